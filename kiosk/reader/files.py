@@ -1,0 +1,88 @@
+"""Pictures and videos from disk, as pixels for the reader, and readings back as lines for other programs.
+
+Nothing here turns a picture by its EXIF note: corners are reported in pixels of the file as stored.  A file
+that cannot be read is said by name, never skipped.  Which formats open is OpenCV's business.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from kiosk.reader.symbols import Reading
+
+PICTURES = frozenset({".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp", ".pgm", ".ppm"})
+
+
+class PictureError(Exception):
+    """A picture or video that cannot be used.  `path` is the file or folder, `why` the reason in plain words."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"{path}: {why}")
+        self.path = path
+        self.why = why
+
+
+def load(path: str | Path, colour: bool = False) -> NDArray[np.uint8]:
+    """The stored pixels of a picture: (H, W) grey, or (H, W, 3) blue-green-red with `colour`.  Raises PictureError."""
+    path = Path(path)
+    try:
+        data = path.read_bytes()
+    except OSError as trouble:
+        raise PictureError(path, trouble.strerror or "cannot be opened") from trouble
+    if not data:
+        raise PictureError(path, "the file is empty")
+    mode = (cv2.IMREAD_COLOR if colour else cv2.IMREAD_GRAYSCALE) | cv2.IMREAD_IGNORE_ORIENTATION
+    try:
+        image = cv2.imdecode(np.frombuffer(data, np.uint8), mode)
+    except cv2.error as trouble:
+        raise PictureError(path, "the picture is damaged") from trouble
+    if image is None:
+        raise PictureError(path, "not a picture this program can open")
+    return np.asarray(image, np.uint8)
+
+
+def pictures_in(folder: str | Path) -> list[Path]:
+    """The pictures of a folder in name order.  Raises PictureError where there are none."""
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise PictureError(folder, "not a folder")
+    found = sorted(path for path in folder.iterdir() if path.suffix.lower() in PICTURES)
+    if not found:
+        raise PictureError(folder, "no pictures in this folder")
+    return found
+
+
+def frames(path: str | Path) -> Iterator[NDArray[np.uint8]]:
+    """The frames of a video in order, (H, W, 3) blue-green-red.  Raises PictureError where there is none."""
+    path = Path(path)
+    if not path.is_file():
+        raise PictureError(path, "no such file")
+    video = cv2.VideoCapture(str(path))
+    try:
+        ok, frame = video.read()
+        if not ok:
+            raise PictureError(path, "not a video this program can open")
+        while ok:
+            yield np.asarray(frame, np.uint8)
+            ok, frame = video.read()
+    finally:
+        video.release()
+
+
+def line(path: str | Path, reading: Reading) -> str:
+    """One JSON object for a picture: file, codes with text, format and four corners, milliseconds."""
+    codes = [
+        {
+            "text": symbol.text,
+            "format": symbol.format,
+            "corners": [[round(x, 2), round(y, 2)] for x, y in symbol.corners],
+        }
+        for symbol in reading.symbols
+    ]
+    return json.dumps({"file": str(path), "codes": codes, "ms": round(reading.ms, 2)}, ensure_ascii=False)

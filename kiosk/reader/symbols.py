@@ -1,0 +1,79 @@
+"""What reading a picture gives: symbols with their text and place, and outlines nobody could read.
+
+These values never know which picture or remedy they came from, and they never carry a text that an error
+correction has not confirmed.  Corner order follows the symbol as ISO/IEC 18004 draws it: top left, top right,
+bottom right, bottom left, whichever way the symbol lies in the picture.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+Point = tuple[float, float]
+Corners = tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """One symbol that was read.
+
+    text: its content.  format: `QRCode`, `DataMatrix`, `Code128` or `Code39`.  corners: four points in pixels
+    of the picture that was given.
+    """
+
+    text: str
+    format: str
+    corners: Corners
+
+    @property
+    def centre(self) -> Point:
+        return centre(self.corners)
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A symbol that is there but was not read.  `module_px`: estimated edge of one module, in pixels."""
+
+    corners: Corners
+    module_px: float
+
+    @property
+    def centre(self) -> Point:
+        return centre(self.corners)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """All of one picture: what was read, what was seen but not read, and the time spent in milliseconds."""
+
+    symbols: tuple[Symbol, ...]
+    unread: tuple[Outline, ...]
+    ms: float
+
+
+def centre(corners: Corners) -> Point:
+    """Mean of the corners."""
+    return (
+        sum(x for x, _ in corners) / len(corners),
+        sum(y for _, y in corners) / len(corners),
+    )
+
+
+def inside(point: Point, corners: Corners) -> bool:
+    """Whether `point` lies in the convex outline `corners`, either winding."""
+    sides = [
+        (bx - ax) * (point[1] - ay) - (by - ay) * (point[0] - ax)
+        for (ax, ay), (bx, by) in zip(corners, corners[1:] + corners[:1], strict=True)
+    ]
+    return all(side >= 0 for side in sides) or all(side <= 0 for side in sides)
+
+
+def same_place(one: Corners, other: Corners) -> bool:
+    """Whether two outlines are about the same symbol: the centre of one lies in the other."""
+    return inside(centre(one), other) or inside(centre(other), one)
+
+
+def known(corners: Corners, others: Iterable[Symbol | Outline]) -> bool:
+    """Whether something in `others` already stands at `corners`."""
+    return any(same_place(corners, other.corners) for other in others)
