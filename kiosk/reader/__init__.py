@@ -1,0 +1,1 @@
+"""Light to text: cameras, pictures and scanners that type."""
