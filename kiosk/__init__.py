@@ -1,0 +1,1 @@
+"""Holder Kiosk: where each cutter holder is, whether it is still hot, and where it may go next."""

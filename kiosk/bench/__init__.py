@@ -1,0 +1,1 @@
+"""Ratios against named peers on the same input in one run."""

@@ -1,0 +1,1 @@
+"""Files in and out: CSV, tool assets for other systems, the control's list, reports."""

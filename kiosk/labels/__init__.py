@@ -1,0 +1,1 @@
+"""Text to ink: label layout, drawing and print queues."""

@@ -1,0 +1,1 @@
+"""What did happen: the only room with a database and a clock."""

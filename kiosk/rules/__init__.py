@@ -1,0 +1,1 @@
+"""What may happen: pure values in, a decision out."""

@@ -1,0 +1,1 @@
+"""The window: shows what the desk says and forwards what a hand does."""
