@@ -1,0 +1,421 @@
+"""Pockets: neighbours both ways round, limits, fixed pockets, proposals and the one move that makes room."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
+from kiosk.rules.loads import cutter_mass_kg, mass_kg, moment_nm
+from kiosk.rules.magazine import (
+    Kind,
+    Loaded,
+    Magazine,
+    MagazineFault,
+    NoRoom,
+    Note,
+    Overlap,
+    Proposal,
+    Reason,
+    Relocation,
+    distance_mm,
+    limits,
+    notes,
+    obstacles,
+    overlap,
+    propose,
+)
+
+HSK63 = Coupling.parse("HSK63")
+A40 = Coupling.parse("A40")
+
+
+def assembly(key: str, diameter_mm: float = 20.0, **holder: object) -> Assembly:
+    steel = Holder(
+        key=f"h-{key}",
+        name=f"holder {key}",
+        coupling=HSK63,
+        clamping=Clamping.COLLET,
+        bore_mm=20.0,
+        nose_mm=10.0,
+        projection_mm=100.0,
+        mass_kg=1.5,
+    )
+    cutter = Cutter(key=f"c-{key}", name=f"cutter {key}", dc_mm=diameter_mm, dmm_mm=12.0, oal_mm=100.0)
+    return Assembly(key, f"assembly {key}", replace(steel, **holder), cutter, insert_mm=40.0)  # type: ignore[arg-type]
+
+
+def reasons(found: tuple[object, ...]) -> set[Reason]:
+    return {obstacle.reason for obstacle in found}  # type: ignore[attr-defined]
+
+
+CHAIN = Magazine(Kind.CHAIN, 24, pitch_mm=80.0, clearance_mm=5.0)
+
+
+def test_neighbours_that_just_fit_are_let_in_and_a_hair_more_is_not() -> None:
+    # 80 mm pitch, 5 mm clearance: 75 mm is left for two radii, so 100 mm beside 50 mm just fits
+    wide = Loaded(10, assembly("wide", 100.0))
+    assert obstacles(CHAIN, [wide], {}, 11, assembly("fits", 50.0)) == ()
+    found = obstacles(CHAIN, [wide], {}, 11, assembly("not", 50.1))
+    assert reasons(found) == {Reason.NEIGHBOUR}
+    assert (found[0].pocket, found[0].other) == (10, "assembly wide")
+    assert found[0].actual == pytest.approx(80.05)
+    assert found[0].allowed == pytest.approx(80.0)
+
+
+def test_a_very_wide_assembly_is_felt_two_pockets_away() -> None:
+    # 160 mm at 2 x 80 mm: 80 + 80 + 5 > 160
+    giant = Loaded(10, assembly("giant", 160.0))
+    assert reasons(obstacles(CHAIN, [giant], {}, 12, assembly("other", 160.0))) == {Reason.NEIGHBOUR}
+    assert obstacles(CHAIN, [giant], {}, 12, assembly("other", 150.0)) == ()
+
+
+@pytest.mark.parametrize("kind", [Kind.CHAIN, Kind.DISC, Kind.CAROUSEL])
+def test_the_last_pocket_is_the_neighbour_of_the_first_where_the_magazine_wraps(kind: Kind) -> None:
+    magazine = replace(CHAIN, kind=kind)
+    last = Loaded(24, assembly("last", 120.0))
+    assert reasons(obstacles(magazine, [last], {}, 1, assembly("first", 60.0))) == {Reason.NEIGHBOUR}
+    first = Loaded(1, assembly("first", 120.0))
+    assert reasons(obstacles(magazine, [first], {}, 24, assembly("last", 60.0))) == {Reason.NEIGHBOUR}
+
+
+def test_a_shelf_does_not_wrap() -> None:
+    shelf = replace(CHAIN, kind=Kind.SHELF)
+    assert obstacles(shelf, [Loaded(24, assembly("last", 120.0))], {}, 1, assembly("first", 60.0)) == ()
+
+
+def test_a_shelf_of_rows_ends_at_each_row_and_feels_the_row_above() -> None:
+    shelf = Magazine(Kind.SHELF, 12, 80.0, 5.0, rows=3, row_pitch_mm=100.0, diameter_max_mm=70.0)
+    wide = Loaded(4, assembly("wide", 120.0))
+    assert obstacles(shelf, [wide], {}, 5, assembly("next row", 30.0)) == ()
+    # pocket 8 stands 100 mm straight above 4: 60 + 35 + 5 = 100 fits, one more does not
+    assert obstacles(shelf, [wide], {}, 8, assembly("above", 70.0)) == ()
+    assert Reason.NEIGHBOUR in reasons(obstacles(shelf, [wide], {}, 8, assembly("above", 72.0)))
+    assert distance_mm(shelf, 1, 6) == pytest.approx((80.0**2 + 100.0**2) ** 0.5)
+
+
+def test_on_a_disc_the_chord_counts_and_not_the_way_along_the_rim() -> None:
+    # 12 pockets on a 300 mm ring: neighbours 300 sin 15 = 77.65 mm, opposite 300 mm apart
+    disc = Magazine(Kind.DISC, 12, pitch_mm=78.5, ring_mm=300.0, clearance_mm=0.0)
+    assert distance_mm(disc, 1, 2) == pytest.approx(77.646, abs=1e-3)
+    assert distance_mm(disc, 1, 7) == pytest.approx(300.0)
+    assert distance_mm(disc, 12, 1) == distance_mm(disc, 1, 2)
+    assert reasons(obstacles(disc, [Loaded(1, assembly("a", 77.0))], {}, 2, assembly("b", 79.0))) == {
+        Reason.NEIGHBOUR
+    }
+    # without a ring the pitch is taken as the chord: 2 steps are less than twice the pitch
+    bare = Magazine(Kind.DISC, 12, pitch_mm=80.0)
+    assert distance_mm(bare, 1, 2) == pytest.approx(80.0)
+    assert 150.0 < distance_mm(bare, 1, 3) < 160.0
+
+
+def test_a_diameter_that_needs_free_neighbours_is_kept_from_them_and_they_from_it() -> None:
+    magazine = replace(CHAIN, diameter_max_mm=75.0, diameter_max_free_mm=125.0)
+    small = Loaded(5, assembly("small", 10.0))
+    found = obstacles(magazine, [small], {}, 6, assembly("wide", 80.0))
+    assert reasons(found) == {Reason.NEEDS_FREE_NEIGHBOURS}
+    assert (found[0].actual, found[0].allowed) == (80.0, 75.0)
+    assert obstacles(magazine, [small], {}, 7, assembly("wide", 80.0)) == ()
+    wide = Loaded(6, assembly("wide", 80.0))
+    assert reasons(obstacles(magazine, [wide], {}, 5, assembly("small", 10.0))) == {
+        Reason.NEEDS_FREE_NEIGHBOURS
+    }
+    assert reasons(obstacles(magazine, [], {}, 5, assembly("too wide", 126.0))) == {Reason.DIAMETER}
+
+
+def test_an_occupied_a_closed_and_an_unknown_pocket_are_each_named() -> None:
+    magazine = replace(CHAIN, closed=frozenset({3}))
+    there = Loaded(2, assembly("there"))
+    assert reasons(obstacles(magazine, [there], {}, 2, assembly("new"))) == {Reason.OCCUPIED}
+    assert reasons(obstacles(magazine, [], {}, 3, assembly("new"))) == {Reason.CLOSED}
+    for pocket in (0, 25, -1):
+        assert reasons(obstacles(magazine, [], {}, pocket, assembly("new"))) == {Reason.NO_SUCH_POCKET}
+    # the same assembly may be asked about while it stands there
+    assert obstacles(magazine, [there], {}, 2, there.assembly) == ()
+
+
+def test_a_fixed_pocket_belongs_to_its_holder_and_its_holder_to_it() -> None:
+    magazine = replace(CHAIN, fixed=frozenset({7, 8}))
+    owners = {7: "h-probe"}
+    probe, other = assembly("probe"), assembly("other")
+    assert reasons(obstacles(magazine, [], owners, 7, other)) == {Reason.KEPT_FOR_ANOTHER}
+    assert reasons(obstacles(magazine, [], owners, 8, other)) == {Reason.KEPT_UNASSIGNED}
+    assert obstacles(magazine, [], owners, 7, probe) == ()
+    found = obstacles(magazine, [], owners, 9, probe)
+    assert (reasons(found), found[0].pocket) == ({Reason.OWN_POCKET}, 7)
+    assert propose(magazine, [], owners, probe) == Proposal(7)
+
+
+def test_room_is_kept_for_what_comes_back_to_its_fixed_pocket() -> None:
+    away = Loaded(7, assembly("mill", 100.0), fixed=True)
+    owners = {7: "h-mill"}
+    found = obstacles(CHAIN, [], owners, 8, assembly("wide", 60.0), returning=[away])
+    assert (reasons(found), found[0].pocket) == ({Reason.NEIGHBOUR_RETURNS}, 7)
+    assert obstacles(CHAIN, [], owners, 8, assembly("slim", 40.0), returning=[away]) == ()
+    assert obstacles(CHAIN, [], owners, 7, away.assembly, returning=[away]) == ()
+
+
+def test_every_limit_of_the_machine_is_checked_and_carries_its_values() -> None:
+    magazine = replace(
+        CHAIN,
+        couplings=frozenset({HSK63}),
+        mass_max_kg=1.6,
+        moment_max_nm=1.0,
+        length_max_mm=150.0,
+        diameter_max_free_mm=60.0,
+        rpm_needed=12000.0,
+    )
+    found = obstacles(magazine, [], {}, 1, assembly("all", 70.0, coupling=A40, mass_kg=8.0, rpm_max=8000.0))
+    assert reasons(found) == {
+        Reason.COUPLING,
+        Reason.MASS,
+        Reason.MOMENT,
+        Reason.LENGTH,
+        Reason.DIAMETER,
+        Reason.SPEED,
+    }
+    by_reason = {obstacle.reason: obstacle for obstacle in found}
+    assert by_reason[Reason.LENGTH].values == {"actual": 160.0, "allowed": 150.0}
+    assert by_reason[Reason.COUPLING].values == {"actual": "A40", "allowed": "HSK63"}
+    assert by_reason[Reason.SPEED].message_id == "magazine.speed"
+
+
+def test_what_is_not_known_counts_against_a_limit_that_asks_for_it() -> None:
+    magazine = replace(CHAIN, mass_max_kg=8.0, moment_max_nm=20.0, length_max_mm=300.0, rpm_needed=8000.0)
+    blank = replace(assembly("blank", mass_kg=None, projection_mm=None), insert_mm=None)
+    assert reasons(limits(magazine, blank)) == {
+        Reason.MASS_UNKNOWN,
+        Reason.MOMENT_UNKNOWN,
+        Reason.LENGTH_UNKNOWN,
+        Reason.SPEED_UNKNOWN,
+    }
+    assert limits(CHAIN, blank) == ()
+
+
+def test_two_machines_with_the_same_taper_can_want_different_knobs() -> None:
+    magazine = replace(CHAIN, couplings=frozenset({A40}), knob="ISO 7388-3 AD")
+    right = assembly("right", coupling=A40, knob="ISO 7388-3 AD")
+    assert obstacles(magazine, [], {}, 1, right) == ()
+    for knob in ("ISO 7388-3 UD", None):
+        assert reasons(obstacles(magazine, [], {}, 1, assembly("wrong", coupling=A40, knob=knob))) == {
+            Reason.KNOB
+        }
+
+
+def test_a_measured_value_that_is_no_number_never_passes() -> None:
+    nan = float("nan")
+    odd = replace(assembly("odd"), measured=Measured(nan, 20.0))
+    assert reasons(limits(replace(CHAIN, length_max_mm=300.0), odd)) == {Reason.LENGTH}
+
+
+def test_notes_say_what_to_mind_about_what_is_let_in() -> None:
+    magazine = replace(CHAIN, rpm_max=18000.0, coolant=True)
+    assert notes(magazine, assembly("slow", rpm_max=12000.0)) == (Note.HOLD_SPEED, Note.NO_CHANNEL)
+    assert notes(magazine, assembly("fast", rpm_max=20000.0, coolant=True)) == ()
+    through = assembly("through")
+    through = replace(through, cutter=replace(through.cutter, coolant=True))
+    assert notes(CHAIN, through) == (Note.NO_COOLANT_HERE,)
+
+
+def test_mass_and_moment_are_the_hand_calculation() -> None:
+    # cutter: round 12 x 100 mm of carbide = 11310 mm3 * 14500e-9 kg/mm3 = 0.1640 kg; its middle 110 mm out
+    # holder: 1.5 kg at 50 mm.  Moment = 9.80665 * (1.5 * 0.050 + 0.1640 * 0.110) = 0.9124 Nm
+    light = assembly("light", 12.0)
+    assert cutter_mass_kg(light.cutter) == pytest.approx(0.1640, abs=1e-4)
+    assert mass_kg(light) == pytest.approx(1.6640, abs=1e-4)
+    assert moment_nm(light) == pytest.approx(0.9124, abs=1e-4)
+
+
+def test_overlaps_are_counted_in_whole_pockets() -> None:
+    # usual width 75 mm: 37.5 + 5 + r reaches the next centre past r = 37.5, the one after past r = 117.5
+    assert overlap(CHAIN, assembly("slim", 75.0)) == Overlap(0, 0)
+    assert overlap(CHAIN, assembly("wide", 76.0)) == Overlap(1, 1)
+    assert overlap(CHAIN, assembly("giant", 236.0)) == Overlap(2, 2)
+
+
+def test_the_nearest_free_pocket_is_proposed_both_ways_round() -> None:
+    magazine = replace(CHAIN, change_at=2)
+    taken = [Loaded(pocket, assembly(str(pocket))) for pocket in (1, 2, 3)]
+    assert propose(magazine, taken, {}, assembly("new")) == Proposal(4)
+    taken.append(Loaded(4, assembly("4")))
+    assert propose(magazine, taken, {}, assembly("new")) == Proposal(24)
+
+
+def test_room_is_left_for_the_wide_ones_still_to_come() -> None:
+    # five in a row and two that need free neighbours still to come: pocket 2 would leave room for one only
+    shelf = Magazine(Kind.SHELF, 5, 80.0, 5.0, diameter_max_mm=75.0, change_at=2)
+    small = assembly("small", 20.0)
+    wide = [assembly("w1", 130.0), assembly("w2", 130.0)]
+    assert propose(shelf, [], {}, small) == Proposal(2)
+    assert propose(shelf, [], {}, small, wide) == Proposal(1)
+    three = [*wide, assembly("w3", 130.0)]
+    assert propose(shelf, [], {}, small, three) == Proposal(1, left_over=1)
+
+
+def test_when_nothing_fits_the_one_move_that_makes_room_is_named() -> None:
+    # p _ s _ : the wide one needs free neighbours; the probe in 1 stays, moving the slim one to 2 frees 4
+    shelf = Magazine(Kind.SHELF, 4, 80.0, 5.0, diameter_max_mm=75.0)
+    loaded = [Loaded(1, assembly("probe"), fixed=True), Loaded(3, assembly("slim"))]
+    answer = propose(shelf, loaded, {}, assembly("wide", 120.0))
+    assert isinstance(answer, NoRoom)
+    assert answer.move == Relocation(loaded[1].assembly, 3, 2)
+    assert answer.pocket == 4
+    assert answer.obstacles
+    after = [loaded[0], Loaded(2, loaded[1].assembly)]
+    assert obstacles(shelf, after, {}, 4, assembly("wide", 120.0)) == ()
+
+
+def test_a_full_magazine_says_which_one_to_take_out() -> None:
+    tiny = Magazine(Kind.CHAIN, 3, 80.0, change_at=2)
+    loaded = [Loaded(pocket, assembly(str(pocket))) for pocket in tiny.numbers]
+    answer = propose(tiny, loaded, {2: "h-2"}, assembly("new"))
+    assert isinstance(answer, NoRoom)
+    assert answer.move == Relocation(loaded[0].assembly, 1, None)
+    assert answer.pocket == 1
+
+
+def test_a_limit_of_the_whole_machine_is_no_question_of_room() -> None:
+    answer = propose(replace(CHAIN, mass_max_kg=1.0), [], {}, assembly("heavy"))
+    assert isinstance(answer, NoRoom)
+    assert (reasons(answer.obstacles), answer.move) == ({Reason.MASS}, None)
+
+
+@pytest.mark.parametrize(
+    ("field", "change"),
+    [
+        ("pockets", {"pockets": 0}),
+        ("pitch_mm", {"pitch_mm": 0.0}),
+        ("pitch_mm", {"pitch_mm": float("nan")}),
+        ("clearance_mm", {"clearance_mm": -1.0}),
+        ("rows", {"rows": 5}),
+        ("rows", {"rows": 2}),
+        ("ring_mm", {"ring_mm": 300.0}),
+        ("fixed", {"fixed": frozenset({25})}),
+        ("closed", {"closed": frozenset({0})}),
+        ("change_at", {"change_at": 25}),
+    ],
+)
+def test_a_magazine_that_cannot_exist_names_the_field(field: str, change: dict[str, object]) -> None:
+    with pytest.raises(MagazineFault) as caught:
+        replace(CHAIN, **change)  # type: ignore[arg-type]
+    assert caught.value.field == field
+
+
+def test_a_magazine_may_count_from_any_number() -> None:
+    magazine = replace(CHAIN, first=101, change_at=None)
+    assert propose(magazine, [], {}, assembly("a")) == Proposal(101)
+    assert reasons(obstacles(magazine, [], {}, 1, assembly("a"))) == {Reason.NO_SUCH_POCKET}
+    assert reasons(obstacles(magazine, [Loaded(124, assembly("b", 140.0))], {}, 101, assembly("a"))) == {
+        Reason.NEIGHBOUR
+    }
+
+
+MAGAZINES = st.builds(
+    Magazine,
+    kind=st.sampled_from(Kind),
+    pockets=st.integers(1, 12),
+    pitch_mm=st.sampled_from([60.0, 80.0]),
+    clearance_mm=st.sampled_from([0.0, 5.0]),
+    mass_max_kg=st.sampled_from([None, 1.8]),
+    diameter_max_mm=st.sampled_from([None, 50.0]),
+    diameter_max_free_mm=st.sampled_from([None, 110.0]),
+)
+DIAMETERS = st.sampled_from([6.0, 20.0, 50.0, 63.0, 80.0, 110.0, 160.0])
+STEPS = st.lists(st.tuples(st.integers(0, 5), st.booleans(), st.integers(0, 13)), max_size=20)
+
+
+@settings(max_examples=150, deadline=None)
+@given(MAGAZINES, st.lists(DIAMETERS, min_size=6, max_size=6), STEPS, st.integers(1, 12))
+def test_no_accepted_sequence_ever_overlaps_exceeds_or_takes_anothers_pocket(
+    magazine: Magazine, diameters: list[float], steps: list[tuple[int, bool, int]], kept: int
+) -> None:
+    parts = [
+        assembly(str(at), diameter_mm, mass_kg=1.4 + 0.1 * at) for at, diameter_mm in enumerate(diameters)
+    ]
+    owners = {kept: "h-0"} if kept in magazine else {}
+    where: dict[int, Assembly] = {}
+    for index, ask, pocket in steps:
+        part = parts[index]
+        loaded = [Loaded(at, there) for at, there in where.items()]
+        if ask:
+            answer = propose(magazine, loaded, owners, part, parts[:3])
+            if isinstance(answer, NoRoom):
+                assert all(obstacles(magazine, loaded, owners, at, part) for at in magazine.numbers)
+                continue
+            pocket = answer.pocket
+            assert obstacles(magazine, loaded, owners, pocket, part) == ()
+        elif obstacles(magazine, loaded, owners, pocket, part):
+            continue
+        where = {at: there for at, there in where.items() if there.key != part.key}
+        assert pocket not in where
+        where[pocket] = part
+        centres = {at: _plain_centre(magazine, at) for at in where}
+        for one, first in where.items():
+            assert one in magazine
+            assert owners.get(one, first.holder.key) == first.holder.key
+            assert magazine.mass_max_kg is None or (mass_kg(first) or 0.0) <= magazine.mass_max_kg
+            for other, second in where.items():
+                if one < other:
+                    apart = _plain_distance(magazine, centres[one], centres[other])
+                    room = (first.diameter_mm + second.diameter_mm) / 2 + magazine.clearance_mm
+                    assert room <= apart + 1e-6
+
+
+def _plain_centre(magazine: Magazine, pocket: int) -> complex:
+    """Pocket centre drawn on paper: a line, or a ring whose neighbours are one pitch apart."""
+    from cmath import exp, pi
+    from math import sin
+
+    at = pocket - magazine.first
+    if magazine.kind in (Kind.DISC, Kind.CAROUSEL) and magazine.pockets > 2:
+        radius = magazine.pitch_mm / 2 / sin(pi / magazine.pockets)
+        return radius * exp(2j * pi * at / magazine.pockets)
+    return complex(at * magazine.pitch_mm)
+
+
+def _plain_distance(magazine: Magazine, one: complex, other: complex) -> float:
+    along = abs(one - other)
+    ring = magazine.kind in (Kind.DISC, Kind.CAROUSEL) and magazine.pockets > 2
+    if ring or magazine.kind is Kind.SHELF:
+        return along
+    return min(along, magazine.pockets * magazine.pitch_mm - along)
+
+
+@settings(max_examples=60, deadline=None)
+@given(MAGAZINES, st.lists(DIAMETERS, min_size=1, max_size=5))
+def test_moving_out_and_back_is_accepted_into_the_same_pocket(
+    magazine: Magazine, diameters: list[float]
+) -> None:
+    loaded: list[Loaded] = []
+    for at, diameter_mm in enumerate(diameters):
+        answer = propose(magazine, loaded, {}, assembly(str(at), diameter_mm))
+        if isinstance(answer, Proposal):
+            loaded.append(Loaded(answer.pocket, assembly(str(at), diameter_mm)))
+    for entry in loaded:
+        rest = [other for other in loaded if other is not entry]
+        assert obstacles(magazine, rest, {}, entry.pocket, entry.assembly) == ()
+
+
+@settings(max_examples=60, deadline=None)
+@given(MAGAZINES, st.lists(DIAMETERS, min_size=2, max_size=8), DIAMETERS)
+def test_the_move_that_makes_room_really_makes_it(
+    magazine: Magazine, diameters: list[float], last: float
+) -> None:
+    loaded: list[Loaded] = []
+    for at, diameter_mm in enumerate(diameters):
+        answer = propose(magazine, loaded, {}, assembly(str(at), diameter_mm))
+        if isinstance(answer, Proposal):
+            loaded.append(Loaded(answer.pocket, assembly(str(at), diameter_mm)))
+    new = assembly("new", last)
+    answer = propose(magazine, loaded, {}, new)
+    if isinstance(answer, Proposal) or answer.move is None or answer.pocket is None:
+        return
+    move = answer.move
+    after = [entry for entry in loaded if entry.assembly.key != move.assembly.key]
+    if move.goal is not None:
+        assert obstacles(magazine, after, {}, move.goal, move.assembly) == ()
+        after.append(Loaded(move.goal, move.assembly))
+    assert obstacles(magazine, after, {}, answer.pocket, new) == ()
