@@ -148,7 +148,9 @@ class Assembly:
     @property
     def diameter_mm(self) -> float:
         """Largest diameter in front of the gauge line known for it."""
-        return max(self.measured.diameter_mm if self.measured else 0.0, self.cutter.dc_mm, self.holder.nose_mm or 0.0)
+        return max(
+            self.measured.diameter_mm if self.measured else 0.0, self.cutter.dc_mm, self.holder.nose_mm or 0.0
+        )
 
     @property
     def length_mm(self) -> float | None:

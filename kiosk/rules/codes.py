@@ -106,7 +106,10 @@ def slips(text: str) -> frozenset[Code]:
     if len(plain) != LENGTH:
         return frozenset()
     tries = [
-        plain[:at] + symbol + plain[at + 1 :] for at in range(LENGTH) for symbol in ALPHABET if symbol != plain[at]
+        plain[:at] + symbol + plain[at + 1 :]
+        for at in range(LENGTH)
+        for symbol in ALPHABET
+        if symbol != plain[at]
     ]
     tries += [plain[:at] + plain[at + 1] + plain[at] + plain[at + 2 :] for at in range(LENGTH - 1)]
     found = set()

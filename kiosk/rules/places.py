@@ -1,7 +1,7 @@
 """Where a holder can be, and the one table of moves between such places.
 
 Everything that says which step of a holder is allowed at all stands in `MOVES`; nobody keeps a private copy.
-A move that is not in the table is refused; one that is may still have `needs`, which `checkin.decide` looks at.
+A move that is not in the table is refused; one that is may still have `needs`, which `checkin.may_go` judges.
 The kinds are the trade's stations: bench, shrink station, cooling, presetter, cabinet, machine pocket, out.
 """
 
@@ -81,7 +81,8 @@ _MEASURE = frozenset({Need.COOL, Need.ASSEMBLED})
 _LOAD = frozenset({Need.COOL, Need.ASSEMBLED, Need.FITS_POCKET, Need.SOUND})
 
 _STORES = (Kind.CABINET, Kind.DRAWER, Kind.SLOT)
-_ANYWHERE = (None, Kind.BENCH, Kind.SHRINK, Kind.COOLING, Kind.PRESETTER, *_STORES, Kind.POCKET, Kind.SPINDLE, Kind.OUT)
+_STATIONS = (Kind.BENCH, Kind.SHRINK, Kind.COOLING, Kind.PRESETTER)
+_ANYWHERE = (None, *_STATIONS, *_STORES, Kind.POCKET, Kind.SPINDLE, Kind.OUT)
 
 _GOALS: tuple[tuple[Kind, frozenset[Need]], ...] = (
     (Kind.BENCH, _COOL),
@@ -96,10 +97,19 @@ _GOALS: tuple[tuple[Kind, frozenset[Need]], ...] = (
 
 # Steps nobody takes: what is out comes back over the bench or the cabinet, never straight into a machine;
 # a holder of nowhere-known place is never loaded or heated before somebody has looked at it.
-_NEVER = {(Kind.OUT, Kind.POCKET), (Kind.OUT, Kind.SPINDLE), (None, Kind.POCKET), (None, Kind.SPINDLE), (None, Kind.SHRINK)}
+_NEVER = {
+    (Kind.OUT, Kind.POCKET),
+    (Kind.OUT, Kind.SPINDLE),
+    (None, Kind.POCKET),
+    (None, Kind.SPINDLE),
+    (None, Kind.SHRINK),
+}
 
 MOVES: tuple[Move, ...] = tuple(
-    Move(origin, goal, needs) for origin in _ANYWHERE for goal, needs in _GOALS if (origin, goal) not in _NEVER
+    Move(origin, goal, needs)
+    for origin in _ANYWHERE
+    for goal, needs in _GOALS
+    if (origin, goal) not in _NEVER
 )
 
 _NEEDS = {(move.origin, move.goal): move.needs for move in MOVES}

@@ -1,0 +1,206 @@
+"""The tables: the lines themselves, and what is derived from them.
+
+Only plain columns (text, whole numbers, floats) and only SQL that PostgreSQL speaks as well.  `Line` is the
+truth; every other table follows from it by `derive.changes` and can be thrown away and built again.  Nested
+values (an outline, a magazine) are kept as JSON text with sorted keys, so that two replays compare equal.
+"""
+
+from __future__ import annotations
+
+from peewee import (
+    AutoField,
+    CompositeKey,
+    DatabaseProxy,
+    FloatField,
+    ForeignKeyField,
+    IntegerField,
+    Model,
+    TextField,
+)
+
+database = DatabaseProxy()
+
+
+class Table(Model):
+    class Meta:
+        database = database
+        legacy_table_names = False
+
+
+class Line(Table):
+    """One fact, never changed.  `hash` covers the line and the hash of the line before."""
+
+    id = AutoField()
+    utc_s = FloatField(index=True)
+    watched_s = FloatField()
+    kiosk = TextField()
+    operator = TextField(null=True)
+    kind = TextField()
+    payload = TextField()
+    hash = TextField()
+
+
+class Mention(Table):
+    """Which lines speak of a holder, an assembly, a place, an operator: the index behind every history."""
+
+    subject = TextField()
+    line = ForeignKeyField(Line, on_delete="RESTRICT", index=False)
+
+    class Meta:
+        primary_key = CompositeKey("subject", "line")
+
+
+class Place(Table):
+    code = TextField(primary_key=True)
+    name = TextField()
+    kind = TextField(index=True)
+    parent = TextField(null=True, index=True)
+    number = IntegerField(null=True)
+    capacity = IntegerField(null=True)
+    way = TextField(null=True)
+    wet_length_mm = FloatField(null=True)
+    magazine = TextField(null=True)  # JSON, for a machine
+    owner = TextField(null=True)  # holder key, for a fixed pocket
+    retired = IntegerField(default=0)
+
+
+class Cutter(Table):
+    key = TextField(primary_key=True)
+    name = TextField()
+    dc_mm = FloatField(index=True)
+    dmm_mm = FloatField()
+    re_mm = FloatField()
+    facts = TextField()  # JSON of rules.assembly.Cutter
+
+
+class Holder(Table):
+    key = TextField(primary_key=True)
+    code = TextField(null=True, index=True)  # the label on it now
+    name = TextField(index=True)
+    coupling = TextField(index=True)
+    clamping = TextField(index=True)
+    bore_mm = FloatField(index=True)
+    facts = TextField()  # JSON of rules.assembly.Holder
+    place = TextField(null=True, index=True)
+    since_line = IntegerField(null=True)
+    since_utc_s = FloatField(null=True)
+    last_kiosk = TextField(null=True)
+    assembly = TextField(null=True, index=True)
+    heat = TextField()  # a value of cards.Heat
+    heat_cycles = IntegerField(default=0)
+    retired = IntegerField(default=0)
+
+
+class Assembly(Table):
+    key = TextField(primary_key=True)
+    name = TextField(index=True)
+    holder = TextField(index=True)
+    cutter = TextField(index=True)
+    insert_mm = FloatField(null=True)
+    measured = TextField(null=True)  # JSON of rules.assembly.Measured
+    measured_utc_s = FloatField(null=True)
+    length_mm = FloatField(null=True, index=True)
+    condition = TextField()
+    used_min = FloatField(default=0.0)
+    built_line = IntegerField()
+    torn_line = IntegerField(null=True)
+
+
+class Binding(Table):
+    """What a label's text stands for, now or before it was retired."""
+
+    text = TextField(primary_key=True)
+    subject = TextField(index=True)
+    what = TextField()
+    foreign_mark = IntegerField(default=0)
+    bound_line = IntegerField()
+    retired_line = IntegerField(null=True)
+
+
+class Hold(Table):
+    """A hold that runs: what is known about the heat, as facts; how long it lasts is the model's business."""
+
+    holder = TextField(primary_key=True)
+    heated_line = IntegerField()
+    heated_utc_s = FloatField()
+    heated_watched_s = FloatField()
+    temp_c = FloatField(null=True)
+    length_mm = FloatField(null=True)
+    stages = TextField()  # JSON: list of [place code or null, watched_s it came there]
+    readings = TextField()  # JSON: list of [watched_s, where, value_c, instrument, verdict]
+    reading_only = IntegerField(default=0)  # after a restore: only a reading ends it
+    gaps = IntegerField(default=0)  # how often the kiosk stopped watching since
+
+
+class Teaching(Table):
+    """Readings that taught something about a pair of holder type and cooling place."""
+
+    line = IntegerField(primary_key=True)
+    pair = TextField(index=True)
+    facts = TextField()  # JSON: where, value_c, expected_c, instrument, verdict
+
+
+class Operator(Table):
+    key = TextField(primary_key=True)
+    name = TextField()
+    role = TextField()
+    pin_hash = TextField(null=True)
+    retired = IntegerField(default=0)
+
+
+class Audit(Table):
+    key = TextField(primary_key=True)
+    place = TextField(index=True)
+    opened_line = IntegerField()
+    opened_utc_s = FloatField()
+    closed_line = IntegerField(null=True)
+    closed_utc_s = FloatField(null=True)
+    operator = TextField(null=True)
+    paused = IntegerField(default=0)
+    summary = TextField(null=True)  # JSON of the counts at close
+
+
+class Sighting(Table):
+    """One label seen in an audit.  The key is audit and text, so that twice is once."""
+
+    key = TextField(primary_key=True)
+    audit = TextField(index=True)
+    text = TextField()
+    holder = TextField(null=True)
+    place = TextField(null=True)
+    line = IntegerField()
+
+
+class Settled(Table):
+    """A difference of an audit that was closed by an action or carried over."""
+
+    key = TextField(primary_key=True)
+    audit = TextField(index=True)
+    text = TextField()
+    difference = TextField()
+    action = TextField()
+    reason = TextField()
+    line = IntegerField()
+
+
+class Setting(Table):
+    name = TextField(primary_key=True)
+    value = TextField()
+
+
+class Watch(Table):
+    """How far the kiosk's watched time has come; kept apart from the lines because it moves every few seconds."""
+
+    kiosk = TextField(primary_key=True)
+    watched_s = FloatField()
+
+
+class Schema(Table):
+    name = TextField(primary_key=True)
+    version = IntegerField()
+
+
+DERIVED: tuple[type[Table], ...] = (
+    Place, Cutter, Holder, Assembly, Binding, Hold, Teaching, Operator, Audit, Sighting, Settled, Setting,
+)  # fmt: skip
+ALL: tuple[type[Table], ...] = (Schema, Watch, Line, Mention, *DERIVED)

@@ -1,0 +1,207 @@
+"""What the ledger shows the rules about a holder, a place, an operator: the views a decision is made from.
+
+Everything here is a snapshot taken for one decision; nothing here decides.  The desk builds these from the
+ledger's tables, the cooling model and the kiosk's own short memory (the first scan of a pair).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+
+from kiosk.rules.assembly import Assembly, Holder
+from kiosk.rules.magazine import Loaded, Magazine
+from kiosk.rules.places import Place
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """When: `utc_s` for people to read, `watched_s` for everything that is counted."""
+
+    utc_s: float
+    watched_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class HoldView:
+    """A hold at one moment.  Temperatures °C, times in seconds from that moment.
+
+    `remaining_s` None: time alone will not end it, a reading must (`needs_reading`).
+    """
+
+    hottest_c: float
+    low_c: float
+    high_c: float
+    where: str
+    remaining_s: float | None
+    measure_in_s: float | None
+    take_out_in_s: float | None = None
+    needs_reading: bool = False
+    gap: bool = False  # the kiosk did not watch for a while, so the hold is longer
+    since_utc_s: float = 0.0
+
+    @property
+    def ended(self) -> bool:
+        """Whether watched time alone has brought it to its end."""
+        return not self.needs_reading and self.remaining_s is not None and self.remaining_s <= 0
+
+
+class Heat(Enum):
+    """What is known of a holder's temperature when no hold is running."""
+
+    COOL = "cool"
+    HELD = "held"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceCard:
+    """A place with what a decision needs about it.  `path`: cabinet to slot, machine to pocket, by name."""
+
+    place: Place
+    path: tuple[str, ...]
+    occupants: tuple[str, ...] = ()  # keys of the holders standing there
+    magazine: Magazine | None = None
+    loaded: tuple[Loaded, ...] = ()
+    returning: tuple[Loaded, ...] = ()  # away from their fixed pockets, and coming back to them
+    owners: Mapping[int, str] = field(default_factory=dict)  # pocket number -> holder key
+    retired: bool = False
+
+    @property
+    def name(self) -> str:
+        return " · ".join(self.path)
+
+
+@dataclass(frozen=True, slots=True)
+class HolderCard:
+    """A holder with what a decision needs about it."""
+
+    holder: Holder
+    code: str
+    assembly: Assembly | None = None
+    place: PlaceCard | None = None  # None: nowhere known
+    since_utc_s: float | None = None
+    last_kiosk: str | None = None  # which kiosk moved it last
+    heat: Heat = Heat.COOL
+    hold: HoldView | None = None
+    measure_in_s: float | None = None  # still too warm to measure though safe to touch
+    heat_cycles: int = 0
+    retired: bool = False
+
+    @property
+    def name(self) -> str:
+        return self.assembly.name if self.assembly else self.holder.name
+
+
+@dataclass(frozen=True, slots=True)
+class OperatorCard:
+    key: str
+    name: str
+    role: str
+    retired: bool = False
+
+
+class Command(Enum):
+    """What a printed command card asks for; the value is the card code's number."""
+
+    UNDO = 1
+    CANCEL = 2
+    PRINT_LABEL = 3
+    START_AUDIT = 4
+    CLOSE_AUDIT = 5
+    SHOW_HOT = 6
+    SIGN_OUT = 7
+    TEAR_DOWN = 8
+    PRINT_HOT_TAG = 9
+
+
+@dataclass(frozen=True, slots=True)
+class CommandCard:
+    command: Command
+
+
+@dataclass(frozen=True, slots=True)
+class RetiredCode:
+    """A label that was replaced.  `holder`: what it stood for, if that still exists."""
+
+    text: str
+    holder: HolderCard | None
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownCode:
+    """A good code, or a foreign text, that nothing is bound to."""
+
+    text: str
+    foreign: bool
+    near: tuple[str, ...] = ()  # codes that exist, one slip away
+
+
+@dataclass(frozen=True, slots=True)
+class DamagedCode:
+    """A text that should be one of our codes and is not."""
+
+    text: str
+    near: tuple[str, ...] = ()
+
+
+Subject = HolderCard | PlaceCard | OperatorCard | CommandCard | RetiredCode | UnknownCode | DamagedCode
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """The first scan of a pair, waiting for the second."""
+
+    card: HolderCard | PlaceCard
+    since_watched_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class LastStep:
+    """The last step of this operator at this kiosk."""
+
+    line: int
+    at_watched_s: float
+    holder: HolderCard
+    origin: PlaceCard | None
+    goal: str | None
+    heated: bool = False
+    still_there: bool = True  # nobody moved it since
+
+
+@dataclass(frozen=True, slots=True)
+class AuditView:
+    """The audit this kiosk is in the middle of."""
+
+    key: str
+    place: str
+    at: PlaceCard | None = None  # the drawer or slot scanned last
+    members: frozenset[str] = frozenset()  # codes of the audited place and everything inside it
+    seen: frozenset[str] = frozenset()  # texts already seen
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The settings a decision depends on."""
+
+    pair_s: float = 20.0
+    undo_s: float = 60.0
+    reheat_s: float = 30.0
+    travel_s: float = 5.0
+    badge_required: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Everything `checkin.decide` may look at."""
+
+    subject: Subject
+    kiosk: str = ""
+    pending: Pending | None = None
+    here: PlaceCard | None = None
+    operator: OperatorCard | None = None
+    last_step: LastStep | None = None
+    audit: AuditView | None = None
+    cooling_place: PlaceCard | None = None  # where to send a hot holder
+    limits: Limits = Limits()

@@ -1,0 +1,399 @@
+"""THE decision: what a scan means, whether the step it asks for may be taken, and what to say.
+
+Two scans move a holder, in either order: the holder's label and the place's label; a kiosk that stands at a
+place needs only the holder's.  Which steps exist at all is `places.MOVES`; what each one needs is looked at
+here and nowhere else (`may_go`), so that the screen, the audit and the command line give the same answer.
+A decision never writes, waits, measures or looks at a clock: it is given a view and a moment, and answers
+with lines to be written, with what it waits for, or with a reason and a remedy.
+
+The order of the questions is the order of what can hurt: heat first, then what breaks a machine, then what
+only loses a holder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import assert_never
+
+from kiosk.rules.assembly import Clamping, Condition
+from kiosk.rules.cards import (
+    Command,
+    CommandCard,
+    DamagedCode,
+    Heat,
+    HolderCard,
+    LastStep,
+    Moment,
+    OperatorCard,
+    Pending,
+    PlaceCard,
+    RetiredCode,
+    UnknownCode,
+    View,
+)
+from kiosk.rules.lines import Entry, Heated, HoldEnded, Moved, Seen, SignedIn, SignedOut
+from kiosk.rules.magazine import Proposal, limits, obstacles, propose
+from kiosk.rules.places import Kind, Need, needs_of
+from kiosk.rules.say import Say, Value, say
+
+
+class Reason(Enum):
+    """Why a scan is refused.  Each has a sentence `refused.<value>` and a remedy `remedy.<value>`."""
+
+    HOT = "hot"
+    NOWHERE_KNOWN = "nowhere_known"
+    DAMAGED_CODE = "damaged_code"
+    UNKNOWN_CODE = "unknown_code"
+    FOREIGN_CODE = "foreign_code"
+    RETIRED_CODE = "retired_code"
+    RETIRED_HOLDER = "retired_holder"
+    RETIRED_PLACE = "retired_place"
+    RETIRED_BADGE = "retired_badge"
+    BADGE_FIRST = "badge_first"
+    HOLDS_NOTHING = "holds_nothing"
+    PLACE_FULL = "place_full"
+    NOT_A_STEP = "not_a_step"
+    NOT_SHRINK = "not_shrink"
+    NO_ASSEMBLY = "no_assembly"
+    BROKEN_CUTTER = "broken_cutter"
+    POCKET_UNKNOWN = "pocket_unknown"
+    POCKET_BLOCKED = "pocket_blocked"
+    TWIN_CODE = "twin_code"
+    NOTHING_TO_UNDO = "nothing_to_undo"
+    UNDO_TOO_LATE = "undo_too_late"
+    UNDO_HEAT = "undo_heat"
+    UNDO_OVERTAKEN = "undo_overtaken"
+
+
+class Expects(Enum):
+    """What the next scan should be."""
+
+    HOLDER = "holder"
+    PLACE = "place"
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """Accepted: write `lines`, say `say`; `then` is something the desk does next (a command card)."""
+
+    lines: tuple[Entry, ...]
+    say: Say
+    then: Command | None = None
+    alarm: bool = False  # something hot was seen where it must not be
+    holder: HolderCard | None = None
+    goal: PlaceCard | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Understood; the second scan of the pair is still to come."""
+
+    expects: Expects
+    say: Say
+    pending: Pending
+    holder: HolderCard | None = None
+    goal: PlaceCard | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """Not accepted: why, and what to do instead.  `pending` stays, so that a better place is one scan away."""
+
+    reason: Reason
+    why: Say
+    remedy: Say
+    pending: Pending | None = None
+    holder: HolderCard | None = None
+    goal: PlaceCard | None = None
+
+
+Outcome = Done | Wait | Refused
+
+
+def decide(view: View, moment: Moment) -> Outcome:
+    """The outcome of scanning `view.subject` at `moment`."""
+    subject = view.subject
+    match subject:
+        case DamagedCode() | UnknownCode() | RetiredCode():
+            return _not_in_book(view, subject, moment)
+        case OperatorCard():
+            return _sign_in(subject)
+        case CommandCard():
+            return _command(view, subject.command, moment)
+        case PlaceCard() | HolderCard():
+            if view.limits.badge_required and view.operator is None:
+                return _refuse(Reason.BADGE_FIRST)
+            if view.audit is not None:
+                return _audit_scan(view, subject, moment)
+            if isinstance(subject, PlaceCard):
+                return _place_scan(view, subject, moment)
+            return _holder_scan(view, subject, moment)
+        case _:
+            assert_never(subject)
+
+
+def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) -> Refused | None:
+    """May this holder go there now?  None: yes.  The one home of that question.
+
+    cooling: where to send it if it is hot and not at a cooling place already.
+    """
+    origin = card.place
+    if card.retired:
+        return _refuse(Reason.RETIRED_HOLDER, card, goal, None, name=card.name, place=goal.name)
+    if goal.retired:
+        return _refuse(Reason.RETIRED_PLACE, card, goal, None, name=card.name, place=goal.name)
+    if goal.place.kind is Kind.MACHINE:
+        return _refuse(Reason.HOLDS_NOTHING, card, goal, None, name=card.name, place=goal.name)
+    if _is_hot(card) and not goal.place.kind.may_be_hot:
+        return _hot(card, goal, cooling)
+    needs = needs_of(origin.place.kind if origin else None, goal.place.kind)
+    if origin is None and card.heat is Heat.UNKNOWN and (needs is None or Need.COOL in needs):
+        return _refuse(Reason.NOWHERE_KNOWN, card, goal, None, name=card.name, place=goal.name)
+    if needs is None:
+        came = origin.name if origin else None
+        return _refuse(Reason.NOT_A_STEP, card, goal, None, name=card.name, place=goal.name, origin=came)
+    if Need.SHRINKS in needs and card.holder.clamping is not Clamping.SHRINK_FIT:
+        return _refuse(Reason.NOT_SHRINK, card, goal, None, name=card.name, place=goal.name)
+    if Need.COOL in needs and card.heat is Heat.UNKNOWN:
+        return _refuse(Reason.NOWHERE_KNOWN, card, goal, None, name=card.name, place=goal.name)
+    if Need.ASSEMBLED in needs and card.assembly is None:
+        return _refuse(Reason.NO_ASSEMBLY, card, goal, None, name=card.name, place=goal.name)
+    if Need.SOUND in needs and card.assembly is not None and card.assembly.condition is Condition.BROKEN:
+        return _refuse(Reason.BROKEN_CUTTER, card, goal, None, name=card.name, place=goal.name)
+    if Need.FITS_POCKET in needs and (blocked := _pocket(card, goal)):
+        return blocked
+    others = [key for key in goal.occupants if key != card.holder.key]
+    if goal.place.capacity is not None and len(others) >= goal.place.capacity:
+        return _refuse(
+            Reason.PLACE_FULL, card, goal, None, name=card.name, place=goal.name, capacity=goal.place.capacity
+        )
+    return None
+
+
+def _is_hot(card: HolderCard) -> bool:
+    return card.hold is not None and not card.hold.ended
+
+
+def _hot(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None) -> Refused:
+    hold = card.hold
+    assert hold is not None  # _is_hot said so
+    at = card.place if card.place and card.place.place.kind is Kind.COOLING else cooling
+    return Refused(
+        Reason.HOT,
+        say(
+            "refused.hot",
+            name=card.name,
+            place=goal.name,
+            hottest_c=hold.hottest_c,
+            where=hold.where,
+            remaining_s=hold.remaining_s,
+        ),
+        say("remedy.hot", name=card.name, place=at.name if at else None, reading=hold.needs_reading),
+        holder=card,
+        goal=goal,
+    )
+
+
+def _pocket(card: HolderCard, goal: PlaceCard) -> Refused | None:
+    """What the machine's magazine has against it; for the spindle only what holds in the whole machine."""
+    assert card.assembly is not None  # Need.ASSEMBLED comes first
+    number = goal.place.number
+    magazine = goal.magazine
+    if magazine is None:
+        return _refuse(
+            Reason.POCKET_UNKNOWN, card, goal, None, name=card.name, place=goal.name, pocket=number
+        )
+    others = tuple(loaded for loaded in goal.loaded if loaded.assembly.holder.key != card.holder.key)
+    use_pocket = None
+    if goal.place.kind is Kind.SPINDLE:
+        found = limits(magazine, card.assembly)
+    elif number is None or number not in magazine:
+        return _refuse(
+            Reason.POCKET_UNKNOWN, card, goal, None, name=card.name, place=goal.name, pocket=number
+        )
+    else:
+        found = obstacles(magazine, others, goal.owners, number, card.assembly, goal.returning)
+        if found:
+            better = propose(magazine, others, goal.owners, card.assembly, returning=goal.returning)
+            use_pocket = better.pocket if isinstance(better, Proposal) else None
+    if not found:
+        return None
+    first = found[0]
+    values: dict[str, Value] = {"name": card.name, "place": goal.name, "use_pocket": use_pocket}
+    values["to_pocket"] = number
+    values.update(first.values)
+    remedy = "remedy.use_pocket" if use_pocket is not None else f"remedy.{first.message_id}"
+    return Refused(
+        Reason.POCKET_BLOCKED, say(first.message_id, **values), say(remedy, **values), holder=card, goal=goal
+    )
+
+
+def _holder_scan(view: View, card: HolderCard, moment: Moment) -> Outcome:
+    if card.retired:
+        return _refuse(Reason.RETIRED_HOLDER, card, None, name=card.name)
+    goal = _fresh_place(view, moment) or view.here
+    if goal is None:
+        place = card.place.name if card.place else None
+        waiting = Pending(card, moment.watched_s)
+        return Wait(Expects.PLACE, say("wait.place", name=card.name, place=place), waiting, holder=card)
+    return _pair(view, card, goal, moment)
+
+
+def _place_scan(view: View, goal: PlaceCard, moment: Moment) -> Outcome:
+    if goal.retired:
+        return _refuse(Reason.RETIRED_PLACE, None, goal, place=goal.name)
+    pending = view.pending
+    if pending and isinstance(pending.card, HolderCard) and _fresh(view, pending, moment):
+        return _pair(view, pending.card, goal, moment)
+    if goal.place.kind is Kind.MACHINE:
+        return _refuse(Reason.HOLDS_NOTHING, None, goal, place=goal.name)
+    return Wait(
+        Expects.HOLDER, say("wait.holder", place=goal.name), Pending(goal, moment.watched_s), goal=goal
+    )
+
+
+def _fresh(view: View, pending: Pending, moment: Moment) -> bool:
+    return moment.watched_s - pending.since_watched_s <= view.limits.pair_s
+
+
+def _fresh_place(view: View, moment: Moment) -> PlaceCard | None:
+    pending = view.pending
+    if pending and isinstance(pending.card, PlaceCard) and _fresh(view, pending, moment):
+        return pending.card
+    return None
+
+
+def _pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Outcome:
+    """The step a pair of scans asks for."""
+    keep = Pending(card, moment.watched_s)
+    if _is_twin(view, card, goal, moment):
+        return _refuse(Reason.TWIN_CODE, card, goal, name=card.name, place=goal.name, code=card.code)
+    refused = may_go(card, goal, view.cooling_place)
+    if refused is not None:
+        return Refused(refused.reason, refused.why, refused.remedy, keep, card, goal)
+    origin = card.place.place.code if card.place else None
+    heats = goal.place.kind is Kind.SHRINK
+    since = moment.utc_s - (card.since_utc_s or 0.0)
+    if origin == goal.place.code and not (heats and since > view.limits.reheat_s):
+        return Done((), say("already_there", name=card.name, place=goal.name), holder=card, goal=goal)
+    lines: list[Entry] = []
+    if card.hold is not None and card.hold.ended:
+        lines.append(HoldEnded(card.holder.key, "time"))
+    if origin != goal.place.code:
+        lines.append(Moved(card.holder.key, origin, goal.place.code))
+    if heats:
+        lines.append(Heated(card.holder.key, goal.place.code))
+    elif card.heat is Heat.UNKNOWN and card.hold is None and goal.place.kind is Kind.COOLING:
+        # Nobody knows how warm it is: it cools as if it had just come from the hottest heating there is.
+        lines.append(Heated(card.holder.key, goal.place.code, heats=0))
+    key = "heating" if heats else "moved"
+    words = say(key, name=card.name, origin=card.place.name if card.place else None, goal=goal.name)
+    return Done(tuple(lines), words, holder=card, goal=goal)
+
+
+def _is_twin(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
+    """Seen at another kiosk so short a time ago that one piece of steel cannot have walked here."""
+    if card.last_kiosk in (None, view.kiosk) or card.since_utc_s is None or card.place is None:
+        return False
+    return (
+        card.place.place.code != goal.place.code
+        and 0 <= moment.utc_s - card.since_utc_s < view.limits.travel_s
+    )
+
+
+def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, moment: Moment) -> Outcome:
+    if isinstance(subject, RetiredCode):
+        if view.audit is not None:
+            return Done((Seen(view.audit.key, subject.text),), say("audit.retired", code=subject.text))
+        card = subject.holder
+        place = card.place.name if card and card.place else None
+        name = card.name if card else None
+        return _refuse(
+            Reason.RETIRED_CODE, card, None, view.pending, code=subject.text, name=name, place=place
+        )
+    near = ", ".join(subject.near) or None
+    if isinstance(subject, DamagedCode):
+        return _refuse(Reason.DAMAGED_CODE, None, None, view.pending, code=subject.text, near=near)
+    if view.audit is not None:
+        return Done((Seen(view.audit.key, subject.text),), say("audit.unknown", code=subject.text))
+    reason = Reason.FOREIGN_CODE if subject.foreign else Reason.UNKNOWN_CODE
+    return _refuse(reason, None, None, view.pending, code=subject.text, near=near)
+
+
+def _sign_in(card: OperatorCard) -> Outcome:
+    if card.retired:
+        return _refuse(Reason.RETIRED_BADGE, name=card.name)
+    return Done((SignedIn(card.key),), say("signed_in", name=card.name))
+
+
+def _command(view: View, command: Command, moment: Moment) -> Outcome:
+    match command:
+        case Command.UNDO:
+            return _undo(view, moment)
+        case Command.SIGN_OUT:
+            lines = (SignedOut(view.operator.key),) if view.operator else ()
+            return Done(lines, say("signed_out"), then=command)
+        case Command.CANCEL:
+            return Done((), say("cancelled"), then=command)
+        case _:
+            return Done((), say(f"command.{command.name.lower()}"), then=command)
+
+
+def _undo(view: View, moment: Moment) -> Outcome:
+    """Takes back the last own step by a step the other way, which must itself be allowed."""
+    step: LastStep | None = view.last_step
+    if step is None:
+        return _refuse(Reason.NOTHING_TO_UNDO)
+    card = step.holder
+    if moment.watched_s - step.at_watched_s > view.limits.undo_s:
+        return _refuse(Reason.UNDO_TOO_LATE, card, None, name=card.name)
+    if step.heated:
+        return _refuse(Reason.UNDO_HEAT, card, None, name=card.name)
+    if not step.still_there:
+        return _refuse(Reason.UNDO_OVERTAKEN, card, None, name=card.name)
+    if step.origin is None:
+        back = Moved(card.holder.key, step.goal, None, undoes=step.line)
+        return Done((back,), say("undone", name=card.name, place=None), holder=card)
+    refused = may_go(card, step.origin, view.cooling_place)
+    if refused is not None:
+        return refused
+    back = Moved(card.holder.key, step.goal, step.origin.place.code, undoes=step.line)
+    return Done((back,), say("undone", name=card.name, place=step.origin.name), holder=card, goal=step.origin)
+
+
+def _audit_scan(view: View, subject: HolderCard | PlaceCard, moment: Moment) -> Outcome:
+    """In an audit a holder is ticked off, and nothing moves."""
+    audit = view.audit
+    assert audit is not None
+    if isinstance(subject, PlaceCard):
+        waiting = Pending(subject, moment.watched_s)
+        return Wait(Expects.HOLDER, say("audit.at", place=subject.name), waiting, goal=subject)
+    at = audit.at.place.code if audit.at else None
+    line = Seen(audit.key, subject.code, subject.holder.key, at)
+    if _is_hot(subject) or subject.heat is Heat.UNKNOWN:
+        words = say("audit.hot", name=subject.name, place=audit.at.name if audit.at else None)
+        return Done((line,), words, alarm=True, holder=subject, goal=audit.at)
+    if subject.code in audit.seen:
+        return Done((), say("audit.again", name=subject.name), holder=subject)
+    where = subject.place.name if subject.place else None
+    home = subject.place is not None and subject.place.place.code in audit.members
+    elsewhere = subject.place is not None and at is not None and not _same_spot(subject.place, audit.at)
+    key = "audit.seen" if home and not elsewhere else "audit.misplaced"
+    return Done((line,), say(key, name=subject.name, place=where), holder=subject, goal=audit.at)
+
+
+def _same_spot(book: PlaceCard, seen: PlaceCard | None) -> bool:
+    """Whether the place in the book lies at or inside the place where it was seen."""
+    return seen is not None and book.path[: len(seen.path)] == seen.path
+
+
+def _refuse(
+    reason: Reason,
+    holder: HolderCard | None = None,
+    goal: PlaceCard | None = None,
+    pending: Pending | None = None,
+    **values: Value,
+) -> Refused:
+    why = say(f"refused.{reason.value}", **values)
+    return Refused(reason, why, say(f"remedy.{reason.value}", **values), pending, holder, goal)

@@ -1,0 +1,312 @@
+"""The kinds of line the ledger keeps, one class each: what a decision asks to have written down.
+
+A line is a fact in the trade's words and is never changed or taken back; a later line corrects it.  Nothing
+here writes anything.  Fields are plain values so that a line reads the same in ten years; a field may be
+added with a default, none may be renamed (`ledger/upgrade.py` knows the older forms).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, get_args
+
+from kiosk.rules.assembly import Condition, Cutter, Holder, Measured
+from kiosk.rules.magazine import Magazine
+from kiosk.rules.places import Place
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceAdded:
+    """A place exists, or exists with these facts from now on.  `magazine`: for a machine."""
+
+    kind: ClassVar[str] = "place added"
+    place: Place
+    magazine: Magazine | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceRetired:
+    kind: ClassVar[str] = "place retired"
+    code: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class HolderRegistered:
+    """A holder exists, or exists with these facts from now on (`reason` says why they changed).
+
+    stood_cold: whoever registers it says that it has not been heated for a day; heard only the first time.
+    """
+
+    kind: ClassVar[str] = "holder registered"
+    holder: Holder
+    reason: str = ""
+    stood_cold: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class HolderRetired:
+    kind: ClassVar[str] = "holder retired"
+    holder: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CutterAdded:
+    kind: ClassVar[str] = "cutter added"
+    cutter: Cutter
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CodeBound:
+    """A label's text stands for a subject.  `replaces`: the code this one retires in the same line."""
+
+    kind: ClassVar[str] = "code bound"
+    text: str
+    subject: str  # holder key, place code or operator key
+    what: str  # holder, place, operator
+    foreign: bool = False  # a mark that was there before us
+    replaces: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CodeRetired:
+    kind: ClassVar[str] = "code retired"
+    text: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Built:
+    kind: ClassVar[str] = "built"
+    assembly: str
+    name: str
+    holder: str
+    cutter: str
+    insert_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredLine:
+    kind: ClassVar[str] = "measured"
+    holder: str
+    assembly: str
+    values: Measured
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A holder went from place to place.  None: nowhere known.  `undoes`: the line this takes back."""
+
+    kind: ClassVar[str] = "moved"
+    holder: str
+    origin: str | None
+    goal: str | None
+    undoes: int | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Heated:
+    """The nose was heated at a place.  None: not known, so the hottest plausible."""
+
+    kind: ClassVar[str] = "heated"
+    holder: str
+    place: str
+    temp_c: float | None = None
+    length_mm: float | None = None
+    heats: int = 1  # cycles this adds to the holder's count; 0 when only its temperature is unknown
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureRead:
+    """A reading at a holder, with what the model expected there at that moment."""
+
+    kind: ClassVar[str] = "temperature read"
+    holder: str
+    where: str  # nose, flange, shank
+    value_c: float
+    instrument: str  # probe, infrared
+    verdict: str  # agrees, questioned, confirmed
+    expected_c: float | None = None
+    pair: str = ""  # holder type and cooling place this teaches about
+
+
+@dataclass(frozen=True, slots=True)
+class HoldEnded:
+    kind: ClassVar[str] = "hold ended"
+    holder: str
+    by: str  # time, reading
+
+
+@dataclass(frozen=True, slots=True)
+class TornDown:
+    kind: ClassVar[str] = "torn down"
+    holder: str
+    assembly: str
+    undoes: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ConditionSaid:
+    kind: ClassVar[str] = "condition said"
+    holder: str
+    assembly: str
+    condition: Condition
+    used_min: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class PocketAssigned:
+    """A pocket belongs to one holder (fixed), or to none again."""
+
+    kind: ClassVar[str] = "pocket assigned"
+    pocket: str
+    holder: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class AuditOpened:
+    kind: ClassVar[str] = "audit opened"
+    audit: str
+    place: str  # a place code, or "hot" for everything hot
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    kind: ClassVar[str] = "seen"
+    audit: str
+    text: str
+    holder: str | None = None  # None: an unknown or retired code
+    place: str | None = None  # where it was seen, when the drawer or slot was scanned first
+    by_photo: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DifferenceSettled:
+    kind: ClassVar[str] = "difference settled"
+    audit: str
+    text: str  # holder key or code the difference is about
+    difference: str
+    action: str  # put back, book moved, missing, label off, carried over, registered
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AuditPaused:
+    kind: ClassVar[str] = "audit paused"
+    audit: str
+
+
+@dataclass(frozen=True, slots=True)
+class AuditClosed:
+    kind: ClassVar[str] = "audit closed"
+    audit: str
+    expected: int
+    seen: int
+    missing: int
+    misplaced: int
+    unexpected: int
+    unknown: int
+    hot: int
+
+
+@dataclass(frozen=True, slots=True)
+class OperatorAdded:
+    kind: ClassVar[str] = "operator added"
+    operator: str
+    name: str
+    role: str  # setter, supervisor
+    pin_hash: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OperatorRetired:
+    kind: ClassVar[str] = "operator retired"
+    operator: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SignedIn:
+    kind: ClassVar[str] = "signed in"
+    operator: str
+
+
+@dataclass(frozen=True, slots=True)
+class SignedOut:
+    kind: ClassVar[str] = "signed out"
+    operator: str
+    by: str = "hand"  # hand, time
+
+
+@dataclass(frozen=True, slots=True)
+class SettingChanged:
+    kind: ClassVar[str] = "setting changed"
+    name: str
+    value: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TurnedAway:
+    """A refusal, kept so that a shift can see what went wrong most."""
+
+    kind: ClassVar[str] = "refused"
+    text: str
+    reason: str
+    holder: str | None = None
+    place: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KioskStarted:
+    """The kiosk began to watch again; what went by before it is not counted."""
+
+    kind: ClassVar[str] = "kiosk started"
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """A backup was put back; the named holders count as hot until read."""
+
+    kind: ClassVar[str] = "restored"
+    backup: str
+    holders: tuple[str, ...] = ()
+
+
+Entry = (
+    PlaceAdded
+    | PlaceRetired
+    | HolderRegistered
+    | HolderRetired
+    | CutterAdded
+    | CodeBound
+    | CodeRetired
+    | Built
+    | MeasuredLine
+    | Moved
+    | Heated
+    | TemperatureRead
+    | HoldEnded
+    | TornDown
+    | ConditionSaid
+    | PocketAssigned
+    | AuditOpened
+    | Seen
+    | DifferenceSettled
+    | AuditPaused
+    | AuditClosed
+    | OperatorAdded
+    | OperatorRetired
+    | SignedIn
+    | SignedOut
+    | SettingChanged
+    | TurnedAway
+    | KioskStarted
+    | Restored
+)
+
+KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}
