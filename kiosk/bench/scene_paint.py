@@ -8,7 +8,7 @@ square root of the signal as photon noise does.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
@@ -18,6 +18,14 @@ from PIL import Image, ImageDraw, ImageFont
 
 Picture = NDArray[np.uint8]
 Field = NDArray[np.float32]
+
+
+class Art(NamedTuple):
+    """Something stuck on: ink (H, W) in grey levels, cover (H, W), 255 where it is, 0 where steel shows."""
+
+    ink: Picture
+    cover: Picture
+
 
 QUIET_MODULES = 4
 """ISO/IEC 18004 asks for four light modules around the symbol."""
@@ -57,8 +65,8 @@ def writing(size_px: float) -> Any:
     return ImageFont.load_default(size=max(size_px, 4))
 
 
-def label_art(text: str, module_px: int, caption: str, rng: np.random.Generator) -> tuple[Picture, Picture]:
-    """A printed label: ink (H, W) as grey levels and cover (H, W), 255 where there is label.
+def label_art(text: str, module_px: int, caption: str, rng: np.random.Generator) -> Art:
+    """A printed label of our own layout, `module_px` pixels a module.
 
     The symbol's centre is `W / 2` from the left and from the top; a caption lengthens the label downwards.
     Edges of the print are a little ragged, as thermal transfer on laminated tape is.
@@ -77,18 +85,66 @@ def label_art(text: str, module_px: int, caption: str, rng: np.random.Generator)
     ink = np.asarray(art, dtype=np.float32)
     grain = rng.normal(0, 14, (side + tail, side)).astype(np.float32)
     ink = np.asarray(cv2.GaussianBlur(ink + grain, (0, 0), 0.07 * module_px + 0.2))
-    cover = Image.new("L", art.size, 0)
-    ImageDraw.Draw(cover).rounded_rectangle((0, 0, art.width - 1, art.height - 1), 1.2 * module_px, fill=255)
-    return np.clip(ink, 0, 255).astype(np.uint8), np.asarray(cover, dtype=np.uint8).copy()
+    return Art(np.clip(ink, 0, 255).astype(np.uint8), _rounded(art.width, art.height, 1.2 * module_px))
 
 
-def scratch(cover: Picture, ink: Picture, count: int, module_px: float, rng: np.random.Generator) -> None:
-    """Scratches and nicks: strokes that wear the print off, some of them down to the steel.  In place."""
-    height, width = cover.shape
+def _rounded(width: int, height: int, radius: float) -> Picture:
+    cover = Image.new("L", (width, height), 0)
+    ImageDraw.Draw(cover).rounded_rectangle((0, 0, width - 1, height - 1), radius, fill=255)
+    return np.array(cover, dtype=np.uint8)
+
+
+def plate_art(rng: np.random.Generator) -> Art:
+    """Something printed that is no code: a rating plate, a ruler, a check pattern, lettering or a hatch."""
+    side = 348
+    art = Image.new("L", (side, side), 255)
+    pen = ImageDraw.Draw(art)
+    kind = int(rng.integers(5))
+    if kind == 0:
+        for row in range(7):
+            pen.text(
+                (18, 14 + 46 * row),
+                f"{rng.integers(10, 9999)} mm {rng.integers(1, 99)}",
+                fill=0,
+                font=writing(34),
+            )
+            pen.line((10, 54 + 46 * row, side - 10, 54 + 46 * row), fill=90, width=2)
+    elif kind == 1:
+        for tick in range(58):
+            pen.line((12 + 6 * tick, 20, 12 + 6 * tick, 200 if tick % 10 == 0 else 120), fill=0, width=2)
+        pen.text((20, 230), "0  10  20  30  40  50", fill=0, font=writing(30))
+    elif kind == 2:
+        cells = rng.random((int(rng.integers(6, 30)),) * 2) < 0.5
+        check = Image.fromarray(np.where(cells, 0, 255).astype(np.uint8)).resize(
+            (270, 270), Image.Resampling.NEAREST
+        )
+        art.paste(check, (39, 39))
+    elif kind == 3:
+        pen.rectangle((14, 14, side - 14, side - 14), outline=0, width=14)
+        pen.rectangle((90, 90, side - 90, side - 90), fill=0)
+        pen.text((110, 120), f"T{rng.integers(10, 99)}", fill=255, font=writing(100))
+    else:
+        for stripe in range(-6, 14):
+            pen.polygon(
+                [
+                    (56 * stripe, side),
+                    (56 * stripe + 28, side),
+                    (56 * stripe + 200, 0),
+                    (56 * stripe + 172, 0),
+                ],
+                fill=0,
+            )
+    return Art(np.array(art, dtype=np.uint8), _rounded(side, side, 12))
+
+
+def scratch(art: Art, count: int, module_px: float, rng: np.random.Generator) -> None:
+    """Scratches and nicks: strokes that wear the symbol off, some down to the steel.  In place."""
+    ink, cover = art
+    width = cover.shape[1]
     for _ in range(count):
         length = rng.uniform(4, 16) * module_px
         angle = rng.uniform(0, np.pi)
-        middle = rng.uniform(0.1, 0.9, 2) * (width, height)
+        middle = rng.uniform(0.1, 0.9, 2) * width
         bend = rng.normal(0, 0.08 * length, 2)
         half = np.array([np.cos(angle), np.sin(angle)]) * length / 2
         line = np.array([middle - half, middle + bend, middle + half]).round().astype(np.int32)
@@ -175,8 +231,8 @@ def turning_marks(along_mm: Field, pitch_mm: float) -> Field:
 def bench_blur(height: int, width: int, rng: np.random.Generator) -> Field:
     """A shop out of focus behind the steel, (height, width, 3) in 0..1: mat, boxes, lamps, machine paint."""
     small_h, small_w = max(height // 6, 8), max(width // 6, 8)
-    top = np.array([0.30, 0.31, 0.31]) * rng.uniform(0.5, 1.4) + rng.normal(0, 0.02, 3)
-    low = np.array([0.20, 0.22, 0.25]) * rng.uniform(0.5, 1.3) + rng.normal(0, 0.02, 3)
+    top = np.array([0.30, 0.31, 0.31]) * rng.uniform(0.5, 1.4) + rng.normal(0, 0.007, 3)
+    low = np.array([0.20, 0.22, 0.25]) * rng.uniform(0.5, 1.3) + rng.normal(0, 0.007, 3)
     ramp = np.linspace(0, 1, small_h)[:, None, None]
     board = ((1 - ramp) * top + ramp * low).astype(np.float32) * np.ones((small_h, small_w, 1), np.float32)
     for _ in range(int(rng.integers(6, 15))):
@@ -209,12 +265,12 @@ def sheet_art(width_mm: float, height_mm: float, px_per_mm: float, rng: np.rando
         corner = (row(width_mm * right), row(top_mm + thick_mm))
         cv2.rectangle(sheet, (row(width_mm * left), row(top_mm)), corner, colour.tolist(), -1)
 
-    gap = rng.uniform(0.16, 0.3) * height_mm
+    gap = rng.uniform(0.16, 0.27) * height_mm
     for level in (gap, height_mm - gap * rng.uniform(0.6, 1.0)):
         bar(0, 1, level - 0.5, 0.5, base * 0.7)
         bar(0, 1, level, 3, base * 0.22)
         bar(0, 1, level + 3, 0.6, base * 1.22)
-    grip = height_mm - gap * 1.9
+    grip = rng.uniform(0.63, 0.7) * height_mm
     bar(0.15, 0.85, grip, 7, np.full(3, 0.76, np.float32))
     bar(0.15, 0.85, grip, 1.2, np.full(3, 0.93, np.float32))
     bar(0.15, 0.85, grip + 7, 3, base * 0.55)

@@ -8,151 +8,55 @@ trade: 12 to 25 mm labels, 20 to 63 mm steel, 150 to 400 mm from a 1280 x 720 ca
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from enum import Enum
 from typing import NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image, ImageDraw
 
 from kiosk.bench import scene_paint as paint
-from kiosk.bench.scene_space import Lens, Plane, Skin, pose, strike_flat, strike_round
+from kiosk.bench.scene_frame import (
+    HEIGHT_PX,
+    WIDTH_PX,
+    Ground,
+    Picture,
+    Reach,
+    Scene,
+    Turned,
+    corners,
+    draw,
+    label,
+    reach,
+    sense,
+    stand,
+    stick,
+)
+from kiosk.bench.scene_space import Lens, Skin
 from kiosk.rules.codes import NUMBERS, Kind, make, parse
 
-Picture = NDArray[np.uint8]
-"""(height, width, 3), blue green red as OpenCV keeps pictures."""
-
-WIDTH_PX, HEIGHT_PX = 1280, 720
-SYMBOL_SHARE = 21 / 29
-"""A version 1 symbol's share of its label's width; the rest is quiet zone."""
-LEAST_MODULE_PX = 1.6
-"""Below this a module at the label's tightest corner is lost between pixels: the kiosk says "closer"."""
-MOST_SLANT_DEG = 66.0
-"""Steeper than this at any edge of the symbol, round steel hides it: the kiosk says "turn it"."""
-MOST_SPREAD_MODULES = 0.62
-"""Blur (standard deviation, in tightest modules) past which neighbours run together: "hold still"."""
-
-
-class Ground(Enum):
-    """What a label sticks on."""
-
-    STEEL = "steel"
-    SHEET = "sheet"
-    CARD = "card"
-
-
-@dataclass(frozen=True, slots=True)
-class Scene:
-    """One label in front of one camera.
-
-    text: what the symbol says.  ground: what it sticks on.  label_mm: width of the label with quiet zone.
-    diameter_mm: of the cylinder (steel only).  distance_mm: camera to label.  tilt_deg: the axis leans to the
-    camera.  roll_deg: about the line of sight.  spin_deg: about the cylinder's axis, away from the front.
-    turned_deg: how the label was stuck on, in its own plane.  aim: where the label is in the picture, as
-    fractions of its width and height.  hfov_deg: the camera's horizontal angle.  light: level of white paper,
-    1 is well exposed.  warmth: -1 bluish to 1 yellowish.  glare: strength of the lamp's spot on the label, 0
-    none, 1 and over burnt out; glare_at: its place in label widths from the centre; glare_mm: its radius.
-    oil: 0 clean to 1 dripping.  scratches: strokes across the print.  defocus_px, motion_px, motion_deg: blur
-    in pixels.  noise: sensor noise in levels of 255.  jpeg: quality of the camera's own packing.
-    caption: text under the symbol.  look: number that picks background, lights and grooves.
-    """
-
-    text: str
-    ground: Ground = Ground.STEEL
-    label_mm: float = 15.0
-    diameter_mm: float = 40.0
-    distance_mm: float = 200.0
-    tilt_deg: float = 0.0
-    roll_deg: float = 0.0
-    spin_deg: float = 0.0
-    turned_deg: float = 0.0
-    aim: tuple[float, float] = (0.5, 0.5)
-    hfov_deg: float = 65.0
-    light: float = 0.9
-    warmth: float = 0.0
-    glare: float = 0.0
-    glare_at: tuple[float, float] = (0.0, 0.0)
-    glare_mm: float = 3.0
-    oil: float = 0.0
-    scratches: int = 0
-    defocus_px: float = 0.4
-    motion_px: float = 0.0
-    motion_deg: float = 0.0
-    noise: float = 2.0
-    jpeg: int = 90
-    caption: str = ""
-    look: int = 0
-
-    @property
-    def module_mm(self) -> float:
-        return self.label_mm / (len(paint.modules(self.text)) + 2 * paint.QUIET_MODULES)
-
-    @property
-    def lens(self) -> Lens:
-        return Lens.with_angle(WIDTH_PX, HEIGHT_PX, self.hfov_deg)
-
-    @property
-    def skin(self) -> Skin:
-        aim_px = (self.aim[0] * WIDTH_PX, self.aim[1] * HEIGHT_PX)
-        point, across, along, normal = pose(self.lens, aim_px, self.distance_mm, self.tilt_deg, self.roll_deg)
-        if self.ground is Ground.STEEL:
-            return Skin(point, across, along, normal, self.diameter_mm / 2, self.spin_deg)
-        spin = math.radians(self.spin_deg)
-        turned_across = math.cos(spin) * across - math.sin(spin) * normal
-        return Skin(point, turned_across, along, np.cross(turned_across, along), None)
-
-
-class Reach(NamedTuple):
-    """How much of a label a camera can get at all.
-
-    module_px: width of the tightest module seen, pixels.  slant_deg: steepest view onto the symbol's edge.
-    spread: blur's standard deviation in tightest modules.
-    """
-
-    module_px: float
-    slant_deg: float
-    spread: float
-
-    @property
-    def readable(self) -> bool:
-        return (
-            self.module_px >= LEAST_MODULE_PX
-            and self.slant_deg <= MOST_SLANT_DEG
-            and self.spread <= MOST_SPREAD_MODULES
-        )
-
-
-def _turn(
-    x: NDArray[np.float64], y: NDArray[np.float64], deg: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    c, s = math.cos(math.radians(deg)), math.sin(math.radians(deg))
-    return c * x - s * y, s * x + c * y
-
-
-def corners(scene: Scene) -> NDArray[np.float64]:
-    """The symbol's four corners in the picture, pixels (4, 2): its own top left first, then clockwise."""
-    half = scene.module_mm * len(paint.modules(scene.text)) / 2
-    x, z = _turn(np.array([-half, half, half, -half]), np.array([half, half, -half, -half]), scene.turned_deg)
-    return scene.lens.project(scene.skin.spot(x, z))
-
-
-def reach(scene: Scene) -> Reach:
-    """What the camera can get of the scene's label."""
-    skin, lens = scene.skin, scene.lens
-    half = scene.module_mm * len(paint.modules(scene.text)) / 2
-    grid = np.linspace(-half, half, 3)
-    x, z = (c.ravel() for c in np.meshgrid(grid, grid))
-    x, z = _turn(x, z, scene.turned_deg)
-    step = 0.02 * scene.module_mm
-    here = lens.project(skin.spot(x, z))
-    right = (lens.project(skin.spot(x + step, z)) - here) * 50
-    up = (lens.project(skin.spot(x, z + step)) - here) * 50
-    tightest = np.linalg.svd(np.stack([right, up], axis=2), compute_uv=False)[:, 1].min()
-    slant = max(math.degrees(math.acos(max(-1.0, skin.facing(a, b)))) for a, b in zip(x, z, strict=True))
-    blur = math.hypot(scene.defocus_px, scene.motion_px / math.sqrt(12))
-    return Reach(float(tightest), slant, blur / max(float(tightest), 1e-6))
+__all__ = [
+    "Drawer",
+    "Ground",
+    "Picture",
+    "Reach",
+    "Scene",
+    "Style",
+    "corners",
+    "draw",
+    "draw_empty",
+    "draw_step",
+    "drawer_photo",
+    "next_frame",
+    "pack",
+    "random_code",
+    "random_flat",
+    "random_scene",
+    "reach",
+]
 
 
 def random_code(rng: np.random.Generator, kind: Kind = Kind.HOLDER) -> str:
@@ -225,249 +129,207 @@ def next_frame(scene: Scene, rng: np.random.Generator) -> Scene:
     )
 
 
-def draw(scene: Scene, seed: int) -> Picture:
-    """The camera's frame (720, 1280, 3) of a scene; `seed` is chance within the frame: its noise.
+def random_flat(rng: np.random.Generator) -> Scene:
+    """A place label on sheet metal: 20..40 mm wide, 200..600 mm away; otherwise as `random_scene`."""
+    while True:
+        scene = replace(
+            _any_scene(rng),
+            text=random_code(rng, Kind.PLACE),
+            ground=Ground.SHEET,
+            label_mm=rng.uniform(20, 40),
+            distance_mm=rng.uniform(200, 600),
+            caption="",
+        )
+        if reach(scene).readable:
+            return scene
 
-    The same scene and seed give the same picture.
+
+def draw_empty(seed: int) -> Picture:
+    """A frame without any code: steel or sheet with a rating plate, ruler, check pattern or lettering on it."""
+    rng = np.random.default_rng([seed, 3])
+    scene = random_flat(rng) if rng.random() < 0.35 else random_scene(rng)
+    return draw(scene, seed, paint.plate_art(rng))
+
+
+DRAWER_LENS = Lens.with_angle(4000, 3000, 65)
+"""A tablet's or telephone's 12-megapixel rear camera."""
+
+
+class Drawer(NamedTuple):
+    """A picture of an open drawer: the picture, and each code with its symbol's corners (4, 2) in pixels."""
+
+    picture: Picture
+    labels: tuple[tuple[str, NDArray[np.float64]], ...]
+
+
+def drawer_photo(
+    codes: Sequence[str],
+    seed: int,
+    lens: Lens = DRAWER_LENS,
+    wide_mm: float = 790.0,
+    columns: int = 10,
+    rows: int = 6,
+) -> Drawer:
+    """Holders lying in a foam tray, photographed from above, one label on each round nose.
+
+    12 megapixels unless another lens is given, from where the picture spans `wide_mm` of the drawer; labels
+    16..20 mm on steel of 26..50 mm, turned up to 25 degrees about their axes.  `columns` x `rows` places; codes
+    fill them in reading order and places without a code stay empty.
     """
-    look = np.random.default_rng([scene.look, 7])
-    frame: paint.Field | Picture
-    if scene.ground is Ground.STEEL:
-        frame, ring = _steel(scene, look)
-    else:
-        frame, ring = _flat(scene, look), np.ones(paint.LIGHT_STEPS, np.float32)
-    _stick(frame, scene, scene.lens, scene.skin, paint.paper_ring(ring))
-    return _sense(frame, scene, np.random.default_rng([seed, 11]))
-
-
-def _sense(frame: paint.Field | Picture, scene: Scene, rng: np.random.Generator) -> Picture:
-    """Exposure, colour of the light, lens, shake, sensor, packing."""
-    tint = scene.light * np.array([1 - 0.12 * scene.warmth, 1.0, 1 + 0.07 * scene.warmth])
-    picture = cv2.transform(frame, np.diag(tint * (1.0 if frame.dtype == np.uint8 else 255.0)))
-    picture = picture if picture.dtype == np.uint8 else cv2.convertScaleAbs(cv2.max(picture, 0.0))
-    if scene.defocus_px > 0.15:
-        picture = cv2.GaussianBlur(picture, (0, 0), scene.defocus_px)
-    picture = paint.shake(picture, scene.motion_px, scene.motion_deg)
-    picture = paint.add_grain(picture, scene.noise, rng)
-    return paint.through_jpeg(picture, scene.jpeg)
-
-
-class Turned(NamedTuple):
-    """One length of a holder's outline: a cylinder about the axis of the labelled skin, mm."""
-
-    radius: float
-    low: float
-    high: float
-    tone: float
-
-
-def _outline(scene: Scene, rng: np.random.Generator) -> tuple[Turned, ...]:
-    """A holder about its label: cutter, nose, body with the label, flange with its gripper groove."""
-    body = scene.diameter_mm / 2
-    room = scene.label_mm * 0.75
-    nose_end = -room - rng.uniform(2, 18)
-    flange = body * rng.uniform(1.25, 1.7)
-    # A flange that leans over the label would hide it, so a real label is stuck that much farther away.
-    shade = 1.2 * (flange - body) * max(0.0, math.tan(math.radians(scene.tilt_deg)))
-    collar = room + shade + rng.uniform(2, 25)
-    cutter = body * rng.uniform(0.25, 0.5)
-    return (
-        Turned(body, nose_end, collar, 1.0),
-        Turned(cutter, nose_end - rng.uniform(20, 45), nose_end, 0.75),
-        Turned(flange, collar, collar + 7, 0.95),
-        Turned(flange * 0.86, collar + 7, collar + 13, 0.7),
-        Turned(flange, collar + 13, collar + 22, 0.95),
-        Turned(flange * 0.7, collar + 22, collar + 60, 0.85),
-    )
-
-
-def _steel(scene: Scene, rng: np.random.Generator) -> tuple[paint.Field, paint.Field]:
-    """The steel and what is behind it without label, drawn at half size; and its ring of light."""
-    lens, skin = scene.lens, scene.skin
-    rows, columns = HEIGHT_PX // 2, WIDTH_PX // 2
-    frame = paint.bench_blur(rows, columns, rng)
+    rng = np.random.default_rng([seed, 5])
+    depth_mm = wide_mm * lens.focal_px / lens.width_px
+    high_mm = wide_mm * lens.height_px / lens.width_px
+    cell_x, cell_y = wide_mm * 0.96 / columns, high_mm * 0.96 / rows
+    frame = _foam(lens, columns, rows, rng)
     ring = paint.shop_ring(rng)
-    dx, dy = lens.rays(0, 0, columns, rows, 2.0)
-    stain = paint.cloud(rows, columns, 2.0, rng)
-    nearest = np.full((rows, columns), np.inf, np.float32)
-    grey = np.zeros((rows, columns), np.float32)
-    for part in _outline(scene, rng):
-        box = _box(lens, skin, part)
-        if box is None:
-            continue
-        left, top, right, bottom = (edge // 2 for edge in box)
-        area = (slice(top, bottom), slice(left, right))
-        _turn_part(part, skin, dx[:, left:right], dy[top:bottom], ring, nearest[area], grey[area])
-    steel = np.isfinite(nearest)
-    grey *= 1 + 0.05 * stain
-    colour = np.array([1.02, 1.0, 0.975], np.float32)
-    frame[steel] = grey[steel][:, None] * colour
-    return cv2.resize(frame, (WIDTH_PX, HEIGHT_PX), interpolation=cv2.INTER_LINEAR), ring
+    paper = paint.paper_ring(ring)
+    lying = []
+    for place, text in enumerate(codes):
+        row, column = divmod(place, columns)
+        diameter = rng.uniform(26, min(50, 0.62 * cell_x))
+        scene = Scene(
+            text=text,
+            label_mm=rng.uniform(16, 20),
+            diameter_mm=diameter,
+            distance_mm=depth_mm,
+            spin_deg=rng.uniform(-25, 25),
+            turned_deg=90 * int(rng.integers(4)) + rng.uniform(-3, 3),
+            glare=rng.uniform(0.2, 0.8) if rng.random() < 0.25 else 0.0,
+            glare_at=(rng.uniform(-0.4, 0.4), rng.uniform(-0.4, 0.4)),
+            glare_mm=rng.uniform(1, 2),
+            oil=rng.uniform(0.05, 0.4) if rng.random() < 0.4 else 0.0,
+            scratches=int(rng.integers(0, 4)),
+            look=int(rng.integers(1 << 30)),
+        )
+        lean = np.radians(rng.normal(0, 3))
+        middle = np.array([(column + 0.5) * cell_x - wide_mm * 0.48, (row + 0.5) * cell_y - high_mm * 0.48])
+        middle += rng.normal(0, 1.0, 2)
+        skin = Skin(
+            point=np.array([*middle, depth_mm - diameter / 2]),
+            across=np.array([np.cos(lean), np.sin(lean), 0]),
+            along=np.array([np.sin(lean), -np.cos(lean), 0]),
+            normal=np.array([0.0, 0.0, -1.0]),
+            radius_mm=diameter / 2,
+            spin_deg=scene.spin_deg,
+        )
+        half = cell_y / 2
+        parts = (
+            Turned(diameter / 2, -half * 0.34, half * 0.42, 1.0),
+            Turned(diameter * 0.19, -half * 0.86, -half * 0.34, 0.7),
+            Turned(diameter * 0.62, half * 0.42, half * 0.52, 0.95),
+            Turned(diameter * 0.54, half * 0.52, half * 0.58, 0.7),
+            Turned(diameter * 0.62, half * 0.58, half * 0.7, 0.95),
+            Turned(diameter * 0.42, half * 0.7, half * 0.92, 0.85),
+        )
+        stand(frame, lens, skin, parts, ring, rng)
+        lying.append((scene, skin))
+    whole = cv2.resize(frame, (lens.width_px, lens.height_px), interpolation=cv2.INTER_LINEAR)
+    whole = cv2.convertScaleAbs(whole, alpha=255.0)
+    for scene, skin in lying:
+        stick(whole, scene, label(scene, np.random.default_rng([scene.look, 13])), lens, skin, paper)
+    camera = Scene(text="", light=0.95, warmth=0.3, defocus_px=0.6, noise=3.0, jpeg=88)
+    picture = sense(whole, camera, rng)
+    return Drawer(picture, tuple((scene.text, corners(scene, lens, skin)) for scene, skin in lying))
 
 
-def _box(lens: Lens, skin: Skin, part: Turned) -> tuple[int, int, int, int] | None:
-    """Left, top, right, bottom in pixels of a part in the picture; the whole where it comes too near."""
-    assert skin.radius_mm is not None
-    angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
-    middle = skin.point - skin.radius_mm * skin.normal
-    rim = np.sin(angle)[:, None] * skin.across + np.cos(angle)[:, None] * skin.normal
-    ends = (middle + part.low * skin.along, middle + part.high * skin.along)
-    points = np.concatenate([end + 1.02 * part.radius * rim for end in ends])
-    if points[:, 2].min() < 15:
-        return 0, 0, lens.width_px, lens.height_px
-    seen = lens.project(points)
-    left, top = np.clip(np.floor(seen.min(axis=0)).astype(int) - 2, 0, (lens.width_px, lens.height_px))
-    right, bottom = np.clip(np.ceil(seen.max(axis=0)).astype(int) + 3, 0, (lens.width_px, lens.height_px))
-    if right - left < 2 or bottom - top < 2:
-        return None
-    return int(left), int(top), int(right), int(bottom)
-
-
-def _turn_part(
-    part: Turned,
-    skin: Skin,
-    dx: Plane,
-    dy: Plane,
-    ring: paint.Field,
-    nearest: Plane,
-    grey: Plane,
-) -> None:
-    """Draw one part's skin and end faces where it is nearer than what is there.  In place."""
-
-    def slope(axis: NDArray[np.float64]) -> Plane:
-        return dx * np.float32(axis[0]) + (dy * np.float32(axis[1]) + np.float32(axis[2]))
-
-    centre = skin.point - (skin.radius_mm or 0.0) * skin.normal
-    d_across, d_normal, d_along = slope(skin.across), slope(skin.normal), slope(skin.along)
-    struck = strike_round(skin, part.radius, dx, dy)
-    seen = struck.hit & (struck.along_mm >= part.low) & (struck.along_mm <= part.high)
-    seen &= struck.depth < nearest
-    light = paint.look_up(ring, 2 * struck.angle_rad - np.arctan2(-d_across, -d_normal))
-    light *= 1 + np.float32(0.05) * paint.turning_marks(struck.along_mm, 0.11)
-    edge = np.minimum(struck.along_mm - np.float32(part.low), np.float32(part.high) - struck.along_mm)
-    light *= np.float32(0.78) + np.float32(0.22) * np.clip(edge / np.float32(1.2), 0, 1)
-    np.copyto(grey, np.float32(part.tone) * light, where=seen)
-    np.copyto(nearest, struck.depth, where=seen)
-    for level, sign in ((part.low, -1.0), (part.high, 1.0)):
-        depth = np.float32(centre @ skin.along + level) / np.where(np.abs(d_along) < 1e-5, 1e-5, d_along)
-        x = depth * d_across - np.float32(centre @ skin.across)
-        y = depth * d_normal - np.float32(centre @ skin.normal)
-        out = np.sqrt(x * x + y * y).astype(np.float32)
-        face = (d_along * sign < 0) & (depth > 1) & (out <= part.radius) & (depth < nearest)
-        if not face.any():
-            continue
-        # A faced end mirrors the lamps as two opposite fans, as every lathe-faced surface does.
-        fan = 0.3 + 0.25 * np.cos(2 * np.arctan2(x, y) + level) ** 2
-        fan *= 1 + 0.06 * paint.turning_marks(out, 0.12)
-        fan *= 0.75 + 0.25 * np.clip(part.radius - out, 0, 1)
-        np.copyto(grey, (part.tone * fan).astype(np.float32), where=face)
-        np.copyto(nearest, depth.astype(np.float32), where=face)
-
-
-def _flat(scene: Scene, rng: np.random.Generator) -> Picture:
-    """A drawer front or machine panel, or a card lying on a mat, without label; whole frame."""
-    px_per_mm = 3.0
-    if scene.ground is Ground.SHEET:
-        wide_mm, high_mm = 520.0, 330.0
-        art = paint.sheet_art(wide_mm, high_mm, px_per_mm, rng)
-    else:
-        wide_mm, high_mm = 700.0, 520.0
-        mat = 0.17 + 0.012 * paint.cloud(round(high_mm * px_per_mm), round(wide_mm * px_per_mm), 1.2, rng)
-        art = np.repeat((np.clip(mat, 0, 1) * 255).astype(np.uint8)[:, :, None], 3, axis=2)
-        _lay_card(art, scene, px_per_mm)
-    skin, lens = scene.skin, scene.lens
-    x = np.array([-wide_mm, wide_mm, wide_mm, -wide_mm]) / 2
-    z = np.array([high_mm, high_mm, -high_mm, -high_mm]) / 2
-    spots = skin.spot(x, z)
-    small = np.array([[0, 0], [art.shape[1], 0], [art.shape[1], art.shape[0]], [0, art.shape[0]]], np.float32)
-    warp = cv2.getPerspectiveTransform(small, lens.project(spots).astype(np.float32))
-    frame = cv2.warpPerspective(
-        art, warp, (WIDTH_PX, HEIGHT_PX), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT_101
+def _foam(lens: Lens, columns: int, rows: int, rng: np.random.Generator) -> paint.Field:
+    """The drawer's foam tray at half the lens's size: a hollow and a written number for each place."""
+    high, wide = lens.height_px // 2, lens.width_px // 2
+    shade = 0.135 * (
+        1 + 0.05 * paint.cloud(high, wide, 1.0, rng) + 0.2 * paint.cloud(high, wide, 8.0, rng) / 2
     )
-    fall = 1 + 0.22 * paint.cloud(HEIGHT_PX // 8, WIDTH_PX // 8, 1.5, rng).clip(-1.5, 1.5)
-    fall = cv2.resize(cv2.GaussianBlur(fall, (0, 0), 12), (WIDTH_PX, HEIGHT_PX))
-    lit: Picture = cv2.multiply(frame, cv2.merge([fall] * 3), dtype=cv2.CV_8U)
-    return lit
-
-
-def _lay_card(art: Picture, scene: Scene, px_per_mm: float) -> None:
-    """A plastic card (ISO/IEC 7810 ID-1, 85.6 x 54 mm) under the symbol, symbol to the left.  In place."""
-    middle = np.array([art.shape[1], art.shape[0]]) / 2 + np.array([0.2 * 85.6, 0]) * px_per_mm
-    half = np.array([85.6, 54.0]) * px_per_mm / 2
-    start, end = (middle - half).astype(int), (middle + half).astype(int)
-    shadow = art.astype(np.float32)
-    cv2.rectangle(shadow, (start + 5).tolist(), (end + 7).tolist(), (14.0,) * 3, -1)
-    art[:] = cv2.GaussianBlur(shadow, (0, 0), 5).astype(np.uint8)
-    cv2.rectangle(art, start.tolist(), end.tolist(), (236, 238, 237), -1, cv2.LINE_AA)
-    band = (150, 96, 40) if parse(scene.text).kind is Kind.BADGE else (60, 60, 62)
-    cv2.rectangle(art, start.tolist(), (int(end[0]), int(start[1] + 9 * px_per_mm)), band, -1)
-
-
-def _stick(frame: paint.Field | Picture, scene: Scene, lens: Lens, skin: Skin, paper: paint.Field) -> None:
-    """Put the scene's label on its skin, two by two samples a pixel.  In place."""
-    wear = np.random.default_rng([scene.look, 13])
-    longer = 1 + 4.2 / 29 if scene.caption else 1.0
-    half = scene.label_mm / 2
-    x, z = np.meshgrid(np.linspace(-half, half, 9), np.linspace(half - 2 * half * longer, half, 9))
-    x, z = _turn(x.ravel(), z.ravel(), scene.turned_deg)
-    seen = lens.project(skin.spot(x, z))
-    left, top = np.clip(np.floor(seen.min(axis=0)).astype(int) - 2, 0, (lens.width_px, lens.height_px))
-    right, bottom = np.clip(np.ceil(seen.max(axis=0)).astype(int) + 2, 0, (lens.width_px, lens.height_px))
-    columns, rows = int(right - left), int(bottom - top)
-    if columns < 4 or rows < 4:
-        return
-    dx, dy = lens.rays(float(left), float(top), 2 * columns, 2 * rows, 0.5)
-    if skin.radius_mm is None:
-        struck = strike_flat(skin, dx, dy)
-        across = struck.across_mm
-    else:
-        struck = strike_round(skin, skin.radius_mm, dx, dy)
-        across = struck.across_mm - np.float32(math.radians(skin.spin_deg) * skin.radius_mm)
-    c, s = math.cos(math.radians(scene.turned_deg)), math.sin(math.radians(scene.turned_deg))
-    on_x = np.float32(c) * across + np.float32(s) * struck.along_mm
-    on_y = np.float32(s) * across - np.float32(c) * struck.along_mm
-
-    module_px = 12
-    ink, cover = paint.label_art(scene.text, module_px, scene.caption, wear)
-    paint.scratch(cover, ink, scene.scratches, module_px, wear)
-    per_mm = module_px / scene.module_mm
-    wanted = max(2.4 * lens.focal_px * scene.module_mm / scene.distance_mm, 2.0)
-    if wanted < module_px:
-        # Halfway to the pixels' own size first, so that bilinear sampling skips no print.
-        part = wanted / module_px
-        ink, cover = (
-            cv2.resize(layer, None, fx=part, fy=part, interpolation=cv2.INTER_AREA) for layer in (ink, cover)
+    cell_x, cell_y = wide * 0.96 / columns, high * 0.96 / rows
+    hollow = np.ones((high, wide), np.float32)
+    board = Image.new("L", (wide, high), 0)
+    pen = ImageDraw.Draw(board)
+    for place in range(columns * rows):
+        row, column = divmod(place, columns)
+        x, y = wide * 0.02 + column * cell_x, high * 0.02 + row * cell_y
+        start = round(x + 0.16 * cell_x), round(y + 0.05 * cell_y)
+        end = round(x + 0.84 * cell_x), round(y + 0.96 * cell_y)
+        cv2.rectangle(hollow, start, end, 0.45, -1)
+        pen.text(
+            (x + 0.02 * cell_x, y + 0.04 * cell_y),
+            f"{place + 1}",
+            fill=150,
+            font=paint.writing(0.09 * cell_y),
         )
-        per_mm = ink.shape[1] / scene.label_mm
-    map_x = np.where(struck.hit, (on_x + np.float32(half)) * np.float32(per_mm) - 0.5, -9).astype(np.float32)
-    map_y = np.where(struck.hit, (on_y + np.float32(half)) * np.float32(per_mm) - 0.5, -9).astype(np.float32)
-    grey = cv2.remap(ink, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
-    alpha = cv2.remap(cover, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    alpha = alpha.astype(np.float32)
-    alpha *= np.float32(1 / 255)
-    white = np.float32(0.06) + np.float32(0.80 / 255) * grey
-    lit = white * np.clip(paint.look_up(paper, struck.angle_rad), 0.12, 1.5)
-    colour = cv2.merge([lit * np.float32(0.985), lit, lit])
-    if scene.oil > 0:
-        film = paint.cloud(2 * rows, 2 * columns, max(columns / 60, 1.0), wear)
-        film = (np.clip(0.55 + 0.6 * film, 0, 1) * np.float32(0.75 * scene.oil))[:, :, None]
-        colour = colour * (1 - film * np.array([0.75, 0.5, 0.42], np.float32)) + film * np.array(
-            [0.05, 0.09, 0.11], np.float32
-        )
-    if scene.glare > 0:
-        off_x = on_x - np.float32(scene.glare_at[0] * scene.label_mm)
-        off_y = on_y - np.float32(scene.glare_at[1] * scene.label_mm)
-        # On round steel a lamp's spot is drawn out along the axis.
-        long, short = scene.glare_mm * (1.7 if skin.radius_mm else 1.2), scene.glare_mm
-        lengthwise = np.float32(s) * off_x - np.float32(c) * off_y
-        sideways = np.float32(c) * off_x + np.float32(s) * off_y
-        spot = np.exp(-((lengthwise / np.float32(long)) ** 2) - (sideways / np.float32(short)) ** 2)
-        colour = colour + (np.float32(scene.glare) * spot)[:, :, None]
-    area = frame[top:bottom, left:right]
-    alpha = cv2.resize(alpha, (columns, rows), interpolation=cv2.INTER_AREA)[:, :, None]
-    colour = cv2.resize(colour, (columns, rows), interpolation=cv2.INTER_AREA)
-    if frame.dtype == np.uint8:
-        mixed = area.astype(np.float32) * (1 - alpha) + colour * alpha * 255
-        area[:] = np.clip(mixed, 0, 255).astype(np.uint8)
-    else:
-        area[:] = area * (1 - alpha) + colour * alpha
+    shade *= cv2.GaussianBlur(hollow, (0, 0), max(0.012 * cell_y, 0.5))
+    shade += np.asarray(board, dtype=np.float32) / 255 * 0.6
+    return np.repeat(shade[:, :, None], 3, axis=2).astype(np.float32) * np.array(
+        [1.06, 1.0, 0.96], np.float32
+    )
+
+
+class Style(Enum):
+    """How a step of the rehearsed shift is photographed."""
+
+    STEEL = "steel"
+    FLAT = "flat"
+    CARD = "card"
+    DRAWER = "drawer"
+    UNREADABLE = "unreadable"
+
+
+def draw_step(
+    code_text: str,
+    style: Style,
+    seed: int,
+    size_mm: float = 18.0,
+    diameter_mm: float = 40.0,
+    title: str = "",
+) -> Picture:
+    """One picture (720, 1280, 3) for a rehearsed shift, as a careful setter holds a label to the kiosk.
+
+    code_text: one code, or for Style.DRAWER several with `+` between them.  size_mm: label with its quiet
+    zone; diameter_mm: of the steel under it.  title: words on a card.  Style.UNREADABLE is worn past reading.
+    Raises CodeFault for a text that is no code of ours.
+    """
+    rng = np.random.default_rng([seed, 9])
+    codes = [parse(text).text for text in code_text.split("+")]
+    if style is Style.DRAWER:
+        columns = min(5, max(3, len(codes)))
+        rows = max(2, -(-len(codes) // columns))
+        lens = Lens.with_angle(WIDTH_PX, HEIGHT_PX, 65)
+        return drawer_photo(codes, seed, lens, 56.0 * columns, columns, rows).picture
+    ground = {Style.FLAT: Ground.SHEET, Style.CARD: Ground.CARD}.get(style, Ground.STEEL)
+    steel = ground is Ground.STEEL
+    text = codes[0]
+    worn = style is Style.UNREADABLE
+    scene = Scene(
+        text=text,
+        ground=ground,
+        label_mm=size_mm,
+        diameter_mm=diameter_mm,
+        distance_mm=size_mm * rng.uniform(6.6, 8.2),
+        tilt_deg=rng.uniform(-26, 26),
+        roll_deg=rng.uniform(-40, 40) if steel else rng.uniform(-9, 9),
+        spin_deg=rng.uniform(-16, 16),
+        turned_deg=rng.uniform(-3, 3) + (90 * int(rng.integers(4)) if steel else 0),
+        aim=(rng.uniform(0.4, 0.56), rng.uniform(0.42, 0.56)),
+        light=rng.uniform(0.98, 1.1),
+        warmth=rng.uniform(0, 0.7),
+        glare=rng.uniform(0.2, 0.6) if rng.random() < 0.4 else 0.0,
+        glare_at=(rng.uniform(-0.4, 0.4), rng.uniform(-0.4, 0.4)),
+        glare_mm=0.09 * size_mm,
+        oil=0.9 if worn else rng.uniform(0, 0.3) if steel else rng.uniform(0, 0.08),
+        scratches=70 if worn else int(rng.integers(0, 4)) if steel else 0,
+        defocus_px=rng.uniform(0.4, 0.8),
+        motion_px=rng.uniform(0, 1.5),
+        motion_deg=rng.uniform(0, 180),
+        noise=rng.uniform(1.5, 3),
+        jpeg=95,
+        caption=parse(text).grouped if ground is not Ground.CARD else "",
+        title=title,
+        look=int(rng.integers(1 << 30)),
+    )
+    return draw(scene, seed)
+
+
+def pack(picture: Picture, most_bytes: int = 120_000) -> bytes:
+    """The picture as a JPEG file of at most `most_bytes`, at the best quality that fits."""
+    for quality in range(90, 20, -5):
+        _, packed = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
+        if len(packed) <= most_bytes:
+            return packed.tobytes()
+    raise ValueError(f"no JPEG of this picture fits {most_bytes} bytes")
