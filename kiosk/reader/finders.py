@@ -1,0 +1,373 @@
+"""Where QR finder patterns are, by their 1:1:3:1:1 runs, and which three of them make one symbol.
+
+This only proposes: a proposal becomes a reading when the symbol's error correction confirms it.  It never needs a
+quiet zone or an unbroken ring, because along most lines through the centre the runs are there even where oil,
+glare or a bent surface spoils the rest.  Proportions are those of ISO/IEC 18004, finder pattern.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Finder:
+    """A finder pattern.  centre: pixels.  corners: (4, 2) of the black ring's outside, in order around it.
+
+    module_px: mean module size.  score: share of the directions in which all three edges stand where they should.
+    """
+
+    centre: Floats
+    corners: Floats
+    module_px: float
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class Triple:
+    """Three finders of one symbol: top left, top right, bottom left; corners of each start at its own top left.
+
+    modules: estimated edge of the symbol, in modules.  misfit: how badly directions and lengths agree; 0 is perfect.
+    """
+
+    finders: tuple[Finder, Finder, Finder]
+    modules: float
+    misfit: float
+
+    @property
+    def corners(self) -> Floats:
+        """(12, 2): outer ring corners of the three finders, each tl tr br bl."""
+        return np.concatenate([finder.corners for finder in self.finders])
+
+
+def find(grey: NDArray[np.uint8], window_px: int = 48, step: int = 2) -> list[Finder]:
+    """Finder patterns of `grey`, best first.  window_px: neighbourhood that decides between black and white."""
+    seeds: list[Floats] = []
+    for binary in (_nearer_black(grey, window_px), _under_mean(grey, window_px)):
+        across = _runs(binary, step)
+        down = _runs(np.ascontiguousarray(binary.T), step)[:, [1, 0, 2]]
+        if len(across) and len(down):
+            seeds += _crossings(across, down, step)
+    finders = [finder for seed in _unlike(seeds) if (finder := _outline(grey, seed)) is not None]
+    return _distinct(sorted(finders, key=lambda finder: -finder.score))
+
+
+def _under_mean(grey: NDArray[np.uint8], window_px: int) -> NDArray[np.uint8]:
+    """1 where a pixel is darker than its neighbourhood's mean, else 0: keeps lines that blur has left pale."""
+    method, kind = cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV
+    return np.asarray(cv2.adaptiveThreshold(grey, 1, method, kind, window_px * 3 // 4 | 1, 3), np.uint8)
+
+
+def _nearer_black(grey: NDArray[np.uint8], window_px: int) -> NDArray[np.uint8]:
+    """1 where a pixel is nearer to the darkest than to the brightest of its neighbourhood, else 0.
+
+    The middle of the range, unlike the mean, does not move with the share of black, so edges stay where they are.
+    """
+    block = max(window_px // 6, 2)
+    height, width = grey.shape
+    rows, columns = -(-height // block), -(-width // block)
+    padded = cv2.copyMakeBorder(
+        grey, 0, rows * block - height, 0, columns * block - width, cv2.BORDER_REPLICATE
+    )
+    blocks = padded.reshape(rows, block, columns, block)
+    around = np.ones((5, 5), np.uint8)
+    low = cv2.erode(blocks.min((1, 3)), around).astype(np.float32)
+    high = cv2.dilate(blocks.max((1, 3)), around).astype(np.float32)
+    middle = np.where(high - low < 6, 0, (low + high) / 2)
+    middle = cv2.blur(middle, (3, 3))
+    level = cv2.resize(middle, (columns * block, rows * block), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(grey < level[:height, :width], np.uint8)
+
+
+def _unlike(seeds: Sequence[Floats]) -> list[Floats]:
+    """Seeds without those that say the same as an earlier one."""
+    kept: list[Floats] = []
+    for seed in seeds:
+        if all(np.hypot(*(seed[:2] - other[:2])) > 0.7 * other[2:].min() for other in kept):
+            kept.append(seed)
+    return kept
+
+
+def _runs(binary: NDArray[np.uint8], step: int) -> Floats:
+    """(n, 3): x, y and module size wherever a row of `binary` (1 is black) shows 1:1:3:1:1."""
+    rows = binary[::step]
+    padded = np.zeros((rows.shape[0], rows.shape[1] + 2), np.uint8)
+    padded[:, 1:-1] = rows
+    flat = padded.ravel()
+    edges = np.flatnonzero(flat[1:] != flat[:-1])  # a row starts and ends white, so even entries begin black runs
+    if len(edges) < 6:
+        return np.empty((0, 3))
+    width = padded.shape[1]
+    starts = np.arange(0, len(edges) - 5, 2)
+    first, last = edges[starts], edges[starts + 5]
+    lengths = np.stack([edges[starts + k + 1] - edges[starts + k] for k in range(5)]).astype(np.float64)
+    module = (last - first) / 7.0
+    ring = lengths[[0, 1, 3, 4]]
+    fits = (
+        (first // width == last // width)
+        & (module >= 1.0)
+        & (ring > 0.3 * module).all(0)
+        & (ring < 2.0 * module).all(0)
+        & (lengths[2] > 1.8 * module)
+        & (lengths[2] < 4.3 * module)
+    )
+    first, lengths, module = first[fits], lengths[:, fits], module[fits]
+    x = first % width + lengths[0] + lengths[1] + lengths[2] / 2
+    return np.stack([x, (first // width) * float(step), module], axis=1)
+
+
+def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
+    """Places where runs across and runs down cross in the same centre: x, y, module across, module down."""
+    near, which = cKDTree(down[:, :2]).query(across[:, :2])
+    meets = near < 1.2 * np.minimum(across[:, 2], down[which, 2]) + step
+    meets &= np.maximum(across[:, 2], down[which, 2]) < 4.5 * np.minimum(across[:, 2], down[which, 2])
+    if not meets.any():
+        return []
+    seeds = np.stack([across[meets, 0], down[which[meets], 1], across[meets, 2], down[which[meets], 2]], axis=1)
+    places: list[tuple[int, Floats]] = []
+    while len(seeds):
+        gap = np.hypot(seeds[:, 0] - seeds[0, 0], seeds[:, 1] - seeds[0, 1])
+        same = gap < 1.5 * max(seeds[0, 2], seeds[0, 3])
+        places.append((int(same.sum()), np.median(seeds[same], axis=0)))
+        seeds = seeds[~same]
+    places.sort(key=lambda place: -place[0])
+    return [place for _, place in places[:300]]
+
+
+RAYS = 48
+_ANGLES = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+_DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)], axis=1)
+_PITCH = 0.05  # step along a ray, as a difference of logarithms: a change of scale is then a shift
+_RADII = np.exp(np.arange(np.log(0.5), np.log(4.4), _PITCH))  # modules from the centre
+_SHIFTS = 36
+_NEAREST = -18
+_PROFILE = np.where((_RADII < 1.5) | ((_RADII > 2.5) & (_RADII < 3.5)), -1.0, 1.0)
+_WEIGHT = _RADII * np.where(_RADII > 3.5, 0.6, 1.0)  # what lies beyond the ring may be a missing quiet zone
+_WEIGHT /= _WEIGHT.sum()
+_CENTRED = _PROFILE - (_WEIGHT * _PROFILE).sum()
+_CENTRED /= np.sqrt((_WEIGHT * _CENTRED**2).sum())
+
+
+def _outline(grey: NDArray[np.uint8], seed: Floats) -> Finder | None:
+    """The finder around a seed, from how well each ray out of its centre agrees with black, white, black, white.
+
+    Agreement is a correlation, so neither blur nor uneven light has to be known.
+    """
+    centre, reach = seed[:2], float(np.sqrt(seed[2] * seed[3]))
+    scale = seed[2:] / reach
+    count = len(_RADII) + _SHIFTS
+    radii = 0.5 * np.exp(_PITCH * (np.arange(count) + _NEAREST)) * reach
+    at = (centre + _DIRECTIONS[:, None, :] * scale * radii[None, :, None]).astype(np.float32)
+    values = cv2.remap(grey, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
+    if float(np.ptp(values)) < 8:
+        return None
+    windows = np.lib.stride_tricks.sliding_window_view(values, len(_RADII), axis=1)
+    mean = windows @ _WEIGHT
+    spread = np.sqrt(np.maximum((windows**2) @ _WEIGHT - mean**2, 1.0))
+    agreement = (windows @ (_WEIGHT * _CENTRED)) / spread
+    best = agreement.argmax(1)
+    rays = np.arange(RAYS)
+    quality = agreement[rays, best]
+    score = float(np.clip(quality, 0, 1).mean())
+    good = (quality > 0.6) & (best > 0) & (best < agreement.shape[1] - 1)
+    if score < 0.6 or good.mean() < 0.5:
+        return None
+    middle = np.clip(best, 1, agreement.shape[1] - 2)
+    before, at_best, after = (agreement[rays, middle + k] for k in (-1, 0, 1))
+    bend = before - 2 * at_best + after
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(bend < 0, 0.5 * (before - after) / bend, 0.0)
+    r3 = 3.5 * reach * np.exp(_PITCH * (middle + np.clip(part, -0.5, 0.5) + _NEAREST))
+    ring = centre + _DIRECTIONS[good] * scale * r3[good][:, None]
+    quad = _quad(ring)
+    if quad is None:
+        return None
+    area = float(cv2.contourArea(quad.astype(np.float32)))
+    sides = np.linalg.norm(quad - np.roll(quad, -1, axis=0), axis=1)
+    if area < 40 or sides.min() < 0.16 * sides.max():
+        return None
+    return Finder(_diagonals(quad), quad, float(np.sqrt(area)) / 7, score)
+
+
+def _quad(ring: Floats) -> Floats | None:
+    """Four corners around points of the outer edge: smallest quadrilateral, then a straight line on each side."""
+    hull = cv2.convexHull(ring.astype(np.float32))
+    if len(hull) < 4:
+        return None
+    try:
+        rough = cv2.approxPolyN(hull, 4, ensure_convex=True).reshape(-1, 2).astype(np.float64)
+    except cv2.error:
+        return None
+    if len(rough) != 4:
+        return None
+    following = np.roll(rough, -1, axis=0)
+    normals = (following - rough)[:, ::-1] * (1, -1)
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True) + 1e-9
+    away = np.abs(((ring[:, None, :] - rough[None]) * normals[None]).sum(2))
+    nearest = away.argmin(1)
+    lines = []
+    for side in range(4):
+        own = ring[nearest == side]
+        if len(own) < 3:
+            own = np.stack([rough[side], following[side]])
+        lines.append(_line(own))
+    corners = np.array([_cross(lines[side - 1], lines[side]) for side in range(4)])
+    if not np.isfinite(corners).all():
+        return rough
+    span = np.linalg.norm(rough - rough.mean(0), axis=1).max()
+    if np.linalg.norm(corners - rough, axis=1).max() > 0.5 * span:
+        return rough
+    return corners
+
+
+def _line(points: Floats) -> Floats:
+    """Line a x + b y + c = 0 through points, outliers dropped once."""
+    for _ in range(2):
+        middle = points.mean(0)
+        _, _, axes = np.linalg.svd(points - middle, full_matrices=False)
+        normal = axes[-1]
+        off = np.abs((points - middle) @ normal)
+        keep = off <= 2.5 * np.median(off) + 1e-6
+        if keep.sum() < 3:
+            break
+        points = points[keep]
+    return np.array([normal[0], normal[1], -normal @ middle])
+
+
+def _cross(one: Floats, other: Floats) -> Floats:
+    x, y, w = np.cross(one, other)
+    if abs(w) < 1e-9:
+        return np.array([np.nan, np.nan])
+    return np.array([x / w, y / w])
+
+
+def _diagonals(quad: Floats) -> Floats:
+    """Crossing of the diagonals: the projected centre."""
+    centre = _cross(
+        np.cross(np.append(quad[0], 1), np.append(quad[2], 1)),
+        np.cross(np.append(quad[1], 1), np.append(quad[3], 1)),
+    )
+    return centre if np.isfinite(centre).all() else quad.mean(0)
+
+
+def _distinct(finders: Sequence[Finder]) -> list[Finder]:
+    kept: list[Finder] = []
+    for finder in finders:
+        if all(np.hypot(*(finder.centre - other.centre)) > 3 * other.module_px for other in kept):
+            kept.append(finder)
+    return kept
+
+
+def triples(finders: Sequence[Finder], limit: int = 40) -> list[Triple]:
+    """Every plausible symbol from three of the finders, most plausible first."""
+    usable = sorted(finders, key=lambda finder: -finder.score)[:48]
+    if len(usable) < 3:
+        return []
+    orders = _orders(usable)
+    found = [
+        made
+        for one, two, three in orders[:200]
+        if (made := _triple(usable[one], usable[two], usable[three])) is not None
+    ]
+    found.sort(key=lambda made: made.misfit)
+    return found[:limit]
+
+
+def _orders(finders: Sequence[Finder]) -> list[tuple[int, int, int]]:
+    """Indices (corner, right, below) worth a closer look: sides of all three run along the legs; best first."""
+    centres = np.array([finder.centre for finder in finders])
+    sizes = np.array([finder.module_px for finder in finders])
+    quads = np.array([finder.corners for finder in finders])
+    sides = np.stack([quads[:, 1] + quads[:, 2], quads[:, 2] + quads[:, 3]], axis=1)
+    sides -= np.stack([quads[:, 0] + quads[:, 3], quads[:, 0] + quads[:, 1]], axis=1)
+    bearing = np.arctan2(sides[:, :, 1], sides[:, :, 0])  # of each finder's two directions, good up to half a turn
+    leg = centres[None, :] - centres[:, None]
+    length = np.hypot(leg[..., 0], leg[..., 1])
+    course = np.arctan2(leg[..., 1], leg[..., 0])
+    # how far finder f's side s turns away from leg i -> j: [f, s, i, j] would be big, so only its own two ends
+    here = _turn(bearing[:, None, :], course[:, :, None])  # finder i against leg i -> j: [i, j, side]
+    there = _turn(bearing[None, :, :], course[:, :, None])  # finder j against leg i -> j
+    alike = np.maximum(sizes[:, None], sizes[None]) < 2.6 * np.minimum(sizes[:, None], sizes[None])
+    apart = length > 7 * np.minimum(sizes[:, None], sizes[None])
+    leg_fits = alike & apart & (here.min(2) < 0.6) & (there.min(2) < 0.6)
+    np.fill_diagonal(leg_fits, False)
+    found: list[tuple[float, tuple[int, int, int]]] = []
+    for corner in range(len(finders)):
+        others = np.flatnonzero(leg_fits[corner])
+        if len(others) < 2:
+            continue
+        right, below = (grid.ravel() for grid in np.meshgrid(others, others))
+        a, b = leg[corner, right], leg[corner, below]
+        turn = (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) / (length[corner, right] * length[corner, below] + 1e-9)
+        side_a, side_b = here[corner, right].argmin(1), here[corner, below].argmin(1)
+        ratio = np.abs(np.log(length[corner, right] / (length[corner, below] + 1e-9) + 1e-9))
+        fits = (turn > 0.2) & (side_a != side_b) & (ratio < 1.3)
+        off = here[corner, right].min(1) + here[corner, below].min(1)
+        off += there[corner, right].min(1) + there[corner, below].min(1) + 0.5 * ratio
+        off += np.abs(np.log(sizes[right] / sizes[below]))
+        found += [
+            (float(off[k]), (corner, int(right[k]), int(below[k]))) for k in np.flatnonzero(fits)
+        ]
+    found.sort()
+    return [order for _, order in found]
+
+
+def _turn(one: Floats, other: Floats) -> Floats:
+    """Angle between two undirected lines, radians."""
+    return np.abs((one - other + np.pi / 2) % np.pi - np.pi / 2)
+
+
+def _triple(corner: Finder, right: Finder, below: Finder) -> Triple | None:
+    """The symbol whose top left finder is `corner`, or None where the three do not fit or run anticlockwise."""
+    a, b = right.centre - corner.centre, below.centre - corner.centre
+    turn = a[0] * b[1] - a[1] * b[0]
+    if turn <= 0:
+        return None
+    turned = []
+    misfit = 0.0
+    counts = []
+    for finder in (corner, right, below):
+        quad = _facing(finder.corners, a, b)
+        along = (quad[1] + quad[2] - quad[0] - quad[3]) / 2
+        down = (quad[3] + quad[2] - quad[0] - quad[1]) / 2
+        off_a, off_b = _angle(along, a), _angle(down, b)
+        # a finder on the far side of a bend or in perspective is turned against the leg, but never by much
+        if max(off_a, off_b) > 0.6:
+            return None
+        misfit += off_a + off_b
+        counts.append((np.linalg.norm(along) / 7, np.linalg.norm(down) / 7))
+        turned.append(Finder(finder.centre, quad, finder.module_px, finder.score))
+    across = float(np.linalg.norm(a)) * (1 / counts[0][0] + 1 / counts[1][0]) / 2
+    down_count = float(np.linalg.norm(b)) * (1 / counts[0][1] + 1 / counts[2][1]) / 2
+    low, high = sorted((across, down_count))
+    if low < 8.5 or high > 210 or high > 1.75 * low:
+        return None
+    misfit += 2 * abs(float(np.log(across / down_count)))
+    sizes = np.log([finder.module_px for finder in (corner, right, below)])
+    misfit += float(sizes.max() - sizes.min())
+    return Triple((turned[0], turned[1], turned[2]), (across + down_count) / 2 + 7, misfit)
+
+
+def _facing(quad: Floats, a: Floats, b: Floats) -> Floats:
+    """The quad's corners renumbered so that the first lies towards neither neighbour: tl tr br bl of the symbol."""
+    middle = quad.mean(0)
+    frame = np.linalg.inv(np.stack([a / np.linalg.norm(a), b / np.linalg.norm(b)], axis=1))
+    local = (quad - middle) @ frame.T
+    order = np.argsort(np.arctan2(local[:, 1], local[:, 0]))
+    ring = quad[order]
+    local = local[order]
+    start = int(np.argmin(local.sum(1)))
+    return np.roll(ring, -start, axis=0)
+
+
+def _angle(one: Floats, other: Floats) -> float:
+    cosine = float(one @ other) / float(np.linalg.norm(one) * np.linalg.norm(other) + 1e-9)
+    return float(np.arccos(np.clip(cosine, -1, 1)))

@@ -1,0 +1,295 @@
+"""A located QR symbol resampled flat: surface fit, alignment by its fixed modules, then the modules one by one.
+
+What zxing-cpp is handed at the end is a clean drawing of the modules; its error correction alone decides whether
+there is a text.  This module never returns one that error correction did not confirm, and it never needs the
+whole outline to be visible.  Fixed modules follow ISO/IEC 18004; bend and perspective come from `surface`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import zxingcpp
+from numpy.typing import NDArray
+
+from kiosk.reader.finders import Triple
+from kiosk.reader.layout import LARGEST, SMALLEST, Layout, layout
+from kiosk.reader.surface import Camera, Floats, Surface, fit
+
+MARGIN = 2  # modules of quiet zone that are resampled with the symbol
+_FINDER = np.array([[0, 0], [7, 0], [7, 7], [0, 7]], np.float64)
+Image = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Flat:
+    """A symbol resampled flat.
+
+    pixels: (s, s) grey, s = (size + 2 MARGIN) pitch.  where: (s, s, 2) source pixel of each.  pitch: pixels a module.
+    """
+
+    pixels: Image
+    where: Image
+    layout: Layout
+    pitch: int
+
+    def corners(self) -> Floats:
+        """(4, 2) source pixels of the symbol's corners, tl tr br bl."""
+        low, high = MARGIN * self.pitch, (MARGIN + self.layout.size) * self.pitch - 1
+        return np.array([self.where[y, x] for y, x in ((low, low), (low, high), (high, high), (high, low))], np.float64)
+
+
+def rectify(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> Iterator[Flat]:
+    """Flat pictures of the symbol that `triple` marks, each a better guess than the last."""
+    for surface in _surfaces(grey, triple, camera):
+        fixed = layout(surface.size)
+        flat = flatten(grey, surface, fixed)
+        yield flat
+        anchored = _anchored(grey, triple, camera, surface, flat)
+        if anchored is not None:
+            flat = flatten(grey, anchored, fixed)
+            yield flat
+        for _ in range(2):
+            flat = straighten(grey, flat, 3)
+            yield flat
+
+
+def _surfaces(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> list[Surface]:
+    """Surfaces for the sizes the symbol may have, the best timing pattern first."""
+    ranked: list[tuple[float, Surface]] = []
+    for size in _sizes(triple.modules):
+        label = np.concatenate([_FINDER, _FINDER + (size - 7, 0), _FINDER + (0, size - 7)])
+        surface = fit(label, triple.corners, size, camera)
+        if surface is None or surface.misfit > 1.2:
+            continue
+        ranked.append((_timing(grey, surface) - 0.3 * surface.misfit, surface))
+    ranked.sort(key=lambda rank: -rank[0])
+    return [surface for rank, surface in ranked[:3] if rank > ranked[0][0] - 0.35]
+
+
+def _sizes(modules: float) -> list[int]:
+    """Sizes of symbols that an estimate of `modules` may mean, nearest first."""
+    spread = max(4.5, 0.16 * modules)
+    sizes = [size for size in range(SMALLEST, LARGEST + 1, 4) if abs(size - modules) <= spread]
+    return sorted(sizes, key=lambda size: abs(size - modules))
+
+
+def _timing(grey: NDArray[np.uint8], surface: Surface) -> float:
+    """How well both timing patterns alternate, -1 to 1."""
+    steps = np.arange(7, surface.size - 7) + 0.5
+    sign = np.where(np.arange(7, surface.size - 7) % 2 == 0, -1.0, 1.0)
+    total = 0.0
+    for flip in (False, True):
+        best = -1.0
+        for beside in (6.2, 6.5, 6.8):
+            line = np.stack([steps, np.full_like(steps, beside)], axis=1)
+            at = surface.project(line[:, ::-1] if flip else line)
+            values = _sample(grey, at)
+            values -= cv2.blur(values.reshape(1, -1), (5, 1)).ravel()
+            best = max(best, float((values * sign).sum() / (np.abs(values).sum() + 1e-6)))
+        total += best
+    return total / 2
+
+
+def _sample(grey: NDArray[np.uint8], at: Floats) -> Floats:
+    points = at.reshape(1, -1, 2).astype(np.float32)
+    return np.asarray(cv2.remap(grey, points, None, cv2.INTER_LINEAR).ravel(), np.float64)
+
+
+def flatten(grey: NDArray[np.uint8], surface: Surface, fixed: Layout) -> Flat:
+    """The symbol resampled as if it lay flat."""
+    pitch = 6 if fixed.size <= 61 else 4
+    edge = (fixed.size + 2 * MARGIN) * pitch
+    steps = (np.arange(edge) + 0.5) / pitch - MARGIN
+    # a surface is smooth: every second module is enough, linear in between
+    coarse = np.arange(0, edge + 2 * pitch, 2 * pitch)
+    knots = (coarse + 0.5) / pitch - MARGIN
+    grid = np.stack(np.meshgrid(knots, knots), axis=-1)
+    where = surface.project(grid).astype(np.float32)
+    back = ((steps + MARGIN) * pitch - 0.5) / (2 * pitch)
+    columns, rows = np.meshgrid(back.astype(np.float32), back.astype(np.float32))
+    return _resampled(grey, cv2.remap(where, columns, rows, cv2.INTER_CUBIC), fixed, pitch)
+
+
+def _resampled(grey: NDArray[np.uint8], where: Image, fixed: Layout, pitch: int) -> Flat:
+    # where a module covers many source pixels, a few of them are enough but noise should be averaged
+    span = float(np.linalg.norm(where[-1, -1] - where[0, 0])) / (1.414 * len(where))
+    source = grey
+    if span > 1.6:
+        width = int(span) | 1
+        source = np.asarray(cv2.blur(grey, (width, width)), np.uint8)
+    pixels = cv2.remap(source, where, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return Flat(pixels.astype(np.float32), where, fixed, pitch)
+
+
+def _anchored(
+    grey: NDArray[np.uint8], triple: Triple, camera: Camera, surface: Surface, flat: Flat
+) -> Surface | None:
+    """The surface fitted again with the alignment patterns that were found; None where there are none."""
+    for reach in (3.5, 1.5):
+        found = _alignments(flat, reach)
+        if not found:
+            return None if reach == 3.5 else surface
+        size = surface.size
+        label = np.concatenate(
+            [_FINDER, _FINDER + (size - 7, 0), _FINDER + (0, size - 7), np.array([place for place, _, _ in found])]
+        )
+        pixels = np.concatenate([triple.corners, np.array([at for _, at, _ in found])])
+        weight = np.concatenate([np.ones(12), np.array([3 * trust for _, _, trust in found])])
+        again = fit(label, pixels, size, camera, weight)
+        if again is None or again.misfit > 1.5:
+            return None if reach == 3.5 else surface
+        surface = again
+        flat = flatten(grey, surface, flat.layout)
+    return surface
+
+
+def _alignments(flat: Flat, reach: float) -> list[tuple[Floats, Floats, float]]:
+    """Alignment patterns near where they should be: label place, source pixel, trust 0 to 1."""
+    pitch = flat.pitch
+    centre = np.abs(np.arange(7 * pitch) + 0.5 - 3.5 * pitch) / pitch
+    away = np.maximum(centre[:, None], centre[None, :])
+    drawing = np.where((away < 0.5) | ((away > 1.5) & (away < 2.5)), 0.0, 1.0).astype(np.float32)
+    drawing = cv2.GaussianBlur(drawing, (0, 0), 0.4 * pitch)[pitch:-pitch, pitch:-pitch]
+    found = []
+    for place in flat.layout.alignments:
+        middle = (place + MARGIN) * pitch
+        low = np.maximum((middle - (2.5 + reach) * pitch).astype(int), 0)
+        high = np.minimum((middle + (2.5 + reach) * pitch).astype(int), len(flat.pixels))
+        region = flat.pixels[low[1] : high[1], low[0] : high[0]]
+        if min(region.shape) < len(drawing):
+            continue
+        match = cv2.matchTemplate(region, drawing, cv2.TM_CCOEFF_NORMED)
+        _, peak, _, at = cv2.minMaxLoc(match)
+        if peak < 0.65:
+            continue
+        x, y = low + np.array(at) + len(drawing) // 2
+        found.append((place, flat.where[y, x].astype(np.float64), float(peak)))
+    return found
+
+
+def straighten(grey: NDArray[np.uint8], flat: Flat, rounds: int) -> Flat:
+    """The flat picture moved piece by piece until its edges stand on the module lines.
+
+    What the modules seem to be is drawn, and the picture is shifted towards the drawing where both disagree
+    (Lucas and Kanade's method, over windows of a few modules); with better places come better modules.
+    """
+    pitch, edge = flat.pitch, len(flat.pixels)
+    columns, rows = np.meshgrid(np.arange(edge, dtype=np.float32), np.arange(edge, dtype=np.float32))
+    for _ in range(rounds):
+        bits = decided(flat)
+        drawing = _drawing(bits, pitch)
+        seen = _levelled(cv2.GaussianBlur(flat.pixels, (0, 0), 0.25 * pitch), pitch)
+        wanted = _levelled(drawing, pitch)
+        gx = cv2.Sobel(wanted, cv2.CV_32F, 1, 0, scale=0.125)
+        gy = cv2.Sobel(wanted, cv2.CV_32F, 0, 1, scale=0.125)
+        off = seen - wanted
+        spread = 2.2 * pitch
+        xx, xy, yy, xt, yt = (
+            cv2.GaussianBlur(term, (0, 0), spread) for term in (gx * gx, gx * gy, gy * gy, gx * off, gy * off)
+        )
+        floor = 0.15 * float((xx + yy).mean()) + 1e-6
+        xx, yy = xx + floor, yy + floor
+        scale = xx * yy - xy * xy
+        dx = (yy * xt - xy * yt) / scale
+        dy = (xx * yt - xy * xt) / scale
+        limit = 0.4 * pitch
+        dx, dy = np.clip(dx, -limit, limit), np.clip(dy, -limit, limit)
+        where = cv2.remap(flat.where, columns - dx, rows - dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        flat = _resampled(grey, where, flat.layout, pitch)
+    return flat
+
+
+def _levelled(picture: Image, pitch: int) -> Image:
+    """Mean 0 and spread 1 over a neighbourhood of nine modules."""
+    width = 9 * pitch | 1
+    mean = cv2.blur(picture, (width, width))
+    spread = np.sqrt(np.maximum(cv2.blur(picture * picture, (width, width)) - mean * mean, 1.0))
+    return np.asarray((picture - mean) / spread, np.float32)
+
+
+def _drawing(bits: NDArray[np.int8], pitch: int) -> Image:
+    """Bits as a slightly blurred picture with its margin; black is 0, white 255."""
+    framed = np.pad(1 - bits.astype(np.float32), MARGIN, constant_values=1) * 255
+    large = cv2.resize(framed, None, fx=pitch, fy=pitch, interpolation=cv2.INTER_NEAREST)
+    return np.asarray(cv2.GaussianBlur(large, (0, 0), 0.35 * pitch), np.float32)
+
+
+def modules(flat: Flat) -> Image:
+    """(size, size) mean grey of the middle of each module."""
+    size, pitch = flat.layout.size, flat.pitch
+    whole = flat.pixels.reshape(size + 2 * MARGIN, pitch, size + 2 * MARGIN, pitch)
+    core = slice(pitch // 4, pitch - pitch // 4)
+    return np.asarray(whole[MARGIN:-MARGIN, core, MARGIN:-MARGIN, core].mean((1, 3)), np.float32)
+
+
+def decided(flat: Flat) -> NDArray[np.int8]:
+    """(size, size) 1 black, 0 white: the fixed modules as they must be, the rest against their neighbourhood."""
+    return _settled(_relative(modules(flat)) < 0.5, flat.layout)
+
+
+def _relative(grey: Image) -> Image:
+    """Between the local black (0) and the local white (1)."""
+    around = np.ones((5, 5), np.uint8)
+    low = cv2.blur(cv2.erode(grey, around), (5, 5))
+    high = cv2.blur(cv2.dilate(grey, around), (5, 5))
+    return np.asarray((grey - low) / np.maximum(high - low, 1.0), np.float32)
+
+
+def _settled(dark: NDArray[np.bool_], fixed: Layout) -> NDArray[np.int8]:
+    return np.where(fixed.fixed, fixed.bits, dark.astype(np.int8)).astype(np.int8)
+
+
+def readings(flat: Flat) -> Iterator[NDArray[np.int8]]:
+    """Several opinions on what the modules are, the most usual first."""
+    grey = modules(flat)
+    yield _settled(_relative(grey) < 0.5, flat.layout)
+    yield _settled(_equalised(grey, flat.layout) > 0, flat.layout)
+    yield _settled(grey < cv2.blur(grey, (7, 7)), flat.layout)
+
+
+def _equalised(grey: Image, fixed: Layout) -> Image:
+    """Blackness of each module with its neighbours' spill taken out: a 3 by 3 filter learnt on the fixed modules.
+
+    Blur by defocus or by movement in any direction smears the fixed modules just as it smears the others.
+    """
+    size = fixed.size
+    level = cv2.blur(grey, (9, 9))
+    spread = np.sqrt(np.maximum(cv2.blur((grey - level) ** 2, (9, 9)), 1.0))
+    plain = (grey - level) / spread
+    framed = cv2.copyMakeBorder(plain, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
+    taps = [framed[dy : dy + size, dx : dx + size] for dy in range(3) for dx in range(3)]
+    table = np.stack([*taps, np.ones_like(plain)], axis=-1)
+    known = fixed.fixed
+    wanted = fixed.bits[known] * 2.0 - 1.0
+    rows = table[known].astype(np.float64)
+    balance = np.where(wanted > 0, 1 / max((wanted > 0).mean(), 0.1), 1 / max((wanted < 0).mean(), 0.1))
+    square = rows.T @ (rows * balance[:, None]) + 0.02 * len(rows) * np.eye(10)
+    filter_ = np.linalg.solve(square, rows.T @ (wanted * balance))
+    return np.asarray(table @ filter_, np.float32)
+
+
+def text_of(bits: NDArray[np.int8]) -> str | None:
+    """What the modules say, or None where error correction does not confirm it."""
+    drawn = np.pad(1 - bits.astype(np.uint8), 4, constant_values=1) * 255
+    large = np.kron(drawn, np.ones((3, 3), np.uint8))
+    found = zxingcpp.read_barcodes(
+        large, formats=zxingcpp.BarcodeFormat.QRCode, is_pure=True, try_rotate=False, try_downscale=False, try_invert=False
+    )
+    for barcode in found:
+        if barcode.valid and barcode.text:
+            return str(barcode.text)
+    return None
+
+
+def read_triple(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> tuple[str, Floats] | None:
+    """Text and corners (4, 2) of the symbol that three finders mark, or None."""
+    for flat in rectify(grey, triple, camera):
+        for bits in readings(flat):
+            text = text_of(bits)
+            if text is not None:
+                return text, flat.corners()
+    return None

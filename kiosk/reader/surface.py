@@ -1,0 +1,189 @@
+"""The shape a label lies on: a plane or a cylinder before a camera, fitted to points whose place is known.
+
+It never bends a plane without need: bend and focal length are held back by a prior, so that three finder patterns
+are enough.  Geometry is the pinhole camera and the circular cylinder, nothing learned.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+# turn (3), place (3), bend, axis, logarithm of the focal length against the camera's guess
+_PARAMETERS = 9
+_BEND, _AXIS, _FOCAL = 6, 7, 8
+_AXES = np.array([0.0, 0.25, 0.5, 0.75]) * np.pi
+_STEP = 1e-5
+
+
+@dataclass(frozen=True, slots=True)
+class Camera:
+    """Principal point and focal length, pixels."""
+
+    x: float
+    y: float
+    focal: float
+
+    @classmethod
+    def guess(cls, width: int, height: int) -> Camera:
+        """A usual lens that looks at the middle of the picture."""
+        return cls(width / 2, height / 2, 1.2 * max(width, height))
+
+    def within(self, left: float, top: float, scale: float) -> Camera:
+        """The same camera seen through a crop that starts at (left, top) and was resized by `scale`."""
+        return Camera((self.x - left) * scale, (self.y - top) * scale, self.focal * scale)
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """A fitted label.  size: modules along its edge.  misfit: root mean square of the residuals, modules."""
+
+    size: int
+    camera: Camera
+    parameters: Floats
+    misfit: float
+
+    def project(self, points: Floats) -> Floats:
+        """Pixels of label points, (..., 2) column and row in modules from the top left corner."""
+        flat = points.reshape(1, -1, 2) / self.size - 0.5
+        return _project(self.parameters[None], flat, self.camera)[0].reshape(points.shape)
+
+
+def fit(
+    label: Floats,
+    pixels: Floats,
+    size: int,
+    camera: Camera,
+    weight: Floats | None = None,
+    bent: bool = True,
+    rounds: int = 12,
+) -> Surface | None:
+    """The surface on which label points (n, 2; modules) appear at pixels (n, 2).  None where no camera sees it so.
+
+    weight: per point, 1 is normal.  bent: whether a cylinder is tried besides the plane.
+    """
+    flat = label / size - 0.5
+    module_px = max(float(np.sqrt(_area(pixels) / max(_area(label), 1e-9))), 0.5)
+    weights = np.ones(len(label)) if weight is None else weight
+    start = _plane(flat, pixels, camera)
+    if start is None:
+        return None
+    axes = _AXES if bent else _AXES[:1]
+    starts = np.tile(start, (len(axes), 1))
+    starts[:, _AXIS] = axes
+    starts[:, _BEND] = 0.4 if bent else 0.0
+    fitted, costs = _descend(starts, flat, pixels, camera, weights, module_px, bent, rounds)
+    best = int(np.argmin(costs))
+    if not np.isfinite(costs[best]):
+        return None
+    residual = (_project(fitted[best][None], flat[None], camera)[0] - pixels) / module_px
+    misfit = float(np.sqrt((weights * (residual**2).sum(1)).sum() / weights.sum()))
+    return Surface(size, camera, fitted[best], misfit)
+
+
+def _area(points: Floats) -> float:
+    return float(cv2.contourArea(cv2.convexHull(points.astype(np.float32))))
+
+
+def _plane(flat: Floats, pixels: Floats, camera: Camera) -> Floats | None:
+    """Pose of the flat label, as parameters without bend."""
+    matrix = np.array([[camera.focal, 0, camera.x], [0, camera.focal, camera.y], [0, 0, 1]])
+    space = np.concatenate([flat, np.zeros((len(flat), 1))], axis=1)
+    try:
+        found, turn, place = cv2.solvePnP(space, pixels, matrix, None, flags=cv2.SOLVEPNP_ITERATIVE)
+    except cv2.error:
+        return None
+    if not found or place[2, 0] <= 0:
+        return None
+    return np.concatenate([turn.ravel(), place.ravel(), np.zeros(3)])
+
+
+def _project(parameters: Floats, flat: Floats, camera: Camera) -> Floats:
+    """(b, n, 2) pixels of flat label points (1 or b, n, 2; label widths from its middle) for b sets of parameters."""
+    bend, axis = parameters[:, _BEND, None], parameters[:, _AXIS, None]
+    cosine, sine = np.cos(axis), np.sin(axis)
+    around = flat[..., 0] * cosine + flat[..., 1] * sine
+    along = flat[..., 1] * cosine - flat[..., 0] * sine
+    angle = bend * around
+    half = np.sinc(angle / (2 * np.pi))  # sin(angle / 2) / (angle / 2), smooth through a bend of nothing
+    across = around * np.sinc(angle / np.pi)
+    depth = 0.5 * bend * around**2 * half**2
+    x = across * cosine - along * sine
+    y = across * sine + along * cosine
+    space = np.stack([x, y, depth], axis=-1)
+    turned = space @ _rotation(parameters[:, :3]).transpose(0, 2, 1) + parameters[:, None, 3:6]
+    ahead = np.maximum(turned[..., 2:], 1e-3)
+    focal = camera.focal * np.exp(parameters[:, _FOCAL])[:, None, None]
+    return turned[..., :2] / ahead * focal + np.array([camera.x, camera.y])
+
+
+def _rotation(turn: Floats) -> Floats:
+    """Rotation matrices (b, 3, 3) of rotation vectors (b, 3), by Rodrigues' formula."""
+    angle = np.linalg.norm(turn, axis=1)[:, None, None] + 1e-12
+    x, y, z = (turn / angle[:, :, 0]).T
+    zero = np.zeros_like(x)
+    cross = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], axis=1).reshape(-1, 3, 3)
+    return np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross)
+
+
+def _residuals(
+    parameters: Floats, flat: Floats, pixels: Floats, camera: Camera, weights: Floats, module_px: float
+) -> Floats:
+    """(b, m): errors in units of 0.2 module, then the priors on bend and focal length."""
+    off = (_project(parameters, flat[None], camera) - pixels) / (0.2 * module_px) * np.sqrt(weights)[:, None]
+    prior = np.stack([parameters[:, _BEND] / 1.2, parameters[:, _FOCAL] / 0.25], axis=1)
+    return np.concatenate([off.reshape(len(parameters), -1), prior], axis=1)
+
+
+def _descend(
+    starts: Floats,
+    flat: Floats,
+    pixels: Floats,
+    camera: Camera,
+    weights: Floats,
+    module_px: float,
+    bent: bool,
+    rounds: int,
+) -> tuple[Floats, Floats]:
+    """Levenberg-Marquardt from all starts at once.  Returns parameters (b, 9) and their costs (b,)."""
+    current = starts.copy()
+    free = np.ones(_PARAMETERS, bool)
+    free[[_BEND, _AXIS]] = bent
+    which = np.flatnonzero(free)
+    batch = len(current)
+    damping = np.full(batch, 1e-2)
+    value = _residuals(current, flat, pixels, camera, weights, module_px)
+    cost = (value**2).sum(1)
+    for _ in range(rounds):
+        shifted = np.repeat(current, len(which), axis=0)
+        shifted[np.arange(len(shifted)), np.tile(which, batch)] += _STEP
+        ahead = _residuals(shifted, flat, pixels, camera, weights, module_px)
+        slope = (ahead.reshape(batch, len(which), -1) - value[:, None]) / _STEP
+        square = slope @ slope.transpose(0, 2, 1)
+        diagonal = np.einsum("bii->bi", square)
+        square[:, np.arange(len(which)), np.arange(len(which))] += damping[:, None] * diagonal + 1e-9
+        try:
+            change = np.linalg.solve(square, -(slope @ value[:, :, None]))[..., 0]
+        except np.linalg.LinAlgError:
+            break
+        proposed = current.copy()
+        proposed[:, which] += change
+        proposed[:, _BEND] = np.clip(proposed[:, _BEND], -2.6, 2.6)
+        proposed_value = _residuals(proposed, flat, pixels, camera, weights, module_px)
+        proposed_cost = (proposed_value**2).sum(1)
+        better = proposed_cost < cost
+        gain = np.where(better, cost - proposed_cost, 0.0)
+        current[better], value[better], cost[better] = (
+            proposed[better],
+            proposed_value[better],
+            proposed_cost[better],
+        )
+        damping = np.clip(np.where(better, damping * 0.3, damping * 8), 1e-7, 1e7)
+        if (gain < 1e-3 * (cost + 1e-3)).all() and better.any():
+            break
+    return current, cost
