@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,6 +97,13 @@ class Magazine:
     @property
     def numbers(self) -> range:
         return range(self.first, self.first + self.pockets)
+
+
+class Machine(NamedTuple):
+    """A machine by the name people call it, and its magazine."""
+
+    name: str
+    magazine: Magazine
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,9 +334,7 @@ def notes(magazine: Magazine, assembly: Assembly) -> tuple[Note, ...]:
     return tuple(found)
 
 
-def _kept(
-    magazine: Magazine, owners: Mapping[int, str], pocket: int, assembly: Assembly
-) -> tuple[Obstacle, ...]:
+def _kept(magazine: Magazine, owners: Mapping[int, str], pocket: int, assembly: Assembly) -> tuple[Obstacle, ...]:
     """What the pocket itself has against the assembly, whatever stands around it."""
     if pocket in magazine.closed:
         return (Obstacle(Reason.CLOSED, pocket),)
