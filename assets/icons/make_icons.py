@@ -90,7 +90,8 @@ class Drawing:
         """Write `name`.png and `name`.svg into `folder`."""
         side = self.size_px
         self._image.resize((side, side), Image.Resampling.BOX).save(folder / f"{name}.png", optimize=True)
-        head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {GRID} {GRID}" width="{side}" height="{side}">'
+        box = f'viewBox="0 0 {GRID} {GRID}" width="{side}" height="{side}"'
+        head = f'<svg xmlns="http://www.w3.org/2000/svg" {box}>'
         lines = [head, *self._holes, *self._svg, "</svg>", ""]
         (folder / f"{name}.svg").write_text("\n".join(lines), encoding="utf-8", newline="\n")
 
