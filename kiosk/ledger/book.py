@@ -128,9 +128,7 @@ class Book:
         """
         path = folder / NAME
         if read_only and not path.exists():
-            raise LedgerFault(
-                path, "there is no ledger here", "open the kiosk once, or give another --data folder"
-            )
+            raise LedgerFault(path, "there is no ledger here", "open the kiosk once, or give another --data folder")
         try:
             folder.mkdir(parents=True, exist_ok=True)
             lock = None if read_only else FolderLock(folder)
@@ -213,9 +211,7 @@ class Book:
                     stamp = Stamp(last_id + 1, moment.utc_s, moment.watched_s, self.kiosk, operator)
                     payload = _ENCODER.encode(entry).decode()
                     last_hash = line_hash(last_hash, stamp, entry.kind, payload)
-                    T.Line.insert(
-                        **stamp._asdict(), kind=entry.kind, payload=payload, hash=last_hash
-                    ).execute()
+                    T.Line.insert(**stamp._asdict(), kind=entry.kind, payload=payload, hash=last_hash).execute()
                     if subjects := [(subject, stamp.id) for subject in mentions(entry, stamp)]:
                         T.Mention.insert_many(subjects, fields=[T.Mention.subject, T.Mention.line]).execute()
                     for change in changes(entry, stamp, self.state):
@@ -228,20 +224,12 @@ class Book:
         self._last_id, self._last_hash = last_id, last_hash
         return tuple(written)
 
-    def lines(
-        self, after: int = 0, subject: str | None = None, newest: int | None = None
-    ) -> Iterator[Written]:
+    def lines(self, after: int = 0, subject: str | None = None, newest: int | None = None) -> Iterator[Written]:
         """Lines in order from `after` on; of one subject; or only the `newest` N (newest first)."""
         query = T.Line.select().where(T.Line.id > after)
         if subject is not None:
-            query = query.join(T.Mention, on=(T.Mention.line == T.Line.id)).where(
-                T.Mention.subject == subject
-            )
-        query = (
-            query.order_by(T.Line.id.desc()).limit(newest)
-            if newest is not None
-            else query.order_by(T.Line.id)
-        )
+            query = query.join(T.Mention, on=(T.Mention.line == T.Line.id)).where(T.Mention.subject == subject)
+        query = query.order_by(T.Line.id.desc()).limit(newest) if newest is not None else query.order_by(T.Line.id)
         for row in query.dicts().iterator():
             yield _written(row)
 
@@ -262,9 +250,7 @@ class Book:
                 found.append(Wrong(f"line {expected}", f"is missing; the next one there is {number}"))
             expected = number + 1
             if line_hash(before, stamp, kind, payload) != stored:
-                found.append(
-                    Wrong(f"line {number}", "does not match its hash: it or the line before was changed")
-                )
+                found.append(Wrong(f"line {number}", "does not match its hash: it or the line before was changed"))
             before = stored
             try:
                 entry = _DECODERS[kind].decode(payload)
@@ -276,9 +262,7 @@ class Book:
             if progress and number % 1000 == 0:
                 progress(number, total)
         if (stored_mentions := T.Mention.select().count()) != mentioned:
-            found.append(
-                Wrong("history index", f"has {stored_mentions} entries where the lines give {mentioned}")
-            )
+            found.append(Wrong("history index", f"has {stored_mentions} entries where the lines give {mentioned}"))
         found += _compare(memory)
         if problem := T.database.execute_sql("PRAGMA quick_check").fetchone()[0].replace("ok", ""):
             found.append(Wrong("file", problem))
@@ -300,9 +284,7 @@ class Book:
 
 def _written(row: dict[str, Any]) -> Written:
     entry = _DECODERS[row["kind"]].decode(row["payload"])
-    return Written(
-        row["id"], row["utc_s"], row["watched_s"], row["kiosk"], row["operator"], entry, row["hash"]
-    )
+    return Written(row["id"], row["utc_s"], row["watched_s"], row["kiosk"], row["operator"], entry, row["hash"])
 
 
 def _compare(memory: MemoryState) -> Iterator[Wrong]:

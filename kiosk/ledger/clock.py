@@ -32,9 +32,7 @@ class WatchedClock:
     A counter that runs backwards (a faulty machine) is taken to have stood still.
     """
 
-    def __init__(
-        self, watched_s: float = 0.0, counter: Counter = boot_counter_s, wall: Counter = time.time
-    ) -> None:
+    def __init__(self, watched_s: float = 0.0, counter: Counter = boot_counter_s, wall: Counter = time.time) -> None:
         self._counter = counter
         self._wall = wall
         self._watched_s = watched_s

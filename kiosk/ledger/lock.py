@@ -15,9 +15,7 @@ class InUse(RuntimeError):
     """Another kiosk has this data folder open.  `folder` names it."""
 
     def __init__(self, folder: Path) -> None:
-        super().__init__(
-            f"{folder} is open in another kiosk: close that one first, or give another --data folder"
-        )
+        super().__init__(f"{folder} is open in another kiosk: close that one first, or give another --data folder")
         self.folder = folder
 
 

@@ -30,9 +30,7 @@ class NewerLedger(RuntimeError):
         self.known = known
 
 
-def bring_up(
-    database: Database, path: str, steps: Mapping[int, Step] = STEPS, version: int = VERSION
-) -> bool:
+def bring_up(database: Database, path: str, steps: Mapping[int, Step] = STEPS, version: int = VERSION) -> bool:
     """Creates the tables or upgrades them.  True where a step ran.  Raises NewerLedger."""
     if not database.table_exists(Schema._meta.table_name):
         with database.atomic():

@@ -55,6 +55,11 @@ class Heat(Enum):
     UNKNOWN = "unknown"
 
 
+def place_name(path: tuple[str, ...]) -> str:
+    """How people say a place: cabinet and slot, machine and pocket.  A slot's name has its drawer in it."""
+    return " · ".join(path if len(path) < 3 else (path[0], path[-1]))
+
+
 @dataclass(frozen=True, slots=True)
 class PlaceCard:
     """A place with what a decision needs about it.  `path`: cabinet to slot, machine to pocket, by name."""
@@ -70,7 +75,7 @@ class PlaceCard:
 
     @property
     def name(self) -> str:
-        return " · ".join(self.path)
+        return place_name(self.path)
 
 
 @dataclass(frozen=True, slots=True)

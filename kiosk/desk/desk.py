@@ -1,0 +1,215 @@
+"""The desk: a scan comes in, the rules decide, the book keeps the answer, and what to show goes out.
+
+Never decides anything itself and never shows anything; `open_desk` is where every program begins.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from kiosk import __version__
+from kiosk import settings as shop_settings
+from kiosk.desk.heat import HeatCounter
+from kiosk.desk.people import PeopleCounter
+from kiosk.desk.session import NotThere, Session
+from kiosk.desk.shop import ShopCounter
+from kiosk.ledger.book import Book, Written
+from kiosk.ledger.clock import Counter, boot_counter_s
+from kiosk.rules.cards import (
+    AuditView,
+    Command,
+    CommandCard,
+    HolderCard,
+    Limits,
+    Moment,
+    Pending,
+    PlaceCard,
+    Subject,
+    View,
+)
+from kiosk.rules.checkin import Done, Outcome, Refused, Wait, decide
+from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SignedIn, SignedOut, TurnedAway
+from kiosk.rules.places import Kind
+
+BEAT_S = 10.0  # at most this much watched time is lost with the power
+
+
+@dataclass(frozen=True, slots=True)
+class Scanned:
+    """What came of a scan.  `lines` are on disk; `holder` is how it stands now."""
+
+    text: str
+    outcome: Outcome
+    lines: tuple[Written, ...]
+    moment: Moment
+    holder: HolderCard | None = None
+    undo_s: float | None = None  # how long the step can still be undone
+
+
+class Desk:
+    """An open kiosk.  Belongs to one thread."""
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self.heat = HeatCounter(session)
+        self.people = PeopleCounter(session)
+        self.shop = ShopCounter(session)
+        self._beat_s = session.now().watched_s
+
+    @classmethod
+    def open(
+        cls,
+        folder: Path,
+        *,
+        at: str | None = None,
+        read_only: bool = False,
+        counter: Counter = boot_counter_s,
+        wall: Counter | None = None,
+    ) -> Desk:
+        """Opens the data folder.  Raises SettingsFault, LedgerFault, InUse, NewerLedger, NotThere (for `at`)."""
+        settings = shop_settings.load(folder / shop_settings.NAME)
+        book = Book.open(folder, settings.kiosk.name, read_only=read_only, counter=counter, wall=wall)
+        try:
+            session = Session(book, settings)
+            standing = at or settings.kiosk.at
+            if standing:
+                session.here = session.cards.find_place(standing)
+                if session.here is None:
+                    raise NotThere("place", standing)
+            if not read_only:
+                session.write(KioskStarted(__version__))
+            return cls(session)
+        except BaseException:
+            book.close()
+            raise
+
+    def close(self) -> None:
+        self.session.book.close()
+
+    def __enter__(self) -> Desk:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def now(self) -> Moment:
+        return self.session.now()
+
+    def scan(self, text: str) -> Scanned:
+        """What a label's text does now.  Every line of it is on disk when this returns."""
+        return self._answer(text, self.session.cards.subject(text))
+
+    def undo(self) -> Scanned:
+        """The same as the printed command card."""
+        return self.command(Command.UNDO)
+
+    def command(self, command: Command) -> Scanned:
+        return self._answer(command.name, CommandCard(command))
+
+    def cancel(self) -> None:
+        """Forgets the first scan of a pair."""
+        self.session.pending = None
+
+    def tick(self) -> tuple[Written, ...]:
+        """Once a second: ends holds whose time has come, signs out who is gone, writes watched time down."""
+        session = self.session
+        moment = session.now()
+        if moment.watched_s - self._beat_s >= BEAT_S:
+            session.book.beat()
+            self._beat_s = moment.watched_s
+        ended = [HoldEnded(card.holder.key, "time") for card in session.cards.held() if card.hold and card.hold.ended]
+        lines = session.write(*ended) if ended else ()
+        idle_s = moment.watched_s - session.last_scan_s
+        if session.operator and idle_s > session.settings.kiosk.sign_out_s:
+            lines += session.write(SignedOut(session.operator.key, "time"))
+            session.operator = None
+        return lines
+
+    def _answer(self, text: str, subject: Subject) -> Scanned:
+        session = self.session
+        moment = session.now()
+        view = self._view(subject)
+        outcome = decide(view, moment)
+        session.last_scan_s = moment.watched_s
+        holder = outcome.holder
+        lines: tuple[Written, ...] = ()
+        match outcome:
+            case Done():
+                lines = session.write(*outcome.lines) if outcome.lines else ()
+                self._after(outcome)
+            case Wait(pending=pending):
+                session.pending = pending
+                if session.audit and outcome.goal:
+                    session.audit_at = outcome.goal.place.code
+                    session.pending = None
+            case Refused():
+                session.pending = outcome.pending or session.pending
+                key = holder.holder.key if holder else None
+                goal = outcome.goal.place.code if outcome.goal else None
+                lines = session.write(TurnedAway(text, outcome.reason.value, key, goal))
+        if holder and lines:
+            holder = session.cards.holder(holder.holder.key)
+        undo = session.settings.kiosk.undo_s if isinstance(outcome, Done) and _moved(outcome) else None
+        return Scanned(text, outcome, lines, moment, holder, undo)
+
+    def _after(self, outcome: Done) -> None:
+        session = self.session
+        session.pending = None
+        for line in outcome.lines:
+            if isinstance(line, SignedIn):
+                session.operator = session.cards.operator(line.operator)
+            elif isinstance(line, SignedOut):
+                session.operator = None
+
+    def _view(self, subject: Subject) -> View:
+        session = self.session
+        kiosk_settings = session.settings.kiosk
+        asks_undo = getattr(subject, "command", None) is Command.UNDO
+        return View(
+            subject,
+            session.book.kiosk,
+            self._pending(),
+            session.cards.place(session.here) if session.here else None,
+            session.operator,
+            session.last_step() if asks_undo else None,
+            self._audit_view(),
+            self._cooling_place(),
+            Limits(
+                kiosk_settings.pair_s,
+                kiosk_settings.undo_s,
+                session.settings.heat.reheat_s,
+                kiosk_settings.travel_s,
+                kiosk_settings.badge_required,
+            ),
+        )
+
+    def _pending(self) -> Pending | None:
+        """The first scan of a pair, with its card as things stand now."""
+        kept = self.session.pending
+        if kept is None:
+            return None
+        cards = self.session.cards
+        if isinstance(kept.card, HolderCard):
+            card: HolderCard | PlaceCard | None = cards.holder(kept.card.holder.key)
+        else:
+            card = cards.place(kept.card.place.code)
+        return Pending(card, kept.since_watched_s) if card else None
+
+    def _audit_view(self) -> AuditView | None:
+        return None
+
+    def _cooling_place(self) -> PlaceCard | None:
+        """Where to send a hot holder: a cooling place with room, a sleeve first."""
+        cards = self.session.cards
+        found = [
+            card
+            for code, row in cards.places.rows.items()
+            if row["kind"] == Kind.COOLING.value and not row["retired"] and (card := cards.place(code))
+        ]
+        roomy = [c for c in found if c.place.capacity is None or len(c.occupants) < c.place.capacity]
+        return min(roomy or found, key=lambda c: (c.place.way != "sleeve", c.name), default=None)
+
+
+def _moved(outcome: Done) -> bool:
+    return any(isinstance(line, Moved) and line.undoes is None for line in outcome.lines)

@@ -1,0 +1,69 @@
+"""What every counter of the desk shares: the open book, the cards, the settings and who is at work.
+
+Writes only through the book and never decides; one thread owns a session.
+"""
+
+from __future__ import annotations
+
+from kiosk.desk.holds import Holds
+from kiosk.ledger.book import Book, Written
+from kiosk.ledger.view import Cards
+from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
+from kiosk.rules.hold import HoldFacts
+from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned
+from kiosk.settings import Settings
+
+
+class NotThere(LookupError):
+    """Asked about something the book does not have.  `what` (holder, place, ...) and `key`."""
+
+    def __init__(self, what: str, key: str) -> None:
+        super().__init__(f"there is no {what} {key!r} in the book")
+        self.what = what
+        self.key = key
+
+
+class Session:
+    """An open desk's state."""
+
+    def __init__(self, book: Book, settings: Settings, here: str | None = None) -> None:
+        self.book = book
+        self.settings = settings
+        self.here = here  # code of the place this kiosk stands at
+        self.operator: OperatorCard | None = None
+        self.pending: Pending | None = None
+        self.audit: str | None = None  # the audit this kiosk is in the middle of
+        self.audit_at: str | None = None  # the drawer or slot scanned last in it
+        self.last_scan_s = 0.0
+        self.holds = Holds(settings.heat)
+        self.cards = Cards(book, self._hold)
+
+    def _hold(self, facts: HoldFacts) -> HoldView:
+        return self.holds.view(facts, self.now())
+
+    def now(self) -> Moment:
+        return self.book.now()
+
+    def write(self, *entries: Entry) -> tuple[Written, ...]:
+        """Appends lines as the operator at work; they are on disk when this returns."""
+        written = self.book.append(entries, self.operator.key if self.operator else None)
+        if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
+            self.cards.forget_places()
+        return written
+
+    def holder(self, key: str) -> HolderCard:
+        """Raises NotThere."""
+        card = self.cards.holder(key)
+        if card is None:
+            raise NotThere("holder", key)
+        return card
+
+    def place(self, code: str) -> PlaceCard:
+        """Raises NotThere."""
+        card = self.cards.place(code)
+        if card is None:
+            raise NotThere("place", code)
+        return card
+
+    def last_step(self) -> LastStep | None:
+        return self.cards.last_step(self.operator.key if self.operator else None)

@@ -1,0 +1,84 @@
+"""The shop counter: places, holders, cutters and machines, and the codes bound to them.
+
+A code is bound once and for all; whatever is registered here can be corrected by a later line, never erased.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Sequence
+
+from kiosk.desk.session import Session
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import Written, rows
+from kiosk.rules import codes
+from kiosk.rules.assembly import Holder
+from kiosk.rules.cards import HolderCard, PlaceCard
+from kiosk.rules.lines import CodeBound, CodeRetired, Entry, HolderRegistered, HolderRetired, Moved, PlaceAdded
+from kiosk.rules.magazine import Magazine
+from kiosk.rules.places import Place
+
+
+class ShopCounter:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def fresh_code(self, kind: codes.Kind) -> codes.Code:
+        """A code that was never bound."""
+        while True:
+            code = codes.make(kind, secrets.randbelow(codes.NUMBERS))
+            if not rows(T.Binding.select(T.Binding.text).where(T.Binding.text == code.text)):
+                return code
+
+    def load(self, entries: Sequence[Entry]) -> tuple[Written, ...]:
+        """Writes what a shop file said, all of it or nothing."""
+        return self._session.write(*entries)
+
+    @property
+    def empty(self) -> bool:
+        """Whether the book has no place yet: a new kiosk."""
+        return not self._session.cards.places.rows
+
+    def places(self) -> tuple[PlaceCard, ...]:
+        """Every place in walking order, without who stands there."""
+        places = self._session.cards.places
+        tops = sorted((c for c, row in places.rows.items() if not row["parent"]), key=lambda c: places.rows[c]["name"])
+        return tuple(
+            PlaceCard(places.place(code), places.path(code), retired=bool(places.rows[code]["retired"]))
+            for top in tops
+            for code in places.within(top)
+        )
+
+    def holders(self, first: int = 0, count: int = 50) -> tuple[HolderCard, ...]:
+        """Holders by name, a page at a time."""
+        found = rows(T.Holder.select().order_by(T.Holder.name, T.Holder.key).offset(first).limit(count))
+        return tuple(self._session.cards.holder_of(row) for row in found)
+
+    def add_place(self, place: Place, magazine: Magazine | None = None) -> PlaceCard:
+        self._session.write(PlaceAdded(place, magazine), CodeBound(place.code, place.code, "place"))
+        return self._session.place(place.code)
+
+    def register(self, holder: Holder, code: str, place: str | None, *, stood_cold: bool) -> HolderCard:
+        """A new holder with its label, standing at `place`.  stood_cold: nobody heated it within the last day."""
+        lines: list[Entry] = [HolderRegistered(holder, stood_cold=stood_cold), CodeBound(code, holder.key, "holder")]
+        if place is not None:
+            lines.append(Moved(holder.key, None, place))
+        self._session.write(*lines)
+        return self._session.holder(holder.key)
+
+    def retire(self, key: str, reason: str) -> None:
+        self._session.write(HolderRetired(key, reason))
+
+    def replace_label(self, key: str, code: str) -> HolderCard:
+        """A new label on a holder: binds it and retires the old one in the same line."""
+        card = self._session.holder(key)
+        self._session.write(CodeBound(code, key, "holder", replaces=card.code))
+        return self._session.holder(key)
+
+    def adopt_mark(self, key: str, text: str) -> HolderCard:
+        """A mark that was on the holder before us answers for it from now on."""
+        self._session.write(CodeBound(text, key, "holder", foreign=True))
+        return self._session.holder(key)
+
+    def retire_code(self, text: str, reason: str) -> None:
+        self._session.write(CodeRetired(text, reason))

@@ -1,0 +1,314 @@
+"""The cards the rules decide from, read out of the tables.
+
+Reads only; never decides and never writes.  Places change seldom and are kept in memory until `forget_places`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import msgspec
+
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import Book, rows
+from kiosk.ledger.derive import Row
+from kiosk.rules import codes
+from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured
+from kiosk.rules.cards import (
+    Command,
+    CommandCard,
+    DamagedCode,
+    Heat,
+    HolderCard,
+    HoldView,
+    LastStep,
+    OperatorCard,
+    PlaceCard,
+    RetiredCode,
+    Subject,
+    UnknownCode,
+    place_name,
+)
+from kiosk.rules.hold import HoldFacts, Reading, Stay
+from kiosk.rules.lines import Built, Heated, Moved, TornDown
+from kiosk.rules.magazine import Loaded, Magazine
+from kiosk.rules.places import Kind, Place
+
+HoldReader = Callable[[HoldFacts], HoldView]
+
+_holder = msgspec.json.Decoder(Holder)
+_cutter = msgspec.json.Decoder(Cutter)
+_measured = msgspec.json.Decoder(Measured)
+_magazine = msgspec.json.Decoder(Magazine)
+
+
+class Places:
+    """Every place, by code, with the names from cabinet to slot."""
+
+    def __init__(self, found: Iterable[Row]) -> None:
+        self.rows = {row["code"]: row for row in found}
+        self.inside: dict[str, list[str]] = {}
+        for code, row in self.rows.items():
+            if row["parent"]:
+                self.inside.setdefault(row["parent"], []).append(code)
+        self._magazines = {
+            code: _magazine.decode(row["magazine"]) for code, row in self.rows.items() if row["magazine"]
+        }
+
+    def place(self, code: str) -> Place:
+        row = self.rows[code]
+        return Place(
+            code,
+            row["name"],
+            Kind(row["kind"]),
+            row["parent"],
+            row["number"],
+            row["capacity"],
+            row["way"],
+            row["wet_length_mm"],
+        )
+
+    def path(self, code: str) -> tuple[str, ...]:
+        names: list[str] = []
+        at: str | None = code
+        while at is not None and len(names) < 8:
+            row = self.rows[at]
+            names.insert(0, row["name"])
+            at = row["parent"]
+        return tuple(names)
+
+    def magazine(self, code: str) -> Magazine | None:
+        return self._magazines.get(code)
+
+    def within(self, code: str) -> list[str]:
+        """The place and everything inside it, in walking order (by number)."""
+        found = [code]
+        for child in sorted(
+            self.inside.get(code, ()), key=lambda c: (self.rows[c]["number"] or 0, self.rows[c]["name"])
+        ):
+            found += self.within(child)
+        return found
+
+
+class Cards:
+    """Builds cards for one book."""
+
+    def __init__(self, book: Book, hold: HoldReader) -> None:
+        self._book = book
+        self._hold = hold
+        self._places: Places | None = None
+
+    def forget_places(self) -> None:
+        self._places = None
+
+    @property
+    def places(self) -> Places:
+        if self._places is None:
+            self._places = Places(rows(T.Place.select()))
+        return self._places
+
+    def subject(self, text: str) -> Subject:
+        """What a label's text stands for."""
+        plain = "".join(text.split()).upper()
+        for candidate in dict.fromkeys((text, plain)):
+            if bound := rows(T.Binding.select().where(T.Binding.text == candidate)):
+                return self._bound(bound[0])
+        try:
+            code = codes.parse(text)
+        except codes.CodeFault as fault:
+            if fault.fault is codes.Fault.CHECK:
+                return DamagedCode(text, self._near(text))
+            return UnknownCode(text, foreign=True, near=self._near(text))
+        if code.kind is codes.Kind.COMMAND:
+            for command in Command:
+                if codes.make(codes.Kind.COMMAND, command.value) == code:
+                    return CommandCard(command)
+        return UnknownCode(code.text, foreign=False, near=self._near(code.text))
+
+    def _near(self, text: str) -> tuple[str, ...]:
+        near = [code.text for code in codes.slips(text)]
+        if not near:
+            return ()
+        found = T.Binding.select(T.Binding.text).where(T.Binding.text.in_(near), T.Binding.retired_line.is_null())
+        return tuple(sorted(row["text"] for row in rows(found)))
+
+    def _bound(self, bound: Row) -> Subject:
+        what, subject = bound["what"], bound["subject"]
+        if bound["retired_line"] is not None:
+            return RetiredCode(bound["text"], self.holder(subject) if what == "holder" else None)
+        if what == "holder":
+            card = self.holder(subject)
+        elif what == "place":
+            return self.place(subject) or UnknownCode(bound["text"], foreign=False)
+        else:
+            return self.operator(subject) or UnknownCode(bound["text"], foreign=False)
+        return card or UnknownCode(bound["text"], foreign=False)
+
+    def find_place(self, code_or_name: str) -> str | None:
+        """The code of a place said by its label or by its whole name."""
+        plain = "".join(code_or_name.split()).upper()
+        if plain in self.places.rows:
+            return plain
+        wanted = code_or_name.strip().casefold()
+        for code in self.places.rows:
+            if wanted in (self.places.rows[code]["name"].casefold(), place_name(self.places.path(code)).casefold()):
+                return code
+        return None
+
+    def operator(self, key: str) -> OperatorCard | None:
+        for row in rows(T.Operator.select().where(T.Operator.key == key)):
+            return OperatorCard(row["key"], row["name"], row["role"], bool(row["retired"]))
+        return None
+
+    def place(self, code: str) -> PlaceCard | None:
+        """A place with who stands there; for a pocket, machine or spindle also its magazine's contents."""
+        places = self.places
+        if code not in places.rows:
+            return None
+        row = places.rows[code]
+        place = places.place(code)
+        standing = tuple(r["key"] for r in rows(T.Holder.select(T.Holder.key).where(T.Holder.place == code)))
+        machine = code if place.kind is Kind.MACHINE else place.parent
+        magazine = places.magazine(machine) if machine else None
+        if magazine is None or machine is None:
+            return PlaceCard(place, places.path(code), standing, retired=bool(row["retired"]))
+        pockets = {p: places.rows[p] for p in places.inside.get(machine, ()) if places.rows[p]["kind"] == "pocket"}
+        owners = {r["number"]: r["owner"] for r in pockets.values() if r["owner"]}
+        return PlaceCard(
+            place,
+            places.path(code),
+            standing,
+            magazine,
+            self._loaded(pockets),
+            self._returning(pockets),
+            owners,
+            bool(row["retired"]),
+        )
+
+    def _loaded(self, pockets: dict[str, Row]) -> tuple[Loaded, ...]:
+        found = []
+        for row in rows(T.Holder.select().where(T.Holder.place.in_(list(pockets)), T.Holder.assembly.is_null(False))):
+            assembly = self._assembly(row)
+            pocket = pockets[row["place"]]
+            if assembly:
+                found.append(Loaded(pocket["number"], assembly, pocket["owner"] == row["key"]))
+        return tuple(found)
+
+    def _returning(self, pockets: dict[str, Row]) -> tuple[Loaded, ...]:
+        away = {r["owner"]: r["number"] for r in pockets.values() if r["owner"]}
+        if not away:
+            return ()
+        found = T.Holder.select().where(T.Holder.key.in_(list(away)), T.Holder.assembly.is_null(False))
+        return tuple(
+            Loaded(away[row["key"]], assembly, True)
+            for row in rows(found)
+            if row["place"] not in pockets and (assembly := self._assembly(row))
+        )
+
+    def _assembly(self, holder_row: Row) -> Assembly | None:
+        key = holder_row["assembly"]
+        if key is None:
+            return None
+        found = rows(
+            T.Assembly.select(T.Assembly, T.Cutter.facts)
+            .join(T.Cutter, on=(T.Assembly.cutter == T.Cutter.key))
+            .where(T.Assembly.key == key)
+        )
+        return assembly_of(found[0], _holder.decode(holder_row["facts"])) if found else None
+
+    def holder(self, key: str) -> HolderCard | None:
+        for row in rows(T.Holder.select().where(T.Holder.key == key)):
+            return self.holder_of(row)
+        return None
+
+    def holder_of(self, row: Row) -> HolderCard:
+        """The card of a row of the holder table."""
+        held = rows(T.Hold.select().where(T.Hold.holder == row["key"]))
+        holder = _holder.decode(row["facts"])
+        assembly = self._assembly(row)
+        view = self._hold(self.facts(held[0], holder, assembly)) if held else None
+        return HolderCard(
+            holder,
+            row["code"] or row["key"],
+            assembly,
+            self.place(row["place"]) if row["place"] else None,
+            row["since_utc_s"],
+            row["last_kiosk"],
+            Heat(row["heat"]),
+            view,
+            view.measure_in_s if view else None,
+            row["heat_cycles"],
+            bool(row["retired"]),
+        )
+
+    def held(self) -> list[HolderCard]:
+        """Everything under a hold."""
+        keys = [row["holder"] for row in rows(T.Hold.select(T.Hold.holder))]
+        return [card for key in keys if (card := self.holder(key))]
+
+    def hold_facts(self, key: str) -> HoldFacts | None:
+        for held in rows(T.Hold.select().where(T.Hold.holder == key)):
+            row = rows(T.Holder.select().where(T.Holder.key == key))[0]
+            return self.facts(held, _holder.decode(row["facts"]), self._assembly(row))
+        return None
+
+    def facts(self, held: Row, holder: Holder, assembly: Assembly | None) -> HoldFacts:
+        """The facts of a hold's row."""
+        stays = []
+        for code, since_s in msgspec.json.decode(held["stages"]):
+            row = self.places.rows.get(code) if code else None
+            way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
+            stays.append(Stay(code, since_s, way, wet))
+        readings = tuple(Reading(*reading) for reading in msgspec.json.decode(held["readings"]))
+        return HoldFacts(
+            holder,
+            assembly,
+            held["heated_watched_s"],
+            held["heated_utc_s"],
+            held["temp_c"],
+            held["length_mm"],
+            tuple(stays),
+            readings,
+            bool(held["reading_only"]),
+            held["gaps"],
+        )
+
+    def last_step(self, operator: str | None) -> LastStep | None:
+        """The last step of this operator at this kiosk that a hand could want back."""
+        same = T.Line.operator == operator if operator else T.Line.operator.is_null()
+        kinds = (Moved.kind, Built.kind, TornDown.kind)
+        found = (
+            T.Line.select(T.Line.id)
+            .where(same, T.Line.kiosk == self._book.kiosk, T.Line.kind.in_(kinds), T.Line.id > self._book.last_id - 200)
+            .order_by(T.Line.id.desc())
+            .limit(1)
+        )
+        for row in rows(found):
+            line = self._book.line(row["id"])
+            if line is None or not isinstance(line.entry, Moved) or line.entry.undoes is not None:
+                return None
+            card = self.holder(line.entry.holder)
+            if card is None:
+                return None
+            stored = rows(T.Holder.select().where(T.Holder.key == card.holder.key))[0]
+            after = self._book.line(line.id + 1)
+            heated = after is not None and isinstance(after.entry, Heated) and after.entry.holder == card.holder.key
+            origin = self.place(line.entry.origin) if line.entry.origin else None
+            still = stored["since_line"] == line.id
+            return LastStep(line.id, line.watched_s, card, origin, line.entry.goal, heated, still)
+        return None
+
+
+def assembly_of(row: dict[str, Any], holder: Holder) -> Assembly:
+    """An assembly from its row joined with its cutter's facts."""
+    return Assembly(
+        row["key"],
+        row["name"],
+        holder,
+        _cutter.decode(row["facts"]),
+        row["insert_mm"],
+        _measured.decode(row["measured"]) if row["measured"] else None,
+        Condition(row["condition"]),
+        row["used_min"],
+    )

@@ -1,0 +1,189 @@
+"""The shop's settings: one typed object from one TOML file, every value with its unit and default.
+
+A shop that sets nothing gets the defaults below; a file with a key nobody knows, or a value outside its range,
+is refused with the file, the table and the key, and the kiosk does not start on a guess.  Facts behind the
+defaults: ISO 13732-1 for the limit, the heating unit's manual for everything about heat.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field, fields, is_dataclass
+from pathlib import Path
+from typing import Any, get_type_hints
+
+import tomlkit
+
+NAME = "settings.toml"
+
+
+class SettingsFault(ValueError):
+    """A settings file that cannot be used.  `path`, `where` (table and key), `why`."""
+
+    def __init__(self, path: Path, where: str, why: str) -> None:
+        super().__init__(f"{path}: {where}: {why}" if where else f"{path}: {why}")
+        self.path = path
+        self.where = where
+        self.why = why
+
+
+def _number(default: float, low: float, high: float) -> Any:
+    return field(default=default, metadata={"low": low, "high": high})
+
+
+def _choice(default: str, *options: str) -> Any:
+    return field(default=default, metadata={"options": options})
+
+
+@dataclass(frozen=True, slots=True)
+class KioskSettings:
+    """This tablet."""
+
+    name: str = "kiosk"
+    at: str = ""  # code of the place it stands at; empty: two scans move a holder
+    language: str = _choice("en", "en", "de")
+    theme: str = _choice("dark", "dark", "light", "contrast")
+    units: str = _choice("metric", "metric", "inch")
+    volume: float = _number(0.8, 0.0, 1.0)
+    muted: bool = False  # heat is never muted below half
+    pair_s: float = _number(20.0, 5.0, 120.0)  # between the two scans of a pair
+    undo_s: float = _number(60.0, 10.0, 600.0)
+    sign_out_s: float = _number(900.0, 30.0, 28800.0)  # without a scan
+    badge_required: bool = False
+    travel_s: float = _number(5.0, 0.0, 600.0)  # a label seen at two kiosks within this is two labels
+
+
+@dataclass(frozen=True, slots=True)
+class HeatSettings:
+    """Shrink fitting and cooling.  The heating unit's manual and local rules come first."""
+
+    limit_c: float = _number(43.0, 30.0, 48.0)  # bare metal, ISO 13732-1
+    ambient_c: float = _number(23.0, 5.0, 40.0)
+    temp_c: float = _number(330.0, 150.0, 400.0)  # what the unit brings the nose to
+    reheat_s: float = _number(30.0, 5.0, 300.0)  # two scans at the station within this are one heating
+    length_tolerance_um: float = _number(3.0, 0.5, 50.0)  # a measured length may be this wrong with heat
+    cycles_limit: float = _number(2000.0, 1.0, 100000.0)  # heat cycles a holder is good for
+
+
+@dataclass(frozen=True, slots=True)
+class CameraSettings:
+    """The camera, by number or by name; empty: the first one there is."""
+
+    source: str = ""
+    mirrored: bool = False
+    rotation_deg: float = _number(0.0, 0.0, 270.0)
+    exposure_locked: bool = False
+    focus_locked: bool = False
+    field_deg: float = _number(65.0, 20.0, 120.0)  # horizontal field of view
+    distance_mm: float = _number(250.0, 80.0, 1000.0)
+    budget_ms: float = _number(60.0, 10.0, 1000.0)  # a frame's decoding
+
+
+@dataclass(frozen=True, slots=True)
+class ScannerSettings:
+    """A scanner that types."""
+
+    prefix: str = ""
+    suffix: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LabelSettings:
+    """What labels are printed on."""
+
+    size: str = "25x25"
+    dpi: float = _number(300.0, 150.0, 1200.0)
+    queue: str = ""
+    media: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BackupSettings:
+    """Where copies go."""
+
+    second_folder: str = ""
+    keep: float = _number(14.0, 1.0, 1000.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """All of it."""
+
+    kiosk: KioskSettings = KioskSettings()
+    heat: HeatSettings = HeatSettings()
+    camera: CameraSettings = CameraSettings()
+    scanner: ScannerSettings = ScannerSettings()
+    labels: LabelSettings = LabelSettings()
+    backup: BackupSettings = BackupSettings()
+
+
+def load(path: Path) -> Settings:
+    """The settings in `path`, or the defaults where there is no such file.  Raises SettingsFault."""
+    try:
+        data = tomllib.loads(path.read_text("utf-8"))
+    except FileNotFoundError:
+        return Settings()
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise SettingsFault(path, "", str(error)) from error
+    settings: Settings = _filled(Settings, data, path, "")
+    return settings
+
+
+def changed(path: Path, table: str, key: str, value: str) -> Settings:
+    """Writes one value into the file, comments kept, and gives the settings as they are then.
+
+    value: as typed; it must fit the key's type and range.  Raises SettingsFault, and then writes nothing.
+    """
+    group = next((f for f in fields(Settings) if f.name == table), None)
+    kinds = get_type_hints(get_type_hints(Settings)[table]) if group else {}
+    if key not in kinds:
+        raise SettingsFault(path, f"[{table}] {key}", "there is no such setting")
+    typed: str | float | bool = value
+    if kinds[key] is bool:
+        typed = value.strip().lower() in ("true", "yes", "1", "on")
+    elif kinds[key] is float:
+        try:
+            typed = float(value.replace(",", "."))
+        except ValueError:
+            raise SettingsFault(path, f"[{table}] {key}", f"{value!r} is not a number") from None
+    document = tomlkit.parse(path.read_text("utf-8")) if path.exists() else tomlkit.document()
+    document.setdefault(table, tomlkit.table())[key] = typed
+    text = tomlkit.dumps(document)
+    settings: Settings = _filled(Settings, tomllib.loads(text), path, "")
+    fresh = path.with_suffix(".new")
+    fresh.write_text(text, "utf-8")
+    fresh.replace(path)
+    return settings
+
+
+def _filled(kind: type[Any], data: dict[str, Any], path: Path, table: str) -> Any:
+    hints = get_type_hints(kind)
+    known = {f.name: f for f in fields(kind)}
+    for key in data:
+        if key not in known:
+            where = f"[{table}] {key}" if table else f"[{key}]"
+            raise SettingsFault(path, where, f"there is no such setting; there are: {', '.join(known)}")
+    values = {}
+    for key, value in data.items():
+        where = f"[{table}] {key}"
+        if is_dataclass(hints[key]):
+            if not isinstance(value, dict):
+                raise SettingsFault(path, f"[{key}]", "must be a table")
+            values[key] = _filled(hints[key], value, path, key)
+        else:
+            values[key] = _checked(value, hints[key], dict(known[key].metadata), path, where)
+    return kind(**values)
+
+
+def _checked(value: Any, kind: type, range_: dict[str, Any], path: Path, where: str) -> Any:
+    if kind is float and isinstance(value, int | float) and not isinstance(value, bool):
+        low, high = range_["low"], range_["high"]
+        if not low <= value <= high:
+            raise SettingsFault(path, where, f"{value} lies outside {low:g} to {high:g}")
+        return float(value)
+    if not isinstance(value, kind):
+        words = {float: "a number", str: "a text in quotes", bool: "true or false"}
+        raise SettingsFault(path, where, f"must be {words[kind]}, not {value!r}")
+    if "options" in range_ and value not in range_["options"]:
+        raise SettingsFault(path, where, f"must be one of {', '.join(range_['options'])}, not {value!r}")
+    return value
