@@ -1,0 +1,157 @@
+"""Puts messages into the words of a language.
+
+Rules and desk say a message id with values; here it becomes a sentence, with codes grouped, lengths and
+temperatures with their unit and times as minutes and seconds.  It never guesses: a message without words, or
+words that ask for a value which is not there, is an error.  Words come from `assets/translations/*.toml`, where
+a sentence is a text, or a table: `words`, `one` and `many` by `count`, `without_x` where the value x is missing.
+"""
+
+from __future__ import annotations
+
+import string
+import tomllib
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+
+from kiosk import where
+from kiosk.rules.codes import CodeFault, parse
+from kiosk.rules.say import Say, Value
+
+LANGUAGES = ("en", "de")
+
+_UNITS = {
+    "mm": ("mm", 3), "um": ("µm", 0), "c": ("°C", 0), "k": ("K", 0), "kg": ("kg", 2), "g": ("g", 0),
+    "rpm": ("1/min", 0), "min": ("min", 0), "nm": ("Nm", 1), "gmm": ("g·mm", 1), "percent": ("%", 0),
+}  # fmt: skip
+_NARROW = "\u00a0"  # a figure and its unit stay on one line
+
+
+class NoWords(LookupError):
+    """A message that the catalogue of a language has no words for.  `language`, `key`, `lacking`."""
+
+    def __init__(self, language: str, key: str, lacking: str = "") -> None:
+        what = f"value {lacking!r} for its words" if lacking else "words"
+        super().__init__(f"assets/translations/{language}.toml: message {key!r} has no {what}")
+        self.language = language
+        self.key = key
+        self.lacking = lacking
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """The words of one language by message id; ids are dotted paths of the TOML file's tables."""
+
+    language: str
+    words: dict[str, str]
+    decimal: str
+
+    def say(self, key: str, **values: Value) -> str:
+        """Raises NoWords."""
+        pattern = self._pattern(key, values)
+        try:
+            return pattern.format(**{name: self.figure(name, value) for name, value in values.items()})
+        except KeyError as lacking:
+            raise NoWords(self.language, key, str(lacking.args[0])) from None
+
+    def _pattern(self, key: str, values: dict[str, Value]) -> str:
+        """The sentence for these values: `key` alone, or the row of the table `key` that suits them."""
+        rows = [f"{key}.without_{name}" for name, value in values.items() if value is None]
+        if "count" in values:
+            rows.append(f"{key}.one" if values["count"] == 1 else f"{key}.many")
+        for name in (*rows, f"{key}.words", key):
+            if name in self.words:
+                return self.words[name]
+        raise NoWords(self.language, key)
+
+    def figure(self, name: str, value: Value) -> str:
+        """A value as people read it; the last part of its name is its unit."""
+        if value is None:
+            return "–"
+        unit = name.rsplit("_", 1)[-1]
+        if name == "code" or name.endswith("_code"):
+            return grouped(str(value))
+        if isinstance(value, str):
+            return self.words.get(value, value) if value.startswith("term.") else value
+        if unit == "s":
+            return clock(value)
+        if unit == "at":
+            return datetime.fromtimestamp(value).strftime("%H:%M")
+        if unit in _UNITS and unit != name:
+            sign, places = _UNITS[unit]
+            return f"{self.number(value, places)}{_NARROW}{sign}"
+        return self.number(value, 3)
+
+    def number(self, value: float, places: int) -> str:
+        """At most `places` decimals, none that are nought, in the language's decimal sign."""
+        text = f"{value:.{places}f}"
+        text = text.rstrip("0").rstrip(".") if "." in text else text
+        return ("0" if text == "-0" else text).replace("-", "−").replace(".", self.decimal)
+
+
+def clock(seconds: float) -> str:
+    """`6:12`, or `1:06:12` from an hour on.  Rounded up: never less than what is left."""
+    whole = max(0, -int(-seconds // 1))
+    minutes, rest = divmod(whole, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes:02}:{rest:02}"
+
+
+def grouped(text: str) -> str:
+    """A code of ours in groups; any other text as it is."""
+    try:
+        return parse(text).grouped
+    except CodeFault:
+        return text
+
+
+def _flat(table: dict[str, object], before: str = "") -> dict[str, str]:
+    found: dict[str, str] = {}
+    for key, value in table.items():
+        if isinstance(value, dict):
+            found |= _flat(value, f"{before}{key}.")
+        else:
+            found[before + key] = str(value)
+    return found
+
+
+@cache
+def catalogue(language: str) -> Catalogue:
+    """The words of a language of `LANGUAGES`.  Raises FileNotFoundError for another.
+
+    A language is one file for the screens (`en.toml`) and one for each room that speaks (`en.messages.toml`).
+    """
+    folder = where.assets() / "translations"
+    words = _flat(tomllib.loads((folder / f"{language}.toml").read_text(encoding="utf-8")))
+    for path in sorted(folder.glob(f"{language}.*.toml")):
+        words |= _flat(tomllib.loads(path.read_text(encoding="utf-8")))
+    return Catalogue(language, words, words.get("number.decimal", "."))
+
+
+def fields_of(pattern: str) -> frozenset[str]:
+    """Names of the values a sentence asks for."""
+    return frozenset(field for _, field, _, _ in string.Formatter().parse(pattern) if field)
+
+
+class _Spoken:
+    language = "en"
+
+
+def speak(language: str) -> None:
+    """From now on `say` and `t` use this language.  Raises FileNotFoundError for one without a catalogue."""
+    catalogue(language)
+    _Spoken.language = language
+
+
+def language() -> str:
+    return _Spoken.language
+
+
+def say(message: Say) -> str:
+    """A message of rules or desk in the language spoken.  Raises NoWords."""
+    return catalogue(_Spoken.language).say(message.key, **dict(message.values))
+
+
+def t(key: str, **values: Value) -> str:
+    """The words for a message id; what screens write themselves.  Raises NoWords."""
+    return catalogue(_Spoken.language).say(key, **values)
