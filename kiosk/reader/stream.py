@@ -1,0 +1,212 @@
+"""From the newest frame to what the desk should know: a code was seen, where it is, what would help.
+
+One thread reads; a code that stays in view counts once and counts again after it left.  It must never queue
+frames: while one is read all but the newest are dropped, so that what is reported is what the camera sees now.
+Whether a code means anything is not its business.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kiosk.reader.camera import Frame
+from kiosk.reader.hints import Hint, advise, measure
+from kiosk.reader.symbols import Corners, Reading
+
+REARM_S = 2.0
+"""Out of view for this long, the same code counts again."""
+CHANGED_S = 0.4
+"""Out of view for this long when another code comes, the first counts again at once."""
+HINT_AFTER_S = 0.5
+"""A label must stay unread this long before a hint helps more than it distracts."""
+FORGET_S = 0.3
+"""An aim or a hint outlives the last sight of its label by this long, so that it does not flicker."""
+
+log = logging.getLogger("kiosk.reader.stream")
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A code came into view.  corners in pixels of a frame of `frame_size` (width, height)."""
+
+    text: str
+    format: str
+    corners: Corners
+    frame_size: tuple[int, int]
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """Where the aiming frame should close in, None where nothing is seen; `read`: the label there was read."""
+
+    corners: Corners | None
+    read: bool
+    frame_size: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Help:
+    """What would help with the label in view; None when nothing needs help any more."""
+
+    hint: Hint | None
+
+
+Event = Seen | Aim | Help
+
+
+class Tracker:
+    """Decides what of each frame's reading is news.  Pure: time comes with the frames."""
+
+    def __init__(self, rearm_s: float = REARM_S) -> None:
+        self._rearm_s = rearm_s
+        self._last_s: dict[str, float] = {}
+        self._take = 0
+        self._aim: Aim | None = None
+        self._aimed_s = 0.0
+        self._hint: Hint | None = None
+        self._unread_since_s: float | None = None
+        self._unread_s = 0.0
+
+    def feed(
+        self, reading: Reading, image: NDArray[np.uint8], at_s: float, take: int = 0
+    ) -> tuple[Event, ...]:
+        """The news of one frame.  at_s grows from call to call; another `take` is another picture."""
+        size = (int(image.shape[1]), int(image.shape[0]))
+        events: list[Event] = list(self._codes(reading, size, at_s, take))
+        events += self._aiming(reading, size, at_s)
+        events += self._helping(reading, image, at_s)
+        return tuple(events)
+
+    def _codes(self, reading: Reading, size: tuple[int, int], at_s: float, take: int) -> list[Seen]:
+        if take != self._take:
+            self._take = take
+            self._last_s.clear()
+        self._last_s = {text: last for text, last in self._last_s.items() if at_s - last < self._rearm_s}
+        here = {symbol.text for symbol in reading.symbols}
+        news = [symbol for symbol in reading.symbols if symbol.text not in self._last_s]
+        if news:
+            self._last_s = {
+                text: last for text, last in self._last_s.items() if text in here or at_s - last < CHANGED_S
+            }
+        seen = {
+            symbol.text: Seen(symbol.text, symbol.format, symbol.corners, size, at_s)
+            for symbol in reversed(news)
+        }
+        self._last_s.update((text, at_s) for text in here)
+        return list(reversed(seen.values()))
+
+    def _aiming(self, reading: Reading, size: tuple[int, int], at_s: float) -> list[Aim]:
+        if reading.symbols:
+            aim = Aim(_middlemost([s.corners for s in reading.symbols], size), True, size)
+        elif reading.unread:
+            aim = Aim(_middlemost([o.corners for o in reading.unread], size), False, size)
+        elif self._aim is not None and self._aim.corners is not None and at_s - self._aimed_s < FORGET_S:
+            return []
+        else:
+            aim = Aim(None, False, size)
+        if aim.corners is not None:
+            self._aimed_s = at_s
+        if aim == self._aim:
+            return []
+        self._aim = aim
+        return [aim]
+
+    def _helping(self, reading: Reading, image: NDArray[np.uint8], at_s: float) -> list[Help]:
+        hint = self._hint
+        if reading.symbols:
+            self._unread_since_s, hint = None, None
+        elif reading.unread:
+            self._unread_s = at_s
+            if self._unread_since_s is None:
+                self._unread_since_s = at_s
+            if at_s - self._unread_since_s >= HINT_AFTER_S:
+                widest = max(reading.unread, key=lambda outline: _area(outline.corners))
+                hint = advise(measure(image, widest))
+        elif at_s - self._unread_s >= FORGET_S:
+            self._unread_since_s, hint = None, None
+        if hint is self._hint:
+            return []
+        self._hint = hint
+        return [Help(hint)]
+
+
+def _middlemost(places: list[Corners], size: tuple[int, int]) -> Corners:
+    def away(corners: Corners) -> float:
+        x = sum(p[0] for p in corners) / len(corners) - size[0] / 2
+        y = sum(p[1] for p in corners) / len(corners) - size[1] / 2
+        return x * x + y * y
+
+    return min(places, key=away)
+
+
+def _area(corners: Corners) -> float:
+    turned = corners[1:] + corners[:1]
+    return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(corners, turned, strict=True))) / 2
+
+
+class Frames(Protocol):
+    """What the reader thread needs of a camera."""
+
+    def wait(self, after: int, limit_s: float) -> Frame | None:
+        """The newest frame with a number above `after`, waiting up to `limit_s` for it."""
+
+
+class Reads(Protocol):
+    """What the reader thread needs of a reader."""
+
+    def next(self, frame: NDArray[np.uint8]) -> Reading:
+        """What this frame shows."""
+
+
+class Stream:
+    """Reads a camera's newest frames on a thread of its own and posts what is new.
+
+    post: called on this thread with each event; it must not block and must not raise.
+    """
+
+    def __init__(self, camera: Frames, reader: Reads, post: Callable[[Event], None]) -> None:
+        self._camera = camera
+        self._reader = reader
+        self._post = post
+        self._tracker = Tracker()
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="reader", daemon=True)
+
+    def start(self) -> None:
+        """Begin; once."""
+        self._thread.start()
+
+    def stop(self, limit_s: float = 2.0) -> bool:
+        """End and say whether the thread is gone; waits for the frame in work, at most `limit_s`."""
+        self._stopping.set()
+        if self._thread.is_alive():
+            self._thread.join(limit_s)
+        return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        number = 0
+        while not self._stopping.is_set():
+            frame = self._camera.wait(number, 0.2)
+            if frame is None:
+                # A stopped camera answers at once; do not spin on it.
+                time.sleep(0.02)
+                continue
+            number = frame.number
+            try:
+                reading = self._reader.next(frame.image)
+                events = self._tracker.feed(reading, frame.image, frame.at_s, frame.take)
+            except Exception:
+                # One frame that upsets the reader must not end the day's scanning.
+                log.exception("frame %d could not be read", number)
+                continue
+            for event in events:
+                self._post(event)
