@@ -1,0 +1,44 @@
+"""The frame every screen stands in: heat strip above, rail below, the screen between.
+
+The strip and the rail are the same on every screen; a screen may cover the rail (a pad) or everything (heat).
+It changes pages at once: a moving picture between two screens helps nobody who wears gloves.
+"""
+
+from __future__ import annotations
+
+from kivy.properties import NumericProperty, StringProperty
+from kivy.uix.boxlayout import BoxLayout
+
+from kiosk.screens.kv import load_beside
+from kiosk.screens.view import View
+
+
+class Frame(BoxLayout):
+    """`view`: the screen shown.  `hot`, `next_s`, `note`, `trouble`: what the strip shows.
+
+    Event `on_go(name)`: the rail was touched.
+    """
+
+    here = StringProperty("scan")
+    covers = NumericProperty(0)
+    hot = NumericProperty(0)
+    next_s = NumericProperty(-1)
+    note = StringProperty()
+    trouble = StringProperty()
+    view: View | None = None
+
+    __events__ = ("on_go",)
+
+    def show(self, view: View) -> None:
+        """Put a screen between strip and rail, in place of the one that was there."""
+        self.ids.stage.clear_widgets()
+        self.ids.stage.add_widget(view)
+        self.view = view
+        self.here = view.rail
+        self.covers = int(view.covers)
+
+    def on_go(self, name: str) -> None:
+        """A destination was touched."""
+
+
+load_beside(__file__)

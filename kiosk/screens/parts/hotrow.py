@@ -1,0 +1,60 @@
+"""A row of the hot board: what is hot, where it stands, and how long a hand must keep off.
+
+Red edge while it is hot, amber while it is safe to touch but too warm to measure; the words say the same.  The
+values come from the desk, already bounded on the safe side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kivy.properties import AliasProperty
+
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.paged import Row
+from kiosk.words import t
+
+
+@dataclass(frozen=True, slots=True)
+class HotLine:
+    """What a row of the hot board shows.  Times in seconds from now; None: not known, only a reading ends it."""
+
+    key: str
+    name: str
+    place: str
+    now_c: float | None
+    touch_s: float | None
+    measure_s: float | None = None
+    take_out_s: float | None = None  # until it should leave its sleeve
+
+    @property
+    def hot(self) -> bool:
+        return self.touch_s is None or self.touch_s > 0
+
+
+NOTHING = HotLine("", "", "", None, 0.0)
+
+
+class HotRow(Row):
+    """Shows a `HotLine`."""
+
+    def _line(self) -> HotLine:
+        return self.value or NOTHING
+
+    def _note(self) -> str:
+        line = self._line()
+        if line.take_out_s is not None:
+            return t("hot.take_out", left_s=line.take_out_s)
+        return "" if line.hot else t("hot.touch_only")
+
+    def _left(self) -> float:
+        line = self._line()
+        left = line.touch_s if line.hot else line.measure_s
+        return -1.0 if left is None else left
+
+    line = AliasProperty(_line, bind=["value"], rebind=True)
+    note = AliasProperty(_note, bind=["value"])
+    left_s = AliasProperty(_left, bind=["value"])
+
+
+load_beside(__file__)

@@ -1,0 +1,101 @@
+"""The live picture with its aiming corners.
+
+The corners stand still in the middle and close in on a symbol when one is seen; hint words say what keeps a
+symbol from being read.  It shows the frame it was given and knows nothing of cameras or codes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from kivy.animation import Animation
+from kivy.clock import Clock
+from kivy.graphics.texture import Texture
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.uix.relativelayout import RelativeLayout
+from numpy.typing import NDArray
+
+from kiosk.screens.kv import load_beside
+
+_HOLD_S = 0.6  # how long the corners stay on a symbol after it was last seen
+
+
+class LivePicture(RelativeLayout):
+    """Shows frames.  `hint`: words over the picture.  `absent`: why there is no picture, in words.
+
+    `box`: where the aiming corners are, (x, y, width, height) in widget pixels.
+    """
+
+    texture = ObjectProperty(None, allownone=True)
+    picture = ListProperty([0.0, 0.0, 0.0, 0.0])  # the part of the texture shown: u, v, width, height
+    hint = StringProperty()
+    absent = StringProperty()
+    box = ListProperty([0.0, 0.0, 0.0, 0.0])
+    seen = BooleanProperty(False)
+    mirrored = BooleanProperty(False)
+    corner_px = NumericProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._release = Clock.create_trigger(self._let_go, _HOLD_S)
+        self.fbind("size", self._let_go)
+        self._frame_size = (1, 1)
+
+    def show(self, frame: NDArray[np.uint8]) -> None:
+        """Show a frame: (H, W) grey or (H, W, 3) in OpenCV's order, unsigned bytes."""
+        height, width = frame.shape[:2]
+        colour = "bgr" if frame.ndim == 3 else "luminance"
+        if self.texture is None or self.texture.size != (width, height) or self.texture.colorfmt != colour:
+            self.texture = Texture.create(size=(width, height), colorfmt=colour)
+            self._frame_size = (width, height)
+        self.texture.blit_buffer(np.ascontiguousarray(frame).tobytes(), colorfmt=colour, bufferfmt="ubyte")
+        self.absent = ""
+        self._crop()
+        self.canvas.ask_update()
+
+    def _crop(self) -> None:
+        """The middle of the frame, as wide or high as the widget, upright and mirrored where asked."""
+        width, height = self._frame_size
+        scale = max(self.width / width, self.height / height)
+        share_x, share_y = min(1.0, self.width / (width * scale)), min(1.0, self.height / (height * scale))
+        left, right = 0.5 - share_x / 2, 0.5 + share_x / 2
+        if self.mirrored:
+            left, right = right, left
+        top, bottom = 0.5 - share_y / 2, 0.5 + share_y / 2
+        self.picture = [left, bottom, right, bottom, right, top, left, top]
+
+    def close_in(self, corners: Sequence[Sequence[float]]) -> None:
+        """A symbol was seen at these four corners, pixels of the frame: the aiming corners go there."""
+        width, height = self._frame_size
+        scale = max(self.width / width, self.height / height)
+        points = [
+            (
+                self.width / 2 + ((width - x if self.mirrored else x) - width / 2) * scale,
+                self.height / 2 - (y - height / 2) * scale,
+            )
+            for x, y in corners
+        ]
+        margin = self.corner_px * 0.5
+        left = max(0.0, min(x for x, _ in points) - margin)
+        right = min(float(self.width), max(x for x, _ in points) + margin)
+        low = max(0.0, min(y for _, y in points) - margin)
+        high = min(float(self.height), max(y for _, y in points) + margin)
+        if right > left and high > low:
+            self.seen = True
+            Animation.cancel_all(self, "box")
+            Animation(box=[left, low, right - left, high - low], duration=0.12).start(self)
+            self._release.cancel()
+            self._release()
+
+    def _let_go(self, *_: object) -> None:
+        self.seen = False
+        Animation.cancel_all(self, "box")
+        side = min(self.width, self.height) * 0.56
+        self.box = [(self.width - side) / 2, (self.height - side) / 2, side, side]
+        if self.texture is not None:
+            self._crop()
+
+
+load_beside(__file__)

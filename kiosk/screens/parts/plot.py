@@ -1,0 +1,99 @@
+"""The cooling curve of one holder: band, limit, readings, and where now is.
+
+Drawn from the values it is given, never computed here.  Time in minutes since heating, temperature in °C.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from kivy.clock import Clock
+from kivy.core.text import Label as CoreLabel
+from kivy.graphics import Color, Ellipse, Line, Mesh, Rectangle
+from kivy.properties import ListProperty, NumericProperty
+from kivy.uix.widget import Widget
+
+from kiosk.screens.theme import look
+from kiosk.words import t
+
+_STEPS_MIN = (1, 2, 5, 10, 20, 30, 60, 120)
+
+
+class CoolingPlot(Widget):
+    """`curve`: (time_s, hottest_c, low_c, high_c) in order.  `readings`: (time_s, value_c).  `limit_c`, `now_s`."""
+
+    curve = ListProperty()
+    readings = ListProperty()
+    limit_c = NumericProperty(43.0)
+    now_s = NumericProperty(0.0)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        soon = Clock.create_trigger(self._draw, -1)
+        for name in ("curve", "readings", "limit_c", "now_s", "size", "pos"):
+            self.fbind(name, soon)
+        for name in ("mm", "text", "act"):
+            look.fbind(name, soon)
+
+    def _write(self, text: str, place: Callable[[float, float], tuple[float, float]], colour: Any) -> None:
+        label = CoreLabel(text=text, font_name="B612", font_size=look.small)
+        label.refresh()
+        x, y = place(*label.texture.size)
+        x = min(max(x, self.x), self.right - label.texture.width)
+        Color(*colour)
+        Rectangle(texture=label.texture, pos=(round(x), round(y)), size=label.texture.size)
+
+    def _draw(self, *_: object) -> None:
+        self.canvas.clear()
+        if len(self.curve) < 2 or self.width < look.mm * 20 or self.height < look.mm * 12:
+            return
+        mm = look.mm
+        start_s, end_s = self.curve[0][0], max(self.curve[-1][0], self.now_s)
+        high = max(max(point[3] for point in self.curve), self.limit_c, *(value for _, value in self.readings or ((0, 0),)))
+        top_c = 50.0 * (int(high / 50.0) + 1)
+        left, bottom = self.x + look.small * 2.1, self.y + look.small * 1.35
+        wide, tall = self.right - left - mm, self.top - bottom - mm * 1.5
+
+        def at(time_s: float, value_c: float) -> tuple[float, float]:
+            share = (time_s - start_s) / max(1.0, end_s - start_s)
+            return left + wide * min(max(share, 0.0), 1.0), bottom + tall * min(max(value_c / top_c, 0.0), 1.0)
+
+        with self.canvas:
+            Color(*look.line)
+            Line(points=[left, bottom, left + wide, bottom], width=1)
+            each = 100 if top_c > 100 else 50
+            for value in range(each, int(top_c) + 1, each):
+                Color(*look.line)
+                Line(points=[*at(start_s, value), *at(end_s, value)], width=1)
+                self._write(str(value), lambda w, h, v=value: (left - w - mm, at(0, v)[1] - h / 2), look.quiet)
+            minutes = (end_s - start_s) / 60
+            step = next((step for step in _STEPS_MIN if minutes / step <= 3.5), 240)
+            for minute in range(0, int(minutes) + 1, step):
+                x = at(start_s + minute * 60, 0)[0]
+                if x > left + wide - look.small * 3.2 and minute:
+                    continue
+                self._write(str(minute), lambda w, _, x=x: (x - w / 2, self.y), look.quiet)
+            self._write(t("plot.minutes"), lambda w, _: (left + wide - w, self.y), look.quiet)
+
+            Color(*look.act[:3], 0.28)
+            vertices: list[float] = []
+            for time_s, _, low_c, high_c in self.curve:
+                vertices += [*at(time_s, low_c), 0, 0, *at(time_s, high_c), 0, 0]
+            Mesh(vertices=vertices, indices=list(range(len(vertices) // 4)), mode="triangle_strip")
+            Color(*look.text)
+            Line(points=[*at(start_s, self.limit_c), *at(end_s, self.limit_c)], dash_length=6, dash_offset=4, width=1)
+            Color(*look.act)
+            Line(points=[xy for point in self.curve for xy in at(point[0], point[1])], width=mm * 0.3)
+            now = at(self.now_s, 0)[0]
+            Color(*look.quiet)
+            Line(points=[now, bottom, now, bottom + tall], width=1.1)
+            self._write(t("plot.now"), lambda w, h: (now + mm, bottom + tall - h + mm), look.text)
+            limit = t("plot.limit", limit_c=self.limit_c)
+            self._write(limit, lambda w, h: (left + wide - w, at(0, self.limit_c)[1] + mm * 0.4), look.text)
+            for time_s, value_c in self.readings:
+                x, y = at(time_s, value_c)
+                Color(*look.text)
+                Ellipse(pos=(x - mm * 1.1, y - mm * 1.1), size=(mm * 2.2, mm * 2.2))
+                text = t("plot.reading", value_c=value_c)
+                self._write(text, lambda w, h, x=x, y=y: (x + mm * 1.6, y + mm * 0.6), look.text)

@@ -1,0 +1,56 @@
+"""What a screen shows when it has nothing, or not yet, to show; and where it stands in a task of several steps.
+
+An empty state says what to do; a busy one how far it is and lets go on a touch; the header counts the steps.
+"""
+
+from __future__ import annotations
+
+from kivy.properties import NumericProperty, StringProperty
+from kivy.uix.boxlayout import BoxLayout
+
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.touch import Panel
+
+
+class EmptyState(BoxLayout):
+    """`icon`, `text` (what is so) and `remedy` (what to do)."""
+
+    icon = StringProperty()
+    text = StringProperty()
+    remedy = StringProperty()
+
+
+class BusyState(BoxLayout):
+    """`text` says what is being done; `done` of `total` how far it is (`total` 0: not known).  Event `on_cancel`."""
+
+    text = StringProperty()
+    done = NumericProperty(0)
+    total = NumericProperty(0)
+
+    __events__ = ("on_cancel",)
+
+    def on_cancel(self) -> None:
+        """The cancel button was touched."""
+
+
+class StepHeader(BoxLayout):
+    """`title` of the task and its step (`step` of `steps`; no count where `steps` is 0).  Event `on_back`."""
+
+    title = StringProperty()
+    step = NumericProperty(0)
+    steps = NumericProperty(0)
+
+    __events__ = ("on_back",)
+
+    def on_back(self) -> None:
+        """The back button was touched."""
+
+
+class Caution(Panel):
+    """A caution with its drawing, wherever it is needed: how a temperature is read, gloves."""
+
+    icon = StringProperty()
+    text = StringProperty()
+
+
+load_beside(__file__)

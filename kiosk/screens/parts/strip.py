@@ -1,0 +1,57 @@
+"""The heat strip: always on top, says how many holders are hot and when the next may be touched.
+
+It is red only while something is hot, quiet grey otherwise; its triangle breathes slowly, the one movement that
+repeats.  It never disappears and cannot be dismissed.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kivy.animation import Animation
+from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.uix.boxlayout import BoxLayout
+
+from kiosk.screens.kv import load_beside
+from kiosk.words import t
+
+
+class HeatStrip(BoxLayout):
+    """`hot`: holders under a hold.  `next_s`: until the next may be touched; negative: only a reading ends it.
+
+    `note` is what stands on the quiet side: the place it is about, the operator, the audit that is open.
+    `trouble`: something is wrong with the kiosk itself (no camera, disk full), in words.
+    """
+
+    hot = NumericProperty(0)
+    next_s = NumericProperty(-1)
+    note = StringProperty()
+    trouble = StringProperty()
+    breath = NumericProperty(1.0)
+    wide = BooleanProperty(True)
+
+    def __init__(self, **kwargs: Any) -> None:
+        self._breathing = Animation(breath=0.45, duration=1.6, t="in_out_sine") + Animation(
+            breath=1.0, duration=1.6, t="in_out_sine"
+        )
+        self._breathing.repeat = True
+        super().__init__(**kwargs)
+
+    def on_hot(self, _: object, hot: float) -> None:
+        self._breathing.cancel(self)
+        self.breath = 1.0
+        if hot:
+            self._breathing.start(self)
+
+    def summary(self, hot: float, next_s: float, trouble: str, wide: bool) -> str:
+        """The strip's words before its time."""
+        if trouble and (wide or not hot):
+            return f"{t('strip.hot', count=int(hot))} · {trouble}" if hot else trouble
+        if not hot:
+            return t("strip.quiet")
+        if not wide:
+            return t("strip.hot", count=int(hot))
+        return f"{t('strip.hot', count=int(hot))}  {t('strip.next') if next_s >= 0 else t('strip.reading')}"
+
+
+load_beside(__file__)

@@ -1,0 +1,185 @@
+"""Text that keeps to its box.
+
+A word is never clipped and never broken: text wraps, and gets smaller step by step down to the smallest size
+its owner allows.  It never goes below 3 mm of cap height.  Widths come from the font itself.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from kivy.clock import Clock
+from kivy.core.text import Label as CoreLabel
+from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.uix.image import Image
+from kivy.uix.label import Label
+from kivy.uix.layout import Layout
+
+from kiosk.screens.kv import load_beside
+from kiosk.screens.theme import icon
+
+LINE = 1.23  # line height over font size: B612 has 0.965 above and 0.25 below the base line, rounded up
+_EM = 100.0
+_STEP = 0.96
+
+
+@lru_cache(maxsize=4096)
+def _ems(font_name: str, bold: bool, word: str) -> float:
+    label = CoreLabel(font_name=font_name, bold=bold, font_size=_EM)
+    label.resolve_font_name()
+    return float(label.get_extents(word)[0]) / _EM
+
+
+def width_px(text: str, size_px: float, bold: bool = False, font_name: str = "B612") -> float:
+    """Width of one line of text, px."""
+    return sum(_ems(font_name, bold, word) for word in text.split(" ")) * size_px + text.count(" ") * size_px * _ems(
+        font_name, bold, " "
+    )
+
+
+def lines_of(text: str, size_px: float, width: float, bold: bool, font_name: str) -> int | None:
+    """Lines that the text takes in a box of that width, or None where one word is wider than the box."""
+    lines = 0
+    gap = _ems(font_name, bold, " ") * size_px
+    for paragraph in text.split("\n"):
+        lines += 1
+        used = 0.0
+        for word in paragraph.split(" "):
+            wide = _ems(font_name, bold, word) * size_px + 1.0
+            if wide > width:
+                return None
+            if used and used + gap + wide > width:
+                lines += 1
+                used = wide
+            else:
+                used += (gap if used else 0.0) + wide
+    return lines
+
+
+class Words(Label):
+    """A text of at most `largest` px font size that shrinks to `least` rather than leave its box.
+
+    `lines`: how many it may take; 0 for as many as the box holds.  `elides`: a single line of the shop's own words
+    (a name), which nobody can bound, ends in dots where even `least` is too wide.
+    """
+
+    largest = NumericProperty()
+    least = NumericProperty()
+    lines = NumericProperty(0)
+    elides = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        self._fit_soon = Clock.create_trigger(self._fit, -1)
+        super().__init__(**kwargs)
+        for name in ("text", "size", "largest", "least", "lines", "bold", "font_name", "padding"):
+            self.fbind(name, self._fit_soon)
+        self._fit()
+
+    def height_at(self, size_px: float, width: float) -> float | None:
+        """Height of the text at that font size, px; None where a word is wider or the lines are too many."""
+        if not self.text:
+            return 0.0
+        lines = lines_of(self.text, size_px, width, self.bold, self.font_name)
+        if self.elides and lines != 1 and size_px <= min(self.least, self.largest):
+            lines = 1
+        if lines is None or (self.lines and lines > self.lines):
+            return None
+        return lines * LINE * size_px + self.padding[1] + self.padding[3]
+
+    def _fit(self, *_: object) -> None:
+        least = min(self.least, self.largest)
+        size = self.largest
+        width = self.width - self.padding[0] - self.padding[2]
+        while size > least:
+            height = self.height_at(size, width)
+            if height is not None and height <= self.height + 0.5:
+                break
+            size = max(least, size * _STEP)
+        self.shorten = self.elides and lines_of(self.text, size, width, self.bold, self.font_name) != 1
+        self.font_size = size
+        self.text_size = self.size
+
+
+class Column(Layout):
+    """Texts one below the other from the top, each at its full size while the column holds them all.
+
+    Where it does not, all shrink together, none below its own `least`.  An empty text takes no room.  Other
+    children keep their height (`size_hint_y: None`) or share what is left over by their `size_hint_y`.
+    `spacing`, px, stands between what is shown.
+    """
+
+    spacing = NumericProperty()
+    centred = BooleanProperty(False)  # what is left over stands half above
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        for name in ("children", "size", "pos", "spacing", "centred"):
+            self.fbind(name, self._trigger_layout)
+
+    def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
+        if isinstance(widget, Words):
+            for name in ("text", "largest", "least", "lines", "bold"):
+                widget.fbind(name, self._trigger_layout)
+        else:
+            for name in ("height", "size_hint_y"):
+                widget.fbind(name, self._trigger_layout)
+        super().add_widget(widget, *args, **kwargs)
+
+    def remove_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
+        for name in ("text", "largest", "least", "lines", "bold", "height", "size_hint_y"):
+            widget.funbind(name, self._trigger_layout)
+        super().remove_widget(widget, *args, **kwargs)
+
+    def _heights(self, scale: float) -> list[float] | None:
+        heights = []
+        for child in reversed(self.children):
+            if isinstance(child, Words):
+                height = child.height_at(max(child.largest * scale, min(child.least, child.largest)), self.width)
+                if height is None:
+                    return None
+                heights.append(height)
+            else:
+                heights.append(0.0 if child.size_hint_y is not None else child.height)
+        return heights
+
+    def do_layout(self, *_: object) -> None:
+        scale = 1.0
+        heights = self._heights(scale)
+        while scale > 0.3 and (heights is None or self._total(heights) > self.height):
+            scale *= _STEP
+            heights = self._heights(scale)
+        if heights is None:
+            heights = [self.height / max(1, len(self.children))] * len(self.children)
+        spare = max(0.0, self.height - self._total(heights))
+        shares = sum(c.size_hint_y or 0.0 for c in self.children if not isinstance(c, Words))
+        top = self.top - (spare / 2 if self.centred and not shares else 0.0)
+        for child, height in zip(reversed(self.children), heights, strict=True):
+            if not isinstance(child, Words) and child.size_hint_y is not None and shares:
+                height = spare * child.size_hint_y / shares
+            child.width = self.width
+            child.height = height
+            child.pos = (self.x, top - height)
+            top -= height + (self.spacing if height else 0.0)
+
+    def _total(self, heights: list[float]) -> float:
+        shown = [height for height in heights if height]
+        return sum(shown) + self.spacing * max(0, len(shown) - 1)
+
+
+class Countdown(Words):
+    """Minutes and seconds left, large, in figures that do not dance.  Negative: not known."""
+
+    left_s = NumericProperty(-1)
+
+
+class Icon(Image):
+    """One of our own drawings by its name, in the colour of `color`; no name takes no room."""
+
+    name = StringProperty()
+
+    def on_name(self, _: object, name: str) -> None:
+        self.source = icon(name)
+
+
+load_beside(__file__)

@@ -1,0 +1,54 @@
+"""Things a gloved hand touches: buttons and the ground that shows what belongs together.
+
+Every touchable part is a `Touchable`, and says how large it must be; a test holds it to that on every screen.
+It reports a release on itself, never needs a double tap, a long press or a swipe.
+"""
+
+from __future__ import annotations
+
+from kivy.properties import ColorProperty, NumericProperty, StringProperty
+from kivy.uix.behaviors import ButtonBehavior
+from kivy.uix.boxlayout import BoxLayout
+
+from kiosk.screens.kv import load_beside
+from kiosk.screens.theme import TOUCH_MM
+
+
+class Touchable(ButtonBehavior):
+    """Something to touch.  `least_mm`: the short way across it, on the panel."""
+
+    least_mm = NumericProperty(TOUCH_MM)
+    always_release = False
+
+
+class Panel(BoxLayout):
+    """Ground with rounded corners for what belongs together."""
+
+    fill = ColorProperty()
+    edge = ColorProperty((0, 0, 0, 0))  # a frame around it
+
+
+class BigButton(Touchable, BoxLayout):
+    """A word, with or without an icon, that does something.  `note` is a smaller line below the word."""
+
+    text = StringProperty()
+    note = StringProperty()
+    largest = NumericProperty()  # font size of the word, px
+    icon = StringProperty()
+    fill = ColorProperty()
+    ink = ColorProperty()
+
+
+class ActButton(BigButton):
+    """What a hand may do now: one on a screen where possible."""
+
+
+class IconButton(Touchable, BoxLayout):
+    """A drawing to touch, where a word would only stand in the way (arrows, delete)."""
+
+    icon = StringProperty()
+    fill = ColorProperty()
+    ink = ColorProperty()
+
+
+load_beside(__file__)

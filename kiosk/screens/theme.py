@@ -1,0 +1,176 @@
+"""Colours, type and sizes of every screen, as tokens that widgets bind to.
+
+A widget takes its colours and lengths from `look` and never writes a number of its own that a hand or an eye
+depends on.  Lengths are given in millimetres on the panel: a 7-inch 800x480 panel has 5.2 pixels a millimetre,
+and without a density in the settings a window is taken for a panel of that size, whatever its pixels.
+Facts: cap height of B612 measured from its outlines (0.763 of the font size); contrast after WCAG 2.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+from kivy.core.text import LabelBase
+from kivy.event import EventDispatcher
+from kivy.properties import BooleanProperty, ColorProperty, NumericProperty, StringProperty
+from kivy.utils import get_color_from_hex
+
+from kiosk import where
+
+PX_PER_MM = 5.2  # 800 px over 154 mm
+LONG_PX, SHORT_PX = 800, 480
+CAP_HEIGHT = 0.763  # of B612's font size
+
+TOUCH_MM = 18.0  # what a glove must hit
+LIST_MM = 12.0  # rows of lists that also page by large arrows
+KEY_MM = 15.0  # the 26 symbols of the code pad, which share a 7-inch panel with the heat strip
+GAP_MM = 3.0  # between two targets
+SMALLEST_MM = 3.0  # cap height below which nothing is written
+
+
+@dataclass(frozen=True, slots=True)
+class Colours:
+    """One set of colour tokens, as `#RRGGBB`.  `on_…` is the colour of words on that ground."""
+
+    ground: str
+    surface: str
+    raised: str
+    line: str
+    text: str
+    quiet: str
+    act: str
+    on_act: str
+    done: str
+    on_done: str
+    stop: str
+    on_stop: str
+    heat: str
+    on_heat: str
+    heat_ground: str
+    heat_deep: str
+
+
+DARK = Colours(
+    ground="#12171C", surface="#1C242B", raised="#2C3842", line="#3A4854", text="#F3F6F8", quiet="#A9B6C0",
+    act="#6CC4E8", on_act="#12171C", done="#5FB878", on_done="#12171C", stop="#F2B134", on_stop="#12171C",
+    heat="#E23B2E", on_heat="#FFFFFF", heat_ground="#C9281C", heat_deep="#8F1A12",
+)  # fmt: skip
+LIGHT = Colours(
+    ground="#E9EDF0", surface="#FFFFFF", raised="#D5DDE3", line="#8A98A4", text="#12171C", quiet="#44525D",
+    act="#0B6A94", on_act="#FFFFFF", done="#1F7A3D", on_done="#FFFFFF", stop="#F2B134", on_stop="#12171C",
+    heat="#C9281C", on_heat="#FFFFFF", heat_ground="#C9281C", heat_deep="#8F1A12",
+)  # fmt: skip
+CONTRAST = Colours(
+    ground="#000000", surface="#000000", raised="#1E1E1E", line="#FFFFFF", text="#FFFFFF", quiet="#E4E4E4",
+    act="#7FDBFF", on_act="#000000", done="#7CFF9B", on_done="#000000", stop="#FFD23F", on_stop="#000000",
+    heat="#B30E00", on_heat="#FFFFFF", heat_ground="#B30E00", heat_deep="#600700",
+)  # fmt: skip
+
+SETS = {"dark": DARK, "light": LIGHT, "contrast": CONTRAST}
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast of two `#RRGGBB` colours, 1..21 (WCAG 2)."""
+
+    def luminance(colour: str) -> float:
+        parts = [
+            part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4
+            for part in get_color_from_hex(colour)[:3]
+        ]
+        return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
+
+    dark, light = sorted((luminance(one), luminance(other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+class Look(EventDispatcher):
+    """The tokens now in force.  Kv binds to them: `color: look.text`, `height: look.touch`.
+
+    `mm`: pixels a millimetre.  `wide`: the window is wider than high.  `touch`, `row`, `key`, `gap`, `pad`,
+    `corner`: lengths, px.  `outcome`, `countdown`, `title`, `body`, `small`: font sizes, px.
+    """
+
+    ground = ColorProperty(DARK.ground)
+    surface = ColorProperty(DARK.surface)
+    raised = ColorProperty(DARK.raised)
+    line = ColorProperty(DARK.line)
+    text = ColorProperty(DARK.text)
+    quiet = ColorProperty(DARK.quiet)
+    act = ColorProperty(DARK.act)
+    on_act = ColorProperty(DARK.on_act)
+    done = ColorProperty(DARK.done)
+    on_done = ColorProperty(DARK.on_done)
+    stop = ColorProperty(DARK.stop)
+    on_stop = ColorProperty(DARK.on_stop)
+    heat = ColorProperty(DARK.heat)
+    on_heat = ColorProperty(DARK.on_heat)
+    heat_ground = ColorProperty(DARK.heat_ground)
+    heat_deep = ColorProperty(DARK.heat_deep)
+    colours = StringProperty("dark")
+
+    wide = BooleanProperty(True)
+    mm = NumericProperty(PX_PER_MM)
+    touch = NumericProperty()
+    row = NumericProperty()
+    key = NumericProperty()
+    gap = NumericProperty()
+    pad = NumericProperty()
+    corner = NumericProperty()
+    strip = NumericProperty()
+
+    outcome = NumericProperty()
+    countdown = NumericProperty()
+    title = NumericProperty()
+    body = NumericProperty()
+    small = NumericProperty()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.bind(mm=self._measure)
+        self._measure()
+
+    def _measure(self, *_: object) -> None:
+        self.touch = TOUCH_MM * self.mm
+        self.row = LIST_MM * self.mm
+        self.key = KEY_MM * self.mm
+        self.gap = GAP_MM * self.mm
+        self.pad = 2 * self.mm
+        self.corner = 1.5 * self.mm
+        self.strip = 9.4 * self.mm
+        self.outcome = self.type_px(9)
+        self.countdown = self.type_px(8)
+        self.title = self.type_px(6)
+        self.body = self.type_px(4)
+        self.small = self.type_px(SMALLEST_MM)
+
+    def type_px(self, cap_mm: float) -> float:
+        """Font size, px, whose capitals stand `cap_mm` high on the panel."""
+        return cap_mm * self.mm / CAP_HEIGHT
+
+    def wear(self, colours: str) -> None:
+        """Put on a set of colours: `dark`, `light` or `contrast`."""
+        chosen = SETS[colours]
+        for token in fields(Colours):
+            setattr(self, token.name, getattr(chosen, token.name))
+        self.colours = colours
+
+    def fit(self, width_px: float, height_px: float, px_per_mm: float | None = None) -> None:
+        """Take the window's size; `px_per_mm` is the panel's density where the settings know it."""
+        self.wide = width_px > height_px
+        long_px, short_px = max(width_px, height_px), min(width_px, height_px)
+        self.mm = px_per_mm or PX_PER_MM * min(long_px / LONG_PX, short_px / SHORT_PX)
+
+
+def fonts() -> None:
+    """Make B612 and B612 Mono known to Kivy under these names."""
+    folder = where.assets() / "fonts"
+    for name, stem in (("B612", "B612"), ("B612 Mono", "B612Mono")):
+        LabelBase.register(name, str(folder / f"{stem}-Regular.ttf"), fn_bold=str(folder / f"{stem}-Bold.ttf"))
+
+
+def icon(name: str) -> str:
+    """Path of one of our icons, for an image's `source`; empty for no name."""
+    return str(where.assets() / "icons" / f"{name}.png") if name else ""
+
+
+look = Look()

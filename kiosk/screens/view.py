@@ -1,0 +1,46 @@
+"""What every screen is: a page of the window, with its way to the desk.
+
+How a screen is made stands in `app.py`.  A screen shows and forwards; it never waits for the desk, and holds
+nothing that the ledger holds.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+from typing import Any
+
+from kivy.properties import ObjectProperty
+from kivy.uix.boxlayout import BoxLayout
+
+
+class Covers(IntEnum):
+    """How much of the frame a screen hides."""
+
+    NOTHING = 0
+    RAIL = 1
+    ALL = 2
+
+
+class View(BoxLayout):
+    """A page.  `counter`: its side of the desk (`counter.Counter`).
+
+    `name`: how `Counter.go` calls it.  `rail`: the destination marked while it is shown.  `covers`: what it hides.
+    """
+
+    counter = ObjectProperty(None, allownone=True)
+    name = ""
+    rail = "scan"
+    covers = Covers.NOTHING
+
+    def shown(self, **about: Any) -> None:
+        """It comes into sight; `about` is what the caller of `Counter.go` said."""
+
+    def left(self) -> None:
+        """It goes out of sight."""
+
+    def tick(self) -> None:
+        """Once a second while it is in sight."""
+
+    def scanned(self, text: str) -> bool:
+        """A code was read while it is in sight.  True: it is this screen's; False: it goes to the scan screen."""
+        return False

@@ -1,0 +1,92 @@
+"""One thread that asks the desk, so that the screen never waits.
+
+Questions are answered in the order they were put; every answer comes back through one queue and is handed over
+on Kivy's thread.  The desk itself is opened, used and closed on this thread alone.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+from collections.abc import Callable
+from typing import Any, Generic, TypeVar
+
+from kivy.clock import Clock
+
+D = TypeVar("D")
+A = TypeVar("A")
+
+log = logging.getLogger("kiosk.worker")
+
+
+class Worker(Generic[D]):
+    """Asks questions of what `opened` gives (the desk), on its own thread.
+
+    `at_fault(error)` is called on Kivy's thread for a question that failed and had nobody to tell.
+    """
+
+    def __init__(
+        self, opened: Callable[[], D], closed: Callable[[D], None], at_fault: Callable[[Exception], None]
+    ) -> None:
+        self._opened = opened
+        self._closed = closed
+        self._at_fault = at_fault
+        self._questions: queue.SimpleQueue[Callable[[D], None] | None] = queue.SimpleQueue()
+        self._answers: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._hand_over_soon = Clock.create_trigger(self._hand_over)
+        self._thread = threading.Thread(target=self._run, name="desk")
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def ask(
+        self,
+        question: Callable[[D], A],
+        then: Callable[[A], None] | None = None,
+        failed: Callable[[Exception], None] | None = None,
+    ) -> None:
+        """Put a question; `then(answer)` or `failed(error)` is called on Kivy's thread."""
+
+        def put(desk: D) -> None:
+            try:
+                answer = question(desk)
+            except Exception as error:
+                log.warning("the desk could not answer: %s", error, exc_info=True)
+                self.post(lambda error=error: (failed or self._at_fault)(error))
+            else:
+                if then is not None:
+                    self.post(lambda: then(answer))
+
+        self._questions.put(put)
+
+    def post(self, call: Callable[[], Any]) -> None:
+        """Have something done on Kivy's thread; from any thread."""
+        self._answers.put(call)
+        self._hand_over_soon()
+
+    def stop(self) -> None:
+        """Answer what was asked, close the desk, and come back when that is done."""
+        if self._thread.is_alive():
+            self._questions.put(None)
+            self._thread.join()
+
+    def _hand_over(self, _: float) -> None:
+        while True:
+            try:
+                call = self._answers.get_nowait()
+            except queue.Empty:
+                return
+            call()
+
+    def _run(self) -> None:
+        try:
+            desk = self._opened()
+        except Exception as error:
+            self.post(lambda error=error: self._at_fault(error))
+            return
+        try:
+            while (question := self._questions.get()) is not None:
+                question(desk)
+        finally:
+            self._closed(desk)
