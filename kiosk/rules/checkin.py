@@ -186,7 +186,7 @@ def _hot(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None) -> Refuse
             name=card.name,
             place=goal.name,
             hottest_c=hold.hottest_c,
-            where=hold.where,
+            where=f"term.{hold.where}",
             remaining_s=hold.remaining_s,
         ),
         say("remedy.hot", name=card.name, place=at.name if at else None, reading=hold.needs_reading),

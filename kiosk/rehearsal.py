@@ -1,0 +1,160 @@
+"""A shift played from a folder: pictures in name order as if scanned, text files for keys, waits and touches.
+
+Runs on a pretended clock, so that a wait of half an hour takes no time; everything else is the real thing: the
+pictures are read, the rules decide and the ledger is written.  Nothing here is special to the demo shift.
+
+Text steps, one instruction a file: ten characters typed by hand (`NNN-keys.txt`), `wait 1500 s`, or
+`touch reading nose 38.5`, `touch audit Cabinet A`, `touch close audit`, `touch undo`.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from kiosk.desk import Desk
+from kiosk.desk.desk import Scanned
+from kiosk.reader.decode import read
+from kiosk.reader.files import PICTURES, PictureError, load
+from kiosk.rules.cards import HolderCard
+from kiosk.rules.checkin import Done, Refused, Wait
+from kiosk.rules.say import Say
+
+STEP_S = 6.0  # what one scan takes a hand
+READ_MS = 400.0
+
+
+class StepFault(ValueError):
+    """A step file that says nothing the rehearsal can do.  `path`, `why`."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"{path}: line 1: {why}")
+        self.path = path
+        self.why = why
+
+
+class PretendedTime:
+    """A counter and a wall clock that move only when told."""
+
+    def __init__(self, wall_s: float) -> None:
+        self.counter_s = 0.0
+        self._wall_s = wall_s
+
+    def forward(self, seconds: float) -> None:
+        self.counter_s += seconds
+
+    def counter(self) -> float:
+        return self.counter_s
+
+    def wall(self) -> float:
+        return self._wall_s + self.counter_s
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """What one step came to.  outcome: done, wait, refused, unread, waited, noted."""
+
+    step: str
+    read: tuple[str, ...]
+    outcome: str
+    reason: str | None
+    says: tuple[Say, ...]
+    holder: HolderCard | None = None
+    hot: int = 0
+    lines: tuple[str, ...] = field(default=())
+
+
+def steps_in(folder: Path) -> list[Path]:
+    """Pictures and step files in name order.  Raises PictureError for a folder without any."""
+    if not folder.is_dir():
+        raise PictureError(folder, "is not a folder")
+    found = sorted(p for p in folder.iterdir() if p.suffix.lower() in PICTURES or p.suffix == ".txt")
+    if not found:
+        raise PictureError(folder, "has no pictures in it: give a folder of photographs")
+    return found
+
+
+def play(desk: Desk, clock: PretendedTime, steps: list[Path]) -> Iterator[Played]:
+    """Feeds the steps to the desk one by one.  Raises PictureError, StepFault and whatever the desk raises."""
+    for path in steps:
+        clock.forward(STEP_S)
+        if path.suffix == ".txt":
+            yield _instruction(desk, clock, path)
+            desk.tick()
+            continue
+        codes = tuple(dict.fromkeys(symbol.text for symbol in read(load(path), READ_MS).symbols))
+        if not codes:
+            yield Played(path.name, (), "unread", None, (Say("unread"),), hot=len(desk.heat.board()))
+        for text in codes:
+            yield _played(desk, path.name, codes, desk.scan(text))
+        desk.tick()
+
+
+def _instruction(desk: Desk, clock: PretendedTime, path: Path) -> Played:
+    words = path.read_text("utf-8").split()
+    match words:
+        case ["wait", amount, "s"]:
+            _wait(desk, clock, _number(path, amount))
+            return Played(path.name, (), "waited", None, (Say("rehearsal.waited", (("wait_s", float(amount)),)),))
+        case ["touch", "undo"]:
+            return _played(desk, path.name, (), desk.undo())
+        case ["touch", "reading", where, value]:
+            pending = desk.session.pending
+            board = desk.heat.board()
+            holder = pending.card if pending and isinstance(pending.card, HolderCard) else board[0] if board else None
+            if holder is None:
+                raise StepFault(path, "nothing is hot, and no holder was scanned")
+            taken = desk.heat.read(holder.holder.key, where, _number(path, value))
+            hot = len(desk.heat.board())
+            return Played(path.name, (), "done", None, (taken.say,), taken.holder, hot)
+        case ["touch", "audit", *place]:
+            return _audit(desk, path, " ".join(place))
+        case ["touch", "close", "audit"]:
+            said = desk.audits.close().say
+            return Played(path.name, (), "done", None, (said,), hot=len(desk.heat.board()))
+        case [*typed] if len("".join(typed)) == 10:
+            return _played(desk, path.name, tuple(typed), desk.scan("".join(typed)))
+    raise StepFault(path, f"{' '.join(words)!r} is no step: ten characters, `wait N s`, or `touch ...`")
+
+
+def _audit(desk: Desk, path: Path, name: str) -> Played:
+    code = desk.session.cards.find_place(name)
+    if code is None:
+        raise StepFault(path, f"there is no place {name!r}")
+    desk.audits.open(code)
+    said = Say("rehearsal.audit", (("place", name),))
+    return Played(path.name, (), "done", None, (said,), hot=len(desk.heat.board()))
+
+
+def _wait(desk: Desk, clock: PretendedTime, seconds: float) -> None:
+    left = seconds
+    while left > 0:  # the kiosk ticks on meanwhile, as it would on the wall
+        clock.forward(min(left, 5.0))
+        left -= 5.0
+        desk.tick()
+
+
+def _number(path: Path, text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise StepFault(path, f"{text!r} is not a number") from None
+
+
+def _played(desk: Desk, step: str, read_: tuple[str, ...], scanned: Scanned) -> Played:
+    outcome = scanned.outcome
+    reason: str | None = None
+    match outcome:
+        case Done(say=said) | Wait(say=said):
+            name = "done" if isinstance(outcome, Done) else "wait"
+            says: tuple[Say, ...] = (said,)
+        case Refused(reason=why):
+            name, reason, says = "refused", why.value, (outcome.why, outcome.remedy)
+    kinds = tuple(line.kind for line in scanned.lines)
+    return Played(step, read_, name, reason, says, scanned.holder, len(desk.heat.board()), kinds)
+
+
+def clock_for_now() -> PretendedTime:
+    return PretendedTime(time.time())
