@@ -1,9 +1,10 @@
 """Draws the pictures of a rehearsed shift from its list of steps: `python demo_tags/make_shift.py demo_tags/shift`.
 
 A shift is a folder with a `steps.csv`: one line a step, with the file's name, what it shows (key of a holder or
-operator, name of a place, name of a command card, several joined by `+`), how it is photographed, which of the many
-possible photographs it is (`take`, any whole number), and what should come of it.  Nothing here knows what the kiosk will answer.  Codes come from the demo shop's own files beside this
-one; to rehearse another shift, copy the folder, edit its steps.csv and run this on the copy.
+operator, name of a place, name of a command card, several joined by `+`), how it is photographed, which of the
+many possible photographs it is (`take`, any whole number), and what should come of it.  Nothing here knows what
+the kiosk will answer.  Codes come from the demo shop's own files beside this one; to rehearse another shift, copy
+the folder, edit its steps.csv and run this on the copy.
 """
 
 from __future__ import annotations
