@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from kiosk.rules.assembly import Assembly, Coupling, Family
 from kiosk.rules.loads import mass_kg, moment_nm, rated_rpm
+from kiosk.rules.say import Value
 
 HAIR_MM = 1e-6  # an exact fit stays a fit after rounding
 
@@ -162,15 +163,32 @@ class Obstacle:
         return f"magazine.{self.reason.value}"
 
     @property
-    def values(self) -> dict[str, str | int | float]:
-        """What the message shows; only what this obstacle has."""
-        given: tuple[tuple[str, str | int | float | None], ...] = (
-            ("pocket", self.pocket),
-            ("other", self.other or None),
-            ("actual", self.actual_text or self.actual),
-            ("allowed", self.allowed_text or self.allowed),
-        )
-        return {name: value for name, value in given if value is not None}
+    def values(self) -> dict[str, Value]:
+        """What the message shows, numbers under a name that ends in their unit; None where there is none."""
+        unit = _UNITS.get(self.reason)
+        ending = f"_{unit}" if unit else ""
+        return {
+            "pocket": self.pocket,
+            "other": self.other or None,
+            f"actual{ending}": self.actual_text or self.actual,
+            f"allowed{ending}": self.allowed_text or self.allowed,
+        }
+
+
+_UNITS = {
+    Reason.NEIGHBOUR: "mm",
+    Reason.NEIGHBOUR_RETURNS: "mm",
+    Reason.NEEDS_FREE_NEIGHBOURS: "mm",
+    Reason.MASS: "kg",
+    Reason.MASS_UNKNOWN: "kg",
+    Reason.MOMENT: "nm",
+    Reason.MOMENT_UNKNOWN: "nm",
+    Reason.LENGTH: "mm",
+    Reason.LENGTH_UNKNOWN: "mm",
+    Reason.DIAMETER: "mm",
+    Reason.SPEED: "rpm",
+    Reason.SPEED_UNKNOWN: "rpm",
+}
 
 
 class Note(Enum):
