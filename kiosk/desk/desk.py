@@ -10,6 +10,8 @@ from pathlib import Path
 
 from kiosk import __version__
 from kiosk import settings as shop_settings
+from kiosk.desk.build import BuildCounter
+from kiosk.desk.handover import HandoverCounter
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.people import PeopleCounter
 from kiosk.desk.session import NotThere, Session
@@ -55,6 +57,8 @@ class Desk:
         self.heat = HeatCounter(session)
         self.people = PeopleCounter(session)
         self.shop = ShopCounter(session)
+        self.build = BuildCounter(session)
+        self.handover = HandoverCounter(session)
         self._beat_s = session.now().watched_s
 
     @classmethod

@@ -21,3 +21,7 @@ class Holds:
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict:
         return self._rule.judge(facts, reading)
+
+    def length_error_um(self, facts: HoldFacts, moment: Moment) -> float:
+        """How much too long it would be measured now, µm."""
+        return self._rule.length_error_um(facts, moment.watched_s)

@@ -300,6 +300,12 @@ class Cards:
         return None
 
 
+def cutter_of(row: Row) -> Cutter:
+    """A cutter from its row."""
+    cutter: Cutter = _cutter.decode(row["facts"])
+    return cutter
+
+
 def assembly_of(row: dict[str, Any], holder: Holder) -> Assembly:
     """An assembly from its row joined with its cutter's facts."""
     return Assembly(

@@ -86,3 +86,8 @@ class TimedHolds:
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict:
         return Verdict("agrees", reading.value_c <= self.limit_c, None, "")
+
+    def length_error_um(self, facts: HoldFacts, now_s: float) -> float:
+        """Straight line from the hottest to nothing at the end of the hold, over 100 mm of steel."""
+        share = (self.view(facts, now_s).remaining_s or 0.0) / self.free_air_s
+        return 11.5e-6 * 100e3 * self.hottest_c * share

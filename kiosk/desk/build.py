@@ -1,0 +1,182 @@
+"""The build-up counter: which cutter fits which holder, building, measuring, tearing down.
+
+What fits is `rules.fits`' business; a build it blocks is refused with its findings.  Tearing down a shrink fit
+takes heat, so it starts a hold again.
+"""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass, replace
+
+from kiosk.desk.session import NotThere, Session
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import rows
+from kiosk.ledger.view import cutter_of
+from kiosk.rules.assembly import Clamping, Condition, Cutter, Measured
+from kiosk.rules.cards import HolderCard
+from kiosk.rules.fits import Finding, Fit, FitRules, Question, fit
+from kiosk.rules.lines import (
+    Built,
+    ConditionSaid,
+    CutterAdded,
+    Entry,
+    Heated,
+    HoldEnded,
+    MeasuredLine,
+    TornDown,
+)
+from kiosk.rules.magazine import Machine
+from kiosk.rules.places import Kind
+from kiosk.rules.say import Say, say
+from kiosk.rules.shrink import ShrinkRules
+
+
+class BuildRefused(ValueError):
+    """Not built: `why` and `remedy` for the screen, `findings` where it is a matter of fit."""
+
+    def __init__(self, why: Say, remedy: Say, findings: tuple[Finding, ...] = ()) -> None:
+        super().__init__(why.key)
+        self.why = why
+        self.remedy = remedy
+        self.findings = findings
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A free cutter held against a holder."""
+
+    cutter: Cutter
+    fit: Fit
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureTaken:
+    """A measurement as it was written; `warning` where the steel was still warm."""
+
+    holder: HolderCard
+    values: Measured
+    warning: Say | None
+
+
+class BuildCounter:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def rules(self) -> FitRules:
+        heat = self._session.settings.heat
+        return FitRules(shrink=ShrinkRules(unit_max_c=heat.temp_c, heat_limit=int(heat.cycles_limit)))
+
+    def machines(self) -> tuple[Machine, ...]:
+        places = self._session.cards.places
+        return tuple(
+            Machine(row["name"], magazine)
+            for code, row in places.rows.items()
+            if row["kind"] == Kind.MACHINE.value and (magazine := places.magazine(code))
+        )
+
+    def free_cutters(self) -> tuple[Cutter, ...]:
+        """Cutters that are in no assembly, by diameter."""
+        built = T.Holder.select(T.Assembly.cutter).join(T.Assembly, on=(T.Holder.assembly == T.Assembly.key))
+        found = T.Cutter.select().where(T.Cutter.key.not_in(built)).order_by(T.Cutter.dc_mm, T.Cutter.name)
+        return tuple(cutter_of(row) for row in rows(found))
+
+    def add_cutter(self, cutter: Cutter) -> None:
+        self._session.write(CutterAdded(cutter))
+
+    def offers(self, holder_key: str) -> tuple[Offer, ...]:
+        """Every free cutter with what speaks for and against it, those that fit first."""
+        found = [Offer(cutter, self.fit(holder_key, cutter.key)) for cutter in self.free_cutters()]
+        return tuple(sorted(found, key=lambda offer: (not offer.fit.ok, len(offer.fit.findings), offer.cutter.dc_mm)))
+
+    def fit(self, holder_key: str, cutter_key: str, insert_mm: float | None = None, rpm: float | None = None) -> Fit:
+        """What speaks for and against building this cutter in, with the shrink fit worked out.  Raises NotThere."""
+        card = self._session.holder(holder_key)
+        holder = card.holder
+        depth_mm = insert_mm if insert_mm is not None else holder.insert_max_mm
+        question = Question(holder, self._cutter(cutter_key), depth_mm, rpm=rpm, heats_used=card.heat_cycles)
+        return fit(question, self.rules(), self.machines())
+
+    def _cutter(self, key: str) -> Cutter:
+        for row in rows(T.Cutter.select().where(T.Cutter.key == key)):
+            return cutter_of(row)
+        raise NotThere("cutter", key)
+
+    def build(self, holder_key: str, cutter_key: str, insert_mm: float | None = None, name: str = "") -> HolderCard:
+        """Builds the cutter in.  Raises BuildRefused, NotThere."""
+        session = self._session
+        card = session.holder(holder_key)
+        cutter = self._cutter(cutter_key)
+        if card.assembly is not None:
+            names = {"name": card.holder.name, "cutter": card.assembly.cutter.name}
+            raise BuildRefused(say("build.taken", **names), say("build.tear_down_first", **names))
+        at = card.place.place.kind if card.place else None
+        if at not in (Kind.BENCH, Kind.SHRINK):
+            where = card.place.name if card.place else None
+            raise BuildRefused(
+                say("build.not_at_bench", name=card.name, place=where), say("build.to_bench", name=card.name)
+            )
+        if cutter_key not in {free.key for free in self.free_cutters()}:
+            raise BuildRefused(say("build.cutter_taken", cutter=cutter.name), say("build.choose_other"))
+        answer = self.fit(holder_key, cutter_key, insert_mm)
+        if not answer.ok:
+            first = next(finding for finding in answer.findings if finding.blocking)
+            why = Say(first.message_id, first.shown)
+            raise BuildRefused(why, say("build.choose_other"), answer.findings)
+        depth_mm = insert_mm if insert_mm is not None else card.holder.insert_max_mm
+        key = f"A{secrets.token_hex(6).upper()}"
+        session.write(Built(key, name or cutter.name, holder_key, cutter_key, depth_mm))
+        return session.holder(holder_key)
+
+    def tear_down(self, holder_key: str, condition: Condition = Condition.UNKNOWN, used_min: float = 0.0) -> HolderCard:
+        """Ends the assembly; for a shrink fit, at the shrink station, and hot from then on.
+
+        Raises BuildRefused, NotThere.
+        """
+        session = self._session
+        card = session.holder(holder_key)
+        if card.assembly is None:
+            raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
+        at = card.place.place.kind if card.place else None
+        shrinks = card.holder.clamping is Clamping.SHRINK_FIT
+        wanted = (Kind.SHRINK,) if shrinks else (Kind.BENCH,)
+        if card.place is None or at not in wanted:
+            why = say("build.tear_down_elsewhere", name=card.name, place=card.place.name if card.place else None)
+            raise BuildRefused(why, say("build.to_shrink" if shrinks else "build.to_bench", name=card.name))
+        lines: list[Entry] = [
+            ConditionSaid(holder_key, card.assembly.key, condition, used_min),
+            TornDown(holder_key, card.assembly.key),
+        ]
+        if shrinks:
+            fresh = card.hold is not None and not card.hold.ended
+            if card.hold is not None and card.hold.ended:
+                lines.append(HoldEnded(holder_key, "time"))
+            lines.append(Heated(holder_key, card.place.place.code, heats=0 if fresh else 1))
+        session.write(*lines)
+        return session.holder(holder_key)
+
+    def measure(self, holder_key: str, values: Measured) -> MeasureTaken:
+        """Writes a measurement; one taken warm carries the length error the heat makes.  Raises BuildRefused."""
+        session = self._session
+        card = session.holder(holder_key)
+        if card.assembly is None:
+            raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
+        if not (0 < values.length_mm < 1000 and 0 < values.diameter_mm < 500):
+            raise BuildRefused(say("measure.impossible", name=card.name), say("measure.again"))
+        facts = session.cards.hold_facts(holder_key)
+        error_um = session.holds.length_error_um(facts, session.now()) if facts else 0.0
+        tolerance_um = session.settings.heat.length_tolerance_um
+        warning = None
+        if error_um > tolerance_um:
+            values = replace(values, length_error_um=error_um)
+            warning = say("measure.warm", name=card.name, error_um=error_um, measure_in_s=card.measure_in_s)
+        session.write(MeasuredLine(holder_key, card.assembly.key, values))
+        return MeasureTaken(session.holder(holder_key), values, warning)
+
+    def say_condition(self, holder_key: str, condition: Condition, used_min: float = 0.0) -> HolderCard:
+        """What a hand says of a cutter that came back, and the minutes it cut."""
+        card = self._session.holder(holder_key)
+        if card.assembly is None:
+            raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
+        self._session.write(ConditionSaid(holder_key, card.assembly.key, condition, used_min))
+        return self._session.holder(holder_key)
