@@ -16,16 +16,14 @@ from numpy.typing import NDArray
 
 from kiosk.reader.symbols import Outline
 
-SMALLEST_MODULE_PX = 2.0
-"""Sampling needs two pixels a module."""
+SMALLEST_MODULE_PX = 2.2
+"""Sampling needs two pixels a module, and a little for what the lens takes."""
 DARKEST_PAPER = 55
 """White paper under this level of 255 drowns in noise."""
-LEAST_CONTRAST = 0.35
-"""Ink against paper, (paper - ink) / paper; oil and reflections lower it."""
 MOST_BURNT = 0.08
 """Share of the symbol that may be burnt out before finder patterns or too many words go with it."""
 BURNT_LEVEL = 250
-WIDEST_EDGE = 1.15
+WIDEST_EDGE = 1.45
 """Width of an edge from ink to paper, in modules, past which neighbours run together."""
 STEEPEST = 0.42
 """Shorter side over longer side of the outline: under this the far modules are lost."""
@@ -51,7 +49,7 @@ class Measured:
     """What the frame shows inside an outline.
 
     module_px: edge of a module.  paper, ink: levels of 255 of the light and the dark.  burnt: share of pixels at
-    the top of the scale.  edge_px: width of the sharper edges from ink to paper.  slant: shorter over longer
+    the top of the scale.  edge_px: width of edges from ink to paper in the softer direction.  slant: shorter over longer
     side, 1 seen straight.  cut_off: the outline touches the picture's border.
     """
 
@@ -62,10 +60,6 @@ class Measured:
     edge_px: float
     slant: float
     cut_off: bool
-
-    @property
-    def contrast(self) -> float:
-        return (self.paper - self.ink) / max(self.paper, 1.0)
 
 
 def measure(image: NDArray[np.uint8], outline: Outline) -> Measured:
@@ -83,10 +77,10 @@ def measure(image: NDArray[np.uint8], outline: Outline) -> Measured:
     inside = mask.astype(bool) if mask.any() else np.ones(grey.shape, dtype=bool)
     ink, paper = (float(level) for level in np.percentile(grey[inside], (8, 92)))
     smooth = cv2.GaussianBlur(grey, (3, 3), 0.6).astype(np.float32)
-    slope = np.hypot(
-        cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=0.125)
-    )
-    steepest = float(np.percentile(slope[inside], 90))
+    slopes = np.stack([cv2.Sobel(smooth, cv2.CV_32F, *way, scale=0.125)[inside] for way in ((1, 0), (0, 1))])
+    # Shake leaves the edges along its path sharp, so the softer of the two main directions counts.
+    main = np.abs(np.linalg.eigh(slopes @ slopes.T)[1].T @ slopes)
+    steepest = float(np.percentile(main, 90, axis=1).min())
     return Measured(
         module_px=outline.module_px or max(across, down) / MODULES,
         paper=paper,
@@ -116,6 +110,4 @@ def advise(seen: Measured) -> Hint:
         return Hint.TURN_IT
     if seen.edge_px > WIDEST_EDGE * seen.module_px:
         return Hint.HOLD_STILL
-    if seen.contrast < LEAST_CONTRAST:
-        return Hint.WIPE_IT
-    return Hint.HOLD_STILL
+    return Hint.WIPE_IT
