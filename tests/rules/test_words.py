@@ -1,0 +1,37 @@
+"""Every message the decision can give has words, in every language."""
+
+import string
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from kiosk import where, words
+from kiosk.rules.checkin import Reason
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES)
+@pytest.mark.parametrize("reason", [reason for reason in Reason if reason is not Reason.POCKET_BLOCKED])
+def test_every_refusal_says_why_and_what_to_do(language: str, reason: Reason) -> None:
+    catalogue = words.catalogue(language)
+    for key in (f"refused.{reason.value}", f"remedy.{reason.value}"):
+        assert any(name == key or name.startswith(f"{key}.") for name in catalogue.words), key
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES[1:])
+def test_every_language_says_the_same_with_the_same_values(language: str) -> None:
+    english, other = words.catalogue("en").words, words.catalogue(language).words
+    assert english.keys() == other.keys()
+    for key, pattern in english.items():
+        fields = {name for _, name, _, _ in string.Formatter().parse(pattern) if name}
+        theirs = {name for _, name, _, _ in string.Formatter().parse(other[key]) if name}
+        assert fields == theirs, key
+
+
+@pytest.mark.parametrize("path", sorted(where.assets().glob("translations/*.toml")), ids=lambda path: path.name)
+def test_no_key_is_written_twice_for_one_language(path: Path) -> None:
+    mine = set(words._flat(tomllib.loads(path.read_text("utf-8"))))
+    language = path.name.split(".")[0]
+    for other in path.parent.glob(f"{language}*.toml"):
+        if other != path:
+            assert not mine & set(words._flat(tomllib.loads(other.read_text("utf-8")))), other.name
