@@ -1,0 +1,209 @@
+"""The 99 % side of a hold: one nominal course and one for each thing that is not known.
+
+It must never bound times directly: they jump when a re-soak just misses the limit, while temperatures are
+smooth in the unknowns.  So the shifts of temperature are added as independent errors are, which is a
+first-order reliability bound.  Spreads: `cooling_unknowns`, narrowed by what readings taught (`belief`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from kiosk.rules.belief import Belief, Prediction, prior
+from kiosk.rules.cooling_flow import Course, flow
+from kiosk.rules.cooling_mesh import ZONES, Floats, Zone
+from kiosk.rules.cooling_stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, mesh_for
+from kiosk.rules.cooling_unknowns import (
+    AMBIENT_K,
+    BETA,
+    BULK_ASSUMED,
+    BULK_ENTERED,
+    FILM,
+    HEAT_LEVEL,
+    HEATED_LENGTH_MM,
+    SKIN,
+    Way,
+)
+from kiosk.rules.outline import Profile
+
+# On every excess shown or judged: this grid and the reference's differ by up to 1 % of it.
+GUARD = 1.01
+_HEAT, _LENGTH, _FILM, _BULK, _AMBIENT = 0, 1, 2, 2 + len(WAYS), 3 + len(WAYS)
+UNKNOWNS = 4 + len(WAYS)
+_AFTERWARDS_S = np.concatenate([np.zeros(1), np.geomspace(0.5, 3600.0, 40)])
+
+
+def draw_of(unknown: Floats) -> Draw:
+    """A draw from (unknowns,): ln heat, mm, ln film by way, ln bulk, K of ambient."""
+    return Draw(
+        heat=math.exp(unknown[_HEAT]),
+        length_mm=float(unknown[_LENGTH]),
+        film=tuple(math.exp(unknown[_FILM + index]) for index in range(len(WAYS))),
+        bulk=math.exp(unknown[_BULK]),
+        ambient_k=float(unknown[_AMBIENT]),
+    )
+
+
+class Fan:
+    """The nominal course and one course for each thing that is not known, moved to its 99 % side.
+
+    Shifts are added as independent errors are: a first-order reliability bound taken on temperatures, which
+    are smooth in the unknowns, and not on times, which jump.
+    """
+
+    def __init__(
+        self, profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room, beliefs: Mapping[Way, Belief]
+    ) -> None:
+        self._stages, self._room, self._heat = stages, room, heat
+        self._mesh = mesh_for(profile, heat, stages)
+        ways = {stage.way for stage in stages}
+        if any(stage.wet_length_mm is not None for stage in stages):
+            ways.add(Way.FREE_AIR)
+        self._way = stages[-1].way
+        held = {way: beliefs.get(way) or prior(way) for way in ways}
+        self._mean = np.zeros(UNKNOWNS)
+        self._mean[_HEAT] = held[self._way].heat
+        for way, belief in held.items():
+            self._mean[_FILM + WAYS.index(way)] = belief.film
+        self._moves = _moves(self._way, held, profile)
+        self.nominal = self._course(self._mean)
+        self._others = [self._course(self._mean + move) for move in self._moves]
+
+    def _course(self, unknown: Floats) -> Course:
+        draw = draw_of(unknown)
+        return flow(
+            self._mesh,
+            excess_at_start(self._mesh, self._heat, self._room, draw),
+            self._room.ambient_c + draw.ambient_k,
+            exchanges(self._mesh, self._stages, self._room, draw),
+            draw.bulk,
+        )
+
+    def hottest(self, times: Floats) -> tuple[Floats, Floats]:
+        """(times,) guarded nominal excess, and how far the 99 % side lies above it."""
+        nominal = GUARD * self.nominal.hottest(times)
+        return nominal, self._shift([GUARD * other.hottest(times) - nominal for other in self._others])
+
+    def envelope(self, times: Floats) -> tuple[Floats, Floats]:
+        """The same for the hottest from then on."""
+        nominal = _from_then_on(GUARD * self.nominal.hottest(times))
+        shifts = [_from_then_on(GUARD * other.hottest(times)) - nominal for other in self._others]
+        return nominal, self._shift(shifts)
+
+    @staticmethod
+    def _shift(shifts: Sequence[Floats]) -> Floats:
+        total: Floats = np.sqrt(sum(shift**2 for shift in shifts) + (BETA * AMBIENT_K.whole) ** 2)
+        return total
+
+    def take_out_s(self, times: Floats, later: Floats, shift: Floats, limit_k: float) -> float | None:
+        """Earliest moment in a wet last stage from which free air lets nothing rise above the limit, at 99 %."""
+        stage = self._stages[-1]
+        if not stage.way.wet:
+            return None
+        # The holder that would just reach the limit: every unknown moved in proportion to what it does there.
+        at = min(int(np.searchsorted(-(later + shift), -limit_k)), len(times) - 1)
+        moment = times[at : at + 1]
+        base = self.nominal.hottest(moment)[0]
+        steps = [float(other.hottest(moment)[0] - base) for other in self._others] + [BETA * AMBIENT_K.whole]
+        size = math.sqrt(sum(step * step for step in steps)) or 1.0
+        unknown = self._mean.copy()
+        for move, step in zip(self._moves, steps, strict=False):
+            unknown += move * max(step, 0.0) / size
+        draw = draw_of(unknown)
+        worst = self._course(unknown)
+        air = Stage(Way.FREE_AIR, 0.0)
+        exchange = exchanges(self._mesh, [air], self._room, draw)
+        allowed_k = (limit_k - steps[-1] * steps[-1] / size) / GUARD
+
+        def safe(after_s: float) -> bool:
+            excess = worst.state(stage.start_s + after_s)
+            course = flow(self._mesh, excess, worst.ambient_c, exchange, draw.bulk)
+            return bool(course.hottest(_AFTERWARDS_S).max() <= allowed_k)
+
+        high = 15.0
+        while not safe(high):
+            if high > 4000.0:
+                return None
+            high *= 2
+        low = high / 2 if high > 15.0 else 0.0
+        while high - low > max(1.0, 0.02 * high):
+            middle = (low + high) / 2
+            low, high = (low, middle) if safe(middle) else (middle, high)
+        return float(math.ceil(stage.start_s + high))
+
+    def prediction(self, zone: Zone, at_s: float) -> Prediction:
+        here = self._mesh.zone == ZONES.index(zone)
+        if not here.any():
+            here = self._mesh.zone == ZONES.index(Zone.NOSE)
+        moment = np.array([at_s])
+
+        def shown(course: Course) -> Floats:
+            skin: Floats = course.skin(moment)[here, 0]
+            return skin
+
+        nominal = shown(self.nominal)
+        expected = float(nominal.max())
+        step = 0.05
+        slopes = []
+        for index in (_HEAT, _FILM + WAYS.index(self._way)):
+            unknown = self._mean.copy()
+            unknown[index] += step
+            slopes.append((float(shown(self._course(unknown)).max()) - expected) / step)
+        # Everything but heat level and this place's film, and where in the zone the probe sits.
+        other = AMBIENT_K.whole**2 + ((expected - float(nominal.mean())) / 2) ** 2 + (0.01 * expected) ** 2
+        for course in self._others[2:]:
+            other += ((float(shown(course).max()) - expected) / BETA) ** 2
+        return Prediction(
+            ambient_c=self._room.ambient_c,
+            expected_c=round(self._room.ambient_c + expected, 2),
+            by_heat_k=round(slopes[0], 2),
+            by_film_k=round(slopes[1], 2),
+            other_sd_k=round(math.sqrt(other), 2),
+        )
+
+
+def _moves(way: Way, held: Mapping[Way, Belief], profile: Profile) -> list[Floats]:
+    """(unknowns,) for each independent unknown, moved to its 99 % side; the first two are heat and `way`'s film."""
+    film = _FILM + WAYS.index(way)
+    var_heat, var_film, cov = held[way].total()
+    values, vectors = np.linalg.eigh(np.array([[var_heat, cov], [cov, var_film]]))
+    found = []
+    for value, vector in zip(values, vectors.T, strict=True):
+        move = np.zeros(UNKNOWNS)
+        sign = 1.0 if vector[0] - vector[1] > 0 else -1.0  # more heat, less film
+        move[[_HEAT, film]] = sign * BETA * math.sqrt(max(value, 0.0)) * vector
+        move[film] += math.log(SKIN) * abs(vector[1])
+        found.append(move)
+    for other, belief in held.items():
+        if other is not way:
+            move = np.zeros(UNKNOWNS)
+            move[_FILM + WAYS.index(other)] = math.log(SKIN) - BETA * math.sqrt(belief.total()[1])
+            found.append(move)
+    move = np.zeros(UNKNOWNS)
+    move[_LENGTH] = BETA * HEATED_LENGTH_MM.whole
+    found.append(move)
+    move = np.zeros(UNKNOWNS)
+    move[_BULK] = BETA * (BULK_ASSUMED if profile.assumed else BULK_ENTERED).whole
+    found.append(move)
+    return found
+
+
+def _from_then_on(values: Floats) -> Floats:
+    """(times,) the largest value at or after each time."""
+    result: Floats = np.maximum.accumulate(values[::-1])[::-1]
+    return result
+
+
+def unknown_sd(profile: Profile) -> Floats:
+    """(unknowns,) standard deviations before any reading, in the order `draw_of` takes them."""
+    spread = np.zeros(UNKNOWNS)
+    spread[_HEAT] = HEAT_LEVEL.whole
+    spread[_LENGTH] = HEATED_LENGTH_MM.whole
+    for index, way in enumerate(WAYS):
+        spread[_FILM + index] = FILM[way].whole
+    spread[_BULK] = (BULK_ASSUMED if profile.assumed else BULK_ENTERED).whole
+    spread[_AMBIENT] = AMBIENT_K.whole
+    return spread

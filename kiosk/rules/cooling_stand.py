@@ -1,0 +1,176 @@
+"""How a holder stood: what was heated, which films its skin saw, and in what air.
+
+The values a hold is made of, checked, and the one course of temperatures they and a draw of the unknowns make.
+It never assumes a faster way of cooling than was seen: what follows the last stage is free air.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from kiosk.rules.cooling_flow import Course, Exchange, conductance, flow, radiance
+from kiosk.rules.cooling_mesh import Floats, Mesh, mesh_of
+from kiosk.rules.cooling_unknowns import FILMS, Film, Way
+from kiosk.rules.outline import Profile
+
+WAYS = tuple(Way)
+_PAST_INSERT_MM = 4.0
+
+
+class CoolingError(ValueError):
+    """Data that cannot bound a temperature.  `field` is what to correct, `why` in a setter's words."""
+
+    def __init__(self, field: str, why: str) -> None:
+        super().__init__(f"{field}: {why}")
+        self.field = field
+        self.why = why
+
+
+class Heat(NamedTuple):
+    """Steel up to `length_mm` from the nose is at `temp_c` at time 0; the rest at `body_c` (None: ambient)."""
+
+    temp_c: float
+    length_mm: float
+    body_c: float | None = None  # of a holder heated again before it was cold
+
+
+class Stage(NamedTuple):
+    """Where it stood, seconds since heating.  wet_length_mm: cooled this way from the cutter's tip to that z,
+    in free air beyond; None: everywhere."""
+
+    way: Way
+    start_s: float
+    end_s: float | None = None
+    wet_length_mm: float | None = None
+
+
+class Room(NamedTuple):
+    """The shop.  tolerance_um: length error a measurement may have."""
+
+    ambient_c: float = 23.0
+    limit_c: float = 43.0
+    tolerance_um: float = 3.0
+    films: Mapping[Way, Film] = FILMS
+
+
+class Draw(NamedTuple):
+    """One holder out of all the ones that might stand there: factors on nominal, 1 and 0 for nominal itself."""
+
+    heat: float = 1.0  # on the rise over ambient
+    length_mm: float = 0.0  # added to the heated length
+    film: tuple[float, ...] = (1.0,) * len(WAYS)  # by `Way`, radiation included
+    bulk: float = 1.0  # on every heat capacity
+    ambient_k: float = 0.0  # added to ambient
+
+
+def course_of(profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room, draw: Draw | None = None) -> Course:
+    """The temperatures of one holder through its stages, guard not included.  Raises CoolingError."""
+    stages = checked(profile, heat, stages, room)
+    draw = draw or Draw()
+    mesh = mesh_for(profile, heat, stages)
+    excess = excess_at_start(mesh, heat, room, draw)
+    return flow(mesh, excess, room.ambient_c + draw.ambient_k, exchanges(mesh, stages, room, draw), draw.bulk)
+
+
+def default_heated_mm(profile: Profile) -> float:
+    """Heated length where the heating line has none: a little past the insert, as coils are set."""
+    tool = profile.tool
+    if tool is not None:
+        return min(tool.insert_mm + _PAST_INSERT_MM, profile.length_mm)
+    deep = 0.0
+    for segment in profile.segments:
+        if segment.bore_mm == 0 or segment.bore_mm != profile.segments[0].bore_mm:
+            break
+        deep += segment.length_mm
+    return deep or profile.segments[0].length_mm
+
+
+def checked(profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room) -> tuple[Stage, ...]:
+    """Stages without holes and without end, or CoolingError naming the field."""
+    _finite("ambient_c", room.ambient_c, -30, 60)
+    _finite("limit_c", room.limit_c, -30, 100)
+    limit_over_ambient_k(room)
+    _finite("heat.temp_c", heat.temp_c, room.ambient_c, 600)
+    _finite("heat.length_mm", heat.length_mm, 0, 2000)
+    if heat.body_c is not None:
+        _finite("heat.body_c", heat.body_c, room.ambient_c, 600)
+    for way in Way:
+        film = room.films.get(way)
+        if film is None:
+            raise CoolingError(f"films.{way.value}", "is missing")
+        _finite(f"films.{way.value}.film_w_m2k", film.film_w_m2k, 0.1, 20000)
+        _finite(f"films.{way.value}.emissivity", film.emissivity, 0, 1)
+    if not stages:
+        raise CoolingError("stages", "where the holder stood is missing")
+    at_s = 0.0
+    for index, stage in enumerate(stages):
+        name = f"stages[{index}]"
+        _finite(f"{name}.start_s", stage.start_s, 0, 1e8)
+        if abs(stage.start_s - at_s) > 1e-6:
+            raise CoolingError(f"{name}.start_s", f"must be {at_s:g}, where the stage before it ends")
+        if stage.end_s is None:
+            if index + 1 < len(stages):
+                raise CoolingError(f"{name}.end_s", "only the last stage may be without an end")
+        else:
+            _finite(f"{name}.end_s", stage.end_s, stage.start_s, 1e8)
+            at_s = stage.end_s
+        if stage.wet_length_mm is not None:
+            tip = -profile.tool.stickout_mm if profile.tool else 0.0
+            _finite(f"{name}.wet_length_mm", stage.wet_length_mm, min(tip, 0.0), 2000)
+    if stages[-1].end_s is not None:
+        return (*stages, Stage(Way.FREE_AIR, at_s))  # nowhere known: free air, the slowest
+    return tuple(stages)
+
+
+def _finite(field: str, value: float, low: float, high: float) -> None:
+    if not (math.isfinite(value) and low <= value <= high):
+        raise CoolingError(field, f"must lie between {low:g} and {high:g}, not {value:g}")
+
+
+def limit_over_ambient_k(room: Room) -> float:
+    """Excess at which skin counts as hot.  Raises CoolingError where the air itself is as warm."""
+    limit_k = room.limit_c - room.ambient_c
+    if limit_k < 0.5:
+        raise CoolingError("limit_c", f"must be above the shop's {room.ambient_c:g} °C; only a reading ends this hold")
+    return limit_k
+
+
+def mesh_for(profile: Profile, heat: Heat, stages: Sequence[Stage]) -> Mesh:
+    """The mesh with slices ending where heat and wet lengths do."""
+    marks = {heat.length_mm} | {stage.wet_length_mm for stage in stages if stage.wet_length_mm is not None}
+    return mesh_of(profile, tuple(sorted(mark for mark in marks if 0 < mark < profile.length_mm)))
+
+
+def excess_at_start(mesh: Mesh, heat: Heat, room: Room, draw: Draw) -> Floats:
+    """(n,) excess over the drawn ambient at time 0."""
+    length = heat.length_mm + draw.length_mm
+    inside = np.clip((length - mesh.low_mm) / (mesh.high_mm - mesh.low_mm), 0.0, 1.0)
+    inside = np.where(mesh.steel & (mesh.low_mm > -1e-6), inside, 0.0)
+    body = 0.0 if heat.body_c is None else heat.body_c - room.ambient_c
+    rise = (heat.temp_c - room.ambient_c) * draw.heat
+    start: Floats = body + inside * (max(rise, body) - body) - draw.ambient_k
+    return start if heat.body_c is not None else np.where(inside > 0, start, 0.0)
+
+
+def exchanges(mesh: Mesh, stages: Sequence[Stage], room: Room, draw: Draw) -> list[Exchange]:
+    """What the skin of one drawn holder does, stage by stage."""
+    dry_factor = draw.film[WAYS.index(Way.FREE_AIR)]
+    dry = room.films[Way.FREE_AIR]
+    found = []
+    for stage in stages:
+        film, factor = room.films[stage.way], draw.film[WAYS.index(stage.way)]
+        end_s = math.inf if stage.end_s is None else stage.end_s
+        if end_s <= stage.start_s:
+            continue
+        conducts = conductance(mesh, film.film_w_m2k * factor)
+        radiates = radiance(mesh, film.emissivity * factor)
+        if stage.wet_length_mm is not None:
+            wet = np.clip((stage.wet_length_mm - mesh.low_mm) / (mesh.high_mm - mesh.low_mm), 0.0, 1.0)
+            conducts = wet * conducts + (1 - wet) * conductance(mesh, dry.film_w_m2k * dry_factor)
+            radiates = wet * radiates + (1 - wet) * radiance(mesh, dry.emissivity * dry_factor)
+        found.append(Exchange(stage.start_s, end_s, conducts, radiates if radiates.any() else None))
+    return found
