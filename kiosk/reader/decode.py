@@ -8,20 +8,122 @@ ISO/IEC 18004 (QR), 16022 (Data Matrix), 15417 (Code 128) and 16388 (Code 39).
 from __future__ import annotations
 
 import time
+from collections.abc import Callable, Iterator
 
 import cv2
 import numpy as np
 import zxingcpp
 from numpy.typing import NDArray
 
-from kiosk.reader.symbols import Corners, Outline, Reading, Symbol, known
+from kiosk.reader import remedies
+from kiosk.reader.finders import Triple, find, triples
+from kiosk.reader.rectify import read_triple
+from kiosk.reader.remedies import Grey
+from kiosk.reader.surface import Camera
+from kiosk.reader.symbols import Corners, Outline, Reading, Symbol, centre, known, same_place
 
-FORMATS = (
-    zxingcpp.BarcodeFormat.QRCode,
+QR = zxingcpp.BarcodeFormat.QRCode
+OTHERS = (
     zxingcpp.BarcodeFormat.DataMatrix,
     zxingcpp.BarcodeFormat.Code128,
     zxingcpp.BarcodeFormat.Code39,
 )
+_CLOSE_LOOK_PX = 640  # edge of a crop in which a symbol is flattened
+_SWEEP_PX = 1100  # longest edge of the picture that is searched for finder patterns
+
+
+class Search:
+    """One picture under work: what was read, what was seen, and when to stop."""
+
+    def __init__(self, grey: Grey, budget_ms: float | None) -> None:
+        self.grey = grey
+        self.began = time.perf_counter()
+        self.ends = float("inf") if budget_ms is None else self.began + budget_ms / 1e3
+        self.camera = Camera.guess(grey.shape[1], grey.shape[0])
+        self.symbols: list[Symbol] = []
+        self.unread: list[Outline] = []
+        self._looked: list[Corners] = []
+
+    def over(self) -> bool:
+        return time.perf_counter() > self.ends
+
+    def reading(self) -> Reading:
+        spent = (time.perf_counter() - self.began) * 1e3
+        return Reading(tuple(self.symbols), tuple(self.unread), spent)
+
+    def keep(self, text: str, kind: str, corners: Corners) -> None:
+        if not known(corners, self.symbols):
+            self.symbols.append(Symbol(text, kind, corners))
+            self.unread = [outline for outline in self.unread if not same_place(outline.corners, corners)]
+
+    def saw(self, corners: Corners, module_px: float) -> None:
+        if not known(corners, self.symbols) and not known(corners, self.unread):
+            self.unread.append(Outline(corners, module_px))
+
+    def scan(
+        self,
+        grey: Grey,
+        formats: object = QR,
+        left: float = 0.0,
+        top: float = 0.0,
+        scale: float = 1.0,
+        outlines: bool = True,
+        binarizer: zxingcpp.Binarizer = zxingcpp.Binarizer.LocalAverage,
+    ) -> None:
+        """zxing-cpp over `grey`, which is this picture from (left, top) on, `scale` times as large."""
+        for found in zxingcpp.read_barcodes(
+            grey, formats=formats, binarizer=binarizer, return_errors=outlines
+        ):
+            corners = tuple((x / scale + left, y / scale + top) for x, y in _corners(found.position))
+            if found.valid:
+                if found.text:
+                    self.keep(found.text, found.format.name, corners)
+            elif found.format == QR:
+                self.saw(corners, _module_px(corners))
+
+    def look_closely(self, corners: Corners) -> None:
+        """Cut out the place where a symbol was seen and take it apart."""
+        if any(_same_region(corners, other) for other in self._looked):
+            return
+        self._looked.append(corners)
+        points = np.array(corners)
+        low, high = points.min(0), points.max(0)
+        margin = 0.35 * float((high - low).max())
+        height, width = self.grey.shape
+        left, top = (int(max(edge - margin, 0)) for edge in low)
+        right, bottom = (int(edge + margin) + 1 for edge in high)
+        piece = self.grey[top : min(bottom, height), left : min(right, width)]
+        if min(piece.shape) < 16:
+            return
+        scale = min(_CLOSE_LOOK_PX / max(piece.shape), 8.0)
+        way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+        piece = np.asarray(cv2.resize(piece, None, fx=scale, fy=scale, interpolation=way), np.uint8)
+        for treated in (piece, remedies.local_contrast(piece), remedies.halved(piece)):
+            self.scan(treated, left=left, top=top, scale=scale * len(treated) / len(piece), outlines=False)
+            if known(corners, self.symbols) or self.over():
+                return
+        camera = self.camera.within(left, top, scale)
+        for light in (piece, remedies.inverted(piece)):
+            for triple in triples(find(light, 110))[:3]:
+                place = tuple((x / scale + left, y / scale + top) for x, y in _extent(triple))
+                if known(place, self.symbols):
+                    continue
+                if self.over():
+                    return
+                made = read_triple(light, triple, camera, self.over)
+                if made is not None:
+                    text, quad = made
+                    at = tuple((float(x) / scale + left, float(y) / scale + top) for x, y in quad)
+                    self.keep(text, QR.name, at)
+            if known(corners, self.symbols) or self.over():
+                return
+
+    def look_at_unread(self) -> None:
+        for outline in list(self.unread):
+            if self.over():
+                return
+            if not known(outline.corners, self.symbols):
+                self.look_closely(outline.corners)
 
 
 def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
@@ -29,9 +131,52 @@ def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
 
     budget_ms: time that may be spent, None for as long as it takes.
     """
-    began = time.perf_counter()
-    symbols, unread = _base(_grey(image))
-    return Reading(tuple(symbols), tuple(unread), (time.perf_counter() - began) * 1e3)
+    search = Search(_grey(image), budget_ms)
+    search.scan(search.grey)
+    for remedy in (_other_formats, Search.look_at_unread, _sweep, *_VARIANTS):
+        if search.over():
+            break
+        remedy(search)
+        if remedy is _sweep and search.symbols and not search.unread:
+            break
+    return search.reading()
+
+
+def _other_formats(search: Search) -> None:
+    grey, scale = _shrunk(search.grey, 1600)
+    search.scan(grey, OTHERS, scale=scale, outlines=False)
+
+
+def _sweep(search: Search) -> None:
+    """Finder patterns anywhere, for symbols the base pass did not even see."""
+    grey, scale = _shrunk(search.grey, _SWEEP_PX)
+    done = [np.array(symbol.corners) * scale for symbol in search.symbols]
+    for triple in triples(find(grey, 48, done=done)):
+        place = _quad(_extent(triple) / scale)
+        if search.over():
+            return
+        if not known(place, search.symbols):
+            search.look_closely(place)
+
+
+def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Callable[[Search], None]:
+    def remedy(search: Search) -> None:
+        if search.grey.size * scale * scale > 4.5e6:
+            return
+        search.scan(treat(search.grey), scale=scale)
+        search.look_at_unread()
+
+    return remedy
+
+
+_VARIANTS = (
+    _variant(remedies.local_contrast),
+    _variant(remedies.shadows_lifted),
+    _variant(remedies.doubled, 2.0),
+    _variant(remedies.smoothed),
+    _variant(remedies.halved, 0.5),
+    _variant(remedies.sharpened),
+)
 
 
 class LiveReader:
@@ -45,25 +190,45 @@ class LiveReader:
         return read(frame, self.budget_ms)
 
 
-def _grey(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _grey(image: NDArray[np.uint8]) -> Grey:
     if image.ndim == 2:
         return np.ascontiguousarray(image)
     return np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8)
 
 
-def _base(grey: NDArray[np.uint8]) -> tuple[list[Symbol], list[Outline]]:
-    symbols: list[Symbol] = []
-    unread: list[Outline] = []
-    for found in zxingcpp.read_barcodes(grey, formats=FORMATS, return_errors=True):
-        corners = _corners(found.position)
-        if found.valid:
-            if not known(corners, symbols):
-                symbols.append(Symbol(found.text, found.format.name, corners))
-        elif not known(corners, unread):
-            unread.append(Outline(corners, 0.0))
-    return symbols, [outline for outline in unread if not known(outline.corners, symbols)]
+def _shrunk(grey: Grey, longest: int) -> tuple[Grey, float]:
+    """The picture with its longest edge at most `longest`, and its scale."""
+    scale = longest / max(grey.shape)
+    if scale >= 1:
+        return grey, 1.0
+    return np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8), scale
 
 
-def _corners(position: zxingcpp.Position) -> Corners:
-    ordered = (position.top_left, position.top_right, position.bottom_right, position.bottom_left)
-    return tuple((float(point.x), float(point.y)) for point in ordered)
+def _extent(triple: Triple) -> NDArray[np.float64]:
+    """(4, 2): rough outline of the whole symbol, the fourth corner as if it were a parallelogram."""
+    corner, right, below = (finder.corners for finder in triple.finders)
+    return np.array([corner[0], right[1], right[1] + below[3] - corner[0], below[3]])
+
+
+def _quad(points: NDArray[np.float64]) -> Corners:
+    return tuple((float(x), float(y)) for x, y in points)
+
+
+def _same_region(one: Corners, other: Corners) -> bool:
+    if not same_place(one, other):
+        return False
+    (ax, ay), (bx, by) = centre(one), centre(other)
+    size = max(max(x for x, _ in other) - min(x for x, _ in other), 1.0)
+    own = max(max(x for x, _ in one) - min(x for x, _ in one), 1.0)
+    return abs(ax - bx) + abs(ay - by) < 0.3 * size and 0.6 < own / size < 1.6
+
+
+def _module_px(corners: Corners) -> float:
+    """Module size of an outline nobody measured further: as if it were the smallest symbol."""
+    points = np.array(corners)
+    return float(np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1).mean()) / 25
+
+
+def _corners(position: zxingcpp.Position) -> Iterator[tuple[float, float]]:
+    for point in (position.top_left, position.top_right, position.bottom_right, position.bottom_left):
+        yield float(point.x), float(point.y)

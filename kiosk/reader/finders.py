@@ -48,15 +48,28 @@ class Triple:
         return np.concatenate([finder.corners for finder in self.finders])
 
 
-def find(grey: NDArray[np.uint8], window_px: int = 48, step: int = 2) -> list[Finder]:
-    """Finder patterns of `grey`, best first.  window_px: neighbourhood that decides between black and white."""
+def find(
+    grey: NDArray[np.uint8], window_px: int = 48, step: int = 2, done: Sequence[Floats] = ()
+) -> list[Finder]:
+    """Finder patterns of `grey`, best first.
+
+    window_px: neighbourhood that decides between black and white.  step: every how many rows are looked at.  done:
+    outlines (n, 2) of symbols already read, in which nothing is looked for.
+    """
     seeds: list[Floats] = []
+    closed = np.zeros(grey.shape, np.uint8)
+    for outline in done:
+        cv2.fillConvexPoly(closed, outline.astype(np.int32), 1)
     for binary in (_nearer_black(grey, window_px), _under_mean(grey, window_px)):
         across = _runs(binary, step)
         down = _runs(np.ascontiguousarray(binary.T), step)[:, [1, 0, 2]]
         if len(across) and len(down):
             seeds += _crossings(across, down, step)
-    finders = [finder for seed in _unlike(seeds) if (finder := _outline(grey, seed)) is not None]
+    if not seeds:
+        return []
+    table = np.array(seeds)
+    columns, rows = table[:, :2].astype(int).T
+    finders = _outlines(grey, _unlike(table[closed[rows, columns] == 0]))
     return _distinct(sorted(finders, key=lambda finder: -finder.score))
 
 
@@ -87,13 +100,14 @@ def _nearer_black(grey: NDArray[np.uint8], window_px: int) -> NDArray[np.uint8]:
     return np.asarray(grey < level[:height, :width], np.uint8)
 
 
-def _unlike(seeds: Sequence[Floats]) -> list[Floats]:
+def _unlike(seeds: Floats) -> Floats:
     """Seeds without those that say the same as an earlier one."""
-    kept: list[Floats] = []
-    for seed in seeds:
-        if all(np.hypot(*(seed[:2] - other[:2])) > 0.7 * other[2:].min() for other in kept):
-            kept.append(seed)
-    return kept
+    keep = np.ones(len(seeds), bool)
+    for place, seed in enumerate(seeds):
+        if keep[place]:
+            near = np.hypot(seeds[:, 0] - seed[0], seeds[:, 1] - seed[1]) < 0.7 * min(seed[2], seed[3])
+            keep[place + 1 :] &= ~near[place + 1 :]
+    return seeds[keep]
 
 
 def _runs(binary: NDArray[np.uint8], step: int) -> Floats:
@@ -142,6 +156,8 @@ def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
     return [place for _, place in places[:300]]
 
 
+WORST_MISFIT = 1.3  # symbols that could be read had up to 0.99
+LEAST_SCORE = 0.66  # the worst finders of symbols that could be read had 0.71, chance finds rarely 0.69
 RAYS = 48
 _ANGLES = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
 _DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)], axis=1)
@@ -154,40 +170,64 @@ _WEIGHT = _RADII * np.where(_RADII > 3.5, 0.6, 1.0)  # what lies beyond the ring
 _WEIGHT /= _WEIGHT.sum()
 _CENTRED = _PROFILE - (_WEIGHT * _PROFILE).sum()
 _CENTRED /= np.sqrt((_WEIGHT * _CENTRED**2).sum())
+_RINGS = len(_RADII) + _SHIFTS
 
 
-def _outline(grey: NDArray[np.uint8], seed: Floats) -> Finder | None:
-    """The finder around a seed, from how well each ray out of its centre agrees with black, white, black, white.
+def _sliding(kernel: Floats) -> NDArray[np.float32]:
+    """(rings, shifts): the matrix that correlates a ray with `kernel` at every shift."""
+    return np.stack([np.pad(kernel, (k, _SHIFTS - k)) for k in range(_SHIFTS + 1)], axis=1).astype(np.float32)
+
+
+_MEAN, _MATCH = _sliding(_WEIGHT), _sliding(_WEIGHT * _CENTRED)
+
+
+def _outlines(grey: NDArray[np.uint8], table: Floats) -> list[Finder]:
+    """The finders around seeds, from how well each ray out of a centre agrees with black, white, black, white.
 
     Agreement is a correlation, so neither blur nor uneven light has to be known.
     """
-    centre, reach = seed[:2], float(np.sqrt(seed[2] * seed[3]))
-    scale = seed[2:] / reach
-    count = len(_RADII) + _SHIFTS
-    radii = 0.5 * np.exp(_PITCH * (np.arange(count) + _NEAREST)) * reach
-    at = (centre + _DIRECTIONS[:, None, :] * scale * radii[None, :, None]).astype(np.float32)
-    values = cv2.remap(grey, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
-    if float(np.ptp(values)) < 8:
-        return None
-    windows = np.lib.stride_tricks.sliding_window_view(values, len(_RADII), axis=1)
-    mean = windows @ _WEIGHT
-    spread = np.sqrt(np.maximum((windows**2) @ _WEIGHT - mean**2, 1.0))
-    agreement = (windows @ (_WEIGHT * _CENTRED)) / spread
+    if not len(table):
+        return []
+    reach = np.sqrt(table[:, 2] * table[:, 3])
+    spokes = _DIRECTIONS[None] * (table[:, 2:] / reach[:, None])[:, None]  # (seeds, rays, 2)
+    radii = 0.5 * np.exp(_PITCH * (np.arange(_RINGS) + _NEAREST)) * reach[:, None]
+    at = table[:, None, None, :2] + spokes[:, :, None] * radii[:, None, :, None]
+    at = at.reshape(len(table) * RAYS, _RINGS, 2).astype(np.float32)
+    values = np.concatenate(
+        [
+            cv2.remap(grey, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            for part in np.array_split(at, len(at) // 30000 + 1)  # remap takes no more than 32767 rows
+        ]
+    ).astype(np.float32)
+    mean = values @ _MEAN
+    spread = np.sqrt(np.maximum((values * values) @ _MEAN - mean * mean, 1.0))
+    agreement = (values @ _MATCH / spread).astype(np.float64).reshape(len(table), RAYS, -1)
+    finders = []
+    for seed, spoke, scale, match in zip(table, spokes, reach, agreement, strict=True):
+        finder = _outline(seed[:2], spoke, float(scale), match)
+        if finder is not None:
+            finders.append(finder)
+    return finders
+
+
+def _outline(centre: Floats, spokes: Floats, reach: float, agreement: Floats) -> Finder | None:
+    """The finder that rays agree on, (rays, shifts) from -1 to 1; None where there is none."""
     best = agreement.argmax(1)
     rays = np.arange(RAYS)
     quality = agreement[rays, best]
     score = float(np.clip(quality, 0, 1).mean())
+    if score < LEAST_SCORE:
+        return None
     good = (quality > 0.6) & (best > 0) & (best < agreement.shape[1] - 1)
-    if score < 0.6 or good.mean() < 0.5:
+    if good.mean() < 0.5:
         return None
     middle = np.clip(best, 1, agreement.shape[1] - 2)
     before, at_best, after = (agreement[rays, middle + k] for k in (-1, 0, 1))
     bend = before - 2 * at_best + after
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(bend < 0, 0.5 * (before - after) / bend, 0.0)
-    r3 = 3.5 * reach * np.exp(_PITCH * (middle + np.clip(part, -0.5, 0.5) + _NEAREST))
-    ring = centre + _DIRECTIONS[good] * scale * r3[good][:, None]
-    quad = _quad(ring)
+    ring_px = 3.5 * reach * np.exp(_PITCH * (middle + np.clip(part, -0.5, 0.5) + _NEAREST))
+    quad = _quad(centre + spokes[good] * ring_px[good][:, None])
     if quad is None:
         return None
     area = float(cv2.contourArea(quad.astype(np.float32)))
@@ -232,29 +272,36 @@ def _line(points: Floats) -> Floats:
     """Line a x + b y + c = 0 through points, outliers dropped once."""
     for _ in range(2):
         middle = points.mean(0)
-        _, _, axes = np.linalg.svd(points - middle, full_matrices=False)
-        normal = axes[-1]
-        off = np.abs((points - middle) @ normal)
-        keep = off <= 2.5 * np.median(off) + 1e-6
-        if keep.sum() < 3:
+        shifted = points - middle
+        (xx, xy), (_, yy) = shifted.T @ shifted
+        angle = 0.5 * np.arctan2(2 * xy, xx - yy) + np.pi / 2
+        normal = np.array([np.cos(angle), np.sin(angle)])
+        off = np.abs(shifted @ normal)
+        keep = off <= 2.5 * np.sort(off)[len(off) // 2] + 1e-6
+        if keep.all() or keep.sum() < 3:
             break
         points = points[keep]
     return np.array([normal[0], normal[1], -normal @ middle])
 
 
 def _cross(one: Floats, other: Floats) -> Floats:
-    x, y, w = np.cross(one, other)
+    """Where two lines meet; not a number where they are parallel."""
+    (a, b, c), (d, e, f) = one.tolist(), other.tolist()
+    w = a * e - b * d
     if abs(w) < 1e-9:
         return np.array([np.nan, np.nan])
-    return np.array([x / w, y / w])
+    return np.array([(b * f - c * e) / w, (c * d - a * f) / w])
+
+
+def _through(one: Floats, other: Floats) -> Floats:
+    """The line through two points."""
+    (x, y), (u, v) = one.tolist(), other.tolist()
+    return np.array([y - v, u - x, x * v - y * u])
 
 
 def _diagonals(quad: Floats) -> Floats:
     """Crossing of the diagonals: the projected centre."""
-    centre = _cross(
-        np.cross(np.append(quad[0], 1), np.append(quad[2], 1)),
-        np.cross(np.append(quad[1], 1), np.append(quad[3], 1)),
-    )
+    centre = _cross(_through(quad[0], quad[2]), _through(quad[1], quad[3]))
     return centre if np.isfinite(centre).all() else quad.mean(0)
 
 
@@ -266,15 +313,15 @@ def _distinct(finders: Sequence[Finder]) -> list[Finder]:
     return kept
 
 
-def triples(finders: Sequence[Finder], limit: int = 40) -> list[Triple]:
+def triples(finders: Sequence[Finder], limit: int = 6) -> list[Triple]:
     """Every plausible symbol from three of the finders, most plausible first."""
-    usable = sorted(finders, key=lambda finder: -finder.score)[:48]
+    usable = sorted(finders, key=lambda finder: -finder.score)[:24]
     if len(usable) < 3:
         return []
     orders = _orders(usable)
     found = [
         made
-        for one, two, three in orders[:200]
+        for one, two, three in orders[:30]
         if (made := _triple(usable[one], usable[two], usable[three])) is not None
     ]
     found.sort(key=lambda made: made.misfit)
@@ -353,6 +400,8 @@ def _triple(corner: Finder, right: Finder, below: Finder) -> Triple | None:
     misfit += 2 * abs(float(np.log(across / down_count)))
     sizes = np.log([finder.module_px for finder in (corner, right, below)])
     misfit += float(sizes.max() - sizes.min())
+    if misfit > WORST_MISFIT:
+        return None
     return Triple((turned[0], turned[1], turned[2]), (across + down_count) / 2 + 7, misfit)
 
 

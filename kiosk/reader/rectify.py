@@ -7,7 +7,7 @@ whole outline to be visible.  Fixed modules follow ISO/IEC 18004; bend and persp
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -65,14 +65,16 @@ def _surfaces(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> list[S
         surface = fit(label, triple.corners, size, camera)
         if surface is None or surface.misfit > 1.2:
             continue
-        ranked.append((_timing(grey, surface) - 0.3 * surface.misfit, surface))
+        timing = _timing(grey, surface)
+        if timing > 0.25:
+            ranked.append((timing - 0.3 * surface.misfit, surface))
     ranked.sort(key=lambda rank: -rank[0])
-    return [surface for rank, surface in ranked[:3] if rank > ranked[0][0] - 0.35]
+    return [surface for rank, surface in ranked[:2] if rank > ranked[0][0] - 0.25]
 
 
 def _sizes(modules: float) -> list[int]:
     """Sizes of symbols that an estimate of `modules` may mean, nearest first."""
-    spread = max(4.5, 0.16 * modules)
+    spread = max(4.5, 0.1 * modules)
     sizes = [size for size in range(SMALLEST, LARGEST + 1, 4) if abs(size - modules) <= spread]
     return sorted(sizes, key=lambda size: abs(size - modules))
 
@@ -228,10 +230,10 @@ def modules(flat: Flat) -> Image:
 
 def decided(flat: Flat) -> NDArray[np.int8]:
     """(size, size) 1 black, 0 white: the fixed modules as they must be, the rest against their neighbourhood."""
-    return _settled(_relative(modules(flat)) < 0.5, flat.layout)
+    return _settled(relative(modules(flat)) < 0.5, flat.layout)
 
 
-def _relative(grey: Image) -> Image:
+def relative(grey: Image) -> Image:
     """Between the local black (0) and the local white (1)."""
     around = np.ones((5, 5), np.uint8)
     low = cv2.blur(cv2.erode(grey, around), (5, 5))
@@ -246,28 +248,37 @@ def _settled(dark: NDArray[np.bool_], fixed: Layout) -> NDArray[np.int8]:
 def readings(flat: Flat) -> Iterator[NDArray[np.int8]]:
     """Several opinions on what the modules are, the most usual first."""
     grey = modules(flat)
-    yield _settled(_relative(grey) < 0.5, flat.layout)
-    yield _settled(_equalised(grey, flat.layout) > 0, flat.layout)
+    first = _settled(relative(grey) < 0.5, flat.layout)
+    yield first
+    bits = _settled(_equalised(grey, flat.layout.bits, 3) > 0, flat.layout)
+    yield bits
     yield _settled(grey < cv2.blur(grey, (7, 7)), flat.layout)
+    for _ in range(3):
+        before, bits = bits, _settled(_equalised(grey, bits, 5) > 0, flat.layout)
+        if (before == bits).all():
+            break
+        yield bits
 
 
-def _equalised(grey: Image, fixed: Layout) -> Image:
-    """Blackness of each module with its neighbours' spill taken out: a 3 by 3 filter learnt on the fixed modules.
+def _equalised(grey: Image, bits: NDArray[np.int8], taps: int) -> Image:
+    """Blackness of each module with its neighbours' spill taken out: a filter learnt on the modules in `bits`.
 
-    Blur by defocus or by movement in any direction smears the fixed modules just as it smears the others.
+    Blur by defocus or by movement in any direction smears the fixed modules just as it smears the others.  bits: 1
+    black, 0 white, -1 not known; taps: edge of the filter in modules.
     """
-    size = fixed.size
+    size = len(grey)
     level = cv2.blur(grey, (9, 9))
     spread = np.sqrt(np.maximum(cv2.blur((grey - level) ** 2, (9, 9)), 1.0))
     plain = (grey - level) / spread
-    framed = cv2.copyMakeBorder(plain, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
-    taps = [framed[dy : dy + size, dx : dx + size] for dy in range(3) for dx in range(3)]
-    table = np.stack([*taps, np.ones_like(plain)], axis=-1)
-    known = fixed.fixed
-    wanted = fixed.bits[known] * 2.0 - 1.0
+    side = taps // 2
+    framed = cv2.copyMakeBorder(plain, side, side, side, side, cv2.BORDER_REPLICATE)
+    table = np.lib.stride_tricks.sliding_window_view(framed, (taps, taps)).reshape(size, size, -1)
+    table = np.concatenate([table, np.ones_like(plain)[..., None]], axis=-1)
+    known = bits >= 0
+    wanted = bits[known] * 2.0 - 1.0
     rows = table[known].astype(np.float64)
     balance = np.where(wanted > 0, 1 / max((wanted > 0).mean(), 0.1), 1 / max((wanted < 0).mean(), 0.1))
-    square = rows.T @ (rows * balance[:, None]) + 0.02 * len(rows) * np.eye(10)
+    square = rows.T @ (rows * balance[:, None]) + 0.02 * len(rows) * np.eye(rows.shape[1])
     filter_ = np.linalg.solve(square, rows.T @ (wanted * balance))
     return np.asarray(table @ filter_, np.float32)
 
@@ -285,11 +296,15 @@ def text_of(bits: NDArray[np.int8]) -> str | None:
     return None
 
 
-def read_triple(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> tuple[str, Floats] | None:
-    """Text and corners (4, 2) of the symbol that three finders mark, or None."""
+def read_triple(
+    grey: NDArray[np.uint8], triple: Triple, camera: Camera, over: Callable[[], bool] = lambda: False
+) -> tuple[str, Floats] | None:
+    """Text and corners (4, 2) of the symbol that three finders mark, or None.  over: says when time is up."""
     for flat in rectify(grey, triple, camera):
         for bits in readings(flat):
             text = text_of(bits)
             if text is not None:
                 return text, flat.corners()
+        if over():
+            return None
     return None
