@@ -7,29 +7,28 @@ one writer for a data folder; readers (reports, the command line) open it read-o
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import suppress
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-import msgspec
-from peewee import DatabaseError, OperationalError, SqliteDatabase
+from peewee import DatabaseError, SqliteDatabase
 
 from kiosk.ledger import tables as T
 from kiosk.ledger import upgrade
 from kiosk.ledger.clock import Counter, WatchedClock, boot_counter_s
-from kiosk.ledger.derive import KEYS, Broken, Change, MemoryState, Put, Row, Stamp, changes, mentions
+from kiosk.ledger.derive import KEYS, Broken, Change, Put, Row, Stamp, changes, mentions
+from kiosk.ledger.lineform import COLUMNS, GENESIS, Written, line_hash, payload, written
 from kiosk.ledger.lock import FolderLock
+from kiosk.ledger.statements import sentences
+from kiosk.ledger.verify import Progress, Wrong, verify
 from kiosk.rules.cards import Moment
-from kiosk.rules.lines import KINDS, Entry
+from kiosk.rules.lines import Entry
 
-GENESIS = "0" * 64
 NAME = "ledger.db"
-_MODELS: dict[str, type[T.Table]] = {model._meta.table_name: model for model in T.DERIVED}
-_ENCODER = msgspec.json.Encoder(order="sorted")
-_DECODERS = {kind: msgspec.json.Decoder(entry) for kind, entry in KINDS.items()}
+CACHE_KIB = 32_000  # pages kept in memory: what a long ledger's index is looked up with
+
+__all__ = ["NAME", "Book", "Broken", "LedgerFault", "Written", "Wrong", "rows"]
 
 
 class LedgerFault(RuntimeError):
@@ -42,37 +41,6 @@ class LedgerFault(RuntimeError):
         self.remedy = remedy
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
-    """A line as it stands in the book."""
-
-    id: int
-    utc_s: float
-    watched_s: float
-    kiosk: str
-    operator: str | None
-    entry: Entry
-    hash: str
-
-    @property
-    def kind(self) -> str:
-        return self.entry.kind
-
-
-@dataclass(frozen=True, slots=True)
-class Wrong:
-    """Something `check` found: where, and how book and table differ."""
-
-    where: str
-    what: str
-
-
-def line_hash(before: str, stamp: Stamp, kind: str, payload: str) -> str:
-    """The hash that chains a line to the one before."""
-    body = _ENCODER.encode([before, *stamp, kind, payload])
-    return hashlib.sha256(body).hexdigest()
-
-
 def rows(query: Any) -> list[Row]:
     """A query's rows as dictionaries by column name."""
     return list(query.dicts())
@@ -81,22 +49,24 @@ def rows(query: Any) -> list[Row]:
 class SqlState:
     """The derived tables in the database, as `derive.changes` reads them and as changes are applied."""
 
+    def __init__(self) -> None:
+        self._said = {model._meta.table_name: sentences(model, T.database.param) for model in T.DERIVED}
+
     def get(self, table: str, key: str | int) -> Row | None:
-        model = _MODELS[table]
-        row: Row | None = model.select().where(model._meta.primary_key == key).dicts().first()
-        return row
+        said = self._said[table]
+        found = T.database.execute_sql(said.get, (key,)).fetchone()
+        return dict(zip(said.columns, found, strict=True)) if found else None
 
     def all(self, table: str) -> list[Row]:
-        return rows(_MODELS[table].select())
+        said = self._said[table]
+        return [dict(zip(said.columns, found, strict=True)) for found in T.database.execute_sql(said.every)]
 
     def apply(self, change: Change) -> None:
-        model = _MODELS[change.table]
+        said = self._said[change.table]
         if isinstance(change, Put):
-            key = KEYS[change.table]
-            rest = {name: value for name, value in change.row.items() if name != key}
-            model.insert(**change.row).on_conflict(conflict_target=[key], update=rest).execute()
+            T.database.execute_sql(said.put, [change.row[name] for name in said.columns])
         else:
-            model.delete().where(model._meta.primary_key == change.key).execute()
+            T.database.execute_sql(said.drop, (change.key,))
 
 
 class Book:
@@ -106,6 +76,8 @@ class Book:
         self.path = path
         self.kiosk = kiosk
         self.state = SqlState()
+        self._insert_line = sentences(T.Line, T.database.param).insert
+        self._insert_mention = sentences(T.Mention, T.database.param).insert
         self._clock = clock
         self._lock = lock
         last = T.Line.select().order_by(T.Line.id.desc()).first()
@@ -134,7 +106,7 @@ class Book:
             lock = None if read_only else FolderLock(folder)
         except OSError as error:
             raise LedgerFault(folder, str(error), "give a --data folder that can be written") from error
-        pragmas: dict[str, str | int] = {"foreign_keys": 1, "busy_timeout": 5000}
+        pragmas: dict[str, str | int] = {"foreign_keys": 1, "busy_timeout": 5000, "cache_size": -CACHE_KIB}
         if read_only:
             pragmas["query_only"] = 1
         else:
@@ -193,9 +165,19 @@ class Book:
     def beat(self) -> None:
         """Writes down how far watched time has come, so that a power cut costs at most the time since."""
         watched_s = self.now().watched_s
-        T.Watch.insert(kiosk=self.kiosk, watched_s=watched_s).on_conflict(
-            conflict_target=[T.Watch.kiosk], update={T.Watch.watched_s: watched_s}
-        ).execute()
+        with self._kept():
+            T.Watch.insert(kiosk=self.kiosk, watched_s=watched_s).on_conflict(
+                conflict_target=[T.Watch.kiosk], update={T.Watch.watched_s: watched_s}
+            ).execute()
+
+    @contextmanager
+    def _kept(self) -> Iterator[None]:
+        """Tells what a disk said in words for the person at the kiosk."""
+        try:
+            yield
+        except DatabaseError as error:
+            remedy = "nothing of this step was kept; free the disk, then scan again"
+            raise LedgerFault(self.path, str(error), remedy) from error
 
     def append(self, entries: Sequence[Entry], operator: str | None = None) -> tuple[Written, ...]:
         """Writes lines and moves the tables along, all or nothing; returns when the disk has them.
@@ -203,100 +185,56 @@ class Book:
         Raises Broken where a line cannot follow, LedgerFault where the disk refuses (full, gone, read-only).
         """
         moment = self.now()
-        written = []
+        kept: list[Written] = []
         last_id, last_hash = self._last_id, self._last_hash
-        try:
-            with T.database.atomic():
-                for entry in entries:
-                    stamp = Stamp(last_id + 1, moment.utc_s, moment.watched_s, self.kiosk, operator)
-                    payload = _ENCODER.encode(entry).decode()
-                    last_hash = line_hash(last_hash, stamp, entry.kind, payload)
-                    T.Line.insert(**stamp._asdict(), kind=entry.kind, payload=payload, hash=last_hash).execute()
-                    if subjects := [(subject, stamp.id) for subject in mentions(entry, stamp)]:
-                        T.Mention.insert_many(subjects, fields=[T.Mention.subject, T.Mention.line]).execute()
-                    for change in changes(entry, stamp, self.state):
-                        self.state.apply(change)
-                    last_id = stamp.id
-                    written.append(Written(*stamp, entry, last_hash))
-        except OperationalError as error:
-            remedy = "nothing of this step was kept; free the disk, then scan again"
-            raise LedgerFault(self.path, str(error), remedy) from error
+        with self._kept(), T.database.atomic():
+            for entry in entries:
+                last_id += 1
+                stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
+                text = payload(entry)
+                last_hash = line_hash(last_hash, stamp, entry.kind, text)
+                T.database.execute_sql(self._insert_line, (*stamp, entry.kind, text, last_hash))
+                self._carry(entry, stamp)
+                kept.append(Written(*stamp, entry, last_hash))
         self._last_id, self._last_hash = last_id, last_hash
-        return tuple(written)
+        return tuple(kept)
+
+    def _carry(self, entry: Entry, stamp: Stamp) -> None:
+        """Moves the index and the derived tables along with a line."""
+        for subject in mentions(entry, stamp):
+            T.database.execute_sql(self._insert_mention, (subject, stamp.id))
+        for change in changes(entry, stamp, self.state):
+            self.state.apply(change)
 
     def lines(self, after: int = 0, subject: str | None = None, newest: int | None = None) -> Iterator[Written]:
         """Lines in order from `after` on; of one subject; or only the `newest` N (newest first)."""
         query = T.Line.select().where(T.Line.id > after)
         if subject is not None:
             query = query.join(T.Mention, on=(T.Mention.line == T.Line.id)).where(T.Mention.subject == subject)
-        query = query.order_by(T.Line.id.desc()).limit(newest) if newest is not None else query.order_by(T.Line.id)
-        for row in query.dicts().iterator():
-            yield _written(row)
+            order = T.Mention.line  # the index's own order: the newest are found without sorting all
+        else:
+            order = T.Line.id
+        query = query.order_by(order.desc()).limit(newest) if newest is not None else query.order_by(order)
+        for row in query.tuples().iterator():
+            yield written(row)
 
     def line(self, number: int) -> Written | None:
-        row = T.Line.select().where(T.Line.id == number).dicts().first()
-        return _written(row) if row else None
+        for row in T.Line.select().where(T.Line.id == number).tuples():
+            return written(row)
+        return None
 
-    def check(self, progress: Callable[[int, int], None] | None = None) -> list[Wrong]:
+    def check(self, progress: Progress | None = None) -> list[Wrong]:
         """Replays every line and compares hashes, tables and the index of mentions with what is stored."""
-        found: list[Wrong] = []
-        memory = MemoryState()
-        before, expected, mentioned = GENESIS, 1, 0
-        total = T.Line.select().count()
-        for row in T.Line.select().order_by(T.Line.id).tuples().iterator():
-            number, utc_s, watched_s, kiosk, operator, kind, payload, stored = row
-            stamp = Stamp(number, utc_s, watched_s, kiosk, operator)
-            if number != expected:
-                found.append(Wrong(f"line {expected}", f"is missing; the next one there is {number}"))
-            expected = number + 1
-            if line_hash(before, stamp, kind, payload) != stored:
-                found.append(Wrong(f"line {number}", "does not match its hash: it or the line before was changed"))
-            before = stored
-            try:
-                entry = _DECODERS[kind].decode(payload)
-                mentioned += sum(1 for _ in mentions(entry, stamp))
-                for change in changes(entry, stamp, memory):
-                    memory.apply(change)
-            except (Broken, msgspec.MsgspecError, KeyError) as error:
-                found.append(Wrong(f"line {number}", f"cannot be replayed: {error}"))
-            if progress and number % 1000 == 0:
-                progress(number, total)
-        if (stored_mentions := T.Mention.select().count()) != mentioned:
-            found.append(Wrong("history index", f"has {stored_mentions} entries where the lines give {mentioned}"))
-        found += _compare(memory)
+        found = verify(T.database.execute_sql, progress)
         if problem := T.database.execute_sql("PRAGMA quick_check").fetchone()[0].replace("ok", ""):
             found.append(Wrong("file", problem))
         return found
 
     def rebuild(self) -> None:
         """Throws the derived tables away and builds them again from the lines."""
-        with T.database.atomic():
+        with self._kept(), T.database.atomic():
             for model in T.DERIVED:
                 model.delete().execute()
             T.Mention.delete().execute()
-            for written in self.lines():
-                stamp = Stamp(written.id, written.utc_s, written.watched_s, written.kiosk, written.operator)
-                for subject in mentions(written.entry, stamp):
-                    T.Mention.create(subject=subject, line=stamp.id)
-                for change in changes(written.entry, stamp, self.state):
-                    self.state.apply(change)
-
-
-def _written(row: dict[str, Any]) -> Written:
-    entry = _DECODERS[row["kind"]].decode(row["payload"])
-    return Written(row["id"], row["utc_s"], row["watched_s"], row["kiosk"], row["operator"], entry, row["hash"])
-
-
-def _compare(memory: MemoryState) -> Iterator[Wrong]:
-    for name, model in _MODELS.items():
-        key = KEYS[name]
-        stored = {row[key]: row for row in rows(model.select())}
-        for missing in memory.tables[name].keys() - stored.keys():
-            yield Wrong(f"{name} {missing}", "is in the lines but not in the table")
-        for extra in stored.keys() - memory.tables[name].keys():
-            yield Wrong(f"{name} {extra}", "is in the table but in no line")
-        for shared in stored.keys() & memory.tables[name].keys():
-            for field, value in memory.tables[name][shared].items():
-                if stored[shared][field] != value:
-                    what = f"{field} is {stored[shared][field]!r} in the table and {value!r} by the lines"
-                    yield Wrong(f"{name} {shared}", what)
+            for line in self.lines():
+                self._carry(line.entry, line.stamp)

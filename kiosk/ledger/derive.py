@@ -8,7 +8,7 @@ A change of meaning here needs a new schema version, because a replay must give 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from typing import Any, NamedTuple, Protocol
 
 import msgspec
@@ -103,16 +103,11 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
     match entry:
         case L.Moved():
             yield from _moved(entry, at, state)
-        case L.Seen(audit=audit, text=seen, holder=holder, place=place):
-            key = f"{audit}/{seen}"
+        case L.Seen(audit=audit, text=seen):
             row: Row = {
-                "key": key,
-                "audit": audit,
-                "text": seen,
-                "holder": holder,
-                "place": place,
-                "line": at.id,
-            }
+                "key": f"{audit}/{seen}", "audit": audit, "text": seen, "holder": entry.holder, "place": entry.place,
+                "twin": entry.twin, "stands_empty": int(entry.empty), "watched_s": at.watched_s, "line": at.id,
+            }  # fmt: skip
             yield Put("sighting", row)
             if (opened := state.get("audit", audit)) and opened["paused"]:
                 yield Put("audit", opened | {"paused": 0})
@@ -150,18 +145,13 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
         case L.HolderRetired(holder=holder):
             yield Put("holder", _must(state, "holder", holder, at) | {"retired": 1})
         case L.CutterAdded(cutter=c):
-            facts = text(c)
-            yield Put(
-                "cutter",
-                {
-                    "key": c.key,
-                    "name": c.name,
-                    "dc_mm": c.dc_mm,
-                    "dmm_mm": c.dmm_mm,
-                    "re_mm": c.re_mm,
-                    "facts": facts,
-                },
-            )
+            row = {
+                "key": c.key, "name": c.name, "dc_mm": c.dc_mm, "dmm_mm": c.dmm_mm, "re_mm": c.re_mm,
+                "facts": text(c), "retired": 0,
+            }  # fmt: skip
+            yield Put("cutter", row)
+        case L.CutterRetired(cutter=key):
+            yield Put("cutter", _must(state, "cutter", key, at) | {"retired": 1})
         case L.CodeBound():
             yield from _bound(entry, at, state)
         case L.CodeRetired(text=code):
@@ -188,11 +178,13 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
                 "settled",
                 {
                     "key": f"{audit}/{seen}/{difference}", "audit": audit, "text": seen, "difference": difference,
-                    "action": action, "reason": reason, "line": at.id,
+                    "action": action, "reason": reason, "booked": entry.booked, "found": entry.found, "line": at.id,
                 },
             )  # fmt: skip
         case L.OperatorAdded(operator=key, name=name, role=role, pin_hash=pin):
-            yield Put("operator", {"key": key, "name": name, "role": role, "pin_hash": pin, "retired": 0})
+            known = state.get("operator", key)
+            kept = known["pin_hash"] if known and pin is None else pin
+            yield Put("operator", {"key": key, "name": name, "role": role, "pin_hash": kept, "retired": 0})
         case L.OperatorRetired(operator=key):
             yield Put("operator", _must(state, "operator", key, at) | {"retired": 1})
         case L.SettingChanged(name=name, value=value):
@@ -200,9 +192,9 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
         case L.KioskStarted():
             for hold in state.all("hold"):
                 yield Put("hold", hold | {"gaps": hold["gaps"] + 1})
-        case L.Restored(holders=holders):
-            yield from _restored(holders, at, state)
-        case L.SignedIn() | L.SignedOut() | L.TurnedAway():
+        case L.Restored():
+            yield from _restored(entry, at, state)
+        case L.SignedIn() | L.SignedOut() | L.TurnedAway() | L.Imported() | L.ImportUndone():
             return
 
 
@@ -298,45 +290,48 @@ def _bound(entry: L.CodeBound, at: Stamp, state: State) -> Iterator[Change]:
             yield Put("holder", holder | {"code": entry.text})
 
 
-def _restored(holders: tuple[str, ...], at: Stamp, state: State) -> Iterator[Change]:
-    for key in holders:
+def _restored(entry: L.Restored, at: Stamp, state: State) -> Iterator[Change]:
+    for key in entry.holders:
         row = _must(state, "holder", key, at)
         place = state.get("place", row["place"]) if row["place"] else None
         kept = place is not None and Kind(place["kind"]).may_be_hot
-        yield Put("holder", row | {"heat": Heat.HELD.value, "place": row["place"] if kept else None})
+        stands = row["place"] if kept else None
+        yield Put("holder", row | {"heat": Heat.HELD.value, "place": stands})
         yield Put(
             "hold",
             {
                 "holder": key, "heated_line": at.id, "heated_utc_s": at.utc_s, "heated_watched_s": at.watched_s,
-                "temp_c": None, "length_mm": None, "stages": text([[row["place"] if kept else None, at.watched_s]]),
+                "temp_c": None, "length_mm": None, "stages": text([[stands, at.watched_s]]),
                 "readings": "[]", "reading_only": 1, "gaps": 1,
             },
         )  # fmt: skip
+    for key in entry.unsure:
+        row = _must(state, "holder", key, at)
+        if row["heat"] == Heat.COOL.value:
+            yield Put("holder", row | {"heat": Heat.UNKNOWN.value})
 
 
-def mentions(entry: L.Entry, at: Stamp) -> Iterator[str]:
-    """Keys a line speaks of, each once: holder, assembly, cutter, places, operator, audit, label text."""
-    fields = (
-        "holder",
-        "assembly",
-        "cutter",
-        "origin",
-        "goal",
-        "place",
-        "pocket",
-        "audit",
-        "text",
-        "subject",
-        "code",
-    )
-    seen = set()
-    if at.operator:
-        seen.add(at.operator)
-    for field in fields:
-        value = getattr(entry, field, None)
-        if value is None:
-            continue
-        seen.add(value if isinstance(value, str) else getattr(value, "key", None) or value.code)
-    if isinstance(entry, L.OperatorAdded | L.OperatorRetired | L.SignedIn | L.SignedOut):
-        seen.add(entry.operator)
-    return iter(sorted(seen))
+_SUBJECTS = frozenset(
+    ("holder", "assembly", "cutter", "origin", "goal", "place", "pocket", "audit", "text", "subject", "code")
+)
+_OF_OPERATORS = frozenset((L.OperatorAdded, L.OperatorRetired, L.SignedIn, L.SignedOut))
+
+
+def _mentioning(kind: type[L.Entry]) -> tuple[str, ...]:
+    names = [field.name for field in fields(kind) if field.name in _SUBJECTS]
+    return (*names, "operator") if kind in _OF_OPERATORS else tuple(names)
+
+
+_MENTIONING = {kind: _mentioning(kind) for kind in L.KINDS.values()}
+
+
+def mentions(entry: L.Entry, at: Stamp) -> set[str]:
+    """Keys a line speaks of, each once: holders, assembly, cutter, places, operator, audit, label text."""
+    found = {at.operator} if at.operator else set()
+    for name in _MENTIONING[type(entry)]:
+        value = getattr(entry, name)
+        if value is not None:
+            found.add(value if isinstance(value, str) else getattr(value, "key", None) or value.code)
+    if isinstance(entry, L.Restored):
+        found.update(entry.holders, entry.unsure)
+    return found

@@ -11,6 +11,7 @@ from peewee import (
     AutoField,
     CompositeKey,
     DatabaseProxy,
+    Field,
     FloatField,
     ForeignKeyField,
     IntegerField,
@@ -71,6 +72,7 @@ class Cutter(Table):
     dmm_mm = FloatField()
     re_mm = FloatField()
     facts = TextField()  # JSON of rules.assembly.Cutter
+    retired = IntegerField(default=0)
 
 
 class Holder(Table):
@@ -168,6 +170,9 @@ class Sighting(Table):
     text = TextField()
     holder = TextField(null=True)
     place = TextField(null=True)
+    twin = TextField(null=True)  # seen there too, sooner than one piece of steel can have moved
+    stands_empty = IntegerField(default=0)  # an eye said that no cutter is in it
+    watched_s = FloatField()
     line = IntegerField()
 
 
@@ -176,10 +181,12 @@ class Settled(Table):
 
     key = TextField(primary_key=True)
     audit = TextField(index=True)
-    text = TextField()
-    difference = TextField()
+    text = TextField(index=True)
+    difference = TextField(index=True)
     action = TextField()
     reason = TextField()
+    booked = TextField(null=True)  # where the book had it
+    found = TextField(null=True)  # where it was seen
     line = IntegerField()
 
 

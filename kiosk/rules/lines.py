@@ -59,6 +59,13 @@ class CutterAdded:
 
 
 @dataclass(frozen=True, slots=True)
+class CutterRetired:
+    kind: ClassVar[str] = "cutter retired"
+    cutter: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class CodeBound:
     """A label's text stands for a subject.  `replaces`: the code this one retires in the same line."""
 
@@ -181,6 +188,8 @@ class Seen:
     holder: str | None = None  # None: an unknown or retired code
     place: str | None = None  # where it was seen, when the drawer or slot was scanned first
     by_photo: bool = False
+    twin: str | None = None  # seen there too, sooner than one piece of steel can have moved
+    empty: bool = False  # an eye said that no cutter is in it
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,8 +198,10 @@ class DifferenceSettled:
     audit: str
     text: str  # holder key or code the difference is about
     difference: str
-    action: str  # put back, book moved, missing, label off, carried over, registered
+    action: str  # a value of audit.Action
     reason: str = ""
+    booked: str | None = None  # where the book had it
+    found: str | None = None  # where it was seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +212,8 @@ class AuditPaused:
 
 @dataclass(frozen=True, slots=True)
 class AuditClosed:
+    """An audit's counts as they were found.  `active_s`: watched time somebody was at it."""
+
     kind: ClassVar[str] = "audit closed"
     audit: str
     expected: int
@@ -210,6 +223,7 @@ class AuditClosed:
     unexpected: int
     unknown: int
     hot: int
+    active_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,11 +284,33 @@ class KioskStarted:
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """A backup was put back; the named holders count as hot until read."""
+    """A backup was put back; the named holders count as hot until read.
+
+    unsure: nobody knows whether these were heated after the backup was made, so nobody knows how warm they are.
+    """
 
     kind: ClassVar[str] = "restored"
     backup: str
     holders: tuple[str, ...] = ()
+    unsure: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """The `count` lines before this one came from `source` in one step."""
+
+    kind: ClassVar[str] = "imported"
+    source: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class ImportUndone:
+    """The lines of the import that ended with line `imported` were taken back, as far as they could be."""
+
+    kind: ClassVar[str] = "import undone"
+    imported: int
+    reason: str = ""
 
 
 Entry = (
@@ -283,6 +319,7 @@ Entry = (
     | HolderRegistered
     | HolderRetired
     | CutterAdded
+    | CutterRetired
     | CodeBound
     | CodeRetired
     | Built
@@ -307,6 +344,8 @@ Entry = (
     | TurnedAway
     | KioskStarted
     | Restored
+    | Imported
+    | ImportUndone
 )
 
 KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}

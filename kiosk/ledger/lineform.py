@@ -1,0 +1,63 @@
+"""How a line stands in the database: its payload as JSON, and the hash that chains it to the line before.
+
+Used when a line is written, read, verified and copied; knows no database.  The hash covers everything a line
+says and the hash before it, so that no line can be changed, dropped or put in without the chain showing it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+
+from kiosk.ledger.derive import Stamp
+from kiosk.rules.lines import KINDS, Entry
+
+GENESIS = "0" * 64
+COLUMNS = ("id", "utc_s", "watched_s", "kiosk", "operator", "kind", "payload", "hash")
+
+_ENCODER = msgspec.json.Encoder(order="sorted")
+_DECODERS = {kind: msgspec.json.Decoder(entry) for kind, entry in KINDS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A line as it stands in the book."""
+
+    id: int
+    utc_s: float
+    watched_s: float
+    kiosk: str
+    operator: str | None
+    entry: Entry
+    hash: str
+
+    @property
+    def kind(self) -> str:
+        return self.entry.kind
+
+    @property
+    def stamp(self) -> Stamp:
+        return Stamp(self.id, self.utc_s, self.watched_s, self.kiosk, self.operator)
+
+
+def payload(entry: Entry) -> str:
+    return _ENCODER.encode(entry).decode()
+
+
+def entry_of(kind: str, text: str) -> Entry:
+    """Raises KeyError for a kind nobody knows, msgspec.MsgspecError for a payload that is not of it."""
+    entry: Entry = _DECODERS[kind].decode(text)
+    return entry
+
+
+def line_hash(before: str, stamp: Stamp, kind: str, text: str) -> str:
+    """The hash that chains a line to the one before."""
+    return hashlib.sha256(_ENCODER.encode([before, *stamp, kind, text])).hexdigest()
+
+
+def written(row: tuple[Any, ...]) -> Written:
+    """A line from its row in the order of `COLUMNS`."""
+    return Written(row[0], row[1], row[2], row[3], row[4], entry_of(row[5], row[6]), row[7])
