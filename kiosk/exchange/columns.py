@@ -1,0 +1,284 @@
+"""Holders, cutters and assemblies as rows of a table, both ways.
+
+No row is taken in by halves and none is dropped in silence: a row is good, or it is a fault with its line and
+field.  Column names are ISO 13399 symbols where there is one; the order is the one the demo shop's files use.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from typing import TypeVar
+
+from kiosk.exchange.faults import Fault, FieldFault, Read
+from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, Record, Table, write_table
+from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material, Measured
+from kiosk.rules.codes import CodeFault
+from kiosk.rules.codes import Kind as CodeKind
+from kiosk.rules.codes import parse as parse_code
+from kiosk.rules.stock import BookEntry
+
+CUTTER_COLUMNS = (
+    *("cutter", "cutter_name", "material", "DC", "DMM", "OAL", "LF", "LU", "RE", "ZEFP", "RPMX", "WT"),
+    *("flat", "shank_h6", "cutter_coolant", "life_min"),
+)
+HOLDER_COLUMNS = (
+    *("code", "key", "name", "coupling", "clamping", "bore_mm", "bore_min_mm", "nose_mm", "projection_mm"),
+    *("insert_min_mm", "insert_max_mm", "rpm_max", "mass_kg", "holder_coolant", "knob", "heat_limit"),
+)
+PLACE_COLUMNS = ("stood_cold", "place", "fixed_pocket")
+ASSEMBLY_COLUMNS = ("assembly", "assembly_name", "insert_mm")
+STATE_COLUMNS = ("used_min", "condition")
+MEASURED_COLUMNS = (
+    *("length_mm", "diameter_mm", "runout_um", "corner_radius_mm", "edges", "unbalance_gmm", "balance_grade"),
+    *("at_rpm", "length_error_um"),
+)
+BOOK_COLUMNS = (
+    *HOLDER_COLUMNS,
+    *PLACE_COLUMNS,
+    *ASSEMBLY_COLUMNS,
+    *CUTTER_COLUMNS,
+    *STATE_COLUMNS,
+    *MEASURED_COLUMNS,
+)
+HOLDER_NEEDS = ("code", "key", "name", "coupling", "clamping", "bore_mm")
+CUTTER_NEEDS = ("cutter", "cutter_name", "DC", "DMM", "OAL")
+
+Choice = TypeVar("Choice", bound=Enum)
+Made = TypeVar("Made")
+
+
+@dataclass(frozen=True, slots=True)
+class HolderRow:
+    """A holder as a table gives it.  `place` is a name; `assembly` None: nothing is built in."""
+
+    code: str
+    holder: Holder
+    assembly: Assembly | None
+    place: str | None
+    fixed_pocket: bool = False
+    stood_cold: bool = False
+
+
+def _choice(record: Record, name: str, kind: type[Choice], default: Choice | None = None) -> Choice:
+    value = record.maybe(name)
+    if value is None and default is not None:
+        return default
+    for choice in kind:
+        if (value or "").lower() == choice.value:
+            return choice
+    known = ", ".join(str(choice.value) for choice in kind)
+    raise FieldFault(name, f"must be one of {known}, not {value or ''!r}")
+
+
+def _more_than_nought(record: Record, name: str) -> float:
+    value = record.number(name)
+    if value <= 0:
+        raise FieldFault(name, "must be more than 0")
+    return value
+
+
+def cutter_of(record: Record) -> Cutter:
+    """The cutter in a row.  Raises FieldFault."""
+    edges = record.maybe_whole("ZEFP")
+    if edges == 0:
+        raise FieldFault("ZEFP", "must be at least 1")
+    return Cutter(
+        key=record.text("cutter"),
+        name=record.text("cutter_name"),
+        dc_mm=_more_than_nought(record, "DC"),
+        dmm_mm=_more_than_nought(record, "DMM"),
+        oal_mm=_more_than_nought(record, "OAL"),
+        material=_choice(record, "material", Material, Material.CARBIDE),
+        lf_mm=record.maybe_number("LF"),
+        lu_mm=record.maybe_number("LU"),
+        re_mm=record.maybe_number("RE") or 0.0,
+        zefp=edges or 1,
+        rpmx_rpm=record.maybe_number("RPMX"),
+        wt_kg=record.maybe_number("WT"),
+        flat=record.flag("flat"),
+        shank_h6=record.flag("shank_h6"),  # not said: not known to be ground so
+        coolant=record.flag("cutter_coolant"),
+        life_min=record.maybe_number("life_min"),
+    )
+
+
+def holder_of(record: Record) -> Holder:
+    """The holder in a row.  Raises FieldFault."""
+    try:
+        coupling = Coupling.parse(record.text("coupling"))
+    except ValueError as error:
+        if isinstance(error, FieldFault):
+            raise
+        raise FieldFault("coupling", str(error)) from None
+    return Holder(
+        key=record.text("key"),
+        name=record.text("name"),
+        coupling=coupling,
+        clamping=_choice(record, "clamping", Clamping),
+        bore_mm=_more_than_nought(record, "bore_mm"),
+        bore_min_mm=record.maybe_number("bore_min_mm"),
+        nose_mm=record.maybe_number("nose_mm"),
+        projection_mm=record.maybe_number("projection_mm"),
+        insert_min_mm=record.maybe_number("insert_min_mm"),
+        insert_max_mm=record.maybe_number("insert_max_mm"),
+        rpm_max=record.maybe_number("rpm_max"),
+        mass_kg=record.maybe_number("mass_kg"),
+        coolant=record.flag("holder_coolant"),
+        knob=record.maybe("knob"),
+        heat_limit=record.maybe_whole("heat_limit"),
+    )
+
+
+def measured_of(record: Record) -> Measured | None:
+    """What was measured, or None where there is no length.  Raises FieldFault."""
+    length_mm, diameter_mm = record.maybe_number("length_mm"), record.maybe_number("diameter_mm")
+    if length_mm is None and diameter_mm is None:
+        return None
+    if length_mm is None or diameter_mm is None:
+        raise FieldFault("length_mm" if length_mm is None else "diameter_mm", "is empty though it was measured")
+    return Measured(
+        length_mm,
+        diameter_mm,
+        corner_radius_mm=record.maybe_number("corner_radius_mm"),
+        runout_um=record.maybe_number("runout_um"),
+        edges=record.maybe_whole("edges"),
+        unbalance_gmm=record.maybe_number("unbalance_gmm"),
+        balance_grade=record.maybe_number("balance_grade"),
+        at_rpm=record.maybe_number("at_rpm"),
+        length_error_um=record.maybe_number("length_error_um", signed=True),
+    )
+
+
+def holder_row_of(record: Record) -> HolderRow:
+    """A holder with what is built in and where it stands.  Raises FieldFault."""
+    code = record.text("code")
+    try:
+        if parse_code(code).kind is not CodeKind.HOLDER:
+            raise FieldFault("code", f"{code} is not the code of a holder")
+        code = parse_code(code).text
+    except CodeFault as fault:
+        raise FieldFault("code", f"{code!r} is not a code ({fault.fault.value})") from None
+    holder = holder_of(record)
+    assembly = None
+    if key := record.maybe("assembly"):
+        cutter = cutter_of(record)
+        assembly = Assembly(
+            key,
+            record.maybe("assembly_name") or cutter.name,
+            holder,
+            cutter,
+            record.maybe_number("insert_mm"),
+            measured_of(record),
+            _choice(record, "condition", Condition, Condition.GOOD),
+            record.maybe_number("used_min") or 0.0,
+        )
+    elif record.maybe("cutter"):
+        raise FieldFault("assembly", "is empty though a cutter is built in")
+    place, fixed = record.maybe("place"), record.flag("fixed_pocket")
+    if fixed and place is None:
+        raise FieldFault("fixed_pocket", "is set, but the row has no place")
+    return HolderRow(code, holder, assembly, place, fixed, record.flag("stood_cold"))
+
+
+def _read(
+    table: Table,
+    make: Callable[[Record], Made],
+    known: Sequence[str],
+    needs: Sequence[str],
+    unique: Callable[[Made], Iterable[tuple[str, str]]],
+) -> Read[Made]:
+    """Every row made, or its fault.  unique: (column, value) pairs that no two rows may share."""
+    faults = list(table.faults)
+    for name in table.columns:
+        if name not in known:
+            faults.append(Fault(table.file, 1, name, f"is no column of this table; there are: {', '.join(known)}"))
+    faults += [Fault(table.file, 1, name, "this column is missing") for name in needs if name not in table.columns]
+    if any(name not in table.columns for name in needs):
+        return Read((), tuple(faults))
+    good: list[Made] = []
+    seen: dict[tuple[str, str], int] = {}
+    for record in table.records:
+        try:
+            made = make(record)
+            pairs = tuple(unique(made))
+            for pair in pairs:
+                if pair in seen:
+                    raise FieldFault(pair[0], f"{pair[1]} is on line {seen[pair]} already")
+        except FieldFault as fault:
+            faults.append(Fault(table.file, record.line, fault.field, fault.why))
+            continue
+        seen.update(dict.fromkeys(pairs, record.line))
+        good.append(made)
+    return Read(tuple(good), tuple(sorted(faults)))
+
+
+def read_cutters(table: Table) -> Read[Cutter]:
+    """The cutters in a table with CUTTER_COLUMNS; CUTTER_NEEDS must be there."""
+    return _read(table, cutter_of, CUTTER_COLUMNS, CUTTER_NEEDS, lambda cutter: [("cutter", cutter.key)])
+
+
+def read_holders(table: Table) -> Read[HolderRow]:
+    """The holders in a table with BOOK_COLUMNS; HOLDER_NEEDS must be there."""
+
+    def unique(row: HolderRow) -> list[tuple[str, str]]:
+        pairs = [("code", row.code), ("key", row.holder.key)]
+        if row.assembly:
+            pairs += [("assembly", row.assembly.key), ("cutter", row.assembly.cutter.key)]
+        return pairs
+
+    return _read(table, holder_row_of, BOOK_COLUMNS, HOLDER_NEEDS, unique)
+
+
+def cutter_cells(cutter: Cutter) -> tuple[Cell, ...]:
+    """A cutter under CUTTER_COLUMNS."""
+    return (
+        *(cutter.key, cutter.name, cutter.material.value, cutter.dc_mm, cutter.dmm_mm, cutter.oal_mm),
+        *(cutter.lf_mm, cutter.lu_mm, cutter.re_mm, cutter.zefp, cutter.rpmx_rpm, cutter.wt_kg),
+        *(cutter.flat, cutter.shank_h6, cutter.coolant, cutter.life_min),
+    )
+
+
+def holder_cells(code: str, holder: Holder) -> tuple[Cell, ...]:
+    """A holder under HOLDER_COLUMNS."""
+    return (
+        *(code, holder.key, holder.name, str(holder.coupling), holder.clamping.value, holder.bore_mm),
+        *(holder.bore_min_mm, holder.nose_mm, holder.projection_mm, holder.insert_min_mm, holder.insert_max_mm),
+        *(holder.rpm_max, holder.mass_kg, holder.coolant, holder.knob, holder.heat_limit),
+    )
+
+
+def _measured_cells(measured: Measured | None) -> tuple[Cell, ...]:
+    if measured is None:
+        return (None,) * len(MEASURED_COLUMNS)
+    return (
+        *(measured.length_mm, measured.diameter_mm, measured.runout_um, measured.corner_radius_mm),
+        *(measured.edges, measured.unbalance_gmm, measured.balance_grade, measured.at_rpm),
+        measured.length_error_um,
+    )
+
+
+def book_cells(entry: BookEntry) -> tuple[Cell, ...]:
+    """A holder with everything about it under BOOK_COLUMNS."""
+    built = entry.assembly
+    cutter: tuple[Cell, ...] = cutter_cells(built.cutter) if built else (None,) * len(CUTTER_COLUMNS)
+    return (
+        *holder_cells(entry.code, entry.holder),
+        # a table read in later may be read on another day: whether it is cold then, nobody knows
+        *(False, entry.place, entry.fixed),
+        *((built.key, built.name, built.insert_mm) if built else (None, None, None)),
+        *cutter,
+        *((built.used_min, built.condition.value) if built else (None, None)),
+        *_measured_cells(built.measured if built else None),
+    )
+
+
+def write_book(entries: Iterable[BookEntry], dialect: Dialect = PLAIN) -> str:
+    """All holders as one table that `read_holders` takes in again."""
+    return write_table(BOOK_COLUMNS, map(book_cells, entries), dialect)
+
+
+def write_cutters(cutters: Iterable[Cutter], dialect: Dialect = PLAIN) -> str:
+    """Cutters as one table that `read_cutters` takes in again."""
+    return write_table(CUTTER_COLUMNS, map(cutter_cells, cutters), dialect)

@@ -1,0 +1,226 @@
+"""Tables as text: read whatever a shop's programs write, write what every program reads.
+
+It never guesses a value: what cannot be read is a fault with file, line and field.  In: UTF-8 or UTF-16, with or
+without a byte order mark, `,` `;` or tab, decimal point or comma.  Out: cells that a spreadsheet would run as a
+formula get an apostrophe in front, which reading takes off again.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults
+
+DELIMITERS = ",;\t"
+FORMULA_STARTS = frozenset("=+-@\t\r＝＋－＠")
+YES = frozenset({"yes", "y", "true", "1", "ja", "x"})
+NO = frozenset({"no", "n", "false", "0", "nein", ""})
+MOST = 1e7  # no length, speed or mass of a shop is larger
+
+Cell = str | int | float | bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Dialect:
+    """How a table is written."""
+
+    delimiter: str = ","
+    decimal: Literal[".", ","] = "."
+    byte_order_mark: bool = False  # some spreadsheets take a file without it for an 8-bit one
+
+    def __post_init__(self) -> None:
+        if self.delimiter not in DELIMITERS or len(self.delimiter) != 1:
+            raise ValueError(f"delimiter must be a comma, a semicolon or a tab, not {self.delimiter!r}")
+
+
+PLAIN = Dialect()
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One row by column name, with the line it begins on.  Every reading raises FieldFault."""
+
+    line: int
+    values: Mapping[str, str]
+
+    def maybe(self, name: str) -> str | None:
+        """Text, or None where the cell is empty or the column is not there."""
+        return self.values.get(name, "").strip() or None
+
+    def text(self, name: str) -> str:
+        value = self.maybe(name)
+        if value is None:
+            raise FieldFault(name, "is empty")
+        return value
+
+    def maybe_number(self, name: str, *, signed: bool = False) -> float | None:
+        value = self.maybe(name)
+        return None if value is None else number(value, name, signed=signed)
+
+    def number(self, name: str) -> float:
+        return number(self.text(name), name)
+
+    def maybe_whole(self, name: str) -> int | None:
+        value = self.maybe_number(name)
+        if value is not None and value != int(value):
+            raise FieldFault(name, f"{self.maybe(name)} is not a whole number")
+        return None if value is None else int(value)
+
+    def flag(self, name: str) -> bool:
+        value = (self.maybe(name) or "").lower()
+        if value in YES:
+            return True
+        if value in NO:
+            return False
+        raise FieldFault(name, f"must be yes or no, not {value!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table as read.  `faults`: rows that could not be split into their columns."""
+
+    file: str
+    columns: tuple[str, ...]
+    records: tuple[Record, ...]
+    faults: tuple[Fault, ...]
+
+
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+_GROUPED = re.compile(r"[+-]?\d{1,3}((?P<group>[., '])\d{3})((?P=group)\d{3})*(?!(?P=group))[.,]\d+")
+
+
+def number(text: str, field: str, *, signed: bool = False) -> float:
+    """A number with decimal point or comma.  Raises FieldFault for anything else, and for what cannot be.
+
+    A lone comma is a decimal comma: 1,234 is a little more than one.  Thousands marks are only understood where
+    a decimal sign of the other kind follows: 1.234,5.
+    """
+    plain = text.strip().replace("\u00a0", " ").replace("\u2212", "-")
+    if grouped := _GROUPED.fullmatch(plain):
+        plain = plain.replace(grouped["group"], "")
+    if not _NUMBER.fullmatch(plain):
+        raise FieldFault(field, f"{text.strip()!r} is not a number")
+    value = float(plain.replace(",", "."))
+    if not abs(value) < MOST or (value < 0 and not signed):
+        raise FieldFault(field, f"{text.strip()} cannot be")
+    return value
+
+
+def neutral(text: str) -> str:
+    """A text no spreadsheet takes for a formula.  `original` gives it back unchanged."""
+    lead = text.lstrip(" ")[:1]
+    quoted = lead == "'" and text.lstrip(" ")[1:].lstrip(" ")[:1] in FORMULA_STARTS | {"'"}
+    return f"'{text}" if quoted or (lead and lead in FORMULA_STARTS) else text
+
+
+def original(text: str) -> str:
+    """Takes the apostrophe off that `neutral` put on."""
+    if text.startswith("'") and (text[1:].lstrip(" ")[:1] or "x") in FORMULA_STARTS | {"'"}:
+        return text[1:]
+    return text
+
+
+def decoded(data: bytes, file: str, *, eight_bit: bool = False) -> str:
+    """The text of a file.  eight_bit: take what is not UTF-8 for Windows-1252, as older controls write.
+
+    Raises FileFaults.
+    """
+    try:
+        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            return data.decode("utf-16")
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        if eight_bit and not data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            return data.decode("cp1252", errors="replace")
+        line = data.count(b"\n", 0, error.start) + 1
+        raise FileFaults([Fault(file, line, "", "is not UTF-8 text; save it as CSV UTF-8")]) from error
+
+
+def delimiter_of(text: str) -> str:
+    """The mark that separates the columns: what the first line has most of outside quotes."""
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    outside = re.sub(r'"[^"]*"', "", first)
+    return max(DELIMITERS, key=lambda mark: (outside.count(mark), -DELIMITERS.index(mark)))
+
+
+def read_table(text: str, file: str, *, delimiter: str | None = None, skip_lines: int = 0) -> Table:
+    """Splits a table with a header.  Rows that do not have the header's width become faults.
+
+    A first line `sep=;` is heeded.  Raises FileFaults where there is no usable header.
+    """
+    lines = text.splitlines(keepends=True)
+    if not delimiter and lines and (said := re.fullmatch(r"sep=(.)\s*", lines[0])):
+        delimiter, skip_lines = said[1], max(skip_lines, 1)
+    body = "".join(lines[skip_lines:])
+    reader = csv.reader(io.StringIO(body, newline=""), delimiter=delimiter or delimiter_of(body), strict=True)
+    header: tuple[str, ...] = ()
+    records: list[Record] = []
+    faults: list[Fault] = []
+    while True:
+        line = reader.line_num + 1 + skip_lines
+        try:
+            cells = next(reader)
+        except StopIteration:
+            break
+        except csv.Error as error:
+            faults.append(Fault(file, line, "", f"cannot be split into columns: {error}"))
+            continue
+        cells = [original(cell.strip()) for cell in cells]
+        if not any(cells):
+            continue
+        if not header:
+            header = _header(cells, file, line)
+            continue
+        while len(cells) > len(header) and not cells[-1]:
+            cells.pop()  # a delimiter at the end of the line
+        if len(cells) != len(header):
+            faults.append(Fault(file, line, "", f"has {len(cells)} columns where the header has {len(header)}"))
+        else:
+            records.append(Record(line, dict(zip(header, cells, strict=True))))
+    if not header:
+        raise FileFaults([Fault(file, 0, "", "is empty: it needs a first line with the column names")])
+    return Table(file, header, tuple(records), tuple(faults))
+
+
+def _header(cells: Sequence[str], file: str, line: int) -> tuple[str, ...]:
+    while cells and not cells[-1]:
+        cells = cells[:-1]  # a delimiter at the end of each line
+    faults = [
+        Fault(file, line, name, "is there twice") for name in dict.fromkeys(cells) if name and cells.count(name) > 1
+    ]
+    if "" in cells:
+        faults.append(Fault(file, line, f"column {cells.index('') + 1}", "has no name"))
+    if faults:
+        raise FileFaults(faults)
+    return tuple(cells)
+
+
+def cell_text(value: Cell, dialect: Dialect) -> str:
+    """A cell as it is written: yes and no, numbers to the nanometre without an exponent, safe texts."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, float):
+        plain = f"{value:.6f}".rstrip("0").rstrip(".")
+        return ("0" if plain == "-0" else plain).replace(".", dialect.decimal)
+    return neutral(value)
+
+
+def write_table(columns: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dialect = PLAIN) -> str:
+    """A table with a header.  Rows must have the header's width."""
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=dialect.delimiter, lineterminator="\r\n")
+    writer.writerow(columns)
+    for row in rows:
+        if len(row) != len(columns):
+            raise ValueError(f"a row of {len(row)} cells under {len(columns)} columns")
+        writer.writerow([cell_text(value, dialect) for value in row])
+    return ("\ufeff" if dialect.byte_order_mark else "") + out.getvalue()
