@@ -33,7 +33,8 @@ class BookEntry:
     fixed: bool = False
     hot: bool = False
     safe_in_s: float | None = None
-    heats: int = 0
+    heats: int = 0  # heat cycles of the holder
+    regrinds: int = 0  # times the cutter came back reground
     tool_number: int | None = None
 
     @property
@@ -41,7 +42,9 @@ class BookEntry:
         return self.assembly.name if self.assembly else self.holder.name
 
 
-def book_entry(card: HolderCard, *, fixed: bool = False, tool_number: int | None = None) -> BookEntry:
+def book_entry(
+    card: HolderCard, *, fixed: bool = False, regrinds: int = 0, tool_number: int | None = None
+) -> BookEntry:
     """A holder's card as lists need it.  A temperature nobody knows counts as hot."""
     place = card.place.place if card.place else None
     in_machine = place is not None and place.kind.in_machine
@@ -58,6 +61,7 @@ def book_entry(card: HolderCard, *, fixed: bool = False, tool_number: int | None
         hot=held or card.heat is Heat.UNKNOWN,
         safe_in_s=card.hold.remaining_s if card.hold and held and not card.hold.needs_reading else None,
         heats=card.heat_cycles,
+        regrinds=regrinds,
         tool_number=tool_number,
     )
 
