@@ -9,6 +9,7 @@ from __future__ import annotations
 from kivy.properties import NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
+from kiosk import words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.view import View
 
@@ -25,6 +26,7 @@ class Frame(BoxLayout):
     next_s = NumericProperty(-1)
     note = StringProperty()
     trouble = StringProperty()
+    language = StringProperty("en")
     view: View | None = None
 
     __events__ = ("on_go",)
@@ -36,6 +38,10 @@ class Frame(BoxLayout):
         self.view = view
         self.here = view.rail
         self.covers = int(view.covers)
+
+    def retell(self) -> None:
+        """Say strip and rail anew, in the language that is spoken now."""
+        self.language = words.language()
 
     def on_go(self, name: str) -> None:
         """A destination was touched."""

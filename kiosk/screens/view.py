@@ -12,6 +12,8 @@ from typing import Any
 from kivy.properties import ObjectProperty
 from kivy.uix.boxlayout import BoxLayout
 
+from kiosk.desk.desk import Scanned
+
 
 class Covers(IntEnum):
     """How much of the frame a screen hides."""
@@ -22,25 +24,32 @@ class Covers(IntEnum):
 
 
 class View(BoxLayout):
-    """A page.  `counter`: its side of the desk (`counter.Counter`).
+    """A page.  `clerk`: its way to the desk (`clerk.Clerk`).
 
-    `name`: how `Counter.go` calls it.  `rail`: the destination marked while it is shown.  `covers`: what it hides.
+    `name`: how `Clerk.go` calls it.  `rail`: the destination marked while it is shown.  `covers`: what it hides.
     """
 
-    counter = ObjectProperty(None, allownone=True)
+    clerk = ObjectProperty(None, allownone=True)
     name = ""
     rail = "scan"
     covers = Covers.NOTHING
 
     def shown(self, **about: Any) -> None:
-        """It comes into sight; `about` is what the caller of `Counter.go` said."""
+        """It comes into sight; `about` is what the caller of `Clerk.go` said."""
 
     def left(self) -> None:
         """It goes out of sight."""
+
+    def returned(self) -> None:
+        """It comes into sight again on the way back."""
 
     def tick(self) -> None:
         """Once a second while it is in sight."""
 
     def scanned(self, text: str) -> bool:
-        """A code was read while it is in sight.  True: it is this screen's; False: it goes to the scan screen."""
+        """A code was read while it is in sight.  True: it is this screen's; False: the desk is asked what it does."""
+        return False
+
+    def came(self, scanned: Scanned) -> bool:
+        """The desk's answer to a scan while it is in sight.  True: it is shown here; False: on the scan screen."""
         return False

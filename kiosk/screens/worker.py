@@ -10,50 +10,56 @@ import logging
 import queue
 import threading
 from collections.abc import Callable
-from typing import Any, Generic, TypeVar
+from typing import Any, TypeVar
 
 from kivy.clock import Clock
 
-D = TypeVar("D")
+from kiosk.desk import Desk
+
 A = TypeVar("A")
 
 log = logging.getLogger("kiosk.worker")
 
 
-class Worker(Generic[D]):
-    """Asks questions of what `opened` gives (the desk), on its own thread.
+class Worker:
+    """Asks the desk that `opened` gives.
 
     `at_fault(error)` is called on Kivy's thread for a question that failed and had nobody to tell.
     """
 
-    def __init__(
-        self, opened: Callable[[], D], closed: Callable[[D], None], at_fault: Callable[[Exception], None]
-    ) -> None:
+    def __init__(self, opened: Callable[[], Desk], at_fault: Callable[[Exception], None]) -> None:
         self._opened = opened
-        self._closed = closed
         self._at_fault = at_fault
-        self._questions: queue.SimpleQueue[Callable[[D], None] | None] = queue.SimpleQueue()
-        self._answers: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._questions: queue.SimpleQueue[Callable[[Desk], None] | None] = queue.SimpleQueue()
+        self._answers: queue.SimpleQueue[Callable[[], Any]] = queue.SimpleQueue()
         self._hand_over_soon = Clock.create_trigger(self._hand_over)
+        self._open = threading.Event()
+        self._refusal: BaseException | None = None
         self._thread = threading.Thread(target=self._run, name="desk")
 
     def start(self) -> None:
+        """Open the desk; comes back when it is open.  Raises what opening it raised."""
         self._thread.start()
+        self._open.wait()
+        if self._refusal is not None:
+            self._thread.join()
+            raise self._refusal
 
     def ask(
         self,
-        question: Callable[[D], A],
-        then: Callable[[A], None] | None = None,
-        failed: Callable[[Exception], None] | None = None,
+        question: Callable[[Desk], A],
+        then: Callable[[A], Any] | None = None,
+        failed: Callable[[Exception], Any] | None = None,
     ) -> None:
         """Put a question; `then(answer)` or `failed(error)` is called on Kivy's thread."""
 
-        def put(desk: D) -> None:
+        def put(desk: Desk) -> None:
             try:
                 answer = question(desk)
             except Exception as error:
                 log.warning("the desk could not answer: %s", error, exc_info=True)
-                self.post(lambda error=error: (failed or self._at_fault)(error))
+                fault = error
+                self.post(lambda: (failed or self._at_fault)(fault))
             else:
                 if then is not None:
                     self.post(lambda: then(answer))
@@ -82,11 +88,13 @@ class Worker(Generic[D]):
     def _run(self) -> None:
         try:
             desk = self._opened()
-        except Exception as error:
-            self.post(lambda error=error: self._at_fault(error))
+        except BaseException as refusal:
+            self._refusal = refusal
+            self._open.set()
             return
+        self._open.set()
         try:
             while (question := self._questions.get()) is not None:
                 question(desk)
         finally:
-            self._closed(desk)
+            desk.close()

@@ -136,6 +136,32 @@ class OfferRow(Row):
     """Shows an `Offer`."""
 
 
+class SymbolKeys(GridLayout):
+    """The keys of the code pad.  Events `on_symbol(symbol)`, `on_delete`, `on_leave`."""
+
+    __events__ = ("on_symbol", "on_delete", "on_leave")
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        for symbol in ALPHABET:
+            key = PadKey(text=symbol, symbol=symbol, least_mm=KEY_MM, size_hint_y=1)
+            key.bind(on_release=lambda key: self.dispatch("on_symbol", key.symbol))
+            self.add_widget(key)
+        for icon, event in (("back", "on_delete"), ("stop", "on_leave")):
+            key = IconButton(icon=icon, size_hint=(1, 1), least_mm=KEY_MM)
+            key.bind(on_release=lambda _, event=event: self.dispatch(event))
+            self.add_widget(key)
+
+    def on_symbol(self, symbol: str) -> None:
+        """A symbol was touched."""
+
+    def on_delete(self) -> None:
+        """Delete was touched."""
+
+    def on_leave(self) -> None:
+        """Leave was touched."""
+
+
 class CodePad(BoxLayout):
     """The 26 symbols.  The check character is verified as the tenth symbol is touched.
 
@@ -150,20 +176,6 @@ class CodePad(BoxLayout):
     offer_class = OfferRow
 
     __events__ = ("on_code", "on_wrong", "on_leave")
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        grid = self.ids.symbols
-        for symbol in ALPHABET:
-            key = PadKey(text=symbol, symbol=symbol, least_mm=KEY_MM, size_hint_y=1)
-            key.bind(on_release=lambda key: self.press(key.symbol))
-            grid.add_widget(key)
-        delete = IconButton(icon="back", size_hint=(1, 1), least_mm=KEY_MM)
-        delete.bind(on_release=lambda _: self.delete())
-        leave = IconButton(icon="stop", size_hint=(1, 1), least_mm=KEY_MM)
-        leave.bind(on_release=lambda _: self.dispatch("on_leave"))
-        grid.add_widget(delete)
-        grid.add_widget(leave)
 
     def spaced(self, text: str) -> str:
         """The symbols so far, in the groups of the label, with a dot for each that is to come."""

@@ -13,6 +13,7 @@ from kivy.uix.gridlayout import GridLayout
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.touch import Touchable
+from kiosk.words import t
 
 DESTINATIONS = (
     ("scan", "scan"),
@@ -29,13 +30,15 @@ class RailKey(Touchable, BoxLayout):
 
     name = StringProperty()
     icon = StringProperty()
+    word = StringProperty()
     here = BooleanProperty(False)
 
 
 class Rail(GridLayout):
-    """`here`: the destination shown.  Event `on_go(name)`: another one was touched."""
+    """`here`: the destination shown.  `language`: its words'.  Event `on_go(name)`: another one was touched."""
 
     here = StringProperty("scan")
+    language = StringProperty("en")
 
     __events__ = ("on_go",)
 
@@ -45,6 +48,11 @@ class Rail(GridLayout):
             key = RailKey(name=name, icon=icon, here=name == self.here)
             key.bind(on_release=lambda key: self.dispatch("on_go", key.name))
             self.add_widget(key)
+        self.on_language()
+
+    def on_language(self, *_: object) -> None:
+        for key in self.children:
+            key.word = t(f"rail.{key.name}")
 
     def on_here(self, *_: object) -> None:
         for key in self.children:

@@ -29,6 +29,7 @@ class HeatStrip(BoxLayout):
     trouble = StringProperty()
     breath = NumericProperty(1.0)
     wide = BooleanProperty(True)
+    language = StringProperty("en")
 
     def __init__(self, **kwargs: Any) -> None:
         self._breathing = Animation(breath=0.45, duration=1.6, t="in_out_sine") + Animation(
@@ -43,8 +44,8 @@ class HeatStrip(BoxLayout):
         if hot:
             self._breathing.start(self)
 
-    def summary(self, hot: float, next_s: float, trouble: str, wide: bool) -> str:
-        """The strip's words before its time."""
+    def summary(self, hot: float, next_s: float, trouble: str, wide: bool, _: str) -> str:
+        """The strip's words before its time, in the language spoken."""
         if trouble and (wide or not hot):
             return f"{t('strip.hot', count=int(hot))} · {trouble}" if hot else trouble
         if not hot:

@@ -131,34 +131,36 @@ class Column(Layout):
             widget.funbind(name, self._trigger_layout)
         super().remove_widget(widget, *args, **kwargs)
 
-    def _heights(self, scale: float) -> list[float] | None:
+    def _heights(self, scale: float) -> list[float]:
+        """Height of each child from the top at a share of its largest size; sharing children have none yet."""
         heights = []
         for child in reversed(self.children):
-            if isinstance(child, Words):
-                height = child.height_at(max(child.largest * scale, min(child.least, child.largest)), self.width)
-                if height is None:
-                    return None
-                heights.append(height)
-            else:
+            if not isinstance(child, Words):
                 heights.append(0.0 if child.size_hint_y is not None else child.height)
+                continue
+            least = min(child.least, child.largest)
+            height = child.height_at(max(child.largest * scale, least), self.width)
+            if height is None:
+                height = child.height_at(least, self.width)
+            heights.append(least * LINE if height is None else height)
         return heights
 
     def do_layout(self, *_: object) -> None:
         scale = 1.0
         heights = self._heights(scale)
-        while scale > 0.3 and (heights is None or self._total(heights) > self.height):
+        while scale > 0.3 and self._total(heights) > self.height:
             scale *= _STEP
             heights = self._heights(scale)
-        if heights is None:
-            heights = [self.height / max(1, len(self.children))] * len(self.children)
         spare = max(0.0, self.height - self._total(heights))
         shares = sum(c.size_hint_y or 0.0 for c in self.children if not isinstance(c, Words))
         top = self.top - (spare / 2 if self.centred and not shares else 0.0)
         for child, height in zip(reversed(self.children), heights, strict=True):
-            if not isinstance(child, Words) and child.size_hint_y is not None and shares:
-                height = spare * child.size_hint_y / shares
             child.width = self.width
-            child.height = height
+            if isinstance(child, Words):
+                child.height = height
+            elif child.size_hint_y is not None:
+                height = spare * child.size_hint_y / shares if shares else 0.0
+                child.height = height
             child.pos = (self.x, top - height)
             top -= height + (self.spacing if height else 0.0)
 

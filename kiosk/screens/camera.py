@@ -1,0 +1,104 @@
+"""Camera and reader for the screen: starts both threads, shows the newest frame, hands on what is read.
+
+The screen only ever takes the newest frame that is there; it never waits for one.  What a code means is not
+known here.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from typing import Any
+
+from kivy.clock import Clock
+
+from kiosk.reader.camera import Camera, State, Turn
+from kiosk.reader.decode import LiveReader
+from kiosk.reader.files import PictureError
+from kiosk.reader.sources import source
+from kiosk.reader.stream import Aim, Event, Help, Seen, Stream
+from kiosk.screens.scan import ScanScreen
+from kiosk.settings import CameraSettings
+from kiosk.words import t
+
+FRAMES_A_SECOND = 15
+_FINE = (State.LIVE, State.STARTING, State.STOPPED)
+
+log = logging.getLogger("kiosk.camera")
+
+
+class Eye:
+    """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code."""
+
+    def __init__(
+        self,
+        screen: ScanScreen,
+        post: Callable[[Callable[[], Any]], None],
+        scanned: Callable[[str], None],
+    ) -> None:
+        self._screen = screen
+        self._post = post
+        self._scanned = scanned
+        self._camera: Camera | None = None
+        self._stream: Stream | None = None
+        self._number = 0
+        self._drawing: Any = None
+
+    def open(self, what: str, settings: CameraSettings) -> None:
+        """Begin to look through what `--camera` names: a number, a picture, a folder or a video."""
+        self.close()
+        try:
+            found = source(what)
+        except PictureError as error:
+            self._screen.absent = str(error)
+            return
+        # The picture is flipped for the eye alone; a mirrored symbol could not be read.
+        self._screen.mirrored = False
+        self._camera = Camera(found, Turn(int(settings.rotation_deg)), settings.mirrored)
+        self._stream = Stream(self._camera, LiveReader(settings.budget_ms), self._news)
+        self._camera.start()
+        self._stream.start()
+        self._number = 0
+        self._drawing = Clock.schedule_interval(self._draw, 1 / FRAMES_A_SECOND)
+
+    def move(self, screen: ScanScreen) -> None:
+        """Show the picture on another screen from now on."""
+        self._screen = screen
+
+    def close(self) -> None:
+        """Stop looking."""
+        if self._drawing is not None:
+            self._drawing.cancel()
+            self._drawing = None
+        if self._stream is not None:
+            self._stream.stop(0.5)
+        if self._camera is not None:
+            self._camera.stop(0.5)
+        self._stream = self._camera = None
+
+    def _news(self, event: Event) -> None:
+        """On the reader's thread."""
+        self._post(lambda: self._tell(event))
+
+    def _tell(self, event: Event) -> None:
+        match event:
+            case Seen(text=text, corners=corners):
+                self._screen.live.close_in(corners)
+                self._scanned(text)
+            case Aim():
+                self._screen.aimed(event)
+            case Help(hint=hint):
+                self._screen.hint = t(hint.value) if hint else ""
+
+    def _draw(self, _: float) -> None:
+        camera = self._camera
+        if camera is None:
+            return
+        state = camera.state
+        self._screen.absent = "" if state in _FINE else t(state.value)
+        if self._screen.parent is None:
+            return
+        frame = camera.newest(self._number)
+        if frame is not None and state in _FINE:
+            self._number = frame.number
+            self._screen.live.show(frame.image)

@@ -1,0 +1,235 @@
+"""The clerk: carries what a screen asks to the desk and brings the answer back.
+
+Screens know the clerk and nothing behind it.  He never decides: what a scan means, what may move and what is hot
+is the desk's.  What he keeps is what the frame shows: what is hot, who is at work, what is wrong with the kiosk.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from typing import Any, Protocol, TypeVar
+
+from kivy.event import EventDispatcher
+from kivy.properties import BooleanProperty, ObjectProperty, StringProperty
+
+from kiosk import words
+from kiosk.desk import Desk
+from kiosk.desk.desk import Scanned
+from kiosk.rules.cards import Command, HolderCard, OperatorCard
+from kiosk.rules.checkin import Done, Reason, Refused
+from kiosk.rules.places import Kind
+from kiosk.screens.sounds import Sound, Sounds
+from kiosk.screens.view import View
+from kiosk.settings import Settings
+from kiosk.words import t
+
+A = TypeVar("A")
+
+
+class Asks(Protocol):
+    """What the clerk needs of the worker thread."""
+
+    def ask(
+        self,
+        question: Callable[[Desk], A],
+        then: Callable[[A], Any] | None = None,
+        failed: Callable[[Exception], Any] | None = None,
+    ) -> None:
+        """Put a question to the desk; the answer comes back on Kivy's thread."""
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Pulse:
+    """What the desk says once a second."""
+
+    hot: tuple[HolderCard, ...]
+    warm: tuple[HolderCard, ...]
+    operator: OperatorCard | None
+    here: str | None  # name of the place the kiosk stands at
+    settings: Settings
+
+
+# What a printed command card does on a screen: the screen it leads to.
+_LEADS = {
+    Command.SHOW_HOT: "hot",
+    Command.START_AUDIT: "audit",
+    Command.CLOSE_AUDIT: "audit",
+    Command.PRINT_LABEL: "labels",
+    Command.PRINT_HOT_TAG: "hot",
+    Command.TEAR_DOWN: "tear_down",
+}
+
+
+class Clerk(EventDispatcher):
+    """One for the window.  `hot` and `warm` are HolderCards, most dangerous first, a second old at most.
+
+    `typing`: a text field has the keyboard, so keys are not a scanner's.  `trouble`: what is wrong, in words.
+    """
+
+    hot = ObjectProperty(())
+    warm = ObjectProperty(())
+    operator = ObjectProperty(None, allownone=True)
+    here = StringProperty()
+    settings = ObjectProperty(Settings())
+    trouble = StringProperty()
+    typing = BooleanProperty(False)
+
+    def __init__(self, worker: Asks, sounds: Sounds, show: Callable[[View], None]) -> None:
+        super().__init__()
+        self._worker = worker
+        self._sounds = sounds
+        self._show = show
+        self._views: dict[str, View] = {}
+        self._trail: list[str] = []
+        self._taken_out: set[str] = set()
+
+    # Screens ------------------------------------------------------------------------------------------------
+
+    def take(self, view: View) -> None:
+        """A screen is there from now on."""
+        view.clerk = self
+        self._views[view.name] = view
+
+    def screen(self, name: str) -> View:
+        """The screen of that name."""
+        return self._views[name]
+
+    def knows(self, name: str) -> bool:
+        return name in self._views
+
+    @property
+    def view(self) -> View | None:
+        """The screen in sight."""
+        return self._views[self._trail[-1]] if self._trail else None
+
+    def go(self, name: str, **about: Any) -> None:
+        """Show a screen; `about` is handed to its `shown`.  A screen on the rail starts the way back anew."""
+        if name not in self._views:
+            return
+        before, view = self.view, self._views[name]
+        if before is not None and before is not view:
+            before.left()
+        if view.rail == name:
+            self._trail = []
+        if name in self._trail:
+            del self._trail[self._trail.index(name) :]
+        self._trail.append(name)
+        if before is not view:
+            self._show(view)
+        view.shown(**about)
+
+    def back(self) -> None:
+        """The screen that was shown before this one, as it was left; at the end of the way, the scan screen."""
+        view = self.view
+        if view is None or len(self._trail) < 2:
+            self.go("scan")
+            return
+        view.left()
+        self._trail.pop()
+        before = self._views[self._trail[-1]]
+        self._show(before)
+        before.returned()
+
+    # The desk -----------------------------------------------------------------------------------------------
+
+    def ask(
+        self,
+        question: Callable[[Desk], A],
+        then: Callable[[A], Any] | None = None,
+        failed: Callable[[Exception], Any] | None = None,
+    ) -> None:
+        """Ask the desk something.  An error that nobody waits for is shown in the strip."""
+        self._worker.ask(question, then, failed)
+
+    def scanned(self, text: str) -> None:
+        """A code was read or typed: the screen in sight may take it, else the desk is asked what it does."""
+        view = self.view
+        if view is None or not view.scanned(text):
+            self.ask(lambda desk: desk.scan(text), self.answer)
+
+    def command(self, command: Command) -> None:
+        """The same as the printed command card."""
+        self.ask(lambda desk: desk.command(command), self.answer)
+
+    def answer(self, scanned: Scanned) -> None:
+        """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's."""
+        outcome = scanned.outcome
+        alarm = isinstance(outcome, Done) and outcome.alarm
+        hot = isinstance(outcome, Refused) and outcome.reason is Reason.HOT
+        if alarm or hot:
+            self.play(Sound.HOT)
+        elif isinstance(outcome, Refused):
+            self.play(Sound.REFUSED)
+        elif isinstance(outcome, Done):
+            self.play(Sound.DONE)
+        self.ask(pulse, self.beat)
+        if hot:
+            self.go("heat", scanned=scanned)
+            return
+        view = self.view
+        if view is not None and view.came(scanned):
+            return
+        if isinstance(outcome, Done):
+            if outcome.then in _LEADS and self.knows(_LEADS[outcome.then]):
+                self.go(_LEADS[outcome.then], command=outcome.then)
+                return
+            goal = outcome.goal
+            if scanned.undo_s and goal and goal.place.kind in (Kind.POCKET, Kind.SPINDLE) and outcome.holder:
+                self.go("card", key=outcome.holder.holder.key, undo_s=scanned.undo_s)
+                return
+        self.go("scan", scanned=scanned)
+
+    def beat(self, now: Pulse) -> None:
+        """Take over what the desk says once a second."""
+        self.hot, self.warm = now.hot, now.warm
+        self.operator, self.here = now.operator, now.here or ""
+        if now.settings != self.settings:
+            self.settings = now.settings
+            self._sounds.volume, self._sounds.muted = now.settings.kiosk.volume, now.settings.kiosk.muted
+        due = {card.holder.key for card in now.hot if card.hold and _due(card.hold.take_out_in_s)}
+        if due - self._taken_out:
+            self.play(Sound.TAKE_OUT)
+        self._taken_out = due
+        if self.view is not None:
+            self.view.tick()
+
+    def play(self, sound: Sound) -> None:
+        self._sounds.play(sound)
+
+    def fault(self, error: Exception) -> None:
+        """Say in the strip what went wrong; the worker's answer to a question nobody waited for."""
+        self.trouble = fault_words(error)
+
+
+def _due(take_out_in_s: float | None) -> bool:
+    return take_out_in_s is not None and take_out_in_s <= 0
+
+
+def pulse(desk: Desk) -> Pulse:
+    """Asked once a second, on the desk's thread."""
+    desk.tick()
+    session = desk.session
+    here = session.cards.place(session.here) if session.here else None
+    return Pulse(
+        desk.heat.board(), desk.heat.warm(), session.operator, here.name if here else None, session.settings
+    )
+
+
+def fault_words(error: Exception) -> str:
+    """An error in a person's words: its own sentence and, where it has one, its remedy.
+
+    The kiosk's own errors are worded for people; any other is said to be one, and is in the log.
+    """
+    if not type(error).__module__.startswith("kiosk."):
+        return t("fault.unknown")
+    remedy = getattr(error, "remedy", "")
+    text = str(error) or t("fault.unknown")
+    return f"{text} {remedy}".strip() if remedy and remedy not in text else text
+
+
+def coupling_words(card: HolderCard) -> str:
+    """`hollow taper 63 · H7K2 B4N9 RX`: what it seats in and what its label says."""
+    coupling = card.holder.coupling
+    family = t(f"coupling.{coupling.family.value}", size=coupling.size)
+    return f"{family} · {words.grouped(card.code)}"

@@ -1,0 +1,69 @@
+"""The heat refusal: fills the screen, says how hot, for how long, and what to do instead.
+
+It goes away by one touch and by nothing else; a better place may be scanned over it.  Nothing here ends a hold.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+
+from kiosk.desk.desk import Scanned
+from kiosk.rules.cards import HolderCard
+from kiosk.rules.checkin import Refused
+from kiosk.screens.kv import load_beside
+from kiosk.screens.view import Covers, View
+from kiosk.words import say, t
+
+
+class HeatScreen(View):
+    """`left_s`: until it may be touched; negative: only a reading ends it."""
+
+    name = "heat"
+    covers = Covers.ALL
+
+    about = StringProperty()
+    left_s = NumericProperty(-1)
+    place = StringProperty()
+    title = StringProperty()
+    remedy = StringProperty()
+    gap = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._key = ""
+
+    def shown(self, scanned: Scanned | None = None, **_: Any) -> None:
+        if scanned is None or not isinstance(scanned.outcome, Refused):
+            return
+        outcome = scanned.outcome
+        card = outcome.holder
+        if card is not None:
+            self._key = card.holder.key
+            self.title = card.name
+            self._temperature(card)
+        self.place = t("heat.not_to", place=outcome.goal.name) if outcome.goal else ""
+        self.remedy = say(outcome.remedy)
+
+    def tick(self) -> None:
+        card = next((card for card in self.clerk.hot if card.holder.key == self._key), None)
+        if card is None:
+            self.clerk.back()
+        else:
+            self._temperature(card)
+
+    def _temperature(self, card: HolderCard) -> None:
+        hold = card.hold
+        if hold is None:
+            return
+        self.about = t("heat.about", hottest_c=hold.hottest_c, where=hold.where)
+        self.left_s = -1 if hold.remaining_s is None or hold.needs_reading else hold.remaining_s
+        self.gap = hold.gap
+
+    def read(self) -> None:
+        """Enter a reading of this holder."""
+        self.clerk.go("reading", key=self._key)
+
+
+load_beside(__file__)

@@ -1,0 +1,18 @@
+"""The screens of the window: one class each, and nothing else to do to add one."""
+
+from __future__ import annotations
+
+from kiosk.screens.heat import HeatScreen
+from kiosk.screens.hot import HotScreen
+from kiosk.screens.reading import ReadingScreen
+from kiosk.screens.scan import ScanScreen
+from kiosk.screens.typed import TypedScreen
+from kiosk.screens.view import View
+
+SCREENS: tuple[type[View], ...] = (
+    ScanScreen,
+    HeatScreen,
+    HotScreen,
+    ReadingScreen,
+    TypedScreen,
+)

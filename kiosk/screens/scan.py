@@ -1,0 +1,148 @@
+"""The scan screen: live picture, what came of the last scan, what to scan next, undo while it lasts.
+
+Home of the kiosk: every scan that no other screen takes is shown here.  After twenty seconds without one the
+card steps back to its question.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kivy.clock import Clock
+from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
+
+from kiosk.desk.desk import Scanned
+from kiosk.reader.stream import Aim
+from kiosk.rules.cards import HolderCard
+from kiosk.rules.checkin import Done, Expects, Refused, Wait
+from kiosk.rules.say import Say
+from kiosk.screens.clerk import coupling_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.live import LivePicture
+from kiosk.screens.view import View
+from kiosk.words import say, t
+
+STEPS_BACK_S = 20.0
+
+
+class ScanScreen(View):
+    """`undo_s`: how long the last step can still be taken back."""
+
+    name = "scan"
+    rail = "scan"
+
+    state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
+    word = StringProperty()
+    title = StringProperty()
+    detail = StringProperty()
+    origin = StringProperty()
+    goal = StringProperty()
+    why = StringProperty()
+    remedy = StringProperty()
+    next = StringProperty()
+    undo_s = NumericProperty(0)
+    absent = StringProperty()
+    hint = StringProperty()
+    mirrored = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._step_back = Clock.create_trigger(lambda _: self.ask_for_scan(), STEPS_BACK_S)
+        self.ask_for_scan()
+
+    @property
+    def live(self) -> LivePicture:
+        live: LivePicture = self.ids.live
+        return live
+
+    def shown(self, scanned: Scanned | None = None, **_: Any) -> None:
+        if scanned is not None:
+            self.show(scanned)
+
+    def tick(self) -> None:
+        self.undo_s = max(0, self.undo_s - 1)
+        if self.state == "idle":
+            self.ask_for_scan()
+
+    def aimed(self, aim: Aim) -> None:
+        """The reader says where a symbol is."""
+        if aim.corners is not None:
+            self.live.close_in(aim.corners)
+
+    def ask_for_scan(self) -> None:
+        """Step back to the question."""
+        here = self.clerk.here if self.clerk else ""
+        self._say(
+            "idle",
+            title=t("scan.holder") if here else t("scan.idle"),
+            detail=t("scan.here", place=here) if here else "",
+        )
+
+    def show(self, scanned: Scanned) -> None:
+        """Show what came of a scan."""
+        outcome = scanned.outcome
+        card = scanned.holder or outcome.holder
+        match outcome:
+            case Done():
+                self._done(outcome, card)
+                self.undo_s = scanned.undo_s or 0
+            case Wait():
+                self._wait(outcome, card)
+            case Refused():
+                self._say(
+                    "stop",
+                    t("card.word.refused"),
+                    title=card.name if card else outcome.goal.name if outcome.goal else "",
+                    why=say(outcome.why),
+                    remedy=say(outcome.remedy),
+                    next=t("scan.better_place") if outcome.pending else "",
+                )
+        self._step_back.cancel()
+        self._step_back()
+
+    def _done(self, outcome: Done, card: HolderCard | None) -> None:
+        key = outcome.say.key
+        moved = key in ("moved", "heating", "undone") and card is not None
+        self._say(
+            "done",
+            _word(outcome.say),
+            title=card.name if card else say(outcome.say),
+            detail=coupling_words(card) if card else "",
+            origin=str(outcome.say["origin"] or "") if key in ("moved", "heating") else "",
+            goal=outcome.goal.name if moved and outcome.goal else "",
+            why=say(outcome.say) if card and key != "moved" else "",
+            next=t("scan.next"),
+        )
+
+    def _wait(self, outcome: Wait, card: HolderCard | None) -> None:
+        place = outcome.expects is Expects.PLACE
+        at = card.place.name if card and card.place else ""
+        self._say(
+            "wait",
+            t("card.word.where_to") if place else t("card.word.which_one"),
+            title=card.name if card else outcome.goal.name if outcome.goal else "",
+            detail=coupling_words(card) if card else "",
+            origin=t("scan.now_at", place=at) if at else t("scan.nowhere") if card else "",
+            next=t("scan.scan_place") if place else t("scan.scan_holder"),
+        )
+
+    def _say(self, state: str, word: str = "", **words: str) -> None:
+        self.state = state
+        self.word = word
+        for name in ("title", "detail", "origin", "goal", "why", "remedy", "next"):
+            setattr(self, name, words.get(name, ""))
+
+    def undo(self) -> None:
+        """Take back the last step."""
+        self.undo_s = 0
+        self.clerk.ask(lambda desk: desk.undo(), self.clerk.answer)
+
+
+def _word(message: Say) -> str:
+    """The state word of what was done."""
+    family = message.key.split(".", maxsplit=1)[0]
+    known = ("moved", "heating", "already_there", "signed_in", "signed_out", "cancelled", "undone", "audit")
+    return t(f"card.word.{family}") if family in known else t("card.word.done")
+
+
+load_beside(__file__)

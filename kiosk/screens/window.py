@@ -1,0 +1,181 @@
+"""Kivy's side of the window: the frame, the screens, and what goes on between them.
+
+Starts the worker that owns the desk, the camera, and the clerk who goes between screens and desk; takes keys for
+the scanner that types; rebuilds the frame when language or colours change.  Nothing in here may wait.
+"""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+from kivy.app import App
+from kivy.clock import Clock
+from kivy.core.window import Window
+
+from kiosk import where, words
+from kiosk.reader.keyed import Keyed, KeyedFault, KeyedText, Scanner
+from kiosk.reader.sources import list_cameras
+from kiosk.screens import theme
+from kiosk.screens.app import Options, open_desk
+from kiosk.screens.camera import Eye
+from kiosk.screens.clerk import Clerk, pulse
+from kiosk.screens.frame import Frame
+from kiosk.screens.pages import SCREENS
+from kiosk.screens.scan import ScanScreen
+from kiosk.screens.sounds import Sounds
+from kiosk.screens.theme import look
+from kiosk.screens.view import View
+from kiosk.screens.worker import Worker
+from kiosk.settings import Settings
+from kiosk.words import t
+
+TICK_S = 1.0
+SCANNER_QUIET_S = 0.2
+ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
+
+
+class KioskApp(App):
+    """The kiosk in its window."""
+
+    title = "Holder Kiosk"
+
+    def __init__(self, options: Options, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.options = options
+        self.icon = str(where.assets() / "icons" / "app.png")
+        self.settings_now = Settings()
+        self.sounds = Sounds()
+        self.worker = Worker(lambda: open_desk(options), self._fault)
+        self.clerk = Clerk(self.worker, self.sounds, self._show)
+        self.scanner = Scanner()
+        theme.fonts()  # before the first text is measured
+        self.frame = Frame()
+        self.eye: Eye | None = None
+        self._asked = False
+
+    def open(self) -> None:
+        """Open the desk, before there is a window.  Raises what that raises."""
+        self.worker.start()
+
+    def build(self) -> Frame:
+        look.fit(*Window.size)
+        Window.bind(size=lambda _, size: look.fit(*size), on_key_down=self._key)
+        self._furnish()
+        self.worker.ask(lambda desk: desk.session.settings, self._settle)
+        Clock.schedule_interval(self._tick, TICK_S)
+        Clock.schedule_once(lambda _: self.sounds.load(), 0.5)
+        return self.frame
+
+    def close(self) -> None:
+        """Let camera and desk go; harmless when that has been done."""
+        if self.eye is not None:
+            self.eye.close()
+        self.worker.stop()
+
+    def _furnish(self) -> None:
+        """Build every screen, in the language and the colours that are set."""
+        for screen in SCREENS:
+            self.clerk.take(screen())
+        frame = self.frame
+        frame.bind(on_go=lambda _, name: self.clerk.go(name))
+        self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
+        self.clerk.bind(settings=self._settled)
+        self.clerk.go("scan")
+        self._strip()
+
+    def _show(self, view: View) -> None:
+        self.frame.show(view)
+
+    def _strip(self, *_: object) -> None:
+        frame, clerk = self.frame, self.clerk
+        left = [card.hold.remaining_s for card in clerk.hot if card.hold and not card.hold.needs_reading]
+        known = [seconds for seconds in left if seconds is not None]
+        frame.hot = len(clerk.hot)
+        frame.next_s = min(known, default=-1)
+        who = clerk.operator.name if clerk.operator else ""
+        frame.note = " · ".join(part for part in (who, clerk.here) if part)
+        frame.trouble = clerk.trouble
+
+    def _settle(self, settings: Settings) -> None:
+        """Take the settings the kiosk was started with, and begin to look."""
+        self._settled(None, settings)
+        self.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
+        what = self.options.camera or settings.camera.source
+        if not what:
+            cameras = list_cameras()
+            what = str(cameras[0].number) if cameras else ""
+        if what:
+            self.eye.open(what, settings.camera)
+        else:
+            self._scan_screen.absent = t("camera.none")
+
+    def _settled(self, _: object, settings: Settings) -> None:
+        """Settings changed."""
+        before, self.settings_now = self.settings_now, settings
+        self.sounds.volume, self.sounds.muted = settings.kiosk.volume, settings.kiosk.muted
+        self.scanner = Scanner(settings.scanner.prefix, settings.scanner.suffix)
+        if look.colours != settings.kiosk.theme:
+            look.wear(settings.kiosk.theme)
+        if words.language() != settings.kiosk.language:
+            words.speak(settings.kiosk.language)
+            self._rebuild()
+        elif before.camera != settings.camera and self.eye is not None and settings.camera.source:
+            self.eye.open(settings.camera.source, settings.camera)
+
+    def _rebuild(self) -> None:
+        """The same window in another language."""
+        here = self.clerk.view.name if self.clerk.view else "scan"
+        for screen in SCREENS:
+            self.clerk.take(screen())
+        self.frame.retell()
+        if self.eye is not None:
+            self.eye.move(self._scan_screen)
+        self.clerk.go("scan")
+        if here != "scan":
+            self.clerk.go(here)
+
+    @property
+    def _scan_screen(self) -> ScanScreen:
+        screen = self.clerk.screen("scan")
+        assert isinstance(screen, ScanScreen)
+        return screen
+
+    def _tick(self, _: float) -> None:
+        """Once a second, unless the last second's question is still being answered."""
+        if not self._asked:
+            self._asked = True
+            self.worker.ask(pulse, self._beat, self._no_beat)
+
+    def _beat(self, now: Any) -> None:
+        self._asked = False
+        self.clerk.beat(now)
+
+    def _no_beat(self, error: Exception) -> None:
+        self._asked = False
+        self._fault(error)
+
+    def _fault(self, error: Exception) -> None:
+        self.clerk.fault(error)
+
+    def _key(self, _: object, key: int, __: int, codepoint: str | None, modifiers: list[str]) -> bool:
+        """Keys belong to a scanner that types, unless a field has the keyboard."""
+        if self.clerk.typing or "ctrl" in modifiers or "alt" in modifiers:
+            return False
+        character = ENDINGS.get(key, codepoint or "")
+        if not character or len(character) != 1:
+            return False
+        if "shift" in modifiers:
+            character = character.upper()
+        self._keyed(self.scanner.feed(character, time.monotonic()))
+        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(time.monotonic())), SCANNER_QUIET_S)
+        return True
+
+    def _keyed(self, found: tuple[Keyed, ...]) -> None:
+        for keyed in found:
+            if isinstance(keyed, KeyedText):
+                self.clerk.scanned(keyed.text)
+            elif isinstance(keyed, KeyedFault):
+                cause = keyed.causes[0]
+                self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
+
