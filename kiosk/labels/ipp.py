@@ -1,0 +1,262 @@
+"""The Internet Printing Protocol as far as print queues need it: ask a server, get attributes back.
+
+Only requests and answers are made here; what a job's state means is decided elsewhere.  It must never send a request
+twice.  Encoding and numbers: RFC 8010 and RFC 8011; where the server listens: CUPS's own rules.
+"""
+
+from __future__ import annotations
+
+import http.client
+import os
+import socket
+import struct
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+from pathlib import Path
+from typing import NamedTuple
+
+_SOCKETS = (Path("/run/cups/cups.sock"), Path("/private/var/run/cupsd"))
+_PORT = 631
+_TIMEOUT_S = 10.0
+
+
+class Operation(IntEnum):
+    """Requests (RFC 8011 section 5.4.15 and the CUPS extensions above 0x4000)."""
+
+    CREATE_JOB = 0x0005
+    SEND_DOCUMENT = 0x0006
+    CANCEL_JOB = 0x0008
+    GET_JOB_ATTRIBUTES = 0x0009
+    GET_PRINTER_ATTRIBUTES = 0x000B
+    RELEASE_JOB = 0x000D
+    RESTART_JOB = 0x000E
+    RESUME_PRINTER = 0x0011
+    GET_DEFAULT = 0x4001
+    GET_PRINTERS = 0x4002
+
+
+class Kind(IntEnum):
+    """Kinds of value."""
+
+    INTEGER = 0x21
+    BOOLEAN = 0x22
+    ENUM = 0x23
+    NAME = 0x42
+    KEYWORD = 0x44
+    URI = 0x45
+    CHARSET = 0x47
+    LANGUAGE = 0x48
+    MIME = 0x49
+
+
+class Group(IntEnum):
+    """What a run of attributes is about."""
+
+    OPERATION = 0x01
+    JOB = 0x02
+    END = 0x03
+    PRINTER = 0x04
+
+
+Value = int | bool | str
+
+
+class Attribute(NamedTuple):
+    """One attribute of a request."""
+
+    name: str
+    kind: Kind
+    values: Sequence[Value]
+
+
+class Attributes(Mapping[str, tuple[Value, ...]]):
+    """The attributes of one object in an answer, by name."""
+
+    def __init__(self, values: dict[str, tuple[Value, ...]]) -> None:
+        self._values = values
+
+    def __getitem__(self, name: str) -> tuple[Value, ...]:
+        return self._values[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def text(self, name: str) -> str:
+        """The first value as text, '' when there is none."""
+        return str(self.get(name, ("",))[0])
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        return tuple(str(value) for value in self.get(name, ()))
+
+    def number(self, name: str) -> int | None:
+        """The first value where it is a number."""
+        value = self.get(name, (None,))[0]
+        return value if isinstance(value, int) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A server's answer: status (RFC 8011, below 0x0400 is success) and one group for each object."""
+
+    status: int
+    message: str
+    objects: tuple[Attributes, ...]
+
+    @property
+    def ok(self) -> bool:
+        return self.status < 0x0400
+
+    @property
+    def not_found(self) -> bool:
+        return self.status == 0x0406
+
+    @property
+    def forbidden(self) -> bool:
+        return self.status in (0x0401, 0x0402, 0x0403)
+
+
+class ServerSilent(ConnectionError):
+    """The print server does not answer; `where` it was looked for, `why` in the system's words."""
+
+    def __init__(self, where: str, why: str) -> None:
+        super().__init__(f"the print server at {where} does not answer: {why}")
+        self.where = where
+        self.why = why
+
+
+def server() -> str:
+    """Where the print server listens: CUPS_SERVER, else its socket, else this machine's port 631."""
+    given = os.environ.get("CUPS_SERVER", "")
+    if given:
+        return given
+    return next((str(path) for path in _SOCKETS if path.exists()), "localhost")
+
+
+def ask(
+    where: str,
+    path: str,
+    operation: Operation,
+    attributes: Iterable[Attribute],
+    job_attributes: Iterable[Attribute] = (),
+    document: bytes = b"",
+) -> Answer:
+    """Send one request to a server and return its answer.  Raises ServerSilent."""
+    body = _request(operation, attributes, job_attributes) + document
+    headers = {"Content-Type": "application/ipp", "Authorization": f"PeerCred {_user()}"}
+    connection = _SocketConnection(where) if where.startswith("/") else _connection(where)
+    try:
+        connection.request("POST", path, body, headers)
+        response = connection.getresponse()
+        content = response.read()
+    except (OSError, http.client.HTTPException) as why:
+        raise ServerSilent(where, str(why) or type(why).__name__) from why
+    finally:
+        connection.close()
+    if response.status in (401, 403):
+        return Answer(0x0403, response.reason, ())
+    if response.status != 200:
+        raise ServerSilent(where, f"HTTP {response.status} {response.reason}")
+    return _answer(where, content)
+
+
+def _user() -> str:
+    return os.environ.get("USER") or os.environ.get("LOGNAME") or "root"
+
+
+class _SocketConnection(http.client.HTTPConnection):
+    """HTTP over a file-system socket."""
+
+    def __init__(self, path: str) -> None:
+        super().__init__("localhost", timeout=_TIMEOUT_S)
+        self._path = path
+
+    def connect(self) -> None:
+        self.sock = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self.sock.settimeout(_TIMEOUT_S)
+        self.sock.connect(self._path)
+
+
+def _connection(where: str) -> http.client.HTTPConnection:
+    host, _, port = where.partition(":")
+    return http.client.HTTPConnection(host, int(port) if port.isdigit() else _PORT, timeout=_TIMEOUT_S)
+
+
+def _request(operation: Operation, attributes: Iterable[Attribute], job_attributes: Iterable[Attribute]) -> bytes:
+    """RFC 8010 section 3.1: version 2.0, operation, number, groups, end."""
+    head = (
+        Attribute("attributes-charset", Kind.CHARSET, ["utf-8"]),
+        Attribute("attributes-natural-language", Kind.LANGUAGE, ["en"]),
+    )
+    packed = struct.pack(">BBHI", 2, 0, operation, 1) + _group(Group.OPERATION, [*head, *attributes])
+    job = list(job_attributes)
+    return packed + (_group(Group.JOB, job) if job else b"") + bytes([Group.END])
+
+
+def _group(group: Group, attributes: Iterable[Attribute]) -> bytes:
+    packed = bytes([group])
+    for attribute in attributes:
+        name = attribute.name.encode()
+        for at, value in enumerate(attribute.values):
+            shown = name if at == 0 else b""  # further values of a set carry no name
+            data = _packed(attribute.kind, value)
+            packed += struct.pack(">BH", attribute.kind, len(shown)) + shown + struct.pack(">H", len(data)) + data
+    return packed
+
+
+def _packed(kind: Kind, value: Value) -> bytes:
+    if kind is Kind.BOOLEAN:
+        return bytes([bool(value)])
+    if kind in (Kind.INTEGER, Kind.ENUM):
+        return struct.pack(">i", int(value))
+    return str(value).encode()
+
+
+def _answer(where: str, content: bytes) -> Answer:
+    try:
+        return _parsed(content)
+    except (struct.error, IndexError, UnicodeDecodeError) as why:
+        raise ServerSilent(where, "an answer that is no IPP") from why
+
+
+def _parsed(content: bytes) -> Answer:
+    """RFC 8010 section 3.1 read back.  A value of no kind we use is kept as text."""
+    _, _, status, _ = struct.unpack_from(">BBHI", content)
+    at = 8
+    message = ""
+    objects: list[Attributes] = []
+    values: dict[str, tuple[Value, ...]] = {}
+    group = 0
+    name = ""
+    while at < len(content):
+        tag = content[at]
+        at += 1
+        if tag < 0x10:  # a new group, or the end
+            if group in (Group.JOB, Group.PRINTER):
+                objects.append(Attributes(values))
+            elif group == Group.OPERATION:
+                message = str(values.get("status-message", ("",))[0])
+            values, group = {}, tag
+            if tag == Group.END:
+                break
+            continue
+        length = struct.unpack_from(">H", content, at)[0]
+        name = content[at + 2 : at + 2 + length].decode() if length else name
+        at += 2 + length
+        length = struct.unpack_from(">H", content, at)[0]
+        data = content[at + 2 : at + 2 + length]
+        at += 2 + length
+        if tag >= 0x20:  # below: no value at all
+            values[name] = (*values.get(name, ()), _unpacked(tag, data))
+    return Answer(status, message, tuple(objects))
+
+
+def _unpacked(tag: int, data: bytes) -> Value:
+    if tag in (Kind.INTEGER, Kind.ENUM):
+        return int(struct.unpack(">i", data)[0])
+    if tag == Kind.BOOLEAN:
+        return bool(data[0])
+    return data.decode("utf-8", "replace")
