@@ -28,6 +28,8 @@ from kiosk.ledger.lock import InUse
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.reader.files import PictureError
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.cooling import CoolingError
+from kiosk.rules.outline import OutlineError
 from kiosk.settings import SettingsFault
 
 DONE, WANTING, WRONG = 0, 1, 2
@@ -97,6 +99,10 @@ def _parser() -> argparse.ArgumentParser:
     read.add_argument("files", nargs="+", type=Path, metavar="FILE")
     read.add_argument("--budget-ms", type=float, default=400.0)
     read.add_argument("--json", action="store_true")
+
+    cooling = command("cooling", _cooling, "a case file: when it is safe to touch and ready to measure")
+    cooling.add_argument("case", type=Path)
+    cooling.add_argument("--json", action="store_true")
 
     hot = command("hot", _hot, "what is hot and until when")
     hot.add_argument("--json", action="store_true")
@@ -229,6 +235,30 @@ def _read(arguments: argparse.Namespace) -> int:
             if not reading.symbols:
                 print(f"{path}: no code read, {len(reading.unread)} seen")
     return WRONG if wanting else DONE
+
+
+def _cooling(arguments: argparse.Namespace) -> int:
+    from kiosk.rules.cooling_case import Case, case_report
+
+    try:
+        data = json.loads(arguments.case.read_text("utf-8"))
+        case = Case.from_json(data.get("case", data) if isinstance(data, dict) else data)
+    except json.JSONDecodeError as error:
+        print(f"holder-kiosk: {arguments.case}: line {error.lineno}: {error.msg}", file=sys.stderr)
+        return WRONG
+    except (CoolingError, OutlineError) as error:
+        print(f"holder-kiosk: {arguments.case}: {error}", file=sys.stderr)
+        return WRONG
+    report = case_report(case)
+    if arguments.json:
+        _print_json(report)
+        return DONE
+    hold = words.clock(report.hold_s) if report.hold_s is not None else "only a reading ends it"
+    print(f"safe to touch after  {words.clock(report.touch_safe_s)}  (as given)")
+    print(f"hold                 {hold}  (99 % with what is not known)")
+    print(f"ready to measure     {words.clock(report.measure_ready_s)}")
+    print(f"mass                 {report.mass_kg:.2f} kg")
+    return DONE
 
 
 def _hot(arguments: argparse.Namespace) -> int:

@@ -97,7 +97,8 @@ def _instruction(desk: Desk, clock: PretendedTime, path: Path) -> Played:
     match words:
         case ["wait", amount, "s"]:
             _wait(desk, clock, _number(path, amount))
-            return Played(path.name, (), "waited", None, (Say("rehearsal.waited", (("wait_s", float(amount)),)),))
+            said = Say("rehearsal.waited", (("wait_s", float(amount)),))
+            return Played(path.name, (), "waited", None, (said,), hot=len(desk.heat.board()))
         case ["touch", "undo"]:
             return _played(desk, path.name, (), desk.undo())
         case ["touch", "reading", where, value]:

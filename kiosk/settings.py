@@ -60,6 +60,7 @@ class HeatSettings:
     limit_c: float = _number(43.0, 30.0, 48.0)  # bare metal, ISO 13732-1
     ambient_c: float = _number(23.0, 5.0, 40.0)
     temp_c: float = _number(330.0, 150.0, 400.0)  # what the unit brings the nose to
+    heating_s: float = _number(60.0, 5.0, 600.0)  # from the scan at the station to the end of heating, at most
     reheat_s: float = _number(30.0, 5.0, 300.0)  # two scans at the station within this are one heating
     length_tolerance_um: float = _number(3.0, 0.5, 50.0)  # a measured length may be this wrong with heat
     cycles_limit: float = _number(2000.0, 1.0, 100000.0)  # heat cycles a holder is good for

@@ -151,7 +151,7 @@ class BuildCounter:
             fresh = card.hold is not None and not card.hold.ended
             if card.hold is not None and card.hold.ended:
                 lines.append(HoldEnded(holder_key, "time"))
-            lines.append(Heated(holder_key, card.place.place.code, heats=0 if fresh else 1))
+            lines.append(Heated(holder_key, card.place.place.code, heats=0 if fresh else 1, body_c=card.body_c))
         session.write(*lines)
         return session.holder(holder_key)
 

@@ -122,7 +122,7 @@ class Desk:
         if moment.watched_s - self._beat_s >= BEAT_S:
             session.book.beat()
             self._beat_s = moment.watched_s
-        ended = [HoldEnded(card.holder.key, "time") for card in session.cards.held() if card.hold and card.hold.ended]
+        ended = [HoldEnded(card.holder.key, "time") for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
         idle_s = moment.watched_s - session.last_scan_s
         if session.operator and idle_s > session.settings.kiosk.sign_out_s:

@@ -1,27 +1,72 @@
 """How long a hold lasts: the ledger's facts put to the rules, with what was computed kept for the next second.
 
-The one seam between the book and the cooling model; computes only when the facts of a hold change.
+The one seam between the book and the cooling model.  It computes only when the facts of a hold or what was
+learnt about it change; in between it interpolates.
 """
 
 from __future__ import annotations
 
-from kiosk.rules.cards import HoldView, Moment
-from kiosk.rules.hold import HoldFacts, Reading, TimedHolds, Verdict
+from collections.abc import Callable
+from typing import NamedTuple
+
+from kiosk.ledger.derive import Row
+from kiosk.rules import hold
+from kiosk.rules.belief import Belief, Instrument, Lesson, Prediction, replay
+from kiosk.rules.cards import HeatCurve, HoldView, Moment
+from kiosk.rules.cooling import Assessment, Room, Way, Zone
+from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Verdict
 from kiosk.settings import HeatSettings
 
 
-class Holds:
-    """Answers about holds for one desk."""
+class _Kept(NamedTuple):
+    facts: HoldFacts
+    taught: int
+    beliefs: dict[Way, Belief]
+    found: Assessment
 
-    def __init__(self, settings: HeatSettings) -> None:
-        self._rule = TimedHolds(limit_c=settings.limit_c, hottest_c=settings.temp_c)
+
+class Holds:
+    """Answers about holds for one desk.  `lessons`: the ledger's rows of what readings taught about a pair."""
+
+    def __init__(self, settings: HeatSettings, lessons: Callable[[str], list[Row]]) -> None:
+        room = Room(settings.ambient_c, settings.limit_c, settings.length_tolerance_um)
+        self.rules = HoldRules(room, settings.temp_c, settings.heating_s)
+        self._lessons = lessons
+        self._kept: dict[str, _Kept] = {}
+        self._taught = 0
+
+    def learnt(self) -> None:
+        """A reading was written: beliefs are replayed from now on."""
+        self._taught += 1
 
     def view(self, facts: HoldFacts, moment: Moment) -> HoldView:
-        return self._rule.view(facts, moment.watched_s)
+        kept = self._found(facts)
+        return hold.view(facts, self.rules, kept.found, kept.beliefs, moment.watched_s)
+
+    def curve(self, facts: HoldFacts, moment: Moment) -> HeatCurve:
+        return hold.curve(facts, self.rules, self._found(facts).found, moment.watched_s)
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict:
-        return self._rule.judge(facts, reading)
+        kept = self._found(facts)
+        return hold.verdict(facts, self.rules, kept.found, kept.beliefs, reading)
 
     def length_error_um(self, facts: HoldFacts, moment: Moment) -> float:
         """How much too long it would be measured now, µm."""
-        return self._rule.length_error_um(facts, moment.watched_s)
+        return hold.length_error_um(facts, self.rules, self._found(facts).found, moment.watched_s)
+
+    def _found(self, facts: HoldFacts) -> _Kept:
+        key = facts.holder.key
+        kept = self._kept.get(key)
+        if kept is None or kept.facts != facts or kept.taught != self._taught:
+            beliefs = {way: self._belief(facts, way, place) for way, place in hold.last_place(facts).items()}
+            kept = _Kept(facts, self._taught, beliefs, hold.assessment(facts, self.rules, beliefs))
+            self._kept[key] = kept
+        return kept
+
+    def _belief(self, facts: HoldFacts, way: Way, place: str | None) -> Belief:
+        return replay(way, map(_lesson, self._lessons(hold.pair(facts.holder, place))))
+
+
+def _lesson(row: Row) -> Lesson:
+    seen = Prediction(row["ambient_c"], row["expected_c"], row["by_heat_k"], row["by_film_k"], row["other_sd_k"])
+    return Lesson(row["watched_s"], Zone(row["where"]), Instrument(row["instrument"]), row["value_c"], seen)

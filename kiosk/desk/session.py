@@ -35,8 +35,8 @@ class Session:
         self.audit: str | None = None  # the audit this kiosk is in the middle of
         self.audit_at: str | None = None  # the drawer or slot scanned last in it
         self.last_scan_s = 0.0
-        self.holds = Holds(settings.heat)
         self.cards = Cards(book, self._hold)
+        self.holds = Holds(settings.heat, self.cards.lessons)
 
     def _hold(self, facts: HoldFacts) -> HoldView:
         return self.holds.view(facts, self.now())

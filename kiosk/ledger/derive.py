@@ -19,6 +19,8 @@ from kiosk.rules.places import Kind
 
 Row = dict[str, Any]
 
+STILL_WARM_S = 6 * 3600.0  # longer than any holder needs to come back to the shop's temperature
+
 KEYS = {
     "place": "code", "cutter": "key", "holder": "key", "assembly": "key", "binding": "text", "hold": "holder",
     "teaching": "line", "operator": "key", "audit": "key", "sighting": "key", "settled": "key", "setting": "name",
@@ -116,7 +118,8 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
         case L.TemperatureRead():
             yield from _read(entry, at, state)
         case L.HoldEnded(holder=holder):
-            yield Drop("hold", holder)
+            if ended := state.get("hold", holder):
+                yield Put("hold", ended | {"ended_line": at.id})
             yield Put("holder", _must(state, "holder", holder, at) | {"heat": Heat.COOL.value})
         case L.Built():
             yield from _built(entry, at, state)
@@ -191,7 +194,8 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
             yield Put("setting", {"name": name, "value": value})
         case L.KioskStarted():
             for hold in state.all("hold"):
-                yield Put("hold", hold | {"gaps": hold["gaps"] + 1})
+                if hold["ended_line"] is None:
+                    yield Put("hold", hold | {"gaps": hold["gaps"] + 1})
         case L.Restored():
             yield from _restored(entry, at, state)
         case L.SignedIn() | L.SignedOut() | L.TurnedAway() | L.Imported() | L.ImportUndone():
@@ -214,7 +218,8 @@ def _moved(entry: L.Moved, at: Stamp, state: State) -> Iterator[Change]:
             "heat": heat,
         },
     )
-    if hold := state.get("hold", entry.holder):
+    hold = state.get("hold", entry.holder)
+    if hold and at.watched_s - hold["heated_watched_s"] < STILL_WARM_S:
         stages = [*msgspec.json.decode(hold["stages"]), [entry.goal, at.watched_s]]
         yield Put("hold", hold | {"stages": text(stages)})
 
@@ -228,18 +233,21 @@ def _heated(entry: L.Heated, at: Stamp, state: State) -> Iterator[Change]:
         {
             "holder": entry.holder, "heated_line": at.id, "heated_utc_s": at.utc_s, "heated_watched_s": at.watched_s,
             "temp_c": entry.temp_c, "length_mm": entry.length_mm, "stages": text([[entry.place, at.watched_s]]),
-            "readings": "[]", "reading_only": 0, "gaps": 0,
+            "readings": "[]", "body_c": entry.body_c, "ended_line": None, "reading_only": 0, "gaps": 0,
         },
     )  # fmt: skip
 
 
 def _read(entry: L.TemperatureRead, at: Stamp, state: State) -> Iterator[Change]:
-    if hold := state.get("hold", entry.holder):
+    hold = state.get("hold", entry.holder)
+    if hold and hold["ended_line"] is None:
         reading = [at.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict]
         yield Put("hold", hold | {"readings": text([*msgspec.json.decode(hold["readings"]), reading])})
-    if entry.pair and entry.verdict != "questioned":
-        facts = text([entry.where, entry.value_c, entry.expected_c, entry.instrument, entry.verdict])
-        yield Put("teaching", {"line": at.id, "pair": entry.pair, "facts": facts})
+    if entry.pair:
+        taught = ("pair", "way", "where", "instrument", "value_c", "expected_c")
+        rest = ("ambient_c", "by_heat_k", "by_film_k", "other_sd_k")
+        row: Row = {name: getattr(entry, name) for name in (*taught, *rest)}
+        yield Put("teaching", row | {"line": at.id, "watched_s": at.watched_s})
 
 
 def _built(entry: L.Built, at: Stamp, state: State) -> Iterator[Change]:
@@ -302,7 +310,7 @@ def _restored(entry: L.Restored, at: Stamp, state: State) -> Iterator[Change]:
             {
                 "holder": key, "heated_line": at.id, "heated_utc_s": at.utc_s, "heated_watched_s": at.watched_s,
                 "temp_c": None, "length_mm": None, "stages": text([[stands, at.watched_s]]),
-                "readings": "[]", "reading_only": 1, "gaps": 1,
+                "readings": "[]", "body_c": None, "ended_line": None, "reading_only": 1, "gaps": 1,
             },
         )  # fmt: skip
     for key in entry.unsure:

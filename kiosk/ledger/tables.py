@@ -11,7 +11,6 @@ from peewee import (
     AutoField,
     CompositeKey,
     DatabaseProxy,
-    Field,
     FloatField,
     ForeignKeyField,
     IntegerField,
@@ -120,7 +119,7 @@ class Binding(Table):
 
 
 class Hold(Table):
-    """A hold that runs: what is known about the heat, as facts; how long it lasts is the model's business."""
+    """The last heating of a holder, as facts; how long its hold lasts is the model's business."""
 
     holder = TextField(primary_key=True)
     heated_line = IntegerField()
@@ -130,16 +129,27 @@ class Hold(Table):
     length_mm = FloatField(null=True)
     stages = TextField()  # JSON: list of [place code or null, watched_s it came there]
     readings = TextField()  # JSON: list of [watched_s, where, value_c, instrument, verdict]
+    body_c = FloatField(null=True)
+    ended_line = IntegerField(null=True, index=True)  # safe to touch since; kept, because it may still be warm
     reading_only = IntegerField(default=0)  # after a restore: only a reading ends it
     gaps = IntegerField(default=0)  # how often the kiosk stopped watching since
 
 
 class Teaching(Table):
-    """Readings that taught something about a pair of holder type and cooling place."""
+    """Readings at a pair of holder type and cooling place, in order: all its belief is replayed from."""
 
     line = IntegerField(primary_key=True)
     pair = TextField(index=True)
-    facts = TextField()  # JSON: where, value_c, expected_c, instrument, verdict
+    way = TextField()
+    watched_s = FloatField()
+    where = TextField()
+    instrument = TextField()
+    value_c = FloatField()
+    expected_c = FloatField()
+    ambient_c = FloatField()
+    by_heat_k = FloatField()
+    by_film_k = FloatField()
+    other_sd_k = FloatField()
 
 
 class Operator(Table):

@@ -12,7 +12,7 @@ import msgspec
 
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
-from kiosk.ledger.derive import Row
+from kiosk.ledger.derive import STILL_WARM_S, Row
 from kiosk.rules import codes
 from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured
 from kiosk.rules.cards import (
@@ -224,10 +224,13 @@ class Cards:
 
     def holder_of(self, row: Row) -> HolderCard:
         """The card of a row of the holder table."""
-        held = rows(T.Hold.select().where(T.Hold.holder == row["key"]))
         holder = _holder.decode(row["facts"])
         assembly = self._assembly(row)
-        view = self._hold(self.facts(held[0], holder, assembly)) if held else None
+        view, running = None, False
+        for held in rows(T.Hold.select().where(T.Hold.holder == row["key"])):
+            running = held["ended_line"] is None
+            if running or self._book.now().watched_s - held["heated_watched_s"] < STILL_WARM_S:
+                view = self._hold(self.facts(held, holder, assembly))
         return HolderCard(
             holder,
             row["code"] or row["key"],
@@ -236,18 +239,25 @@ class Cards:
             row["since_utc_s"],
             row["last_kiosk"],
             Heat(row["heat"]),
-            view,
+            view if running else None,
             view.measure_in_s if view else None,
+            view.high_c if view else None,
             row["heat_cycles"],
             bool(row["retired"]),
         )
 
     def held(self) -> list[HolderCard]:
-        """Everything under a hold."""
-        keys = [row["holder"] for row in rows(T.Hold.select(T.Hold.holder))]
-        return [card for key in keys if (card := self.holder(key))]
+        """Everything under a hold, and what may still be warm after one."""
+        since_s = self._book.now().watched_s - STILL_WARM_S
+        found = T.Hold.select(T.Hold.holder).where(T.Hold.ended_line.is_null() | (T.Hold.heated_watched_s > since_s))
+        return [card for row in rows(found) if (card := self.holder(row["holder"]))]
+
+    def lessons(self, pair: str) -> list[Row]:
+        """What readings taught about a pair, in order."""
+        return rows(T.Teaching.select().where(T.Teaching.pair == pair).order_by(T.Teaching.line))
 
     def hold_facts(self, key: str) -> HoldFacts | None:
+        """The facts of the last heating, ended or not."""
         for held in rows(T.Hold.select().where(T.Hold.holder == key)):
             row = rows(T.Holder.select().where(T.Holder.key == key))[0]
             return self.facts(held, _holder.decode(row["facts"]), self._assembly(row))
@@ -270,6 +280,7 @@ class Cards:
             held["length_mm"],
             tuple(stays),
             readings,
+            held["body_c"],
             bool(held["reading_only"]),
             held["gaps"],
         )

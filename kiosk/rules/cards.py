@@ -47,6 +47,16 @@ class HoldView:
         return not self.needs_reading and self.remaining_s is not None and self.remaining_s <= 0
 
 
+@dataclass(frozen=True, slots=True)
+class HeatCurve:
+    """A hold as a plot.  points: seconds since heating, hottest, low and high °C; readings: seconds, °C."""
+
+    points: tuple[tuple[float, float, float, float], ...]
+    readings: tuple[tuple[float, float], ...]
+    limit_c: float
+    now_s: float
+
+
 class Heat(Enum):
     """What is known of a holder's temperature when no hold is running."""
 
@@ -90,7 +100,8 @@ class HolderCard:
     last_kiosk: str | None = None  # which kiosk moved it last
     heat: Heat = Heat.COOL
     hold: HoldView | None = None
-    measure_in_s: float | None = None  # still too warm to measure though safe to touch
+    measure_in_s: float | None = None  # too warm to measure for so long, though perhaps safe to touch
+    body_c: float | None = None  # how warm it may still be from its last heating
     heat_cycles: int = 0
     retired: bool = False
 
@@ -176,6 +187,14 @@ class LastStep:
 
 
 @dataclass(frozen=True, slots=True)
+class Glimpse:
+    """When and where an audit saw a label last.  `place` None: somewhere in the audited place."""
+
+    place: str | None
+    watched_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class AuditView:
     """The audit this kiosk is in the middle of."""
 
@@ -183,7 +202,8 @@ class AuditView:
     place: str
     at: PlaceCard | None = None  # the drawer or slot scanned last
     members: frozenset[str] = frozenset()  # codes of the audited place and everything inside it
-    seen: frozenset[str] = frozenset()  # texts already seen
+    seen: Mapping[str, Glimpse] = field(default_factory=dict)  # by the label's text
+    may_be_hot: bool = False  # the audited place is one where a held holder may stand
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,6 +64,11 @@ class Reason(Enum):
     UNDO_TOO_LATE = "undo_too_late"
     UNDO_HEAT = "undo_heat"
     UNDO_OVERTAKEN = "undo_overtaken"
+    NO_AUDIT = "no_audit"
+    AUDIT_OPEN = "audit_open"  # differences of it wait for an action
+    NOT_AUDITED = "not_audited"
+    NEEDS_REASON = "needs_reason"
+    NOT_SETTLED_SO = "not_settled_so"  # this action does not close that difference
 
 
 class Expects(Enum):
@@ -283,7 +288,7 @@ def _pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Outc
     if origin != goal.place.code:
         lines.append(Moved(card.holder.key, origin, goal.place.code))
     if heats:
-        lines.append(Heated(card.holder.key, goal.place.code))
+        lines.append(Heated(card.holder.key, goal.place.code, body_c=card.body_c))
     elif card.heat is Heat.UNKNOWN and card.hold is None and goal.place.kind is Kind.COOLING:
         # Nobody knows how warm it is: it cools as if it had just come from the hottest heating there is.
         lines.append(Heated(card.holder.key, goal.place.code, heats=0))
@@ -303,9 +308,10 @@ def _is_twin(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> b
 
 
 def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, moment: Moment) -> Outcome:
+    at = view.audit.at.place.code if view.audit and view.audit.at else None
     if isinstance(subject, RetiredCode):
         if view.audit is not None:
-            return Done((Seen(view.audit.key, subject.text),), say("audit.retired", code=subject.text))
+            return Done((Seen(view.audit.key, subject.text, None, at),), say("audit.retired", code=subject.text))
         card = subject.holder
         place = card.place.name if card and card.place else None
         name = card.name if card else None
@@ -316,7 +322,7 @@ def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, m
     if isinstance(subject, DamagedCode):
         return _refuse(Reason.DAMAGED_CODE, None, None, view.pending, code=subject.text, near=near)
     if view.audit is not None:
-        return Done((Seen(view.audit.key, subject.text),), say("audit.unknown", code=subject.text))
+        return Done((Seen(view.audit.key, subject.text, None, at),), say("audit.unknown", code=subject.text))
     reason = Reason.FOREIGN_CODE if subject.foreign else Reason.UNKNOWN_CODE
     return _refuse(reason, None, None, view.pending, code=subject.text, near=near)
 
@@ -370,17 +376,27 @@ def _audit_scan(view: View, subject: HolderCard | PlaceCard, moment: Moment) -> 
         waiting = Pending(subject, moment.watched_s)
         return Wait(Expects.HOLDER, say("audit.at", place=subject.name), waiting, goal=subject)
     at = audit.at.place.code if audit.at else None
-    line = Seen(audit.key, subject.code, subject.holder.key, at)
-    if _is_hot(subject) or subject.heat is Heat.UNKNOWN:
-        words = say("audit.hot", name=subject.name, place=audit.at.name if audit.at else None)
-        return Done((line,), words, alarm=True, holder=subject, goal=audit.at)
-    if subject.code in audit.seen:
+    before = audit.seen.get(subject.code)
+    again = before is not None and at in (None, before.place)
+    # One piece of steel cannot be in two places so soon after one another: two labels bear the same code.
+    soon = before is not None and moment.watched_s - before.watched_s < view.limits.travel_s
+    twin = before.place if before is not None and soon and not again else None
+    lines = () if again else (Seen(audit.key, subject.code, subject.holder.key, at, twin=twin),)
+    where_seen = audit.at.name if audit.at else None
+    may_be_hot = audit.at.place.kind.may_be_hot if audit.at else audit.may_be_hot
+    if (_is_hot(subject) or subject.heat is Heat.UNKNOWN) and not may_be_hot:
+        words = say("audit.hot", name=subject.name, place=where_seen)
+        return Done(lines, words, alarm=True, holder=subject, goal=audit.at)
+    if twin is not None:
+        words = say("audit.twin", name=subject.name, place=where_seen, code=subject.code)
+        return Done(lines, words, holder=subject, goal=audit.at)
+    if again:
         return Done((), say("audit.again", name=subject.name), holder=subject)
     where = subject.place.name if subject.place else None
     home = subject.place is not None and subject.place.place.code in audit.members
     elsewhere = subject.place is not None and at is not None and not _same_spot(subject.place, audit.at)
     key = "audit.seen" if home and not elsewhere else "audit.misplaced"
-    return Done((line,), say(key, name=subject.name, place=where), holder=subject, goal=audit.at)
+    return Done(lines, say(key, name=subject.name, place=where), holder=subject, goal=audit.at)
 
 
 def _same_spot(book: PlaceCard, seen: PlaceCard | None) -> bool:

@@ -1,15 +1,34 @@
-"""A hold: the facts the ledger keeps about one heating, and what they mean at a moment.
+"""A hold: the facts the ledger keeps about one heating, put to the cooling model.
 
 The facts are what was seen (when it was heated, where it stood since, what was read); nothing in them was
-computed, so that a better model needs no change of the ledger.  All times are watched seconds.
+computed, so that a better model needs no change of the ledger.  Never counts time before the holder can have
+left the coil, and never lets the bound end a hold while a reading is still asked for.  All times are watched.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from kiosk.rules.assembly import Assembly, Holder
-from kiosk.rules.cards import HoldView
+from kiosk.rules.belief import Belief, Instrument, Lesson, Prediction, judge
+from kiosk.rules.belief import Verdict as Word
+from kiosk.rules.cards import HeatCurve, HoldView
+from kiosk.rules.cooling import (
+    Assessment,
+    Heat,
+    Room,
+    Stage,
+    Way,
+    Zone,
+    assess,
+    default_heated_mm,
+    predict,
+    reading_ends_hold,
+)
+from kiosk.rules.outline import Profile, profile_of
+
+_POINTS = 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +54,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class HoldFacts:
-    """One hold as the ledger saw it."""
+    """One heating as the ledger saw it."""
 
     holder: Holder
     assembly: Assembly | None
@@ -45,49 +64,128 @@ class HoldFacts:
     length_mm: float | None
     stays: tuple[Stay, ...]
     readings: tuple[Reading, ...] = ()
+    body_c: float | None = None
     reading_only: bool = False
     gaps: int = 0
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
-    """What a new reading means: `verdict` (agrees, questioned, confirmed), and whether it ends the hold."""
+class HoldRules:
+    """The shop's values a hold depends on.  heating_s: how long after the scan it may still be heated."""
 
-    verdict: str
-    ends: bool
-    expected_c: float | None
-    pair: str
+    room: Room
+    temp_c: float
+    heating_s: float = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class TimedHolds:
-    """A hold of fixed length for each way of cooling: the longest of the ways it went through."""
+class Verdict:
+    """What a new reading means: its worth, whether it ends the hold, and where it is hottest by the model."""
 
-    limit_c: float = 43.0
-    free_air_s: float = 2700.0
-    sleeve_s: float = 1200.0
-    hottest_c: float = 330.0
+    word: Word
+    ends: bool
+    prediction: Prediction
+    hottest_at: Zone
+    rises_k: float
 
-    def view(self, facts: HoldFacts, now_s: float) -> HoldView:
-        sleeved = any(stay.way == "sleeve" for stay in facts.stays)
-        length_s = self.sleeve_s if sleeved else self.free_air_s
-        left_s = max(0.0, length_s - (now_s - facts.heated_at_s))
-        return HoldView(
-            hottest_c=self.hottest_c,
-            low_c=self.limit_c,
-            high_c=self.hottest_c,
-            where="nose",
-            remaining_s=left_s,
-            measure_in_s=left_s,
-            needs_reading=facts.reading_only,
-            gap=facts.gaps > 0,
-            since_utc_s=facts.heated_utc_s,
-        )
 
-    def judge(self, facts: HoldFacts, reading: Reading) -> Verdict:
-        return Verdict("agrees", reading.value_c <= self.limit_c, None, "")
+def cooling_from_s(facts: HoldFacts, rules: HoldRules) -> float:
+    """When it left the coil at the latest: as it left the station, but no later than `heating_s` after the scan."""
+    left_s = facts.stays[1].since_s if len(facts.stays) > 1 else float("inf")
+    return min(left_s, facts.heated_at_s + rules.heating_s)
 
-    def length_error_um(self, facts: HoldFacts, now_s: float) -> float:
-        """Straight line from the hottest to nothing at the end of the hold, over 100 mm of steel."""
-        share = (self.view(facts, now_s).remaining_s or 0.0) / self.free_air_s
-        return 11.5e-6 * 100e3 * self.hottest_c * share
+
+def pair(holder: Holder, place: str | None) -> str:
+    """The name under which readings of this type of holder at this place are learnt from."""
+    outline = (holder.coupling, holder.bore_mm, holder.nose_mm, holder.projection_mm)
+    return " ".join(str(part) for part in (*outline, "at", place or "nowhere"))
+
+
+def last_place(facts: HoldFacts) -> dict[Way, str | None]:
+    """The latest place of each way of cooling it went through; the last one is where it is now."""
+    return {_way(stay): stay.place for stay in facts.stays}
+
+
+def way_now(facts: HoldFacts) -> Way:
+    return _way(facts.stays[-1])
+
+
+def assessment(facts: HoldFacts, rules: HoldRules, beliefs: Mapping[Way, Belief]) -> Assessment:
+    """The model's answer as the facts stand.  Raises CoolingError where they cannot be bounded."""
+    profile, heat, stages = _case(facts, rules)
+    return assess(profile, heat, stages, rules.room, beliefs)
+
+
+def view(
+    facts: HoldFacts, rules: HoldRules, found: Assessment, beliefs: Mapping[Way, Belief], now_s: float
+) -> HoldView:
+    """The hold at watched time `now_s`."""
+    since_s = now_s - cooling_from_s(facts, rules)
+    now = found.now(since_s)
+    needs_reading = facts.reading_only or found.hold_s is None or beliefs[way_now(facts)].needs_reading
+    out_s = found.take_out_s
+    return HoldView(
+        hottest_c=now.hottest_c,
+        low_c=now.low_c,
+        high_c=now.high_c,
+        where=now.where.read_at.value,
+        remaining_s=None if found.hold_s is None else max(0.0, found.hold_s - since_s),
+        measure_in_s=max(0.0, found.measure_ready_s - since_s),
+        take_out_in_s=None if out_s is None else max(0.0, out_s - since_s),
+        needs_reading=needs_reading,
+        gap=facts.gaps > 0,
+        since_utc_s=facts.heated_utc_s,
+    )
+
+
+def curve(facts: HoldFacts, rules: HoldRules, found: Assessment, now_s: float) -> HeatCurve:
+    """The hold as a plot, from heating to a little after its end."""
+    end_s = 1.15 * max(found.hold_s or found.t_s[-1], 60.0)
+    times = [end_s * step / (_POINTS - 1) for step in range(_POINTS)]
+    points = []
+    for at_s in times:
+        now = found.now(at_s)
+        points.append((at_s, now.hottest_c, now.low_c, now.high_c))
+    start_s = cooling_from_s(facts, rules)
+    readings = tuple((reading.at_s - start_s, reading.value_c) for reading in facts.readings)
+    return HeatCurve(tuple(points), readings, found.limit_c, now_s - start_s)
+
+
+def verdict(
+    facts: HoldFacts, rules: HoldRules, found: Assessment, beliefs: Mapping[Way, Belief], reading: Reading
+) -> Verdict:
+    """What a reading means before it is written down.  Raises CoolingError."""
+    profile, heat, stages = _case(facts, rules)
+    since_s = max(reading.at_s - cooling_from_s(facts, rules), 0.0)
+    zone, instrument = Zone(reading.where), Instrument(reading.instrument)
+    seen = predict(profile, heat, stages, rules.room, beliefs, zone, since_s)
+    word = judge(beliefs[way_now(facts)], Lesson(reading.at_s, zone, instrument, reading.value_c, seen))
+    ends = instrument is Instrument.PROBE and reading_ends_hold(found, since_s, zone, reading.value_c, word)
+    return Verdict(word, ends, seen, found.now(since_s).where.read_at, found.rises_k(since_s))
+
+
+def length_error_um(facts: HoldFacts, rules: HoldRules, found: Assessment, now_s: float) -> float:
+    """How much too long it would be measured now, µm."""
+    return found.length_error_um(now_s - cooling_from_s(facts, rules))
+
+
+def _way(stay: Stay) -> Way:
+    return Way(stay.way) if stay.way else Way.FREE_AIR
+
+
+def _case(facts: HoldFacts, rules: HoldRules) -> tuple[Profile, Heat, tuple[Stage, ...]]:
+    profile = profile_of(facts.holder, facts.assembly)
+    heat = Heat(facts.temp_c or rules.temp_c, facts.length_mm or default_heated_mm(profile), facts.body_c)
+    start_s = cooling_from_s(facts, rules)
+    stages: list[Stage] = []
+    for stay in facts.stays:
+        since_s = max(stay.since_s - start_s, 0.0)
+        stage = Stage(_way(stay), since_s, None, stay.wet_length_mm)
+        if stages and stages[-1].start_s == since_s:
+            stages.pop()
+        if stages:
+            if stages[-1]._replace(start_s=since_s) == stage:
+                continue
+            stages[-1] = stages[-1]._replace(end_s=since_s)
+        stages.append(stage)
+    return profile, heat, tuple(stages)

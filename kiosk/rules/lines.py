@@ -124,6 +124,7 @@ class Heated:
     temp_c: float | None = None
     length_mm: float | None = None
     heats: int = 1  # cycles this adds to the holder's count; 0 when only its temperature is unknown
+    body_c: float | None = None  # how warm its body may still have been from the heating before
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +138,12 @@ class TemperatureRead:
     instrument: str  # probe, infrared
     verdict: str  # agrees, questioned, confirmed
     expected_c: float | None = None
-    pair: str = ""  # holder type and cooling place this teaches about
+    pair: str = ""  # holder type and cooling place this teaches about; empty: nothing is learnt from it
+    way: str = ""  # of that place
+    ambient_c: float | None = None  # the rest of the prediction, as `belief.Prediction` has it
+    by_heat_k: float | None = None
+    by_film_k: float | None = None
+    other_sd_k: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

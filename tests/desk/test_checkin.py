@@ -126,7 +126,7 @@ def test_a_cold_reading_lets_a_holder_of_unknown_heat_go(shop: Shop) -> None:
     holder = replace(shop.desk.session.holder("T002").holder, key="NEW")
     code = shop.desk.shop.fresh_code(codes.Kind.HOLDER).text
     shop.desk.shop.register(holder, code, None, stood_cold=False)
-    assert shop.desk.heat.read("NEW", "nose", 24.0).verdict.ends
+    assert shop.desk.heat.read("NEW", "nose", 24.0).ended
     shop.desk.scan(code)
     assert isinstance(shop.desk.scan(shop.place("Bench 1")).outcome, Done)
 
