@@ -1,0 +1,238 @@
+"""The control's own list against the book: what agrees, what differs, and what to do about each line.
+
+Steel and the control's list drift apart, and only a comparison finds it.  Identity is not position: an assembly
+is matched by what it is called, never by the pocket alone, and no line of either side is left out of the answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from kiosk.rules.say import Say, Value, say
+from kiosk.rules.stock import BookEntry
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One line of the control's list.  `line` counts from 1 in its file."""
+
+    line: int
+    name: str
+    number: int | None = None
+    pocket: int | None = None
+    spindle: bool = False
+    length_mm: float | None = None
+    diameter_mm: float | None = None
+
+
+class Verdict(Enum):
+    """What a comparison finds; the value is the tail of the message ids `compare.` and `compare.todo.`."""
+
+    SAME = "same"
+    LENGTH = "length"
+    DIAMETER = "diameter"
+    NOT_MEASURED = "not_measured"  # the book has nothing to compare with
+    NO_VALUES = "no_values"  # the control has nothing to compare with
+    WRONG_POCKET = "wrong_pocket"
+    NOT_IN_CONTROL = "not_in_control"
+    NOT_IN_BOOK = "not_in_book"
+    ELSEWHERE = "elsewhere"  # the book knows it, but in another place than this machine
+    TWICE_IN_CONTROL = "twice_in_control"
+    TWICE_IN_BOOK = "twice_in_book"
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """How far control and book may differ and still be the same."""
+
+    length_mm: float = 0.01
+    diameter_mm: float = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One line of the answer: at least one of `listed` and `entry` is there.
+
+    nearby: name of what the book has in the pocket the control names, where that is something else.
+    """
+
+    verdicts: tuple[Verdict, ...]
+    listed: Listed | None
+    entry: BookEntry | None
+    nearby: str | None = None
+
+    @property
+    def name(self) -> str:
+        if self.entry is not None:
+            return self.entry.name
+        return self.listed.name if self.listed else ""
+
+    @property
+    def values(self) -> dict[str, Value]:
+        """Everything a sentence about this line may show."""
+        listed, entry = self.listed, self.entry
+        measured = entry.assembly.measured if entry and entry.assembly else None
+        return {
+            "name": self.name,
+            "line": listed.line if listed else None,
+            "place": entry.place if entry else None,
+            "pocket": entry.pocket if entry else None,
+            "control_pocket": listed.pocket if listed else None,
+            "length_mm": measured.length_mm if measured else None,
+            "control_length_mm": listed.length_mm if listed else None,
+            "diameter_mm": measured.diameter_mm if measured else None,
+            "control_diameter_mm": listed.diameter_mm if listed else None,
+            "nearby": self.nearby,
+        }
+
+    @property
+    def found(self) -> tuple[Say, ...]:
+        """What was found, a message for each verdict."""
+        return tuple(say(f"compare.{verdict.value}", **self.values) for verdict in self.verdicts)
+
+    @property
+    def todo(self) -> tuple[Say, ...]:
+        """What to do about it, a message for each verdict that asks for something."""
+        return tuple(
+            say(f"compare.todo.{verdict.value}", **self.values)
+            for verdict in self.verdicts
+            if verdict is not Verdict.SAME
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """The whole answer: what needs doing first, then what agrees, each by pocket."""
+
+    machine: str
+    lines: tuple[Compared, ...]
+
+    @property
+    def agrees(self) -> bool:
+        return all(line.verdicts == (Verdict.SAME,) for line in self.lines)
+
+    def count(self, verdict: Verdict) -> int:
+        return sum(verdict in line.verdicts for line in self.lines)
+
+
+def plain(name: str) -> str:
+    """A name without regard to case and spaces, which controls treat as they please."""
+    return "".join(name.casefold().split())
+
+
+def compare(
+    listed: Sequence[Listed], book: Iterable[BookEntry], machine: str, tolerance: Tolerance = Tolerance()
+) -> Comparison:
+    """The list of `machine`'s control against the book.
+
+    book: every entry there is; those elsewhere explain what the machine should not have.  A line of the list
+    is matched by the assembly's name, its key, its label's code, or where it has no name by its tool number.
+    """
+    entries = [entry for entry in book if entry.assembly is not None]
+    here = [entry for entry in entries if entry.machine == machine]
+    there = [entry for entry in entries if entry.machine != machine]
+    in_pocket = {entry.pocket: entry for entry in here if entry.pocket is not None}
+    pairs = _pairs(listed, here)
+    met = {id(entry) for _, entry in pairs}
+    lines = [Compared(_judge(line, entry, tolerance, in_pocket), line, entry) for line, entry in pairs]
+    for line in listed:
+        if any(line is other for other, _ in pairs):
+            continue
+        away = next((entry for entry in there if _called(line, entry)), None)
+        verdict = Verdict.ELSEWHERE if away else Verdict.NOT_IN_BOOK
+        beside = in_pocket.get(line.pocket) if line.pocket is not None else None
+        lines.append(Compared((verdict,), line, away, beside.name if beside else None))
+    lines += [Compared((Verdict.NOT_IN_CONTROL,), None, entry) for entry in here if id(entry) not in met]
+    lines = [_with_twins(line, listed, here) for line in lines]
+    lines.sort(key=_order)
+    return Comparison(machine, tuple(lines))
+
+
+def _called(line: Listed, entry: BookEntry) -> bool:
+    """Whether this line means this entry."""
+    assert entry.assembly is not None
+    if not line.name:
+        return line.number is not None and line.number == entry.tool_number
+    return plain(line.name) in {plain(entry.assembly.name), plain(entry.assembly.key), plain(entry.code)}
+
+
+def _pairs(listed: Sequence[Listed], here: Sequence[BookEntry]) -> list[tuple[Listed, BookEntry]]:
+    """Lines with the entries they mean; where several have one name, what agrees best goes together."""
+    candidates = [
+        (_distance(line, entry), at, index)
+        for at, line in enumerate(listed)
+        for index, entry in enumerate(here)
+        if _called(line, entry)
+    ]
+    taken: set[int] = set()
+    matched: dict[int, BookEntry] = {}
+    for _, at, index in sorted(candidates):
+        if at not in matched and index not in taken:
+            matched[at] = here[index]
+            taken.add(index)
+    return [(listed[at], entry) for at, entry in sorted(matched.items(), key=lambda item: item[0])]
+
+
+def _distance(line: Listed, entry: BookEntry) -> tuple[bool, bool, float]:
+    """How badly they agree: pocket first, then tool number, then length."""
+    measured = entry.assembly.measured if entry.assembly else None
+    apart = abs(measured.length_mm - line.length_mm) if measured and line.length_mm is not None else float("inf")
+    return line.pocket != entry.pocket, line.number != entry.tool_number, apart
+
+
+def _misplaced(line: Listed, entry: BookEntry, in_pocket: Mapping[int, BookEntry]) -> bool:
+    if line.spindle:
+        return entry.pocket is not None
+    if line.pocket is None:
+        return False
+    if entry.pocket is None:
+        # while it is in the spindle a control goes on naming the pocket it came from
+        return line.pocket in in_pocket
+    return line.pocket != entry.pocket
+
+
+def _judge(
+    line: Listed, entry: BookEntry, tolerance: Tolerance, in_pocket: Mapping[int, BookEntry]
+) -> tuple[Verdict, ...]:
+    assert entry.assembly is not None
+    found = []
+    if _misplaced(line, entry, in_pocket):
+        found.append(Verdict.WRONG_POCKET)
+    measured = entry.assembly.measured
+    if measured is None:
+        found.append(Verdict.NOT_MEASURED)
+    else:
+        if line.length_mm is None and line.diameter_mm is None:
+            found.append(Verdict.NO_VALUES)
+        if line.length_mm is not None and not abs(line.length_mm - measured.length_mm) <= tolerance.length_mm + 1e-9:
+            found.append(Verdict.LENGTH)
+        if (
+            line.diameter_mm is not None
+            and not abs(line.diameter_mm - measured.diameter_mm) <= tolerance.diameter_mm + 1e-9
+        ):
+            found.append(Verdict.DIAMETER)
+    return tuple(found) or (Verdict.SAME,)
+
+
+def _with_twins(line: Compared, listed: Sequence[Listed], here: Sequence[BookEntry]) -> Compared:
+    """Adds that a name is there more than once; such a line is never simply the same."""
+    more = []
+    if line.listed and line.listed.name:
+        same = [other for other in listed if plain(other.name) == plain(line.listed.name)]
+        if len(same) > 1:
+            more.append(Verdict.TWICE_IN_CONTROL)
+    twins = [entry for entry in here if line.entry and plain(entry.name) == plain(line.entry.name)]
+    if len(twins) > 1 and any(entry is line.entry for entry in twins):
+        more.append(Verdict.TWICE_IN_BOOK)
+    if not more:
+        return line
+    kept = tuple(verdict for verdict in line.verdicts if verdict is not Verdict.SAME)
+    return Compared((*kept, *more), line.listed, line.entry, line.nearby)
+
+
+def _order(line: Compared) -> tuple[bool, int, int]:
+    pocket = line.listed.pocket if line.listed else line.entry.pocket if line.entry else None
+    number = pocket if pocket is not None else 10**6
+    return line.verdicts == (Verdict.SAME,), number, line.listed.line if line.listed else 0
