@@ -10,16 +10,17 @@ from pathlib import Path
 
 from kiosk import __version__
 from kiosk import settings as shop_settings
+from kiosk.desk.audits import AuditCounter
 from kiosk.desk.build import BuildCounter
 from kiosk.desk.handover import HandoverCounter
 from kiosk.desk.heat import HeatCounter
+from kiosk.desk.labels import LabelCounter
 from kiosk.desk.people import PeopleCounter
 from kiosk.desk.session import NotThere, Session
 from kiosk.desk.shop import ShopCounter
 from kiosk.ledger.book import Book, Written
 from kiosk.ledger.clock import Counter, boot_counter_s
 from kiosk.rules.cards import (
-    AuditView,
     Command,
     CommandCard,
     HolderCard,
@@ -32,7 +33,6 @@ from kiosk.rules.cards import (
 )
 from kiosk.rules.checkin import Done, Outcome, Refused, Wait, decide
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SignedIn, SignedOut, TurnedAway
-from kiosk.rules.places import Kind
 
 BEAT_S = 10.0  # at most this much watched time is lost with the power
 
@@ -57,8 +57,10 @@ class Desk:
         self.heat = HeatCounter(session)
         self.people = PeopleCounter(session)
         self.shop = ShopCounter(session)
+        self.labels = LabelCounter(session)
         self.build = BuildCounter(session)
         self.handover = HandoverCounter(session)
+        self.audits = AuditCounter(session)
         self._beat_s = session.now().watched_s
 
     @classmethod
@@ -128,13 +130,15 @@ class Desk:
         if session.operator and idle_s > session.settings.kiosk.sign_out_s:
             lines += session.write(SignedOut(session.operator.key, "time"))
             session.operator = None
+        self.audits.idle(idle_s)
         return lines
 
     def _answer(self, text: str, subject: Subject) -> Scanned:
         session = self.session
         moment = session.now()
-        view = self._view(subject)
-        outcome = decide(view, moment)
+        outcome = self.audits.answer(subject, moment) or decide(self._view(subject), moment)
+        if isinstance(outcome, Done) and outcome.then in (Command.START_AUDIT, Command.CLOSE_AUDIT):
+            outcome = self.audits.command(outcome.then) or outcome
         session.last_scan_s = moment.watched_s
         holder = outcome.holder
         lines: tuple[Written, ...] = ()
@@ -142,6 +146,7 @@ class Desk:
             case Done():
                 lines = session.write(*outcome.lines) if outcome.lines else ()
                 self._after(outcome)
+                self.audits.follow(outcome, moment)
             case Wait(pending=pending):
                 session.pending = pending
                 if session.audit and outcome.goal:
@@ -177,8 +182,8 @@ class Desk:
             session.cards.place(session.here) if session.here else None,
             session.operator,
             session.last_step() if asks_undo else None,
-            self._audit_view(),
-            self._cooling_place(),
+            self.audits.view(),
+            session.cooling_place(),
             Limits(
                 kiosk_settings.pair_s,
                 kiosk_settings.undo_s,
@@ -199,20 +204,6 @@ class Desk:
         else:
             card = cards.place(kept.card.place.code)
         return Pending(card, kept.since_watched_s) if card else None
-
-    def _audit_view(self) -> AuditView | None:
-        return None
-
-    def _cooling_place(self) -> PlaceCard | None:
-        """Where to send a hot holder: a cooling place with room, a sleeve first."""
-        cards = self.session.cards
-        found = [
-            card
-            for code, row in cards.places.rows.items()
-            if row["kind"] == Kind.COOLING.value and not row["retired"] and (card := cards.place(code))
-        ]
-        roomy = [c for c in found if c.place.capacity is None or len(c.occupants) < c.place.capacity]
-        return min(roomy or found, key=lambda c: (c.place.way != "sleeve", c.name), default=None)
 
 
 def _moved(outcome: Done) -> bool:

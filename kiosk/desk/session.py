@@ -5,12 +5,17 @@ Writes only through the book and never decides; one thread owns a session.
 
 from __future__ import annotations
 
+import secrets
+
 from kiosk.desk.holds import Holds
-from kiosk.ledger.book import Book, Written
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import Book, Written, rows
 from kiosk.ledger.view import Cards
+from kiosk.rules import codes
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.hold import HoldFacts
 from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned
+from kiosk.rules.places import Kind
 from kiosk.settings import Settings
 
 
@@ -64,6 +69,24 @@ class Session:
         if card is None:
             raise NotThere("place", code)
         return card
+
+    def fresh_code(self, kind: codes.Kind) -> codes.Code:
+        """A code that was never bound and is on no label that waits for its first scan."""
+        while True:
+            code = codes.make(kind, secrets.randbelow(codes.NUMBERS))
+            taken = (table.select(table.text).where(table.text == code.text) for table in (T.Binding, T.Printed))
+            if not any(map(rows, taken)):
+                return code
+
+    def cooling_place(self) -> PlaceCard | None:
+        """Where to send a hot holder: a cooling place with room, a sleeve first."""
+        found = [
+            card
+            for code, row in self.cards.places.rows.items()
+            if row["kind"] == Kind.COOLING.value and not row["retired"] and (card := self.cards.place(code))
+        ]
+        roomy = [c for c in found if c.place.capacity is None or len(c.occupants) < c.place.capacity]
+        return min(roomy or found, key=lambda c: (c.place.way != "sleeve", c.name), default=None)
 
     def last_step(self) -> LastStep | None:
         return self.cards.last_step(self.operator.key if self.operator else None)

@@ -5,7 +5,6 @@ A code is bound once and for all; whatever is registered here can be corrected b
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Sequence
 
 from kiosk.desk.session import Session
@@ -25,10 +24,7 @@ class ShopCounter:
 
     def fresh_code(self, kind: codes.Kind) -> codes.Code:
         """A code that was never bound."""
-        while True:
-            code = codes.make(kind, secrets.randbelow(codes.NUMBERS))
-            if not rows(T.Binding.select(T.Binding.text).where(T.Binding.text == code.text)):
-                return code
+        return self._session.fresh_code(kind)
 
     def load(self, entries: Sequence[Entry]) -> tuple[Written, ...]:
         """Writes what a shop file said, all of it or nothing."""

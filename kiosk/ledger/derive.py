@@ -22,8 +22,8 @@ Row = dict[str, Any]
 STILL_WARM_S = 6 * 3600.0  # longer than any holder needs to come back to the shop's temperature
 
 KEYS = {
-    "place": "code", "cutter": "key", "holder": "key", "assembly": "key", "binding": "text", "hold": "holder",
-    "teaching": "line", "operator": "key", "audit": "key", "sighting": "key", "settled": "key", "setting": "name",
+    "place": "code", "cutter": "key", "holder": "key", "assembly": "key", "binding": "text", "printed": "text",
+    "hold": "holder", "teaching": "line", "operator": "key", "audit": "key", "sighting": "key", "settled": "key", "setting": "name",
 }  # fmt: skip
 
 
@@ -157,6 +157,8 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
             yield Put("cutter", _must(state, "cutter", key, at) | {"retired": 1})
         case L.CodeBound():
             yield from _bound(entry, at, state)
+        case L.LabelPrinted(text=printed, subject=subject, what=what):
+            yield Put("printed", {"text": printed, "subject": subject, "what": what, "line": at.id})
         case L.CodeRetired(text=code):
             row = _must(state, "binding", code, at)
             yield Put("binding", row | {"retired_line": at.id})
@@ -181,7 +183,8 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
                 "settled",
                 {
                     "key": f"{audit}/{seen}/{difference}", "audit": audit, "text": seen, "difference": difference,
-                    "action": action, "reason": reason, "booked": entry.booked, "found": entry.found, "line": at.id,
+                    "action": action, "reason": reason, "booked": entry.booked, "found": entry.found,
+                    "name": entry.name, "line": at.id,
                 },
             )  # fmt: skip
         case L.OperatorAdded(operator=key, name=name, role=role, pin_hash=pin):
@@ -283,6 +286,7 @@ def _registered(entry: L.HolderRegistered, state: State) -> Iterator[Change]:
 def _bound(entry: L.CodeBound, at: Stamp, state: State) -> Iterator[Change]:
     if state.get("binding", entry.text):
         raise Broken(at.id, f"{entry.text!r} is bound already")
+    yield Drop("printed", entry.text)
     yield Put(
         "binding",
         {

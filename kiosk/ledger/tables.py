@@ -118,6 +118,15 @@ class Binding(Table):
     retired_line = IntegerField(null=True)
 
 
+class Printed(Table):
+    """A label that was printed and not yet scanned on what it is for."""
+
+    text = TextField(primary_key=True)
+    subject = TextField(index=True)
+    what = TextField()
+    line = IntegerField()
+
+
 class Hold(Table):
     """The last heating of a holder, as facts; how long its hold lasts is the model's business."""
 
@@ -197,6 +206,7 @@ class Settled(Table):
     reason = TextField()
     booked = TextField(null=True)  # where the book had it
     found = TextField(null=True)  # where it was seen
+    name = TextField()
     line = IntegerField()
 
 
@@ -218,6 +228,6 @@ class Schema(Table):
 
 
 DERIVED: tuple[type[Table], ...] = (
-    Place, Cutter, Holder, Assembly, Binding, Hold, Teaching, Operator, Audit, Sighting, Settled, Setting,
+    Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Teaching, Operator, Audit, Sighting, Settled, Setting,
 )  # fmt: skip
 ALL: tuple[type[Table], ...] = (Schema, Watch, Line, Mention, *DERIVED)

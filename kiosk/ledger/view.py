@@ -19,6 +19,7 @@ from kiosk.rules.cards import (
     Command,
     CommandCard,
     DamagedCode,
+    FreshLabel,
     Heat,
     HolderCard,
     HoldView,
@@ -120,6 +121,9 @@ class Cards:
             if fault.fault is codes.Fault.CHECK:
                 return DamagedCode(text, self._near(text))
             return UnknownCode(text, foreign=True, near=self._near(text))
+        for printed in rows(T.Printed.select().where(T.Printed.text == code.text, T.Printed.what == "holder")):
+            if card := self.holder(printed["subject"]):
+                return FreshLabel(code.text, card)
         if code.kind is codes.Kind.COMMAND:
             for command in Command:
                 if codes.make(codes.Kind.COMMAND, command.value) == code:

@@ -146,6 +146,14 @@ class RetiredCode:
 
 
 @dataclass(frozen=True, slots=True)
+class FreshLabel:
+    """A label printed for a holder and seen now for the first time."""
+
+    text: str
+    holder: HolderCard
+
+
+@dataclass(frozen=True, slots=True)
 class UnknownCode:
     """A good code, or a foreign text, that nothing is bound to."""
 
@@ -162,7 +170,7 @@ class DamagedCode:
     near: tuple[str, ...] = ()
 
 
-Subject = HolderCard | PlaceCard | OperatorCard | CommandCard | RetiredCode | UnknownCode | DamagedCode
+Subject = HolderCard | PlaceCard | OperatorCard | CommandCard | FreshLabel | RetiredCode | UnknownCode | DamagedCode
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from kiosk.rules.cards import (
     Command,
     CommandCard,
     DamagedCode,
+    FreshLabel,
     Heat,
     HolderCard,
     LastStep,
@@ -32,7 +33,7 @@ from kiosk.rules.cards import (
     UnknownCode,
     View,
 )
-from kiosk.rules.lines import Entry, Heated, HoldEnded, Moved, Seen, SignedIn, SignedOut
+from kiosk.rules.lines import CodeBound, Entry, Heated, HoldEnded, Moved, Seen, SignedIn, SignedOut
 from kiosk.rules.magazine import Proposal, limits, obstacles, propose
 from kiosk.rules.places import Kind, Need, needs_of
 from kiosk.rules.say import Say, Value, say
@@ -122,6 +123,8 @@ def decide(view: View, moment: Moment) -> Outcome:
     match subject:
         case DamagedCode() | UnknownCode() | RetiredCode():
             return _not_in_book(view, subject, moment)
+        case FreshLabel():
+            return _first_seen(subject)
         case OperatorCard():
             return _sign_in(subject)
         case CommandCard():
@@ -325,6 +328,14 @@ def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, m
         return Done((Seen(view.audit.key, subject.text, None, at),), say("audit.unknown", code=subject.text))
     reason = Reason.FOREIGN_CODE if subject.foreign else Reason.UNKNOWN_CODE
     return _refuse(reason, None, None, view.pending, code=subject.text, near=near)
+
+
+def _first_seen(label: FreshLabel) -> Outcome:
+    """A printed label on its holder: from now on it is the holder's, and the one before is retired."""
+    card = label.holder
+    old = card.code if card.code != card.holder.key else None
+    line = CodeBound(label.text, card.holder.key, "holder", replaces=old)
+    return Done((line,), say("label_bound", name=card.name, old_code=old), holder=card)
 
 
 def _sign_in(card: OperatorCard) -> Outcome:

@@ -78,6 +78,16 @@ class CodeBound:
 
 
 @dataclass(frozen=True, slots=True)
+class LabelPrinted:
+    """A label was printed for a subject; it stands for it only once it was scanned on the thing itself."""
+
+    kind: ClassVar[str] = "label printed"
+    text: str
+    subject: str
+    what: str  # holder, place, operator
+
+
+@dataclass(frozen=True, slots=True)
 class CodeRetired:
     kind: ClassVar[str] = "code retired"
     text: str
@@ -208,6 +218,7 @@ class DifferenceSettled:
     reason: str = ""
     booked: str | None = None  # where the book had it
     found: str | None = None  # where it was seen
+    name: str = ""  # what it was called then
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,6 +338,7 @@ Entry = (
     | CutterAdded
     | CutterRetired
     | CodeBound
+    | LabelPrinted
     | CodeRetired
     | Built
     | MeasuredLine

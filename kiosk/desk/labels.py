@@ -1,0 +1,155 @@
+"""The label counter: what stands on a label of the book's things, printing, and the first scan that binds.
+
+A holder's new label gets a new code; it is the holder's only once it was scanned on the steel, so a label that
+came out of the printer torn is simply printed again.  How a label looks and prints is `kiosk.labels`' business.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+from kiosk.desk.session import NotThere, Session
+from kiosk.labels.command import Made, Request, make
+from kiosk.labels.content import HotWords, LabelContent, badge, command_card, holder_label, hot_tag, place_label
+from kiosk.labels.queue import Printing
+from kiosk.labels.wrap import CameraView
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import rows
+from kiosk.rules import codes
+from kiosk.rules.cards import Command, CommandCard, HolderCard, OperatorCard, PlaceCard, RetiredCode
+from kiosk.rules.lines import LabelPrinted
+from kiosk.rules.places import Kind
+from kiosk.settings import LabelSettings
+from kiosk.words import t
+
+KINDS = ("holders", "places", "badges", "commands")
+
+
+class LabelCounter:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    @property
+    def settings(self) -> LabelSettings:
+        return self._session.settings.labels
+
+    def content(self, text: str) -> LabelContent:
+        """The label of whatever has this code.  Raises NotThere, with where a retired code's holder went."""
+        subject = self._session.cards.subject(text)
+        match subject:
+            case HolderCard():
+                return holder_label(codes.parse(subject.code), subject.holder)
+            case PlaceCard():
+                return place_label(codes.parse(subject.place.code), subject.place, " · ".join(subject.path[:-1]))
+            case OperatorCard():
+                return self._badge(subject)
+            case CommandCard():
+                return self._card(subject.command)
+            case RetiredCode():
+                raise NotThere("label in use with code", text)
+        raise NotThere("label", text)
+
+    def all_of(self, kind: str) -> tuple[LabelContent, ...]:
+        """Labels of all holders, places, badges or commands.  Raises NotThere for another word."""
+        session = self._session
+        if kind == "holders":
+            found = rows(T.Holder.select(T.Holder.code).where(T.Holder.retired == 0).order_by(T.Holder.name))
+            return tuple(self.content(row["code"]) for row in found if row["code"] and _ours(row["code"]))
+        if kind == "places":
+            places = session.cards.places
+            return tuple(self.content(code) for code, row in places.rows.items() if not row["retired"])
+        if kind == "badges":
+            found = rows(T.Operator.select(T.Operator.key).where(T.Operator.retired == 0).order_by(T.Operator.name))
+            cards = (session.cards.operator(row["key"]) for row in found)
+            return tuple(self._badge(card) for card in cards if card)
+        if kind == "commands":
+            return tuple(self._card(command) for command in Command)
+        raise NotThere("kind of label", kind)
+
+    def inside(self, place_code: str, what: Sequence[Kind] = ()) -> tuple[LabelContent, ...]:
+        """Labels of a place and everything in it, in walking order: a cabinet, all pockets of a machine."""
+        places = self._session.cards.places
+        if place_code not in places.rows:
+            raise NotThere("place", place_code)
+        found = places.within(place_code)
+        return tuple(self.content(code) for code in found if not what or places.place(code).kind in what)
+
+    def hot_tag(self, holder_key: str) -> LabelContent:
+        """A tag to hang at a hot holder.  Raises NotThere where it is not hot."""
+        card = self._session.holder(holder_key)
+        if card.hold is None:
+            raise NotThere("hold on", card.name)
+        moment = self._session.now()
+        safe = None
+        if card.hold.remaining_s is not None and not card.hold.needs_reading:
+            safe = _clock(moment.utc_s + card.hold.remaining_s)
+        names = ("hot", "since", "safe_from", "earliest", "no_end", "gloves", "scan")
+        words = HotWords(**{name: t(f"hot_tag.{name}") for name in names})
+        return hot_tag(codes.parse(card.code), card.name, _clock(card.hold.since_utc_s), safe, words)
+
+    def fresh_label(self, holder_key: str) -> LabelContent:
+        """A label with a new code for a holder; bound by its first scan.  One printed before is used again."""
+        session = self._session
+        card = session.holder(holder_key)
+        for row in rows(T.Printed.select().where(T.Printed.subject == holder_key, T.Printed.what == "holder")):
+            return holder_label(codes.parse(row["text"]), card.holder)
+        code = session.fresh_code(codes.Kind.HOLDER)
+        session.write(LabelPrinted(code.text, holder_key, "holder"))
+        return holder_label(code, card.holder)
+
+    def request(
+        self,
+        contents: Sequence[LabelContent],
+        *,
+        size: str | None = None,
+        dpi: int | None = None,
+        out: Path | None = None,
+        queue: str | None = None,
+        wrap_mm: float | None = None,
+        first: int = 1,
+    ) -> Request:
+        """A request with this kiosk's own size, resolution, queue and stock where none is said."""
+        mine = self.settings
+        camera = self._session.settings.camera
+        return Request(
+            contents,
+            size or mine.size,
+            dpi or int(mine.dpi),
+            out,
+            None if out else queue or mine.queue or None,
+            mine.media or None,
+            first=first,
+            wrap_mm=wrap_mm,
+            view=CameraView(hfov_deg=camera.field_deg, distance_mm=camera.distance_mm),
+        )
+
+    def make(self, request: Request, *, printing: Printing | None = None) -> Made:
+        """Writes or prints.  Raises LabelError, OSError."""
+        return make(request, printing=printing)
+
+    def _badge(self, card: OperatorCard) -> LabelContent:
+        bound = T.Binding.select(T.Binding.text).where(
+            T.Binding.subject == card.key, T.Binding.what == "operator", T.Binding.retired_line.is_null()
+        )
+        for row in rows(bound):
+            return badge(codes.parse(row["text"]), card.name, t(f"role.{card.role}"))
+        raise NotThere("badge of", card.name)
+
+    def _card(self, command: Command) -> LabelContent:
+        code = codes.make(codes.Kind.COMMAND, command.value)
+        key = f"command_card.{command.name.lower()}"
+        return command_card(code, t(key), t(f"{key}_tells"))
+
+
+def _ours(text: str) -> bool:
+    try:
+        codes.parse(text)
+    except codes.CodeFault:
+        return False
+    return True
+
+
+def _clock(utc_s: float) -> str:
+    return time.strftime("%H:%M", time.localtime(utc_s))
