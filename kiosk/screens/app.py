@@ -1,7 +1,7 @@
 """The window: opens the desk, the camera and the screens, and lets them talk.
 
-Kivy's thread only draws (`window.py`).  Everything that takes time happens on another thread, and what comes of it is handed
-over through the worker's one queue.  It decides nothing, and is imported by the `open` command alone.
+Kivy's thread only draws (`window.py`).  Everything that takes time happens on another thread, and what comes of
+it is handed over through the worker's one queue.  It decides nothing, and only the `open` command imports it.
 
 How a screen is made
 --------------------
@@ -24,6 +24,7 @@ from kiosk import where
 from kiosk.desk import Desk
 from kiosk.desk.session import NotThere
 from kiosk.exchange.shop import read_shop
+from kiosk.ledger.clock import Counter, boot_counter_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ def run(options: Options) -> int:
     prepare_kivy(options.size)
     from kiosk.screens.window import KioskApp
 
-    app = KioskApp(options)
+    app = KioskApp(options, lambda: open_desk(options))
     try:
         app.open()
         app.run()
@@ -60,7 +61,7 @@ def prepare_kivy(size: tuple[int, int] | None) -> None:
     os.environ.setdefault("KIVY_NO_ARGS", "1")
     os.environ.setdefault("KIVY_NO_CONFIG", "1")
     os.environ.setdefault("KIVY_NO_FILELOG", "1")
-    os.environ.setdefault("KIVY_LOG_MODE", "MIXED")  # the other rooms' logging stays theirs
+    os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")  # one log for all rooms, and no banner
     logging.getLogger("kivy").setLevel(logging.WARNING)
     from kivy.config import Config
 
@@ -79,11 +80,14 @@ def prepare_kivy(size: tuple[int, int] | None) -> None:
         Config.set("graphics", "height", str(size[1]))
 
 
-def open_desk(options: Options) -> Desk:
-    """The desk of these options; the demo shop is put into a demo folder that is still empty."""
+def open_desk(options: Options, counter: Counter = boot_counter_s, wall: Counter | None = None) -> Desk:
+    """The desk of these options; the demo shop is put into a demo folder that is still empty.
+
+    counter, wall: the clocks it lives by, seconds.
+    """
     if not options.demo:
-        return Desk.open(options.data_dir, at=options.at)
-    desk = Desk.open(options.data_dir)
+        return Desk.open(options.data_dir, at=options.at, counter=counter, wall=wall)
+    desk = Desk.open(options.data_dir, counter=counter, wall=wall)
     try:
         if desk.shop.empty:
             desk.shop.load(read_shop(where.demo_tags()))

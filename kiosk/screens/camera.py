@@ -15,7 +15,7 @@ from kivy.clock import Clock
 from kiosk.reader.camera import Camera, State, Turn
 from kiosk.reader.decode import LiveReader
 from kiosk.reader.files import PictureError
-from kiosk.reader.sources import source
+from kiosk.reader.sources import Source, source
 from kiosk.reader.stream import Aim, Event, Help, Seen, Stream
 from kiosk.screens.scan import ScanScreen
 from kiosk.settings import CameraSettings
@@ -46,12 +46,17 @@ class Eye:
 
     def open(self, what: str, settings: CameraSettings) -> None:
         """Begin to look through what `--camera` names: a number, a picture, a folder or a video."""
-        self.close()
         try:
             found = source(what)
         except PictureError as error:
+            self.close()
             self._screen.absent = str(error)
             return
+        self.look(found, settings)
+
+    def look(self, found: Source, settings: CameraSettings) -> None:
+        """Begin to look through a source."""
+        self.close()
         # The picture is flipped for the eye alone; a mirrored symbol could not be read.
         self._screen.mirrored = False
         self._camera = Camera(found, Turn(int(settings.rotation_deg)), settings.mirrored)

@@ -58,7 +58,7 @@ class ReadingScreen(View):
         )
 
     def _taken(self, taken: ReadingTaken) -> None:
-        self.ended = taken.verdict.ends
+        self.ended = taken.say.key == "reading.ended"
         self.answer = say(taken.say)
         self.step = ANSWER
         self.clerk.play(Sound.DONE if self.ended else Sound.REFUSED)

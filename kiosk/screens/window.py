@@ -7,6 +7,7 @@ the scanner that types; rebuilds the frame when language or colours change.  Not
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import Any
 
 from kivy.app import App
@@ -14,10 +15,11 @@ from kivy.clock import Clock
 from kivy.core.window import Window
 
 from kiosk import where, words
+from kiosk.desk import Desk
 from kiosk.reader.keyed import Keyed, KeyedFault, KeyedText, Scanner
 from kiosk.reader.sources import list_cameras
 from kiosk.screens import theme
-from kiosk.screens.app import Options, open_desk
+from kiosk.screens.app import Options
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk, pulse
 from kiosk.screens.frame import Frame
@@ -40,13 +42,14 @@ class KioskApp(App):
 
     title = "Holder Kiosk"
 
-    def __init__(self, options: Options, **kwargs: Any) -> None:
+    def __init__(self, options: Options, opened: Callable[[], Desk], **kwargs: Any) -> None:
+        """`opened` opens the desk; it is called on the desk's own thread."""
         super().__init__(**kwargs)
         self.options = options
         self.icon = str(where.assets() / "icons" / "app.png")
         self.settings_now = Settings()
         self.sounds = Sounds()
-        self.worker = Worker(lambda: open_desk(options), self._fault)
+        self.worker = Worker(opened, self._fault)
         self.clerk = Clerk(self.worker, self.sounds, self._show)
         self.scanner = Scanner()
         theme.fonts()  # before the first text is measured

@@ -5,7 +5,6 @@ Drawn from the values it is given, never computed here.  Time in minutes since h
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from kivy.clock import Clock
@@ -36,10 +35,12 @@ class CoolingPlot(Widget):
         for name in ("mm", "text", "act"):
             look.fbind(name, soon)
 
-    def _write(self, text: str, place: Callable[[float, float], tuple[float, float]], colour: Any) -> None:
+    def _write(self, text: str, at: tuple[float, float], anchor: tuple[float, float], colour: Any) -> None:
+        """Write a text so that `anchor` of its box (0..1 from left and below) comes to `at`."""
         label = CoreLabel(text=text, font_name="B612", font_size=look.small)
         label.refresh()
-        x, y = place(*label.texture.size)
+        x = at[0] - anchor[0] * label.texture.width
+        y = at[1] - anchor[1] * label.texture.height
         x = min(max(x, self.x), self.right - label.texture.width)
         Color(*colour)
         Rectangle(texture=label.texture, pos=(round(x), round(y)), size=label.texture.size)
@@ -50,7 +51,7 @@ class CoolingPlot(Widget):
             return
         mm = look.mm
         start_s, end_s = self.curve[0][0], max(self.curve[-1][0], self.now_s)
-        high = max(max(point[3] for point in self.curve), self.limit_c, *(value for _, value in self.readings or ((0, 0),)))
+        high = max(*(point[3] for point in self.curve), *(value for _, value in self.readings), self.limit_c)
         top_c = 50.0 * (int(high / 50.0) + 1)
         left, bottom = self.x + look.small * 2.1, self.y + look.small * 1.35
         wide, tall = self.right - left - mm, self.top - bottom - mm * 1.5
@@ -66,15 +67,15 @@ class CoolingPlot(Widget):
             for value in range(each, int(top_c) + 1, each):
                 Color(*look.line)
                 Line(points=[*at(start_s, value), *at(end_s, value)], width=1)
-                self._write(str(value), lambda w, h, v=value: (left - w - mm, at(0, v)[1] - h / 2), look.quiet)
+                self._write(str(value), (left - mm, at(0, value)[1]), (1, 0.5), look.quiet)
             minutes = (end_s - start_s) / 60
             step = next((step for step in _STEPS_MIN if minutes / step <= 3.5), 240)
             for minute in range(0, int(minutes) + 1, step):
                 x = at(start_s + minute * 60, 0)[0]
                 if x > left + wide - look.small * 3.2 and minute:
                     continue
-                self._write(str(minute), lambda w, _, x=x: (x - w / 2, self.y), look.quiet)
-            self._write(t("plot.minutes"), lambda w, _: (left + wide - w, self.y), look.quiet)
+                self._write(str(minute), (x, self.y), (0.5, 0), look.quiet)
+            self._write(t("plot.minutes"), (left + wide, self.y), (1, 0), look.quiet)
 
             Color(*look.act[:3], 0.28)
             vertices: list[float] = []
@@ -88,12 +89,12 @@ class CoolingPlot(Widget):
             now = at(self.now_s, 0)[0]
             Color(*look.quiet)
             Line(points=[now, bottom, now, bottom + tall], width=1.1)
-            self._write(t("plot.now"), lambda w, h: (now + mm, bottom + tall - h + mm), look.text)
+            self._write(t("plot.now"), (now + mm, bottom + tall + mm), (0, 1), look.text)
             limit = t("plot.limit", limit_c=self.limit_c)
-            self._write(limit, lambda w, h: (left + wide - w, at(0, self.limit_c)[1] + mm * 0.4), look.text)
+            self._write(limit, (left + wide, at(0, self.limit_c)[1] + mm * 0.4), (1, 0), look.text)
             for time_s, value_c in self.readings:
                 x, y = at(time_s, value_c)
                 Color(*look.text)
                 Ellipse(pos=(x - mm * 1.1, y - mm * 1.1), size=(mm * 2.2, mm * 2.2))
                 text = t("plot.reading", value_c=value_c)
-                self._write(text, lambda w, h, x=x, y=y: (x + mm * 1.6, y + mm * 0.6), look.text)
+                self._write(text, (x + mm * 1.6, y + mm * 0.6), (0, 0), look.text)

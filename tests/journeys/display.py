@@ -1,0 +1,82 @@
+"""A screen of its own for the tests: an X server in memory, with a finger, a keyboard scanner and a camera on it.
+
+Touches and keys go through X's XTEST extension, so that the window gets them as it would from a touch screen.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import time
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from Xlib import X, XK
+from Xlib.display import Display as Connection
+from Xlib.ext import xtest
+
+PICTURES = Path(__file__).resolve().parents[2] / ".pictures"
+SCREEN = (1920, 1080)
+
+
+class Display:
+    """An Xvfb on a free display number."""
+
+    def __init__(self) -> None:
+        read, write = os.pipe()
+        command = ["Xvfb", "-displayfd", str(write), "-screen", "0", f"{SCREEN[0]}x{SCREEN[1]}x24", "-nolisten", "tcp"]
+        try:
+            self._server = subprocess.Popen(
+                command, pass_fds=(write,), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            )
+        except FileNotFoundError:
+            pytest.skip("there is no Xvfb here: kiosk/prepare --tests installs it")
+        finally:
+            os.close(write)
+        with os.fdopen(read) as told:
+            self.name = f":{told.readline().strip()}"
+        self._x = Connection(self.name)
+
+    def close(self) -> None:
+        self._x.close()
+        self._server.terminate()
+        self._server.wait()
+
+    def touch(self, x: float, y: float) -> None:
+        """A finger comes down and lifts again."""
+        xtest.fake_input(self._x, X.MotionNotify, x=round(x), y=round(y))
+        self._x.sync()
+        time.sleep(0.03)
+        xtest.fake_input(self._x, X.ButtonPress, 1)
+        self._x.sync()
+        time.sleep(0.06)
+        xtest.fake_input(self._x, X.ButtonRelease, 1)
+        self._x.sync()
+
+    def type(self, text: str) -> None:
+        """A scanner types a text and Enter, two milliseconds a key."""
+        root = self._x.screen().root
+        windows = [w for w in root.query_tree().children if w.get_attributes().map_state == X.IsViewable]
+        if windows:
+            windows[-1].set_input_focus(X.RevertToParent, X.CurrentTime)
+            self._x.sync()
+            time.sleep(0.1)
+        shift = self._x.keysym_to_keycode(XK.XK_Shift_L)
+        for character in [*text, "Return"]:
+            code = self._x.keysym_to_keycode(XK.string_to_keysym(character))
+            keys = [shift, code] if character.isupper() and len(character) == 1 else [code]
+            for key in keys:
+                xtest.fake_input(self._x, X.KeyPress, key)
+            for key in reversed(keys):
+                xtest.fake_input(self._x, X.KeyRelease, key)
+            self._x.sync()
+            time.sleep(0.002)
+
+    def picture(self, size: tuple[int, int], path: Path) -> Image.Image:
+        """What the screen shows, as a picture file."""
+        shot = self._x.screen().root.get_image(0, 0, *size, X.ZPixmap, 0xFFFFFFFF)
+        image = Image.frombytes("RGB", size, shot.data, "raw", "BGRX")
+        path.parent.mkdir(exist_ok=True)
+        image.save(path)
+        return image

@@ -1,0 +1,147 @@
+"""The real window in a process of its own, with a line to the test: what is on the screen, and what time it is.
+
+Started by `window.py`.  Everything a person could do (touch, hold up a label, scan with a scanner) is done from
+outside through the X server or the camera; this side only looks, and moves the pretended clock.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from kiosk.rehearsal import PretendedTime
+from kiosk.screens.app import Options, open_desk, prepare_kivy
+
+REPLIES = os.fdopen(os.dup(1), "w", buffering=1)
+os.dup2(2, 1)  # whatever else prints must not get between the replies
+
+
+class Held:
+    """A camera in front of which pictures are held."""
+
+    live = False
+
+    def __init__(self) -> None:
+        self.name = "held"
+        self.shown: tuple[Any, int] = (np.full((480, 640, 3), 96, np.uint8), 0)
+
+    def open(self) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
+    def grab(self) -> Any:
+        from kiosk.reader.sources import Shot
+
+        time.sleep(0.05)
+        picture, take = self.shown
+        return Shot(picture.copy(), take)
+
+
+def main() -> None:
+    given = json.loads(sys.argv[1])
+    options = Options(
+        Path(given["data"]), True, given.get("camera"), given.get("at"), tuple(given["size"])
+    )
+    clock = PretendedTime(1_790_000_000.0)
+    prepare_kivy(options.size)
+    from kiosk.screens.window import KioskApp
+
+    app = KioskApp(options, lambda: open_desk(options, clock.counter, clock.wall))
+    held = Held()
+    threading.Thread(target=serve, args=(app, clock, held), daemon=True).start()
+    began = threading.Thread(target=pass_time, args=(clock,), daemon=True)
+    began.start()
+    try:
+        app.open()
+        app.run()
+    finally:
+        app.close()
+
+
+def pass_time(clock: PretendedTime) -> None:
+    """The pretended clock also goes by itself."""
+    while True:
+        time.sleep(0.1)
+        clock.forward(0.1)
+
+
+def serve(app: Any, clock: PretendedTime, held: Held) -> None:
+    for line in sys.stdin:
+        asked = json.loads(line)
+        if asked["do"] == "forward":
+            clock.forward(asked["s"])
+            reply({})
+        elif asked["do"] == "hold":
+            held.shown = (cv2.imread(asked["path"]), held.shown[1] + 1)
+            reply({})
+        elif asked["do"] == "desk":
+            app.worker.ask(QUESTIONS[asked["what"]](asked), reply, lambda error: reply({"error": str(error)}))
+        elif asked["do"] == "look":
+            app.worker.post(lambda: app.eye is not None and app.eye.look(held, app.settings_now.camera))
+            reply({})
+        elif asked["do"] == "stop":
+            app.worker.post(app.stop)
+        else:
+            app.worker.post(lambda: reply(on_screen(app)))
+
+
+QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
+    "place": lambda asked: lambda desk: desk.session.cards.find_place(asked["name"]),
+    "holder": lambda asked: lambda desk: desk.session.holder(asked["key"]).code,
+    "where": lambda asked: lambda desk: _name(desk.session.holder(asked["key"]).place),
+    "hot": lambda asked: lambda desk: [card.holder.key for card in desk.heat.board()],
+    "check": lambda asked: lambda desk: [str(found) for found in desk.session.book.check()],
+}
+
+
+def _name(place: Any) -> str | None:
+    return place.name if place else None
+
+
+def reply(value: Any) -> None:
+    REPLIES.write(json.dumps(value) + "\n")
+    REPLIES.flush()
+
+
+def on_screen(app: Any) -> dict[str, Any]:
+    """Every text and everything touchable that is seen, with its box from the window's upper left corner."""
+    from kivy.core.window import Window
+    from kivy.uix.label import Label
+
+    from kiosk.screens.parts.touch import Touchable
+
+    texts: list[Any] = []
+    touches: list[Any] = []
+
+    def walk(widget: Any, within: str) -> None:
+        if widget.opacity == 0 or widget.width < 1 or widget.height < 1:
+            return
+        x, y = widget.to_window(widget.x, widget.y)
+        box = [x, Window.height - y - widget.height, widget.width, widget.height]
+        if isinstance(widget, Label) and widget.text:
+            texts.append([widget.text, *box])
+        if isinstance(widget, Touchable) and not widget.disabled:
+            said = " ".join(label.text for label in widget.walk() if isinstance(label, Label) and label.text)
+            touches.append([said or getattr(widget, "icon", ""), *box])
+        for child in reversed(widget.children):
+            walk(child, within)
+
+    for child in Window.children:
+        walk(child, "")
+    view = app.clerk.view
+    return {"texts": texts, "touches": touches, "view": view.name if view else ""}
+
+
+if __name__ == "__main__":
+    main()

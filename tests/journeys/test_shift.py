@@ -1,0 +1,38 @@
+"""A shift in the real window: real touches, labels held before the camera, and what the book says afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from tests.journeys.window import Window
+
+SIZES = ((800, 480), (360, 640))
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_reading_ends_the_hold(
+    open_window: Callable[..., Window], size: tuple[int, int]
+) -> None:
+    kiosk = open_window(size)
+    kiosk.sees("Scan a holder or a place")
+    kiosk.picture("scan-idle")
+    holder, station = kiosk.holder("T001"), kiosk.place("Shrink station")
+
+    kiosk.hold_up(holder)
+    kiosk.sees("Where to?")
+    kiosk.picture("scan-wait")
+    kiosk.hold_up(station)
+    kiosk.sees("Heating", "1 hot")
+    kiosk.picture("scan-heating")
+    assert kiosk.where("T001") == "Shrink station"
+
+    kiosk.hold_up(holder)
+    kiosk.sees("Where to?")
+    kiosk.hold_up(kiosk.place("Cabinet A · 1-05"))
+    kiosk.sees("HOT", "gloves")
+    kiosk.picture("heat-refusal")
+    assert kiosk.where("T001") == "Shrink station"
+    kiosk.touch("Understood")
+    kiosk.is_on("scan")

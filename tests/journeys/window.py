@@ -1,0 +1,182 @@
+"""The kiosk's window as a person in front of it: touches it, holds labels up to it, reads what it says."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import qrcode
+
+from tests.journeys.display import PICTURES, Display
+
+PATIENCE_S = 30.0
+
+
+class Window:
+    """One window on a display, with the demo shop behind it.  `size`: width and height, px."""
+
+    def __init__(self, display: Display, size: tuple[int, int], data: Path, **options: Any) -> None:
+        self.display = display
+        self.size = size
+        self._scratch = Path(tempfile.mkdtemp(prefix="held-"))
+        self._held = 0
+        given = {"data": str(data), "size": size, **options}
+        environment = os.environ | {"DISPLAY": display.name, "SDL_AUDIODRIVER": "dummy", "PYTHONPATH": os.getcwd()}
+        self._log = tempfile.TemporaryFile("w+")
+        self._process = subprocess.Popen(
+            [sys.executable, str(Path(__file__).with_name("driver.py")), json.dumps(given)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=self._log,
+            text=True,
+            env=environment,
+        )
+        self._until(lambda: bool(self.screen()["texts"]), "the window to open")
+        if "camera" not in options:
+            self._ask(do="look")
+
+    def close(self) -> None:
+        if self._process.poll() is None:
+            assert self._process.stdin is not None
+            self._process.stdin.write(json.dumps({"do": "stop"}) + "\n")
+            self._process.stdin.flush()
+            try:
+                self._process.wait(15)
+            except subprocess.TimeoutExpired:
+                self._process.kill()
+                raise AssertionError("the window did not close within 15 s") from None
+
+    # What a person does ---------------------------------------------------------------------------------------
+
+    def touch(self, words: str) -> None:
+        """Touch what says these words; waits for it."""
+        found: list[Any] = []
+
+        def there() -> bool:
+            found[:] = [touch for touch in self.screen()["touches"] if words.casefold() in touch[0].casefold()]
+            return bool(found)
+
+        self._until(there, f"something to touch that says {words!r}")
+        _, x, y, width, height = min(found, key=lambda touch: len(touch[0]))
+        self.display.touch(x + width / 2, y + height / 2)
+
+    def hold_up(self, *codes: str) -> None:
+        """Hold a label before the camera, clean and straight; several: one after the other."""
+        for code in codes:
+            self.hold_up_picture(self._drawn(code))
+
+    def hold_up_picture(self, path: Path) -> None:
+        self._ask(do="hold", path=str(path))
+
+    def put_away(self) -> None:
+        """Nothing is before the camera any more."""
+        path = self._scratch / "nothing.png"
+        cv2.imwrite(str(path), np.full((480, 640, 3), 96, np.uint8))
+        self.hold_up_picture(path)
+
+    def scan(self, code: str) -> None:
+        """A keyboard-style scanner reads a code."""
+        self.display.type(code)
+
+    def wait(self, seconds: float) -> None:
+        """Time goes by."""
+        self._ask(do="forward", s=seconds)
+
+    # What a person sees ---------------------------------------------------------------------------------------
+
+    def screen(self) -> Any:
+        return self._ask(do="screen")
+
+    def sees(self, *words: str) -> None:
+        """Wait until every one of these is said on the screen."""
+        said: list[str] = []
+
+        def there() -> bool:
+            said[:] = [text[0] for text in self.screen()["texts"]]
+            everything = "\n".join(said).casefold()
+            return all(word.casefold() in everything for word in words)
+
+        try:
+            self._until(there, "")
+        except AssertionError:
+            raise AssertionError(f"the screen never said {words}; it says {said}") from None
+
+    def is_on(self, view: str) -> None:
+        """Wait until this screen is shown."""
+        self._until(lambda: self.screen()["view"] == view, f"the screen {view!r}")
+
+    def picture(self, name: str) -> None:
+        """Leave a picture of the window in `.pictures/`."""
+        time.sleep(0.4)
+        width, height = self.size
+        self.display.picture(self.size, PICTURES / f"{name}-{width}x{height}.png")
+
+    # What the book says ---------------------------------------------------------------------------------------
+
+    def place(self, name: str) -> str:
+        """Code of a place by its name."""
+        return str(self._ask(do="desk", what="place", name=name))
+
+    def holder(self, key: str) -> str:
+        """Code of a holder by its key."""
+        return str(self._ask(do="desk", what="holder", key=key))
+
+    def where(self, key: str) -> str | None:
+        """Name of the place the book has a holder at."""
+        place: str | None = self._ask(do="desk", what="where", key=key)
+        return place
+
+    def hot(self) -> list[str]:
+        """Keys of the holders under a hold."""
+        return list(self._ask(do="desk", what="hot"))
+
+    def check(self) -> list[str]:
+        """What the ledger's own check finds."""
+        return list(self._ask(do="desk", what="check"))
+
+    # --------------------------------------------------------------------------------------------------------
+
+    def _drawn(self, code: str) -> Path:
+        self._held += 1
+        path = self._scratch / f"{self._held:03}.png"
+        symbol = qrcode.QRCode(version=1, error_correction=qrcode.constants.ERROR_CORRECT_H, box_size=6, border=4)
+        symbol.add_data(code.encode(), optimize=0)
+        symbol.make(fit=False)
+        label = np.where(np.array(symbol.get_matrix()), 20, 235).astype(np.uint8)
+        label = np.kron(label, np.ones((6, 6), np.uint8))
+        frame = np.full((480, 640), 110, np.uint8)
+        top, left = (480 - label.shape[0]) // 2, (640 - label.shape[1]) // 2
+        frame[top : top + label.shape[0], left : left + label.shape[1]] = label
+        cv2.imwrite(str(path), cv2.cvtColor(frame, cv2.COLOR_GRAY2BGR))
+        return path
+
+    def _ask(self, **asked: Any) -> Any:
+        assert self._process.stdin is not None and self._process.stdout is not None
+        try:
+            self._process.stdin.write(json.dumps(asked) + "\n")
+            self._process.stdin.flush()
+        except BrokenPipeError:
+            raise AssertionError(f"the window is gone:\n{self._said()}") from None
+        answer = self._process.stdout.readline()
+        if not answer:
+            raise AssertionError(f"the window is gone:\n{self._said()}")
+        return json.loads(answer)
+
+    def _said(self) -> str:
+        self._log.seek(0)
+        return self._log.read()[-4000:]
+
+    def _until(self, there: Any, what: str) -> None:
+        end = time.monotonic() + PATIENCE_S
+        while not there():
+            if time.monotonic() > end:
+                raise AssertionError(f"waited {PATIENCE_S:.0f} s for {what}; screen: {self.screen()}")
+            time.sleep(0.05)
