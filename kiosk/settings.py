@@ -99,6 +99,13 @@ class LabelSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class AuditSettings:
+    """What an audit asks of an assembly on the shelf."""
+
+    measured_days: float = _number(180.0, 1.0, 3650.0)  # a length older than this is named
+
+
+@dataclass(frozen=True, slots=True)
 class BackupSettings:
     """Where copies go."""
 
@@ -115,6 +122,7 @@ class Settings:
     camera: CameraSettings = CameraSettings()
     scanner: ScannerSettings = ScannerSettings()
     labels: LabelSettings = LabelSettings()
+    audit: AuditSettings = AuditSettings()
     backup: BackupSettings = BackupSettings()
 
 

@@ -17,8 +17,8 @@ from peewee import DatabaseError, SqliteDatabase
 from kiosk.ledger import tables as T
 from kiosk.ledger import upgrade
 from kiosk.ledger.clock import Counter, WatchedClock, boot_counter_s
-from kiosk.ledger.derive import KEYS, Broken, Change, Put, Row, Stamp, changes, mentions
-from kiosk.ledger.lineform import COLUMNS, GENESIS, Written, line_hash, payload, written
+from kiosk.ledger.derive import Broken, Change, Put, Row, Stamp, changes, mentions
+from kiosk.ledger.lineform import GENESIS, Written, line_hash, payload, written
 from kiosk.ledger.lock import FolderLock
 from kiosk.ledger.statements import sentences
 from kiosk.ledger.verify import Progress, Wrong, verify
@@ -211,15 +211,16 @@ class Book:
         query = T.Line.select().where(T.Line.id > after)
         if subject is not None:
             query = query.join(T.Mention, on=(T.Mention.line == T.Line.id)).where(T.Mention.subject == subject)
-            order = T.Mention.line  # the index's own order: the newest are found without sorting all
-        else:
-            order = T.Line.id
+        # The index's own order: the newest are found without sorting all there are.
+        order: Any = T.Line.id if subject is None else T.Mention.line
         query = query.order_by(order.desc()).limit(newest) if newest is not None else query.order_by(order)
-        for row in query.tuples().iterator():
+        found: Any = query.tuples().iterator()
+        for row in found:
             yield written(row)
 
     def line(self, number: int) -> Written | None:
-        for row in T.Line.select().where(T.Line.id == number).tuples():
+        found: Any = T.Line.select().where(T.Line.id == number).tuples()
+        for row in found:
             return written(row)
         return None
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from peewee import Field
+
 from kiosk.ledger import tables as T
 
 
@@ -31,7 +33,7 @@ def sentences(model: type[T.Table], mark: str) -> Sentences:
     names = ", ".join(f'"{name}"' for name in columns)
     insert = f'INSERT INTO "{table}" ({names}) VALUES ({", ".join([mark] * len(columns))})'
     every = f'SELECT {names} FROM "{table}"'
-    if not isinstance(meta.primary_key, T.Field):  # a key of two columns: never put, only inserted
+    if not isinstance(meta.primary_key, Field):  # a key of two columns: never put, only inserted
         return Sentences(columns, insert, "", "", "", every)
     key = meta.primary_key.column_name
     rest = ", ".join(f'"{name}" = excluded."{name}"' for name in columns if name != key)
