@@ -1,0 +1,197 @@
+"""The shop's own text templates: any control's offset file, written without knowing the control.
+
+A template never writes a value that is not there: an unknown symbol or a missing value is a fault with the
+template's file and line and the assembly's name, and no half-written file comes out.  Symbols are those of
+ISO 13399 with a few plain ones beside them (`rules.offsets.SYMBOLS`).
+
+A template is plain text.  `{LF}` is a value, `{LF:.3f}` one with three decimals, `{LF/25.4:.4f}` one in inches,
+`{POCKET:03}` one with leading noughts; `{{` and `}}` are braces.  Lines between `[each]` and `[end]` are repeated
+for each assembly, those before and after are written once.  `[decimal comma]`, `[lines crlf]` and
+`[encoding ascii]` before the first text say how the file is written.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from kiosk.exchange.faults import Fault, FileFaults
+from kiosk.rules.offsets import SYMBOLS, USUAL, CardRules, Row, values
+from kiosk.rules.stock import BookEntry
+
+_FIELD = re.compile(r"\{([A-Z]+)(?:([*/])(\d+(?:\.\d+)?))?(?::([^{}]*))?\}")
+_SPEC = re.compile(r"[<>^]?[+]?0?\d{0,3}(\.\d{1,2}f|d)?")
+_OPTIONS = {
+    "[decimal point]": ("decimal", "."),
+    "[decimal comma]": ("decimal", ","),
+    "[lines lf]": ("line_end", "\n"),
+    "[lines crlf]": ("line_end", "\r\n"),
+    "[encoding utf-8]": ("encoding", "utf-8"),
+    "[encoding ascii]": ("encoding", "ascii"),
+}
+_SHAPE = {"(": "[", ")": "]", "%": "/"}  # what ends a comment or a program by ISO 6983
+
+
+class Slot(NamedTuple):
+    """A value in a template's line; `spec` as in Python's formats, `scale` what it is multiplied with."""
+
+    symbol: str
+    scale: float
+    spec: str
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a template with its number in the file: texts, and slots between them."""
+
+    number: int
+    parts: tuple[str | Slot, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """A template that has been read."""
+
+    file: str
+    before: tuple[Line, ...]
+    each: tuple[Line, ...]
+    after: tuple[Line, ...]
+    decimal: str = "."
+    line_end: str = "\n"
+    encoding: str = "utf-8"
+
+
+def read_template(text: str, file: str) -> Template:
+    """A template from its text.  Raises FileFaults with every line that is wrong."""
+    options: dict[str, str] = {}
+    sections: list[list[Line]] = [[], [], []]
+    at = 0
+    faults: list[Fault] = []
+    for number, raw in enumerate(text.removeprefix("\ufeff").splitlines(), 1):
+        mark = raw.strip().lower()
+        if mark in _OPTIONS and not any(sections):
+            name, value = _OPTIONS[mark]
+            options[name] = value
+        elif mark in ("[each]", "[end]"):
+            if at != ("[each]", "[end]").index(mark):
+                faults.append(Fault(file, number, raw.strip(), "stands out of order: [each], then [end], once"))
+            at = min(at + 1, 2)
+        else:
+            sections[at].append(_line(raw, number, file, faults))
+    if at == 0:
+        faults.append(Fault(file, 0, "[each]", "is missing: it says which lines are repeated for each assembly"))
+    elif at == 1:
+        faults.append(Fault(file, 0, "[end]", "is missing after [each]"))
+    for section in (sections[0], sections[2]):
+        for line in section:
+            faults += [
+                Fault(file, line.number, f"{{{part.symbol}}}", "stands outside [each], so of which assembly?")
+                for part in line.parts
+                if isinstance(part, Slot) and part.symbol != "MACHINE"
+            ]
+    if faults:
+        raise FileFaults(sorted(faults))
+    return Template(file, tuple(sections[0]), tuple(sections[1]), tuple(sections[2]), **options)
+
+
+def _line(raw: str, number: int, file: str, faults: list[Fault]) -> Line:
+    parts: list[str | Slot] = []
+    at = 0
+    while at < len(raw):
+        if raw.startswith(("{{", "}}"), at):
+            parts.append(raw[at])
+            at += 2
+        elif raw[at] in "{}":
+            match = _FIELD.match(raw, at)
+            if match is None:
+                end = raw.find("}", at)
+                what = raw[at : end + 1] if end > at else raw[at:]
+                faults.append(Fault(file, number, what, "is no value; write {{ for a brace"))
+                break
+            parts.append(_slot(match, number, file, faults))
+            at = match.end()
+        else:
+            end = min((cut for cut in (raw.find("{", at), raw.find("}", at)) if cut >= 0), default=len(raw))
+            parts.append(raw[at:end])
+            at = end
+    return Line(number, tuple(parts))
+
+
+def _slot(match: re.Match[str], number: int, file: str, faults: list[Fault]) -> Slot:
+    symbol, sign, factor, spec = match[1], match[2], match[3], match[4] or ""
+    if symbol not in SYMBOLS:
+        faults.append(Fault(file, number, match[0], f"{symbol} is not a known symbol; there are: {', '.join(SYMBOLS)}"))
+    if not _SPEC.fullmatch(spec):
+        faults.append(Fault(file, number, match[0], f"{spec!r} is no way to write a value; try .3f or 04d"))
+    scale = float(factor) if factor else 1.0
+    if scale == 0:
+        faults.append(Fault(file, number, match[0], "must not be multiplied or divided by 0"))
+        scale = 1.0
+    return Slot(symbol, 1 / scale if sign == "/" else scale, spec)
+
+
+def fill(template: Template, entries: Iterable[BookEntry], rules: CardRules = USUAL, machine: str = "") -> bytes:
+    """The file for these assemblies.  Raises FileFaults naming line, assembly and symbol; CardFault where an
+    assembly's values must not be used at all.
+    """
+    faults: list[Fault] = []
+    whole = {"MACHINE": Row("MACHINE", machine)}
+    lines = [_filled(line, whole, template, "", faults) for line in template.before]
+    for entry in entries:
+        known = values(entry, rules)
+        if machine:
+            known |= whole
+        lines += [_filled(line, known, template, entry.name, faults) for line in template.each]
+    lines += [_filled(line, whole, template, "", faults) for line in template.after]
+    if faults:
+        raise FileFaults(faults)
+    text = "".join(line + template.line_end for line in lines)
+    return text.encode(template.encoding)
+
+
+def _filled(line: Line, known: Mapping[str, Row], template: Template, name: str, faults: list[Fault]) -> str:
+    text = ""
+    marks = {mark for mark in ",;\t" for part in line.parts if isinstance(part, str) and mark in part}
+    for part in line.parts:
+        if isinstance(part, str):
+            text += part if template.encoding != "ascii" else _plain(part)
+            continue
+        value = known[part.symbol].value
+        if value is None:
+            faults.append(Fault(template.file, line.number, f"{{{part.symbol}}}", f"{name} has no value for it"))
+            continue
+        try:
+            if isinstance(value, str):  # a name must not open another column
+                value = "".join(" " if sign in marks else sign for sign in value)
+            text += _written(value, part, template)
+        except ValueError as error:
+            faults.append(Fault(template.file, line.number, f"{{{part.symbol}}}", f"{name}: {error}"))
+    return text
+
+
+def _written(value: str | int | float, slot: Slot, template: Template) -> str:
+    """One value as text.  Raises ValueError where the way of writing does not suit it."""
+    if isinstance(value, str):
+        safe = "".join(_SHAPE.get(sign, sign) for sign in value if sign.isprintable())
+        return format(_plain(safe) if template.encoding == "ascii" else safe, slot.spec)
+    scaled = value * slot.scale
+    whole = scaled == int(scaled)
+    if slot.spec.endswith("d") and whole:
+        return format(int(scaled), slot.spec)
+    if slot.spec.endswith("f"):
+        return format(scaled, slot.spec).replace(".", template.decimal)
+    if slot.spec.endswith("d"):
+        raise ValueError(f"{scaled:g} is no whole number, so {slot.spec!r} cannot write it")
+    plain = str(int(scaled)) if whole else f"{scaled:.6f}".rstrip("0")
+    padded = format(int(plain), slot.spec) if whole and slot.spec else format(plain, slot.spec)
+    return padded.replace(".", template.decimal)
+
+
+def _plain(text: str) -> str:
+    """Letters without their marks, and a question mark for what ASCII has nothing for."""
+    bare = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("Ø", "D").replace("ø", "d"))
+    kept = "".join(sign for sign in bare if not unicodedata.combining(sign))
+    return kept.encode("ascii", "replace").decode("ascii")
