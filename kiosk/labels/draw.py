@@ -134,11 +134,13 @@ def _trace_symbol(canvas: Canvas, layout: Layout) -> None:
             path.rect(left + start * module_mm, -top - (row + 1) * module_mm, (end - start) * module_mm, module_mm)
     canvas.setFillGray(0)
     canvas.drawPath(path, stroke=0, fill=1)
+    canvas.saveState()  # the render mode outlives the text
     invisible = canvas.beginText(left, -top - layout.symbol_mm / 2)
     invisible.setTextRenderMode(3)
     invisible.setFont(_register(Face.CODE), layout.symbol_mm / 8)
     invisible.textOut(layout.content.code.text)
     canvas.drawText(invisible)
+    canvas.restoreState()
 
 
 def _runs(dark: tuple[bool, ...]) -> Iterator[tuple[int, int]]:
