@@ -1,0 +1,260 @@
+"""What a presetter says of an assembly: a table or a line on a serial cable, by a map of the shop's own.
+
+A value that cannot be read is a fault and never a zero, and a line is taken only whole.  No presetter is known
+here by name: the shop's TOML file says how its lines are cut, which field is which and in what unit.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, fields
+from typing import Literal, Protocol
+
+import msgspec
+
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read
+from kiosk.exchange.tables_csv import DELIMITERS, Record, decoded, number, read_table
+from kiosk.rules.assembly import Measured
+
+SCALES_TO_MM = {"mm": 1.0, "um": 0.001, "inch": 25.4}
+SCALES_TO_UM = {"um": 1.0, "mm": 1000.0, "inch": 25400.0}
+PLACES = 6  # after the point: what changing the unit adds behind them is no measurement
+LONGEST_LINE = 4096  # bytes without a line end: no presetter's line is longer
+
+
+@dataclass(frozen=True, slots=True)
+class Fields:
+    """Which field is which: a column's name, or on a serial line its number from 1.  Empty: there is none.
+
+    `tool` is what tells which assembly it is: its name, or its holder's code.
+    """
+
+    tool: str = ""
+    length: str = ""
+    diameter: str = ""
+    radius: str = ""  # half the diameter, where the presetter gives that instead
+    corner_radius: str = ""
+    runout: str = ""
+    edges: str = ""
+    unbalance: str = ""  # g mm
+    grade: str = ""
+    rpm: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The serial port, as in the presetter's manual."""
+
+    port: str
+    baud: int = 9600
+    bits: Literal[7, 8] = 8
+    parity: Literal["none", "even", "odd"] = "none"
+    stop_bits: Literal[1, 2] = 1
+    flow: Literal["none", "rts", "xon"] = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class PresetterMap:
+    """How a presetter writes.  In the shop's file `[fields]` and `[line]` are tables."""
+
+    fields: Fields
+    unit: Literal["mm", "um", "inch"] = "mm"
+    runout_unit: Literal["mm", "um", "inch"] = "um"
+    delimiter: str = ""  # of a table, empty: found out; of a serial line, empty: blanks
+    prefix: str = ""  # lines on the cable that do not begin so are no measurements
+    skip_lines: int = 0
+    line: Line | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One measurement.  `tool`: as the presetter has it, empty where it does not say."""
+
+    line: int
+    tool: str
+    values: Measured
+
+
+def read_presetter_map(text: str, file: str) -> PresetterMap:
+    """The map in a TOML file.  Raises FileFaults with every key that is wrong."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FileFaults([Fault(file, 0, "", str(error))]) from None
+    faults = []
+    for kind, table, before in (
+        (PresetterMap, data, ""),
+        (Fields, data.get("fields", {}), "[fields] "),
+        (Line, data.get("line", {}), "[line] "),
+    ):
+        known = [entry.name for entry in fields(kind)]
+        faults += [
+            Fault(file, 0, f"{before}{key}", f"is not known; there are: {', '.join(known)}")
+            for key in (table if isinstance(table, dict) else {})
+            if key not in known
+        ]
+    if faults:
+        raise FileFaults(faults)
+    try:
+        made = msgspec.convert(data, PresetterMap)
+    except msgspec.ValidationError as error:
+        raise FileFaults([Fault(file, 0, "", str(error))]) from None
+    if why := _contradiction(made):
+        raise FileFaults([Fault(file, 0, *why)])
+    return made
+
+
+def _contradiction(made: PresetterMap) -> tuple[str, str] | None:
+    known = made.fields
+    if not known.length:
+        return "[fields] length", "is missing: a measurement has at least a length and a diameter"
+    if bool(known.diameter) == bool(known.radius):
+        return "[fields] diameter", "say either diameter or radius"
+    if made.delimiter and (len(made.delimiter) != 1 or not (made.delimiter in DELIMITERS or made.line)):
+        return "delimiter", "must be one sign; in a table a comma, a semicolon or a tab"
+    if made.line:
+        for name, value in asdict(known).items():
+            if value and not (value.isdecimal() and int(value) > 0):
+                return f"[fields] {name}", f"on a serial line a field is a number from 1, not {value!r}"
+    if made.skip_lines < 0:
+        return "skip_lines", "must not be less than 0"
+    return None
+
+
+def read_measurements(data: bytes, file: str, made: PresetterMap) -> Read[Reading]:
+    """The measurements in a table.  Raises FileFaults where there is no table at all."""
+    text = decoded(data, file, eight_bit=True)
+    table = read_table(text, file, delimiter=made.delimiter or None, skip_lines=made.skip_lines)
+    missing = [
+        Fault(file, made.skip_lines + 1, name, f"this column is missing, the map takes it for {key}")
+        for key, name in asdict(made.fields).items()
+        if name and name not in table.columns
+    ]
+    if missing:
+        return Read((), (*table.faults, *missing))
+    good, faults = [], list(table.faults)
+    for record in table.records:
+        try:
+            good.append(_reading(record, made))
+        except FieldFault as fault:
+            faults.append(Fault(file, record.line, fault.field, fault.why))
+    return Read(tuple(good), tuple(sorted(faults)))
+
+
+def read_line(text: str, count: int, made: PresetterMap) -> Reading | None:
+    """The measurement in one line from the cable, or None for a line that is none.
+
+    count: which line it was, for the faults.  Raises FieldFault with the field's number.
+    """
+    plain = text.strip("\r\n\x00\x02\x03 ")
+    if not plain or (made.prefix and not plain.startswith(made.prefix)):
+        return None
+    body = plain[len(made.prefix) :]
+    cells = [cell.strip() for cell in body.split(made.delimiter or None)]
+    return _reading(Record(count, {str(at): cell for at, cell in enumerate(cells, 1)}), made)
+
+
+def _reading(record: Record, made: PresetterMap) -> Reading:
+    known = made.fields
+    scale, fine = SCALES_TO_MM[made.unit], SCALES_TO_UM[made.runout_unit]
+    if known.diameter:
+        diameter_mm = round(record.number(known.diameter) * scale, PLACES)
+    else:
+        diameter_mm = round(2 * record.number(known.radius) * scale, PLACES)
+    edges = record.maybe_whole(known.edges) if known.edges else None
+    length_mm = round(record.number(known.length) * scale, PLACES)
+    for name, value in ((known.length, length_mm), (known.diameter or known.radius, diameter_mm)):
+        if value <= 0:
+            raise FieldFault(name, "must be more than 0")
+
+    def maybe(name: str, by: float = 1.0) -> float | None:
+        text = record.maybe(name) if name else None
+        return None if text is None else round(number(text, name) * by, PLACES)
+
+    return Reading(
+        record.line,
+        (record.maybe(known.tool) or "") if known.tool else "",
+        Measured(
+            length_mm,
+            diameter_mm,
+            corner_radius_mm=maybe(known.corner_radius, scale),
+            runout_um=maybe(known.runout, fine),
+            edges=edges,
+            unbalance_gmm=maybe(known.unbalance),
+            balance_grade=maybe(known.grade),
+            at_rpm=maybe(known.rpm),
+        ),
+    )
+
+
+class Port(Protocol):
+    """What is asked of a serial port: bytes up to a line end, or fewer when its time is over."""
+
+    def read_until(self, expected: bytes = ..., size: int | None = ...) -> bytes: ...
+
+    def close(self) -> None: ...
+
+
+class LineFault(OSError):
+    """A port that cannot be opened or has gone.  `port`, `why`."""
+
+    def __init__(self, port: str, why: str) -> None:
+        super().__init__(f"presetter at {port}: {why}")
+        self.port = port
+        self.why = why
+
+
+def open_port(line: Line, wait_s: float = 0.5) -> Port:
+    """Opens the cable.  Raises LineFault."""
+    try:
+        import serial  # only a kiosk with a cable needs the driver
+    except ImportError:
+        raise LineFault(line.port, "the serial driver is not installed (pyserial)") from None
+    parity = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}[line.parity]
+    try:
+        port: Port = serial.serial_for_url(
+            line.port,
+            baudrate=line.baud,
+            bytesize=line.bits,
+            parity=parity,
+            stopbits=line.stop_bits,
+            rtscts=line.flow == "rts",
+            xonxoff=line.flow == "xon",
+            timeout=wait_s,
+        )
+    except (serial.SerialException, ValueError, OSError) as error:
+        raise LineFault(line.port, str(error)) from None
+    return port
+
+
+def listen(port: Port, made: PresetterMap) -> Iterator[Reading | Fault | None]:
+    """Readings as they come in; a Fault for a line that cannot be read, None when nothing came for a while.
+
+    Ends never; the caller stops asking and closes the port.  Raises LineFault where the cable is gone.
+    """
+    name = made.line.port if made.line else "cable"
+    rest = b""
+    count = 0
+    while True:
+        try:
+            rest += port.read_until(b"\n", LONGEST_LINE)
+        except OSError as error:
+            raise LineFault(name, str(error)) from None
+        if not rest.endswith((b"\n", b"\r")):
+            if len(rest) >= LONGEST_LINE:
+                rest = b""
+                yield Fault(name, count + 1, "", "is too long for a measurement; check baud rate and parity")
+            else:
+                yield None
+            continue
+        for raw in rest.splitlines():
+            count += 1
+            try:
+                reading = read_line(raw.decode("ascii", "replace"), count, made)
+            except FieldFault as fault:
+                yield Fault(name, count, f"field {fault.field}", fault.why)
+            else:
+                if reading is not None:
+                    yield reading
+        rest = b""
