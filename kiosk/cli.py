@@ -12,7 +12,7 @@ import os
 import sys
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, is_dataclass
+from dataclasses import asdict, is_dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,12 +22,14 @@ from kiosk import __version__, where, words
 from kiosk.desk import Desk
 from kiosk.desk.session import NotThere
 from kiosk.exchange.shop import ShopFault, read_shop
+from kiosk.labels.content import LabelContent
 from kiosk.ledger.book import LedgerFault
 from kiosk.ledger.derive import Broken
 from kiosk.ledger.lock import InUse
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.reader.files import PictureError
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.codes import Code
 from kiosk.rules.cooling import CoolingError
 from kiosk.rules.outline import OutlineError
 from kiosk.settings import SettingsFault
@@ -103,6 +105,22 @@ def _parser() -> argparse.ArgumentParser:
     cooling = command("cooling", _cooling, "a case file: when it is safe to touch and ready to measure")
     cooling.add_argument("case", type=Path)
     cooling.add_argument("--json", action="store_true")
+
+    label = command("label", _label, "labels to PDF, PNG or a print queue")
+    label.add_argument("codes", nargs="*", metavar="CODE")
+    label.add_argument("--all", dest="kind", choices=("holders", "places", "badges", "commands"))
+    label.add_argument("--inside", metavar="PLACE", help="a place and everything in it: a cabinet, a machine")
+    label.add_argument("--from-csv", type=Path, metavar="FILE")
+    label.add_argument("--hot-tag", action="store_true", help="hot tags of the holders named")
+    label.add_argument("--size", help="e.g. 25x25, 12x12, tape9 (default: the kiosk's setting)")
+    label.add_argument("--dpi", type=int)
+    label.add_argument("--sheet", choices=("A4", "Letter"))
+    label.add_argument("--start", type=int, default=1, help="first free label of a half-used sheet")
+    label.add_argument("--first", type=int, default=1, help="go on with this label of the batch after a jam")
+    label.add_argument("--wrap-mm", type=float, metavar="D", help="diameter it will be wrapped round")
+    goes = label.add_mutually_exclusive_group()
+    goes.add_argument("--out", type=Path, metavar="FILE.pdf|FILE.png")
+    goes.add_argument("--queue", metavar="NAME")
 
     hot = command("hot", _hot, "what is hot and until when")
     hot.add_argument("--json", action="store_true")
@@ -258,6 +276,60 @@ def _cooling(arguments: argparse.Namespace) -> int:
     print(f"hold                 {hold}  (99 % with what is not known)")
     print(f"ready to measure     {words.clock(report.measure_ready_s)}")
     print(f"mass                 {report.mass_kg:.2f} kg")
+    return DONE
+
+
+def _label(arguments: argparse.Namespace) -> int:
+    from kiosk.labels.command import SheetWish
+    from kiosk.labels.faults import LabelError
+    from kiosk.labels.lists import read_list
+
+    def progress(done: int, total: int) -> None:
+        if sys.stderr.isatty():
+            print(f"\r{done} of {total} labels", end="" if done < total else "\n", file=sys.stderr, flush=True)
+
+    with Desk.open(_folder(arguments), read_only=True) as desk:
+        labels = desk.labels
+
+        def known(code: Code) -> LabelContent | None:
+            try:
+                return labels.content(code.text)
+            except NotThere:
+                return None
+
+        try:
+            contents = [labels.content(code) for code in arguments.codes]
+            if arguments.hot_tag:
+                subjects = [desk.session.cards.subject(code) for code in arguments.codes]
+                contents = [labels.hot_tag(card.holder.key) for card in subjects if isinstance(card, HolderCard)]
+            if arguments.kind:
+                contents += labels.all_of(arguments.kind)
+            if arguments.inside:
+                place = desk.session.cards.find_place(arguments.inside)
+                if place is None:
+                    raise NotThere("place", arguments.inside)
+                contents += labels.inside(place)
+            if arguments.from_csv:
+                contents += read_list(arguments.from_csv, known)
+            request = labels.request(
+                contents,
+                size=arguments.size,
+                dpi=arguments.dpi,
+                out=arguments.out,
+                queue=arguments.queue,
+                wrap_mm=arguments.wrap_mm,
+                first=arguments.first,
+            )
+            if arguments.sheet:
+                request = replace(request, sheet=SheetWish(arguments.sheet, arguments.start))
+            made = labels.make(request, progress=progress)
+        except LabelError as fault:
+            print(f"holder-kiosk: {fault}", file=sys.stderr)
+            return WRONG
+    if made.advice and not made.advice.ok:
+        print(f"holder-kiosk: {made.advice}", file=sys.stderr)
+    where_to = f"job {made.job.number} on {made.job.queue}" if made.job else ", ".join(map(str, made.files))
+    print(f"{made.labels} labels: {where_to}")
     return DONE
 
 

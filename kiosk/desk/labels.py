@@ -7,10 +7,11 @@ came out of the printer torn is simply printed again.  How a label looks and pri
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from kiosk.desk.session import NotThere, Session
+from kiosk.labels.batch import Progress
 from kiosk.labels.command import Made, Request, make
 from kiosk.labels.content import HotWords, LabelContent, badge, command_card, holder_label, hot_tag, place_label
 from kiosk.labels.queue import Printing
@@ -125,9 +126,16 @@ class LabelCounter:
             view=CameraView(hfov_deg=camera.field_deg, distance_mm=camera.distance_mm),
         )
 
-    def make(self, request: Request, *, printing: Printing | None = None) -> Made:
-        """Writes or prints.  Raises LabelError, OSError."""
-        return make(request, printing=printing)
+    def make(
+        self,
+        request: Request,
+        *,
+        printing: Printing | None = None,
+        progress: Progress | None = None,
+        cancelled: Callable[[], bool] | None = None,
+    ) -> Made:
+        """Writes or prints, all or none.  Raises LabelError, OSError."""
+        return make(request, printing=printing, progress=progress, cancelled=cancelled)
 
     def _badge(self, card: OperatorCard) -> LabelContent:
         bound = T.Binding.select(T.Binding.text).where(

@@ -1,0 +1,144 @@
+"""The command line as a shell sees it: what is printed, where, and with which exit code."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from kiosk import where
+from kiosk.cli import DONE, WANTING, WRONG, main
+from kiosk.labels.content import holder_label
+from kiosk.labels.draw import picture
+from kiosk.labels.layout import lay_out
+from kiosk.labels.sizes import parse_size
+from kiosk.rules import codes
+from tests.conftest import Shop
+
+
+@pytest.fixture
+def data(shop: Shop) -> Path:
+    shop.desk.scan(shop.holder("T001"))
+    shop.desk.scan(shop.place("Shrink station"))
+    shop.desk.close()
+    return shop.folder
+
+
+def objects(text: str) -> list[dict[str, object]]:
+    return [json.loads(line) for line in text.splitlines()]
+
+
+def test_no_command_but_open_imports_the_window() -> None:
+    code = (
+        "import sys; sys.argv=['kiosk','check','--data','/nonexistent-for-sure']; import kiosk.cli; kiosk.cli.main();"
+        "import kiosk.desk, kiosk.rehearsal; assert not any(m.split('.')[0]=='kivy' for m in sys.modules)"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    assert "there is no ledger here" in run.stderr
+
+
+def test_what_is_hot_is_told_as_json(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["hot", "--json", "--data", str(data)]) == DONE
+    (hot,) = objects(capsys.readouterr().out)
+    assert hot["place"] == "Shrink station" and hot["hold"]["needs_reading"] is True  # type: ignore[index]
+    assert hot["hold"]["hottest_c"] > 100  # type: ignore[index]
+
+
+def test_a_clean_ledger_is_found_clean_and_a_changed_line_is_named(
+    data: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["check", "--data", str(data)]) == DONE
+    assert "every table agree" in capsys.readouterr().out
+    import sqlite3
+
+    with sqlite3.connect(data / "ledger.db") as ledger:
+        ledger.execute("UPDATE line SET payload = replace(payload, 'Bench 1', 'Bench 9') WHERE id = 2")
+    assert main(["check", "--json", "--data", str(data)]) == WANTING
+    assert any(found["where"] == "line 2" for found in objects(capsys.readouterr().out))
+
+
+def test_a_label_read_from_a_picture_is_told_with_its_corners(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], shop: Shop
+) -> None:
+    card = shop.desk.session.holder("T002")
+    layout = lay_out(holder_label(codes.parse(card.code), card.holder), parse_size("25x25"), 300)
+    pixels = np.pad(np.asarray(picture(layout).convert("L")), 60, constant_values=200)
+    path = tmp_path / "label.png"
+    cv2.imwrite(str(path), pixels)
+    assert main(["read", "--json", str(path)]) == DONE
+    (read,) = objects(capsys.readouterr().out)
+    assert read["file"] == str(path)
+    (code,) = read["codes"]  # type: ignore[misc]
+    assert code["text"] == card.code and len(code["corners"]) == 4
+    assert all(0 <= x <= pixels.shape[1] and 0 <= y <= pixels.shape[0] for x, y in code["corners"])
+
+
+def test_a_broken_picture_is_named_and_the_others_are_still_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    broken, blank = tmp_path / "broken.jpg", tmp_path / "blank.png"
+    broken.write_bytes(b"\xff\xd8\xff\xe0 not a picture")
+    cv2.imwrite(str(blank), np.full((80, 80), 255, np.uint8))
+    assert main(["read", "--json", str(broken), str(blank)]) == WRONG
+    out, err = capsys.readouterr()
+    assert str(broken) in err and objects(out)[0]["codes"] == []
+
+
+def test_an_empty_folder_is_no_rehearsal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rehearse", str(tmp_path)]) == WRONG
+    assert str(tmp_path) in capsys.readouterr().err
+
+
+def test_a_step_nobody_understands_is_named_with_its_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "001-keys.txt").write_text("dance with me\n")
+    assert main(["rehearse", str(tmp_path)]) == WRONG
+    assert "001-keys.txt: line 1" in capsys.readouterr().err
+
+
+def test_a_data_folder_that_cannot_be_made_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "file").write_text("")
+    assert main(["rehearse", str(where.demo_tags() / "shift"), "--data", str(tmp_path / "file" / "data")]) == WRONG
+    assert str(tmp_path / "file") in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("text", ["{", "[]", '{"holder": []}', '{"holder": [{"length_mm": -3}]}'])
+def test_a_cooling_case_that_cannot_be_is_named(text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    case = tmp_path / "case.json"
+    case.write_text(text)
+    assert main(["cooling", str(case), "--json"]) == WRONG
+    assert str(case) in capsys.readouterr().err
+
+
+def test_a_setting_nobody_knows_is_named_with_its_file_and_table(
+    data: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (data / "settings.toml").write_text("[heat]\nlimt_c = 40\n")
+    assert main(["hot", "--data", str(data)]) == WRONG
+    err = capsys.readouterr().err
+    assert "settings.toml" in err and "[heat] limt_c" in err
+
+
+@pytest.mark.parametrize("value", ["60", "10", '"warm"', "true"])
+def test_a_limit_outside_what_the_standard_allows_is_refused(
+    value: str, data: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (data / "settings.toml").write_text(f"[heat]\nlimit_c = {value}\n")
+    assert main(["hot", "--data", str(data)]) == WRONG
+    assert "[heat] limit_c" in capsys.readouterr().err
+
+
+def test_labels_are_written_and_a_size_too_small_is_refused_with_one_that_works(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "badges.pdf"
+    assert main(["label", "--all", "badges", "--size", "60x30", "--out", str(out), "--data", str(data)]) == DONE
+    assert out.read_bytes().startswith(b"%PDF") and "3 labels" in capsys.readouterr().out
+    small = ["label", "--all", "badges", "--size", "5x5", "--out", str(tmp_path / "no.png"), "--data", str(data)]
+    assert main(small) == WRONG
+    assert "smallest label that works" in capsys.readouterr().err and not (tmp_path / "no.png").exists()
