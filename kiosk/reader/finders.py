@@ -7,6 +7,7 @@ glare or a bent surface spoils the rest.  Proportions are those of ISO/IEC 18004
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -152,8 +153,10 @@ def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
         same = gap < 1.5 * max(seeds[0, 2], seeds[0, 3])
         places.append((int(same.sum()), np.median(seeds[same], axis=0)))
         seeds = seeds[~same]
+    # one lone crossing is noise, unless the pattern is so small that few rows cross it
+    places = [place for place in places if place[0] > 1 or place[1][2:].max() < 1.5 * step]
     places.sort(key=lambda place: -place[0])
-    return [place for _, place in places[:300]]
+    return [place for _, place in places[:150]]
 
 
 WORST_MISFIT = 1.3  # symbols that could be read had up to 0.99
@@ -188,11 +191,33 @@ def _outlines(grey: NDArray[np.uint8], table: Floats) -> list[Finder]:
     """
     if not len(table):
         return []
+    hopeful = _agreement(grey, table, 4).max(2).clip(0, 1).mean(1) > LEAST_SCORE - 0.08
+    table = table[hopeful]
+    if not len(table):
+        return []
+    agreement = _agreement(grey, table, 1).astype(np.float64)
+    scores = agreement.max(2).clip(0, 1).mean(1)
+    finders = []
+    for seed, match, score in zip(table, agreement, scores, strict=True):
+        if score > LEAST_SCORE and (finder := _outline(seed, match, float(score))) is not None:
+            finders.append(finder)
+    return finders
+
+
+def _spokes(table: Floats) -> tuple[Floats, Floats]:
+    """Directions (seeds, rays, 2), longer where modules are, and the module size they are relative to (seeds,)."""
     reach = np.sqrt(table[:, 2] * table[:, 3])
-    spokes = _DIRECTIONS[None] * (table[:, 2:] / reach[:, None])[:, None]  # (seeds, rays, 2)
+    return _DIRECTIONS[None] * (table[:, 2:] / reach[:, None])[:, None], reach
+
+
+def _agreement(grey: NDArray[np.uint8], table: Floats, every: int) -> NDArray[np.float32]:
+    """(seeds, rays, shifts) correlation, -1 to 1, of every so many rays with the profile of a finder."""
+    spokes, reach = _spokes(table)
+    spokes = spokes[:, ::every]
     radii = 0.5 * np.exp(_PITCH * (np.arange(_RINGS) + _NEAREST)) * reach[:, None]
-    at = table[:, None, None, :2] + spokes[:, :, None] * radii[:, None, :, None]
-    at = at.reshape(len(table) * RAYS, _RINGS, 2).astype(np.float32)
+    at = (table[:, None, None, :2] + spokes[:, :, None] * radii[:, None, :, None]).astype(np.float32)
+    count, rays = at.shape[:2]
+    at = at.reshape(count * rays, _RINGS, 2)
     values = np.concatenate(
         [
             cv2.remap(grey, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
@@ -201,33 +226,28 @@ def _outlines(grey: NDArray[np.uint8], table: Floats) -> list[Finder]:
     ).astype(np.float32)
     mean = values @ _MEAN
     spread = np.sqrt(np.maximum((values * values) @ _MEAN - mean * mean, 1.0))
-    agreement = (values @ _MATCH / spread).astype(np.float64).reshape(len(table), RAYS, -1)
-    finders = []
-    for seed, spoke, scale, match in zip(table, spokes, reach, agreement, strict=True):
-        finder = _outline(seed[:2], spoke, float(scale), match)
-        if finder is not None:
-            finders.append(finder)
-    return finders
+    return np.asarray((values @ _MATCH / spread).reshape(count, rays, -1), np.float32)
 
 
-def _outline(centre: Floats, spokes: Floats, reach: float, agreement: Floats) -> Finder | None:
-    """The finder that rays agree on, (rays, shifts) from -1 to 1; None where there is none."""
+def _outline(seed: Floats, agreement: Floats, score: float) -> Finder | None:
+    """The finder at a seed that its rays agree on, (rays, shifts) from -1 to 1; None where no outline fits."""
     best = agreement.argmax(1)
     rays = np.arange(RAYS)
     quality = agreement[rays, best]
-    score = float(np.clip(quality, 0, 1).mean())
-    if score < LEAST_SCORE:
-        return None
     good = (quality > 0.6) & (best > 0) & (best < agreement.shape[1] - 1)
     if good.mean() < 0.5:
         return None
+    spokes, reach = _spokes(seed[None])
     middle = np.clip(best, 1, agreement.shape[1] - 2)
     before, at_best, after = (agreement[rays, middle + k] for k in (-1, 0, 1))
     bend = before - 2 * at_best + after
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(bend < 0, 0.5 * (before - after) / bend, 0.0)
-    ring_px = 3.5 * reach * np.exp(_PITCH * (middle + np.clip(part, -0.5, 0.5) + _NEAREST))
-    quad = _quad(centre + spokes[good] * ring_px[good][:, None])
+    ring_px = 3.5 * reach[0] * np.exp(_PITCH * (middle + np.clip(part, -0.5, 0.5) + _NEAREST))
+    good &= _smooth(np.log(ring_px), good)
+    if good.sum() < 12:
+        return None
+    quad = _quad(seed[:2] + spokes[0][good] * ring_px[good][:, None])
     if quad is None:
         return None
     area = float(cv2.contourArea(quad.astype(np.float32)))
@@ -235,6 +255,16 @@ def _outline(centre: Floats, spokes: Floats, reach: float, agreement: Floats) ->
     if area < 40 or sides.min() < 0.16 * sides.max():
         return None
     return Finder(_diagonals(quad), quad, float(np.sqrt(area)) / 7, score)
+
+
+def _smooth(values: Floats, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which rays reach about as far as their neighbours; a scratch makes one of them stand out."""
+    known = np.where(good, values, np.nan)
+    around = np.stack([np.roll(known, k) for k in range(-3, 4)])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a ray without any good neighbour
+        middle = np.nanmedian(around, axis=0)
+    return np.abs(values - middle) < 0.14
 
 
 def _quad(ring: Floats) -> Floats | None:

@@ -7,14 +7,16 @@ whole outline to be visible.  Fixed modules follow ISO/IEC 18004; bend and persp
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 import zxingcpp
 from numpy.typing import NDArray
 
+from kiosk.reader.codewords import corrected
 from kiosk.reader.finders import Triple
 from kiosk.reader.layout import LARGEST, SMALLEST, Layout, layout
 from kiosk.reader.surface import Camera, Floats, Surface, fit
@@ -52,8 +54,8 @@ def rectify(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> Iterator
         if anchored is not None:
             flat = flatten(grey, anchored, fixed)
             yield flat
-        for _ in range(2):
-            flat = straighten(grey, flat, 3)
+        for steps in (_COARSE, _FINE):
+            flat = straighten(grey, flat, steps)
             yield flat
 
 
@@ -173,7 +175,19 @@ def _alignments(flat: Flat, reach: float) -> list[tuple[Floats, Floats, float]]:
     return found
 
 
-def straighten(grey: NDArray[np.uint8], flat: Flat, rounds: int) -> Flat:
+class Step(NamedTuple):
+    """One round of straightening.  reach: modules over which the shift is smooth.  trust: weight of data modules."""
+
+    reach: float
+    trust: float
+
+
+# fixed modules lead, data modules join in as their places become sure: otherwise a region locks one module off
+_COARSE = (Step(6, 0.05), Step(6, 0.1), Step(4, 0.2), Step(4, 0.3))
+_FINE = (Step(3, 0.5), Step(2.2, 1), Step(1.6, 1), Step(1.6, 1))
+
+
+def straighten(grey: NDArray[np.uint8], flat: Flat, steps: Sequence[Step]) -> Flat:
     """The flat picture moved piece by piece until its edges stand on the module lines.
 
     What the modules seem to be is drawn, and the picture is shifted towards the drawing where both disagree
@@ -181,28 +195,47 @@ def straighten(grey: NDArray[np.uint8], flat: Flat, rounds: int) -> Flat:
     """
     pitch, edge = flat.pitch, len(flat.pixels)
     columns, rows = np.meshgrid(np.arange(edge, dtype=np.float32), np.arange(edge, dtype=np.float32))
-    for _ in range(rounds):
-        bits = decided(flat)
-        drawing = _drawing(bits, pitch)
+    limit = 0.4 * pitch
+    for step in steps:
+        plain = relative(modules(flat))
         seen = _levelled(cv2.GaussianBlur(flat.pixels, (0, 0), 0.25 * pitch), pitch)
-        wanted = _levelled(drawing, pitch)
+        wanted = _levelled(_drawing(_settled(plain < 0.5, flat.layout), pitch), pitch)
         gx = cv2.Sobel(wanted, cv2.CV_32F, 1, 0, scale=0.125)
         gy = cv2.Sobel(wanted, cv2.CV_32F, 0, 1, scale=0.125)
-        off = seen - wanted
-        spread = 2.2 * pitch
+        weight = _weights(plain, flat, step.trust)
+        off, wx, wy = (seen - wanted) * weight, gx * weight, gy * weight
         xx, xy, yy, xt, yt = (
-            cv2.GaussianBlur(term, (0, 0), spread) for term in (gx * gx, gx * gy, gy * gy, gx * off, gy * off)
+            _smoothed(term, step.reach * pitch) for term in (gx * wx, gx * wy, gy * wy, gx * off, gy * off)
         )
         floor = 0.15 * float((xx + yy).mean()) + 1e-6
         xx, yy = xx + floor, yy + floor
         scale = xx * yy - xy * xy
-        dx = (yy * xt - xy * yt) / scale
-        dy = (xx * yt - xy * xt) / scale
-        limit = 0.4 * pitch
-        dx, dy = np.clip(dx, -limit, limit), np.clip(dy, -limit, limit)
+        dx = np.clip((yy * xt - xy * yt) / scale, -limit, limit)
+        dy = np.clip((xx * yt - xy * xt) / scale, -limit, limit)
         where = cv2.remap(flat.where, columns - dx, rows - dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         flat = _resampled(grey, where, flat.layout, pitch)
     return flat
+
+
+def _weights(plain: Image, flat: Flat, trust: float) -> Image:
+    """How much each pixel may pull: fixed modules fully, the others by trust and by how clear they are."""
+    clear = np.clip(3 * np.abs(plain - 0.5), 0, 1) ** 2 * trust
+    whole = np.pad(np.where(flat.layout.fixed, 1.0, clear), MARGIN, constant_values=0.2 * trust)
+    edge = len(flat.pixels)
+    return np.asarray(
+        cv2.resize(whole.astype(np.float32), (edge, edge), interpolation=cv2.INTER_NEAREST), np.float32
+    )
+
+
+def _smoothed(picture: Image, spread: float) -> Image:
+    """Gaussian mean; a wide one is taken from a smaller picture, where it costs less."""
+    if spread < 8:
+        return np.asarray(cv2.GaussianBlur(picture, (0, 0), spread), np.float32)
+    shrink = 4 if spread > 16 else 2
+    edge = len(picture)
+    small = cv2.resize(picture, (edge // shrink, edge // shrink), interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), spread / shrink)
+    return np.asarray(cv2.resize(small, (edge, edge), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _levelled(picture: Image, pitch: int) -> Image:
@@ -226,11 +259,6 @@ def modules(flat: Flat) -> Image:
     whole = flat.pixels.reshape(size + 2 * MARGIN, pitch, size + 2 * MARGIN, pitch)
     core = slice(pitch // 4, pitch - pitch // 4)
     return np.asarray(whole[MARGIN:-MARGIN, core, MARGIN:-MARGIN, core].mean((1, 3)), np.float32)
-
-
-def decided(flat: Flat) -> NDArray[np.int8]:
-    """(size, size) 1 black, 0 white: the fixed modules as they must be, the rest against their neighbourhood."""
-    return _settled(relative(modules(flat)) < 0.5, flat.layout)
 
 
 def relative(grey: Image) -> Image:
@@ -296,10 +324,23 @@ def text_of(bits: NDArray[np.int8]) -> str | None:
     return None
 
 
+def opinions(flat: Flat) -> Iterator[Image]:
+    """(size, size) darkness of each module with its certainty: above 0 black, the further from 0 the surer."""
+    grey = modules(flat)
+    around = np.ones((5, 5), np.uint8)
+    contrast = cv2.blur(cv2.dilate(grey, around) - cv2.erode(grey, around), (3, 3))
+    seen = np.clip(contrast / max(float(np.median(contrast)), 1.0), 0.05, 1)  # glare and dirt leave little contrast
+    plain = np.asarray((1 - 2 * relative(grey)) * seen, np.float32)
+    yield plain
+    bits = _settled(plain > 0, flat.layout)
+    yield np.asarray(_equalised(grey, bits, 5) * seen, np.float32)
+
+
 def read_triple(
     grey: NDArray[np.uint8], triple: Triple, camera: Camera, over: Callable[[], bool] = lambda: False
 ) -> tuple[str, Floats] | None:
     """Text and corners (4, 2) of the symbol that three finders mark, or None.  over: says when time is up."""
+    flat = None
     for flat in rectify(grey, triple, camera):
         for bits in readings(flat):
             text = text_of(bits)
@@ -307,4 +348,10 @@ def read_triple(
                 return text, flat.corners()
         if over():
             return None
+    if flat is not None:
+        for darkness in opinions(flat):
+            whole = corrected(darkness)
+            text = None if whole is None else text_of(whole)
+            if text is not None:
+                return text, flat.corners()
     return None
