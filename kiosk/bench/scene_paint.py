@@ -256,7 +256,7 @@ def sheet_art(width_mm: float, height_mm: float, px_per_mm: float, rng: np.rando
     """A painted drawer front or machine panel, (H, W, 3): gaps, a grip, screws, rubs and dirt."""
     wide, high = round(width_mm * px_per_mm), round(height_mm * px_per_mm)
     base = np.array(SHEET_PAINTS[int(rng.integers(len(SHEET_PAINTS)))], np.float32)
-    sheet = (base * (1 + 0.05 * cloud(high, wide, 3.5, rng))[:, :, None]).astype(np.float32)
+    sheet = (base * (1 + 0.025 * cloud(high, wide, 7.0, rng))[:, :, None]).astype(np.float32)
 
     def row(mm: float) -> int:
         return round(mm * px_per_mm)

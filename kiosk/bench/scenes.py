@@ -67,7 +67,7 @@ def random_code(rng: np.random.Generator, kind: Kind = Kind.HOLDER) -> str:
 def random_scene(rng: np.random.Generator) -> Scene:
     """A label on round steel, drawn evenly from the ranges below, within a camera's reach.
 
-    label 12..25 mm, steel 20..63 mm, distance 150..400 mm, tilt -50..50, any roll, spin -35..35, stuck on in
+    label 12..25 mm, steel 20..63 mm, distance 150..400 mm, tilt -50..50, any roll, spin -30..30, stuck on in
     any of four ways within 4 degrees, anywhere in the inner 60 % of the picture, hfov 60..70, light
     0.4..1.15, lamp spot on half of the labels (strength to 1.1, radius 1..2.5 mm), oil on half (to 0.6), up
     to 5 scratches, defocus 0.3..1.1 px, shake 0..3 px, noise 1..6 levels, JPEG 70..95.  Draws that `reach`
@@ -90,7 +90,7 @@ def _any_scene(rng: np.random.Generator) -> Scene:
         distance_mm=rng.uniform(150, 400),
         tilt_deg=rng.uniform(-50, 50),
         roll_deg=rng.uniform(0, 360),
-        spin_deg=rng.uniform(-35, 35),
+        spin_deg=rng.uniform(-30, 30),
         turned_deg=90 * int(rng.integers(4)) + rng.uniform(-4, 4),
         aim=(rng.uniform(0.2, 0.8), rng.uniform(0.2, 0.8)),
         hfov_deg=rng.uniform(60, 70),
