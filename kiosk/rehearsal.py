@@ -4,7 +4,8 @@ Runs on a pretended clock, so that a wait of half an hour takes no time; everyth
 pictures are read, the rules decide and the ledger is written.  Nothing here is special to the demo shift.
 
 Text steps, one instruction a file: ten characters typed by hand (`NNN-keys.txt`), `wait 1500 s`, or
-`touch reading nose 38.5`, `touch audit Cabinet A`, `touch close audit`, `touch undo`.
+`touch reading nose 38.5`, `touch audit Cabinet A`, `touch settle CODE ACTION` (what an audit found about a
+holder), `touch close audit`, `touch undo`.
 """
 
 from __future__ import annotations
@@ -18,8 +19,9 @@ from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned
 from kiosk.reader.decode import read
 from kiosk.reader.files import PICTURES, PictureError, load
+from kiosk.rules.audit import Action
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Done, Refused, Wait
+from kiosk.rules.checkin import Done, Outcome, Refused, Wait
 from kiosk.rules.say import Say
 
 STEP_S = 6.0  # what one scan takes a hand
@@ -112,9 +114,10 @@ def _instruction(desk: Desk, clock: PretendedTime, path: Path) -> Played:
             return Played(path.name, (), "done", None, (taken.say,), taken.holder, hot)
         case ["touch", "audit", *place]:
             return _audit(desk, path, " ".join(place))
+        case ["touch", "settle", holder, action, *reason]:
+            return _settle(desk, path, holder, action, " ".join(reason))
         case ["touch", "close", "audit"]:
-            said = desk.audits.close().say
-            return Played(path.name, (), "done", None, (said,), hot=len(desk.heat.board()))
+            return _touched(desk, path, desk.audits.close())
         case [*typed] if len("".join(typed)) == 10:
             return _played(desk, path.name, tuple(typed), desk.scan("".join(typed)))
     raise StepFault(path, f"{' '.join(words)!r} is no step: ten characters, `wait N s`, or `touch ...`")
@@ -127,6 +130,21 @@ def _audit(desk: Desk, path: Path, name: str) -> Played:
     desk.audits.open(code)
     said = Say("rehearsal.audit", (("place", name),))
     return Played(path.name, (), "done", None, (said,), hot=len(desk.heat.board()))
+
+
+def _settle(desk: Desk, path: Path, code: str, action: str, reason: str) -> Played:
+    """Closes what an audit found about a holder, as a touch on the list of differences would."""
+    actions = {known.value: known for known in Action}
+    card = desk.session.cards.subject(code)
+    key = card.holder.key if isinstance(card, HolderCard) else code
+    waiting = [each for each in desk.audits.status().differences if each.text == key] if desk.session.audit else []
+    if not waiting or action not in actions:
+        raise StepFault(path, f"no difference of {code} waits, or {action!r} is none of {', '.join(actions)}")
+    return _touched(desk, path, desk.audits.settle(waiting[0].key, actions[action], reason))
+
+
+def _touched(desk: Desk, path: Path, outcome: Outcome) -> Played:
+    return _played(desk, path.name, (), Scanned("", outcome, (), desk.session.now()))
 
 
 def _wait(desk: Desk, clock: PretendedTime, seconds: float) -> None:
