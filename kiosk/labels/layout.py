@@ -33,6 +33,7 @@ from kiosk.labels.sizes import TAPE_LONGEST_MM, LabelSize, Stock
 INCH_MM = 25.4
 MODULES = 21  # a side of version 1
 QUIET = 4  # modules of white around it
+ROUNDING_DOTS = 2  # the symbol moves to whole dots, and letters grow to them
 SPAN = MODULES + 2 * QUIET
 MODULE_LEAST_MM = 0.24  # two dots at 203 dpi, three at 300: below it ink spread closes the gaps
 DOTS_LEAST = 2  # one dot a module leaves nothing for spread
@@ -125,11 +126,12 @@ def lay_out(
     module_dots: no more than these a module (a smaller symbol for round steel).  colour: the printer knows
     yellow.  Raises SizeTooSmall, TextTooLong, LetterUnknown, NeedsLargerSize, DpiUnknown.
     """
+    least = least_module_dots(dpi)
     content = _in_our_letters(content)
     room = _Room(size, dpi)
     steps = list(_symbol_steps(room, module_dots))
     if not steps:
-        least_mm = SPAN * least_module_dots(dpi) * INCH_MM / dpi + 2 * size.margin_mm
+        least_mm = SPAN * least * INCH_MM / dpi + 2 * size.margin_mm
         raise SizeTooSmall(size.name, dpi, math.ceil(least_mm * 10) / 10)
     if content.tag is Tag.HOT:
         return _hot(content, room, steps, colour)
@@ -247,7 +249,7 @@ def _best(content: LabelContent, room: _Room, steps: Sequence[int], lines: Seque
     """The layout worth most: a symbol a camera likes times letters an eye likes; None when nothing fits."""
     best: tuple[tuple[float, int, float], int, bool, _Box, _Set] | None = None
     for module_dots in steps:
-        span_mm = (SPAN * module_dots + 1) * room.dot_mm  # one dot for rounding
+        span_mm = (SPAN * module_dots + ROUNDING_DOTS) * room.dot_mm
         camera = min(module_dots * room.dot_mm / MODULE_ENOUGH_MM, 1.0)
         if best is not None and (camera < best[0][0] or best[0][0] == 1.0):
             break  # smaller symbols are worth less from here on
@@ -281,7 +283,7 @@ def _placed(
     text: _Set,
     lines: Sequence[_Line],
 ) -> Layout:
-    span_mm = (SPAN * module_dots + 1) * room.dot_mm
+    span_mm = (SPAN * module_dots + ROUNDING_DOTS) * room.dot_mm
     width_mm = room.size.width_mm
     if width_mm is None:
         width_mm = math.ceil(2 * room.margin_mm + span_mm + text.width_mm)
@@ -433,7 +435,7 @@ def _hot(content: LabelContent, room: _Room, steps: Sequence[int], colour: bool)
     best: tuple[float, Layout] | None = None
     enough = [dots for dots in steps if dots * room.dot_mm < MODULE_ENOUGH_MM + room.dot_mm]
     for module_dots in enough:
-        span_mm = (SPAN * module_dots + 1) * room.dot_mm  # one dot for rounding
+        span_mm = (SPAN * module_dots + ROUNDING_DOTS) * room.dot_mm
         side_mm = min(0.9 * room.height_mm, 0.3 * room.width_mm) if wide else min(span_mm, room.width_mm - span_mm)
         gap_mm = 0.03 * room.width_mm
         if wide:

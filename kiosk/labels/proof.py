@@ -57,9 +57,7 @@ def prove(layout: Layout) -> None:
                 raise ProofFailed(code, library, damage, ", ".join(found))
 
 
-def _print(
-    damaged: Damage, ink: NDArray[np.uint8], module_dots: int, code: str, turn_deg: float
-) -> NDArray[np.uint8]:
+def _print(damaged: Damage, ink: NDArray[np.uint8], module_dots: int, code: str, turn_deg: float) -> NDArray[np.uint8]:
     return _turned(damaged(ink, module_dots, code, turn_deg), turn_deg)
 
 

@@ -64,7 +64,7 @@ def parse_size(text: str) -> LabelSize:
 
 
 def _custom(text: str, plain: str, width_mm: float | None, height_mm: float) -> LabelSize:
-    if not all(0 < side <= LONGEST_MM for side in (width_mm or height_mm, height_mm)):
+    if not all(0 < side <= LONGEST_MM for side in (width_mm, height_mm) if side is not None):
         raise SizeUnknown(text, known())
     if width_mm is None:
         size = LabelSize(f"tape{height_mm:g}", None, height_mm, Stock.TAPE, 0.75)
@@ -178,9 +178,7 @@ def sheet(
     """
     found = next((each for each in PAPERS if each.name.lower() == paper.strip().lower()), None)
     if found is None:
-        raise LabelError(
-            f"{paper!r} is no paper the kiosk knows; give A4 or Letter", "paper_unknown", paper=paper
-        )
+        raise LabelError(f"{paper!r} is no paper the kiosk knows; give A4 or Letter", "paper_unknown", paper=paper)
     if label.width_mm is None:
         raise WrongUse("tape does not come on sheets; give a size such as 25x25")
     plain = rows is columns is left_mm is top_mm is gap_mm is None

@@ -1,0 +1,207 @@
+"""Where things stand on a label: whole dots, a free quiet zone, letters that can be told apart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import combinations
+
+import numpy as np
+import pytest
+import zxingcpp
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kiosk.labels import draw
+from kiosk.labels.content import LabelContent, Tag, hot_tag, place_label
+from kiosk.labels.faults import DpiUnknown, LetterUnknown, NeedsLargerSize, SizeTooSmall, TextTooLong, WrongUse
+from kiosk.labels.layout import EM_LEAST_MM, INCH_MM, QUIET, Layout, lay_out
+from kiosk.labels.letters import Face, font
+from kiosk.labels.sizes import STANDARD, LabelSize, parse_size
+from kiosk.rules.assembly import Clamping, Coupling, Holder
+from kiosk.rules.codes import ALPHABET, NUMBERS, Kind, make
+from kiosk.rules.places import Kind as PlaceKind
+from kiosk.rules.places import Place
+
+DPIS = (203, 300, 600)
+
+Labels = Callable[..., LabelContent]
+
+
+def quiet_zone(layout: Layout) -> np.ndarray:
+    """The dots of the quiet zone, row by row."""
+    symbol = layout.symbol
+    rim = QUIET * symbol.module_dots
+    side = 21 * symbol.module_dots
+    dots = draw.pixels(layout)
+    box = dots[
+        symbol.top_dots - rim : symbol.top_dots + side + rim, symbol.left_dots - rim : symbol.left_dots + side + rim
+    ]
+    assert box.shape == (side + 2 * rim, side + 2 * rim)
+    ring = np.ones_like(box, bool)
+    ring[rim : rim + side, rim : rim + side] = False
+    return box[ring]
+
+
+@pytest.mark.parametrize("dpi", DPIS)
+@pytest.mark.parametrize("size", STANDARD, ids=lambda size: size.name)
+def test_every_size_at_every_printer_keeps_its_quiet_zone_and_margins(label: Labels, size: LabelSize, dpi: int) -> None:
+    layout = lay_out(label(), size, dpi)
+    assert np.all(quiet_zone(layout) == 255)
+    rows, columns = np.nonzero(draw.pixels(layout) == 0)
+    margin = size.margin_mm * dpi / INCH_MM - 1.5
+    assert rows.min() >= margin
+    assert columns.min() >= margin
+    assert layout.height_dots - 1 - rows.max() >= margin
+    assert layout.width_dots - 1 - columns.max() >= margin
+    assert all(text.em_mm >= EM_LEAST_MM - 1e-9 for text in layout.texts)
+
+
+@pytest.mark.parametrize("dpi", DPIS)
+@pytest.mark.parametrize("size", STANDARD, ids=lambda size: size.name)
+def test_the_symbol_is_the_codes_own_in_whole_dots(label: Labels, size: LabelSize, dpi: int) -> None:
+    layout = lay_out(label(), size, dpi)
+    symbol = layout.symbol
+    dots = draw.pixels(layout)
+    side = 21 * symbol.module_dots
+    drawn = dots[symbol.top_dots : symbol.top_dots + side, symbol.left_dots : symbol.left_dots + side] == 0
+    blocks = drawn.reshape(21, symbol.module_dots, 21, symbol.module_dots)
+    assert np.array_equal(blocks.all(axis=(1, 3)), blocks.any(axis=(1, 3)))  # no module is split
+    (read,) = zxingcpp.read_barcodes(dots, formats=zxingcpp.BarcodeFormat.QRCode)
+    assert read.text == layout.content.code.text
+    assert read.ec_level == "H"
+    assert symbol.module_dots >= 2
+    assert layout.module_mm >= 0.24
+
+
+@pytest.mark.parametrize("tape, most_mm", [("tape9", 7.5), ("tape12", 11.0)])
+@pytest.mark.parametrize("dpi", DPIS)
+def test_tape_carries_symbol_and_text_beside_each_other(label: Labels, tape: str, most_mm: float, dpi: int) -> None:
+    layout = lay_out(label(), parse_size(tape), dpi)
+    assert layout.symbol_mm * 29 / 21 <= most_mm
+    assert not layout.left_out
+    assert layout.width_mm < 60
+
+
+@given(
+    number=st.integers(0, NUMBERS - 1),
+    width=st.integers(10, 120),
+    height=st.integers(10, 80),
+    dpi=st.sampled_from(DPIS),
+)
+def test_any_size_either_works_or_says_why(number: int, width: int, height: int, dpi: int) -> None:
+    content = LabelContent(Tag.HOLDER, make(Kind.HOLDER, number), "Shrink 12 x 90", ("HSK63 · Ø12",))
+    try:
+        layout = lay_out(content, LabelSize(f"{width}x{height}", width, height), dpi)
+    except (TextTooLong, NeedsLargerSize) as refused:
+        assert min(width, height) <= 12 or width < 2 * 10
+        assert "larger" in str(refused)
+        return
+    assert np.all(quiet_zone(layout) == 255)
+    shown = "".join(text.text for text in layout.texts)
+    assert content.code.text in shown
+    for line in (content.name, *content.details):
+        assert line.replace(" ", "") in shown.replace(" ", "") or line in layout.left_out
+
+
+def test_code_name_coupling_and_bore_stand_beside_the_symbol(label: Labels) -> None:
+    layout = lay_out(label(), parse_size("25x25"))
+    assert [text.text for text in layout.texts] == ["H00B", "B44B", "17", "Shrink 12 x 90", "HSK63 · Ø12"]
+    assert all(text.face is Face.CODE for text in layout.texts[:3])
+
+
+def test_a_collet_shows_its_range() -> None:
+    from kiosk.labels.content import bore
+
+    assert bore(Holder("k", "n", Coupling.parse("A40"), Clamping.COLLET, 16.0, 2.0)) == "Ø2–16"
+    assert bore(Holder("k", "n", Coupling.parse("A40"), Clamping.SHRINK_FIT, 12.5)) == "Ø12.5"
+
+
+def test_the_smallest_label_carries_the_code_alone_and_says_what_it_leaves_out(label: Labels) -> None:
+    layout = lay_out(label(), parse_size("12x12"))
+    assert layout.left_out == ("Shrink 12 x 90", "HSK63 · Ø12")
+    assert "".join(text.text for text in layout.texts) == layout.content.code.text
+
+
+@pytest.mark.parametrize("dpi", DPIS)
+def test_a_size_too_small_names_the_smallest_that_works(label: Labels, dpi: int) -> None:
+    with pytest.raises(SizeTooSmall) as refused:
+        lay_out(label(), parse_size("7x40"), dpi)
+    least = refused.value.smallest_mm
+    assert lay_out(label(), parse_size(f"40x{least}"), dpi).symbol.module_dots >= 2
+    with pytest.raises(SizeTooSmall):
+        lay_out(label(), parse_size(f"40x{least - 0.2:.2f}"), dpi)
+
+
+@pytest.mark.parametrize("dpi", [0, 72, -300, 10_000])
+def test_a_resolution_no_printer_has_is_refused(label: Labels, dpi: int) -> None:
+    with pytest.raises(DpiUnknown):
+        lay_out(label(), parse_size("25x25"), dpi)
+
+
+@pytest.mark.parametrize("size", ["tape9", "19x19", "25x25", "50x25"])
+def test_a_name_too_long_says_how_much_of_it_fits(label: Labels, size: str) -> None:
+    name = "Shrinkfit-extension-for-deep-pockets-" * 6
+    with pytest.raises(TextTooLong) as refused:
+        lay_out(label(name=name), parse_size(size))
+    fits = refused.value.fits
+    assert refused.value.field == "name"
+    assert 8 <= fits < len(name)
+    assert lay_out(label(name=name[:fits]), parse_size(size)).content.name == name[:fits]
+    with pytest.raises(TextTooLong):
+        lay_out(label(name=name[: fits + 1] + "N"), parse_size(size))
+
+
+def test_letters_the_font_lacks_lose_their_accent_or_are_refused(label: Labels) -> None:
+    layout = lay_out(label(name="Fréza čelní Łódź"), parse_size("60x30"))
+    assert layout.content.name == "Fréza celní Lódz"
+    with pytest.raises(LetterUnknown) as refused:
+        lay_out(label(name="刀柄 12"), parse_size("60x30"))
+    assert refused.value.letter == "刀"
+
+
+def test_the_font_tells_every_symbol_of_the_alphabet_apart_at_the_smallest_print() -> None:
+    em_dots = EM_LEAST_MM * 203 / INCH_MM
+    drawn = {}
+    for symbol in ALPHABET:
+        mask = font(Face.CODE, em_dots).getmask2(symbol, "L", anchor="ls")[0]
+        width, height = mask.size
+        canvas = np.zeros((20, 20), bool)
+        canvas[:height, :width] = np.frombuffer(bytes(mask), np.uint8).reshape(height, width) >= 128
+        drawn[symbol] = canvas
+    for one, other in combinations(ALPHABET, 2):
+        differing = np.count_nonzero(drawn[one] ^ drawn[other])
+        assert differing >= 4, (one, other, differing)
+
+
+def test_a_hot_tag_carries_sign_times_and_gloves_or_is_refused() -> None:
+    code = make(Kind.HOLDER, 5)
+    tag = hot_tag(code, "Shrink 12 x 90", "14:05", "14:41")
+    for size in ("60x30", "100x50", "50x80"):
+        layout = lay_out(tag, parse_size(size))
+        shown = " ".join(text.text for text in layout.texts)
+        for words in ("HOT", "Heated 14:05", "Safe from 14:41", "earliest", "gloves", "Shrink 12 x 90"):
+            assert words in shown
+        assert layout.shapes
+        assert np.all(quiet_zone(layout) == 255)
+    for size in ("12x12", "tape12", "25x25"):
+        with pytest.raises(NeedsLargerSize):
+            lay_out(tag, parse_size(size))
+    assert "Safe only by a reading" in hot_tag(code, "n", "14:05", None).details
+
+
+def test_a_pocket_shows_its_number_larger_than_its_name() -> None:
+    place = Place("P0000002XF", "Mill 1 · 07", PlaceKind.POCKET, number=7)
+    layout = lay_out(place_label(make(Kind.PLACE, 77), place), parse_size("50x25"))
+    sizes = {text.text: text.em_mm for text in layout.texts}
+    assert sizes["7"] > 1.5 * sizes["Mill 1 · 07"]
+
+
+def test_a_code_of_another_kind_never_reaches_a_label() -> None:
+    with pytest.raises(WrongUse, match="place code"):
+        LabelContent(Tag.HOLDER, make(Kind.PLACE, 1), "Shrink 12")
+
+
+def test_a_smaller_symbol_can_be_asked_for_on_the_same_label(label: Labels) -> None:
+    full = lay_out(label(), parse_size("50x25"))
+    less = lay_out(label(), parse_size("50x25"), module_dots=4)
+    assert less.symbol.module_dots == 4 < full.symbol.module_dots
