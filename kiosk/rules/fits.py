@@ -165,6 +165,13 @@ class _Found:
         self.findings.append(Finding(reason, False, tuple(shown.items())))
 
 
+def usual_insert_mm(holder: Holder, cutter: Cutter) -> float | None:
+    """How deep a cutter is set where nobody says otherwise: as deep as holder and flutes allow."""
+    if holder.insert_max_mm is None:
+        return holder.insert_min_mm
+    return min(holder.insert_max_mm, cutter.oal_mm - (cutter.lu_mm or 0.0))
+
+
 def fit(question: Question, rules: FitRules, machines: Sequence[Machine] = ()) -> Fit:
     """Everything to know before building: what fits, what does not and why, and the lowest speed limit."""
     found = _Found()
