@@ -41,6 +41,7 @@ from kiosk.rules.codes import NUMBERS, Kind, make, parse
 __all__ = [
     "Drawer",
     "Ground",
+    "Live",
     "Picture",
     "Reach",
     "Scene",
@@ -50,6 +51,7 @@ __all__ = [
     "draw_empty",
     "draw_step",
     "drawer_photo",
+    "live",
     "next_frame",
     "pack",
     "random_code",
@@ -142,6 +144,22 @@ def random_flat(rng: np.random.Generator) -> Scene:
         )
         if reach(scene).readable:
             return scene
+
+
+class Live(NamedTuple):
+    """A label held before the camera: its first scene and the frames that follow each other."""
+
+    scene: Scene
+    frames: tuple[Picture, ...]
+
+
+def live(seed: int, count: int = 3) -> Live:
+    """`count` frames of the random scene number `seed`; the live figures use the seeds 0, 1, 2 and so on."""
+    rng = np.random.default_rng([seed, 21])
+    scenes = [random_scene(rng)]
+    while len(scenes) < count:
+        scenes.append(next_frame(scenes[-1], rng))
+    return Live(scenes[0], tuple(draw(scene, number) for number, scene in enumerate(scenes)))
 
 
 def draw_empty(seed: int) -> Picture:

@@ -7,8 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kiosk.reader.camera import Frame
+from kiosk.bench.scenes import Style, draw_step, pack
+from kiosk.reader.camera import Camera, Frame
+from kiosk.reader.decode import LiveReader
+from kiosk.reader.files import pictures_in
 from kiosk.reader.hints import Hint
+from kiosk.reader.sources import Stills
 from kiosk.reader.stream import CHANGED_S, HINT_AFTER_S, REARM_S, Aim, Help, Seen, Stream, Tracker
 from kiosk.reader.symbols import Outline, Reading, Symbol
 
@@ -195,3 +199,35 @@ def test_stopping_waits_no_longer_than_it_is_told(rig):
     feed.show(1)
     assert reader.began.acquire(timeout=20)
     assert stream.stop(0.05) is False
+
+
+def test_a_folder_of_pictures_is_scanned_like_a_camera_and_a_repeated_label_counts_again(tmp_path):
+    shown = ["H4JSN21G3B", "H4JSN21G3B", "PE7J2BTNXH"]
+    for number, code in enumerate(shown):
+        style = Style.STEEL if code[0] == "H" else Style.FLAT
+        (tmp_path / f"{number}.jpg").write_bytes(pack(draw_step(code, style, number)))
+    arrived = threading.Condition()
+    posted = []
+
+    def post(event):
+        if isinstance(event, Seen):
+            with arrived:
+                posted.append(event.text)
+                arrived.notify_all()
+
+    def until_scanned(_):
+        # In place of a clock: the next picture comes when this one was scanned.
+        with arrived:
+            due = number_shown.pop(0)
+            assert arrived.wait_for(lambda: len(posted) >= due, 60)
+
+    number_shown = [1, 2, 3]
+    stills = Stills("shift", pictures_in(tmp_path), 0.1, sleep=until_scanned)
+    camera = Camera(stills)
+    stream = Stream(camera, LiveReader(), post)
+    stream.start()
+    camera.start()
+    with arrived:
+        assert arrived.wait_for(lambda: len(posted) == 3, 60)
+    assert stream.stop(20) and camera.stop(20)
+    assert posted == shown
