@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from kiosk.rules.assembly import Assembly, Clamping, Cutter, Family, Holder, Material
 from kiosk.rules.magazine import Machine, Note, Obstacle, limits, notes
+from kiosk.rules.say import Value
 from kiosk.rules.shrink import Range, Shrink, ShrinkRules, bore_below_um, h6_um, work_out
 
 HAIR_MM = 0.0005  # half a micrometre: below what a shop measures a shank to
@@ -65,7 +66,8 @@ class Reason(Enum):
     INSERT_TOO_DEEP = "insert_too_deep"
     FLUTES_IN_BORE = "flutes_in_bore"
     NO_COOLANT_CHANNEL = "no_coolant_channel"
-    COOLANT_WANTED = "coolant_wanted"
+    NO_CHANNEL_IN_HOLDER = "no_channel_in_holder"  # though coolant is wanted
+    NO_CHANNEL_IN_CUTTER = "no_channel_in_cutter"
     MORSE_IS_RARE = "morse_is_rare"
     KNOB_MISSING = "knob_missing"
     NO_MACHINE = "no_machine"
@@ -79,19 +81,23 @@ class Finding:
 
     reason: Reason
     blocking: bool
-    shown: tuple[tuple[str, float | int | str], ...] = ()
+    shown: tuple[tuple[str, Value], ...] = ()
 
     @property
     def message_id(self) -> str:
         return f"fits.{self.reason.value}"
 
     @property
-    def values(self) -> dict[str, float | int | str]:
+    def remedy_id(self) -> str:
+        return f"remedy.fits.{self.reason.value}"
+
+    @property
+    def values(self) -> dict[str, Value]:
         return dict(self.shown)
 
 
 class Source(Enum):
-    """Which part sets a speed limit; the value is the tail of the message id."""
+    """Which part sets a speed limit; the word for it is `term.speed_of_<value>`."""
 
     HOLDER = "holder"
     CUTTER = "cutter"
@@ -158,10 +164,10 @@ class _Found:
     def __init__(self) -> None:
         self.findings: list[Finding] = []
 
-    def block(self, reason: Reason, **shown: float | int | str) -> None:
+    def block(self, reason: Reason, **shown: Value) -> None:
         self.findings.append(Finding(reason, True, tuple(shown.items())))
 
-    def warn(self, reason: Reason, **shown: float | int | str) -> None:
+    def warn(self, reason: Reason, **shown: Value) -> None:
         self.findings.append(Finding(reason, False, tuple(shown.items())))
 
 
@@ -178,8 +184,10 @@ def fit(question: Question, rules: FitRules, machines: Sequence[Machine] = ()) -
     holder, cutter = question.holder, question.cutter
     shrink = _CLAMPINGS[holder.clamping](question, rules, found)
     _insertion(question, found)
-    if question.coolant_wanted and not (holder.coolant and cutter.coolant):
-        found.block(Reason.COOLANT_WANTED, part="cutter" if holder.coolant else "holder")
+    if question.coolant_wanted and not holder.coolant:
+        found.block(Reason.NO_CHANNEL_IN_HOLDER)
+    elif question.coolant_wanted and not cutter.coolant:
+        found.block(Reason.NO_CHANNEL_IN_CUTTER)
     elif cutter.coolant and not holder.coolant:
         found.warn(Reason.NO_COOLANT_CHANNEL)
     if holder.coupling.family is not Family.HOLLOW_TAPER and not holder.knob:
@@ -188,14 +196,19 @@ def fit(question: Question, rules: FitRules, machines: Sequence[Machine] = ()) -
     if not speeds:
         found.warn(Reason.SPEED_UNKNOWN)
     elif question.rpm is not None and question.rpm > speeds[0].rpm:
-        found.block(Reason.TOO_FAST, asked=question.rpm, allowed=speeds[0].rpm, source=speeds[0].source.value)
+        found.block(
+            Reason.TOO_FAST,
+            asked_rpm=question.rpm,
+            allowed_rpm=speeds[0].rpm,
+            source=f"term.speed_of_{speeds[0].source.value}",
+        )
     built = Assembly("", cutter.name, holder, cutter, question.insert_mm)
     takes = tuple(
         MachineFit(machine.name, limits(machine.magazine, built), notes(machine.magazine, built))
         for machine in machines
     )
     if takes and all(machine.obstacles for machine in takes):
-        found.warn(Reason.NO_MACHINE, coupling=str(holder.coupling), knob=holder.knob or "")
+        found.warn(Reason.NO_MACHINE, coupling=str(holder.coupling), knob=holder.knob)
     return Fit(tuple(found.findings), speeds, takes, shrink)
 
 
@@ -352,7 +365,9 @@ def _judge_shrink(answer: Shrink, cutter: Cutter, rules: FitRules, found: _Found
     elif answer.interference_um.least <= 0:
         found.warn(Reason.GRIP_UNSURE, interference_um=answer.interference_um.least)
     if answer.hoop_mpa is not None and answer.hoop_mpa > rules.shrink.stress_max_mpa:
-        found.block(Reason.NOSE_OVERSTRESSED, actual_mpa=answer.hoop_mpa, allowed_mpa=rules.shrink.stress_max_mpa)
+        found.block(
+            Reason.NOSE_OVERSTRESSED, actual_mpa=round(answer.hoop_mpa), allowed_mpa=rules.shrink.stress_max_mpa
+        )
     if cutter.material is Material.HSS:
         found.warn(Reason.HSS_IN_SHRINK, release_um=answer.release_um)
     elif answer.release_um < 0:

@@ -72,7 +72,11 @@ def test_a_side_screw_wants_its_flat_and_limits_the_speed() -> None:
     assert answer.speeds[0] == SpeedLimit(Source.CLAMPING, 8000.0)
     fast = ask(SCREW, flat, rpm=12000.0)
     assert not fast.ok
-    assert fast.findings[0].values == {"asked": 12000.0, "allowed": 8000.0, "source": "clamping"}
+    assert fast.findings[0].values == {
+        "asked_rpm": 12000.0,
+        "allowed_rpm": 8000.0,
+        "source": "term.speed_of_clamping",
+    }
 
 
 def test_a_press_fit_wants_the_sleeve_for_that_shank() -> None:
@@ -196,7 +200,9 @@ def test_coolant_through_the_cutter_needs_a_channel_in_the_holder() -> None:
     assert reasons(ask(HOLDER, drilled)) == {Reason.NO_COOLANT_CHANNEL}
     wanted = ask(HOLDER, drilled, coolant_wanted=True)
     assert not wanted.ok
-    assert wanted.findings[0].values == {"part": "holder"}
+    assert reasons(wanted) == {Reason.NO_CHANNEL_IN_HOLDER}
+    solid = ask(replace(HOLDER, coolant=True), CUTTER, coolant_wanted=True)
+    assert reasons(solid) == {Reason.NO_CHANNEL_IN_CUTTER}
     assert ask(replace(HOLDER, coolant=True), drilled, coolant_wanted=True).ok
 
 
