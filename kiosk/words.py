@@ -72,7 +72,7 @@ class Catalogue:
         if name == "code" or name.endswith("_code"):
             return grouped(str(value))
         if isinstance(value, str):
-            return self.words.get(f"term.{value}", value)
+            return self.words.get(value if value.startswith("term.") else f"term.{value}", value)
         if unit == "s":
             return clock(value)
         if unit == "at":

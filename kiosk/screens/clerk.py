@@ -17,7 +17,7 @@ from kiosk import words
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned
 from kiosk.rules.cards import Command, HolderCard, OperatorCard
-from kiosk.rules.checkin import Done, Reason, Refused
+from kiosk.rules.checkin import Done, Outcome, Reason, Refused
 from kiosk.rules.places import Kind
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
@@ -167,6 +167,10 @@ class Clerk(EventDispatcher):
         if hot:
             self.go("heat", scanned=scanned)
             return
+        if _asks_for_pocket(outcome) and outcome.goal is not None:
+            holder = outcome.holder or _waiting(outcome)
+            self.go("machine", code=outcome.goal.place.code, key=holder.holder.key if holder else "")
+            return
         view = self.view
         if view is not None and view.came(scanned):
             return
@@ -200,6 +204,22 @@ class Clerk(EventDispatcher):
     def fault(self, error: Exception) -> None:
         """Say in the strip what went wrong; the worker's answer to a question nobody waited for."""
         self.trouble = fault_words(error)
+
+
+def _asks_for_pocket(outcome: Outcome) -> bool:
+    """A whole machine was scanned: its pockets can be chosen by touch."""
+    return (
+        isinstance(outcome, Refused)
+        and outcome.reason is Reason.HOLDS_NOTHING
+        and outcome.goal is not None
+        and outcome.goal.place.kind is Kind.MACHINE
+    )
+
+
+def _waiting(outcome: Outcome) -> HolderCard | None:
+    """The holder whose place is still to come."""
+    pending = outcome.pending if isinstance(outcome, Refused) else None
+    return pending.card if pending and isinstance(pending.card, HolderCard) else None
 
 
 def _due(take_out_in_s: float | None) -> bool:

@@ -10,11 +10,13 @@ from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
-from kiosk.rules.cards import HolderCard
+from kiosk.rules.cards import HeatCurve, HolderCard
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.hotrow import HotLine
 from kiosk.screens.view import View
 from kiosk.words import t
+
+CURVE_EVERY_S = 10
 
 
 class HotScreen(View):
@@ -26,6 +28,7 @@ class HotScreen(View):
     rows = ListProperty()
     chosen = StringProperty()
     title = StringProperty()
+    temperature = StringProperty()
     belief = StringProperty()
     measure = StringProperty()
     sleeve = StringProperty()
@@ -34,6 +37,11 @@ class HotScreen(View):
     limit_c = NumericProperty(43.0)
     now_s = NumericProperty(0.0)
 
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._curve_of = ""
+        self._curve_age_s = 0
+
     def shown(self, key: str = "", **_: Any) -> None:
         if key:
             self.chosen = key
@@ -41,6 +49,28 @@ class HotScreen(View):
 
     def tick(self) -> None:
         self.show(self.clerk.hot, self.clerk.warm)
+        self._ask_curve()
+
+    def _ask_curve(self) -> None:
+        """The curve moves slowly: a new one now and then, and at once for another holder."""
+        key = self.chosen
+        if self._curve_of == key and self._curve_age_s < CURVE_EVERY_S:
+            self._curve_age_s += 1
+            self.now_s += 1
+            return
+        if self._curve_of != key:
+            self.curve, self.readings = [], []
+        self._curve_of, self._curve_age_s = key, 0
+        if key:
+            self.clerk.ask(lambda desk: desk.heat.curve(key), lambda curve: self._draw(key, curve))
+
+    def _draw(self, key: str, curve: HeatCurve | None) -> None:
+        if key == self.chosen and curve is not None:
+            self.curve, self.readings = list(curve.points), list(curve.readings)
+            self.limit_c, self.now_s = curve.limit_c, curve.now_s
+
+    def left(self) -> None:
+        self._curve_of = ""
 
     def show(self, hot: tuple[HolderCard, ...], warm: tuple[HolderCard, ...]) -> None:
         """Show the board as the desk gives it."""
@@ -65,13 +95,14 @@ class HotScreen(View):
     def _beside(self, card: HolderCard | None) -> None:
         hold = card.hold if card else None
         self.title = card.name if card else ""
-        self.belief = self.measure = self.sleeve = ""
+        self.temperature = self.belief = self.measure = self.sleeve = ""
         if hold is not None:
             low, high = hold.low_c, hold.high_c
-            self.belief = t("hot.belief", hottest_c=hold.hottest_c, low_c=low, high_c=high, where=hold.where)
-            if hold.take_out_in_s is not None:
-                self.sleeve = t("hot.take_out_in", left_s=hold.take_out_in_s)
-            if hold.needs_reading:
+            self.temperature = t("hot.temperature", hottest_c=hold.hottest_c)
+            self.belief = t("hot.belief", low_c=low, high_c=high, where=hold.where)
+            if hold.take_out_in_s is not None and hold.take_out_in_s <= 0:
+                self.sleeve = t("hot.take_it_out")
+            elif hold.needs_reading:
                 self.sleeve = t("hot.needs_reading")
         measure_s = hold.measure_in_s if hold else card.measure_in_s if card else None
         if measure_s:

@@ -41,12 +41,14 @@ class ScanScreen(View):
     remedy = StringProperty()
     next = StringProperty()
     undo_s = NumericProperty(0)
+    loads = BooleanProperty(False)  # what waits for its place may be handed over to a machine
     absent = StringProperty()
     hint = StringProperty()
     mirrored = BooleanProperty(False)
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
+        self._key = ""
         self._step_back = Clock.create_trigger(lambda _: self.ask_for_scan(), STEPS_BACK_S)
         self.ask_for_scan()
 
@@ -85,7 +87,7 @@ class ScanScreen(View):
         match outcome:
             case Done():
                 self._done(outcome, card)
-                self.undo_s = scanned.undo_s or 0
+                self.undo_s = 0 if outcome.say.key == "heating" else scanned.undo_s or 0
             case Wait():
                 self._wait(outcome, card)
             case Refused():
@@ -102,13 +104,13 @@ class ScanScreen(View):
 
     def _done(self, outcome: Done, card: HolderCard | None) -> None:
         key = outcome.say.key
-        moved = key in ("moved", "heating", "undone") and card is not None
+        moved = key in ("moved", "undone") and card is not None
         self._say(
             "done",
             _word(outcome.say),
             title=card.name if card else say(outcome.say),
             detail=coupling_words(card) if card else "",
-            origin=str(outcome.say["origin"] or "") if key in ("moved", "heating") else "",
+            origin=str(outcome.say["origin"] or "") if key == "moved" else "",
             goal=outcome.goal.name if moved and outcome.goal else "",
             why=say(outcome.say) if card and key != "moved" else "",
             next=t("scan.next"),
@@ -125,12 +127,19 @@ class ScanScreen(View):
             origin=t("scan.now_at", place=at) if at else t("scan.nowhere") if card else "",
             next=t("scan.scan_place") if place else t("scan.scan_holder"),
         )
+        self.loads = card is not None and card.assembly is not None and card.hold is None
+        self._key = card.holder.key if card else ""
 
     def _say(self, state: str, word: str = "", **words: str) -> None:
         self.state = state
+        self.loads = False
         self.word = word
         for name in ("title", "detail", "origin", "goal", "why", "remedy", "next"):
             setattr(self, name, words.get(name, ""))
+
+    def choose_pocket(self) -> None:
+        """Choose a machine's pocket by touch for the holder that waits."""
+        self.clerk.go("machine", key=self._key, name=self.title)
 
     def undo(self) -> None:
         """Take back the last step."""

@@ -130,18 +130,24 @@ class Look(EventDispatcher):
         self._measure()
 
     def _measure(self, *_: object) -> None:
-        self.touch = TOUCH_MM * self.mm
-        self.row = LIST_MM * self.mm
-        self.key = KEY_MM * self.mm
-        self.gap = GAP_MM * self.mm
+        """Derive the lengths.
+
+        Kv's rules for a class stay bound beside those of its users, and the last one told wins.  So what rules of
+        parts use as a default (`row`, `body`) is told before what users put in its place (`touch`, `small`), and
+        `mm` itself, which only users ask for, after all of them.
+        """
         self.pad = 2 * self.mm
         self.corner = 1.5 * self.mm
         self.strip = 9.4 * self.mm
-        self.outcome = self.type_px(9)
-        self.countdown = self.type_px(8)
-        self.title = self.type_px(6)
+        self.gap = GAP_MM * self.mm
+        self.row = LIST_MM * self.mm
+        self.key = KEY_MM * self.mm
+        self.touch = TOUCH_MM * self.mm
         self.body = self.type_px(4)
         self.small = self.type_px(SMALLEST_MM)
+        self.countdown = self.type_px(8)
+        self.title = self.type_px(6)
+        self.outcome = self.type_px(9)
 
     def type_px(self, cap_mm: float) -> float:
         """Font size, px, whose capitals stand `cap_mm` high on the panel."""

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from Xlib import X, XK
+from Xlib import XK, X
 from Xlib.display import Display as Connection
 from Xlib.ext import xtest
 

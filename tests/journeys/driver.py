@@ -132,7 +132,7 @@ def on_screen(app: Any) -> dict[str, Any]:
         if isinstance(widget, Label) and widget.text:
             texts.append([widget.text, *box])
         if isinstance(widget, Touchable) and not widget.disabled:
-            said = " ".join(label.text for label in widget.walk() if isinstance(label, Label) and label.text)
+            said = " ".join(label.text for label in widget.walk(restrict=True) if isinstance(label, Label) and label.text)
             touches.append([said or getattr(widget, "icon", ""), *box])
         for child in reversed(widget.children):
             walk(child, within)

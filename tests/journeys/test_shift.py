@@ -36,3 +36,46 @@ def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_rea
     assert kiosk.where("T001") == "Shrink station"
     kiosk.touch("Understood")
     kiosk.is_on("scan")
+
+    kiosk.hold_up(holder)
+    kiosk.sees("Where to?")
+    kiosk.hold_up(kiosk.place("Sleeve 1"))
+    kiosk.sees("Moved", "→ Sleeve 1")
+    kiosk.picture("scan-moved")
+    assert kiosk.where("T001") == "Sleeve 1"
+
+    kiosk.wait(60)
+    kiosk.touch("Hot")
+    kiosk.sees("Roughing mill 12 R1", "Enter a reading")
+    kiosk.picture("hot-board")
+
+    kiosk.wait(3000)
+    kiosk.touch("Enter a reading")
+    kiosk.picture("reading-where")
+    kiosk.touch("Nose")
+    for key in "24":
+        kiosk.touch(key)
+    kiosk.picture("reading-figure")
+    kiosk.touch("Take this figure")
+    kiosk.sees("safe to touch")
+    kiosk.picture("reading-cool")
+    assert kiosk.hot() == []
+    kiosk.touch("Back")
+    kiosk.touch("Scan")
+
+    kiosk.hold_up(holder)
+    kiosk.sees("Where to?")
+    kiosk.touch("Choose a pocket")
+    kiosk.picture("machine-which")
+    kiosk.touch("Mill 1")
+    kiosk.sees("Put it here")
+    kiosk.picture("machine-pockets")
+    kiosk.touch("Put it here")
+    kiosk.sees("Type at the control", "Length")
+    kiosk.picture("card-to-type")
+    assert (kiosk.where("T001") or "").startswith("Mill 1")
+    kiosk.touch("Undo")
+    kiosk.sees("Taken back")
+    kiosk.picture("scan-undone")
+    assert kiosk.where("T001") == "Sleeve 1"
+    assert kiosk.check() == []

@@ -30,7 +30,7 @@ class Window:
         self._held = 0
         given = {"data": str(data), "size": size, **options}
         environment = os.environ | {"DISPLAY": display.name, "SDL_AUDIODRIVER": "dummy", "PYTHONPATH": os.getcwd()}
-        self._log = tempfile.TemporaryFile("w+")
+        self._log = tempfile.TemporaryFile("w+")  # noqa: SIM115 - open as long as the window
         self._process = subprocess.Popen(
             [sys.executable, str(Path(__file__).with_name("driver.py")), json.dumps(given)],
             stdin=subprocess.PIPE,
@@ -117,7 +117,8 @@ class Window:
         """Leave a picture of the window in `.pictures/`."""
         time.sleep(0.4)
         width, height = self.size
-        self.display.picture(self.size, PICTURES / f"{name}-{width}x{height}.png")
+        path = PICTURES / f"{name}-{width}x{height}.png"
+        self._until(lambda: len(self.display.picture(self.size, path).getcolors(1 << 24)) > 1, "a picture")
 
     # What the book says ---------------------------------------------------------------------------------------
 

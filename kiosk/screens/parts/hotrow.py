@@ -44,7 +44,7 @@ class HotRow(Row):
     def _note(self) -> str:
         line = self._line()
         if line.take_out_s is not None:
-            return t("hot.take_out", left_s=line.take_out_s)
+            return t("hot.take_out", left_s=line.take_out_s) if line.take_out_s > 0 else t("hot.out_now")
         return "" if line.hot else t("hot.touch_only")
 
     def _left(self) -> float:
@@ -52,6 +52,11 @@ class HotRow(Row):
         left = line.touch_s if line.hot else line.measure_s
         return -1.0 if left is None else left
 
+    def _temperature(self) -> str:
+        line = self._line()
+        return "" if line.touch_s is not None or line.now_c is None else f"{line.now_c:.0f}°"
+
+    temperature = AliasProperty(_temperature, bind=["value"])
     line = AliasProperty(_line, bind=["value"], rebind=True)
     note = AliasProperty(_note, bind=["value"])
     left_s = AliasProperty(_left, bind=["value"])

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 from kivy.animation import Animation
 from kivy.clock import Clock
+from kivy.graphics import Color, Rectangle
 from kivy.graphics.texture import Texture
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 from kivy.uix.relativelayout import RelativeLayout
 from numpy.typing import NDArray
 
@@ -28,8 +29,6 @@ class LivePicture(RelativeLayout):
     `box`: where the aiming corners are, (x, y, width, height) in widget pixels.
     """
 
-    texture = ObjectProperty(None, allownone=True)
-    picture = ListProperty([0.0, 0.0, 0.0, 0.0])  # the part of the texture shown: u, v, width, height
     hint = StringProperty()
     absent = StringProperty()
     box = ListProperty([0.0, 0.0, 0.0, 0.0])
@@ -40,20 +39,33 @@ class LivePicture(RelativeLayout):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._release = Clock.create_trigger(self._let_go, _HOLD_S)
-        self.fbind("size", self._let_go)
         self._frame_size = (1, 1)
+        self._texture: Texture | None = None
+        self._tint = Color(1, 1, 1, 0)
+        self._picture = Rectangle()
+        self.canvas.insert(0, self._tint)  # below the corners, which the layout draws
+        self.canvas.insert(1, self._picture)
+        self.fbind("size", self._let_go)
+        self.fbind("absent", self._dim)
 
     def show(self, frame: NDArray[np.uint8]) -> None:
         """Show a frame: (H, W) grey or (H, W, 3) in OpenCV's order, unsigned bytes."""
         height, width = frame.shape[:2]
         colour = "bgr" if frame.ndim == 3 else "luminance"
-        if self.texture is None or self.texture.size != (width, height) or self.texture.colorfmt != colour:
-            self.texture = Texture.create(size=(width, height), colorfmt=colour)
+        texture = self._texture
+        if texture is None or texture.size != (width, height) or texture.colorfmt != colour:
+            texture = self._texture = Texture.create(size=(width, height), colorfmt=colour)
+            self._picture.texture = texture
             self._frame_size = (width, height)
-        self.texture.blit_buffer(np.ascontiguousarray(frame).tobytes(), colorfmt=colour, bufferfmt="ubyte")
+            self._crop()
+        texture.blit_buffer(np.ascontiguousarray(frame).tobytes(), colorfmt=colour, bufferfmt="ubyte")
         self.absent = ""
-        self._crop()
+        self._dim()
         self.canvas.ask_update()
+
+    def _dim(self, *_: object) -> None:
+        """A picture that is not live any more is not shown."""
+        self._tint.a = 1.0 if self._texture is not None and not self.absent else 0.0
 
     def _crop(self) -> None:
         """The middle of the frame, as wide or high as the widget, upright and mirrored where asked."""
@@ -64,7 +76,9 @@ class LivePicture(RelativeLayout):
         if self.mirrored:
             left, right = right, left
         top, bottom = 0.5 - share_y / 2, 0.5 + share_y / 2
-        self.picture = [left, bottom, right, bottom, right, top, left, top]
+        self._picture.size = self.size
+        # A texture's corner coordinates are lost when its texture is set, so they are set last.
+        self._picture.tex_coords = [left, bottom, right, bottom, right, top, left, top]
 
     def close_in(self, corners: Sequence[Sequence[float]]) -> None:
         """A symbol was seen at these four corners, pixels of the frame: the aiming corners go there."""
@@ -94,7 +108,7 @@ class LivePicture(RelativeLayout):
         Animation.cancel_all(self, "box")
         side = min(self.width, self.height) * 0.56
         self.box = [(self.width - side) / 2, (self.height - side) / 2, side, side]
-        if self.texture is not None:
+        if self._texture is not None:
             self._crop()
 
 

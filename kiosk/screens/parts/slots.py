@@ -30,11 +30,14 @@ class State(Enum):
     HOT = "hot"
     BLOCKED = "blocked"  # covered by a wide neighbour
     PROPOSED = "proposed"
+    OWN = "own"  # kept for one holder
+    FREE = "free"  # what is asked about may go there
 
 
 SIGNS = {
     State.EMPTY: "–", State.FULL: "·", State.SEEN: "✓", State.MISSING: "?", State.MISPLACED: "↔",
     State.HOT: "!", State.BLOCKED: "×", State.PROPOSED: "→",
+    State.OWN: "●", State.FREE: " ",
 }  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from kivy.uix.label import Label
 from kivy.uix.layout import Layout
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.theme import icon
+from kiosk.screens.theme import icon, look
 
 LINE = 1.23  # line height over font size: B612 has 0.965 above and 0.25 below the base line, rounded up
 _EM = 100.0
@@ -58,7 +58,7 @@ def lines_of(text: str, size_px: float, width: float, bold: bool, font_name: str
 
 
 class Words(Label):
-    """A text of at most `largest` px font size that shrinks to `least` rather than leave its box.
+    """A text of at most `largest` px font size that shrinks to `least` (0: 3 mm) rather than leave its box.
 
     `lines`: how many it may take; 0 for as many as the box holds.  `elides`: a single line of the shop's own words
     (a name), which nobody can bound, ends in dots where even `least` is too wide.
@@ -76,19 +76,24 @@ class Words(Label):
             self.fbind(name, self._fit_soon)
         self._fit()
 
+    @property
+    def smallest(self) -> float:
+        """Font size, px, that it never goes below."""
+        return min(self.least or look.small, self.largest)
+
     def height_at(self, size_px: float, width: float) -> float | None:
         """Height of the text at that font size, px; None where a word is wider or the lines are too many."""
         if not self.text:
             return 0.0
         lines = lines_of(self.text, size_px, width, self.bold, self.font_name)
-        if self.elides and lines != 1 and size_px <= min(self.least, self.largest):
+        if self.elides and lines != 1 and size_px <= self.smallest:
             lines = 1
         if lines is None or (self.lines and lines > self.lines):
             return None
         return lines * LINE * size_px + self.padding[1] + self.padding[3]
 
     def _fit(self, *_: object) -> None:
-        least = min(self.least, self.largest)
+        least = self.smallest
         size = self.largest
         width = self.width - self.padding[0] - self.padding[2]
         while size > least:
@@ -138,7 +143,7 @@ class Column(Layout):
             if not isinstance(child, Words):
                 heights.append(0.0 if child.size_hint_y is not None else child.height)
                 continue
-            least = min(child.least, child.largest)
+            least = child.smallest
             height = child.height_at(max(child.largest * scale, least), self.width)
             if height is None:
                 height = child.height_at(least, self.width)

@@ -1,0 +1,143 @@
+"""A magazine as it really is: chain, disc, carousel or shelf, each tool as wide as it is.
+
+Shows what stands where, which pocket is one holder's own, what a wide neighbour covers and which pocket is
+proposed.  It is a picture, not a control: pockets are chosen in the grid beside it.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from kivy.clock import Clock
+from kivy.core.text import Label as CoreLabel
+from kivy.graphics import Color, Ellipse, Line, Rectangle
+from kivy.properties import ListProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.uix.widget import Widget
+
+from kiosk.rules.magazine import Kind, Magazine
+from kiosk.screens.parts.slots import Slot, State
+from kiosk.screens.theme import look
+
+Point = tuple[float, float]
+
+
+def centres(kind: Kind, pockets: int, rows: int, width: float, height: float) -> list[Point]:
+    """Where to draw the pockets in a box with its lower left corner at 0, 0: pocket by pocket, px."""
+    if kind is Kind.SHELF:
+        across = max(1, pockets // max(1, rows))
+        return [
+            (width * (at % across + 0.5) / across, height * (1 - (at // across + 0.5) / max(1, rows)))
+            for at in range(pockets)
+        ]
+    if kind in (Kind.DISC, Kind.CAROUSEL):
+        radius = min(width, height) / 2
+        turns = [math.pi / 2 - 2 * math.pi * at / pockets for at in range(pockets)]
+        return [(width / 2 + radius * math.cos(a), height / 2 + radius * math.sin(a)) for a in turns]
+    return [_on_loop(at / pockets, width, height) for at in range(pockets)]
+
+
+def _on_loop(share: float, width: float, height: float) -> Point:
+    """A point of a chain's loop: two straights and two half rounds, from the middle of the top clockwise."""
+    radius = min(width, height) / 2
+    straight = max(width, height) - 2 * radius
+    lying = width >= height
+    way = share * (2 * straight + 2 * math.pi * radius)
+    legs = (straight / 2, math.pi * radius, straight, math.pi * radius, straight / 2)
+    x = y = 0.0
+    for leg, length in enumerate(legs):
+        if way <= length or leg == len(legs) - 1:
+            if leg == 0:
+                x, y = way, radius
+            elif leg == 1:
+                angle = math.pi / 2 - way / radius
+                x, y = straight / 2 + radius * math.cos(angle), radius * math.sin(angle)
+            elif leg == 2:
+                x, y = straight / 2 - way, -radius
+            elif leg == 3:
+                angle = -math.pi / 2 - way / radius
+                x, y = -straight / 2 + radius * math.cos(angle), radius * math.sin(angle)
+            else:
+                x, y = -straight / 2 + way, radius
+            break
+        way -= length
+    if not lying:
+        x, y = -y, x
+    return width / 2 + x, height / 2 + y
+
+
+class MagazineMap(Widget):
+    """Draws `magazine` with its `slots` (pocket by pocket) and `widths_mm` (0: empty).  `chosen`: a slot's key."""
+
+    magazine = ObjectProperty(None, allownone=True)
+    slots = ListProperty()
+    widths_mm = ListProperty()
+    chosen = StringProperty()
+    margin = NumericProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        soon = Clock.create_trigger(self._draw, -1)
+        for name in ("magazine", "slots", "widths_mm", "chosen", "size", "pos"):
+            self.fbind(name, soon)
+        look.fbind("text", soon)
+
+    def _draw(self, *_: object) -> None:
+        self.canvas.clear()
+        magazine: Magazine | None = self.magazine
+        if magazine is None or not self.slots or self.width < look.mm * 12:
+            return
+        edge = look.mm * 4
+        box = (max(1.0, self.width - 2 * edge), max(1.0, self.height - 2 * edge))
+        at = [(self.x + edge + x, self.y + edge + y) for x, y in centres(
+            magazine.kind, len(self.slots), magazine.rows, *box
+        )]  # fmt: skip
+        apart = min((math.dist(a, b) for a, b in zip(at, at[1:], strict=False)), default=look.mm * 8)
+        scale = apart / magazine.pitch_mm
+        with self.canvas:
+            for point, slot, width_mm in zip(at, self.slots, self.widths_mm, strict=False):
+                self._pocket(point, slot, width_mm * scale / 2, min(apart * 0.42, look.mm * 3.2))
+            if magazine.change_at is not None:
+                x, y = at[magazine.change_at - magazine.first]
+                Color(*look.text)
+                Line(circle=(x, y, min(apart * 0.48, look.mm * 3.9)), width=1.2)
+            self._numbers(at, apart)
+
+    def _pocket(self, point: Point, slot: Slot, tool_px: float, pocket_px: float) -> None:
+        x, y = point
+        Color(*(look.raised if slot.state is not State.BLOCKED else look.surface))
+        Ellipse(pos=(x - pocket_px, y - pocket_px), size=(2 * pocket_px, 2 * pocket_px))
+        if tool_px > 0:
+            Color(*look.quiet[:3], 0.75)
+            Ellipse(pos=(x - tool_px, y - tool_px), size=(2 * tool_px, 2 * tool_px))
+        if slot.state is State.OWN:
+            Color(*look.text)
+            Line(rectangle=(x - pocket_px, y - pocket_px, 2 * pocket_px, 2 * pocket_px), width=1.1)
+        if slot.state is State.BLOCKED:
+            Color(*look.line)
+            half = pocket_px * 0.7
+            Line(points=[x - half, y - half, x + half, y + half], width=1.2)
+            Line(points=[x - half, y + half, x + half, y - half], width=1.2)
+        if slot.state is State.PROPOSED or slot.key == self.chosen:
+            Color(*look.act)
+            Line(circle=(x, y, pocket_px + look.mm * 0.4), width=look.mm * 0.45)
+
+    def _numbers(self, at: list[Point], apart: float) -> None:
+        """Numbers where there is room for them: every one, or every fifth, tenth, ..."""
+        labels = {}
+        for index, slot in enumerate(self.slots):
+            label = CoreLabel(text=slot.label, font_name="B612", font_size=look.small)
+            label.refresh()
+            labels[index] = label.texture
+        widest = max(texture.width for texture in labels.values())
+        step = next((step for step in (1, 2, 5, 10, 20, 50) if apart * step >= widest * 1.25), 100)
+        for index, point in enumerate(at):
+            if index % step and self.slots[index].state is not State.PROPOSED:
+                continue
+            texture = labels[index]
+            Color(*look.text)
+            Rectangle(
+                texture=texture,
+                size=texture.size,
+                pos=(round(point[0] - texture.width / 2), round(point[1] - texture.height / 2)),
+            )
