@@ -16,7 +16,8 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.reader import remedies
-from kiosk.reader.finders import Triple, find, triples
+from kiosk.reader.finders import Finder, Triple, find, triples
+from kiosk.reader.pairs import completed
 from kiosk.reader.rectify import read_triple
 from kiosk.reader.remedies import Grey
 from kiosk.reader.surface import Camera
@@ -104,7 +105,8 @@ class Search:
                 return
         camera = self.camera.within(left, top, scale)
         for light in (piece, remedies.inverted(piece)):
-            for triple in triples(find(light, 110))[:3]:
+            finders = find(light, 110)
+            for triple in _candidates(light, finders):
                 place = tuple((x / scale + left, y / scale + top) for x, y in _extent(triple))
                 if known(place, self.symbols):
                     continue
@@ -157,6 +159,12 @@ def _sweep(search: Search) -> None:
             return
         if not known(place, search.symbols):
             search.look_closely(place)
+
+
+def _candidates(grey: Grey, finders: list[Finder]) -> Iterator[Triple]:
+    """Symbols to try, those with all three finders first."""
+    yield from triples(finders)[:3]
+    yield from completed(grey, finders)
 
 
 def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Callable[[Search], None]:

@@ -37,16 +37,23 @@ class Triple:
     """Three finders of one symbol: top left, top right, bottom left; corners of each start at its own top left.
 
     modules: estimated edge of the symbol, in modules.  misfit: how badly directions and lengths agree; 0 is perfect.
+    guessed: which of the three was not seen but must be there, None where all were seen.
     """
 
     finders: tuple[Finder, Finder, Finder]
     modules: float
     misfit: float
+    guessed: int | None = None
 
     @property
     def corners(self) -> Floats:
         """(12, 2): outer ring corners of the three finders, each tl tr br bl."""
         return np.concatenate([finder.corners for finder in self.finders])
+
+    @property
+    def weights(self) -> Floats:
+        """(12,): how much each corner counts; one that was only guessed hardly."""
+        return np.repeat([0.03 if place == self.guessed else 1.0 for place in range(3)], 4)
 
 
 def find(
@@ -412,7 +419,7 @@ def _triple(corner: Finder, right: Finder, below: Finder) -> Triple | None:
     misfit = 0.0
     counts = []
     for finder in (corner, right, below):
-        quad = _facing(finder.corners, a, b)
+        quad = facing(finder.corners, a, b)
         along = (quad[1] + quad[2] - quad[0] - quad[3]) / 2
         down = (quad[3] + quad[2] - quad[0] - quad[1]) / 2
         off_a, off_b = _angle(along, a), _angle(down, b)
@@ -435,7 +442,7 @@ def _triple(corner: Finder, right: Finder, below: Finder) -> Triple | None:
     return Triple((turned[0], turned[1], turned[2]), (across + down_count) / 2 + 7, misfit)
 
 
-def _facing(quad: Floats, a: Floats, b: Floats) -> Floats:
+def facing(quad: Floats, a: Floats, b: Floats) -> Floats:
     """The quad's corners renumbered so that the first lies towards neither neighbour: tl tr br bl of the symbol."""
     middle = quad.mean(0)
     frame = np.linalg.inv(np.stack([a / np.linalg.norm(a), b / np.linalg.norm(b)], axis=1))

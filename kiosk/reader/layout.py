@@ -37,6 +37,13 @@ def version_of(size: int) -> int:
     return (size - 17) // 4
 
 
+def sizes_near(modules: float, share: float) -> list[int]:
+    """Sizes that an estimate of `modules` may mean when it is off by up to `share`, the nearest first."""
+    spread = max(4.5, share * modules)
+    sizes = [size for size in range(SMALLEST, LARGEST + 1, 4) if abs(size - modules) <= spread]
+    return sorted(sizes, key=lambda size: abs(size - modules))
+
+
 @cache
 def layout(size: int) -> Layout:
     """The fixed modules of the symbol `size` modules wide; size is 21, 25, ... 177."""

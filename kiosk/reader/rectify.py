@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from kiosk.reader.codewords import corrected
 from kiosk.reader.finders import Triple
-from kiosk.reader.layout import LARGEST, SMALLEST, Layout, layout
+from kiosk.reader.layout import Layout, layout, sizes_near
 from kiosk.reader.surface import Camera, Floats, Surface, fit
+from kiosk.reader.timing import LEAST_BEAT, beat
 
 MARGIN = 2  # modules of quiet zone that are resampled with the symbol
 _FINDER = np.array([[0, 0], [7, 0], [7, 7], [0, 7]], np.float64)
@@ -62,45 +63,16 @@ def rectify(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> Iterator
 def _surfaces(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> list[Surface]:
     """Surfaces for the sizes the symbol may have, the best timing pattern first."""
     ranked: list[tuple[float, Surface]] = []
-    for size in _sizes(triple.modules):
+    for size in sizes_near(triple.modules, 0.1) if triple.guessed is None else (round(triple.modules),):
         label = np.concatenate([_FINDER, _FINDER + (size - 7, 0), _FINDER + (0, size - 7)])
-        surface = fit(label, triple.corners, size, camera)
+        surface = fit(label, triple.corners, size, camera, triple.weights, bent=triple.guessed is None)
         if surface is None or surface.misfit > 1.2:
             continue
-        timing = _timing(grey, surface)
-        if timing > 0.25:
+        timing = beat(grey, surface.project, size)
+        if timing > LEAST_BEAT:
             ranked.append((timing - 0.3 * surface.misfit, surface))
     ranked.sort(key=lambda rank: -rank[0])
     return [surface for rank, surface in ranked[:2] if rank > ranked[0][0] - 0.25]
-
-
-def _sizes(modules: float) -> list[int]:
-    """Sizes of symbols that an estimate of `modules` may mean, nearest first."""
-    spread = max(4.5, 0.1 * modules)
-    sizes = [size for size in range(SMALLEST, LARGEST + 1, 4) if abs(size - modules) <= spread]
-    return sorted(sizes, key=lambda size: abs(size - modules))
-
-
-def _timing(grey: NDArray[np.uint8], surface: Surface) -> float:
-    """How well both timing patterns alternate, -1 to 1."""
-    steps = np.arange(7, surface.size - 7) + 0.5
-    sign = np.where(np.arange(7, surface.size - 7) % 2 == 0, -1.0, 1.0)
-    total = 0.0
-    for flip in (False, True):
-        best = -1.0
-        for beside in (6.2, 6.5, 6.8):
-            line = np.stack([steps, np.full_like(steps, beside)], axis=1)
-            at = surface.project(line[:, ::-1] if flip else line)
-            values = _sample(grey, at)
-            values -= cv2.blur(values.reshape(1, -1), (5, 1)).ravel()
-            best = max(best, float((values * sign).sum() / (np.abs(values).sum() + 1e-6)))
-        total += best
-    return total / 2
-
-
-def _sample(grey: NDArray[np.uint8], at: Floats) -> Floats:
-    points = at.reshape(1, -1, 2).astype(np.float32)
-    return np.asarray(cv2.remap(grey, points, None, cv2.INTER_LINEAR).ravel(), np.float64)
 
 
 def flatten(grey: NDArray[np.uint8], surface: Surface, fixed: Layout) -> Flat:
@@ -142,7 +114,7 @@ def _anchored(
             [_FINDER, _FINDER + (size - 7, 0), _FINDER + (0, size - 7), np.array([place for place, _, _ in found])]
         )
         pixels = np.concatenate([triple.corners, np.array([at for _, at, _ in found])])
-        weight = np.concatenate([np.ones(12), np.array([3 * trust for _, _, trust in found])])
+        weight = np.concatenate([triple.weights, np.array([3 * trust for _, _, trust in found])])
         again = fit(label, pixels, size, camera, weight)
         if again is None or again.misfit > 1.5:
             return None if reach == 3.5 else surface
