@@ -7,7 +7,7 @@ field.  Column names are ISO 13399 symbols where there is one; the order is the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import TypeVar
 
@@ -59,6 +59,7 @@ class HolderRow:
     place: str | None
     fixed_pocket: bool = False
     stood_cold: bool = False
+    line: int = field(default=0, compare=False)  # where in its file
 
 
 def _choice(record: Record, name: str, kind: type[Choice], default: Choice | None = None) -> Choice:
@@ -179,7 +180,7 @@ def holder_row_of(record: Record) -> HolderRow:
     place, fixed = record.maybe("place"), record.flag("fixed_pocket")
     if fixed and place is None:
         raise FieldFault("fixed_pocket", "is set, but the row has no place")
-    return HolderRow(code, holder, assembly, place, fixed, record.flag("stood_cold"))
+    return HolderRow(code, holder, assembly, place, fixed, record.flag("stood_cold"), record.line)
 
 
 def _read(
