@@ -74,7 +74,7 @@ def test_the_hot_holder_is_counted_as_hot_from_the_shrink_station_until_its_read
 
 def test_at_the_end_everything_stands_where_the_shift_left_it(shift: Shift) -> None:
     assert shift.places["T001"] == "Cabinet A · 1-05"
-    assert shift.places["T006"] == "Mill 1 · pocket 12"
+    assert shift.places["T006"] == "Mill 1 · pocket 01"
     assert shift.places["T011"] == "Cabinet B · 1-05"
     assert shift.places["T033"] == "Bench 2"
     assert shift.places["T008"] == "Cabinet A · 2-02"
