@@ -12,6 +12,7 @@ from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.build import BuildCounter
+from kiosk.desk.finding import FindingCounter
 from kiosk.desk.handover import HandoverCounter
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.labels import LabelCounter
@@ -61,6 +62,7 @@ class Desk:
         self.build = BuildCounter(session)
         self.handover = HandoverCounter(session)
         self.audits = AuditCounter(session)
+        self.finding = FindingCounter(session)
         self._beat_s = session.now().watched_s
 
     @classmethod
@@ -141,6 +143,8 @@ class Desk:
             outcome = self.audits.command(outcome.then) or outcome
         session.last_scan_s = moment.watched_s
         holder = outcome.holder
+        if holder is not None:
+            session.last_holder = holder.holder.key
         lines: tuple[Written, ...] = ()
         match outcome:
             case Done():

@@ -87,7 +87,7 @@ class LabelCounter:
         if card.hold.remaining_s is not None and not card.hold.needs_reading:
             safe = _clock(moment.utc_s + card.hold.remaining_s)
         names = ("hot", "since", "safe_from", "earliest", "no_end", "gloves", "scan")
-        words = HotWords(**{name: t(f"hot_tag.{name}") for name in names})
+        words = HotWords(**{name: t(f"label.hot.{name}") for name in names})
         return hot_tag(codes.parse(card.code), card.name, _clock(card.hold.since_utc_s), safe, words)
 
     def fresh_label(self, holder_key: str) -> LabelContent:
@@ -147,8 +147,8 @@ class LabelCounter:
 
     def _card(self, command: Command) -> LabelContent:
         code = codes.make(codes.Kind.COMMAND, command.value)
-        key = f"command_card.{command.name.lower()}"
-        return command_card(code, t(key), t(f"{key}_tells"))
+        name = command.name.lower()
+        return command_card(code, t(f"label.card.{name}"), t(f"label.card_explains.{name}"))
 
 
 def _ours(text: str) -> bool:

@@ -14,9 +14,9 @@ from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.hold import HoldFacts
-from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned
+from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned, SettingChanged
 from kiosk.rules.places import Kind
-from kiosk.settings import Settings
+from kiosk.settings import NAME, Settings, changed
 
 
 class NotThere(LookupError):
@@ -40,6 +40,7 @@ class Session:
         self.audit: str | None = None  # the audit this kiosk is in the middle of
         self.audit_at: str | None = None  # the drawer or slot scanned last in it
         self.last_scan_s = 0.0
+        self.last_holder: str | None = None  # key of the holder scanned last
         self.cards = Cards(book, self._hold)
         self.holds = Holds(settings.heat, self.cards.lessons)
 
@@ -69,6 +70,13 @@ class Session:
         if card is None:
             raise NotThere("place", code)
         return card
+
+    def set(self, table: str, key: str, value: str, reason: str = "") -> Settings:
+        """Changes one setting, in the file and for this desk, and writes that down.  Raises SettingsFault."""
+        self.settings = changed(self.book.path.parent / NAME, table, key, value)
+        self.holds = Holds(self.settings.heat, self.cards.lessons)
+        self.write(SettingChanged(f"{table}.{key}", value, reason))
+        return self.settings
 
     def fresh_code(self, kind: codes.Kind) -> codes.Code:
         """A code that was never bound and is on no label that waits for its first scan."""

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from kiosk.screens.card import CardScreen
 from kiosk.screens.heat import HeatScreen
 from kiosk.screens.hot import HotScreen
+from kiosk.screens.labels import LabelsScreen
+from kiosk.screens.machine import MachineScreen
 from kiosk.screens.reading import ReadingScreen
 from kiosk.screens.scan import ScanScreen
 from kiosk.screens.typed import TypedScreen
@@ -15,4 +18,7 @@ SCREENS: tuple[type[View], ...] = (
     HotScreen,
     ReadingScreen,
     TypedScreen,
+    MachineScreen,
+    CardScreen,
+    LabelsScreen,
 )
