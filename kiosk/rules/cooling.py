@@ -46,13 +46,14 @@ __all__ = [
     "assess",
     "default_heated_mm",
     "in_free_air_from",
+    "last_above_s",
     "predict",
     "reading_ends_hold",
     "touch_safe_s",
 ]
 
 _ROUND_S = 0.5  # a step of the reference solution
-_PER_PIECE = 28
+_PER_PIECE = 32
 _HORIZON_S = 60_000.0
 
 
@@ -151,7 +152,7 @@ def touch_safe_s(profile: Profile, heat: Heat, stages: Sequence[Stage], room: Ro
     """
     course = course_of(profile, heat, stages, room)
     limit_k = limit_over_ambient_k(room)
-    return _last_above_s(course, _grid(course, limit_k, room.tolerance_um), limit_k)
+    return _touch_safe_s(course, _grid(course, limit_k, room.tolerance_um), limit_k)
 
 
 def assess(
@@ -178,19 +179,14 @@ def assess(
         wide, shift = fan.hottest(times)
     later, later_shift = fan.envelope(times)
     high_later = later + later_shift
-    over = np.flatnonzero(high_later > limit_k)
-    hold_s: float | None
-    if len(over) and over[-1] + 1 == len(times):
-        hold_s = None
-    elif len(over):
-        at = over[-1]
-        share = (high_later[at] - limit_k) / (high_later[at] - high_later[at + 1])
-        hold_s = float(math.ceil(times[at] + share * (times[at + 1] - times[at]) + _ROUND_S))
-    else:
-        hold_s = 0.0
-    touch_s = _last_above_s(fan.nominal, times, limit_k)
-    if hold_s is not None:
-        hold_s = max(hold_s, touch_s)
+    touch_s = _touch_safe_s(fan.nominal, times, limit_k)
+    edge = fan.edge(times, later, later_shift, limit_k)
+    hold_s: float | None = None
+    edge_k = room.limit_c - edge.course.ambient_c
+    if high_later[-1] <= limit_k and edge_k > 0 and edge.course.hottest(times[-1:])[0] < edge_k:
+        over = np.flatnonzero(high_later > limit_k)
+        by_shifts_s = float(math.ceil(times[over[-1] + 1])) if len(over) else 0.0
+        hold_s = max(_touch_safe_s(edge.course, times, edge_k), by_shifts_s, touch_s)
     growth = fan.nominal.growth_um(times)
     wrong = np.flatnonzero(np.abs(growth) > room.tolerance_um)
     ready_s = 0.0
@@ -205,7 +201,7 @@ def assess(
         touch_safe_s=touch_s,
         hold_s=hold_s,
         measure_ready_s=max(ready_s, touch_s),
-        take_out_s=fan.take_out_s(times, later, later_shift, limit_k),
+        take_out_s=fan.take_out_s(edge),
         t_s=_rounded(times, 2),
         hottest_c=_rounded(ambient + wide, 2),
         low_c=_rounded(ambient + np.maximum(wide / GUARD - shift, 0.0), 2),
@@ -283,12 +279,20 @@ def _cross(curve: Any, times: Floats, at: int, level: float) -> float:
     return float(fine[min(over[-1] + 1, 24)] if len(over) else times[at])
 
 
+def last_above_s(course: Course, limit_k: float) -> float:
+    """When the skin was last more than `limit_k` over its ambient, seconds since heating; 0 if it never was."""
+    return _last_above_s(course, _grid(course, limit_k, math.inf), limit_k)
+
+
 def _last_above_s(course: Course, times: Floats, limit_k: float) -> float:
-    """When the guarded skin was last above the limit, rounded up to a second."""
-    over = np.flatnonzero(GUARD * course.hottest(times) > limit_k)
-    if not len(over):
-        return 0.0
-    return float(math.ceil(_cross(course.hottest, times, over[-1], limit_k / GUARD) + _ROUND_S))
+    over = np.flatnonzero(course.hottest(times) > limit_k)
+    return _cross(course.hottest, times, over[-1], limit_k) if len(over) else 0.0
+
+
+def _touch_safe_s(course: Course, times: Floats, limit_k: float) -> float:
+    """Guarded and rounded up to a second."""
+    above_s = _last_above_s(course, times, limit_k / GUARD)
+    return float(math.ceil(above_s + _ROUND_S)) if above_s else 0.0
 
 
 def _rounded(values: Floats, digits: int) -> tuple[float, ...]:

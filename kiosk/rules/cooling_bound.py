@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,6 +26,7 @@ from kiosk.rules.cooling_unknowns import (
     HEAT_LEVEL,
     HEATED_LENGTH_MM,
     SKIN,
+    Spread,
     Way,
 )
 from kiosk.rules.outline import Profile
@@ -45,6 +47,13 @@ def draw_of(unknown: Floats) -> Draw:
         bulk=math.exp(unknown[_BULK]),
         ambient_k=float(unknown[_AMBIENT]),
     )
+
+
+class Edge(NamedTuple):
+    """One drawn holder and its course."""
+
+    draw: Draw
+    course: Course
 
 
 class Fan:
@@ -72,6 +81,11 @@ class Fan:
         self.nominal = self._course(self._mean)
         self._others = [self._course(self._mean + move) for move in self._moves]
 
+    @property
+    def runs(self) -> int:
+        """How many solutions it took."""
+        return 1 + len(self._others)
+
     def _course(self, unknown: Floats) -> Course:
         draw = draw_of(unknown)
         return flow(
@@ -98,29 +112,33 @@ class Fan:
         total: Floats = np.sqrt(sum(shift**2 for shift in shifts) + (BETA * AMBIENT_K.whole) ** 2)
         return total
 
-    def take_out_s(self, times: Floats, later: Floats, shift: Floats, limit_k: float) -> float | None:
+    def edge(self, times: Floats, later: Floats, shift: Floats, limit_k: float) -> Edge:
+        """The holder at the 99 % edge: every unknown moved in proportion to what it does when the bound is
+        reached.  Its course carries what adding shifts leaves out, that one unknown makes another worse."""
+        over = np.flatnonzero(later + shift > limit_k)
+        at = int(over[-1]) if len(over) else 0
+        nominal = later[at]
+        steps = [float((GUARD * other.hottest(times[at:])).max() - nominal) for other in self._others]
+        steps.append(BETA * AMBIENT_K.whole)
+        size = math.sqrt(sum(step * step for step in steps))
+        unknown = self._mean + unknown_mean()
+        moves = [*self._moves, _ambient_move()]
+        for move, step in zip(moves, steps, strict=True):
+            unknown += move * max(step, 0.0) / size
+        draw = draw_of(unknown)
+        return Edge(draw, self._course(unknown))
+
+    def take_out_s(self, edge: Edge) -> float | None:
         """Earliest moment in a wet last stage from which free air lets nothing rise above the limit, at 99 %."""
         stage = self._stages[-1]
         if not stage.way.wet:
             return None
-        # The holder that would just reach the limit: every unknown moved in proportion to what it does there.
-        at = min(int(np.searchsorted(-(later + shift), -limit_k)), len(times) - 1)
-        moment = times[at : at + 1]
-        base = self.nominal.hottest(moment)[0]
-        steps = [float(other.hottest(moment)[0] - base) for other in self._others] + [BETA * AMBIENT_K.whole]
-        size = math.sqrt(sum(step * step for step in steps)) or 1.0
-        unknown = self._mean.copy()
-        for move, step in zip(self._moves, steps, strict=False):
-            unknown += move * max(step, 0.0) / size
-        draw = draw_of(unknown)
-        worst = self._course(unknown)
-        air = Stage(Way.FREE_AIR, 0.0)
-        exchange = exchanges(self._mesh, [air], self._room, draw)
-        allowed_k = (limit_k - steps[-1] * steps[-1] / size) / GUARD
+        exchange = exchanges(self._mesh, [Stage(Way.FREE_AIR, 0.0)], self._room, edge.draw)
+        allowed_k = (self._room.limit_c - edge.course.ambient_c) / GUARD
 
         def safe(after_s: float) -> bool:
-            excess = worst.state(stage.start_s + after_s)
-            course = flow(self._mesh, excess, worst.ambient_c, exchange, draw.bulk)
+            excess = edge.course.state(stage.start_s + after_s)
+            course = flow(self._mesh, excess, edge.course.ambient_c, exchange, edge.draw.bulk)
             return bool(course.hottest(_AFTERWARDS_S).max() <= allowed_k)
 
         high = 15.0
@@ -175,12 +193,11 @@ def _moves(way: Way, held: Mapping[Way, Belief], profile: Profile) -> list[Float
         move = np.zeros(UNKNOWNS)
         sign = 1.0 if vector[0] - vector[1] > 0 else -1.0  # more heat, less film
         move[[_HEAT, film]] = sign * BETA * math.sqrt(max(value, 0.0)) * vector
-        move[film] += math.log(SKIN) * abs(vector[1])
         found.append(move)
     for other, belief in held.items():
         if other is not way:
             move = np.zeros(UNKNOWNS)
-            move[_FILM + WAYS.index(other)] = math.log(SKIN) - BETA * math.sqrt(belief.total()[1])
+            move[_FILM + WAYS.index(other)] = -BETA * math.sqrt(belief.total()[1])
             found.append(move)
     move = np.zeros(UNKNOWNS)
     move[_LENGTH] = BETA * HEATED_LENGTH_MM.whole
@@ -191,19 +208,40 @@ def _moves(way: Way, held: Mapping[Way, Belief], profile: Profile) -> list[Float
     return found
 
 
+def _ambient_move() -> Floats:
+    move = np.zeros(UNKNOWNS)
+    move[_AMBIENT] = BETA * AMBIENT_K.whole
+    return move
+
+
 def _from_then_on(values: Floats) -> Floats:
     """(times,) the largest value at or after each time."""
     result: Floats = np.maximum.accumulate(values[::-1])[::-1]
     return result
 
 
+def unknown_mean() -> Floats:
+    """(unknowns,) what to expect before any reading, in the order `draw_of` takes them."""
+    mean = np.zeros(UNKNOWNS)
+    mean[_FILM:_BULK] = math.log(SKIN)
+    return mean
+
+
+def learnt_sd(profile: Profile) -> Floats:
+    """(unknowns,) standard deviations between holder types and places."""
+    return np.array([spread.learnt for spread in _spreads(profile)])
+
+
+def fresh_sd(profile: Profile) -> Floats:
+    """(unknowns,) standard deviations from heat to heat."""
+    return np.array([spread.fresh for spread in _spreads(profile)])
+
+
 def unknown_sd(profile: Profile) -> Floats:
-    """(unknowns,) standard deviations before any reading, in the order `draw_of` takes them."""
-    spread = np.zeros(UNKNOWNS)
-    spread[_HEAT] = HEAT_LEVEL.whole
-    spread[_LENGTH] = HEATED_LENGTH_MM.whole
-    for index, way in enumerate(WAYS):
-        spread[_FILM + index] = FILM[way].whole
-    spread[_BULK] = (BULK_ASSUMED if profile.assumed else BULK_ENTERED).whole
-    spread[_AMBIENT] = AMBIENT_K.whole
-    return spread
+    """(unknowns,) standard deviations before any reading."""
+    return np.array([spread.whole for spread in _spreads(profile)])
+
+
+def _spreads(profile: Profile) -> list[Spread]:
+    bulk = BULK_ASSUMED if profile.assumed else BULK_ENTERED
+    return [HEAT_LEVEL, HEATED_LENGTH_MM, *(FILM[way] for way in WAYS), bulk, AMBIENT_K]

@@ -85,7 +85,7 @@ def case_report(case: Case) -> CaseReport:
     assessment = assess(case.profile, case.heat, case.stages, case.room)
     course = course_of(case.profile, case.heat, case.stages, case.room)
     until_s = max(7200.0, assessment.t_s[-1])
-    times = np.unique(np.concatenate([_CURVE_S, assessment.t_s, np.geomspace(7200.0, until_s, 20)]))
+    times = np.unique(np.round(np.concatenate([_CURVE_S, assessment.t_s, np.geomspace(7200.0, until_s, 20)]), 2))
     hottest = case.room.ambient_c + GUARD * course.hottest(times)
     return CaseReport(
         touch_safe_s=assessment.touch_safe_s,

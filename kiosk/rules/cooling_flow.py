@@ -1,32 +1,35 @@
 """Heat flow in a meshed holder, stage by stage, in closed form in time.
 
-Within a stage the films are constant and radiation is replaced by its tangent; the resulting linear system is
-projected on a shift-and-invert Krylov space, whose few modes give the temperatures at every moment of the
-stage without time steps.  It must never cool faster than the films it is given: T**4 is convex, so a tangent
-never lies above it, heat lost is never overestimated, and the error of the linearisation is on the warm side.
-Source: van den Eshof and Hochbruck, SIAM J. Sci. Comput. 27 (2006) 1438, for the Krylov space; the rest is
-the heat equation on finite volumes.
+Each stage is projected on a small Krylov space in which its films and conduction are exact to a few hundredths
+of a kelvin; radiation is replaced there by tangents that are renewed as it cools, so that every piece is a sum
+of exponentials and needs no time steps.  It must never cool faster than the films it is given: T**4 is convex,
+a tangent never lies above it, heat lost is never overestimated, and that error is on the warm side.
+Source: van den Eshof and Hochbruck, SIAM J. Sci. Comput. 27 (2006) 1438, for the shift-and-invert space; the
+rest is Galerkin's method on the heat equation.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg.lapack import dpbtrf, dpbtrs, dstev
+from numpy.typing import NDArray
+from scipy.linalg.lapack import dpbtrf, dpbtrs, dsyevd
 
 from kiosk.rules.cooling_mesh import Floats, Mesh
 
 _SIGMA_W_M2K4 = 5.670374419e-8
 _KELVIN = 273.15
-_MODES = 14  # 0.05 K from 3 s on against 30 modes, on every outline tried
+_MODES = 12
 _SHIFT_S = (1.0, 60.0)  # shortest and longest shift; a stage's length over 8 in between
-_FALL = 0.5  # a tangent serves until the hottest skin's excess has halved
-_TANGENT_AT = 0.72  # of the excess at its start: near the mean on the way down
+_FALL = 0.6  # a tangent serves until the hottest skin's excess has fallen to this share
+_TANGENT_AT = 0.78  # of the excess at its start: near the mean on the way down
 _FLAT_K = 25.0  # below this excess one tangent serves to the end
 _HORIZON_S = 40_000.0  # by when even 12 kg of steel has lost half its excess in still air
+_LOOK = 24  # moments at which a piece looks for its own end
+_FRACTIONS = np.linspace(0.0, 1.0, _LOOK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,17 +55,34 @@ def radiance(mesh: Mesh, emissivity: float) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Excess over ambient = rest + modes @ exp(-rates * (t - start_s)), for start_s <= t < end_s."""
+    """Excess over ambient = basis @ (rest + mix @ exp(-rates * (t - start_s))), for start_s <= t < end_s."""
 
     start_s: float
     end_s: float
+    basis: Floats  # (n, m), shared by the pieces of a stage
+    on_skin: Floats  # (skin, m), its rows on the skin
     rates: Floats  # (m,) 1/s
-    modes: Floats  # (n, m) K
-    rest: Floats  # (n,) K
+    mix: Floats  # (m, m)
+    rest: Floats  # (m,)
+
+    def _weights(self, times_s: Floats) -> Floats:
+        """(m, times) weights of the basis."""
+        weights: Floats = self.mix @ np.exp(-self.rates[:, None] * (times_s - self.start_s))
+        weights += self.rest[:, None]
+        return weights
+
+    def skin(self, times_s: Floats) -> Floats:
+        """(skin, times) excess in K."""
+        return self.on_skin @ self._weights(times_s)
+
+    def along(self, weight: Floats, times_s: Floats) -> Floats:
+        """(times,) weighted sum over all cells."""
+        result: Floats = (weight @ self.basis) @ self._weights(times_s)
+        return result
 
     def state(self, at_s: float) -> Floats:
         """(n,) excess in K."""
-        return self.rest + self.modes @ np.exp(-self.rates * (at_s - self.start_s))
+        return self.basis @ (self.rest + self.mix @ np.exp(-self.rates * (at_s - self.start_s)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,42 +92,28 @@ class Course:
     mesh: Mesh
     ambient_c: float
     pieces: tuple[Piece, ...]
-    _skin: list[Floats] = field(default_factory=list, repr=False)
 
-    def _skin_modes(self, at: int) -> Floats:
-        if not self._skin:
-            self._skin.extend(piece.modes[self.mesh.skin] for piece in self.pieces)
-        return self._skin[at]
-
-    def _split(self, times_s: Floats) -> list[tuple[int, Floats]]:
-        starts = np.array([piece.start_s for piece in self.pieces])
-        which = np.clip(np.searchsorted(starts, times_s, side="right") - 1, 0, None)
-        edges = np.searchsorted(which, np.arange(len(starts) + 1))
-        return [(at, times_s[edges[at] : edges[at + 1]]) for at in range(len(starts)) if edges[at + 1] > edges[at]]
+    def _split(self, times_s: Floats) -> list[tuple[Piece, Floats]]:
+        starts = [piece.start_s for piece in self.pieces[1:]]
+        edges = [0, *np.searchsorted(times_s, starts).tolist(), len(times_s)]
+        return [
+            (piece, times_s[low:high])
+            for piece, low, high in zip(self.pieces, edges[:-1], edges[1:], strict=True)
+            if high > low
+        ]
 
     def skin(self, times_s: Floats) -> Floats:
         """(skin, times) excess of every exposed cell.  times_s ascending."""
-        parts = []
-        for at, times in self._split(times_s):
-            piece = self.pieces[at]
-            decay = np.exp(-piece.rates[:, None] * (times - piece.start_s))
-            parts.append(self._skin_modes(at) @ decay + piece.rest[self.mesh.skin][:, None])
-        return np.concatenate(parts, axis=1)
+        return np.concatenate([piece.skin(times) for piece, times in self._split(times_s)], axis=1)
 
     def hottest(self, times_s: Floats) -> Floats:
         """(times,) excess of the hottest exposed cell."""
-        result: Floats = self.skin(times_s).max(axis=0)
-        return result
+        return np.concatenate([piece.skin(times).max(axis=0) for piece, times in self._split(times_s)])
 
     def growth_um(self, times_s: Floats) -> Floats:
         """(times,) how much longer the assembly is than at ambient, tip to gauge line."""
         weight = self.mesh.stretch_um
-        parts = []
-        for at, times in self._split(times_s):
-            piece = self.pieces[at]
-            decay = np.exp(-piece.rates[:, None] * (times - piece.start_s))
-            parts.append((weight @ piece.modes) @ decay + weight @ piece.rest)
-        return np.concatenate(parts)
+        return np.concatenate([piece.along(weight, times) for piece, times in self._split(times_s)])
 
     def state(self, at_s: float) -> Floats:
         """(n,) excess of every cell at one moment."""
@@ -115,31 +121,37 @@ class Course:
         return piece.state(at_s)
 
 
-def _krylov(mesh: Mesh, damping: Floats, capacity: float, scaled: Floats, shift_s: float) -> tuple[Floats, Floats]:
-    """Rates (m,) and modes (n, m), scaled by the roots, of exp(-A t) @ scaled, A = bands + damping."""
-    size = math.sqrt(scaled @ scaled)
-    if size < 1e-9:
-        return np.zeros(1), np.zeros((len(scaled), 1))
-    system = np.multiply(mesh.bands, shift_s / capacity, order="F")
+def _modes(scaled: Floats, bands: NDArray[np.float64], damping: Floats, shift_s: float) -> tuple[Floats, Floats]:
+    """(m,) rates in 1/s of conduction and damping, and (n, m) modes, in the Krylov space of a state.
+
+    scaled: (n,) the state, times the roots of heat capacity; it lies in the space.  The inverse is projected,
+    not the operator: such rates are harmonic means of the operator's own, never above the arithmetic ones that
+    projecting the operator would give, so that this error too is on the warm side.
+    """
+    system = np.multiply(bands, shift_s, order="F")
     system[0] += 1.0 + shift_s * damping
     factor, _ = dpbtrf(system, lower=1, overwrite_ab=1)
-    basis = np.empty((_MODES + 1, len(scaled)))
-    diagonal, beside = np.empty(_MODES), np.empty(_MODES)
-    basis[0] = scaled / size
-    used = _MODES
-    for row in range(_MODES):
-        vector, _ = dpbtrs(factor, basis[row], lower=1)
-        shares = basis[: row + 1] @ vector
-        diagonal[row] = shares[row]
-        vector -= shares @ basis[: row + 1]
-        beside[row] = math.sqrt(vector @ vector)
-        if beside[row] < 1e-12:
-            used = row + 1
-            break
-        np.divide(vector, beside[row], out=basis[row + 1])
-    values, vectors, _ = dstev(diagonal[:used], beside[: max(used - 1, 1)])
-    rates = (1.0 / np.clip(values, 1e-14, 1.0) - 1.0) / shift_s
-    return rates, basis[:used].T @ (vectors * (vectors[0] * size))
+    rows = np.empty((_MODES, len(scaled)))
+    solved = np.empty_like(rows)
+    vector, used = scaled, 0
+    while used < _MODES:
+        kept = rows[:used]
+        vector = vector - (kept @ vector) @ kept
+        size = math.sqrt(vector @ vector)
+        if size < 1e-3:  # little is new: what is left must be made orthogonal once more to mean anything
+            vector -= (kept @ vector) @ kept
+            size = math.sqrt(vector @ vector)
+            if size < 1e-9:
+                break
+        np.divide(vector, size, out=rows[used])
+        vector = dpbtrs(factor, rows[used], lower=1)[0]
+        solved[used] = vector
+        used += 1
+    if not used:  # nothing is warm
+        return np.ones(1), np.zeros((len(scaled), 1))
+    shares = rows[:used] @ solved[:used].T
+    values, turn, _ = dsyevd((shares + shares.T) / 2)
+    return (1.0 / np.clip(values, 1e-12, 1.0) - 1.0) / shift_s, rows[:used].T @ turn
 
 
 def flow(
@@ -155,50 +167,61 @@ def flow(
     capacity: factor on every heat capacity, 1 for the outline as given.
     """
     pieces: list[Piece] = []
-    heat = mesh.root**2 * capacity
     root = mesh.root * math.sqrt(capacity)
-    absolute = ambient_c + _KELVIN
+    bands = mesh.bands if capacity == 1.0 else np.multiply(mesh.bands, 1.0 / capacity, order="F")
     for exchange in exchanges:
-        at_s = exchange.start_s
-        radiant = exchange.radiant_w_k4
-        while at_s < exchange.end_s - 1e-9:
-            left_s = min(exchange.end_s - at_s, _HORIZON_S)
-            hottest = float(excess[mesh.skin].max())
-            flat = radiant is None or hottest < _FLAT_K
-            damping = exchange.film_w_k
-            if radiant is not None:
-                about = excess * (0.5 if flat else _TANGENT_AT)
-                cube = (about + absolute) ** 3
-                slope = 4.0 * radiant * cube
-                pull = slope * about - radiant * (cube * (about + absolute) - absolute**4)
-                damping = (damping + slope) / heat
-                system = np.multiply(mesh.bands, 1.0 / capacity, order="F")
-                system[0] += damping
-                factor, _ = dpbtrf(system, lower=1, overwrite_ab=1)
-                solved, _ = dpbtrs(factor, pull / root, lower=1)
-                rest = solved / root
-            else:
-                damping = damping / heat
-                rest = np.zeros_like(excess)
-            shift_s = min(max(left_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1])
-            rates, modes = _krylov(mesh, damping, capacity, (excess - rest) * root, shift_s)
-            modes /= root[:, None]
-            step_s = left_s
-            ends = flat or left_s < 0.5
-            if not ends:
-                after_s = np.geomspace(0.25, left_s, 40)
-                skin = mesh.skin
-                falls = (modes[skin] @ np.exp(-rates[:, None] * after_s) + rest[skin][:, None]).max(axis=0)
-                halved = np.flatnonzero(falls <= _FALL * hottest)
-                if len(halved) and halved[0] < len(after_s) - 1:
-                    step_s = float(after_s[halved[0]])
-                else:
-                    ends = True
-            end_s = exchange.end_s if ends else at_s + step_s
-            piece = Piece(at_s, end_s, rates, modes, rest)
-            pieces.append(piece)
-            if math.isinf(end_s):
-                break
-            excess = piece.state(end_s)
-            at_s = end_s
+        if pieces:
+            excess = pieces[-1].state(exchange.start_s)
+        pieces.extend(_stage(mesh, root, bands, excess, ambient_c + _KELVIN, exchange))
     return Course(mesh, ambient_c, tuple(pieces))
+
+
+def _stage(
+    mesh: Mesh, root: Floats, bands: NDArray[np.float64], excess: Floats, ambient_k: float, exchange: Exchange
+) -> list[Piece]:
+    left_s = min(exchange.end_s - exchange.start_s, _HORIZON_S)
+    radiant = exchange.radiant_w_k4
+    skin = mesh.skin
+    scaled = excess * root
+    damping = exchange.film_w_k / root**2
+    shift_s = min(max(left_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1])
+    rates, turned = _modes(scaled, bands, damping, shift_s)
+    y = scaled @ turned
+    basis = turned / root[:, None]
+    on_skin = basis[skin]
+    if radiant is None:
+        still = np.zeros_like(y)
+        return [Piece(exchange.start_s, exchange.end_s, basis, on_skin, rates, np.diag(y), still)]
+    radiant = radiant[skin]
+    radiates = np.flatnonzero(radiant)
+    pieces: list[Piece] = []
+    at_s = exchange.start_s
+    while True:
+        now = on_skin @ y
+        hottest = float(now[radiates].max())  # what is wet does not radiate
+        flat = hottest < _FLAT_K
+        about = now * (0.5 if flat else _TANGENT_AT)
+        absolute = about + ambient_k
+        cube = absolute * absolute * absolute
+        slope = 4.0 * radiant * cube
+        pull = slope * about - radiant * (cube * absolute - ambient_k**4)
+        matrix = (on_skin.T * slope) @ on_skin
+        matrix.flat[:: len(rates) + 1] += rates
+        values, turn, _ = dsyevd(matrix)
+        force = (pull @ on_skin) @ turn / values
+        mix = turn * (y @ turn - force)
+        rest = turn @ force
+        piece = Piece(at_s, exchange.end_s, basis, on_skin, values, mix, rest)
+        if not flat:
+            left_s = min(exchange.end_s - at_s, _HORIZON_S)
+            after_s = 0.25 * (max(left_s, 0.5) / 0.25) ** _FRACTIONS
+            seen = piece.skin(at_s + after_s)[radiates].max(axis=0)
+            below = np.flatnonzero(seen <= _FALL * hottest)
+            if len(below) and after_s[below[0]] < left_s:
+                end_s = at_s + float(after_s[below[0]])
+                pieces.append(Piece(at_s, end_s, basis, on_skin, values, mix, rest))
+                y = rest + mix @ np.exp(-values * (end_s - at_s))
+                at_s = end_s
+                continue
+        pieces.append(piece)
+        return pieces

@@ -82,5 +82,6 @@ AMBIENT_K = Spread(0.0, 1.5, "the shop's set ambient against the air and water a
 # takes that back.
 SKIN = 0.95
 
-# One-sided 99 % of a normal distribution.
-BETA = 2.326
+# One-sided 99 % of a normal distribution is 2.326; the rest pays for the bound's being of first order, and is
+# what the simulation in `bench cooling` needs to stay under 1 %.
+BETA = 2.5
