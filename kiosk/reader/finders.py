@@ -7,7 +7,6 @@ glare or a bent surface spoils the rest.  Proportions are those of ISO/IEC 18004
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -154,14 +153,16 @@ def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
     if not meets.any():
         return []
     seeds = np.stack([across[meets, 0], down[which[meets], 1], across[meets, 2], down[which[meets], 2]], axis=1)
+    # a lone crossing is noise, unless the pattern is so small that few rows cross it
+    nearest = cKDTree(seeds[:, :2]).query(seeds[:, :2], k=2)[0][:, 1]
+    size = seeds[:, 2:].max(1)
+    seeds = seeds[(nearest < 1.5 * size) | (size < 1.5 * step)][:4000]
     places: list[tuple[int, Floats]] = []
     while len(seeds):
         gap = np.hypot(seeds[:, 0] - seeds[0, 0], seeds[:, 1] - seeds[0, 1])
         same = gap < 1.5 * max(seeds[0, 2], seeds[0, 3])
         places.append((int(same.sum()), np.median(seeds[same], axis=0)))
         seeds = seeds[~same]
-    # one lone crossing is noise, unless the pattern is so small that few rows cross it
-    places = [place for place in places if place[0] > 1 or place[1][2:].max() < 1.5 * step]
     places.sort(key=lambda place: -place[0])
     return [place for _, place in places[:150]]
 
@@ -266,12 +267,10 @@ def _outline(seed: Floats, agreement: Floats, score: float) -> Finder | None:
 
 def _smooth(values: Floats, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Which rays reach about as far as their neighbours; a scratch makes one of them stand out."""
-    known = np.where(good, values, np.nan)
-    around = np.stack([np.roll(known, k) for k in range(-3, 4)])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a ray without any good neighbour
-        middle = np.nanmedian(around, axis=0)
-    return np.abs(values - middle) < 0.14
+    rays = np.arange(RAYS)
+    filled = np.interp(rays, rays[good], values[good], period=RAYS)
+    around = np.sort(filled[(rays[:, None] + np.arange(-3, 4)) % RAYS], axis=1)
+    return np.abs(values - around[:, 3]) < 0.14
 
 
 def _quad(ring: Floats) -> Floats | None:
@@ -358,7 +357,7 @@ def triples(finders: Sequence[Finder], limit: int = 6) -> list[Triple]:
     orders = _orders(usable)
     found = [
         made
-        for one, two, three in orders[:30]
+        for one, two, three in orders[:12]
         if (made := _triple(usable[one], usable[two], usable[three])) is not None
     ]
     found.sort(key=lambda made: made.misfit)
@@ -398,7 +397,8 @@ def _orders(finders: Sequence[Finder]) -> list[tuple[int, int, int]]:
         off += there[corner, right].min(1) + there[corner, below].min(1) + 0.5 * ratio
         off += np.abs(np.log(sizes[right] / sizes[below]))
         found += [
-            (float(off[k]), (corner, int(right[k]), int(below[k]))) for k in np.flatnonzero(fits)
+            (float(off[k]), (corner, int(right[k]), int(below[k])))
+            for k in np.flatnonzero(fits & (off < 2 * WORST_MISFIT))
         ]
     found.sort()
     return [order for _, order in found]

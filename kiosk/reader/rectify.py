@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from kiosk.reader.codewords import corrected
 from kiosk.reader.finders import Triple
 from kiosk.reader.layout import Layout, layout, sizes_near
-from kiosk.reader.surface import Camera, Floats, Surface, fit
+from kiosk.reader.surface import Camera, Floats, Surface, fit, fits
 from kiosk.reader.timing import LEAST_BEAT, beat
 
 MARGIN = 2  # modules of quiet zone that are resampled with the symbol
@@ -63,16 +63,22 @@ def rectify(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> Iterator
 def _surfaces(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> list[Surface]:
     """Surfaces for the sizes the symbol may have, the best timing pattern first."""
     ranked: list[tuple[float, Surface]] = []
-    for size in sizes_near(triple.modules, 0.1) if triple.guessed is None else (round(triple.modules),):
-        label = np.concatenate([_FINDER, _FINDER + (size - 7, 0), _FINDER + (0, size - 7)])
-        surface = fit(label, triple.corners, size, camera, triple.weights, bent=triple.guessed is None)
+    seen = triple.guessed is None
+    sizes = sizes_near(triple.modules, 0.1) if seen else [round(triple.modules)]
+    labels = [(size, _finder_corners(size)) for size in sizes]
+    for surface in fits(labels, triple.corners, camera, triple.weights, bent=seen):
         if surface is None or surface.misfit > 1.2:
             continue
-        timing = beat(grey, surface.project, size)
+        timing = beat(grey, surface.project, surface.size)
         if timing > LEAST_BEAT:
             ranked.append((timing - 0.3 * surface.misfit, surface))
     ranked.sort(key=lambda rank: -rank[0])
     return [surface for rank, surface in ranked[:2] if rank > ranked[0][0] - 0.25]
+
+
+def _finder_corners(size: int) -> Floats:
+    """(12, 2) label points in the order of a triple's corners."""
+    return np.concatenate([_FINDER, _FINDER + np.array([size - 7, 0]), _FINDER + np.array([0, size - 7])])
 
 
 def flatten(grey: NDArray[np.uint8], surface: Surface, fixed: Layout) -> Flat:
@@ -109,13 +115,10 @@ def _anchored(
         found = _alignments(flat, reach)
         if not found:
             return None if reach == 3.5 else surface
-        size = surface.size
-        label = np.concatenate(
-            [_FINDER, _FINDER + (size - 7, 0), _FINDER + (0, size - 7), np.array([place for place, _, _ in found])]
-        )
+        label = np.concatenate([_finder_corners(surface.size), np.array([place for place, _, _ in found])])
         pixels = np.concatenate([triple.corners, np.array([at for _, at, _ in found])])
         weight = np.concatenate([triple.weights, np.array([3 * trust for _, _, trust in found])])
-        again = fit(label, pixels, size, camera, weight)
+        again = fit(label, pixels, surface.size, camera, weight)
         if again is None or again.misfit > 1.5:
             return None if reach == 3.5 else surface
         surface = again

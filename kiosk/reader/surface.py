@@ -6,6 +6,7 @@ are enough.  Geometry is the pinhole camera and the circular cylinder, nothing l
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -67,23 +68,47 @@ def fit(
 
     weight: per point, 1 is normal.  bent: whether a cylinder is tried besides the plane.
     """
-    flat = label / size - 0.5
-    module_px = max(float(np.sqrt(_area(pixels) / max(_area(label), 1e-9))), 0.5)
-    weights = np.ones(len(label)) if weight is None else weight
-    start = _plane(flat, pixels, camera)
-    if start is None:
-        return None
+    return fits([(size, label)], pixels, camera, weight, bent, rounds)[0]
+
+
+def fits(
+    labels: Sequence[tuple[int, Floats]],
+    pixels: Floats,
+    camera: Camera,
+    weight: Floats | None = None,
+    bent: bool = True,
+    rounds: int = 12,
+) -> list[Surface | None]:
+    """As `fit`, for several sizes and their label points at once, which costs little more than one."""
+    weights = np.ones(len(pixels)) if weight is None else weight
     axes = _AXES if bent else _AXES[:1]
-    starts = np.tile(start, (len(axes), 1))
-    starts[:, _AXIS] = axes
-    starts[:, _BEND] = 0.4 if bent else 0.0
-    fitted, costs = _descend(starts, flat, pixels, camera, weights, module_px, bent, rounds)
-    best = int(np.argmin(costs))
-    if not np.isfinite(costs[best]):
-        return None
-    residual = (_project(fitted[best][None], flat[None], camera)[0] - pixels) / module_px
-    misfit = float(np.sqrt((weights * (residual**2).sum(1)).sum() / weights.sum()))
-    return Surface(size, camera, fitted[best], misfit)
+    starts, flats, modules = [], [], []
+    for size, label in labels:
+        flat = label / size - 0.5
+        start = _plane(flat, pixels, camera)
+        if start is None:
+            start = np.full(_PARAMETERS, np.nan)
+        for axis in axes:
+            starts.append(start + np.array([0, 0, 0, 0, 0, 0, 0.4 if bent else 0.0, axis, 0]))
+            flats.append(flat)
+            modules.append(max(float(np.sqrt(_area(pixels) / max(_area(label), 1e-9))), 0.5))
+    table, flat_table, module_px = np.array(starts), np.array(flats), np.array(modules)
+    possible = np.isfinite(table).all(1)
+    costs = np.full(len(table), np.inf)
+    if possible.any():
+        table[possible], costs[possible] = _descend(
+            table[possible], flat_table[possible], pixels, camera, weights, module_px[possible], bent, rounds
+        )
+    found: list[Surface | None] = []
+    for place, (size, _) in enumerate(labels):
+        best = place * len(axes) + int(np.argmin(costs[place * len(axes) : (place + 1) * len(axes)]))
+        if not np.isfinite(costs[best]):
+            found.append(None)
+            continue
+        residual = (_project(table[best][None], flat_table[best][None], camera)[0] - pixels) / module_px[best]
+        misfit = float(np.sqrt((weights * (residual**2).sum(1)).sum() / weights.sum()))
+        found.append(Surface(size, camera, table[best], misfit))
+    return found
 
 
 def _area(points: Floats) -> float:
@@ -132,10 +157,11 @@ def _rotation(turn: Floats) -> Floats:
 
 
 def _residuals(
-    parameters: Floats, flat: Floats, pixels: Floats, camera: Camera, weights: Floats, module_px: float
+    parameters: Floats, flat: Floats, pixels: Floats, camera: Camera, weights: Floats, module_px: Floats
 ) -> Floats:
     """(b, m): errors in units of 0.2 module, then the priors on bend and focal length."""
-    off = (_project(parameters, flat[None], camera) - pixels) / (0.2 * module_px) * np.sqrt(weights)[:, None]
+    off = (_project(parameters, flat, camera) - pixels) / (0.2 * module_px[:, None, None])
+    off *= np.sqrt(weights)[:, None]
     prior = np.stack([parameters[:, _BEND] / 1.2, parameters[:, _FOCAL] / 0.25], axis=1)
     return np.concatenate([off.reshape(len(parameters), -1), prior], axis=1)
 
@@ -146,7 +172,7 @@ def _descend(
     pixels: Floats,
     camera: Camera,
     weights: Floats,
-    module_px: float,
+    module_px: Floats,
     bent: bool,
     rounds: int,
 ) -> tuple[Floats, Floats]:
@@ -159,10 +185,11 @@ def _descend(
     damping = np.full(batch, 1e-2)
     value = _residuals(current, flat, pixels, camera, weights, module_px)
     cost = (value**2).sum(1)
+    flat_many, module_many = np.repeat(flat, len(which), axis=0), np.repeat(module_px, len(which))
     for _ in range(rounds):
         shifted = np.repeat(current, len(which), axis=0)
         shifted[np.arange(len(shifted)), np.tile(which, batch)] += _STEP
-        ahead = _residuals(shifted, flat, pixels, camera, weights, module_px)
+        ahead = _residuals(shifted, flat_many, pixels, camera, weights, module_many)
         slope = (ahead.reshape(batch, len(which), -1) - value[:, None]) / _STEP
         square = slope @ slope.transpose(0, 2, 1)
         diagonal = np.einsum("bii->bi", square)
