@@ -76,7 +76,7 @@ def _holders(lines: Sequence[Entry]) -> list[Holder]:
 
 def _badges(lines: Sequence[Entry], bound: dict[str, Code]) -> list[LabelContent]:
     return [
-        badge(bound[line.operator], line.name, words.t(f"label.role.{line.role}"))
+        badge(bound[line.operator], line.name, words.t(f"role.{line.role}"))
         for line in lines
         if isinstance(line, OperatorAdded)
     ]

@@ -1,24 +1,27 @@
 """Draws every icon and sign of the kiosk, as SVG and as PNG, from the strokes written down here.
 
 Run `python assets/icons/make_icons.py` after changing a drawing; it writes beside itself.  It must never read
-a picture made elsewhere: all drawings are our own.  The hot-surface sign keeps to what ISO 3864-1 says of a
-warning sign (yellow triangle, black border, black drawing); the drawing is ours, in the manner of ISO 7010.
+a picture made elsewhere: all drawings are our own.  The hot-surface sign is the one that labels print, and comes
+from `kiosk.labels.sign`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from PIL import Image, ImageDraw
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # started as a script from anywhere
+
+from kiosk.labels import sign
+
 GRID = 96  # all coordinates below; icons are written at this many pixels
 STROKE = 7.0
 FINE = 6  # sub-pixels a pixel side while drawing: edges come out smooth
-WHITE = "#ffffff"
-BLACK = "#000000"
-WARNING = "#f9a800"  # RAL 1003 signal yellow, as ISO 3864-4 recommends
+WHITE = sign.WHITE
 
 Point = tuple[float, float]
 
@@ -115,20 +118,13 @@ def _ink(colour: str | None) -> tuple[int, int, int, int]:
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16), 255
 
 
-def _wave(x: float, top: float, bottom: float, swing: float) -> list[Point]:
-    """Rising heat: one and a half swings of a sine from bottom to top."""
-    count = 24
-    return [
-        (x + swing * math.sin(1.5 * 2 * math.pi * step / count), bottom + (top - bottom) * step / count)
-        for step in range(count + 1)
-    ]
-
-
-def _heat(drawing: Drawing, colour: str, width: float) -> None:
-    """Three waves over a surface, inside the triangle."""
-    for x, top in ((36.5, 50.0), (48.0, 41.0), (59.5, 50.0)):
-        drawing.line(*_wave(x, top, 66.0, 2.6), width=width, colour=colour)
-    drawing.line((29.0, 74.0), (67.0, 74.0), width=width * 1.15, colour=colour)
+def _trace(drawing: Drawing, shapes: Iterable[sign.Shape]) -> None:
+    """Shapes that labels share with the icons."""
+    for shape in shapes:
+        if isinstance(shape, sign.Stroke):
+            drawing.line(*shape.points, width=shape.width, colour=shape.colour)
+        else:
+            drawing.area(*shape.points, colour=shape.colour)
 
 
 def scan(d: Drawing) -> None:
@@ -144,7 +140,7 @@ def scan(d: Drawing) -> None:
 
 def hot(d: Drawing) -> None:
     d.loop((48, 11), (90, 84), (6, 84), width=8)
-    _heat(d, WHITE, 5.0)
+    _trace(d, sign.heat(WHITE, 5.0))
 
 
 def find(d: Drawing) -> None:
@@ -323,11 +319,8 @@ ICONS: dict[str, Callable[[Drawing], None]] = {
 
 
 def hot_surface(d: Drawing) -> None:
-    """The hot-surface sign in colour: yellow ground, black border, three waves over a surface."""
-    d.loop((48, 9.5), (91.5, 85), (4.5, 85), width=7, colour=BLACK)
-    d.area((48, 9.5), (91.5, 85), (4.5, 85), colour=BLACK)
-    d.area((48, 16.5), (85.4, 81.5), (10.6, 81.5), colour=WARNING)
-    _heat(d, BLACK, 4.6)
+    """The hot-surface sign in colour."""
+    _trace(d, sign.hot_surface())
 
 
 def app(d: Drawing) -> None:
@@ -344,8 +337,8 @@ def app(d: Drawing) -> None:
     d.area((34, 64), (62, 64), (57, 79), (39, 79))
 
 
-def main() -> None:
-    folder = Path(__file__).resolve().parent
+def write(folder: Path) -> None:
+    """Every drawing into a folder, as SVG and PNG."""
     for name, draw in ICONS.items():
         drawing = Drawing(GRID)
         draw(drawing)
@@ -357,4 +350,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    write(Path(__file__).resolve().parent)
