@@ -18,7 +18,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger import upgrade
 from kiosk.ledger.clock import Counter, WatchedClock, boot_counter_s
 from kiosk.ledger.derive import Broken, Change, Put, Row, Stamp, changes, mentions
-from kiosk.ledger.lineform import GENESIS, Written, line_hash, payload, written
+from kiosk.ledger.lineform import GENESIS, Written, as_kept, line_hash, written
 from kiosk.ledger.lock import FolderLock
 from kiosk.ledger.statements import sentences
 from kiosk.ledger.verify import Progress, Wrong, verify
@@ -188,10 +188,10 @@ class Book:
         kept: list[Written] = []
         last_id, last_hash = self._last_id, self._last_hash
         with self._kept(), T.database.atomic():
-            for entry in entries:
+            for given in entries:
                 last_id += 1
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
-                text = payload(entry)
+                entry, text = as_kept(given)
                 last_hash = line_hash(last_hash, stamp, entry.kind, text)
                 T.database.execute_sql(self._insert_line, (*stamp, entry.kind, text, last_hash))
                 self._carry(entry, stamp)

@@ -43,14 +43,19 @@ class Written:
         return Stamp(self.id, self.utc_s, self.watched_s, self.kiosk, self.operator)
 
 
-def payload(entry: Entry) -> str:
-    return _ENCODER.encode(entry).decode()
-
-
 def entry_of(kind: str, text: str) -> Entry:
     """Raises KeyError for a kind nobody knows, msgspec.MsgspecError for a payload that is not of it."""
     entry: Entry = _DECODERS[kind].decode(text)
     return entry
+
+
+def as_kept(entry: Entry) -> tuple[Entry, str]:
+    """The line as a replay will see it (a length given as `12` is `12.0` from then on), and its payload.
+
+    Raises msgspec.ValidationError for a value of another type than the line's.
+    """
+    plain = entry_of(entry.kind, _ENCODER.encode(entry).decode())
+    return plain, _ENCODER.encode(plain).decode()
 
 
 def line_hash(before: str, stamp: Stamp, kind: str, text: str) -> str:

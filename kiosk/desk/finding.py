@@ -1,0 +1,104 @@
+"""The finding counter: where a thing is and how soon it is of use, answered while somebody types.
+
+Only looks; what may be done with what was found is decided where it is scanned.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kiosk.desk.session import NotThere, Session
+from kiosk.ledger.find import FindIndex
+from kiosk.rules.finding import Query, Row, Usable, parse
+
+FRESH_S = 1.0  # a hold's rest is worked out once a second at most
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRow:
+    """A holder that was found.  `left_s`: until it may be touched, for one that is cooling; None: not by time."""
+
+    key: str
+    code: str
+    name: str
+    holder_name: str
+    usable: Usable
+    place: str | None  # code
+    place_name: str | None
+    left_s: float | None
+    diameter_mm: float | None
+    corner_mm: float | None
+    length_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A page of what was found, and how much there is in all."""
+
+    query: Query
+    rows: tuple[FoundRow, ...]
+    total: int
+
+
+@dataclass(frozen=True, slots=True)
+class WayThere:
+    """"Take me there": names from the outside in, as they stand on the steel; empty: nowhere known."""
+
+    name: str
+    code: str
+    path: tuple[str, ...]
+    usable: Usable
+    left_s: float | None
+
+
+class FindingCounter:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._index = FindIndex(lambda: session.cards.places)
+        self._left: dict[str, float | None] = {}
+        self._left_at_s = float("-inf")
+
+    def warm(self) -> None:
+        """Reads everything in, so that the first letter typed is answered at once."""
+        self.find("")
+
+    def find(self, what: str | Query, first: int = 0, count: int = 50) -> Found:
+        """What matches, soonest usable first: a page from `first` on."""
+        query = what if isinstance(what, Query) else parse(what)
+        hits = self._index.search(query, first, count, self._left_s)
+        return Found(query, tuple(self._row(row) for row in hits.rows), hits.total)
+
+    def way(self, holder_key: str) -> WayThere:
+        """Cabinet, drawer and slot, or machine and pocket.  Raises NotThere."""
+        card = self._session.holder(holder_key)
+        row = self._index.row(holder_key)
+        if row is None:
+            raise NotThere("holder in use", holder_key)
+        path = card.place.path if card.place else ()
+        return WayThere(card.name, card.code, path, row.usable, self._row(row).left_s)
+
+    def _row(self, row: Row) -> FoundRow:
+        return FoundRow(
+            row.key,
+            row.code,
+            row.name,
+            row.holder_name,
+            row.usable,
+            row.place,
+            row.place_name,
+            self._left_s(row.key) if row.usable is Usable.COOLING else None,
+            row.dc_mm,
+            row.re_mm,
+            row.length_mm,
+        )
+
+    def _left_s(self, key: str) -> float | None:
+        now_s = self._session.now().watched_s
+        if now_s - self._left_at_s > FRESH_S:
+            self._left = {}
+            self._left_at_s = now_s
+        if key not in self._left:
+            card = self._session.cards.holder(key)
+            hold = card.hold if card else None
+            self._left[key] = None if hold is None or hold.needs_reading else hold.remaining_s
+        return self._left[key]
