@@ -171,10 +171,11 @@ class FindIndex:
             ) = found  # fmt: skip
             label = code or key
             standing = named.get(place)
+            low_mm = _holder.decode(facts).bore_min_mm
             yield Row(
                 key, label, built or name, name, searched_text(built, name, cutter, coupling),
-                searched_text(label, key), coupling, clamping, bore_mm, _holder.decode(facts).bore_min_mm, built is None, dc_mm, re_mm,
-                length_mm, condition, place, standing, kinds.get(place), heats[heat],
+                searched_text(label, key), coupling, clamping, bore_mm, low_mm, built is None,
+                dc_mm, re_mm, length_mm, condition, place, standing, kinds.get(place), heats[heat],
             )  # fmt: skip
 
 
