@@ -42,8 +42,8 @@ class Area:
 
 Shape = Stroke | Area
 
-_OUTER = (Point(48, 9.5), Point(91.5, 85), Point(4.5, 85))
-_INNER = (Point(48, 16.5), Point(85.4, 81.5), Point(10.6, 81.5))
+_OUTER = (Point(48, 8.6), Point(93, 86.5), Point(3, 86.5))
+_INNER = (Point(48, 14.6), Point(87.8, 83.5), Point(8.2, 83.5))
 
 
 def heat(colour: str, width: float) -> tuple[Stroke, ...]:
@@ -55,8 +55,8 @@ def heat(colour: str, width: float) -> tuple[Stroke, ...]:
 
 def hot_surface(ground: str = WARNING) -> tuple[Shape, ...]:
     """The whole sign; `ground` white for printers that only know black."""
-    rim = Stroke((*_OUTER, _OUTER[0]), 7.0)
-    return (rim, Area(_OUTER), Area(_INNER, ground), *heat(BLACK, 4.6))
+    rim = Stroke((*_OUTER, _OUTER[0]), 4.0)
+    return (rim, Area(_OUTER), Area(_INNER, ground), *heat(BLACK, 4.4))
 
 
 def placed(shapes: tuple[Shape, ...], left: float, top: float, side: float) -> tuple[Shape, ...]:
