@@ -59,14 +59,16 @@ class Request:
 class Made:
     """What came of a request.
 
-    files written; the job sent, and the stock it was sent for (None: the queue's own setting); `advice` for round
-    steel, of the label that fares worst; `left_out`: texts that the size has no room for.
+    files written; the job sent, and the stock it was sent for (None: the queue's own setting); queue_dpi: what the
+    queue prints with, where that is not what the labels were laid out for, so that modules are no whole dots;
+    `advice` for round steel, of the label that fares worst; `left_out`: texts that the size has no room for.
     """
 
     labels: int
     files: tuple[Path, ...] = ()
     job: Job | None = None
     media: Media | None = None
+    queue_dpi: int | None = None
     advice: Advice | None = None
     left_out: tuple[str, ...] = ()
 
@@ -108,8 +110,10 @@ def make(
     if request.out is not None:
         return replace(made, files=_write(request.out, layouts, on_sheet))
     assert request.queue is not None and spooler is not None  # one of both, as checked above
+    dpi = spooler.dpi(request.queue)
     media = _stock(request, request.queue, spooler, layouts[0], on_sheet)
-    return replace(made, media=media, job=_print(request, request.queue, spooler, media, layouts, on_sheet))
+    job = _print(request, request.queue, spooler, media, layouts, on_sheet)
+    return replace(made, job=job, media=media, queue_dpi=None if dpi == request.dpi else dpi)
 
 
 def _sheet(request: Request, size: LabelSize) -> Sheet | None:

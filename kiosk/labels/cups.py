@@ -87,6 +87,9 @@ class CupsPrinting:
             return Media(f"custom_{measure}_{measure}", width_mm, height_mm)
         return None
 
+    def dpi(self, queue: str) -> int | None:
+        return self._printer(queue, "printer-resolution-default").number("printer-resolution-default")
+
     def send(self, queue: str, pdf: Path, *, title: str, media: Media | None, copies: int = 1) -> Job:
         content = pdf.read_bytes()
         self._printer(queue, "printer-name")

@@ -19,6 +19,7 @@ from typing import NamedTuple
 _SOCKETS = (Path("/run/cups/cups.sock"), Path("/private/var/run/cupsd"))
 _PORT = 631
 _TIMEOUT_S = 10.0
+_PER_INCH = 3
 
 
 class Operation(IntEnum):
@@ -42,6 +43,7 @@ class Kind(IntEnum):
     INTEGER = 0x21
     BOOLEAN = 0x22
     ENUM = 0x23
+    RESOLUTION = 0x32
     NAME = 0x42
     KEYWORD = 0x44
     URI = 0x45
@@ -259,4 +261,7 @@ def _unpacked(tag: int, data: bytes) -> Value:
         return int(struct.unpack(">i", data)[0])
     if tag == Kind.BOOLEAN:
         return bool(data[0])
+    if tag == Kind.RESOLUTION:  # across and along the feed, in dots per inch (3) or centimetre (4)
+        across, _, unit = struct.unpack(">iib", data)
+        return int(across) if unit == _PER_INCH else round(across * 2.54)
     return data.decode("utf-8", "replace")

@@ -137,6 +137,9 @@ class Printing(Protocol):
     def stock(self, queue: str, width_mm: float, height_mm: float) -> Media | None:
         """Stock of a measure: what `fitting` finds, or a measure of our own where the queue takes any."""
 
+    def dpi(self, queue: str) -> int | None:
+        """Dots per inch the queue prints with unless told otherwise; None where it does not say."""
+
     def send(self, queue: str, pdf: Path, *, title: str, media: Media | None, copies: int = 1) -> Job:
         """Send a PDF once, at true size.  Raises QueueGone, FateUnknown, QueueFault (nothing was printed)."""
 

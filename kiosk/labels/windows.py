@@ -98,6 +98,10 @@ class WindowsPrinting:
     def stock(self, queue: str, width_mm: float, height_mm: float) -> Media | None:
         return fitting(self.media(queue), width_mm, height_mm)
 
+    def dpi(self, queue: str) -> int | None:
+        listed(self.queues(), queue)
+        return self._spooler.dpi(queue)
+
     def send(self, queue: str, pdf: Path, *, title: str, media: Media | None, copies: int = 1) -> Job:
         listed(self.queues(), queue)
         pages = _pages(pdf, self._spooler.dpi(queue))

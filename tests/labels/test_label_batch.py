@@ -37,6 +37,9 @@ class PaperPrinter:
             (each for each in self.media(queue) if (each.width_mm, each.height_mm) == (width_mm, height_mm)), None
         )
 
+    def dpi(self, queue: str) -> int | None:
+        return 203
+
     def send(self, queue: str, pdf: Path, *, title: str, media: Media | None, copies: int = 1) -> Job:
         self.sent.append((queue, pdf.read_bytes(), title, media, copies))
         return Job(queue, len(self.sent), title, State.WAITING)
@@ -147,6 +150,12 @@ def test_a_label_is_sent_for_the_stock_that_fits(label: Labels) -> None:
     assert on_sheet.media.name == "iso_a4_210x297mm"
     with pytest.raises(WrongUse, match="label_25x25mm"):
         make(Request([label()], "25x25", queue="labels", media="letter"), printing=printer)
+
+
+def test_labels_laid_out_for_other_dots_than_the_printers_are_told_apart(label: Labels) -> None:
+    printer = PaperPrinter()
+    assert make(Request([label()], dpi=300, queue="labels"), printing=printer).queue_dpi == 203
+    assert make(Request([label()], dpi=203, queue="labels"), printing=printer).queue_dpi is None
 
 
 def test_a_queue_that_vanished_is_named_with_those_that_are_there(label: Labels) -> None:

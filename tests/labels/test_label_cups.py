@@ -214,6 +214,12 @@ def test_stock_is_found_by_its_measure(cups: Cups) -> None:
     assert cups.printing.stock("labels", 1e6, 1e6) is None
 
 
+def test_a_queue_says_its_dots_per_inch(cups: Cups) -> None:
+    dpi = cups.printing.dpi("labels")
+    assert dpi is not None
+    assert 150 <= dpi <= 2400
+
+
 def test_labels_printed_through_cups_come_out_at_true_size_and_are_read(
     cups: Cups, label: Labels, paper: Callable[[str], Path]
 ) -> None:
