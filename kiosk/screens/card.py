@@ -35,10 +35,10 @@ class CardScreen(View):
     measured = BooleanProperty(True)
     undo_s = NumericProperty(0)
 
-    def shown(self, key: str = "", undo_s: float = 0.0, **_: Any) -> None:
-        self.undo_s = undo_s
-        self.title = self.place = self.detail = ""
-        self.clerk.ask(lambda desk: desk.session.holder(key), self.show)
+    def shown(self, card: HolderCard | None = None, undo_s: float = 0.0, **_: Any) -> None:
+        if card is not None:
+            self.undo_s = undo_s
+            self.show(card)
 
     def show(self, card: HolderCard) -> None:
         """Show what is typed for this holder."""

@@ -103,7 +103,7 @@ class Clerk(EventDispatcher):
         """The screen in sight."""
         return self._views[self._trail[-1]] if self._trail else None
 
-    def go(self, name: str, **about: Any) -> None:
+    def go(self, name: str, /, **about: Any) -> None:
         """Show a screen; `about` is handed to its `shown`.  A screen on the rail starts the way back anew."""
         if name not in self._views:
             return
@@ -180,7 +180,7 @@ class Clerk(EventDispatcher):
                 return
             goal = outcome.goal
             if scanned.undo_s and goal and goal.place.kind in (Kind.POCKET, Kind.SPINDLE) and outcome.holder:
-                self.go("card", key=outcome.holder.holder.key, undo_s=scanned.undo_s)
+                self.go("card", card=scanned.holder or outcome.holder, undo_s=scanned.undo_s)
                 return
         self.go("scan", scanned=scanned)
 

@@ -105,7 +105,7 @@ class HotScreen(View):
             elif hold.needs_reading:
                 self.sleeve = t("hot.needs_reading")
         measure_s = hold.measure_in_s if hold else card.measure_in_s if card else None
-        if measure_s:
+        if measure_s and not self.sleeve:
             self.measure = t("hot.measure_in", left_s=measure_s)
 
 

@@ -30,6 +30,7 @@ class ReadingScreen(View):
     title = StringProperty()
     where = StringProperty("nose")
     instrument = StringProperty("probe")
+    hottest = StringProperty()  # where the kiosk believes it is hottest
     answer = StringProperty()
     ended = BooleanProperty(False)
 
@@ -43,6 +44,7 @@ class ReadingScreen(View):
         self.step = ASK_WHERE
         card = next((card for card in self.clerk.hot if card.holder.key == key), None)
         self.title = card.name if card else name
+        self.hottest = card.hold.where.removeprefix("term.") if card and card.hold else ""
 
     def at(self, where: str) -> None:
         """It was measured there."""

@@ -24,7 +24,7 @@ HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.S
 CUTTER = Cutter("C1", "Roughing mill Ø12 R1 long", 12.0, 12.0, 83.0, re_mm=1.0, zefp=4, coolant=True)
 ASSEMBLY = Assembly("A1", "Roughing mill Ø12 R1 long", HOLDER, CUTTER, 36.0, Measured(142.318, 12.004, 1.0))
 SLEEVE = PlaceCard(Place("P000000001", "Sleeve 1", Kind.COOLING, way="sleeve"), ("Sleeve 1",))
-SLOT = PlaceCard(Place("P000000002", "Cabinet A · 3-07", Kind.SLOT), ("Cabinet A", "Cabinet A · 3-07"))
+SLOT = PlaceCard(Place("P000000002", "Cabinet A · 3-07", Kind.SLOT), ("Cabinet A", "drawer 3", "3-07"))
 POCKET = PlaceCard(Place("P000000003", "pocket 14", Kind.POCKET, number=14), ("Mill 2", "pocket 14"))
 HELD = HoldView(184.4, 171.0, 203.0, "nose", 1060.0, 1540.0, 35.0, since_utc_s=1.79e9)
 READING = HoldView(319.0, 271.0, 365.0, "flange", None, 2210.0, None, needs_reading=True, gap=True)

@@ -17,6 +17,7 @@ def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_rea
 ) -> None:
     kiosk = open_window(size)
     kiosk.sees("Scan a holder or a place")
+    kiosk.put_away()
     kiosk.picture("scan-idle")
     holder, station = kiosk.holder("T001"), kiosk.place("Shrink station")
 
@@ -52,7 +53,7 @@ def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_rea
     kiosk.wait(3000)
     kiosk.touch("Enter a reading")
     kiosk.picture("reading-where")
-    kiosk.touch("Nose")
+    kiosk.touch("hottest now")
     for key in "24":
         kiosk.touch(key)
     kiosk.picture("reading-figure")

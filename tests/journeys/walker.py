@@ -116,7 +116,7 @@ def faults(frame: Any, size: tuple[int, int]) -> list[str]:
             if core.get_extents(word)[0] > width + SLACK:
                 found.append(f"word wider than its box ({width / look.mm:.0f} mm): {word}")
         tall = size_of(label)[1]
-        if tall > height + label.font_size * 0.12:
+        if tall > height + (SLACK if tall > label.font_size * 2 else label.font_size * 0.12):
             found.append(f"clipped ({tall:.0f} px of text in {height:.0f}): {said}")
     inks = [(label, ink(label)) for label in labels]
     for at, (one, where) in enumerate(inks):

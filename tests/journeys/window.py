@@ -40,6 +40,7 @@ class Window:
             env=environment,
         )
         self._until(lambda: bool(self.screen()["texts"]), "the window to open")
+        time.sleep(0.6)  # a window that is drawn takes no touches yet
         if "camera" not in options:
             self._ask(do="look")
 
@@ -66,6 +67,13 @@ class Window:
 
         self._until(there, f"something to touch that says {words!r}")
         _, x, y, width, height = min(found, key=lambda touch: len(touch[0]))
+        self.display.touch(x + width / 2, y + height / 2)
+
+    def touch_key(self, symbol: str) -> None:
+        """Touch the key of a pad that says exactly this."""
+        found = [touch for touch in self.screen()["touches"] if touch[0] == symbol]
+        assert found, f"no key {symbol!r}"
+        _, x, y, width, height = found[0]
         self.display.touch(x + width / 2, y + height / 2)
 
     def hold_up(self, *codes: str) -> None:

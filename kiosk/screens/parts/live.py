@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from kivy.animation import Animation
 from kivy.clock import Clock
-from kivy.graphics import Color, Rectangle
+from kivy.graphics import Color, InstructionGroup, Rectangle
 from kivy.graphics.texture import Texture
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 from kivy.uix.relativelayout import RelativeLayout
@@ -43,8 +43,10 @@ class LivePicture(RelativeLayout):
         self._texture: Texture | None = None
         self._tint = Color(1, 1, 1, 0)
         self._picture = Rectangle()
-        self.canvas.insert(0, self._tint)  # below the corners, which the layout draws
-        self.canvas.insert(1, self._picture)
+        below = InstructionGroup()
+        below.add(self._tint)
+        below.add(self._picture)
+        self.canvas.insert(0, below)  # below the corners, which the layout draws
         self.fbind("size", self._let_go)
         self.fbind("absent", self._dim)
 

@@ -87,13 +87,18 @@ class MagazineMap(Widget):
         magazine: Magazine | None = self.magazine
         if magazine is None or not self.slots or self.width < look.mm * 12:
             return
-        edge = look.mm * 4
+        edge = look.mm * 4.5
         box = (max(1.0, self.width - 2 * edge), max(1.0, self.height - 2 * edge))
-        at = [(self.x + edge + x, self.y + edge + y) for x, y in centres(
-            magazine.kind, len(self.slots), magazine.rows, *box
-        )]  # fmt: skip
+        if magazine.kind is Kind.SHELF:
+            box = (box[0] - edge, box[1] + edge)  # numbers stand on the left alone
+        across, up = self.right - edge / 2 - box[0], self.center_y - box[1] / 2
+        if magazine.kind is not Kind.SHELF:
+            across = self.center_x - box[0] / 2
+        points = centres(magazine.kind, len(self.slots), magazine.rows, *box)
+        at = [(across + x, up + y) for x, y in points]
         apart = min((math.dist(a, b) for a, b in zip(at, at[1:], strict=False)), default=look.mm * 8)
         scale = apart / magazine.pitch_mm
+        middle = (self.center_x, self.center_y)
         with self.canvas:
             for point, slot, width_mm in zip(at, self.slots, self.widths_mm, strict=False):
                 self._pocket(point, slot, width_mm * scale / 2, min(apart * 0.42, look.mm * 3.2))
@@ -101,43 +106,48 @@ class MagazineMap(Widget):
                 x, y = at[magazine.change_at - magazine.first]
                 Color(*look.text)
                 Line(circle=(x, y, min(apart * 0.48, look.mm * 3.9)), width=1.2)
-            self._numbers(at, apart)
+            shelf = magazine.kind is Kind.SHELF
+            self._numbers(at, apart, magazine.pockets // magazine.rows if shelf else 0, middle)
 
     def _pocket(self, point: Point, slot: Slot, tool_px: float, pocket_px: float) -> None:
         x, y = point
-        Color(*(look.raised if slot.state is not State.BLOCKED else look.surface))
-        Ellipse(pos=(x - pocket_px, y - pocket_px), size=(2 * pocket_px, 2 * pocket_px))
+        Color(*(look.line if slot.state is not State.BLOCKED else look.raised))
+        Line(circle=(x, y, pocket_px), width=1.1)
         if tool_px > 0:
-            Color(*look.quiet[:3], 0.75)
-            Ellipse(pos=(x - tool_px, y - tool_px), size=(2 * tool_px, 2 * tool_px))
+            radius = max(tool_px, pocket_px * 0.5)
+            Color(*look.quiet[:3], 0.85)
+            Ellipse(pos=(x - radius, y - radius), size=(2 * radius, 2 * radius))
         if slot.state is State.OWN:
+            star = CoreLabel(text="★", font_name="B612", font_size=pocket_px * 2)
+            star.refresh()
+            width, height = star.texture.size
             Color(*look.text)
-            Line(rectangle=(x - pocket_px, y - pocket_px, 2 * pocket_px, 2 * pocket_px), width=1.1)
-        if slot.state is State.BLOCKED:
-            Color(*look.line)
-            half = pocket_px * 0.7
-            Line(points=[x - half, y - half, x + half, y + half], width=1.2)
-            Line(points=[x - half, y + half, x + half, y - half], width=1.2)
+            Rectangle(texture=star.texture, size=(width, height), pos=(x - width / 2, y - height / 2))
+        if slot.state is State.BLOCKED and tool_px <= 0:
+            Color(*look.quiet)
+            half = pocket_px * 0.6
+            Line(points=[x - half, y - half, x + half, y + half], width=1.1)
+            Line(points=[x - half, y + half, x + half, y - half], width=1.1)
         if slot.state is State.PROPOSED or slot.key == self.chosen:
             Color(*look.act)
-            Line(circle=(x, y, pocket_px + look.mm * 0.4), width=look.mm * 0.45)
+            Line(circle=(x, y, pocket_px + look.mm * 0.5), width=look.mm * 0.5)
 
-    def _numbers(self, at: list[Point], apart: float) -> None:
-        """Numbers where there is room for them: every one, or every fifth, tenth, ..."""
-        labels = {}
-        for index, slot in enumerate(self.slots):
-            label = CoreLabel(text=slot.label, font_name="B612", font_size=look.small)
-            label.refresh()
-            labels[index] = label.texture
-        widest = max(texture.width for texture in labels.values())
-        step = next((step for step in (1, 2, 5, 10, 20, 50) if apart * step >= widest * 1.25), 100)
-        for index, point in enumerate(at):
-            if index % step and self.slots[index].state is not State.PROPOSED:
+    def _numbers(self, at: list[Point], apart: float, row: int, middle: Point) -> None:
+        """A number now and then inside the ring, and the one chosen; on a shelf (`row` pockets wide) one a row."""
+        step = next((step for step in (1, 2, 5, 10, 20, 50) if apart * step >= look.small * 2), 100)
+        for index, (x, y) in enumerate(at):
+            slot = self.slots[index]
+            marked = slot.key == self.chosen
+            if index % row if row else not marked and int(slot.label) % step:
                 continue
-            texture = labels[index]
-            Color(*look.text)
-            Rectangle(
-                texture=texture,
-                size=texture.size,
-                pos=(round(point[0] - texture.width / 2), round(point[1] - texture.height / 2)),
-            )
+            label = CoreLabel(text=slot.label, font_name="B612", font_size=look.small, bold=marked)
+            label.refresh()
+            width, height = label.texture.size
+            if not row:
+                away = math.dist((x, y), middle) or 1.0
+                inwards = (look.mm * 3.4 + width / 2) / away
+                x, y = x + (middle[0] - x) * inwards, y + (middle[1] - y) * inwards
+            else:
+                x = self.x + width / 2
+            Color(*(look.act if marked else look.quiet))
+            Rectangle(texture=label.texture, size=(width, height), pos=(round(x - width / 2), round(y - height / 2)))

@@ -47,7 +47,7 @@ class CoolingPlot(Widget):
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
-        if len(self.curve) < 2 or self.width < look.mm * 20 or self.height < look.mm * 12:
+        if len(self.curve) < 2 or self.width < look.mm * 20 or self.height < look.mm * 14:
             return
         mm = look.mm
         start_s, end_s = self.curve[0][0], max(self.curve[-1][0], self.now_s)
@@ -63,7 +63,8 @@ class CoolingPlot(Widget):
         with self.canvas:
             Color(*look.line)
             Line(points=[left, bottom, left + wide, bottom], width=1)
-            each = 100 if top_c > 100 else 50
+            room = tall / (look.small * 1.4)
+            each = next((step for step in (50, 100, 200, 400) if top_c / step <= room), int(top_c))
             for value in range(each, int(top_c) + 1, each):
                 Color(*look.line)
                 Line(points=[*at(start_s, value), *at(end_s, value)], width=1)
@@ -89,7 +90,7 @@ class CoolingPlot(Widget):
             now = at(self.now_s, 0)[0]
             Color(*look.quiet)
             Line(points=[now, bottom, now, bottom + tall], width=1.1)
-            self._write(t("plot.now"), (now + mm, bottom + tall + mm), (0, 1), look.text)
+            self._write(t("plot.now"), (now + mm, bottom + tall), (0, 1), look.text)
             limit = t("plot.limit", limit_c=self.limit_c)
             self._write(limit, (left + wide, at(0, self.limit_c)[1] + mm * 0.4), (1, 0), look.text)
             for time_s, value_c in self.readings:
@@ -97,4 +98,5 @@ class CoolingPlot(Widget):
                 Color(*look.text)
                 Ellipse(pos=(x - mm * 1.1, y - mm * 1.1), size=(mm * 2.2, mm * 2.2))
                 text = t("plot.reading", value_c=value_c)
-                self._write(text, (x + mm * 1.6, y + mm * 0.6), (0, 0), look.text)
+                above = at(0, self.limit_c)[1] + mm * 0.4 + look.small * 1.2  # clear of the limit's words
+                self._write(text, (x + mm * 1.6, max(y + mm * 0.6, above)), (0, 0), look.text)

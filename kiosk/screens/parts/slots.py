@@ -35,9 +35,9 @@ class State(Enum):
 
 
 SIGNS = {
-    State.EMPTY: "–", State.FULL: "·", State.SEEN: "✓", State.MISSING: "?", State.MISPLACED: "↔",
+    State.EMPTY: "–", State.FULL: "●", State.SEEN: "✓", State.MISSING: "?", State.MISPLACED: "↔",
     State.HOT: "!", State.BLOCKED: "×", State.PROPOSED: "→",
-    State.OWN: "●", State.FREE: " ",
+    State.OWN: "★", State.FREE: " ",
 }  # fmt: skip
 
 
@@ -87,6 +87,10 @@ class SlotKey(Touchable, BoxLayout):
             for x in (self.x, self.x + self.width - thick):
                 self._frame.add(Rectangle(pos=(x, y), size=(thick, dash)))
 
+    def _is_chosen(self) -> bool:
+        return bool(self.value and self.chosen and self.value.key == self.chosen)
+
+    is_chosen = AliasProperty(_is_chosen, bind=["value", "chosen"])
     state_of = AliasProperty(_state, bind=["value"])
     sign = AliasProperty(_sign, bind=["value"])
 

@@ -6,6 +6,7 @@ its owner allows.  It never goes below 3 mm of cap height.  Widths come from the
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import Any
 
@@ -19,7 +20,6 @@ from kivy.uix.layout import Layout
 from kiosk.screens.kv import load_beside
 from kiosk.screens.theme import icon, look
 
-LINE = 1.23  # line height over font size: B612 has 0.965 above and 0.25 below the base line, rounded up
 _EM = 100.0
 _STEP = 0.96
 
@@ -29,6 +29,11 @@ def _ems(font_name: str, bold: bool, word: str) -> float:
     label = CoreLabel(font_name=font_name, bold=bold, font_size=_EM)
     label.resolve_font_name()
     return float(label.get_extents(word)[0]) / _EM
+
+
+def line_px(size_px: float) -> float:
+    """Height of a line: B612 has 0.965 above and 0.25 below its base line, and both are rounded up."""
+    return math.ceil(1.215 * size_px) + 1
 
 
 def width_px(text: str, size_px: float, bold: bool = False, font_name: str = "B612") -> float:
@@ -90,7 +95,7 @@ class Words(Label):
             lines = 1
         if lines is None or (self.lines and lines > self.lines):
             return None
-        return lines * LINE * size_px + self.padding[1] + self.padding[3]
+        return lines * line_px(size_px) + self.padding[1] + self.padding[3]
 
     def _fit(self, *_: object) -> None:
         least = self.smallest
@@ -147,7 +152,7 @@ class Column(Layout):
             height = child.height_at(max(child.largest * scale, least), self.width)
             if height is None:
                 height = child.height_at(least, self.width)
-            heights.append(least * LINE if height is None else height)
+            heights.append(line_px(least) if height is None else height)
         return heights
 
     def do_layout(self, *_: object) -> None:

@@ -34,6 +34,7 @@ class BigButton(Touchable, BoxLayout):
     text = StringProperty()
     note = StringProperty()
     largest = NumericProperty()  # font size of the word, px
+    edge = ColorProperty((0, 0, 0, 0))  # a frame that marks it
     icon = StringProperty()
     fill = ColorProperty()
     ink = ColorProperty()
