@@ -144,23 +144,37 @@ def _kernel_cameras(kernel: Path) -> Iterator[CameraName]:
 
 
 class Device:
-    """A camera of this computer."""
+    """A camera of this computer.
+
+    which: its number, its name, or "" for the first one there is.  A name is looked up each time it is opened,
+    because a camera that was unplugged may come back under another number.
+    """
 
     live = True
 
     def __init__(
-        self, index: int, size: tuple[int, int] = (1280, 720), controls: Controls | None = None
+        self, which: int | str = "", size: tuple[int, int] = (1280, 720), controls: Controls | None = None
     ) -> None:
-        self.name = f"camera {index}"
-        self._index = index
+        self.name = f"camera {which}" if which != "" else "camera"
+        self._which = which
         self._size = size
         self._controls = controls or Controls()
         self._video: cv2.VideoCapture | None = None
 
+    def _number(self) -> int:
+        """The camera's number now.  Raises SourceError."""
+        if isinstance(self._which, int):
+            if sys.platform.startswith("linux") and not Path(f"/dev/video{self._which}").exists():
+                raise SourceError(self.name, Trouble.MISSING, "no such camera is plugged in")
+            return self._which
+        for camera in list_cameras():
+            if self._which in ("", camera.name):
+                return camera.number
+        raise SourceError(self.name, Trouble.MISSING, "no such camera is plugged in")
+
     def open(self) -> None:
-        if sys.platform.startswith("linux") and not Path(f"/dev/video{self._index}").exists():
-            raise SourceError(self.name, Trouble.MISSING, "no such camera is plugged in")
-        video = cv2.VideoCapture(self._index)
+        number = self._number()
+        video = cv2.VideoCapture(number)
         if not video.isOpened():
             video.release()
             if sys.platform.startswith("linux"):
@@ -168,6 +182,8 @@ class Device:
                     self.name, Trouble.BUSY, "another program holds the camera, or it may not be used"
                 )
             raise SourceError(self.name, Trouble.MISSING, "no such camera is plugged in")
+        # Without packing, USB cameras give this size at a few frames a second only.
+        video.set(cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*"MJPG"))
         video.set(cv2.CAP_PROP_FRAME_WIDTH, self._size[0])
         video.set(cv2.CAP_PROP_FRAME_HEIGHT, self._size[1])
         video.set(cv2.CAP_PROP_BUFFERSIZE, 1)
@@ -298,18 +314,22 @@ def source(
     period_s: float = 2.0,
     around: bool = False,
 ) -> Source:
-    """The source that `--camera` names: a number, a folder, a video or a picture.
+    """The source that `--camera` names: a number, a folder, a video, a picture, or a camera by its name.
 
-    period_s and around are for pictures.  Raises PictureError where the folder holds no picture or the file is
-    neither picture nor video; whether a camera is there shows only when it is opened.
+    Empty: the first camera there is.  period_s and around are for pictures.  Raises PictureError where a path
+    leads nowhere, the folder holds no picture or the file is neither picture nor video; whether a camera is
+    there shows only when it is opened.
     """
-    if what.strip().isdigit():
-        return Device(int(what), size, controls)
+    what = what.strip()
+    if what.isdigit() or not what:
+        return Device(int(what) if what else "", size, controls)
     path = Path(what)
     if path.is_dir():
         return Stills(path.name, pictures_in(path), period_s, around)
     if not path.is_file():
-        raise PictureError(path, "no such picture, video, folder or camera number")
+        if path.name == what and path.suffix.lower() not in VIDEOS | PICTURES:
+            return Device(what, size, controls)  # a camera's name; it may be plugged in later
+        raise PictureError(path, "no such picture, video or folder")
     if path.suffix.lower() in VIDEOS:
         return Video(path)
     if path.suffix.lower() not in PICTURES:

@@ -340,6 +340,30 @@ def test_a_number_is_a_camera_and_one_that_is_not_there_is_missing():
     device.close()
 
 
+def test_a_camera_named_keeps_its_name_when_its_number_changes(monkeypatch):
+    there = [CameraName(0, "Built in"), CameraName(2, "On the arm")]
+    opened = []
+
+    def capture(number):
+        opened.append(number)
+        return Board()
+
+    monkeypatch.setattr("kiosk.reader.sources.list_cameras", lambda: there)
+    monkeypatch.setattr(cv2, "VideoCapture", capture)
+    named, first = source("On the arm"), source("")
+    named.open()
+    first.open()
+    named.close()
+    there[1] = CameraName(4, "On the arm")
+    named.open()
+    assert opened == [2, 0, 4]
+    there.clear()
+    for device in (named, first):
+        with pytest.raises(SourceError) as missing:
+            device.open()
+        assert missing.value.trouble is Trouble.MISSING
+
+
 def test_cameras_are_listed_by_number_without_their_metadata_nodes(tmp_path: Path, monkeypatch):
     monkeypatch.setattr("sys.platform", "linux")
     for node, name, index in (("video10", "Rear", "0"), ("video2", "Front", "0"), ("video3", "Front", "1")):
