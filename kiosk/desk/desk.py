@@ -12,11 +12,13 @@ from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.build import BuildCounter
+from kiosk.desk.copies import CopiesCounter
 from kiosk.desk.finding import FindingCounter
 from kiosk.desk.handover import HandoverCounter
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.labels import LabelCounter
 from kiosk.desk.people import PeopleCounter
+from kiosk.desk.records import RecordsCounter
 from kiosk.desk.session import NotThere, Session
 from kiosk.desk.shop import ShopCounter
 from kiosk.ledger.book import Book, Written
@@ -63,6 +65,8 @@ class Desk:
         self.handover = HandoverCounter(session)
         self.audits = AuditCounter(session)
         self.finding = FindingCounter(session)
+        self.records = RecordsCounter(session)
+        self.copies = CopiesCounter(session)
         self._beat_s = session.now().watched_s
 
     @classmethod

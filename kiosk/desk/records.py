@@ -1,0 +1,258 @@
+"""The records counter: what happened to a holder, at a place, by an operator, in a shift, and where a thing was.
+
+Reads lines and puts names to them; it never writes and never judges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from kiosk.desk.session import NotThere, Session
+from kiosk.ledger import history as past
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import Written, rows
+from kiosk.ledger.derive import Row
+from kiosk.rules import lines as L
+from kiosk.rules import shift
+from kiosk.rules.cards import HolderCard, OperatorCard, PlaceCard, place_name
+from kiosk.rules.hold import HoldFacts, Reading, Stay
+from kiosk.rules.places import Kind
+from kiosk.rules.say import Say, Value, say
+
+
+@dataclass(frozen=True, slots=True)
+class Filter:
+    """Which lines of a subject; kinds are values of `lines.KINDS`.  Times: wall time, seconds UTC."""
+
+    kinds: frozenset[str] = frozenset()
+    operator: str | None = None
+    since_utc_s: float | None = None
+    until_utc_s: float | None = None
+    newest: int = 100
+    before: int | None = None  # the next page: lines older than this number
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryRow:
+    """One line as people read it.  `say`: what happened, in a message `history.<kind>`."""
+
+    line: int
+    utc_s: float
+    kind: str
+    operator: str | None  # name
+    kiosk: str
+    holder: str | None  # name
+    place: str | None  # name of where it happened, or where to
+    say: Say
+
+
+@dataclass(frozen=True, slots=True)
+class WasAt:
+    """Where the book had a holder.  `place` None: nowhere known; `since_utc_s` None: not in the book yet."""
+
+    place: str | None
+    place_name: str | None
+    since_utc_s: float | None
+    operator: str | None
+    hot: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class HeatRecord:
+    """One heating of a holder.  Times in readings and stays are seconds of watched time since it was heated.
+
+    facts: for the model, to draw the curve that was expected.  ended_by: time, reading, or None while it runs or
+    where the next heating came first.
+    """
+
+    heated_utc_s: float
+    place_name: str | None
+    operator: str | None
+    stays: tuple[tuple[str | None, float], ...]  # name of the place, from when
+    readings: tuple[Reading, ...]  # `at_s` since it was heated
+    ended_by: str | None
+    held_s: float | None
+    facts: HoldFacts
+
+
+class RecordsCounter:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def subject(self, text: str) -> str:
+        """The key behind a label's text, a key, a place's name or an operator's name.  Raises NotThere."""
+        session = self._session
+        found = session.cards.subject(text)
+        if isinstance(found, HolderCard):
+            return found.holder.key
+        if isinstance(found, PlaceCard):
+            return found.place.code
+        if isinstance(found, OperatorCard):
+            return found.key
+        for model in (T.Holder, T.Assembly, T.Operator, T.Audit):
+            if rows(model.select(model.key).where(model.key == text)):
+                return text
+        place = session.cards.find_place(text)
+        if place is not None:
+            return place
+        wanted = text.strip().casefold()
+        for card in rows(T.Operator.select()):
+            if card["name"].casefold() == wanted:
+                return str(card["key"])
+        built = T.Assembly.select(T.Assembly.holder).where(T.Assembly.name == text, T.Assembly.torn_line.is_null())
+        named = T.Holder.select(T.Holder.key).where(T.Holder.name == text)
+        for row in rows(built.limit(2)) or rows(named.limit(2)):
+            return str(row.get("holder") or row.get("key"))
+        raise NotThere("holder, place, operator or label", text)
+
+    def history(self, subject: str, which: Filter | None = None) -> tuple[HistoryRow, ...]:
+        """What happened to or at or by `subject` (a key: `subject()` finds it), newest first.
+
+        An assembly's history is that of its holder while it was built in.
+        """
+        asked = which or Filter()
+        return tuple(self._row(line) for line in self._lines(subject, asked))
+
+    def _lines(self, subject: str, asked: Filter) -> Sequence[Written]:
+        question = past.Question(
+            subject, asked.kinds, asked.operator, asked.since_utc_s, asked.until_utc_s, asked.newest, asked.before
+        )
+        for built in rows(T.Assembly.select().where(T.Assembly.key == subject)):
+            last = built["torn_line"] or self._session.book.last_id
+            before = min(asked.before or last + 1, last + 1)
+            question = replace(question, subject=built["holder"], before=before)
+            found = past.lines(question)
+            return [line for line in found if line.id >= built["built_line"]]
+        return past.lines(question)
+
+    def everything(self, which: Filter | None = None) -> tuple[HistoryRow, ...]:
+        """The last lines of the book, whatever they are about."""
+        asked = which or Filter()
+        question = past.Question(
+            None, asked.kinds, asked.operator, asked.since_utc_s, asked.until_utc_s, asked.newest, asked.before
+        )
+        return tuple(self._row(line) for line in past.lines(question))
+
+    def where_at(self, holder_key: str, utc_s: float) -> WasAt:
+        """Where it was at a moment of wall time.  Raises NotThere for a holder nobody knows."""
+        self._session.holder(holder_key)
+        stood = past.where_at(holder_key, utc_s)
+        since = stood.since
+        by = self._names().get(since.operator or "", since.operator) if since else None
+        kinds = frozenset({L.Heated.kind, L.HoldEnded.kind})
+        heat = past.lines(past.Question(holder_key, kinds, until_utc_s=utc_s, newest=1))
+        hot = bool(heat) and isinstance(heat[0].entry, L.Heated)
+        return WasAt(stood.place, self._name_of(stood.place), since.utc_s if since else None, by, hot)
+
+    def heatings(self, holder_key: str, newest: int = 20) -> tuple[HeatRecord, ...]:
+        """The last heatings with what was read, newest first.  Raises NotThere."""
+        card = self._session.holder(holder_key)
+        return tuple(self._heating(card, cycle) for cycle in past.heat_cycles(holder_key, newest))
+
+    def _heating(self, card: HolderCard, cycle: past.HeatCycle) -> HeatRecord:
+        start = cycle.heated
+        heated = start.entry
+        assert isinstance(heated, L.Heated)  # heat_cycles begins with one
+        places = self._session.cards.places
+        came = [(heated.place, start.watched_s)]
+        came += [(line.entry.goal or "", line.watched_s) for line in cycle.stays if isinstance(line.entry, L.Moved)]
+        nothing: Row = {"way": None, "wet_length_mm": None}
+        rows_of = [(code, at_s, places.rows.get(code, nothing)) for code, at_s in came]
+        stays = tuple(Stay(code or None, at_s, row["way"], row["wet_length_mm"]) for code, at_s, row in rows_of)
+        readings = tuple(
+            Reading(line.watched_s, line.entry.where, line.entry.value_c, line.entry.instrument, line.entry.verdict)
+            for line in cycle.readings
+            if isinstance(line.entry, L.TemperatureRead)
+        )
+        ended = cycle.ended.entry if cycle.ended else None
+        facts = HoldFacts(
+            card.holder, card.assembly, start.watched_s, start.utc_s, heated.temp_c, heated.length_mm, stays, readings,
+            body_c=heated.body_c,
+        )  # fmt: skip
+        return HeatRecord(
+            start.utc_s,
+            self._name_of(heated.place),
+            self._names().get(start.operator or "", start.operator),
+            tuple((self._name_of(stay.place), stay.since_s - start.watched_s) for stay in stays),
+            tuple(replace(reading, at_s=reading.at_s - start.watched_s) for reading in readings),
+            ended.by if isinstance(ended, L.HoldEnded) else None,
+            cycle.ended.watched_s - start.watched_s if cycle.ended else None,
+            facts,
+        )
+
+    def shift(self, since_utc_s: float, until_utc_s: float | None = None) -> shift.ShiftReport:
+        """The summary of a stretch of wall time; None: until now."""
+        session = self._session
+        until = until_utc_s if until_utc_s is not None else session.now().utc_s + 1.0
+        kinds = {code: Kind(row["kind"]) for code, row in session.cards.places.rows.items()}
+        lines = list(past.span(since_utc_s, until))
+        counted = shift.counts((shift.Told(line.id, line.operator, line.entry) for line in lines), kinds)
+        last = lines[-1] if lines else None
+        return shift.ShiftReport(
+            session.book.kiosk, since_utc_s, until, counted, tuple(sorted(self._names().items())),
+            last.id if last else session.book.last_id, last.hash if last else session.book.last_hash,
+        )  # fmt: skip
+
+    # names ------------------------------------------------------------------------------------------------
+
+    def _names(self) -> dict[str, str]:
+        return {row["key"]: row["name"] for row in rows(T.Operator.select(T.Operator.key, T.Operator.name))}
+
+    def _name_of(self, code: str | None) -> str | None:
+        places = self._session.cards.places
+        return place_name(places.path(code)) if code and code in places.rows else code or None
+
+    def _holder_name(self, key: str | None) -> str | None:
+        card = self._session.cards.holder(key) if key else None
+        return card.name if card else key
+
+    def _row(self, line: Written) -> HistoryRow:
+        entry = line.entry
+        holder = getattr(entry, "holder", None)
+        key = holder if isinstance(holder, str) or holder is None else holder.key
+        place = getattr(entry, "goal", None) or getattr(entry, "place", None) or getattr(entry, "pocket", None)
+        code = place if isinstance(place, str) or place is None else place.code
+        name, where = self._holder_name(key), self._name_of(code)
+        by = self._names().get(line.operator or "", line.operator)
+        words = say(f"history.{line.kind.replace(' ', '_')}", **self._values(entry, name, where))
+        return HistoryRow(line.id, line.utc_s, line.kind, by, line.kiosk, name, where, words)
+
+    def _values(self, entry: L.Entry, name: str | None, where: str | None) -> dict[str, Value]:
+        """What the words of a line need."""
+        values: dict[str, Value] = {"name": name, "place": where}
+        for field in _SAID:
+            if hasattr(entry, field):
+                value = getattr(entry, field)
+                values[field] = value if isinstance(value, str | int | float) or value is None else str(value)
+        match entry:
+            case L.Moved(origin=origin):
+                values["origin"] = self._name_of(origin)
+            case L.MeasuredLine(values=measured):
+                values |= {"length_mm": measured.length_mm, "diameter_mm": measured.diameter_mm}
+            case L.Built(name=built):
+                values["name"] = built
+            case L.CutterAdded(cutter=cutter):
+                values["name"] = cutter.name
+            case L.PlaceAdded(place=place):
+                values["name"] = place.name
+            case L.ConditionSaid(condition=condition):
+                values["condition"] = f"term.condition.{condition.value}"
+            case L.DifferenceSettled(difference=difference, action=action, name=called):
+                values |= {"name": called, "difference": f"difference.{difference}", "action": f"action.{action}"}
+            case L.CodeBound(subject=subject, what=what):
+                values["name"] = self._holder_name(subject) if what == "holder" else self._name_of(subject)
+            case L.OperatorAdded(name=called) | L.SettingChanged(name=called):
+                values["name"] = called
+            case L.OperatorRetired(operator=key) | L.SignedIn(operator=key) | L.SignedOut(operator=key):
+                values["name"] = self._names().get(key, key)
+            case L.Restored(holders=holders):
+                values["count"] = len(holders)
+        return values
+
+
+# Fields of lines whose values are put into words as they are.
+_SAID = (
+    *("reason", "text", "value", "value_c", "where", "instrument", "verdict", "by", "code", "audit", "expected"),
+    *("seen", "missing", "version", "source", "count", "used_min", "backup", "heats", "imported"),
+)

@@ -1,0 +1,134 @@
+"""A shift in figures, counted from its lines: what was built, heated, handed out, brought back and refused.
+
+Counts only what the lines say and takes back what was undone; works on any stretch of lines in order.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from kiosk.rules import lines as L
+from kiosk.rules.places import Kind
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A line as far as it is counted."""
+
+    id: int
+    operator: str | None
+    entry: L.Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """What one operator did.  `steps`: holders moved, built, heated, measured."""
+
+    operator: str | None
+    steps: int
+    refusals: int
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftCounts:
+    """The figures of a shift.  refusals and differences: by reason and by kind, most frequent first."""
+
+    built: int = 0
+    torn_down: int = 0
+    heated: int = 0
+    readings: int = 0
+    measured: int = 0
+    issued: int = 0  # into a machine
+    returned: int = 0  # out of a machine
+    shelved: int = 0  # into the cabinet, from a machine or not
+    undone: int = 0
+    audits: int = 0
+    corrections: int = 0  # lines that a supervisor gave a reason for
+    differences: tuple[tuple[str, int], ...] = ()
+    refusals: tuple[tuple[str, int], ...] = ()
+    people: tuple[Share, ...] = ()
+
+    @property
+    def refused(self) -> int:
+        return sum(count for _, count in self.refusals)
+
+
+_STEPS = (L.Moved, L.Built, L.Heated, L.MeasuredLine, L.TornDown)
+
+
+def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
+    """The figures of these lines.  kinds: of each place, by code."""
+    lines = list(told)
+    taken_back = {each.entry.undoes for each in lines if isinstance(each.entry, L.Moved) and each.entry.undoes}
+    found: Counter[str] = Counter()
+    refusals: Counter[str] = Counter()
+    differences: Counter[str] = Counter()
+    steps: Counter[str | None] = Counter()
+    turned: Counter[str | None] = Counter()
+    for each in lines:
+        match each.entry:
+            case L.Moved(undoes=undoes) if undoes is not None:
+                found["undone"] += 1
+                continue
+            case L.Moved() if each.id in taken_back:
+                continue
+            case L.Moved(origin=origin, goal=goal):
+                found.update(_crossing(kinds.get(origin or ""), kinds.get(goal or "")))
+                found["corrections"] += bool(each.entry.reason) and each.entry.reason != "audit"
+            case L.Built():
+                found["built"] += 1
+            case L.TornDown():
+                found["torn_down"] += 1
+            case L.Heated(heats=heats):
+                found["heated"] += heats
+            case L.TemperatureRead():
+                found["readings"] += 1
+            case L.MeasuredLine():
+                found["measured"] += 1
+            case L.AuditClosed():
+                found["audits"] += 1
+            case L.DifferenceSettled(difference=difference):
+                differences[difference] += 1
+            case L.TurnedAway(reason=reason):
+                refusals[reason] += 1
+                turned[each.operator] += 1
+            case L.HolderRegistered(reason=reason) | L.CutterAdded(reason=reason) if reason:
+                found["corrections"] += 1
+        if isinstance(each.entry, _STEPS):
+            steps[each.operator] += 1
+    people = sorted(steps.keys() | turned.keys(), key=lambda key: (-steps[key], key or ""))
+    return ShiftCounts(
+        **found,
+        differences=tuple(differences.most_common()),
+        refusals=tuple(refusals.most_common()),
+        people=tuple(Share(key, steps[key], turned[key]) for key in people),
+    )
+
+
+def _crossing(origin: Kind | None, goal: Kind | None) -> list[str]:
+    """What a move means for the figures."""
+    came_out = origin is not None and origin.in_machine
+    went_in = goal is not None and goal.in_machine
+    found = []
+    if went_in and not came_out:
+        found.append("issued")
+    if came_out and not went_in:
+        found.append("returned")
+    if goal is not None and goal.stores and not (origin is not None and origin.stores):
+        found.append("shelved")
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftReport:
+    """A shift on paper.  Times are wall time, seconds UTC; `hash` is that of `line`, the last one counted."""
+
+    kiosk: str
+    since_utc_s: float
+    until_utc_s: float
+    counts: ShiftCounts
+    names: tuple[tuple[str, str], ...]  # operator key, name
+    line: int
+    hash: str
