@@ -92,6 +92,8 @@ def make(
         raise WrongUse(f"{request.out} ends neither in .pdf nor in .png")
     if request.out is not None and request.out.suffix.lower() == ".png" and on_sheet:
         raise WrongUse("a sheet is a PDF; give a file that ends in .pdf")
+    if request.out is not None and not request.out.parent.is_dir():
+        raise WrongUse(f"there is no folder {request.out.parent} to write {request.out.name} into")
     spooler = printing
     if request.queue is not None:
         spooler = printing or system_printing()

@@ -56,6 +56,14 @@ class LabelContent:
             )
 
 
+_OF_KIND = {kind: tag for tag, kind in _CODED.items() if tag is not Tag.HOT}
+
+
+def bare_label(code: Code) -> LabelContent:
+    """The code alone, for a thing that is not in the book yet."""
+    return LabelContent(_OF_KIND[code.kind], code, "")
+
+
 def holder_label(code: Code, holder: Holder) -> LabelContent:
     """Short name, coupling and bore."""
     return LabelContent(Tag.HOLDER, code, holder.name, (f"{holder.coupling} · {bore(holder)}",))

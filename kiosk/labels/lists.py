@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
-from kiosk.labels.content import LabelContent, Tag
+from kiosk.labels.content import LabelContent, bare_label
 from kiosk.labels.faults import ListFault
 from kiosk.rules.assembly import Coupling
-from kiosk.rules.codes import Code, CodeFault, Kind, parse
+from kiosk.rules.codes import Code, CodeFault, parse
 
 COLUMNS = ("code", "name", "coupling", "bore_mm", "number", "within", "detail")
-_TAGS = {Kind.HOLDER: Tag.HOLDER, Kind.PLACE: Tag.PLACE, Kind.BADGE: Tag.BADGE, Kind.COMMAND: Tag.COMMAND}
 _WHY = {
     "length": "a code has ten characters",
     "symbol": "a code has none of A I L M O Q U W Y Z and no signs",
@@ -100,7 +100,8 @@ def _content(
     details = tuple(filter(None, (" · ".join(shape), row.get("within", ""), row.get("detail", ""))))
     if booked and not details:
         details = booked.details
-    return LabelContent(_TAGS[code.kind], code, name, details, row.get("number") or (booked.number if booked else ""))
+    number = row.get("number") or (booked.number if booked else "")
+    return replace(bare_label(code), name=name, details=details, number=number)
 
 
 def _coupling(path: Path, line: int, row: dict[str, str]) -> list[str]:

@@ -157,7 +157,7 @@ def advise(
             other = relaid(size, None)
         except LabelError:
             continue
-        if not other.left_out and fares(other.symbol_mm)[0]:
+        if (layout.left_out or not other.left_out) and fares(other.symbol_mm)[0]:
             return replace(found, remedy=Remedy.OTHER_SIZE, size=size, module_dots=other.symbol.module_dots)
     if fares(layout.symbol_mm, FLAT_MM)[0]:
         return replace(found, remedy=Remedy.FLAT)

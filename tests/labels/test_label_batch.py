@@ -171,6 +171,7 @@ def test_a_queue_that_vanished_is_named_with_those_that_are_there(label: Labels)
         ({}, "say where"),
         ({"out": Path("a.pdf"), "queue": "labels"}, "say where"),
         ({"out": Path("a.jpg")}, "neither"),
+        ({"out": Path("nowhere/at/all/a.pdf")}, "no folder"),
         ({"out": Path("a.png"), "sheet": SheetWish("A4")}, "sheet is a PDF"),
         ({"out": Path("a.pdf"), "contents": []}, "no labels"),
     ],

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kiosk.labels import draw
-from kiosk.labels.content import LabelContent, Tag, hot_tag, place_label
+from kiosk.labels.content import LabelContent, Tag, bare_label, hot_tag, place_label
 from kiosk.labels.faults import DpiUnknown, LetterUnknown, NeedsLargerSize, SizeTooSmall, TextTooLong, WrongUse
 from kiosk.labels.layout import EM_LEAST_MM, INCH_MM, QUIET, Layout, lay_out
 from kiosk.labels.letters import Face, font
@@ -199,6 +199,13 @@ def test_a_pocket_shows_its_number_larger_than_its_name() -> None:
 def test_a_code_of_another_kind_never_reaches_a_label() -> None:
     with pytest.raises(WrongUse, match="place code"):
         LabelContent(Tag.HOLDER, make(Kind.PLACE, 1), "Shrink 12")
+
+
+@pytest.mark.parametrize("kind", list(Kind))
+def test_a_code_that_is_in_no_book_yet_gets_a_label_of_its_own(kind: Kind) -> None:
+    layout = lay_out(bare_label(make(kind, 5)), parse_size("25x25"))
+    assert "".join(text.text for text in layout.texts) == make(kind, 5).text
+    assert not layout.left_out
 
 
 def test_a_smaller_symbol_can_be_asked_for_on_the_same_label(label: Labels) -> None:
