@@ -11,6 +11,7 @@ from argon2.exceptions import InvalidHashError, VerifyMismatchError
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
+from kiosk.ledger.derive import Row
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.lines import CodeBound, OperatorAdded, OperatorRetired, SignedOut
 
@@ -47,6 +48,23 @@ class PeopleCounter:
         card = self._session.cards.operator(key)
         assert card is not None  # written just now
         return card
+
+    def has_pin(self, key: str) -> bool:
+        """Whether a supervisor has chosen a PIN.  Raises NotThere."""
+        return bool(self._row(key)["pin_hash"])
+
+    def first_pin(self, key: str, pin: str) -> None:
+        """A supervisor without a PIN chooses one.  Raises PinRefused where there is one already, NotThere."""
+        row = self._row(key)
+        if row["pin_hash"] or row["role"] != "supervisor":
+            raise PinRefused
+        self._session.write(OperatorAdded(key, row["name"], row["role"], self._hasher.hash(pin)))
+
+    def _row(self, key: str) -> Row:
+        found = rows(T.Operator.select().where(T.Operator.key == key, T.Operator.retired == 0))
+        if not found:
+            raise NotThere("operator", key)
+        return found[0]
 
     def retire(self, key: str, reason: str) -> None:
         self._session.write(OperatorRetired(key, reason))

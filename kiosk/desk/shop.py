@@ -5,9 +5,10 @@ A code is bound once and for all; whatever is registered here can be corrected b
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Sequence
 
-from kiosk.desk.session import Session
+from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
@@ -50,13 +51,29 @@ class ShopCounter:
         found = rows(T.Holder.select().order_by(T.Holder.name, T.Holder.key).offset(first).limit(count))
         return tuple(self._session.cards.holder_of(row) for row in found)
 
+    def fresh_key(self) -> str:
+        """A key for a new holder."""
+        return f"T{secrets.token_hex(5).upper()}"
+
+    def code_of(self, key: str) -> str:
+        """The label in use on a place or badge.  Raises NotThere."""
+        bound = T.Binding.select(T.Binding.text).where(T.Binding.subject == key, T.Binding.retired_line.is_null())
+        for row in rows(bound.order_by(T.Binding.bound_line.desc())):
+            return str(row["text"])
+        raise NotThere("label on", key)
+
     def add_place(self, place: Place, magazine: Magazine | None = None) -> PlaceCard:
         self._session.write(PlaceAdded(place, magazine), CodeBound(place.code, place.code, "place"))
         return self._session.place(place.code)
 
-    def register(self, holder: Holder, code: str, place: str | None, *, stood_cold: bool) -> HolderCard:
-        """A new holder with its label, standing at `place`.  stood_cold: nobody heated it within the last day."""
-        lines: list[Entry] = [HolderRegistered(holder, stood_cold=stood_cold), CodeBound(code, holder.key, "holder")]
+    def register(self, holder: Holder, code: str | None, place: str | None, *, stood_cold: bool) -> HolderCard:
+        """A new holder standing at `place`.  stood_cold: nobody heated it within the last day.
+
+        code: of a label or mark it has already; None: one is printed, and bound by its first scan.
+        """
+        lines: list[Entry] = [HolderRegistered(holder, stood_cold=stood_cold)]
+        if code is not None:
+            lines.append(CodeBound(code, holder.key, "holder"))
         if place is not None:
             lines.append(Moved(holder.key, None, place))
         self._session.write(*lines)

@@ -66,7 +66,9 @@ class LabelsScreen(View):
         self._holder: str | None = None
         self._job: Job | None = None
 
-    def shown(self, code: str = "", tag: str = "", inside: str = "", command: Command | None = None, **_: Any) -> None:
+    def shown(
+        self, code: str = "", tag: str = "", inside: str = "", fresh: str = "", command: Command | None = None, **_: Any
+    ) -> None:
         mine = self.clerk.settings.labels
         self.size_name = self.size_name or mine.size
         self.queue = self.queue or mine.queue
@@ -74,6 +76,9 @@ class LabelsScreen(View):
             self._ask_for(code)
         elif tag:
             self.clerk.ask(lambda desk: (desk.labels.hot_tag(tag),), self._tag, self._failed)
+        elif fresh:
+            self._holder = fresh
+            self.new_label()
         elif inside:
             self.clerk.ask(lambda desk: desk.labels.inside(inside), self._several, self._failed)
         elif command is Command.PRINT_LABEL:

@@ -7,8 +7,12 @@ from kiosk.screens.heat import HeatScreen
 from kiosk.screens.hot import HotScreen
 from kiosk.screens.labels import LabelsScreen
 from kiosk.screens.machine import MachineScreen
+from kiosk.screens.pin import PinScreen
+from kiosk.screens.preferences import PreferencesScreen
 from kiosk.screens.reading import ReadingScreen
+from kiosk.screens.register import RegisterScreen
 from kiosk.screens.scan import ScanScreen
+from kiosk.screens.shop import ShopScreen
 from kiosk.screens.typed import TypedScreen
 from kiosk.screens.view import View
 
@@ -21,4 +25,8 @@ SCREENS: tuple[type[View], ...] = (
     MachineScreen,
     CardScreen,
     LabelsScreen,
+    ShopScreen,
+    PinScreen,
+    PreferencesScreen,
+    RegisterScreen,
 )

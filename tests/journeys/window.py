@@ -20,6 +20,19 @@ from tests.journeys.display import PICTURES, Display
 PATIENCE_S = 30.0
 
 
+def draw_label(code: str, path: Path) -> None:
+    """A camera's picture, 640x480, of a label lying straight in the middle."""
+    symbol = qrcode.QRCode(version=1, error_correction=qrcode.constants.ERROR_CORRECT_H, box_size=6, border=4)
+    symbol.add_data(code.encode(), optimize=0)
+    symbol.make(fit=False)
+    label = np.where(np.array(symbol.get_matrix()), 20, 235).astype(np.uint8)
+    label = np.kron(label, np.ones((6, 6), np.uint8))
+    frame = np.full((480, 640), 110, np.uint8)
+    top, left = (480 - label.shape[0]) // 2, (640 - label.shape[1]) // 2
+    frame[top : top + label.shape[0], left : left + label.shape[1]] = label
+    cv2.imwrite(str(path), cv2.cvtColor(frame, cv2.COLOR_GRAY2BGR))
+
+
 class Window:
     """One window on a display, with the demo shop behind it.  `size`: width and height, px."""
 
@@ -98,6 +111,10 @@ class Window:
         """Time goes by."""
         self._ask(do="forward", s=seconds)
 
+    def hang_desk(self, hung: bool) -> None:
+        """The desk answers nothing any more, or again."""
+        self._ask(do="hang", hung=hung)
+
     # What a person sees ---------------------------------------------------------------------------------------
 
     def screen(self) -> Any:
@@ -156,15 +173,7 @@ class Window:
     def _drawn(self, code: str) -> Path:
         self._held += 1
         path = self._scratch / f"{self._held:03}.png"
-        symbol = qrcode.QRCode(version=1, error_correction=qrcode.constants.ERROR_CORRECT_H, box_size=6, border=4)
-        symbol.add_data(code.encode(), optimize=0)
-        symbol.make(fit=False)
-        label = np.where(np.array(symbol.get_matrix()), 20, 235).astype(np.uint8)
-        label = np.kron(label, np.ones((6, 6), np.uint8))
-        frame = np.full((480, 640), 110, np.uint8)
-        top, left = (480 - label.shape[0]) // 2, (640 - label.shape[1]) // 2
-        frame[top : top + label.shape[0], left : left + label.shape[1]] = label
-        cv2.imwrite(str(path), cv2.cvtColor(frame, cv2.COLOR_GRAY2BGR))
+        draw_label(code, path)
         return path
 
     def _ask(self, **asked: Any) -> Any:

@@ -2,12 +2,14 @@
 
 import string
 import tomllib
+from dataclasses import fields
 from pathlib import Path
 
 import pytest
 
 from kiosk import where, words
 from kiosk.rules.checkin import Reason
+from kiosk.settings import Settings
 
 
 @pytest.mark.parametrize("language", words.LANGUAGES)
@@ -35,3 +37,15 @@ def test_no_key_is_written_twice_for_one_language(path: Path) -> None:
     for other in path.parent.glob(f"{language}*.toml"):
         if other != path:
             assert not mine & set(words._flat(tomllib.loads(other.read_text("utf-8")))), other.name
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES)
+def test_every_setting_that_a_screen_lists_has_a_name(language: str) -> None:
+    known = words.catalogue(language).words
+    for group in fields(Settings):
+        for one in fields(type(getattr(Settings(), group.name))):
+            if isinstance(one.default, str) and "options" not in one.metadata:
+                continue  # set in the file
+            assert f"setting.{group.name}.{one.name}" in known
+            for option in one.metadata.get("options", ()):
+                assert f"option.{option}" in known

@@ -1,0 +1,111 @@
+"""The settings, behind a supervisor's PIN: a list of what may be set, and for each a pad or a choice.
+
+Every bound is the setting's own (`kiosk.settings`); a change is a line in the ledger with who made it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import Any, get_type_hints
+
+from kivy.properties import ListProperty, NumericProperty, StringProperty
+
+from kiosk.desk import Desk
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.view import View
+from kiosk.settings import Settings
+from kiosk.words import t
+
+ALL, FIGURE, CHOICE = 0, 1, 2
+_UNITS = {"s": "s", "c": "°C", "um": "µm", "mm": "mm", "deg": "°", "ms": "ms"}
+
+
+class PreferencesScreen(View):
+    """All settings, then one of them."""
+
+    name = "settings"
+    rail = "shop"
+
+    step = NumericProperty(ALL)
+    rows = ListProperty()
+    options = ListProperty()
+    title = StringProperty()
+    unit = StringProperty()
+    trouble = StringProperty()
+    least = NumericProperty(0.0)
+    most = NumericProperty(1.0)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._table, self._key, self._supervisor = "", "", ""
+
+    def shown(self, supervisor: str = "", **_: Any) -> None:
+        self._supervisor = supervisor
+        self.trouble = ""
+        self.step = ALL
+        self.clerk.ask(lambda desk: desk.session.settings, self._list)
+
+    def choose(self, row: Choice) -> None:
+        """This one is to be changed."""
+        self._table, self._key = row.key.split(".")
+        self.title = row.text
+        group = next(f for f in fields(Settings) if f.name == self._table)
+        one = next(f for f in fields(group.default) if f.name == self._key)  # type: ignore[arg-type]
+        if "options" in one.metadata:
+            self.options = [Choice(option, _named(option)) for option in one.metadata["options"]]
+            self.step = CHOICE
+        elif isinstance(one.default, bool):
+            self.options = [Choice("true", t("settings.on")), Choice("false", t("settings.off"))]
+            self.step = CHOICE
+        else:
+            self.least, self.most = one.metadata["low"], one.metadata["high"]
+            self.unit = _unit(self._key)
+            self.ids.entry.text = ""
+            self.step = FIGURE
+
+    def take(self, value: str) -> None:
+        """This is the value from now on."""
+        table, key, who = self._table, self._key, self._supervisor
+        self.clerk.ask(lambda desk: _set(desk, table, key, value, who), self._list, self._failed)
+        self.step = ALL
+
+    def _list(self, settings: Settings) -> None:
+        rows = []
+        for group in fields(settings):
+            table = getattr(settings, group.name)
+            hints = get_type_hints(type(table))
+            for one in fields(table):
+                if hints[one.name] is str and "options" not in one.metadata:
+                    continue  # names and folders belong to a keyboard: the settings file
+                value = getattr(table, one.name)
+                words = t(f"setting.{group.name}.{one.name}")
+                rows.append(Choice(f"{group.name}.{one.name}", words, _shown(one.name, value)))
+        self.rows = rows
+
+    def _failed(self, error: Exception) -> None:
+        self.trouble = fault_words(error)
+
+
+def _unit(key: str) -> str:
+    return _UNITS.get(key.rsplit("_", 1)[-1], "") if "_" in key else ""
+
+
+def _named(option: str) -> str:
+    return t(f"option.{option}")
+
+
+def _shown(key: str, value: object) -> str:
+    if isinstance(value, bool):
+        return t("settings.on") if value else t("settings.off")
+    if isinstance(value, float):
+        return f"{value:g} {_unit(key)}".strip()
+    return _named(str(value))
+
+
+def _set(desk: Desk, table: str, key: str, value: str, supervisor: str) -> Settings:
+    return desk.session.set(table, key, value, supervisor)
+
+
+load_beside(__file__)

@@ -1,0 +1,188 @@
+"""A new holder: what it seats in, how it clamps, three figures, where it stands, and its first label.
+
+The mass worked out from the figures is shown, so that a wrong outline is noticed on a scale.  A label of ours is
+printed and bound by its first scan; a mark that is on the steel already can be scanned instead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from kivy.properties import ListProperty, NumericProperty, StringProperty
+
+from kiosk.desk import Desk
+from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
+from kiosk.rules.cards import FreshLabel, HolderCard, UnknownCode
+from kiosk.rules.checkin import Done
+from kiosk.rules.outline import OutlineError, profile_of
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import say, t
+
+COUPLING, CLAMPING, FIGURE, STANDS, HEATED, LABEL = range(6)
+STEPS = 8
+_COUPLINGS = (
+    *(Coupling(Family.HOLLOW_TAPER, size) for size in (32, 40, 50, 63, 80, 100)),
+    *(Coupling(family, size) for family in (Family.STEEP_TAPER_A, Family.STEEP_TAPER_J) for size in (30, 40, 50)),
+)
+# figure asked for: field of the holder, least and most in mm
+_FIGURES = (("bore_mm", 1.0, 60.0), ("nose_mm", 5.0, 120.0), ("projection_mm", 20.0, 400.0))
+
+
+class RegisterScreen(View):
+    """Step by step; `figure` counts through bore, nose and projection."""
+
+    name = "register"
+    rail = "shop"
+    covers = Covers.RAIL
+
+    step = NumericProperty(COUPLING)
+    figure = NumericProperty(0)
+    count = NumericProperty(1)
+    title = StringProperty()
+    rows = ListProperty()
+    place_name = StringProperty()
+    answer = StringProperty()
+    mass = StringProperty()
+    trouble = StringProperty()
+    least = NumericProperty(0.0)
+    most = NumericProperty(1.0)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._holder = Holder("", "", _COUPLINGS[0], Clamping.SHRINK_FIT, 1.0)
+        self._place: str | None = None
+
+    def shown(self, **_: Any) -> None:
+        self.trouble = self.answer = ""
+        self.rows = [Choice(str(c), t(f"coupling.{c.family.value}", size=c.size), str(c)) for c in _COUPLINGS]
+        self._to(COUPLING, 1)
+
+    def back(self) -> None:
+        """One step back, or out."""
+        if self.step == COUPLING or self.step == LABEL:
+            self.clerk.go("shop")
+        elif self.step == FIGURE and self.figure > 0:
+            self._ask_figure(int(self.figure) - 1)
+        else:
+            self.shown()
+
+    def coupling(self, choice: Choice) -> None:
+        self._holder = replace(self._holder, coupling=Coupling.parse(choice.key))
+        self.rows = [Choice(kind.value, t(f"clamping.{kind.value}")) for kind in Clamping]
+        self._to(CLAMPING, 2)
+
+    def clamping(self, choice: Choice) -> None:
+        self._holder = replace(self._holder, clamping=Clamping(choice.key))
+        self._ask_figure(0)
+
+    def _ask_figure(self, figure: int) -> None:
+        self.figure = figure
+        name, self.least, self.most = _FIGURES[figure]
+        self.title = t(f"register.{name}")
+        self.ids.entry.text = ""
+        self._to(FIGURE, 3 + figure)
+
+    def take(self, value: float) -> None:
+        """A figure was entered."""
+        name = _FIGURES[int(self.figure)][0]
+        self._holder = _with(self._holder, name, value)
+        if self.figure < len(_FIGURES) - 1:
+            self._ask_figure(int(self.figure) + 1)
+            return
+        try:
+            kilograms = profile_of(self._holder, None).holder_kg
+        except (OutlineError, ValueError) as fault:
+            self.trouble = str(fault)
+            self._ask_figure(0)
+            return
+        self.mass = t("register.mass", mass_kg=kilograms)
+        self._to(STANDS, 6)
+
+    def scanned(self, text: str) -> bool:
+        """The place it stands at; or, at the end, a mark it has already."""
+        if self.step == STANDS:
+            self.clerk.ask(lambda desk: _place_of(desk, text), self._stands, self._failed)
+            return True
+        if self.step == LABEL and self._holder.key:
+            key = self._holder.key
+            self.clerk.ask(lambda desk: _label_or_mark(desk, key, text), self._bound, self._failed)
+            return True
+        return False
+
+    def _stands(self, found: tuple[str, str]) -> None:
+        self._place, self.place_name = found
+        self._to(HEATED, 7)
+
+    def heated(self, within_a_day: bool) -> None:
+        """Whether it was heated within the last day: then it counts as hot until read."""
+        bore, reach = self._holder.bore_mm, self._holder.projection_mm
+        name = f"{t('clamping.' + self._holder.clamping.value)} {bore:g} x {reach:g}"
+        holder, place = replace(self._holder, name=name), self._place
+        self.clerk.ask(
+            lambda desk: desk.shop.register(
+                replace(holder, key=desk.shop.fresh_key()),
+                None,
+                None if within_a_day else place,
+                stood_cold=not within_a_day,
+            ),
+            self._registered,
+            self._failed,
+        )
+
+    def _registered(self, card: HolderCard) -> None:
+        self._holder = card.holder
+        self.title = card.holder.name
+        self.answer = ""
+        self.clerk.play(Sound.DONE)
+        self._to(LABEL, 8)
+
+    def label(self) -> None:
+        """Print its first label."""
+        key = self._holder.key
+        self.clerk.go("labels", fresh=key)
+
+    def _bound(self, words: str) -> None:
+        self.clerk.play(Sound.DONE)
+        self.answer = words
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = fault_words(error)
+
+    def _to(self, step: int, count: int) -> None:
+        self.step, self.count = step, count
+        if step != FIGURE:
+            self.trouble = ""
+
+
+def _with(holder: Holder, figure: str, value: float) -> Holder:
+    match figure:
+        case "bore_mm":
+            return replace(holder, bore_mm=value)
+        case "nose_mm":
+            return replace(holder, nose_mm=value)
+    return replace(holder, projection_mm=value)
+
+
+def _place_of(desk: Desk, text: str) -> tuple[str, str]:
+    card = desk.session.place(text)
+    return card.place.code, card.name
+
+
+def _label_or_mark(desk: Desk, key: str, text: str) -> str:
+    subject = desk.session.cards.subject(text)
+    if isinstance(subject, FreshLabel):
+        outcome = desk.scan(text).outcome
+        return say(outcome.say) if isinstance(outcome, Done) else t("register.not_free", code=text)
+    if not isinstance(subject, UnknownCode) or not subject.foreign:
+        return t("register.not_free", code=text)
+    card = desk.shop.adopt_mark(key, text)
+    return t("register.bound", name=card.name)
+
+
+load_beside(__file__)

@@ -1,0 +1,72 @@
+"""The shop's screens: a new holder with its first label, and a setting behind a PIN."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.journeys.window import Window
+
+
+def enter(kiosk: Window, figures: str) -> None:
+    for figure in figures:
+        kiosk.touch_key(figure)
+
+
+@pytest.mark.parametrize("size", [(800, 480), (360, 640)])
+def test_a_new_holder_is_registered_with_four_answers_and_bound_by_its_label(
+    size: tuple[int, int], open_window: Callable[..., Window], tmp_path: Path
+) -> None:
+    kiosk = open_window(size)
+    bench = kiosk.place("Bench 2")
+    kiosk.touch("Shop")
+    kiosk.picture("shop-menu")
+    kiosk.touch("New holder")
+    kiosk.sees("What does it seat in?")
+    kiosk.picture("register-coupling")
+    kiosk.touch("hollow taper 40")
+    kiosk.touch("Shrink")
+    kiosk.sees("Bore")
+    for figures in ("10", "24", "80"):
+        enter(kiosk, figures)
+        kiosk.touch("Take this figure")
+    kiosk.sees("without a cutter", "Scan the place")
+    kiosk.picture("register-place")
+    kiosk.hold_up(bench)
+    kiosk.sees("heated within the last day")
+    kiosk.picture("register-heated")
+    kiosk.touch("No, it stood cold")
+    kiosk.sees("Registered", "Shrink 10 x 80")
+    kiosk.put_away()
+    kiosk.picture("register-done")
+    kiosk.touch("Print its label")
+    kiosk.sees("true size")
+    kiosk.picture("register-label")
+    kiosk.touch("Save")
+    kiosk.sees("scan it")
+    (png,) = (tmp_path / "data-0" / "labels").glob("*.png")
+    kiosk.hold_up(png.stem)
+    kiosk.sees("Label on Shrink 10 x 80")
+    assert kiosk.check() == []
+
+
+def test_settings_open_for_a_supervisors_pin_alone(kiosk: Window) -> None:
+    kiosk.touch("Shop")
+    kiosk.touch("Settings")
+    kiosk.sees("choose a PIN")
+    enter(kiosk, "4711")
+    kiosk.touch("Open")
+    kiosk.sees("Once more")
+    enter(kiosk, "4711")
+    kiosk.touch("Open")
+    kiosk.sees("Settings", "Language")
+    kiosk.picture("settings")
+    kiosk.touch("Shop")
+    kiosk.touch("Settings")
+    kiosk.sees("Kim Vale")
+    enter(kiosk, "1234")
+    kiosk.touch("Open")
+    kiosk.sees("That is not the PIN")
+    kiosk.picture("pin-wrong")
