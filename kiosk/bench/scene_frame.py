@@ -151,9 +151,9 @@ def corners(scene: Scene, lens: Lens | None = None, skin: Skin | None = None) ->
     return lens.project(skin.spot(x, z))
 
 
-def reach(scene: Scene) -> Reach:
-    """What the camera can get of the scene's label."""
-    skin, lens = scene.skin, scene.lens
+def reach(scene: Scene, lens: Lens | None = None, skin: Skin | None = None) -> Reach:
+    """What the camera can get of the scene's label; another lens or skin than the scene's own may be given."""
+    lens, skin = lens or scene.lens, skin or scene.skin
     half = scene.module_mm * len(paint.modules(scene.text)) / 2
     grid = np.linspace(-half, half, 3)
     x, z = (c.ravel() for c in np.meshgrid(grid, grid))

@@ -191,8 +191,8 @@ def drawer_photo(
     """Holders lying in a foam tray, photographed from above, one label on each round nose.
 
     12 megapixels unless another lens is given, from where the picture spans `wide_mm` of the drawer; labels
-    16..20 mm on steel of 26..50 mm, turned up to 25 degrees about their axes.  `columns` x `rows` places; codes
-    fill them in reading order and places without a code stay empty.
+    16..20 mm on steel of 26..50 mm, turned up to 25 degrees about their axes as far as `reach` allows.
+    `columns` x `rows` places; codes fill them in reading order and places without a code stay empty.
     """
     rng = np.random.default_rng([seed, 5])
     depth_mm = wide_mm * lens.focal_px / lens.width_px
@@ -204,32 +204,11 @@ def drawer_photo(
     lying = []
     for place, text in enumerate(codes):
         row, column = divmod(place, columns)
-        diameter = rng.uniform(26, min(50, 0.62 * cell_x))
-        scene = Scene(
-            text=text,
-            label_mm=rng.uniform(16, 20),
-            diameter_mm=diameter,
-            distance_mm=depth_mm,
-            spin_deg=rng.uniform(-25, 25),
-            turned_deg=90 * int(rng.integers(4)) + rng.uniform(-3, 3),
-            glare=rng.uniform(0.2, 0.8) if rng.random() < 0.25 else 0.0,
-            glare_at=(rng.uniform(-0.4, 0.4), rng.uniform(-0.4, 0.4)),
-            glare_mm=rng.uniform(1, 2),
-            oil=rng.uniform(0.05, 0.4) if rng.random() < 0.4 else 0.0,
-            scratches=int(rng.integers(0, 4)),
-            look=int(rng.integers(1 << 30)),
-        )
-        lean = np.radians(rng.normal(0, 3))
         middle = np.array([(column + 0.5) * cell_x - wide_mm * 0.48, (row + 0.5) * cell_y - high_mm * 0.48])
-        middle += rng.normal(0, 1.0, 2)
-        skin = Skin(
-            point=np.array([*middle, depth_mm - diameter / 2]),
-            across=np.array([np.cos(lean), np.sin(lean), 0]),
-            along=np.array([np.sin(lean), -np.cos(lean), 0]),
-            normal=np.array([0.0, 0.0, -1.0]),
-            radius_mm=diameter / 2,
-            spin_deg=scene.spin_deg,
-        )
+        scene, skin = _lying(text, middle, depth_mm, min(50, 0.62 * cell_x), rng)
+        while not reach(scene, lens, skin).readable:
+            scene, skin = _lying(text, middle, depth_mm, min(50, 0.62 * cell_x), rng)
+        diameter = scene.diameter_mm
         half = cell_y / 2
         parts = (
             Turned(diameter / 2, -half * 0.34, half * 0.42, 1.0),
@@ -245,9 +224,43 @@ def drawer_photo(
     whole = cv2.convertScaleAbs(whole, alpha=255.0)
     for scene, skin in lying:
         stick(whole, scene, label(scene, np.random.default_rng([scene.look, 13])), lens, skin, paper)
-    camera = Scene(text="", light=0.95, warmth=0.3, defocus_px=0.6, noise=3.0, jpeg=88)
-    picture = sense(whole, camera, rng)
+    picture = sense(whole, _DRAWER_LIGHT, rng)
     return Drawer(picture, tuple((scene.text, corners(scene, lens, skin)) for scene, skin in lying))
+
+
+_DRAWER_LIGHT = Scene(text="", light=0.95, warmth=0.3, defocus_px=0.6, noise=3.0, jpeg=88)
+
+
+def _lying(
+    text: str, middle: NDArray[np.float64], depth_mm: float, widest_mm: float, rng: np.random.Generator
+) -> tuple[Scene, Skin]:
+    """A label on a holder that lies about `middle` in the drawer, and the skin it sticks on."""
+    diameter = rng.uniform(26, widest_mm)
+    scene = replace(
+        _DRAWER_LIGHT,
+        text=text,
+        label_mm=rng.uniform(16, 20),
+        diameter_mm=diameter,
+        distance_mm=depth_mm,
+        spin_deg=rng.uniform(-25, 25),
+        turned_deg=90 * int(rng.integers(4)) + rng.uniform(-3, 3),
+        glare=rng.uniform(0.2, 0.8) if rng.random() < 0.25 else 0.0,
+        glare_at=(rng.uniform(-0.4, 0.4), rng.uniform(-0.4, 0.4)),
+        glare_mm=rng.uniform(1, 2),
+        oil=rng.uniform(0.05, 0.4) if rng.random() < 0.4 else 0.0,
+        scratches=int(rng.integers(0, 4)),
+        look=int(rng.integers(1 << 30)),
+    )
+    lean = np.radians(rng.normal(0, 3))
+    skin = Skin(
+        point=np.array([*(middle + rng.normal(0, 1.0, 2)), depth_mm - diameter / 2]),
+        across=np.array([np.cos(lean), np.sin(lean), 0]),
+        along=np.array([np.sin(lean), -np.cos(lean), 0]),
+        normal=np.array([0.0, 0.0, -1.0]),
+        radius_mm=diameter / 2,
+        spin_deg=scene.spin_deg,
+    )
+    return scene, skin
 
 
 def _foam(lens: Lens, columns: int, rows: int, rng: np.random.Generator) -> paint.Field:
