@@ -53,7 +53,7 @@ __all__ = [
 ]
 
 _ROUND_S = 0.5  # a step of the reference solution
-_PER_PIECE = 32
+_PER_PIECE = 24
 _HORIZON_S = 60_000.0
 
 
@@ -150,9 +150,7 @@ def touch_safe_s(profile: Profile, heat: Heat, stages: Sequence[Stage], room: Ro
     profile: geometry, mm.  stages: where it stood, in order, seconds; the last one goes on for good.
     Raises CoolingError where the data cannot bound it.
     """
-    course = course_of(profile, heat, stages, room)
-    limit_k = limit_over_ambient_k(room)
-    return _touch_safe_s(course, _grid(course, limit_k, room.tolerance_um), limit_k)
+    return _touch_safe_s(course_of(profile, heat, stages, room), limit_over_ambient_k(room))
 
 
 def assess(
@@ -172,21 +170,18 @@ def assess(
     fan = Fan(profile, heat, stages, room, beliefs)
     limit_k = limit_over_ambient_k(room)
     times = _grid(fan.nominal, limit_k, room.tolerance_um)
-    # Further than nominal: a holder on the warm side takes longer.
-    wide, shift = fan.hottest(times)
-    while wide[-1] + shift[-1] > limit_k and times[-1] < _HORIZON_S:
+    look = fan.look(times)
+    while look.high_k[-1] > limit_k and times[-1] < _HORIZON_S:  # a holder on the warm side takes longer
         times = np.append(times, times[-1] * np.array([1.2, 1.45, 1.75, 2.1]))
-        wide, shift = fan.hottest(times)
-    later, later_shift = fan.envelope(times)
-    high_later = later + later_shift
-    touch_s = _touch_safe_s(fan.nominal, times, limit_k)
-    edge = fan.edge(times, later, later_shift, limit_k)
+        look = fan.look(times)
+    touch_s = _touch_safe_s(fan.nominal, limit_k)
+    edge = fan.edge(look, limit_k)
     hold_s: float | None = None
     edge_k = room.limit_c - edge.course.ambient_c
-    if high_later[-1] <= limit_k and edge_k > 0 and edge.course.hottest(times[-1:])[0] < edge_k:
-        over = np.flatnonzero(high_later > limit_k)
+    if look.high_later_k[-1] <= limit_k and edge_k > 0 and edge.course.hottest(times[-1:])[0] < edge_k:
+        over = np.flatnonzero(look.high_later_k > limit_k)
         by_shifts_s = float(math.ceil(times[over[-1] + 1])) if len(over) else 0.0
-        hold_s = max(_touch_safe_s(edge.course, times, edge_k), by_shifts_s, touch_s)
+        hold_s = max(_touch_safe_s(edge.course, edge_k), by_shifts_s, touch_s)
     growth = fan.nominal.growth_um(times)
     wrong = np.flatnonzero(np.abs(growth) > room.tolerance_um)
     ready_s = 0.0
@@ -203,10 +198,10 @@ def assess(
         measure_ready_s=max(ready_s, touch_s),
         take_out_s=fan.take_out_s(edge),
         t_s=_rounded(times, 2),
-        hottest_c=_rounded(ambient + wide, 2),
-        low_c=_rounded(ambient + np.maximum(wide / GUARD - shift, 0.0), 2),
-        high_c=_rounded(ambient + wide + shift, 2),
-        rise_k=_rounded(np.maximum(high_later - wide - shift, 0.0), 2),
+        hottest_c=_rounded(ambient + look.nominal_k, 2),
+        low_c=_rounded(ambient + np.maximum(2 * look.nominal_k - look.high_k, 0.0), 2),
+        high_c=_rounded(ambient + look.high_k, 2),
+        rise_k=_rounded(np.maximum(look.high_later_k - look.high_k, 0.0), 2),
         growth_um=_rounded(growth, 2),
         where=tuple(ZONES[index] for index in where),
     )
@@ -263,10 +258,10 @@ def _grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
             quiet = (GUARD * course.hottest(marks) < 0.3 * limit_k) & (
                 np.abs(course.growth_um(marks)) < 0.9 * tolerance_um
             )
-            long_s = marks[int(quiet.argmax())] - piece.start_s if quiet.any() else _HORIZON_S
+            long_s, count = (marks[int(quiet.argmax())] - piece.start_s if quiet.any() else _HORIZON_S), 2 * _PER_PIECE
         else:
-            long_s = piece.end_s - piece.start_s
-        parts.append(piece.start_s + np.geomspace(min(0.25, long_s), long_s, _PER_PIECE))
+            long_s, count = piece.end_s - piece.start_s, _PER_PIECE
+        parts.append(piece.start_s + np.geomspace(min(0.25, long_s), long_s, count))
     return np.unique(np.concatenate(parts))
 
 
@@ -281,17 +276,23 @@ def _cross(curve: Any, times: Floats, at: int, level: float) -> float:
 
 def last_above_s(course: Course, limit_k: float) -> float:
     """When the skin was last more than `limit_k` over its ambient, seconds since heating; 0 if it never was."""
-    return _last_above_s(course, _grid(course, limit_k, math.inf), limit_k)
+    for piece in reversed(course.pieces):
+        long_s = min(piece.end_s - piece.start_s, _HORIZON_S)
+        times = piece.start_s + np.append(0.0, np.geomspace(min(0.25, long_s), long_s, 2 * _PER_PIECE))
+        over = np.flatnonzero(piece.skin(times).max(axis=0) > limit_k)
+        if len(over):
+            at = over[-1]
+            if at + 1 == len(times):
+                return float(times[at])
+            fine = np.linspace(times[at], times[at + 1], 25)
+            still = np.flatnonzero(piece.skin(fine).max(axis=0) > limit_k)
+            return float(fine[min(still[-1] + 1, 24)] if len(still) else fine[-1])
+    return 0.0
 
 
-def _last_above_s(course: Course, times: Floats, limit_k: float) -> float:
-    over = np.flatnonzero(course.hottest(times) > limit_k)
-    return _cross(course.hottest, times, over[-1], limit_k) if len(over) else 0.0
-
-
-def _touch_safe_s(course: Course, times: Floats, limit_k: float) -> float:
+def _touch_safe_s(course: Course, limit_k: float) -> float:
     """Guarded and rounded up to a second."""
-    above_s = _last_above_s(course, times, limit_k / GUARD)
+    above_s = last_above_s(course, limit_k / GUARD)
     return float(math.ceil(above_s + _ROUND_S)) if above_s else 0.0
 
 

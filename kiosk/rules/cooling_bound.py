@@ -49,6 +49,19 @@ def draw_of(unknown: Floats) -> Draw:
     )
 
 
+class Look(NamedTuple):
+    """Guarded excess over ambient of the hottest point, K, at `times_s` (t,).
+
+    nominal_k, high_k: now.  later_k: (1 + moved unknowns, t) and high_later_k: the hottest from then on.
+    """
+
+    times_s: Floats
+    nominal_k: Floats
+    high_k: Floats
+    later_k: Floats
+    high_later_k: Floats
+
+
 class Edge(NamedTuple):
     """One drawn holder and its course."""
 
@@ -83,8 +96,8 @@ class Fan:
 
     @property
     def runs(self) -> int:
-        """How many solutions it took."""
-        return 1 + len(self._others)
+        """How many solutions an assessment takes: nominal, one for each unknown, and the edge."""
+        return 2 + len(self._others)
 
     def _course(self, unknown: Floats) -> Course:
         draw = draw_of(unknown)
@@ -96,29 +109,20 @@ class Fan:
             draw.bulk,
         )
 
-    def hottest(self, times: Floats) -> tuple[Floats, Floats]:
-        """(times,) guarded nominal excess, and how far the 99 % side lies above it."""
-        nominal = GUARD * self.nominal.hottest(times)
-        return nominal, self._shift([GUARD * other.hottest(times) - nominal for other in self._others])
+    def look(self, times: Floats) -> Look:
+        """The nominal and the 99 % side at some moments, ascending."""
+        each = GUARD * np.stack([course.hottest(times) for course in (self.nominal, *self._others)])
+        later = np.maximum.accumulate(each[:, ::-1], axis=1)[:, ::-1]
+        ambient_k = BETA * AMBIENT_K.whole
+        shift, later_shift = (np.sqrt(((rows[1:] - rows[0]) ** 2).sum(axis=0) + ambient_k**2) for rows in (each, later))
+        return Look(times, each[0], each[0] + shift, later, later[0] + later_shift)
 
-    def envelope(self, times: Floats) -> tuple[Floats, Floats]:
-        """The same for the hottest from then on."""
-        nominal = _from_then_on(GUARD * self.nominal.hottest(times))
-        shifts = [_from_then_on(GUARD * other.hottest(times)) - nominal for other in self._others]
-        return nominal, self._shift(shifts)
-
-    @staticmethod
-    def _shift(shifts: Sequence[Floats]) -> Floats:
-        total: Floats = np.sqrt(sum(shift**2 for shift in shifts) + (BETA * AMBIENT_K.whole) ** 2)
-        return total
-
-    def edge(self, times: Floats, later: Floats, shift: Floats, limit_k: float) -> Edge:
+    def edge(self, look: Look, limit_k: float) -> Edge:
         """The holder at the 99 % edge: every unknown moved in proportion to what it does when the bound is
         reached.  Its course carries what adding shifts leaves out, that one unknown makes another worse."""
-        over = np.flatnonzero(later + shift > limit_k)
-        at = int(over[-1]) if len(over) else 0
-        nominal = later[at]
-        steps = [float((GUARD * other.hottest(times[at:])).max() - nominal) for other in self._others]
+        over = np.flatnonzero(look.high_later_k > limit_k)
+        then = look.later_k[:, int(over[-1]) if len(over) else 0]
+        steps = [float(other - then[0]) for other in then[1:]]
         steps.append(BETA * AMBIENT_K.whole)
         size = math.sqrt(sum(step * step for step in steps))
         unknown = self._mean + unknown_mean()
@@ -212,12 +216,6 @@ def _ambient_move() -> Floats:
     move = np.zeros(UNKNOWNS)
     move[_AMBIENT] = BETA * AMBIENT_K.whole
     return move
-
-
-def _from_then_on(values: Floats) -> Floats:
-    """(times,) the largest value at or after each time."""
-    result: Floats = np.maximum.accumulate(values[::-1])[::-1]
-    return result
 
 
 def unknown_mean() -> Floats:

@@ -13,23 +13,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg.lapack import dpbtrf, dpbtrs, dsyevd
 
-from kiosk.rules.cooling_mesh import Floats, Mesh
+from kiosk.rules.cooling_mesh import Floats, Ints, Mesh
 
 _SIGMA_W_M2K4 = 5.670374419e-8
 _KELVIN = 273.15
-_MODES = 12
+_MODES = 11  # within 0.2 K of thirty modes from 3 s on, on every outline tried
 _SHIFT_S = (1.0, 60.0)  # shortest and longest shift; a stage's length over 8 in between
-_FALL = 0.6  # a tangent serves until the hottest skin's excess has fallen to this share
-_TANGENT_AT = 0.78  # of the excess at its start: near the mean on the way down
+_FIRST_S, _LONGER = 20.0, 2.0  # a tangent serves that long, each next one that many times longer
+_TANGENT_AT = 0.81  # of the excess at its start: near the mean on the way down
 _FLAT_K = 25.0  # below this excess one tangent serves to the end
 _HORIZON_S = 40_000.0  # by when even 12 kg of steel has lost half its excess in still air
-_LOOK = 24  # moments at which a piece looks for its own end
-_FRACTIONS = np.linspace(0.0, 1.0, _LOOK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +51,7 @@ def radiance(mesh: Mesh, emissivity: float) -> Floats:
     return emissivity * _SIGMA_W_M2K4 * (mesh.side_m2 + mesh.end_m2)
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(NamedTuple):
     """Excess over ambient = basis @ (rest + mix @ exp(-rates * (t - start_s))), for start_s <= t < end_s."""
 
     start_s: float
@@ -65,7 +62,7 @@ class Piece:
     mix: Floats  # (m, m)
     rest: Floats  # (m,)
 
-    def _weights(self, times_s: Floats) -> Floats:
+    def weights(self, times_s: Floats) -> Floats:
         """(m, times) weights of the basis."""
         weights: Floats = self.mix @ np.exp(-self.rates[:, None] * (times_s - self.start_s))
         weights += self.rest[:, None]
@@ -73,11 +70,11 @@ class Piece:
 
     def skin(self, times_s: Floats) -> Floats:
         """(skin, times) excess in K."""
-        return self.on_skin @ self._weights(times_s)
+        return self.on_skin @ self.weights(times_s)
 
     def along(self, weight: Floats, times_s: Floats) -> Floats:
         """(times,) weighted sum over all cells."""
-        result: Floats = (weight @ self.basis) @ self._weights(times_s)
+        result: Floats = (weight @ self.basis) @ self.weights(times_s)
         return result
 
     def state(self, at_s: float) -> Floats:
@@ -121,16 +118,42 @@ class Course:
         return piece.state(at_s)
 
 
-def _modes(scaled: Floats, bands: NDArray[np.float64], damping: Floats, shift_s: float) -> tuple[Floats, Floats]:
-    """(m,) rates in 1/s of conduction and damping, and (n, m) modes, in the Krylov space of a state.
+def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float = 1.0) -> Course:
+    """The course of a holder through its stages.
 
-    scaled: (n,) the state, times the roots of heat capacity; it lies in the space.  The inverse is projected,
-    not the operator: such rates are harmonic means of the operator's own, never above the arithmetic ones that
-    projecting the operator would give, so that this error too is on the warm side.
+    excess: (n,) K over ambient at the first stage's start.  exchanges: in order, the last without end.
+    capacity: factor on every heat capacity, 1 for the outline as given.
     """
-    system = np.multiply(bands, shift_s, order="F")
-    system[0] += 1.0 + shift_s * damping
+    pieces: list[Piece] = []
+    for exchange in exchanges:
+        if pieces:
+            excess = pieces[-1].state(exchange.start_s)
+        pieces += _stage(_space(mesh, excess, exchange, capacity), mesh.skin, ambient_c + _KELVIN, exchange, capacity)
+    return Course(mesh, ambient_c, tuple(pieces))
+
+
+class _Space(NamedTuple):
+    """What a stage is solved in.  rates: (m,) 1/s of conduction and films at capacity 1.  basis: (n, m).
+    on_skin: (skin, m).  start: (m,) the state the stage begins with."""
+
+    rates: Floats
+    basis: Floats
+    on_skin: Floats
+    start: Floats
+
+
+def _space(mesh: Mesh, state: Floats, exchange: Exchange, capacity: float) -> _Space:
+    """The Krylov space of a state under a stage's conduction and films.
+
+    The inverse is projected, not the operator: such rates are harmonic means of the operator's own, never above
+    the arithmetic ones that projecting the operator would give, so that this error too is on the warm side.
+    """
+    long_s = min(exchange.end_s - exchange.start_s, _HORIZON_S)
+    shift_s = min(max(long_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1]) / capacity
+    system = np.multiply(mesh.bands, shift_s, order="F")
+    system[0] += 1.0 + shift_s * (exchange.film_w_k / mesh.root**2)
     factor, _ = dpbtrf(system, lower=1, overwrite_ab=1)
+    scaled = state * mesh.root
     rows = np.empty((_MODES, len(scaled)))
     solved = np.empty_like(rows)
     vector, used = scaled, 0
@@ -148,58 +171,29 @@ def _modes(scaled: Floats, bands: NDArray[np.float64], damping: Floats, shift_s:
         solved[used] = vector
         used += 1
     if not used:  # nothing is warm
-        return np.ones(1), np.zeros((len(scaled), 1))
+        nothing = np.zeros((len(scaled), 1))
+        return _Space(np.ones(1), nothing, nothing[mesh.skin], np.zeros(1))
     shares = rows[:used] @ solved[:used].T
     values, turn, _ = dsyevd((shares + shares.T) / 2)
-    return (1.0 / np.clip(values, 1e-12, 1.0) - 1.0) / shift_s, rows[:used].T @ turn
+    turned = rows[:used].T @ turn
+    basis = turned / mesh.root[:, None]
+    rates = (1.0 / np.clip(values, 1e-12, 1.0) - 1.0) / shift_s
+    return _Space(rates, basis, basis[mesh.skin], scaled @ turned)
 
 
-def flow(
-    mesh: Mesh,
-    excess: Floats,
-    ambient_c: float,
-    exchanges: Sequence[Exchange],
-    capacity: float = 1.0,
-) -> Course:
-    """The course of a holder through its stages.
-
-    excess: (n,) K over ambient at the first stage's start.  exchanges: in order, the last without end.
-    capacity: factor on every heat capacity, 1 for the outline as given.
-    """
-    pieces: list[Piece] = []
-    root = mesh.root * math.sqrt(capacity)
-    bands = mesh.bands if capacity == 1.0 else np.multiply(mesh.bands, 1.0 / capacity, order="F")
-    for exchange in exchanges:
-        if pieces:
-            excess = pieces[-1].state(exchange.start_s)
-        pieces.extend(_stage(mesh, root, bands, excess, ambient_c + _KELVIN, exchange))
-    return Course(mesh, ambient_c, tuple(pieces))
-
-
-def _stage(
-    mesh: Mesh, root: Floats, bands: NDArray[np.float64], excess: Floats, ambient_k: float, exchange: Exchange
-) -> list[Piece]:
-    left_s = min(exchange.end_s - exchange.start_s, _HORIZON_S)
-    radiant = exchange.radiant_w_k4
-    skin = mesh.skin
-    scaled = excess * root
-    damping = exchange.film_w_k / root**2
-    shift_s = min(max(left_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1])
-    rates, turned = _modes(scaled, bands, damping, shift_s)
-    y = scaled @ turned
-    basis = turned / root[:, None]
-    on_skin = basis[skin]
-    if radiant is None:
-        still = np.zeros_like(y)
-        return [Piece(exchange.start_s, exchange.end_s, basis, on_skin, rates, np.diag(y), still)]
-    radiant = radiant[skin]
+def _stage(space: _Space, skin: Ints, ambient_k: float, exchange: Exchange, capacity: float) -> list[Piece]:
+    """The pieces of a stage: one, or as many as radiation needs tangents."""
+    rates, basis, on_skin, y = space
+    at_s, end_s = exchange.start_s, exchange.end_s
+    if exchange.radiant_w_k4 is None:
+        return [Piece(at_s, end_s, basis, on_skin, rates / capacity, np.diag(y), np.zeros_like(y))]
+    radiant = exchange.radiant_w_k4[skin]
     radiates = np.flatnonzero(radiant)
     pieces: list[Piece] = []
-    at_s = exchange.start_s
+    long_s = _FIRST_S
     while True:
         now = on_skin @ y
-        hottest = float(now[radiates].max())  # what is wet does not radiate
-        flat = hottest < _FLAT_K
+        flat = now[radiates].max() < _FLAT_K  # what is wet does not radiate
         about = now * (0.5 if flat else _TANGENT_AT)
         absolute = about + ambient_k
         cube = absolute * absolute * absolute
@@ -209,19 +203,11 @@ def _stage(
         matrix.flat[:: len(rates) + 1] += rates
         values, turn, _ = dsyevd(matrix)
         force = (pull @ on_skin) @ turn / values
-        mix = turn * (y @ turn - force)
-        rest = turn @ force
-        piece = Piece(at_s, exchange.end_s, basis, on_skin, values, mix, rest)
-        if not flat:
-            left_s = min(exchange.end_s - at_s, _HORIZON_S)
-            after_s = 0.25 * (max(left_s, 0.5) / 0.25) ** _FRACTIONS
-            seen = piece.skin(at_s + after_s)[radiates].max(axis=0)
-            below = np.flatnonzero(seen <= _FALL * hottest)
-            if len(below) and after_s[below[0]] < left_s:
-                end_s = at_s + float(after_s[below[0]])
-                pieces.append(Piece(at_s, end_s, basis, on_skin, values, mix, rest))
-                y = rest + mix @ np.exp(-values * (end_s - at_s))
-                at_s = end_s
-                continue
-        pieces.append(piece)
-        return pieces
+        piece = Piece(at_s, end_s, basis, on_skin, values / capacity, turn * (y @ turn - force), turn @ force)
+        if flat or at_s + long_s >= end_s:
+            pieces.append(piece)
+            return pieces
+        pieces.append(piece._replace(end_s=at_s + long_s))
+        y = piece.rest + piece.mix @ np.exp(-piece.rates * long_s)
+        at_s += long_s
+        long_s *= _LONGER
