@@ -8,7 +8,7 @@ fault is raised, so that a list is mended in one go.  Column names are ISO 13399
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
@@ -79,6 +79,28 @@ def read_shop(folder: Path) -> tuple[Entry, ...]:
                 take(read_table(decoded(path.read_bytes(), name), name), reading)
             except FileFaults as faults:
                 reading.faults += faults.faults
+    if reading.faults:
+        raise ShopFault(reading.faults)
+    return tuple(reading.lines)
+
+
+def read_tables(paths: Iterable[Path], places: Mapping[str, Place]) -> tuple[Entry, ...]:
+    """The lines in single tables: holders, cutters, operators, places, told apart by their columns.
+
+    places: those the book has, by every name a table may use.  Raises ShopFault with everything that is wrong,
+    OSError where a file cannot be read.
+    """
+    reading = _Reading(places=dict(places))
+    for path in paths:
+        try:
+            table = read_table(decoded(path.read_bytes(), path.name), path.name)
+            take = next((take for column, take in _TABLES if column in table.columns), None)
+            if take is None:
+                why = "is no table of holders, cutters, operators or places: no column tells which"
+                raise FileFaults([Fault(path.name, 1, "", why)])
+            take(table, reading)
+        except FileFaults as faults:
+            reading.faults += faults.faults
     if reading.faults:
         raise ShopFault(reading.faults)
     return tuple(reading.lines)
@@ -164,6 +186,7 @@ def _cabinet(table: dict[str, Any], where: str, reading: _Reading) -> None:
         number = drawer["number"]
         inside = Place(drawer["code"], f"Drawer {number}", Kind.DRAWER, cabinet.code, number)
         _add(reading, inside, f"{cabinet.name} · {number}", where)
+        reading.places[f"{cabinet.name} · {inside.name}"] = inside  # as the kiosk says it
         for slot, code in enumerate(drawer["slots"], 1):
             name = f"{number}-{slot:02}"
             place = Place(code, name, Kind.SLOT, inside.code, slot, capacity=1)
@@ -187,6 +210,7 @@ def _machine(table: dict[str, Any], where: str, reading: _Reading) -> None:
     for number, code in zip(magazine.numbers, pockets, strict=True):
         pocket = Place(code, f"pocket {number:02}", Kind.POCKET, machine.code, number, capacity=1)
         _add(reading, pocket, f"{machine.name} · {number:02}", where)
+        reading.places[f"{machine.name} · {pocket.name}"] = pocket  # as the kiosk says it
 
 
 def _coupling(text: str) -> dict[str, Any]:
@@ -251,3 +275,50 @@ def _holder(row: HolderRow, where: str, reading: _Reading) -> Iterator[Entry]:
     yield Moved(holder.key, None, place.code)
     if row.fixed_pocket:
         yield PocketAssigned(place.code, holder.key)
+
+
+def _places(table: Table, reading: _Reading) -> None:
+    reading.faults += table.faults
+    for record in table.records:
+        where = f"{table.file}, line {record.line}"
+        reading.take(table.file, record.line, _place_row(record, where, reading))
+
+
+def _place_row(record: Record, where: str, reading: _Reading) -> Iterator[Entry]:
+    code = _code(record.text("code"), codes.Kind.PLACE)
+    reading.claim(code, where)
+    try:
+        kind = Kind(record.text("kind"))
+    except ValueError as error:
+        raise FieldFault("kind", f"{record.text('kind')!r} is no kind of place") from error
+    if kind is Kind.MACHINE:
+        raise FieldFault("kind", "a machine comes with its magazine, in shop.toml")
+    inside = record.maybe("parent")
+    parent = reading.places.get(inside) if inside else None
+    if inside and parent is None:
+        raise FieldFault("parent", f"there is no place {inside!r}")
+    if kind is Kind.COOLING and record.maybe("way") not in ("free_air", "forced_air", "sleeve", "mist"):
+        raise FieldFault("way", "a cooling place says how it cools: free_air, forced_air, sleeve or mist")
+    place = Place(
+        code,
+        record.text("name"),
+        kind,
+        parent.code if parent else None,
+        record.maybe_whole("number"),
+        record.maybe_whole("capacity"),
+        record.maybe("way"),
+        record.maybe_number("wet_length_mm"),
+    )
+    for name in (code, place.name):
+        reading.places.setdefault(name, place)
+    yield PlaceAdded(place)
+    yield CodeBound(code, code, "place")
+
+
+# What tells one table from another: a column only it has.
+_TABLES: tuple[tuple[str, Callable[[Table, _Reading], None]], ...] = (
+    ("coupling", _holders),
+    ("cutter", _cutters),
+    ("role", _operators),
+    ("kind", _places),
+)

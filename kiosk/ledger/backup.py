@@ -18,9 +18,8 @@ from pathlib import Path
 
 from kiosk.ledger import tables as T
 from kiosk.ledger import upgrade
-from kiosk.ledger.book import NAME, Book, LedgerFault
+from kiosk.ledger.book import NAME, Book, LedgerFault, rows
 from kiosk.ledger.clock import Counter, boot_counter_s
-from kiosk.ledger.derive import Row
 from kiosk.ledger.lineform import entry_of
 from kiosk.ledger.lock import FolderLock
 from kiosk.ledger.verify import Progress, Wrong, verify
@@ -159,9 +158,8 @@ def restore(
     with _reading(folder / NAME) as there:
         heated |= _heated_lately(there, now_utc_s)
     with Book.open(folder, kiosk, counter=counter) as book:
-        standing: list[Row] = list(T.Holder.select().where(T.Holder.retired == 0).dicts())
-        holds = T.Hold.select(T.Hold.holder).where(T.Hold.ended_line.is_null())
-        heated |= {row["holder"] for row in holds.dicts()}
+        standing = rows(T.Holder.select().where(T.Holder.retired == 0))
+        heated |= {row["holder"] for row in rows(T.Hold.select().where(T.Hold.ended_line.is_null()))}
         holders = tuple(sorted(row["key"] for row in standing if row["key"] in heated))
         shrinks = (row["key"] for row in standing if row["clamping"] == Clamping.SHRINK_FIT.value)
         unsure = () if known else tuple(sorted(key for key in shrinks if key not in heated))

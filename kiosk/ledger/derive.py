@@ -23,7 +23,8 @@ STILL_WARM_S = 6 * 3600.0  # longer than any holder needs to come back to the sh
 
 KEYS = {
     "place": "code", "cutter": "key", "holder": "key", "assembly": "key", "binding": "text", "printed": "text",
-    "hold": "holder", "teaching": "line", "operator": "key", "audit": "key", "sighting": "key", "settled": "key", "setting": "name",
+    "hold": "holder", "teaching": "line", "operator": "key", "audit": "key", "sighting": "key", "settled": "key",
+    "setting": "name",
 }  # fmt: skip
 
 
@@ -280,11 +281,16 @@ def _registered(entry: L.HolderRegistered, state: State) -> Iterator[Change]:
         "code": None, "place": None, "since_line": None, "since_utc_s": None, "last_kiosk": None, "assembly": None,
         "heat": (Heat.COOL if entry.stood_cold else Heat.UNKNOWN).value, "heat_cycles": 0, "retired": 0,
     }  # fmt: skip
+    if old and old["retired"]:  # it comes back from wherever it was: only a running hold is still known of it
+        kept = ("code", "heat_cycles", *(("heat",) if old["heat"] == Heat.HELD.value else ()))
+        fresh |= {name: old[name] for name in kept}
+        old = None
     yield Put("holder", (dict(old) if old else fresh) | facts)
 
 
 def _bound(entry: L.CodeBound, at: Stamp, state: State) -> Iterator[Change]:
-    if state.get("binding", entry.text):
+    known = state.get("binding", entry.text)
+    if known and (known["retired_line"] is None or known["subject"] != entry.subject):
         raise Broken(at.id, f"{entry.text!r} is bound already")
     yield Drop("printed", entry.text)
     yield Put(

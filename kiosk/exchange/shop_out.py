@@ -1,0 +1,159 @@
+"""Everything the shop has, as files: the folder `exchange.shop` reads in again, and the lines for a spreadsheet.
+
+Writes what it is given, one file at a time under another name until it is whole; it knows no ledger.  Places
+that a shop file has no words for (a slot without a drawer) stand in `places.csv` only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from datetime import UTC, datetime
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from kiosk.exchange.columns import write_book, write_cutters
+from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, write_table
+from kiosk.rules.assembly import Cutter
+from kiosk.rules.magazine import Magazine
+from kiosk.rules.places import Kind, Place
+from kiosk.rules.stock import BookEntry
+
+PLACE_COLUMNS = ("code", "name", "kind", "parent", "number", "capacity", "way", "wet_length_mm")
+OPERATOR_COLUMNS = ("code", "key", "name", "role")
+LINE_COLUMNS = ("line", "utc", "watched_s", "kiosk", "operator", "kind", "payload", "hash")
+
+
+@dataclass(frozen=True, slots=True)
+class OperatorRow:
+    code: str
+    key: str
+    name: str
+    role: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineRow:
+    """A line of the ledger as it stands there, payload as JSON."""
+
+    line: int
+    utc_s: float
+    watched_s: float
+    kiosk: str
+    operator: str | None
+    kind: str
+    payload: str
+    hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShopData:
+    """All of a shop.  magazines: by the machine's code."""
+
+    name: str
+    places: Sequence[Place]
+    magazines: dict[str, Magazine]
+    holders: Sequence[BookEntry]
+    spare: Sequence[Cutter]  # cutters in no assembly
+    operators: Sequence[OperatorRow]
+
+
+def write_shop(folder: Path, shop: ShopData, lines: Iterable[LineRow] = (), dialect: Dialect = PLAIN) -> list[Path]:
+    """Writes shop.toml, holders.csv, cutters.csv, operators.csv, places.csv and lines.csv.  Raises OSError."""
+    folder.mkdir(parents=True, exist_ok=True)
+    texts = {
+        "shop.toml": shop_toml(shop),
+        "holders.csv": write_book(shop.holders, dialect),
+        "cutters.csv": write_cutters(shop.spare, dialect),
+        "operators.csv": write_table(
+            OPERATOR_COLUMNS, ((row.code, row.key, row.name, row.role) for row in shop.operators), dialect
+        ),
+        "places.csv": write_table(PLACE_COLUMNS, map(_place_cells, shop.places), dialect),
+        "lines.csv": write_table(LINE_COLUMNS, map(_line_cells, lines), dialect),
+    }
+    made = []
+    for name, text in texts.items():
+        fresh = folder / f"{name}.new"
+        fresh.write_text(text, "utf-8", newline="")
+        made.append(fresh.replace(folder / name))
+    return made
+
+
+def _place_cells(place: Place) -> tuple[Cell, ...]:
+    return (
+        *(place.code, place.name, place.kind.value, place.parent, place.number, place.capacity),
+        *(place.way, place.wet_length_mm),
+    )
+
+
+def _line_cells(row: LineRow) -> tuple[Cell, ...]:
+    return (
+        *(row.line, utc_text(row.utc_s), row.watched_s, row.kiosk, row.operator, row.kind, row.payload),
+        row.hash,
+    )
+
+
+def utc_text(utc_s: float) -> str:
+    """Wall time as tables say it: `2026-03-02T14:05:09Z`."""
+    return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def shop_toml(shop: ShopData) -> str:
+    """Places, cabinets and machines as `exchange.shop` reads them."""
+    inside: dict[str, list[Place]] = {}
+    for place in shop.places:
+        if place.parent:
+            inside.setdefault(place.parent, []).append(place)
+    for children in inside.values():
+        children.sort(key=lambda place: (place.number or 0, place.name))
+    document = tomlkit.document()
+    document["shop"] = {"name": shop.name}
+    alone = [p for p in shop.places if not p.parent and p.kind not in (Kind.CABINET, Kind.MACHINE)]
+    document["place"] = [_known(p, ("code", "name", "kind", "way", "wet_length_mm", "capacity")) for p in alone]
+    document["cabinet"] = [
+        {
+            "code": cabinet.code,
+            "name": cabinet.name,
+            "drawer": [
+                {
+                    "code": drawer.code,
+                    "number": drawer.number or 0,
+                    "slots": [slot.code for slot in inside.get(drawer.code, ())],
+                }
+                for drawer in inside.get(cabinet.code, ())
+                if drawer.kind is Kind.DRAWER
+            ],
+        }
+        for cabinet in shop.places
+        if cabinet.kind is Kind.CABINET
+    ]
+    document["machine"] = [
+        {
+            "code": machine.code,
+            "name": machine.name,
+            "spindle": next((p.code for p in inside.get(machine.code, ()) if p.kind is Kind.SPINDLE), ""),
+            "pockets": [p.code for p in inside.get(machine.code, ()) if p.kind is Kind.POCKET],
+            "magazine": _magazine(shop.magazines[machine.code]),
+        }
+        for machine in shop.places
+        if machine.kind is Kind.MACHINE and machine.code in shop.magazines
+    ]
+    return tomlkit.dumps(document)
+
+
+def _known(value: Any, names: Iterable[str]) -> dict[str, Any]:
+    """The fields that are known, as TOML has them."""
+    found = {name: getattr(value, name) for name in names}
+    return {
+        name: each.value if isinstance(each, Enum) else each for name, each in found.items() if each is not None
+    }
+
+
+def _magazine(magazine: Magazine) -> dict[str, Any]:
+    found = _known(magazine, (each.name for each in fields(Magazine)))
+    for name in ("fixed", "closed"):
+        found[name] = sorted(found[name])
+    return found | {"couplings": sorted(map(str, magazine.couplings))}
