@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum
 
 import cv2
 import numpy as np
@@ -55,19 +56,35 @@ class Triple:
         return np.repeat([0.03 if place == self.guessed else 1.0 for place in range(3)], 4)
 
 
+class Level(Enum):
+    """What a pixel must be darker than to count as black."""
+
+    MIDDLE = "middle of the range around it"
+    MEAN = "mean around it"
+
+
 def find(
-    grey: NDArray[np.uint8], window_px: int = 48, step: int = 2, done: Sequence[Floats] = ()
+    grey: NDArray[np.uint8],
+    window_px: int = 48,
+    step: int = 2,
+    done: Sequence[Floats] = (),
+    levels: Sequence[Level] = tuple(Level),
 ) -> list[Finder]:
     """Finder patterns of `grey`, best first.
 
     window_px: neighbourhood that decides between black and white.  step: every how many rows are looked at.  done:
-    outlines (n, 2) of symbols already read, in which nothing is looked for.
+    outlines (n, 2) of symbols already read, in which nothing is looked for.  levels: ways to tell black from white,
+    one after the other.
     """
+    if min(grey.shape) < 16:
+        return []
     seeds: list[Floats] = []
     closed = np.zeros(grey.shape, np.uint8)
     for outline in done:
         cv2.fillConvexPoly(closed, outline.astype(np.int32), 1)
-    for binary in (_nearer_black(grey, window_px), _under_mean(grey, window_px)):
+    lively = _lively(grey)
+    for level in levels:
+        binary = (_nearer_black if level is Level.MIDDLE else _under_mean)(grey, window_px) & lively
         across = _runs(binary, step)
         down = _runs(np.ascontiguousarray(binary.T), step)[:, [1, 0, 2]]
         if len(across) and len(down):
@@ -78,6 +95,16 @@ def find(
     columns, rows = table[:, :2].astype(int).T
     finders = _outlines(grey, _unlike(table[closed[rows, columns] == 0]))
     return _distinct(sorted(finders, key=lambda finder: -finder.score))
+
+
+def _lively(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """1 where black and white can be told apart at all, else 0: noise and turning marks make hundreds of chance runs."""
+    height, width = grey.shape
+    low, high = _extremes(cv2.blur(grey, (3, 3)), 8, 3)
+    differs = high - low > np.maximum(8, 0.22 * high)
+    return np.asarray(
+        cv2.resize(differs.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST), np.uint8
+    )
 
 
 def _under_mean(grey: NDArray[np.uint8], window_px: int) -> NDArray[np.uint8]:
@@ -93,18 +120,27 @@ def _nearer_black(grey: NDArray[np.uint8], window_px: int) -> NDArray[np.uint8]:
     """
     block = max(window_px // 6, 2)
     height, width = grey.shape
-    rows, columns = -(-height // block), -(-width // block)
-    padded = cv2.copyMakeBorder(
-        grey, 0, rows * block - height, 0, columns * block - width, cv2.BORDER_REPLICATE
-    )
-    blocks = padded.reshape(rows, block, columns, block)
-    around = np.ones((5, 5), np.uint8)
-    low = cv2.erode(blocks.min((1, 3)), around).astype(np.float32)
-    high = cv2.dilate(blocks.max((1, 3)), around).astype(np.float32)
+    low, high = (edge.astype(np.float32) for edge in _extremes(grey, block, 5))
     middle = np.where(high - low < 6, 0, (low + high) / 2)
     middle = cv2.blur(middle, (3, 3))
+    rows, columns = middle.shape
     level = cv2.resize(middle, (columns * block, rows * block), interpolation=cv2.INTER_LINEAR)
     return np.asarray(grey < level[:height, :width], np.uint8)
+
+
+def _extremes(
+    grey: NDArray[np.uint8], block: int, around: int
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Darkest and brightest of each block of pixels and of its neighbours, `around` by `around` blocks together."""
+    own, near = np.ones((block, block), np.uint8), np.ones((around, around), np.uint8)
+    middles = slice(block // 2, None, block)
+    height, width = (-(-edge // block) * block for edge in grey.shape)
+    whole = cv2.copyMakeBorder(
+        grey, 0, height - grey.shape[0], 0, width - grey.shape[1], cv2.BORDER_REPLICATE
+    )
+    low = cv2.erode(np.ascontiguousarray(cv2.erode(whole, own)[middles, middles]), near)
+    high = cv2.dilate(np.ascontiguousarray(cv2.dilate(whole, own)[middles, middles]), near)
+    return np.asarray(low, np.uint8), np.asarray(high, np.uint8)
 
 
 def _unlike(seeds: Floats) -> Floats:
@@ -145,8 +181,20 @@ def _runs(binary: NDArray[np.uint8], step: int) -> Floats:
     return np.stack([x, (first // width) * float(step), module], axis=1)
 
 
+def _repeated(hits: Floats, step: int) -> Floats:
+    """Hits that the next row shows too; patterns so small that only one row may cross them are let through."""
+    if len(hits) < 2:
+        return hits
+    near, which = cKDTree(hits[:, :2]).query(hits[:, :2], k=2)
+    alike = np.abs(np.log(hits[which[:, 1], 2] / hits[:, 2])) < 0.4
+    return hits[((near[:, 1] < 2.3 * step) & alike) | (hits[:, 2] < 0.8 * step)]
+
+
 def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
     """Places where runs across and runs down cross in the same centre: x, y, module across, module down."""
+    across, down = _repeated(across, step), _repeated(down, step)
+    if not len(across) or not len(down):
+        return []
     near, which = cKDTree(down[:, :2]).query(across[:, :2])
     meets = near < 1.2 * np.minimum(across[:, 2], down[which, 2]) + step
     meets &= np.maximum(across[:, 2], down[which, 2]) < 4.5 * np.minimum(across[:, 2], down[which, 2])
@@ -161,7 +209,7 @@ def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
     while len(seeds):
         gap = np.hypot(seeds[:, 0] - seeds[0, 0], seeds[:, 1] - seeds[0, 1])
         same = gap < 1.5 * max(seeds[0, 2], seeds[0, 3])
-        places.append((int(same.sum()), np.median(seeds[same], axis=0)))
+        places.append((int(same.sum()), seeds[same].mean(0)))
         seeds = seeds[~same]
     places.sort(key=lambda place: -place[0])
     return [place for _, place in places[:150]]
