@@ -235,7 +235,18 @@ class IntakeCounter:
             {row["key"]: row["assembly"] for row in holders if row["assembly"]},
             {row["key"]: row["place"] for row in holders if row["place"]},
             Counter(row["place"] for row in holders if row["place"]),
+            self._hot(),
         )
+
+    def _hot(self) -> frozenset[str]:
+        """Holders under a hold with every place they stood at since they were heated."""
+        session = self._session
+        found: set[str] = set()
+        for card in session.cards.held():
+            facts = session.cards.hold_facts(card.holder.key)
+            found.add(card.holder.key)
+            found.update(stay.place for stay in (facts.stays if facts else ()) if stay.place)
+        return frozenset(found)
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,31 @@ class NotThere(LookupError):
         self.key = key
 
 
+class Locked(PermissionError):
+    """This needs a supervisor who has given the PIN within the last minutes."""
+
+    def __init__(self) -> None:
+        super().__init__("this needs a supervisor: give the PIN first")
+
+
+class NeedsReason(ValueError):
+    """A correction without a word why."""
+
+    def __init__(self) -> None:
+        super().__init__("a correction needs a reason: say in a few words why")
+
+
+class StillHot(RuntimeError):
+    """Facts that a running hold is worked out from stay as they are until it ends.  `name` of the holder."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(f"{name} is under a hold: what its hold is worked out from cannot change before it ends")
+        self.name = name
+
+
+UNLOCKED_S = 300.0  # a PIN is good for so long after the last thing done with it
+
+
 class Session:
     """An open desk's state."""
 
@@ -36,6 +61,8 @@ class Session:
         self.settings = settings
         self.here = here  # code of the place this kiosk stands at
         self.operator: OperatorCard | None = None
+        self.supervisor: OperatorCard | None = None  # who has given the PIN
+        self.supervised_at_s = 0.0
         self.pending: Pending | None = None
         self.audit: str | None = None  # the audit this kiosk is in the middle of
         self.audit_at: str | None = None  # the drawer or slot scanned last in it
@@ -50,9 +77,25 @@ class Session:
     def now(self) -> Moment:
         return self.book.now()
 
-    def write(self, *entries: Entry) -> tuple[Written, ...]:
-        """Appends lines as the operator at work; they are on disk when this returns."""
-        written = self.book.append(entries, self.operator.key if self.operator else None)
+    def supervised(self, reason: str | None = None) -> str | None:
+        """The supervisor who answers for what comes next.  None: no supervisor of this shop has a PIN yet.
+
+        reason: what a correction is made for, where it needs one.  Raises Locked, NeedsReason.
+        """
+        if reason is not None and not reason.strip():
+            raise NeedsReason
+        now_s = self.now().watched_s
+        if self.supervisor is not None and now_s - self.supervised_at_s <= UNLOCKED_S:
+            self.supervised_at_s = now_s
+            return self.supervisor.key
+        self.supervisor = None
+        if T.Operator.select().where(T.Operator.pin_hash.is_null(False), T.Operator.retired == 0).exists():
+            raise Locked
+        return None
+
+    def write(self, *entries: Entry, by: str | None = None) -> tuple[Written, ...]:
+        """Appends lines as the operator at work, or as the supervisor `by`; they are on disk when this returns."""
+        written = self.book.append(entries, by or (self.operator.key if self.operator else None))
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
             self.cards.forget_places()
         return written
@@ -85,6 +128,11 @@ class Session:
             taken = (table.select(table.text).where(table.text == code.text) for table in (T.Binding, T.Printed))
             if not any(map(rows, taken)):
                 return code
+
+    def take_settings(self, settings: Settings) -> None:
+        """The shop's settings are these from now on."""
+        self.settings = settings
+        self.holds = Holds(settings.heat, self.cards.lessons)
 
     def cooling_place(self) -> PlaceCard | None:
         """Where to send a hot holder: a cooling place with room, a sleeve first."""

@@ -8,12 +8,13 @@ from __future__ import annotations
 import secrets
 from collections.abc import Sequence
 
-from kiosk.desk.session import NotThere, Session
+from kiosk.desk.session import NotThere, Session, StillHot
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
+from kiosk.rules.checkin import Refused, may_go
 from kiosk.rules.lines import CodeBound, CodeRetired, Entry, HolderRegistered, HolderRetired, Moved, PlaceAdded
 from kiosk.rules.magazine import Magazine
 from kiosk.rules.places import Place
@@ -80,7 +81,34 @@ class ShopCounter:
         return self._session.holder(holder.key)
 
     def retire(self, key: str, reason: str) -> None:
-        self._session.write(HolderRetired(key, reason))
+        """A holder that is gone for good.  Raises Locked, NeedsReason, NotThere."""
+        self._session.holder(key)
+        by = self._session.supervised(reason)
+        self._session.write(HolderRetired(key, reason), by=by)
+
+    def correct(self, holder: Holder, reason: str) -> HolderCard:
+        """Other facts of a holder.  Raises Locked, NeedsReason, NotThere, StillHot while it is under a hold."""
+        card = self._session.holder(holder.key)
+        if card.hold is not None and not card.hold.ended:
+            raise StillHot(card.name)
+        by = self._session.supervised(reason)
+        self._session.write(HolderRegistered(holder, reason), by=by)
+        return self._session.holder(holder.key)
+
+    def correct_place(self, key: str, place: str | None, reason: str) -> HolderCard | Refused:
+        """The book follows the steel without a scan; None: nowhere known.  What may not go there is refused still.
+
+        Raises Locked, NeedsReason, NotThere.
+        """
+        session = self._session
+        card = session.holder(key)
+        by = session.supervised(reason)
+        goal = session.place(place) if place else None
+        refused = may_go(card, goal, session.cooling_place()) if goal else None
+        if refused is not None:
+            return refused
+        session.write(Moved(key, card.place.place.code if card.place else None, place, reason=reason), by=by)
+        return session.holder(key)
 
     def replace_label(self, key: str, code: str) -> HolderCard:
         """A new label on a holder: binds it and retires the old one in the same line."""
@@ -94,4 +122,6 @@ class ShopCounter:
         return self._session.holder(key)
 
     def retire_code(self, text: str, reason: str) -> None:
-        self._session.write(CodeRetired(text, reason))
+        """A label that answers for nothing any more.  Raises Locked, NeedsReason."""
+        by = self._session.supervised(reason)
+        self._session.write(CodeRetired(text, reason), by=by)

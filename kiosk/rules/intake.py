@@ -54,6 +54,7 @@ class Known:
     assemblies: Mapping[str, str] = field(default_factory=dict)  # holder -> assembly in it
     standing: Mapping[str, str] = field(default_factory=dict)  # holder -> place
     crowd: Mapping[str, int] = field(default_factory=dict)  # place -> holders there
+    hot: frozenset[str] = frozenset()  # holders under a hold, and the places they stand at
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +128,10 @@ class _Planning:
             self.changes.append(Change(what, key, name, How.NEW))
         elif before == after:
             self.changes.append(Change(what, key, name, How.SAME))
+            return
+        elif key in self.known.hot:  # a hold is never worked out from other facts than it began with
+            why = say("intake.hot", name=name)
+            self.changes.append(Change(what, key, name, How.KEPT, _different(before, after), why))
             return
         else:
             self.changes.append(Change(what, key, name, How.CHANGED, _different(before, after)))
