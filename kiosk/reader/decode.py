@@ -8,7 +8,7 @@ ISO/IEC 18004 (QR), 16022 (Data Matrix), 15417 (Code 128) and 16388 (Code 39).
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 import cv2
 import numpy as np
@@ -16,7 +16,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.reader import remedies
-from kiosk.reader.finders import Finder, Triple, find, triples
+from kiosk.reader.finders import Finder, Level, Triple, find, triples
 from kiosk.reader.pairs import completed
 from kiosk.reader.rectify import read_triple
 from kiosk.reader.remedies import Grey
@@ -30,7 +30,7 @@ OTHERS = (
     zxingcpp.BarcodeFormat.Code39,
 )
 _CLOSE_LOOK_PX = 640  # edge of a crop in which a symbol is flattened
-_SWEEP_PX = 1100  # longest edge of the picture that is searched for finder patterns
+_SWEEP_PX = 1300  # longest edge of the picture that is searched for finder patterns
 
 
 class Search:
@@ -149,11 +149,11 @@ def _other_formats(search: Search) -> None:
     search.scan(grey, OTHERS, scale=scale, outlines=False)
 
 
-def _sweep(search: Search) -> None:
+def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
     """Finder patterns anywhere, for symbols the base pass did not even see."""
     grey, scale = _shrunk(search.grey, _SWEEP_PX)
     done = [np.array(symbol.corners) * scale for symbol in search.symbols]
-    for triple in triples(find(grey, 48, done=done)):
+    for triple in triples(find(grey, 48, done=done, levels=levels)):
         place = _quad(_extent(triple) / scale)
         if search.over():
             return
@@ -188,14 +188,59 @@ _VARIANTS = (
 
 
 class LiveReader:
-    """Reads a stream: every frame gets the base pass and one remedy, the next frame the next remedy."""
+    """Reads a stream: every frame gets the base pass and one remedy, the next frame the next remedy.
 
-    def __init__(self, budget_ms: float = 60) -> None:
+    A label seen but not read is taken apart while the frame's budget lasts, whatever remedy is next; without one,
+    a frame costs the base pass and one cheap look.
+    """
+
+    def __init__(self, budget_ms: float = 150) -> None:
         self.budget_ms = budget_ms
+        self._turn = 0
 
     def next(self, frame: NDArray[np.uint8]) -> Reading:
-        """What this frame shows."""
-        return read(frame, self.budget_ms)
+        """What this frame shows, (H, W) grey or (H, W, 3) blue-green-red."""
+        search = Search(_grey(frame), self.budget_ms)
+        search.scan(search.grey)
+        if not search.symbols:
+            search.look_at_unread()
+        if not search.symbols and not search.over():
+            _TURNS[self._turn % len(_TURNS)](search)
+            self._turn += 1
+        return search.reading()
+
+
+def _glance(*levels: Level) -> Callable[[Search], None]:
+    """A quick look for finders with some ways of telling black from white."""
+
+    def remedy(search: Search) -> None:
+        _sweep(search, levels)
+
+    return remedy
+
+
+def _plain_marks(formats: object) -> Callable[[Search], None]:
+    def remedy(search: Search) -> None:
+        search.scan(search.grey, formats, outlines=False)
+
+    return remedy
+
+
+def _contrast_glance(search: Search) -> None:
+    grey, scale = _shrunk(search.grey, 960)
+    search.scan(remedies.local_contrast(grey), scale=scale)
+    search.look_at_unread()
+
+
+_TURNS: tuple[Callable[[Search], None], ...] = (
+    _glance(Level.MEAN),
+    _glance(Level.MIDDLE),
+    _plain_marks(OTHERS[:1]),
+    _glance(Level.MEAN),
+    _contrast_glance,
+    _plain_marks(OTHERS[1:]),
+    _glance(Level.MIDDLE),
+)
 
 
 def _grey(image: NDArray[np.uint8]) -> Grey:

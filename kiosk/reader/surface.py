@@ -80,6 +80,8 @@ def fits(
     rounds: int = 12,
 ) -> list[Surface | None]:
     """As `fit`, for several sizes and their label points at once, which costs little more than one."""
+    if not labels:
+        return []
     weights = np.ones(len(pixels)) if weight is None else weight
     axes = _AXES if bent else _AXES[:1]
     starts, flats, modules = [], [], []
