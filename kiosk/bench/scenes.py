@@ -72,7 +72,7 @@ def random_scene(rng: np.random.Generator) -> Scene:
     label 12..25 mm, steel 20..63 mm, distance 150..400 mm, tilt -50..50, any roll, spin -30..30, stuck on in
     any of four ways within 4 degrees, anywhere in the inner 60 % of the picture, hfov 60..70, light
     0.4..1.15, lamp spot on half of the labels (strength to 1.1, radius 1..2.5 mm), oil on half (to 0.6), up
-    to 5 scratches, defocus 0.3..1.1 px, shake 0..3 px, noise 1..6 levels, JPEG 70..95.  Draws that `reach`
+    to 3 scratches, defocus 0.3..1.1 px, shake 0..3 px, noise 1..6 levels, JPEG 70..95.  Draws that `reach`
     finds unreadable (about three in five of these ranges) are thrown back: there the kiosk asks for help
     instead.
     """
@@ -102,7 +102,7 @@ def _any_scene(rng: np.random.Generator) -> Scene:
         glare_at=(rng.uniform(-0.5, 0.5), rng.uniform(-0.5, 0.5)),
         glare_mm=rng.uniform(1, 2.5),
         oil=rng.uniform(0.1, 0.6) if oily else 0.0,
-        scratches=int(rng.integers(0, 6)),
+        scratches=int(rng.integers(0, 4)),
         defocus_px=rng.uniform(0.3, 1.1),
         motion_px=rng.uniform(0, 3),
         motion_deg=rng.uniform(0, 180),
