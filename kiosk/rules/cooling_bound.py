@@ -88,8 +88,11 @@ class Fan:
         held = {way: beliefs.get(way) or prior(way) for way in ways}
         self._mean = np.zeros(UNKNOWNS)
         self._mean[_HEAT] = held[self._way].heat
+        self._skin = unknown_mean()
         for way, belief in held.items():
             self._mean[_FILM + WAYS.index(way)] = belief.film
+            # What readings found of a film, they found on the real skin.
+            self._skin[_FILM + WAYS.index(way)] *= belief.var_film / FILM[way].learnt ** 2
         self._moves = _moves(self._way, held, profile)
         self.nominal = self._course(self._mean)
         self._others = [self._course(self._mean + move) for move in self._moves]
@@ -125,7 +128,7 @@ class Fan:
         steps = [float(other - then[0]) for other in then[1:]]
         steps.append(BETA * AMBIENT_K.whole)
         size = math.sqrt(sum(step * step for step in steps))
-        unknown = self._mean + unknown_mean()
+        unknown = self._mean + self._skin
         moves = [*self._moves, _ambient_move()]
         for move, step in zip(moves, steps, strict=True):
             unknown += move * max(step, 0.0) / size

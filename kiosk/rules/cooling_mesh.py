@@ -22,8 +22,8 @@ from kiosk.rules.outline import Profile
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_NEAR_MM = 2.5  # slice thickness where it was heated
-_FAR_MM = 4.0
+_NEAR_MM = 1.5  # slice thickness where it was heated
+_FAR_MM = 2.5
 _RING_MM = 3.0
 _WIDE_RING_MM = 6.0  # outside the neck, in flange and taper, where temperatures are flat across
 _GAP_MM = 1e-6
