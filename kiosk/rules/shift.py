@@ -112,7 +112,7 @@ def _crossing(origin: Kind | None, goal: Kind | None) -> list[str]:
     came_out = origin is not None and origin.in_machine
     went_in = goal is not None and goal.in_machine
     found = []
-    if went_in and not came_out:
+    if went_in and not came_out and origin is not None:  # from nowhere: the shop's first list, nobody handed it out
         found.append("issued")
     if came_out and not went_in:
         found.append("returned")
