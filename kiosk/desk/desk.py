@@ -16,7 +16,9 @@ from kiosk.desk.copies import CopiesCounter
 from kiosk.desk.finding import FindingCounter
 from kiosk.desk.handover import HandoverCounter
 from kiosk.desk.heat import HeatCounter
+from kiosk.desk.intake import IntakeCounter
 from kiosk.desk.labels import LabelCounter
+from kiosk.desk.papers import PapersCounter
 from kiosk.desk.people import PeopleCounter
 from kiosk.desk.records import RecordsCounter
 from kiosk.desk.session import NotThere, Session
@@ -61,12 +63,14 @@ class Desk:
         self.people = PeopleCounter(session)
         self.shop = ShopCounter(session)
         self.labels = LabelCounter(session)
+        self.papers = PapersCounter(session)
         self.build = BuildCounter(session)
         self.handover = HandoverCounter(session)
         self.audits = AuditCounter(session)
         self.finding = FindingCounter(session)
         self.records = RecordsCounter(session)
         self.copies = CopiesCounter(session)
+        self.intake = IntakeCounter(session)
         self._beat_s = session.now().watched_s
 
     @classmethod

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from kiosk import where
-from kiosk.cli import DONE, WANTING, WRONG, main
+from kiosk.cli import main
+from kiosk.commands.output import DONE, WANTING, WRONG
 from kiosk.labels.content import holder_label
 from kiosk.labels.draw import picture
 from kiosk.labels.layout import lay_out

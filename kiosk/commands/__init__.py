@@ -1,0 +1,1 @@
+"""The commands, by what they are about; each is a thin call into a room."""

@@ -1,0 +1,89 @@
+"""The audit and report commands."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import datetime
+
+from kiosk import words
+from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
+from kiosk.desk import Desk
+from kiosk.desk.audits import AuditStatus
+from kiosk.exchange import report_audit, report_shift
+from kiosk.reader.decode import read
+from kiosk.reader.files import load, pictures_in
+from kiosk.rules.checkin import Refused
+
+DRAWER_MS = 2000.0
+
+
+def audit(arguments: argparse.Namespace) -> int:
+    """Lists audits; or opens or goes on with one, takes photographs for what they show, and says how it stands."""
+    if arguments.place is None:
+        with Desk.open(data_folder(arguments), read_only=True) as desk:
+            for row in (*desk.audits.running(), *desk.audits.past()):
+                if arguments.json:
+                    print_json(row)
+                else:
+                    opened = datetime.fromtimestamp(row.opened_utc_s).strftime("%Y-%m-%d %H:%M")
+                    state = "closed" if row.closed_utc_s else "paused" if row.paused else "running"
+                    print(f"{row.key}  {row.name:24} {opened}  {state}")
+        return DONE
+    with Desk.open(data_folder(arguments)) as desk:
+        place = "hot" if arguments.place == "hot" else desk.session.cards.find_place(arguments.place)
+        if place is None:
+            return complain(f"there is no place {arguments.place!r} in the book")
+        running = next((row for row in desk.audits.running() if row.place == place), None)
+        status = desk.audits.resume(running.key) if running else desk.audits.open(place)
+        for given in arguments.pictures:
+            for path in pictures_in(given) if given.is_dir() else [given]:
+                reading = read(load(path), DRAWER_MS)
+                for mark in desk.audits.photo(reading.symbols, place).marks:
+                    if arguments.json:
+                        print_json({"file": str(path), "mark": mark})
+        status = desk.audits.status(status.row.key)
+        if arguments.close:
+            outcome = desk.audits.close()
+            if isinstance(outcome, Refused):
+                complain(f"{words.say(outcome.why)}. {words.say(outcome.remedy)}")
+                return WANTING
+        if arguments.json:
+            print_json(status)
+        else:
+            _print(status)
+    return WANTING if status.differences else DONE
+
+
+def _print(status: AuditStatus) -> None:
+    counts = status.counts
+    print(f"{status.row.name}: {counts.seen} of {counts.expected} seen, {len(status.differences)} differences open")
+    for card in status.differences:
+        at = f", booked at {card.booked_name}" if card.booked_name else ""
+        seen = f", found at {card.found_name}" if card.found_name else ""
+        print(f"  {card.difference.value}: {card.name}{at}{seen}")
+
+
+def report(arguments: argparse.Namespace) -> int:
+    """An audit or the shift that ends now, as PDF or CSV."""
+    out = arguments.out
+    if out.suffix.lower() not in (".pdf", ".csv"):
+        return complain(f"--out: {out} ends neither in .pdf nor in .csv")
+    with Desk.open(data_folder(arguments), read_only=True) as desk:
+        if arguments.what == "shift":
+            shift = desk.records.shift(desk.now().utc_s - arguments.hours * 3600)
+            if out.suffix.lower() == ".pdf":
+                report_shift.pdf(shift, out, words.t)
+            else:
+                out.write_text(report_shift.csv(shift, words.t), "utf-8")
+        else:
+            past = desk.audits.past(newest=1)
+            key = arguments.key or (past[0].key if past else None)
+            if key is None:
+                return complain("no audit was closed yet")
+            found = desk.audits.report(key)
+            if out.suffix.lower() == ".pdf":
+                report_audit.pdf(found, out, words.t)
+            else:
+                out.write_text(report_audit.csv(found, words.t), "utf-8")
+    print(out)
+    return DONE

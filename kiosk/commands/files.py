@@ -1,0 +1,136 @@
+"""Commands that bring files in, take them out, and copy the ledger."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from kiosk import words
+from kiosk.commands.output import DONE, WANTING, complain, counting, data_folder, print_json
+from kiosk.desk import Desk
+from kiosk.desk import copies as desk_copies
+from kiosk.exchange.control_list import ListMap, comparison_csv, comparison_text, guess_columns, read_map
+from kiosk.exchange.presetter import read_measurements, read_presetter_map
+from kiosk.exchange.tables_csv import PLAIN, Dialect, decoded, read_table
+
+
+def bring_in(arguments: argparse.Namespace) -> int:
+    """Shop data: shows what would change, and writes it only with --write."""
+    with Desk.open(data_folder(arguments)) as desk:
+        if arguments.undo:
+            undone = desk.intake.undo(arguments.undo, arguments.reason)
+            print(f"taken back by {len(undone.lines)} lines; kept, because it was worked with: {len(undone.kept)}")
+            return DONE
+        if not arguments.paths:
+            return complain("import: give a shop folder or CSV files, or --undo LINE")
+        plan = desk.intake.plan(*arguments.paths)
+        for change in plan.changes:
+            if arguments.json:
+                print_json(change)
+            else:
+                print(f"{change.how.value:10} {change.what} {change.key}")
+        if plan.conflicts:
+            return complain(f"{len(plan.conflicts)} conflicts: nothing was written")
+        if not arguments.write:
+            print(f"{len(plan.lines)} lines would be written; add --write to write them")
+            return DONE
+        written = desk.intake.take(plan, ", ".join(path.name for path in arguments.paths))
+        print(f"{len(written)} lines written" + (f"; undo with: import --undo {written[-1].id}" if written else ""))
+    return DONE
+
+
+def presetter(arguments: argparse.Namespace) -> int:
+    """Measurements out of a presetter's list."""
+    made = read_presetter_map(arguments.map.read_text("utf-8"), arguments.map.name)
+    read = read_measurements(arguments.file.read_bytes(), arguments.file.name, made)
+    for fault in read.faults:
+        complain(fault)
+    if read.faults and not arguments.good_rows:
+        return complain("nothing was taken down; --good-rows takes the rows that can be read")
+    with Desk.open(data_folder(arguments)) as desk:
+        results = desk.papers.presettings(read.good)
+    for result in results:
+        name = result.reading.tool
+        if result.taken is None:
+            why = words.say(result.refused.why) if hasattr(result.refused, "why") else str(result.refused)
+            complain(f"{arguments.file.name}, line {result.reading.line}: {why}")
+        else:
+            warning = f"  {words.say(result.taken.warning)}" if result.taken.warning else ""
+            print(f"{name}: {result.taken.values.length_mm:.3f} x {result.taken.values.diameter_mm:.3f} mm{warning}")
+    return DONE if all(result.taken for result in results) and not read.faults else WANTING
+
+
+def take_out(arguments: argparse.Namespace) -> int:
+    """Everything as tables, the holders as one table, or as CuttingTool assets."""
+    out: Path = arguments.out
+    dialect = Dialect(delimiter=";", decimal=",") if arguments.semicolon else PLAIN
+    with Desk.open(data_folder(arguments), read_only=True) as desk:
+        if arguments.format == "mtconnect":
+            out.write_bytes(desk.papers.as_mtconnect())
+        elif arguments.format == "shop":
+            for path in desk.intake.export(out, dialect):
+                print(path)
+            return DONE
+        else:
+            out.write_text(desk.papers.as_csv(dialect), "utf-8")
+    print(out)
+    return DONE
+
+
+def offsets(arguments: argparse.Namespace) -> int:
+    """What to type at a control: a machine's list written by the shop's own template."""
+    template = arguments.template
+    with Desk.open(data_folder(arguments), read_only=True) as desk:
+        data = desk.papers.offsets(arguments.machine, template.read_text("utf-8"), template.name)
+    if arguments.out:
+        arguments.out.write_bytes(data)
+        print(arguments.out)
+    else:
+        print(data.decode("utf-8", "replace"), end="")
+    return DONE
+
+
+def compare(arguments: argparse.Namespace) -> int:
+    """A control's own list against the book."""
+    data = arguments.file.read_bytes()
+    if arguments.map:
+        made = read_map(arguments.map.read_text("utf-8"), arguments.map.name)
+    else:
+        header = read_table(decoded(data, arguments.file.name), arguments.file.name).columns
+        made = ListMap(guess_columns(header))
+    with Desk.open(data_folder(arguments), read_only=True) as desk:
+        result = desk.papers.compare(arguments.machine, data, arguments.file.name, made)
+    if arguments.out:
+        arguments.out.write_text(comparison_csv(result, words.say), "utf-8")
+    if arguments.json:
+        for line in result.lines:
+            print_json(line)
+    else:
+        print(comparison_text(result, words.say))
+    return DONE if result.agrees else WANTING
+
+
+def backup(arguments: argparse.Namespace) -> int:
+    """Copies the ledger, while a kiosk may be running, and verifies the copy."""
+    folder = data_folder(arguments)
+    with Desk.open(folder, read_only=True) as desk:
+        made = desk.copies.backup(arguments.target, counting("lines"))
+    for copy in made:
+        if copy.copy is None:
+            complain(f"{copy.folder}: {copy.why}")
+        else:
+            print(f"{copy.copy.path}  {copy.copy.line} lines, last {copy.copy.hash[:12]}")
+    return DONE if all(copy.copy for copy in made) else WANTING
+
+
+def restore(arguments: argparse.Namespace) -> int:
+    """Puts a copy back; what was heated within a day counts as hot until read."""
+    done = desk_copies.restore(data_folder(arguments), arguments.file, counting("lines"))
+    if done.aside:
+        print(f"the ledger that was here lies in {done.aside}")
+    print(f"restored up to line {done.line}")
+    for name in done.holders:
+        print(f"hot until read: {name}")
+    for name in done.unsure:
+        print(f"temperature not known: {name}")
+    return DONE

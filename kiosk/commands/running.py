@@ -1,0 +1,86 @@
+"""Commands that run the kiosk: the window, and a shift rehearsed from a folder."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+from kiosk import where, words
+from kiosk.commands.output import DONE, WANTING, complain, default_folder, hot_line, place_of, print_json
+from kiosk.desk import Desk
+from kiosk.exchange.shop import read_shop
+
+
+def open_window(arguments: argparse.Namespace) -> int:
+    if not _has_display():
+        print("There is no display here, so the kiosk rehearses the demo shift from photographs instead.\n")
+        shift = argparse.Namespace(folder=where.demo_tags() / "shift", data=None, json=False)
+        return rehearse(shift)
+    from kiosk.screens.app import Options, run
+
+    size = None
+    if arguments.size:
+        try:
+            width, height = arguments.size.lower().split("x")
+            size = (int(width), int(height))
+        except ValueError:
+            return complain(f"--size: {arguments.size!r} is not WIDTHxHEIGHT, e.g. 800x480")
+    folder = arguments.data or (default_folder() / "demo" if arguments.demo else default_folder())
+    code: int = run(Options(folder, arguments.demo, arguments.camera, arguments.at, size))
+    return code
+
+
+def _has_display() -> bool:
+    if sys.platform != "linux":
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def rehearse(arguments: argparse.Namespace) -> int:
+    from kiosk.rehearsal import StepFault, clock_for_now, play, steps_in
+
+    steps = steps_in(arguments.folder)
+    clock = clock_for_now()
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = arguments.data or Path(scratch)
+        with Desk.open(folder, counter=clock.counter, wall=clock.wall) as desk:
+            shop = arguments.folder.resolve().parent
+            if desk.shop.empty and (shop / "shop.toml").exists():
+                desk.shop.load(read_shop(shop))
+            try:
+                for played in play(desk, clock, steps):
+                    said = [words.say(message) for message in played.says]
+                    if arguments.json:
+                        print_json(
+                            {
+                                "step": played.step,
+                                "read": played.read,
+                                "outcome": played.outcome,
+                                "reason": played.reason,
+                                "message": played.says[0].key,
+                                "says": said,
+                                "holder": played.holder.code if played.holder else None,
+                                "place": place_of(played.holder),
+                                "hot": played.hot,
+                                "lines": played.lines,
+                            }
+                        )
+                    else:
+                        name = f"{played.holder.name}: " if played.holder else ""
+                        print(f"{played.step:28} {played.outcome.upper():8} {name}{'. '.join(said)}")
+            except StepFault as fault:
+                return complain(fault)
+            if not arguments.json:
+                _print_screens(desk)
+            return WANTING if desk.session.book.check() else DONE
+
+
+def _print_screens(desk: Desk) -> None:
+    """What the screens would show now."""
+    board = desk.heat.board()
+    print(f"\nHot strip:  {len(board)} hot" if board else "\nHot strip:  nothing hot here")
+    for card in board:
+        print(f"  {hot_line(card)}")
