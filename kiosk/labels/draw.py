@@ -22,7 +22,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from kiosk.labels import sign
 from kiosk.labels.layout import INCH_MM, Layout, Text
-from kiosk.labels.letters import Face, font
+from kiosk.labels.letters import Face, font, starts
 from kiosk.labels.sizes import EDGE_MM, Sheet, Spot
 
 _POINT_MM = INCH_MM / 72
@@ -39,8 +39,11 @@ def pixels(layout: Layout) -> NDArray[np.uint8]:
     for shape in layout.shapes:
         _draw_shape(pen, shape, dots_per_mm)
     for text in layout.texts:
-        at = (text.left_mm * dots_per_mm, text.baseline_mm * dots_per_mm)
-        pen.text(at, text.text, fill=0, font=font(text.face, text.em_mm * dots_per_mm), anchor="ls")
+        letters = font(text.face, text.em_mm * dots_per_mm)
+        # Letter by letter: a row set at once grows by a part of a dot a letter, out of the room it was given.
+        for letter, start in starts(text.face, text.text):
+            at = ((text.left_mm + start * text.em_mm) * dots_per_mm, text.baseline_mm * dots_per_mm)
+            pen.text(at, letter, fill=0, font=letters, anchor="ls")
     dots = np.where(np.asarray(image) < _INK_LEVEL, 0, 255).astype(np.uint8)
     symbol = layout.symbol
     dark = np.kron(np.array(symbol.modules), np.ones((symbol.module_dots, symbol.module_dots), bool))

@@ -326,7 +326,7 @@ def _rows(text: _Set, box: _Box, *, centred: bool) -> tuple[Text, ...]:
         baseline = y + size.over * em_mm
         x = box.left + ((box.width - _width_em(face, row) * em_mm) / 2 if centred else 0.0)
         for word in row.split(" ") if face is Face.CODE else [row]:
-            placed.append(Text(word, face, x, baseline, em_mm))
+            placed.append(Text(word, face, x + extent(face, word).before * em_mm, baseline, em_mm))
             x += (extent(face, word).width + WORD_GAP_EM) * em_mm
         y = baseline + (size.under + LINE_GAP_EM) * em_mm
     return tuple(placed)
@@ -425,12 +425,13 @@ def _hot(content: LabelContent, room: _Room, steps: Sequence[int], colour: bool)
     too_small = NeedsLargerSize(content.tag.value, size.name, "60x30")
     if size.width_mm is None:
         raise too_small
-    lines = [
+    wanted = [
         _Line("heading", content.heading, Face.STRONG, 2.2, 0.3 * size.height_mm),
         _Line("name", content.name, Face.STRONG, 1.1, 0.15 * size.height_mm, wraps=True),
         *(_Line("detail", text, Face.TEXT, 1.0, 0.1 * size.height_mm, wraps=True) for text in content.details),
         _Line("code", content.code.grouped, Face.CODE, 0.9, 0.08 * size.height_mm),
     ]
+    lines = [line for line in wanted if line.text]
     wide = size.width_mm >= 1.5 * size.height_mm
     best: tuple[float, Layout] | None = None
     enough = [dots for dots in steps if dots * room.dot_mm < MODULE_ENOUGH_MM + room.dot_mm]

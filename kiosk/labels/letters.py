@@ -7,6 +7,7 @@ measures.  Figures come from the font files themselves and are in ems (one em is
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterator
 from enum import Enum
 from functools import cache, lru_cache
 from pathlib import Path
@@ -34,11 +35,25 @@ class Face(Enum):
 
 
 class Extent(NamedTuple):
-    """Ink of a text in ems: width from start to next text, height over and depth under the baseline."""
+    """Ink of a text in ems: its whole width, height over and depth under the baseline.
+
+    before: ink that reaches to the left of where the text starts (the tail of a j), part of the width.
+    """
 
     width: float
     over: float
     under: float
+    before: float = 0.0
+
+
+class _Letter(NamedTuple):
+    """One letter in ems: step to the next, height, depth, ink before its start and after its step."""
+
+    step: float
+    over: float
+    under: float
+    before: float
+    after: float
 
 
 def font(face: Face, em_px: float) -> ImageFont.FreeTypeFont:
@@ -52,21 +67,34 @@ def _sized(face: Face, em_px: float) -> ImageFont.FreeTypeFont:
 
 
 @cache
-def _letter(face: Face, letter: str) -> Extent:
+def _letter(face: Face, letter: str) -> _Letter:
     measuring = _sized(face, _MEASURE_PX)
-    _, top, _, bottom = measuring.getbbox(letter, anchor="ls")
-    return Extent(measuring.getlength(letter) / _MEASURE_PX, -top / _MEASURE_PX, bottom / _MEASURE_PX)
+    left, top, right, bottom = (side / _MEASURE_PX for side in measuring.getbbox(letter, anchor="ls"))
+    step = measuring.getlength(letter) / _MEASURE_PX
+    return _Letter(step, -top, bottom, max(0.0, -left), max(0.0, right - step))
 
 
 @lru_cache(maxsize=8192)
 def extent(face: Face, text: str) -> Extent:
     """How much room a text takes; an empty text takes none."""
+    if not text:
+        return Extent(0.0, 0.0, 0.0)
     letters = [_letter(face, letter) for letter in text]
+    before = letters[0].before
     return Extent(
-        sum(letter.width for letter in letters),
-        max((letter.over for letter in letters), default=0.0),
-        max((letter.under for letter in letters), default=0.0),
+        before + sum(letter.step for letter in letters) + letters[-1].after,
+        max(letter.over for letter in letters),
+        max(letter.under for letter in letters),
+        before,
     )
+
+
+def starts(face: Face, text: str) -> Iterator[tuple[str, float]]:
+    """Each letter with where it starts, in ems from the text's start."""
+    at = 0.0
+    for letter in text:
+        yield letter, at
+        at += _letter(face, letter).step
 
 
 @cache
