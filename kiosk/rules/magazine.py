@@ -236,6 +236,11 @@ class Overlap:
     negative: int
 
 
+def _ring_mm(magazine: Magazine) -> float:
+    """Diameter of the ring of pocket centres; the pitch is a chord, so it fixes the ring where none is given."""
+    return magazine.ring_mm or float(magazine.pitch_mm / np.sin(np.pi / magazine.pockets))
+
+
 @lru_cache(maxsize=64)
 def _centres_mm(magazine: Magazine) -> NDArray[np.float64]:
     """(pockets, pockets) distances of pocket centres, mm."""
@@ -249,9 +254,7 @@ def _centres_mm(magazine: Magazine) -> NDArray[np.float64]:
             if magazine.pockets < 3 and magazine.ring_mm is None:
                 return np.asarray(steps * magazine.pitch_mm, dtype=np.float64)
             half_angle = np.pi / magazine.pockets
-            # the pitch is a chord too, so it fixes the ring where no diameter is given
-            ring_mm = magazine.ring_mm or magazine.pitch_mm / np.sin(half_angle)
-            return np.asarray(ring_mm * np.sin(half_angle * steps), dtype=np.float64)
+            return np.asarray(_ring_mm(magazine) * np.sin(half_angle * steps), dtype=np.float64)
         case Kind.SHELF:
             row, column = np.divmod(index, magazine.pockets // magazine.rows)
             across = (column[:, None] - column[None, :]) * magazine.pitch_mm
@@ -260,7 +263,7 @@ def _centres_mm(magazine: Magazine) -> NDArray[np.float64]:
 
 
 @lru_cache(maxsize=64)
-def _beside(magazine: Magazine) -> NDArray[np.bool_]:
+def beside(magazine: Magazine) -> NDArray[np.bool_]:
     """(pockets, pockets) whether two pockets are next to each other in a row."""
     index = np.arange(magazine.pockets)
     apart = np.abs(index[:, None] - index[None, :])
@@ -270,11 +273,38 @@ def _beside(magazine: Magazine) -> NDArray[np.bool_]:
     return np.asarray((apart == 1) & (row[:, None] == row[None, :]))
 
 
+def reaches_mm(magazine: Magazine, along_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(points, pockets) distances of points from the pocket centres, mm.
+
+    along_mm: where each point lies on the line through the centres, from the first pocket, one pitch a pocket.
+    """
+    index = np.arange(magazine.pockets)
+    match magazine.kind:
+        case Kind.CHAIN:
+            apart = np.abs(along_mm[:, None] - index[None, :] * magazine.pitch_mm)
+            return np.asarray(np.minimum(apart, np.abs(magazine.pockets * magazine.pitch_mm - apart)))
+        case Kind.DISC | Kind.CAROUSEL:
+            ring_mm = _centres_mm(magazine).max() if magazine.pockets < 3 else _ring_mm(magazine)
+            centres = ring_mm / 2 * np.exp(2j * np.pi * index / magazine.pockets)
+            before, share = np.divmod(along_mm / magazine.pitch_mm, 1.0)
+            at = before.astype(np.int64) % magazine.pockets
+            points = centres[at] * (1 - share) + centres[(at + 1) % magazine.pockets] * share
+            return np.asarray(np.abs(points[:, None] - centres[None, :]), dtype=np.float64)
+        case Kind.SHELF:
+            columns = magazine.pockets // magazine.rows
+            row, column = np.divmod(index, columns)
+            at_row, at_mm = np.divmod(along_mm, columns * magazine.pitch_mm)
+            across = at_mm[:, None] - column[None, :] * magazine.pitch_mm
+            down = (at_row[:, None] - row[None, :]) * (magazine.row_pitch_mm or 0.0)
+            return np.asarray(np.hypot(across, down), dtype=np.float64)
+
+
 def distance_mm(magazine: Magazine, one: int, other: int) -> float:
     """Between the centres of two pockets, the shorter way round."""
     return float(_centres_mm(magazine)[one - magazine.first, other - magazine.first])
 
 
+@lru_cache(maxsize=4096)
 def clashes(magazine: Magazine, one_mm: float, other_mm: float) -> NDArray[np.bool_]:
     """(pockets, pockets): True where `one_mm` wide in the row and `other_mm` wide in the column clash.
 
@@ -283,8 +313,9 @@ def clashes(magazine: Magazine, one_mm: float, other_mm: float) -> NDArray[np.bo
     wide = (one_mm + other_mm) / 2 + magazine.clearance_mm
     clash = ~(_centres_mm(magazine) >= wide - HAIR_MM)  # so that nan clashes
     if magazine.diameter_max_mm is not None and max(one_mm, other_mm) > magazine.diameter_max_mm + HAIR_MM:
-        clash = clash | _beside(magazine)
+        clash = clash | beside(magazine)
     np.fill_diagonal(clash, True)
+    clash.setflags(write=False)  # it is kept for the next who asks
     return clash
 
 
@@ -440,6 +471,14 @@ class _Room:
             if entry.pocket in magazine
         ]
         self.travel = travel_mm(magazine)
+        self._blocks: dict[tuple[float, float], NDArray[np.float32]] = {}
+
+    def blocks(self, one_mm: float, other_mm: float) -> NDArray[np.float32]:
+        """`clashes` as numbers, to be added up."""
+        pair = (one_mm, other_mm)
+        if pair not in self._blocks:
+            self._blocks[pair] = clashes(self.magazine, *pair).astype(np.float32)
+        return self._blocks[pair]
 
     def open_to(self, assembly: Assembly, without: str = "") -> NDArray[np.bool_]:
         """(pockets,) where `assembly` may go; `without` leaves out one more by its key."""
@@ -454,33 +493,52 @@ class _Room:
         order = np.argsort(np.where(free, self.travel, np.inf), kind="stable")
         return [int(at) for at in order[: int(free.sum())]]
 
-    def left_over(self, coming: Sequence[Assembly], taken: tuple[int, Assembly]) -> int:
-        """How many of `coming` find no pocket once `taken` stands; the widest choose first.
+    def packed(
+        self, coming: Sequence[tuple[Assembly, NDArray[np.bool_]]], taken: tuple[int, Assembly] | None = None
+    ) -> dict[str, int]:
+        """A pocket index for as many of `coming` as this finds room for, by key; the widest choose first.
 
-        Each goes where it spoils the fewest pockets for the others: tight packing, not an exact count.
+        coming: each with the pockets open to it now.  taken: an assembly put somewhere before them.  Each goes
+        where it spoils the fewest pockets for the others: tight packing, not an exact count.
         """
-        at, first = taken
-        frees = {
-            entry.key: self.open_to(entry) & ~clashes(self.magazine, first.diameter_mm, entry.diameter_mm)[at]
-            for entry in coming
-        }
-        waiting = sorted(coming, key=lambda entry: (-entry.diameter_mm, frees[entry.key].sum(), entry.key))
-        missed = 0
+        frees = {entry.key: free.astype(np.float32) for entry, free in coming}
+        waiting = [entry for entry, _ in coming]
+        if taken is not None:
+            self._spoil(frees, waiting, *taken)
+        waiting.sort(key=lambda entry: (-entry.diameter_mm, float(frees[entry.key].sum()), entry.key))
+        found: dict[str, int] = {}
         while waiting:
             entry = waiting.pop(0)
             free = frees[entry.key]
             if not free.any():
-                missed += 1
                 continue
-            spoiled = np.zeros(self.magazine.pockets)
+            spoiled = np.zeros(self.magazine.pockets, dtype=np.float32)
             for other in waiting:
-                blocks = clashes(self.magazine, entry.diameter_mm, other.diameter_mm)
-                spoiled += (blocks & frees[other.key][None, :]).sum(axis=1)
-            best = int(np.lexsort((self.travel, np.where(free, spoiled, np.inf)))[0])
-            for other in waiting:
-                blocks = clashes(self.magazine, entry.diameter_mm, other.diameter_mm)
-                frees[other.key] = frees[other.key] & ~blocks[best]
-        return missed
+                spoiled += self.blocks(entry.diameter_mm, other.diameter_mm) @ frees[other.key]
+            best = int(np.lexsort((self.travel, np.where(free > 0, spoiled, np.inf)))[0])
+            found[entry.key] = best
+            self._spoil(frees, waiting, best, entry)
+        return found
+
+    def _spoil(
+        self, frees: dict[str, NDArray[np.float32]], waiting: Sequence[Assembly], at: int, entry: Assembly
+    ) -> None:
+        """Takes away what `entry` at pocket index `at` leaves nobody."""
+        for other in waiting:
+            frees[other.key] = frees[other.key] * (1 - self.blocks(entry.diameter_mm, other.diameter_mm)[at])
+
+
+def pack(
+    magazine: Magazine,
+    loaded: Sequence[Loaded],
+    owners: Mapping[int, str],
+    coming: Sequence[Assembly],
+    returning: Sequence[Loaded] = (),
+) -> dict[str, int]:
+    """A pocket for as many of `coming` as tight packing finds room for beside what is there, by assembly key."""
+    room = _Room(magazine, loaded, owners, returning)
+    found = room.packed([(entry, room.open_to(entry)) for entry in coming])
+    return {key: at + magazine.first for key, at in found.items()}
 
 
 def propose(
@@ -495,14 +553,14 @@ def propose(
 
     still_to_come: the rest of the setup, for which room is left where that can be had.
     """
-    coming = [entry for entry in still_to_come if entry.key != assembly.key]
     room = _Room(magazine, loaded, owners, returning)
+    coming = [(entry, room.open_to(entry)) for entry in still_to_come if entry.key != assembly.key]
     choice = room.nearest(room.open_to(assembly))
     if not choice:
         return _no_room(magazine, loaded, owners, assembly, returning)
     best: Proposal | None = None
     for at in choice:
-        missed = room.left_over(coming, (at, assembly)) if coming else 0
+        missed = len(coming) - len(room.packed(coming, (at, assembly)))
         if best is None or missed < best.left_over:
             best = Proposal(at + magazine.first, missed)
         if missed == 0:

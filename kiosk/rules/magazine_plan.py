@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from math import ceil, inf
+from math import ceil, floor, inf
 from typing import NamedTuple
 
 import numpy as np
@@ -20,15 +20,17 @@ from scipy.sparse import csr_array
 
 from kiosk.rules.assembly import Assembly
 from kiosk.rules.magazine import (
+    HAIR_MM,
     Loaded,
     Magazine,
     Obstacle,
-    Proposal,
     allowed_pockets,
+    beside,
     clashes,
     limits,
     obstacles,
-    propose,
+    pack,
+    reaches_mm,
     travel_mm,
 )
 
@@ -111,7 +113,7 @@ class ChangePlan:
         return {pocket: entry for pocket, entry in standing.values() if pocket is not None}
 
 
-Report = Callable[[Aim, float], None]  # the aim about to be solved, share of the work already done
+Report = Callable[[Aim, float], None]  # what is sought next (MOVES: as many and as few moves), share already done
 
 
 class _Row(NamedTuple):
@@ -179,7 +181,7 @@ class _Programme:
         self.travel = travel_mm(magazine)[self.where] * self.places
 
     def rows(self) -> list[_Row]:
-        """All that any placement must keep to."""
+        """What any placement must keep to, but for what only `pairs` says of pockets that are not in a line."""
         group_of = {entry.key: group for group, members in enumerate(self.groups) for entry in members}
         members: list[list[int]] = [[] for _ in self.groups]
         for column, (group, _) in enumerate(self.spots):
@@ -188,21 +190,58 @@ class _Programme:
             if stay.wanted:
                 members[group_of[stay.entry.key]].append(column)
         counts = [_row(columns, float(len(group))) for columns, group in zip(members, self.groups, strict=True)]
-        return [*counts, *self._room()]
+        rows = [*counts, *self._points()]
+        limit_mm = self.magazine.diameter_max_mm
+        if limit_mm is not None and self.wide_mm.max() > limit_mm:
+            rows += self.pairs(beside(self.magazine))
+        return rows
 
-    def _room(self) -> list[_Row]:
-        """One in a pocket, and no two that clash: for each pair of pockets, every width that is told apart.
+    def _points(self) -> list[_Row]:
+        """At each point of the magazine at most one assembly, half the clearance around it included.
+
+        Any two that cover one point clash, whatever the magazine's shape.  On a line two that clash do cover a
+        point just inside the far edge of one of them, so there these rows say all there is to say.
+        """
+        pitch_mm = self.magazine.pitch_mm
+        half_mm = (self.wide_mm + self.magazine.clearance_mm - HAIR_MM) / 2
+        centres_mm = self.where * pitch_mm
+        edges_mm = np.union1d(centres_mm, centres_mm + half_mm)
+        end_mm = self.magazine.pockets * pitch_mm
+        along_mm = np.unique(edges_mm % end_mm if self.magazine.kind.wraps else edges_mm[edges_mm < end_mm])
+        covers = reaches_mm(self.magazine, along_mm)[:, self.where] <= half_mm[None, :] + 1e-9
+        rows: list[_Row] = []
+        kept = np.zeros(len(half_mm), dtype=np.bool_)
+        for at, here in enumerate(covers):
+            # what the next or the last row says too need not be said
+            if np.any(here & ~kept) and (at + 1 == len(covers) or np.any(here & ~covers[at + 1])):
+                kept = here
+                rows.append(_row(np.flatnonzero(here), 1.0))
+        return rows
+
+    def clashing(self, chosen: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """(pockets, pockets) where a choice of columns breaks a rule about neighbours after all."""
+        found = np.zeros((self.magazine.pockets, self.magazine.pockets), dtype=np.bool_)
+        picked = np.flatnonzero(chosen > 0.5).tolist()
+        for at, one in enumerate(picked):
+            for other in picked[:at]:
+                spot = (self.where[one], self.where[other])
+                found[spot] = clashes(self.magazine, float(self.wide_mm[one]), float(self.wide_mm[other]))[spot]
+        return found | found.T
+
+    def pairs(self, which: NDArray[np.bool_]) -> list[_Row]:
+        """No two that clash, for each pair of pockets in `which`: every width that is told apart.
 
         What is at least `width` wide in one pocket excludes whatever clashes with that width in the other, and
         in either pocket stands one at most, so all of these together are one at most.
         """
         pockets = [np.flatnonzero(self.where == at) for at in range(self.magazine.pockets)]
-        rows = [_row(columns, 1.0) for columns in pockets if len(columns)]
+        rows: list[_Row] = []
+        which = np.triu(which, 1)
         least_of: dict[tuple[int, int], dict[float, float]] = {}
         widths = sorted(set(self.wide_mm.tolist()))
         for one_mm in widths:
             for other_mm in reversed(widths):
-                for pair in np.argwhere(np.triu(clashes(self.magazine, one_mm, other_mm), 1)).tolist():
+                for pair in np.argwhere(clashes(self.magazine, one_mm, other_mm) & which).tolist():
                     least_of.setdefault((pair[0], pair[1]), {})[one_mm] = other_mm
         for (one, other), least in least_of.items():
             seen = set()
@@ -282,35 +321,82 @@ def plan(
     coming = [entry for entry in wanted if entry.key not in settled and not refused[entry.key]]
     loose = [held for held in standing if held.assembly.key not in settled]
     programme = _Programme(magazine, owners, coming, loose, [*pinned, *kept])
-    chosen, proofs = _solve(programme, seconds, report)
-    if chosen is None:
-        chosen, proofs = _one_by_one(programme, standing, owners, coming, returning)
+    chosen, bounds = _solve(programme, seconds, report)
+    values = None if chosen is None else _values(programme, chosen, coming)
+    if values is None or (values.placed, values.moves) != (bounds.placed, bounds.moves):
+        # the solver ran out of time: what plain packing finds may be better
+        plainly = _packed(programme, standing, owners, coming, returning)
+        other = _values(programme, plainly, coming)
+        if values is None or other.rank < values.rank:
+            chosen, values, bounds = plainly, other, bounds._replace(travel=0.0)
+    assert chosen is not None  # it has values
+    proofs = (
+        Proof(Aim.PLACED, values.placed, max(values.placed, bounds.placed)),
+        # with fewer placed than might be, fewer moves might do as well
+        Proof(Aim.MOVES, values.moves, min(values.moves, bounds.moves) if values.placed >= bounds.placed else 0.0),
+        Proof(Aim.TRAVEL, values.travel, min(values.travel, bounds.travel)),
+    )
     steps = _steps(programme, standing, chosen, settled, coming, owners)
     there = settled | set(chosen)
     unplaced = tuple(Unplaced(entry, refused[entry.key]) for entry in wanted if entry.key not in there)
     return ChangePlan(steps, unplaced, proofs)
 
 
-def _solve(
-    programme: _Programme, seconds: float, report: Report | None
-) -> tuple[dict[str, int] | None, tuple[Proof, ...]]:
-    """Pocket index by assembly key, and what is proven of it; None where time ran out before any plan."""
+class _Values(NamedTuple):
+    """What a plan comes to, or can come to at best, for each aim."""
+
+    placed: float
+    moves: float
+    travel: float
+
+    @property
+    def rank(self) -> tuple[float, float, float]:
+        return -self.placed, self.moves, self.travel
+
+
+def _values(programme: _Programme, chosen: Mapping[str, int], coming: Sequence[Assembly]) -> _Values:
+    way = travel_mm(programme.magazine)
+    there = [entry.key for entry in coming if entry.key in chosen]
+    carried = sum(programme.present.get(key) != chosen[key] for key in there)
+    out = sum(held.assembly.key not in chosen for held in programme.guests)
+    return _Values(float(len(there)), float(carried + out), float(sum(way[chosen[key]] for key in there)))
+
+
+def _solve(programme: _Programme, seconds: float, report: Report | None) -> tuple[dict[str, int] | None, _Values]:
+    """Pocket index by assembly key, None where time ran out before any, and what no plan can do better than."""
     size = len(programme.where)
     guests = float(len(programme.guests))
     if not size:
-        return {}, (Proof(Aim.PLACED, 0, 0), Proof(Aim.MOVES, guests, guests), Proof(Aim.TRAVEL, 0, 0))
+        return {}, _Values(0.0, guests, 0.0)
     rows = programme.rows()
-    best: NDArray[np.float64] | None = None
-    proofs: list[Proof] = []
-    aims = (
-        (Aim.PLACED, -programme.places, 0.0, -1.0),
-        (Aim.MOVES, programme.carries, guests, 1.0),
-        (Aim.TRAVEL, programme.travel, 0.0, 1.0),
-    )
-    for turn, (aim, cost, shift, sign) in enumerate(aims):
-        if report is not None:
-            report(aim, turn / len(aims))
-        least = float(cost[cost < 0].sum())
+    if report is not None:
+        report(Aim.MOVES, 0.0)
+    # one more placed outweighs every move there is
+    weight = guests + programme.magazine.pockets + 1
+    counts = programme.carries - weight * programme.places
+    chosen, least = _best(counts, programme, rows, seconds)
+    # carries lie between -guests and pockets, so the whole weights in the bound are places
+    most = float(floor((programme.magazine.pockets - least) / weight))
+    fewest = max(0.0, ceil(least - 1e-6) + weight * most + guests)
+    if chosen is None:
+        return None, _Values(most, fewest, 0.0)
+    rows.append(_Row(np.arange(size), counts, -inf, float(counts @ chosen) + 1e-6))
+    if report is not None:
+        report(Aim.TRAVEL, 0.5)
+    nearer, nearest = _best(programme.travel, programme, rows, seconds)
+    chosen = chosen if nearer is None else nearer
+    return programme.named(chosen > 0.5), _Values(most, fewest, nearest)
+
+
+def _best(
+    cost: NDArray[np.float64], programme: _Programme, rows: list[_Row], seconds: float
+) -> tuple[NDArray[np.float64] | None, float]:
+    """The cheapest choice of columns found in time, None if none, and what none can be cheaper than.
+
+    Adds to `rows` what they left out where that matters; for pockets in a line it never does.
+    """
+    size = len(cost)
+    while True:
         found = milp(
             cost,
             integrality=np.ones(size),
@@ -318,19 +404,14 @@ def _solve(
             constraints=_constraint(rows, size),
             options={"time_limit": seconds, "mip_rel_gap": 0.0},
         )
-        if found.x is not None:
-            best = np.round(found.x)
-            least = found.mip_dual_bound if found.mip_dual_bound is not None else least
-        if best is None:
-            return None, ()
-        value = float(cost @ best)
-        if aim is not Aim.TRAVEL:
-            least = ceil(least - 1e-6)  # counts are whole
-        proofs.append(Proof(aim, shift + sign * value, shift + sign * min(least, value)))
-        # what has been reached must be kept while the next aim is sought
-        rows.append(_Row(np.arange(size), cost, -inf, value + 1e-6))
-    assert best is not None
-    return programme.named(best > 0.5), tuple(proofs)
+        least = float(cost[cost < 0].sum()) if found.mip_dual_bound is None else float(found.mip_dual_bound)
+        if found.x is None:
+            return None, least
+        chosen = np.round(found.x)
+        broken = programme.clashing(chosen)
+        if not broken.any():
+            return chosen, least
+        rows += programme.pairs(broken)
 
 
 def _constraint(rows: Sequence[_Row], size: int) -> LinearConstraint:
@@ -341,34 +422,33 @@ def _constraint(rows: Sequence[_Row], size: int) -> LinearConstraint:
     return LinearConstraint(matrix, [row.least for row in rows], [row.most for row in rows])
 
 
-def _one_by_one(
+def _packed(
     programme: _Programme,
     standing: Sequence[Loaded],
     owners: Mapping[int, str],
     coming: Sequence[Assembly],
     returning: Sequence[Loaded],
-) -> tuple[dict[str, int], tuple[Proof, ...]]:
-    """A plan without the solver: nothing is moved, each newcomer gets the best pocket left."""
+) -> dict[str, int]:
+    """Pocket index by assembly key without the solver: newcomers beside what is there, or where that is too
+    tight, all guests out, newcomers in, and back each guest whose pocket is still open to it.
+    """
     magazine = programme.magazine
+    fresh = [entry for entry in coming if entry.key not in programme.present]
+    newcomers = {entry.key: entry for entry in fresh}
     inside = list(standing)
-    placed = dict(programme.present)
-    waiting = [entry for entry in coming if entry.key not in placed]
-    newcomers = len(waiting)
-    while waiting:
-        entry = waiting.pop(0)
-        answer = propose(magazine, inside, owners, entry, waiting, returning)
-        if isinstance(answer, Proposal):
-            placed[entry.key] = answer.pocket - magazine.first
-            inside.append(Loaded(answer.pocket, entry))
-    travel = travel_mm(magazine)
-    there = [entry.key for entry in coming if entry.key in placed]
-    moves = sum(key not in programme.present for key in there)
-    way = float(sum(travel[placed[key]] for key in there))
-    return placed, (
-        Proof(Aim.PLACED, len(there), len(coming)),
-        Proof(Aim.MOVES, moves, min(moves, newcomers)),
-        Proof(Aim.TRAVEL, way, 0.0),
-    )
+    found = pack(magazine, inside, owners, fresh, returning)
+    if len(found) < len(fresh):
+        strangers = {held.assembly.key for held in programme.guests}
+        inside = [held for held in standing if held.assembly.key not in strangers]
+        found = pack(magazine, inside, owners, fresh, returning)
+        inside += [Loaded(pocket, newcomers[key]) for key, pocket in found.items()]
+        for held in programme.guests:
+            if not obstacles(magazine, inside, owners, held.pocket, held.assembly, returning):
+                inside.append(held)
+    else:
+        inside += [Loaded(pocket, newcomers[key]) for key, pocket in found.items()]
+    settled = {held.assembly.key for held in standing} - set(programme.present)
+    return {held.assembly.key: held.pocket - magazine.first for held in inside if held.assembly.key not in settled}
 
 
 def _steps(
