@@ -235,7 +235,7 @@ class Camera:
         """Get one frame and keep it.  Raises SourceError."""
         shot = self._source.grab()
         # Every eighth row is enough: a sensor's noise changes all of them from frame to frame.
-        mark = zlib.crc32(np.ascontiguousarray(shot.image[::8]))
+        mark = zlib.crc32(shot.image[::8].tobytes())
         image = upright(shot.image, self._turn, self._mirrored)
         image.flags.writeable = False
         with self._fresh:
