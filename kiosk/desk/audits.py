@@ -397,7 +397,7 @@ class AuditCounter:
         if difference is None:
             raise NotThere("difference", key)
         if action not in difference.actions:
-            return _refused(Reason.NOT_SETTLED_SO, name=difference.name, action=f"action.{action.value}")
+            return _refused(Reason.NOT_SETTLED_SO, name=difference.name, action=f"term.action.{action.value}")
         if action is A.Action.CARRIED_OVER and not reason.strip():
             return _refused(Reason.NEEDS_REASON, name=difference.name)
         steps = self._steps(row, difference, action, goal)
@@ -426,7 +426,7 @@ class AuditCounter:
             case A.Action.PUT_BACK if card:
                 inside = card.place and card.place.place.code in self._scope(row["place"]).members
                 if card.place is None:
-                    return _refused(Reason.NOT_SETTLED_SO, name=card.name, action=f"action.{action.value}")
+                    return _refused(Reason.NOT_SETTLED_SO, name=card.name, action=f"term.action.{action.value}")
                 back = L.Seen(row["key"], card.code, card.holder.key, card.place.place.code)
                 return (back,) if inside else ()
             case A.Action.NOWHERE if card:

@@ -236,10 +236,15 @@ class RecordsCounter:
                 values["name"] = cutter.name
             case L.PlaceAdded(place=place):
                 values["name"] = place.name
+            case L.TemperatureRead(where=spot):
+                values["where"] = f"term.{spot}"
+            case L.TurnedAway(reason=reason):
+                values["reason"] = f"term.reason.{reason}"
             case L.ConditionSaid(condition=condition):
-                values["condition"] = f"term.condition.{condition.value}"
+                values["condition"] = f"term.{condition.value}"
             case L.DifferenceSettled(difference=difference, action=action, name=called):
-                values |= {"name": called, "difference": f"difference.{difference}", "action": f"action.{action}"}
+                values |= {"name": called, "difference": f"term.difference.{difference}"}
+                values["action"] = f"term.action.{action}"
             case L.CodeBound(subject=subject, what=what):
                 values["name"] = self._holder_name(subject) if what == "holder" else self._name_of(subject)
             case L.OperatorAdded(name=called) | L.SettingChanged(name=called):

@@ -72,10 +72,10 @@ def _differences(report: AuditReport, words: Words, t: Any) -> Any:
     header = [t("column.difference"), t("column.name"), t("column.places"), t("column.action"), t("column.by")]
     rows = [
         [
-            words(say(f"difference.{row.difference.value}")),
+            words(say(f"term.difference.{row.difference.value}")),
             row.name or row.text,
             " → ".join(place for place in (row.booked, row.found) if place) or "–",
-            words(say(f"action.{row.action.value}")) + (f": {row.reason}" if row.reason else ""),
+            words(say(f"term.action.{row.action.value}")) + (f": {row.reason}" if row.reason else ""),
             f"{row.operator or '–'}, {page.moment(row.utc_s)}",
         ]
         for row in report.rows

@@ -47,8 +47,8 @@ def pdf(report: ShiftReport, path: Path, words: Words) -> None:
         ),
     ]
     for heading, prefix, rows in (
-        ("refusals", "reason", counts.refusals),
-        ("differences", "difference", counts.differences),
+        ("refusals", "term.reason", counts.refusals),
+        ("differences", "term.difference", counts.differences),
     ):
         flow.append(page.text(t(heading), page.HEADING))
         if rows:

@@ -20,7 +20,7 @@ HOT = "hot"  # the audit of everything hot, in place of a place's code
 
 
 class Difference(Enum):
-    """What can be wrong, in the order of what can hurt.  Each has words `difference.<value>`."""
+    """What can be wrong, in the order of what can hurt.  Each has words `term.difference.<value>`."""
 
     HOT = "hot"  # under a hold where a held holder must not be
     NOT_PROVEN_COOL = "not_proven_cool"
@@ -36,7 +36,7 @@ class Difference(Enum):
 
 
 class Action(Enum):
-    """How a difference is closed.  Each has words `action.<value>`."""
+    """How a difference is closed.  Each has words `term.action.<value>`."""
 
     TO_COOLING = "to_cooling"  # taken to a cooling place
     PUT_BACK = "put_back"  # taken to where the book has it
@@ -177,7 +177,7 @@ class Open:
 
 
 class State(Enum):
-    """What a spot of the slot grid shows."""
+    """What a spot of the slot grid shows.  Each has words `term.state.<value>`."""
 
     EMPTY = "empty"
     MISSING = "missing"  # expected and not seen yet

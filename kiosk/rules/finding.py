@@ -21,7 +21,7 @@ LENGTH_MM = 0.5
 
 
 class Usable(IntEnum):
-    """How soon it is of use, best first.  Each has words `usable.<name in lower case>`."""
+    """How soon it is of use, best first.  Each has words `term.usable.<name in lower case>`."""
 
     READY = 0  # cool and in the cabinet
     NEAR = 1  # cool, at a bench, the presetter or a cooling place

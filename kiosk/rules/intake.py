@@ -19,7 +19,7 @@ from kiosk.rules.say import Say, say
 
 
 class How(Enum):
-    """What becomes of an entry.  Each has words `intake.<value>`."""
+    """What becomes of an entry.  Each has words `term.intake.<value>`."""
 
     NEW = "new"
     CHANGED = "changed"

@@ -15,7 +15,7 @@ from kiosk.rules.places import Kind, Place
 
 
 class Relation(Enum):
-    """How the place where it turned up lies to where it was booked.  Each has words `likely.<value>`."""
+    """How the place where it turned up lies to where it was booked.  Each has words `term.likely.<value>`."""
 
     CAME_FROM = "came_from"  # put down in the book, never carried there
     NEXT_SLOT = "next_slot"
