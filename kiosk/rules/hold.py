@@ -173,6 +173,13 @@ def _way(stay: Stay) -> Way:
     return Way(stay.way) if stay.way else Way.FREE_AIR
 
 
+def _wet_mm(stay: Stay, heat: Heat) -> float | None:
+    """A sleeve whose length nobody entered wets no more than was heated; taken for a bath it would end holds early."""
+    if stay.wet_length_mm is None and _way(stay) is Way.SLEEVE:
+        return heat.length_mm
+    return stay.wet_length_mm
+
+
 def _case(facts: HoldFacts, rules: HoldRules) -> tuple[Profile, Heat, tuple[Stage, ...]]:
     profile = profile_of(facts.holder, facts.assembly)
     heat = Heat(facts.temp_c or rules.temp_c, facts.length_mm or default_heated_mm(profile), facts.body_c)
@@ -180,7 +187,7 @@ def _case(facts: HoldFacts, rules: HoldRules) -> tuple[Profile, Heat, tuple[Stag
     stages: list[Stage] = []
     for stay in facts.stays:
         since_s = max(stay.since_s - start_s, 0.0)
-        stage = Stage(_way(stay), since_s, None, stay.wet_length_mm)
+        stage = Stage(_way(stay), since_s, None, _wet_mm(stay, heat))
         if stages and stages[-1].start_s == since_s:
             stages.pop()
         if stages:

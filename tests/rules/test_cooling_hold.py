@@ -13,7 +13,7 @@ from cooling_examples import CASES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kiosk.rules.assembly import Coupling
+from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import Instrument, Lesson, Verdict, prior, replay, update
 from kiosk.rules.cooling import (
     Assessment,
@@ -34,6 +34,7 @@ from kiosk.rules.cooling import (
 from kiosk.rules.cooling_bound import draw_of, unknown_mean, unknown_sd
 from kiosk.rules.cooling_case import Case, case_report
 from kiosk.rules.cooling_stand import course_of
+from kiosk.rules.hold import HoldFacts, HoldRules, Stay, assessment
 from kiosk.rules.outline import Profile, outline
 
 ROOM = Room(22.0, 43.0)
@@ -246,6 +247,19 @@ def test_an_empty_holder_cools_too() -> None:
     empty = outline(Coupling.parse("HSK63"), 12, 24, 106, insert_mm=47, with_tool=False)
     assessment = assess(empty, Heat(330, default_heated_mm(empty)), AIR, ROOM)
     assert assessment.hold_s is not None and 600 < assessment.touch_safe_s < 3600
+
+
+def test_a_sleeve_whose_length_nobody_entered_is_no_bath() -> None:
+    holder = Holder("k1", "12", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0, projection_mm=106.0)
+
+    def hold_s(wet_length_mm: float | None) -> float:
+        stays = (Stay("station", 0.0), Stay("sleeve", 20.0, "sleeve", wet_length_mm), Stay("rack", 50.0, "free_air"))
+        facts = HoldFacts(holder, None, 0.0, 0.0, 330.0, 50.0, stays)
+        found = assessment(facts, HoldRules(ROOM, 330.0), {}).hold_s
+        assert found is not None
+        return found
+
+    assert hold_s(None) == hold_s(50.0) > hold_s(150.0)
 
 
 def _broken(path: str, value: object) -> dict[str, Any]:
