@@ -101,7 +101,9 @@ def _lively(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """1 where black and white can be told apart at all, else 0: noise and turning marks make hundreds of chance runs."""
     height, width = grey.shape
     low, high = _extremes(cv2.blur(grey, (3, 3)), 8, 3)
-    differs = high - low > np.maximum(8, 0.22 * high)
+    span = (high - low).astype(np.float32)
+    noise = 2 * float(np.percentile(span, 20))
+    differs = span > np.maximum(8, np.clip(noise, 0.22 * high, 0.4 * high))
     return np.asarray(
         cv2.resize(differs.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST), np.uint8
     )
@@ -212,7 +214,7 @@ def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
         places.append((int(same.sum()), seeds[same].mean(0)))
         seeds = seeds[~same]
     places.sort(key=lambda place: -place[0])
-    return [place for _, place in places[:150]]
+    return [place for _, place in places[:100]]
 
 
 WORST_MISFIT = 1.3  # symbols that could be read had up to 0.99
