@@ -173,5 +173,5 @@ def test_the_iso_6983_example_sets_length_and_radius() -> None:
     path = where.demo_tags() / "templates" / "iso6983_offsets.txt"
     entry = replace(ENTRY, assembly=replace(BUILT, measured=Measured(122.987, 11.996)))
     lines = fill(read_template(path.read_text("utf-8"), path.name), [entry], machine="Mill 1").split(b"\r\n")
-    assert b"G10 L10 P12 R122.987" in lines
-    assert b"G10 L12 P12 R5.998" in lines
+    assert b"G10 L10 P7 R122.987" in lines
+    assert b"G10 L12 P7 R5.998" in lines
