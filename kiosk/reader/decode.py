@@ -153,7 +153,7 @@ def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
     """Finder patterns anywhere, for symbols the base pass did not even see."""
     grey, scale = _shrunk(search.grey, _SWEEP_PX)
     done = [np.array(symbol.corners) * scale for symbol in search.symbols]
-    for triple in triples(find(grey, 48, done=done, levels=levels)):
+    for triple in _candidates(grey, find(grey, 48, done=done, levels=levels)):
         place = _quad(_extent(triple) / scale)
         if search.over():
             return
@@ -163,7 +163,7 @@ def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
 
 def _candidates(grey: Grey, finders: list[Finder]) -> Iterator[Triple]:
     """Symbols to try, those with all three finders first."""
-    yield from triples(finders)[:3]
+    yield from triples(finders)[:4]
     yield from completed(grey, finders)
 
 
