@@ -84,4 +84,4 @@ SKIN = 0.95
 
 # One-sided 99 % of a normal distribution is 2.326; the rest pays for the bound's being of first order, and is
 # what the simulation in `bench cooling` needs to stay under 1 %.
-BETA = 2.5
+BETA = 2.4

@@ -13,7 +13,7 @@ from cooling_examples import CASES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kiosk.rules.assembly import Clamping, Coupling, Holder
+from kiosk.rules.assembly import SIZES, Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.belief import Instrument, Lesson, Verdict, prior, replay, update
 from kiosk.rules.cooling import (
     Assessment,
@@ -38,6 +38,7 @@ from kiosk.rules.hold import HoldFacts, HoldRules, Stay, assessment
 from kiosk.rules.outline import Profile, outline
 
 ROOM = Room(22.0, 43.0)
+SPINDLES = [Coupling(family, size) for family, sizes in SIZES.items() for size in sizes]
 COMMON = outline(Coupling.parse("HSK63"), 12, 24, 106, insert_mm=47, stickout_mm=40)
 HEAT = Heat(330.0, default_heated_mm(COMMON))
 
@@ -260,6 +261,31 @@ def test_a_sleeve_whose_length_nobody_entered_is_no_bath() -> None:
         return found
 
     assert hold_s(None) == hold_s(50.0) > hold_s(150.0)
+
+
+numbers = st.one_of(st.none(), st.floats(-5, 400), st.just(math.nan), st.just(0.0))
+
+
+@settings(max_examples=60)
+@given(
+    st.sampled_from(SPINDLES), st.floats(0, 80), numbers, numbers, numbers, st.sampled_from([None, "sleeve", "mist"])
+)
+def test_whatever_stands_on_record_there_is_a_hold_and_it_is_no_shorter_than_the_nominal_time(
+    spindle: Coupling,
+    bore_mm: float,
+    nose_mm: float | None,
+    projection_mm: float | None,
+    insert_mm: float | None,
+    way: str | None,
+) -> None:
+    holder = Holder("k1", "any", spindle, Clamping.SHRINK_FIT, bore_mm, nose_mm=nose_mm, projection_mm=projection_mm)
+    cutter = Cutter("c1", "mill", dc_mm=12, dmm_mm=12, oal_mm=80)
+    stays = (Stay("station", 0.0), Stay("place", 20.0, way))
+    facts = HoldFacts(holder, Assembly("a1", "a", holder, cutter, insert_mm), 0.0, 0.0, None, None, stays)
+    found = assessment(facts, HoldRules(ROOM, 330.0), {})
+    assert found.hold_s is None or found.hold_s >= found.touch_safe_s > 0
+    assert max(found.hottest_c) < 340
+    assert found.now(0.0).hottest_c > 150
 
 
 def _broken(path: str, value: object) -> dict[str, Any]:
