@@ -10,7 +10,7 @@ One module and one layout of the same name in this folder (`find.py`, `find.kv`)
 properties for everything it shows.  The layout binds parts to these properties.  `shown`, `tick`, `scanned` and
 `came` tell the screen what happens; through `self.clerk` it asks the desk (`clerk.ask(lambda desk: …, then)`),
 goes elsewhere (`clerk.go("hot", key=…)`, `clerk.back()`) and plays a sound.  Lengths, colours and font sizes are
-`look`'s; words are `t("find.title")`, with the words in `assets/translations`.
+`look`'s; words are `t("scan.idle")`, with the words in `assets/translations`.
 """
 
 from __future__ import annotations

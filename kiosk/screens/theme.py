@@ -30,7 +30,7 @@ SMALLEST_MM = 3.0  # cap height below which nothing is written
 
 @dataclass(frozen=True, slots=True)
 class Colours:
-    """One set of colour tokens, as `#RRGGBB`.  `on_…` is the colour of words on that ground."""
+    """One set of colour tokens, as `#RRGGBB`.  `…_ink` is the colour of words on that ground."""
 
     ground: str
     surface: str
@@ -39,31 +39,31 @@ class Colours:
     text: str
     quiet: str
     act: str
-    on_act: str
+    act_ink: str
     done: str
-    on_done: str
+    done_ink: str
     stop: str
-    on_stop: str
+    stop_ink: str
     heat: str
-    on_heat: str
+    heat_ink: str
     heat_ground: str
     heat_deep: str
 
 
 DARK = Colours(
     ground="#12171C", surface="#1C242B", raised="#2C3842", line="#3A4854", text="#F3F6F8", quiet="#A9B6C0",
-    act="#6CC4E8", on_act="#12171C", done="#5FB878", on_done="#12171C", stop="#F2B134", on_stop="#12171C",
-    heat="#E23B2E", on_heat="#FFFFFF", heat_ground="#C9281C", heat_deep="#8F1A12",
+    act="#6CC4E8", act_ink="#12171C", done="#5FB878", done_ink="#12171C", stop="#F2B134", stop_ink="#12171C",
+    heat="#E23B2E", heat_ink="#FFFFFF", heat_ground="#C9281C", heat_deep="#8F1A12",
 )  # fmt: skip
 LIGHT = Colours(
     ground="#E9EDF0", surface="#FFFFFF", raised="#D5DDE3", line="#8A98A4", text="#12171C", quiet="#44525D",
-    act="#0B6A94", on_act="#FFFFFF", done="#1F7A3D", on_done="#FFFFFF", stop="#F2B134", on_stop="#12171C",
-    heat="#C9281C", on_heat="#FFFFFF", heat_ground="#C9281C", heat_deep="#8F1A12",
+    act="#0B6A94", act_ink="#FFFFFF", done="#006B63", done_ink="#FFFFFF", stop="#F2B134", stop_ink="#12171C",
+    heat="#C9281C", heat_ink="#FFFFFF", heat_ground="#C9281C", heat_deep="#8F1A12",
 )  # fmt: skip
 CONTRAST = Colours(
     ground="#000000", surface="#000000", raised="#1E1E1E", line="#FFFFFF", text="#FFFFFF", quiet="#E4E4E4",
-    act="#7FDBFF", on_act="#000000", done="#7CFF9B", on_done="#000000", stop="#FFD23F", on_stop="#000000",
-    heat="#B30E00", on_heat="#FFFFFF", heat_ground="#B30E00", heat_deep="#600700",
+    act="#7FDBFF", act_ink="#000000", done="#7CFF9B", done_ink="#000000", stop="#FFD23F", stop_ink="#000000",
+    heat="#B30E00", heat_ink="#FFFFFF", heat_ground="#B30E00", heat_deep="#600700",
 )  # fmt: skip
 
 SETS = {"dark": DARK, "light": LIGHT, "contrast": CONTRAST}
@@ -97,13 +97,13 @@ class Look(EventDispatcher):
     text = ColorProperty(DARK.text)
     quiet = ColorProperty(DARK.quiet)
     act = ColorProperty(DARK.act)
-    on_act = ColorProperty(DARK.on_act)
+    act_ink = ColorProperty(DARK.act_ink)
     done = ColorProperty(DARK.done)
-    on_done = ColorProperty(DARK.on_done)
+    done_ink = ColorProperty(DARK.done_ink)
     stop = ColorProperty(DARK.stop)
-    on_stop = ColorProperty(DARK.on_stop)
+    stop_ink = ColorProperty(DARK.stop_ink)
     heat = ColorProperty(DARK.heat)
-    on_heat = ColorProperty(DARK.on_heat)
+    heat_ink = ColorProperty(DARK.heat_ink)
     heat_ground = ColorProperty(DARK.heat_ground)
     heat_deep = ColorProperty(DARK.heat_deep)
     colours = StringProperty("dark")

@@ -23,6 +23,7 @@ from kiosk.screens.app import Options
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk, pulse
 from kiosk.screens.frame import Frame
+from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.pages import SCREENS
 from kiosk.screens.scan import ScanScreen
 from kiosk.screens.sounds import Sounds
@@ -35,6 +36,7 @@ from kiosk.words import t
 TICK_S = 1.0
 SCANNER_QUIET_S = 0.2
 ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
+MODIFIERS = frozenset(range(300, 315))  # lock keys, shift, control, alt, meta: Kivy gives them characters too
 
 
 class KioskApp(App):
@@ -52,6 +54,7 @@ class KioskApp(App):
         self.worker = Worker(opened, self._fault)
         self.clerk = Clerk(self.worker, self.sounds, self._show)
         self.scanner = Scanner()
+        self._key_times = KeyTimes()
         theme.fonts()  # before the first text is measured
         self.frame = Frame()
         self.eye: Eye | None = None
@@ -67,6 +70,7 @@ class KioskApp(App):
         self._furnish()
         self.worker.ask(lambda desk: desk.session.settings, self._settle)
         Clock.schedule_interval(self._tick, TICK_S)
+        Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         Clock.schedule_once(lambda _: self.sounds.load(), 0.5)
         return self.frame
 
@@ -118,17 +122,17 @@ class KioskApp(App):
         before, self.settings_now = self.settings_now, settings
         self.sounds.volume, self.sounds.muted = settings.kiosk.volume, settings.kiosk.muted
         self.scanner = Scanner(settings.scanner.prefix, settings.scanner.suffix)
-        if look.colours != settings.kiosk.theme:
+        if look.colours != settings.kiosk.theme or words.language() != settings.kiosk.language:
             look.wear(settings.kiosk.theme)
-        if words.language() != settings.kiosk.language:
             words.speak(settings.kiosk.language)
             self._rebuild()
         elif before.camera != settings.camera and self.eye is not None and settings.camera.source:
             self.eye.open(settings.camera.source, settings.camera)
 
     def _rebuild(self) -> None:
-        """The same window in another language."""
+        """The same window in another language or other colours."""
         here = self.clerk.view.name if self.clerk.view else "scan"
+        self.clerk.start_over()
         for screen in SCREENS:
             self.clerk.take(screen())
         self.frame.retell()
@@ -163,15 +167,15 @@ class KioskApp(App):
 
     def _key(self, _: object, key: int, __: int, codepoint: str | None, modifiers: list[str]) -> bool:
         """Keys belong to a scanner that types, unless a field has the keyboard."""
-        if self.clerk.typing or "ctrl" in modifiers or "alt" in modifiers:
+        if self.clerk.typing or key in MODIFIERS or "ctrl" in modifiers or "alt" in modifiers:
             return False
         character = ENDINGS.get(key, codepoint or "")
         if not character or len(character) != 1:
             return False
         if "shift" in modifiers:
             character = character.upper()
-        self._keyed(self.scanner.feed(character, time.monotonic()))
-        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(time.monotonic())), SCANNER_QUIET_S)
+        self._keyed(self.scanner.feed(character, self._key_times.pressed(time.monotonic())))
+        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
         return True
 
     def _keyed(self, found: tuple[Keyed, ...]) -> None:

@@ -77,6 +77,7 @@ def pass_time(clock: PretendedTime) -> None:
 
 
 def serve(app: Any, clock: PretendedTime, held: Held) -> None:
+    released = threading.Event()
     for line in sys.stdin:
         asked = json.loads(line)
         if asked["do"] == "forward":
@@ -89,6 +90,13 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
             app.worker.ask(QUESTIONS[asked["what"]](asked), reply, lambda error: reply({"error": str(error)}))
         elif asked["do"] == "look":
             app.worker.post(lambda: app.eye is not None and app.eye.look(held, app.settings_now.camera))
+            reply({})
+        elif asked["do"] == "hang":
+            if asked["hung"]:
+                released.clear()
+                app.worker.ask(lambda desk: released.wait())
+            else:
+                released.set()
             reply({})
         elif asked["do"] == "stop":
             app.worker.post(app.stop)
@@ -132,7 +140,8 @@ def on_screen(app: Any) -> dict[str, Any]:
         if isinstance(widget, Label) and widget.text:
             texts.append([widget.text, *box])
         if isinstance(widget, Touchable) and not widget.disabled:
-            said = " ".join(label.text for label in widget.walk(restrict=True) if isinstance(label, Label) and label.text)
+            inside = [label for label in widget.walk(restrict=True) if isinstance(label, Label)]
+            said = " ".join(label.text for label in inside if label.text)
             touches.append([said or getattr(widget, "icon", ""), *box])
         for child in reversed(widget.children):
             walk(child, within)

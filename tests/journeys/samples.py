@@ -14,7 +14,7 @@ from kiosk.desk.desk import Scanned
 from kiosk.desk.handover import MachineView, Pocket
 from kiosk.exchange.shop import read_shop
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
-from kiosk.rules.cards import HoldView, HolderCard, Moment, Pending, PlaceCard
+from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
 from kiosk.rules.checkin import Done, Expects, Reason, Refused, Wait
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.places import Kind, Place

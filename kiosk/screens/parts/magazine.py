@@ -7,6 +7,7 @@ proposed.  It is a picture, not a control: pockets are chosen in the grid beside
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Any
 
 from kivy.clock import Clock
@@ -96,7 +97,7 @@ class MagazineMap(Widget):
             across = self.center_x - box[0] / 2
         points = centres(magazine.kind, len(self.slots), magazine.rows, *box)
         at = [(across + x, up + y) for x, y in points]
-        apart = min((math.dist(a, b) for a, b in zip(at, at[1:], strict=False)), default=look.mm * 8)
+        apart = min((math.dist(a, b) for a, b in pairwise(at)), default=look.mm * 8)
         scale = apart / magazine.pitch_mm
         middle = (self.center_x, self.center_y)
         with self.canvas:
