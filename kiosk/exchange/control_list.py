@@ -192,7 +192,7 @@ def _length(record: Record, column: str, scale: float) -> float | None:
 
 
 COMPARISON_COLUMNS = (
-    *("pocket", "control_pocket", "name", "found", "todo", "length_mm", "control_length_mm"),
+    *("pocket", "control_pocket", "name", "found", "what_to_do", "length_mm", "control_length_mm"),
     *("diameter_mm", "control_diameter_mm", "control_line"),
 )
 
@@ -203,10 +203,10 @@ def comparison_csv(comparison: Comparison, words: Callable[[Say], str], dialect:
     for line in comparison.lines:
         values = line.values
         found = " ".join(words(message) for message in line.found)
-        todo = " ".join(words(message) for message in line.todo)
+        remedy = " ".join(words(message) for message in line.remedies)
         rows.append(
             (
-                *(values["pocket"], values["control_pocket"], line.name, found, todo),
+                *(values["pocket"], values["control_pocket"], line.name, found, remedy),
                 *(values["length_mm"], values["control_length_mm"]),
                 *(values["diameter_mm"], values["control_diameter_mm"], values["line"]),
             )
@@ -222,5 +222,5 @@ def comparison_text(comparison: Comparison, words: Callable[[Say], str]) -> str:
         pocket = values["pocket"] if values["pocket"] is not None else values["control_pocket"]
         lines.append(f"{pocket if pocket is not None else '-':>4}  {line.name}")
         lines += [f"      {words(message)}" for message in line.found]
-        lines += [f"      [ ] {words(message)}" for message in line.todo]
+        lines += [f"      [ ] {words(message)}" for message in line.remedies]
     return "\n".join(lines) + "\n"

@@ -28,7 +28,7 @@ class Listed:
 
 
 class Verdict(Enum):
-    """What a comparison finds; the value is the tail of the message ids `compare.` and `compare.todo.`."""
+    """What a comparison finds; the value is the tail of the message ids `compare.` and `remedy.compare.`."""
 
     SAME = "same"
     LENGTH = "length"
@@ -93,10 +93,10 @@ class Compared:
         return tuple(say(f"compare.{verdict.value}", **self.values) for verdict in self.verdicts)
 
     @property
-    def todo(self) -> tuple[Say, ...]:
+    def remedies(self) -> tuple[Say, ...]:
         """What to do about it, a message for each verdict that asks for something."""
         return tuple(
-            say(f"compare.todo.{verdict.value}", **self.values)
+            say(f"remedy.compare.{verdict.value}", **self.values)
             for verdict in self.verdicts
             if verdict is not Verdict.SAME
         )

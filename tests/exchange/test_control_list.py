@@ -187,12 +187,12 @@ def test_a_comparison_is_printed_with_a_box_for_each_deed_and_written_as_a_table
         "======",
         "   9  Ghost",
         "      compare.not_in_book(Ghost)",
-        "      [ ] compare.todo.not_in_book(Ghost)",
+        "      [ ] remedy.compare.not_in_book(Ghost)",
         "   7  Mill",
         "      compare.same(Mill)",
     ]
     table = read_table(comparison_csv(comparison, words), "c.csv")
-    assert [record.maybe("todo") for record in table.records] == ["compare.todo.not_in_book(Ghost)", None]
+    assert [record.maybe("what_to_do") for record in table.records] == ["remedy.compare.not_in_book(Ghost)", None]
     assert not comparison.agrees
 
 
