@@ -26,9 +26,10 @@ from reportlab.pdfgen.canvas import Canvas
 from kiosk.bench.ratio import Ratio
 from kiosk.labels import draw
 from kiosk.labels.content import LabelContent, Tag
-from kiosk.labels.layout import INCH_MM, QUIET, SPAN, lay_out
+from kiosk.labels.layout import lay_out
 from kiosk.labels.proof import prove
 from kiosk.labels.sizes import parse_size
+from kiosk.labels.symbol import INCH_MM, QUIET, SPAN
 from kiosk.rules.codes import NUMBERS, Kind, make
 
 BENCH = "labels"

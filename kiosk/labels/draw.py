@@ -21,9 +21,11 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from kiosk.labels import sign
-from kiosk.labels.layout import INCH_MM, Layout, Text
+from kiosk.labels.layout import Layout
 from kiosk.labels.letters import Face, font, starts
 from kiosk.labels.sizes import EDGE_MM, Sheet, Spot
+from kiosk.labels.symbol import INCH_MM
+from kiosk.labels.typeset import Text
 
 _POINT_MM = INCH_MM / 72
 _INK_LEVEL = 128  # grey at which a dot gets ink

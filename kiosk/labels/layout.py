@@ -2,71 +2,28 @@
 
 A layout is found by trying every symbol size that fits and keeping the one that serves camera and eye best; it is
 pure arithmetic and draws nothing.  It must never shrink the quiet zone, split a dot, or drop a letter silently.
-Symbol: ISO/IEC 18004, version 1, level H, alphanumeric, four modules of quiet zone.
+What the symbol is stands in `symbol`, how letters are set in `typeset`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import NamedTuple
-
-import qrcode
-from qrcode.constants import ERROR_CORRECT_H
-from qrcode.util import MODE_ALPHA_NUM, QRData
 
 from kiosk.labels import sign
 from kiosk.labels.content import LabelContent, Tag
-from kiosk.labels.faults import (
-    DpiUnknown,
-    LabelError,
-    LetterUnknown,
-    NeedsLargerSize,
-    SizeTooSmall,
-    TextTooLong,
-)
-from kiosk.labels.letters import Face, extent, written
+from kiosk.labels.faults import LabelError, LetterUnknown, NeedsLargerSize, SizeTooSmall, TextTooLong, WrongUse
+from kiosk.labels.letters import Face, written
 from kiosk.labels.sizes import TAPE_LONGEST_MM, LabelSize, Stock
+from kiosk.labels.symbol import INCH_MM, MODULES, QUIET, SPAN, Symbol, least_module_dots, modules_of
+from kiosk.labels.typeset import Block, Box, Line, Text, placed, typeset
 
-INCH_MM = 25.4
-MODULES = 21  # a side of version 1
-QUIET = 4  # modules of white around it
-ROUNDING_DOTS = 2  # the symbol moves to whole dots, and letters grow to them
-SPAN = MODULES + 2 * QUIET
-MODULE_LEAST_MM = 0.24  # two dots at 203 dpi, three at 300: below it ink spread closes the gaps
-DOTS_LEAST = 2  # one dot a module leaves nothing for spread
-DPI_LEAST, DPI_MOST = 150, 2400
-EM_LEAST_MM = 1.8  # capitals 1.4 mm high: the smallest a setter reads at arm's length
 MODULE_ENOUGH_MM = 0.6  # beyond these, more size serves neither camera nor eye
 EM_ENOUGH_MM = 2.0
 EM_ENOUGH_HOT_MM = 5.0  # a hot tag is read from two metres
-WORD_GAP_EM = 0.3  # between the groups of a code
-LINE_GAP_EM = 0.28
-ONE_ROW = 0.6  # a row may shrink to this part of its letter size before it is broken in two
 SHORT_NAME = 8  # characters; a size without room for these carries the code alone
-
-
-@dataclass(frozen=True, slots=True)
-class Symbol:
-    """The symbol without its quiet zone, in whole dots from the label's top left corner."""
-
-    left_dots: int
-    top_dots: int
-    module_dots: int
-    modules: tuple[tuple[bool, ...], ...]  # rows of dark modules
-
-
-@dataclass(frozen=True, slots=True)
-class Text:
-    """One run of letters.  Millimetres from the label's top left corner to the start of its baseline."""
-
-    text: str
-    face: Face
-    left_mm: float
-    baseline_mm: float
-    em_mm: float
+ROUNDING_DOTS = 2  # the symbol moves to whole dots, and letters grow to them
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,22 +59,6 @@ class Layout:
         return MODULES * self.module_mm
 
 
-@lru_cache(maxsize=4096)
-def modules_of(text: str) -> tuple[tuple[bool, ...], ...]:
-    """Rows of dark modules of the version 1 level H symbol for ten alphanumeric characters."""
-    symbol = qrcode.QRCode(version=1, error_correction=ERROR_CORRECT_H, border=0)
-    symbol.add_data(QRData(text.encode("ascii"), mode=MODE_ALPHA_NUM), optimize=0)
-    symbol.make(fit=False)
-    return tuple(tuple(bool(dark) for dark in row) for row in symbol.modules)
-
-
-def least_module_dots(dpi: int) -> int:
-    """Fewest dots a module may have at this resolution.  Raises DpiUnknown."""
-    if not DPI_LEAST <= dpi <= DPI_MOST:
-        raise DpiUnknown(dpi, DPI_LEAST, DPI_MOST)
-    return max(DOTS_LEAST, math.ceil(MODULE_LEAST_MM * dpi / INCH_MM))
-
-
 def lay_out(
     content: LabelContent, size: LabelSize, dpi: int = 300, *, module_dots: int | None = None, colour: bool = False
 ) -> Layout:
@@ -129,14 +70,16 @@ def lay_out(
     least = least_module_dots(dpi)
     content = _in_our_letters(content)
     room = _Room(size, dpi)
-    steps = list(_symbol_steps(room, module_dots))
+    if module_dots is not None and module_dots < least:
+        raise WrongUse(f"a module needs at least {least} dots at {dpi} dpi, not {module_dots}")
+    steps = _symbol_steps(room, least, module_dots)
     if not steps:
         least_mm = SPAN * least * INCH_MM / dpi + 2 * size.margin_mm
         raise SizeTooSmall(size.name, dpi, math.ceil(least_mm * 10) / 10)
     if content.tag is Tag.HOT:
         return _hot(content, room, steps, colour)
     lines = _lines(content, size.height_mm)
-    wanted: Sequence[_Line]
+    wanted: Sequence[Line]
     for wanted in (lines, [line for line in lines if line.field != "detail"]):
         if found := _best(content, room, steps, wanted):
             return found
@@ -164,43 +107,6 @@ class _Room:
         return int(mm / self.dot_mm + 1e-6)
 
 
-class _Line(NamedTuple):
-    """One line of a label.  `weight`: letter size against the others; `most_mm`: largest letter size."""
-
-    field: str
-    text: str
-    face: Face
-    weight: float
-    most_mm: float
-    wraps: bool = False
-
-
-class _Set(NamedTuple):
-    """Lines set at their sizes: (line, its rows, em in mm), and the room they take."""
-
-    rows: tuple[tuple[str, Face, float], ...]
-    width_mm: float
-    height_mm: float
-
-    @property
-    def least_em_mm(self) -> float:
-        return min(em_mm for _, _, em_mm in self.rows)
-
-    @property
-    def code_rows(self) -> int:
-        """Rows the code is broken into: one is read at a glance."""
-        return sum(face is Face.CODE for _, face, _ in self.rows)
-
-
-class _Box(NamedTuple):
-    """A rectangle in millimetres from the label's top left corner."""
-
-    left: float
-    top: float
-    width: float
-    height: float
-
-
 def _in_our_letters(content: LabelContent) -> LabelContent:
     def checked(text: str) -> str:
         plain, lacking = written(Face.STRONG, text)
@@ -217,19 +123,19 @@ def _in_our_letters(content: LabelContent) -> LabelContent:
     )
 
 
-def _lines(content: LabelContent, height_mm: float) -> list[_Line]:
+def _lines(content: LabelContent, height_mm: float) -> list[Line]:
     card = content.tag in (Tag.BADGE, Tag.COMMAND)
-    code = _Line("code", content.code.grouped, Face.CODE, 1.0, max(3.2, (0.1 if card else 0.15) * height_mm))
+    code = Line("code", content.code.grouped, Face.CODE, 1.0, max(3.2, (0.1 if card else 0.15) * height_mm))
     name_weight, name_most_mm = (1.6, 0.3 * height_mm) if card else (1.05, max(3.6, 0.2 * height_mm))
-    name = _Line("name", content.name, Face.STRONG, name_weight, name_most_mm, wraps=True)
-    number = _Line("number", content.number, Face.STRONG, 2.4, 0.45 * height_mm)
+    name = Line("name", content.name, Face.STRONG, name_weight, name_most_mm, wraps=True)
+    number = Line("number", content.number, Face.STRONG, 2.4, 0.45 * height_mm)
     detail_most_mm = max(2.8, 0.13 * height_mm)
-    details = [_Line("detail", text, Face.TEXT, 0.95, detail_most_mm, wraps=card) for text in content.details]
+    details = [Line("detail", text, Face.TEXT, 0.95, detail_most_mm, wraps=card) for text in content.details]
     named = [line for line in (number, name) if line.text]
     return [*named, *details, code] if card or content.number else [code, *named, *details]
 
 
-def _shortened(lines: Sequence[_Line]) -> list[_Line]:
+def _shortened(lines: Sequence[Line]) -> list[Line]:
     """The lines with a name everybody would call short."""
     return [
         line._replace(text="N" * min(SHORT_NAME, len(line.text))) if line.field == "name" else line
@@ -238,16 +144,15 @@ def _shortened(lines: Sequence[_Line]) -> list[_Line]:
     ]
 
 
-def _symbol_steps(room: _Room, most: int | None) -> Iterator[int]:
+def _symbol_steps(room: _Room, least: int, most: int | None) -> Sequence[int]:
     """Dots a module that fit, largest first."""
     largest = min(room.dots(room.height_mm), room.dots(room.width_mm)) // SPAN
-    least = least_module_dots(room.dpi)
-    yield from range(largest if most is None else min(most, largest), least - 1, -1)
+    return range(largest if most is None else min(most, largest), least - 1, -1)
 
 
-def _best(content: LabelContent, room: _Room, steps: Sequence[int], lines: Sequence[_Line]) -> Layout | None:
+def _best(content: LabelContent, room: _Room, steps: Sequence[int], lines: Sequence[Line]) -> Layout | None:
     """The layout worth most: a symbol a camera likes times letters an eye likes; None when nothing fits."""
-    best: tuple[tuple[float, int, float], int, bool, _Box, _Set] | None = None
+    best: tuple[tuple[float, int, float], int, bool, Box, Block] | None = None
     for module_dots in steps:
         span_mm = (SPAN * module_dots + ROUNDING_DOTS) * room.dot_mm
         camera = min(module_dots * room.dot_mm / MODULE_ENOUGH_MM, 1.0)
@@ -255,7 +160,7 @@ def _best(content: LabelContent, room: _Room, steps: Sequence[int], lines: Seque
             break  # smaller symbols are worth less from here on
         for beside in (True, False):
             box = _text_box(room, span_mm, beside)
-            text = _set(lines, box.width, box.height)
+            text = typeset(lines, box.width, box.height)
             if text is None:
                 continue
             eye = min(text.least_em_mm / EM_ENOUGH_MM, 1.0) / text.code_rows
@@ -265,13 +170,13 @@ def _best(content: LabelContent, room: _Room, steps: Sequence[int], lines: Seque
     return _placed(content, room, *best[1:], lines) if best else None
 
 
-def _text_box(room: _Room, span_mm: float, beside: bool) -> _Box:
+def _text_box(room: _Room, span_mm: float, beside: bool) -> Box:
     margin = room.margin_mm
     if beside:
-        return _Box(margin + span_mm, margin, room.width_mm - span_mm, room.height_mm)
+        return Box(margin + span_mm, margin, room.width_mm - span_mm, room.height_mm)
     if room.size.stock is Stock.TAPE:
-        return _Box(margin, margin + span_mm, 0, 0)
-    return _Box(margin, margin + span_mm, room.width_mm, room.height_mm - span_mm)
+        return Box(margin, margin + span_mm, 0, 0)
+    return Box(margin, margin + span_mm, room.width_mm, room.height_mm - span_mm)
 
 
 def _placed(
@@ -279,9 +184,9 @@ def _placed(
     room: _Room,
     module_dots: int,
     beside: bool,
-    box: _Box,
-    text: _Set,
-    lines: Sequence[_Line],
+    box: Box,
+    text: Block,
+    lines: Sequence[Line],
 ) -> Layout:
     span_mm = (SPAN * module_dots + ROUNDING_DOTS) * room.dot_mm
     width_mm = room.size.width_mm
@@ -291,11 +196,11 @@ def _placed(
     if beside:
         symbol_left = room.margin_mm
         symbol_top = (room.size.height_mm - span_mm) / 2
-        rows = _rows(text, _Box(box.left, box.top, text.width_mm, box.height), centred=False)
+        rows = placed(text, Box(box.left, box.top, text.width_mm, box.height), centred=False)
     else:
         symbol_left = (width_mm - span_mm) / 2
         symbol_top = room.margin_mm + max(0.0, (box.height - text.height_mm) / 2)
-        rows = _rows(text, _Box(box.left, symbol_top + span_mm, box.width, text.height_mm), centred=True)
+        rows = placed(text, Box(box.left, symbol_top + span_mm, box.width, text.height_mm), centred=True)
     shown = {line.text for line in lines}
     wanted = (content.number, content.name, *content.details)
     return Layout(
@@ -317,94 +222,7 @@ def _symbol(content: LabelContent, room: _Room, module_dots: int, left_mm: float
     return Symbol(left, top, module_dots, modules_of(content.code.text))
 
 
-def _rows(text: _Set, box: _Box, *, centred: bool) -> tuple[Text, ...]:
-    """Places for rows of letters, in the middle of a box from top to bottom."""
-    y = box.top + (box.height - text.height_mm) / 2
-    placed: list[Text] = []
-    for row, face, em_mm in text.rows:
-        size = extent(face, row)
-        baseline = y + size.over * em_mm
-        x = box.left + ((box.width - _width_em(face, row) * em_mm) / 2 if centred else 0.0)
-        for word in row.split(" ") if face is Face.CODE else [row]:
-            placed.append(Text(word, face, x + extent(face, word).before * em_mm, baseline, em_mm))
-            x += (extent(face, word).width + WORD_GAP_EM) * em_mm
-        y = baseline + (size.under + LINE_GAP_EM) * em_mm
-    return tuple(placed)
-
-
-@lru_cache(maxsize=8192)
-def _width_em(face: Face, row: str) -> float:
-    """Width of a row in ems; the groups of a code stand closer than a space."""
-    if face is not Face.CODE:
-        return extent(face, row).width
-    words = row.split(" ")
-    return sum(extent(face, word).width for word in words) + WORD_GAP_EM * (len(words) - 1)
-
-
-def _set(lines: Sequence[_Line], width_mm: float, height_mm: float) -> _Set | None:
-    """The lines at the largest letter size that fits a box, or None when not even the smallest does."""
-    if width_mm <= EM_LEAST_MM or height_mm <= EM_LEAST_MM / 2:
-        return None
-    smallest = _set_at(lines, EM_LEAST_MM, width_mm)
-    if smallest is None or smallest.height_mm > height_mm:
-        return None
-    low, high, found = EM_LEAST_MM, max(EM_LEAST_MM, height_mm / 2), smallest
-    while high - low > 0.05:
-        middle = (low + high) / 2
-        tried = _set_at(lines, middle, width_mm)
-        if tried is not None and tried.height_mm <= height_mm:
-            low, found = middle, tried
-        else:
-            high = middle
-    return found
-
-
-def _set_at(lines: Sequence[_Line], em_mm: float, width_mm: float) -> _Set | None:
-    """The lines at one letter size (each by its weight), each wrapped or shrunk to the width."""
-    rows: list[tuple[str, Face, float]] = []
-    for line in lines:
-        size_mm = max(EM_LEAST_MM, min(em_mm * line.weight, line.most_mm))
-        split = _split(line, size_mm, width_mm)
-        if split is None:
-            return None
-        shrunk_mm = min(size_mm, *(width_mm / _width_em(line.face, row) for row in split))
-        rows += [(row, line.face, shrunk_mm) for row in split]
-    height_mm = 0.0
-    for at, (row, face, row_em_mm) in enumerate(rows):
-        size = extent(face, row)
-        last = at == len(rows) - 1
-        height_mm += (size.over + size.under + (0.0 if last else LINE_GAP_EM)) * row_em_mm
-    return _Set(tuple(rows), max(_width_em(face, row) * em for row, face, em in rows), height_mm)
-
-
-def _split(line: _Line, em_mm: float, width_mm: float) -> list[str] | None:
-    """A line in one row if it need not shrink much, else in few; None when no row holds a word of it.
-
-    A code stays in one row as long as anybody can read it there.
-    """
-    words = line.text.split(" ")
-    code = line.face is Face.CODE
-    whole_mm = width_mm / _width_em(line.face, line.text)  # letter size at which one row fills the width
-    if whole_mm >= (EM_LEAST_MM if code else max(EM_LEAST_MM, ONE_ROW * em_mm)):
-        return [line.text]
-    for size_mm in (em_mm, EM_LEAST_MM):
-        if whole_mm >= size_mm:
-            return [line.text]
-        if not (line.wraps or code) or len(words) == 1:
-            continue
-        rows = [words[0]]
-        for word in words[1:]:
-            longer = f"{rows[-1]} {word}"
-            if _width_em(line.face, longer) * size_mm <= width_mm:
-                rows[-1] = longer
-            else:
-                rows.append(word)
-        if len(rows) <= 3 and all(_width_em(line.face, row) * size_mm <= width_mm for row in rows):
-            return rows
-    return None
-
-
-def _too_long(content: LabelContent, room: _Room, steps: Sequence[int], lines: Sequence[_Line]) -> LabelError:
+def _too_long(content: LabelContent, room: _Room, steps: Sequence[int], lines: Sequence[Line]) -> LabelError:
     """Which line is to blame, and how many of its characters would fit."""
     named = [line for line in lines if line.field != "detail"]
     blamed = max((line for line in named if line.field != "code"), key=lambda line: len(line.text))
@@ -426,10 +244,10 @@ def _hot(content: LabelContent, room: _Room, steps: Sequence[int], colour: bool)
     if size.width_mm is None:
         raise too_small
     wanted = [
-        _Line("heading", content.heading, Face.STRONG, 2.2, 0.3 * size.height_mm),
-        _Line("name", content.name, Face.STRONG, 1.1, 0.15 * size.height_mm, wraps=True),
-        *(_Line("detail", text, Face.TEXT, 1.0, 0.1 * size.height_mm, wraps=True) for text in content.details),
-        _Line("code", content.code.grouped, Face.CODE, 0.9, 0.08 * size.height_mm),
+        Line("heading", content.heading, Face.STRONG, 2.2, 0.3 * size.height_mm),
+        Line("name", content.name, Face.STRONG, 1.1, 0.15 * size.height_mm, wraps=True),
+        *(Line("detail", text, Face.TEXT, 1.0, 0.1 * size.height_mm, wraps=True) for text in content.details),
+        Line("code", content.code.grouped, Face.CODE, 0.9, 0.08 * size.height_mm),
     ]
     lines = [line for line in wanted if line.text]
     wide = size.width_mm >= 1.5 * size.height_mm
@@ -441,11 +259,11 @@ def _hot(content: LabelContent, room: _Room, steps: Sequence[int], colour: bool)
         gap_mm = 0.03 * room.width_mm
         if wide:
             left = room.margin_mm + side_mm + gap_mm
-            box = _Box(left, room.margin_mm, room.width_mm - side_mm - gap_mm - span_mm, room.height_mm)
+            box = Box(left, room.margin_mm, room.width_mm - side_mm - gap_mm - span_mm, room.height_mm)
         else:
             top = room.margin_mm + span_mm + gap_mm / 2
-            box = _Box(room.margin_mm, top, room.width_mm, room.height_mm - span_mm - gap_mm / 2)
-        text = _set(lines, box.width, box.height) if side_mm >= 5 else None
+            box = Box(room.margin_mm, top, room.width_mm, room.height_mm - span_mm - gap_mm / 2)
+        text = typeset(lines, box.width, box.height) if side_mm >= 5 else None
         if text is None:
             continue
         camera = min(module_dots * room.dot_mm / MODULE_ENOUGH_MM, 1)
@@ -463,7 +281,7 @@ def _hot(content: LabelContent, room: _Room, steps: Sequence[int], colour: bool)
             size.width_mm,
             size.height_mm,
             _symbol(content, room, module_dots, symbol_left, symbol_top),
-            _rows(text, box, centred=False),
+            placed(text, box, centred=False),
             sign.placed(drawn, room.margin_mm, sign_top, side_mm),
         )
         best = worth, layout

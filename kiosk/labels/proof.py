@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from kiosk.labels.draw import pixels
 from kiosk.labels.faults import LabelError, ProofFailed
-from kiosk.labels.layout import QUIET, SPAN, Layout
+from kiosk.labels.layout import Layout
+from kiosk.labels.symbol import QUIET, SPAN
 
 _MODULE_PX = 5  # the camera's pixels a module; a shop's camera has 3 to 10
 _BLEED = 0.25  # of a module, standard deviation of the blur

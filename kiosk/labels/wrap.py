@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from kiosk.labels.faults import LabelError, WrongUse
-from kiosk.labels.layout import INCH_MM, MODULES, Layout, least_module_dots
+from kiosk.labels.layout import Layout
 from kiosk.labels.sizes import STANDARD, LabelSize
+from kiosk.labels.symbol import INCH_MM, MODULES, least_module_dots
 from kiosk.rules.say import Say, say
 
 ANGLE_MOST_DEG = 65.0  # past 60 to 70 degrees the edge modules are not resolved

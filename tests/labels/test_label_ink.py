@@ -16,8 +16,9 @@ from PIL import Image
 
 from kiosk.labels import draw
 from kiosk.labels.content import LabelContent, hot_tag
-from kiosk.labels.layout import INCH_MM, Layout, lay_out
+from kiosk.labels.layout import Layout, lay_out
 from kiosk.labels.sizes import PAPERS, parse_size, sheet
+from kiosk.labels.symbol import INCH_MM
 from kiosk.rules.codes import Kind, make
 
 FINE_DPI = 600  # a pixel is 0.042 mm

@@ -14,9 +14,11 @@ from hypothesis import strategies as st
 from kiosk.labels import draw
 from kiosk.labels.content import LabelContent, Tag, bare_label, hot_tag, place_label
 from kiosk.labels.faults import DpiUnknown, LetterUnknown, NeedsLargerSize, SizeTooSmall, TextTooLong, WrongUse
-from kiosk.labels.layout import EM_LEAST_MM, INCH_MM, QUIET, Layout, lay_out
+from kiosk.labels.layout import Layout, lay_out
 from kiosk.labels.letters import Face, font
 from kiosk.labels.sizes import STANDARD, LabelSize, parse_size
+from kiosk.labels.symbol import INCH_MM, QUIET
+from kiosk.labels.typeset import EM_LEAST_MM
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.codes import ALPHABET, NUMBERS, Kind, make
 from kiosk.rules.places import Kind as PlaceKind
@@ -226,3 +228,9 @@ def test_a_smaller_symbol_can_be_asked_for_on_the_same_label(label: Labels) -> N
     full = lay_out(label(), parse_size("50x25"))
     less = lay_out(label(), parse_size("50x25"), module_dots=4)
     assert less.symbol.module_dots == 4 < full.symbol.module_dots
+
+
+def test_fewer_dots_a_module_than_a_printer_can_hold_are_refused(label: Labels) -> None:
+    for dpi, module_dots in ((203, 1), (300, 2), (600, 0), (600, -4)):
+        with pytest.raises(WrongUse, match="at least"):
+            lay_out(label(), parse_size("50x25"), dpi, module_dots=module_dots)

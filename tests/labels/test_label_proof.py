@@ -9,10 +9,12 @@ import pytest
 
 from kiosk.labels.content import LabelContent
 from kiosk.labels.faults import ProofFailed
-from kiosk.labels.layout import QUIET, Layout, Text, lay_out, modules_of
+from kiosk.labels.layout import Layout, lay_out
 from kiosk.labels.letters import Face
 from kiosk.labels.proof import prove
 from kiosk.labels.sizes import STANDARD, parse_size
+from kiosk.labels.symbol import QUIET, modules_of
+from kiosk.labels.typeset import Text
 from kiosk.rules.codes import NUMBERS, Kind, make
 
 Labels = Callable[..., LabelContent]
