@@ -36,7 +36,7 @@ def test_every_command_shown_to_copy_is_one_the_kiosk_takes(name: str, capsys: p
     lines = [
         shlex.split(line, comments=True)
         for block in re.findall(r"```(?:sh|powershell)\n(.*?)```", document(name), re.DOTALL)
-        for line in block.splitlines()
+        for line in block.replace("\\\n", " ").splitlines()
     ]
     started = [words[words.index("./kiosk/start") + 1 :] for words in lines if "./kiosk/start" in words]
     assert started
