@@ -106,7 +106,7 @@ class Search:
         camera = self.camera.within(left, top, scale)
         for light in (piece, remedies.inverted(piece)):
             finders = find(light, 110)
-            for triple in _candidates(light, finders):
+            for triple in _candidates(light, finders, camera):
                 place = tuple((x / scale + left, y / scale + top) for x, y in _extent(triple))
                 if known(place, self.symbols):
                     continue
@@ -153,7 +153,11 @@ def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
     """Finder patterns anywhere, for symbols the base pass did not even see."""
     grey, scale = _shrunk(search.grey, _SWEEP_PX)
     done = [np.array(symbol.corners) * scale for symbol in search.symbols]
-    for triple in _candidates(grey, find(grey, 48, done=done, levels=levels)):
+    camera = search.camera.within(0, 0, scale)
+    finders = find(grey, 48, done=done, levels=levels)
+    if len(levels) < len(Level) and any(finder.score > 0.8 for finder in finders):
+        finders = find(grey, 48, done=done)  # there is something: look with both eyes
+    for triple in _candidates(grey, finders, camera):
         place = _quad(_extent(triple) / scale)
         if search.over():
             return
@@ -161,10 +165,10 @@ def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
             search.look_closely(place)
 
 
-def _candidates(grey: Grey, finders: list[Finder]) -> Iterator[Triple]:
+def _candidates(grey: Grey, finders: list[Finder], camera: Camera) -> Iterator[Triple]:
     """Symbols to try, those with all three finders first."""
     yield from triples(finders)[:4]
-    yield from completed(grey, finders)
+    yield from completed(grey, finders, camera)
 
 
 def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Callable[[Search], None]:

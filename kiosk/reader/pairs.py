@@ -6,7 +6,7 @@ only proposes, like `finders`.  Proportions are those of ISO/IEC 18004.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import combinations
 
 import cv2
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from kiosk.reader.finders import Finder, Triple, facing
 from kiosk.reader.layout import sizes_near
+from kiosk.reader.surface import Camera, fit
 from kiosk.reader.timing import beat
 
 Floats = NDArray[np.float64]
@@ -24,20 +25,25 @@ _LEAST_BEAT = 0.5  # two finders prove less than three, so the timing patterns m
 _CORNER, _RIGHT, _BELOW = range(3)
 
 
-def completed(grey: NDArray[np.uint8], finders: Sequence[Finder], limit: int = 2) -> list[Triple]:
+def completed(
+    grey: NDArray[np.uint8], finders: Sequence[Finder], camera: Camera, limit: int = 2
+) -> list[Triple]:
     """Triples made of two seen finders and a third where it must be; the surest first."""
     strong = sorted((finder for finder in finders if finder.score > _STRONG), key=lambda finder: -finder.score)[:4]
-    ranked: list[tuple[float, Triple]] = []
-    for one, other in combinations(strong, 2):
-        if max(one.module_px, other.module_px) > 2 * min(one.module_px, other.module_px):
-            continue
-        for roles in _roles(one, other):
-            ranked += _proposals(grey, *roles)
+    pairs = [
+        (one, other)
+        for one, other in combinations(strong, 2)
+        if max(one.module_px, other.module_px) < 2 * min(one.module_px, other.module_px)
+    ]
+    ranked = [made for pair in pairs for roles in _roles(*pair) for made in _proposals(grey, *roles, None)]
+    if not ranked:  # on a bent surface the two do not agree on one plane
+        ranked = [made for pair in pairs[:2] for roles in _roles(*pair) for made in _proposals(grey, *roles, camera)]
     ranked.sort(key=lambda rank: -rank[0])
     return [triple for _, triple in ranked[:limit]]
 
 
 Seen = tuple[Finder, int]
+Projection = Callable[[Floats], Floats]
 
 
 def _roles(one: Finder, other: Finder) -> Iterator[tuple[Seen, Seen, Floats, Floats]]:
@@ -64,8 +70,9 @@ def _roles(one: Finder, other: Finder) -> Iterator[tuple[Seen, Seen, Floats, Flo
 
 
 def _proposals(
-    grey: NDArray[np.uint8], one: Seen, other: Seen, right: Floats, down: Floats
+    grey: NDArray[np.uint8], one: Seen, other: Seen, right: Floats, down: Floats, camera: Camera | None
 ) -> Iterator[tuple[float, Triple]]:
+    """Guesses that the timing patterns bear out, with their beat: on a plane, or bent where a camera is given."""
     quads = [facing(finder.corners, right, down) for finder, _ in (one, other)]
     legs = np.linalg.norm(other[0].centre - one[0].centre)
     module = (one[0].module_px + other[0].module_px) / 2
@@ -74,13 +81,13 @@ def _proposals(
     for size in sizes_near(float(legs / module) / (1.414 if across else 1) + 7, 0.12):
         places = {_CORNER: (0, 0), _RIGHT: (size - 7, 0), _BELOW: (0, size - 7)}
         label = np.concatenate([_SQUARE + places[one[1]], _SQUARE + places[other[1]]])
-        matrix, _ = cv2.findHomography(label, np.concatenate(quads))
-        if matrix is None:
+        project = _plane(label, np.concatenate(quads)) if camera is None else _bent(label, np.concatenate(quads), size, camera)
+        if project is None:
             continue
-        third = _project(matrix, _SQUARE + places[missing])
+        third = project(_SQUARE + places[missing])
         if not np.isfinite(third).all() or np.abs(third).max() > 1e5:
             continue
-        sure = beat(grey, lambda points, h=matrix: _project(h, points), size)
+        sure = beat(grey, project, size)
         if sure < _LEAST_BEAT:
             continue
         made = {
@@ -91,8 +98,20 @@ def _proposals(
         yield sure, Triple((made[_CORNER], made[_RIGHT], made[_BELOW]), float(size), 1 - sure, missing)
 
 
-def _project(matrix: Floats, points: Floats) -> Floats:
-    return np.asarray(cv2.perspectiveTransform(points.reshape(-1, 1, 2), matrix), np.float64).reshape(points.shape)
+def _plane(label: Floats, pixels: Floats) -> Projection | None:
+    matrix, _ = cv2.findHomography(label, pixels)
+    if matrix is None:
+        return None
+
+    def project(points: Floats) -> Floats:
+        return np.asarray(cv2.perspectiveTransform(points.reshape(-1, 1, 2), matrix), np.float64).reshape(points.shape)
+
+    return project
+
+
+def _bent(label: Floats, pixels: Floats, size: int, camera: Camera) -> Projection | None:
+    surface = fit(label, pixels, size, camera)
+    return None if surface is None or surface.misfit > 0.5 else surface.project
 
 
 def _turns(one: Floats, other: Floats) -> bool:

@@ -66,7 +66,10 @@ def _surfaces(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> list[S
     seen = triple.guessed is None
     sizes = sizes_near(triple.modules, 0.1) if seen else [round(triple.modules)]
     labels = [(size, _finder_corners(size)) for size in sizes]
-    for surface in fits(labels, triple.corners, camera, triple.weights, bent=seen):
+    surfaces = fits(labels, triple.corners, camera, triple.weights, bent=True)
+    if not seen:  # too few points to tell a plane from a bend: both are tried
+        surfaces += fits(labels, triple.corners, camera, triple.weights, bent=False)
+    for surface in surfaces:
         if surface is None or surface.misfit > 1.2:
             continue
         timing = beat(grey, surface.project, surface.size)
