@@ -84,11 +84,15 @@ class Piece(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """Temperatures of one holder from heating on.  All results are excesses over ambient in K."""
+    """Temperatures of one holder from heating on.  All results are excesses over ambient in K.
+
+    ceiling_k: what it started with at its hottest; heat comes from nowhere else.
+    """
 
     mesh: Mesh
     ambient_c: float
     pieces: tuple[Piece, ...]
+    ceiling_k: float
 
     def _split(self, times_s: Floats) -> list[tuple[Piece, Floats]]:
         starts = [piece.start_s for piece in self.pieces[1:]]
@@ -105,7 +109,8 @@ class Course:
 
     def hottest(self, times_s: Floats) -> Floats:
         """(times,) excess of the hottest exposed cell."""
-        return np.concatenate([piece.skin(times).max(axis=0) for piece, times in self._split(times_s)])
+        hottest = np.concatenate([piece.skin(times).max(axis=0) for piece, times in self._split(times_s)])
+        return np.minimum(hottest, self.ceiling_k)
 
     def growth_um(self, times_s: Floats) -> Floats:
         """(times,) how much longer the assembly is than at ambient, tip to gauge line."""
@@ -125,11 +130,12 @@ def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Excha
     capacity: factor on every heat capacity, 1 for the outline as given.
     """
     pieces: list[Piece] = []
+    ceiling_k = float(excess.max())
     for exchange in exchanges:
         if pieces:
             excess = pieces[-1].state(exchange.start_s)
         pieces += _stage(_space(mesh, excess, exchange, capacity), mesh.skin, ambient_c + _KELVIN, exchange, capacity)
-    return Course(mesh, ambient_c, tuple(pieces))
+    return Course(mesh, ambient_c, tuple(pieces), ceiling_k)
 
 
 class _Space(NamedTuple):
