@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from kiosk import __version__
-from kiosk.commands import asking, auditing, computing, files, labelling, running
+from kiosk.commands import asking, auditing, computing, files, jobs, labelling, running
 from kiosk.commands.output import DONE, WRONG, complain
 from kiosk.desk.intake import ImportRefused
 from kiosk.desk.session import NotThere
@@ -75,7 +75,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    for add in (_running, _computing, _asking, _labelling, _auditing, _files):
+    for add in (_running, _computing, _asking, _labelling, _auditing, _files, _jobs):
         add(command)
     return parser
 
@@ -193,3 +193,13 @@ def _files(command: Add) -> None:
     backup.add_argument("target", nargs="?", type=Path)
     restore = _data(command("restore", files.restore, "put a copy back"))
     restore.add_argument("file", type=Path)
+
+
+def _jobs(command: Add) -> None:
+    setup = _data(command("setup", jobs.setup, "a setup sheet: what is there, hot, or to be built"), json=True)
+    setup.add_argument("file", type=Path, metavar="FILE|-", help="a CSV or a plain list; - reads what is typed in")
+    setup.add_argument("--machine", metavar="NAME", help="for lines that name none")
+    setup.add_argument("--plan", action="store_true", help="the change plan for that machine's magazine")
+    setup.add_argument("--good-rows", action="store_true", help="take the lines that can be read")
+    heard = _data(command("listen", jobs.hear, "measurements from a presetter's cable, as they come"))
+    heard.add_argument("--map", type=Path, required=True, help="the shop's map with its [line] (TOML)")

@@ -12,6 +12,7 @@ from kiosk.desk import copies as desk_copies
 from kiosk.exchange.control_list import ListMap, comparison_csv, comparison_text, guess_columns, read_map
 from kiosk.exchange.presetter import read_measurements, read_presetter_map
 from kiosk.exchange.tables_csv import PLAIN, Dialect, decoded, read_table
+from kiosk.rules.offsets import CardFault
 
 
 def bring_in(arguments: argparse.Namespace) -> int:
@@ -81,7 +82,10 @@ def offsets(arguments: argparse.Namespace) -> int:
     """What to type at a control: a machine's list written by the shop's own template."""
     template = arguments.template
     with Desk.open(data_folder(arguments), read_only=True) as desk:
-        data = desk.papers.offsets(arguments.machine, template.read_text("utf-8"), template.name)
+        try:
+            data = desk.papers.offsets(arguments.machine, template.read_text("utf-8"), template.name)
+        except CardFault as fault:
+            return complain(f"offsets: {words.say(fault.reason)}. {words.say(fault.remedy)}")
     if arguments.out:
         arguments.out.write_bytes(data)
         print(arguments.out)

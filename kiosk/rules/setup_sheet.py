@@ -8,7 +8,7 @@ what a strict one can only have; where things stand comes from the book.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum, IntEnum
 from math import inf
 
@@ -21,6 +21,7 @@ from kiosk.rules.fits import Fit, FitRules, Question, fit, usual_insert_mm
 from kiosk.rules.loads import rated_rpm
 from kiosk.rules.magazine import Machine
 from kiosk.rules.places import Kind
+from kiosk.rules.say import Say, say
 from kiosk.rules.stock import BookEntry, in_reading_order
 
 SAME_SIZE_MM = 0.05  # a wished diameter is nominal, a cutter's may be as ground
@@ -76,8 +77,16 @@ class Met:
     fit: Fit | None = None
 
     @property
-    def message_id(self) -> str:
-        return f"setup.{self.supply.name.lower()}"
+    def say(self) -> Say:
+        """Where it is, until when it is hot, or what it is to be built from."""
+        at = self.entry or self.holder
+        return say(
+            f"setup.{self.supply.name.lower()}",
+            place=at.place if at else None,
+            safe_in_s=self.entry.safe_in_s if self.entry else None,
+            cutter=self.cutter.name if self.cutter else None,
+            holder=self.holder.holder.name if self.holder else None,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +160,18 @@ def match(needs: Sequence[Need], stock: Stock, rules: FitRules) -> tuple[Met, ..
     waiting = [at for at, met in enumerate(answer) if met is None]
     for at, met in zip(waiting, _to_build([pieces[at] for at in waiting], stock, rules), strict=True):
         answer[at] = met
-    return tuple(met for met in answer if met is not None)
+    return _in_order(needs, [met for met in answer if met is not None])
+
+
+def _in_order(needs: Sequence[Need], found: Sequence[Met]) -> tuple[Met, ...]:
+    """The pieces of each need with the easiest first, numbered so."""
+    ordered: list[Met] = []
+    start = 0
+    for need in needs:
+        pieces = sorted(found[start : start + need.quantity], key=lambda met: met.supply)
+        ordered += [replace(met, piece=piece) for piece, met in enumerate(pieces, 1)]
+        start += need.quantity
+    return tuple(ordered)
 
 
 def _ease(entry: BookEntry) -> tuple[float, object]:

@@ -45,6 +45,16 @@ def test_every_supply_and_every_row_of_the_card_has_its_words(language: str) -> 
         assert f"offsets.{symbol.lower()}" in known
 
 
+@pytest.mark.parametrize("language", words.LANGUAGES)
+@pytest.mark.parametrize("supply", setup_sheet.Supply)
+def test_each_way_to_meet_a_need_fills_its_sentence(language: str, supply: setup_sheet.Supply) -> None:
+    catalogue = words.catalogue(language)
+    entry = BookEntry("H7K2B4N9RX", HOLDER, place="Rack 1", hot=True, safe_in_s=65.0)
+    for there in (entry, replace(entry, safe_in_s=None)):
+        met = setup_sheet.Met(setup_sheet.Need(2, "Mill"), 1, supply, there, CUTTER, entry)
+        assert "{" not in catalogue.say(met.say.key, **dict(met.say.values))
+
+
 HOLDER = Holder("h", "steel", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0)
 CUTTER = Cutter("c", "mill", 12.0, 12.0, 83.0, lu_mm=40.0)
 SHRINK_12 = fits.Question(HOLDER, CUTTER, 36.0)
