@@ -50,17 +50,20 @@ class PapersCounter:
         """Magazines by the name of their machine."""
         return {machine.name: machine.magazine for machine in self._build.machines()}
 
+    def _card_rules(self) -> CardRules:
+        return CardRules(length_error_max_um=self._session.settings.heat.length_tolerance_um)
+
     def card(self, holder_key: str, rules: CardRules | None = None) -> Card:
         """What to type at the control for the assembly in this holder.  Raises NotThere, CardFault."""
         held = self._session.holder(holder_key)
         entry = book_entry(held)
-        return card(entry, rules or CardRules(), entry.pocket)
+        return card(entry, rules or self._card_rules(), entry.pocket)
 
     def offsets(self, machine: str, text: str, file: str, rules: CardRules | None = None) -> bytes:
         """The shop's own template filled with what stands in a machine.  Raises FileFaults, CardFault."""
         standing = [entry for entry in self.entries() if entry.machine == machine and entry.assembly]
         wanted = sorted(standing, key=lambda entry: entry.pocket or 0)
-        return template.fill(template.read_template(text, file), wanted, rules or CardRules(), machine=machine)
+        return template.fill(template.read_template(text, file), wanted, rules or self._card_rules(), machine=machine)
 
     def setup(self, needs: Sequence[Need]) -> tuple[Met, ...]:
         """What is there for a job, what is hot, and what must be built from which holder."""

@@ -137,6 +137,8 @@ def read_list(data: bytes, file: str, made: ListMap) -> Read[Listed]:
 
     A column of the map that the list does not have is a fault, and then nothing is read.
     """
+    if why := _contradiction(made):
+        raise FileFaults([Fault(file, 0, *why)])
     text = decoded(data, file, eight_bit=True)
     table = read_table(text, file, delimiter=made.delimiter or None, skip_lines=made.skip_lines)
     wanted = {key: name for key, name in asdict(made.columns).items() if name}

@@ -115,6 +115,11 @@ def test_a_first_map_is_guessed_from_the_header() -> None:
     assert guess_columns(["T", "Name", "Pocket", "L", "R", "D"]) == Columns("Name", "T", "Pocket", "L", "D", "")
 
 
+def test_a_list_whose_columns_nobody_recognises_is_not_taken_for_an_empty_one() -> None:
+    with pytest.raises(FileFaults, match="needs the tool's name or its number"):
+        read_list(b"A,B\n1,2\n", "t.csv", ListMap(guess_columns(["A", "B"])))
+
+
 def test_the_same_is_the_same_up_to_the_tolerance_and_not_beyond() -> None:
     book = [entry("Mill", 7, 120.0)]
     assert verdicts([Listed(2, "mill ", None, 7, False, 120.01, 12.0)], book) == [("Mill", {Verdict.SAME})]
