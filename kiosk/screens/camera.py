@@ -6,7 +6,7 @@ known here.
 
 from __future__ import annotations
 
-import logging
+import threading
 from collections.abc import Callable
 from typing import Any
 
@@ -15,7 +15,7 @@ from kivy.clock import Clock
 from kiosk.reader.camera import Camera, State, Turn
 from kiosk.reader.decode import LiveReader
 from kiosk.reader.files import PictureError
-from kiosk.reader.sources import Source, source
+from kiosk.reader.sources import Source, list_cameras, source
 from kiosk.reader.stream import Aim, Event, Help, Seen, Stream
 from kiosk.screens.scan import ScanScreen
 from kiosk.settings import CameraSettings
@@ -23,8 +23,6 @@ from kiosk.words import t
 
 FRAMES_A_SECOND = 15
 _FINE = (State.LIVE, State.STARTING, State.STOPPED)
-
-log = logging.getLogger("kiosk.camera")
 
 
 class Eye:
@@ -45,21 +43,36 @@ class Eye:
         self._drawing: Any = None
 
     def open(self, what: str, settings: CameraSettings) -> None:
-        """Begin to look through what `--camera` names: a number, a picture, a folder or a video."""
+        """Begin to look through what `--camera` names: a number, a picture, a folder or a video; "": the first camera.
+
+        Finding it may take seconds on some systems, so it is done on a thread of its own.
+        """
+        threading.Thread(target=self._find, args=(what, settings), name="finding a camera", daemon=True).start()
+
+    def _find(self, what: str, settings: CameraSettings) -> None:
         try:
+            if not what:
+                cameras = list_cameras()
+                if not cameras:
+                    self._post(lambda: self._miss(t("camera.none")))
+                    return
+                what = str(cameras[0].number)
             found = source(what)
         except PictureError as error:
-            self.close()
-            self._screen.absent = str(error)
+            why = str(error)
+            self._post(lambda: self._miss(why))
             return
-        self.look(found, settings)
+        self._post(lambda: self.look(found, settings))
+
+    def _miss(self, why: str) -> None:
+        self.close()
+        self._screen.absent = why
 
     def look(self, found: Source, settings: CameraSettings) -> None:
         """Begin to look through a source."""
         self.close()
-        # The picture is flipped for the eye alone; a mirrored symbol could not be read.
-        self._screen.mirrored = False
-        self._camera = Camera(found, Turn(int(settings.rotation_deg)), settings.mirrored)
+        quarters = round(settings.rotation_deg / 90) % 4
+        self._camera = Camera(found, Turn(90 * quarters), settings.mirrored)
         self._stream = Stream(self._camera, LiveReader(settings.budget_ms), self._news)
         self._camera.start()
         self._stream.start()
@@ -70,15 +83,15 @@ class Eye:
         """Show the picture on another screen from now on."""
         self._screen = screen
 
-    def close(self) -> None:
-        """Stop looking."""
+    def close(self, limit_s: float = 0.0) -> None:
+        """Stop looking; wait at most so long for each thread, which ends by itself in any case."""
         if self._drawing is not None:
             self._drawing.cancel()
             self._drawing = None
         if self._stream is not None:
-            self._stream.stop(0.5)
+            self._stream.stop(limit_s)
         if self._camera is not None:
-            self._camera.stop(0.5)
+            self._camera.stop(limit_s)
         self._stream = self._camera = None
 
     def _news(self, event: Event) -> None:

@@ -19,12 +19,15 @@ from kiosk.desk.desk import Scanned
 from kiosk.rules.cards import Command, HolderCard, OperatorCard
 from kiosk.rules.checkin import Done, Outcome, Reason, Refused
 from kiosk.rules.places import Kind
+from kiosk.rules.say import Say
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
 from kiosk.settings import Settings
 from kiosk.words import t
 
 A = TypeVar("A")
+
+TROUBLE_BEATS = 15  # how many good seconds a trouble stays in the strip
 
 
 class Asks(Protocol):
@@ -83,6 +86,7 @@ class Clerk(EventDispatcher):
         self._views: dict[str, View] = {}
         self._trail: list[str] = []
         self._taken_out: set[str] = set()
+        self._troubled_beats = 0
 
     # Screens ------------------------------------------------------------------------------------------------
 
@@ -90,6 +94,12 @@ class Clerk(EventDispatcher):
         """A screen is there from now on."""
         view.clerk = self
         self._views[view.name] = view
+
+    def start_over(self) -> None:
+        """Forget every screen; new ones are taken next."""
+        if self.view is not None:
+            self.view.left()
+        self._views, self._trail = {}, []
 
     def screen(self, name: str) -> View:
         """The screen of that name."""
@@ -188,6 +198,9 @@ class Clerk(EventDispatcher):
         """Take over what the desk says once a second."""
         self.hot, self.warm = now.hot, now.warm
         self.operator, self.here = now.operator, now.here or ""
+        self._troubled_beats += 1
+        if self._troubled_beats > TROUBLE_BEATS:
+            self.trouble = ""
         if now.settings != self.settings:
             self.settings = now.settings
             self._sounds.volume, self._sounds.muted = now.settings.kiosk.volume, now.settings.kiosk.muted
@@ -200,6 +213,9 @@ class Clerk(EventDispatcher):
 
     def play(self, sound: Sound) -> None:
         self._sounds.play(sound)
+
+    def on_trouble(self, *_: object) -> None:
+        self._troubled_beats = 0
 
     def fault(self, error: Exception) -> None:
         """Say in the strip what went wrong; the worker's answer to a question nobody waited for."""
@@ -241,6 +257,9 @@ def fault_words(error: Exception) -> str:
 
     The kiosk's own errors are worded for people; any other is said to be one, and is in the log.
     """
+    spoken = [part for name in ("say", "why", "remedy") if isinstance(part := getattr(error, name, None), Say)]
+    if spoken:
+        return " ".join(f"{words.say(message).rstrip('.')}." for message in spoken)
     if not type(error).__module__.startswith("kiosk."):
         return t("fault.unknown")
     remedy = getattr(error, "remedy", "")

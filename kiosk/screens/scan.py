@@ -9,12 +9,12 @@ from __future__ import annotations
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import NumericProperty, OptionProperty, StringProperty
 
 from kiosk.desk.desk import Scanned
 from kiosk.reader.stream import Aim
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Done, Expects, Refused, Wait
+from kiosk.rules.checkin import Done, Expects, Reason, Refused, Wait
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words
 from kiosk.screens.kv import load_beside
@@ -41,10 +41,9 @@ class ScanScreen(View):
     remedy = StringProperty()
     next = StringProperty()
     undo_s = NumericProperty(0)
-    loads = BooleanProperty(False)  # what waits for its place may be handed over to a machine
+    offer = OptionProperty("", options=("", "pocket", "reading"))  # what else can be done with it now
     absent = StringProperty()
     hint = StringProperty()
-    mirrored = BooleanProperty(False)
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -99,6 +98,8 @@ class ScanScreen(View):
                     remedy=say(outcome.remedy),
                     next=t("scan.better_place") if outcome.pending else "",
                 )
+                if outcome.reason is Reason.NOWHERE_KNOWN and card is not None:
+                    self.offer, self._key = "reading", card.holder.key
         self._step_back.cancel()
         self._step_back()
 
@@ -127,12 +128,12 @@ class ScanScreen(View):
             origin=t("scan.now_at", place=at) if at else t("scan.nowhere") if card else "",
             next=t("scan.scan_place") if place else t("scan.scan_holder"),
         )
-        self.loads = card is not None and card.assembly is not None and card.hold is None
-        self._key = card.holder.key if card else ""
+        if card is not None and card.assembly is not None and card.hold is None:
+            self.offer, self._key = "pocket", card.holder.key
 
     def _say(self, state: str, word: str = "", **words: str) -> None:
         self.state = state
-        self.loads = False
+        self.offer = ""
         self.word = word
         for name in ("title", "detail", "origin", "goal", "why", "remedy", "next"):
             setattr(self, name, words.get(name, ""))
@@ -140,6 +141,10 @@ class ScanScreen(View):
     def choose_pocket(self) -> None:
         """Choose a machine's pocket by touch for the holder that waits."""
         self.clerk.go("machine", key=self._key, name=self.title)
+
+    def read(self) -> None:
+        """Enter a reading of a holder whose temperature nobody knows."""
+        self.clerk.go("reading", key=self._key, name=self.title)
 
     def undo(self) -> None:
         """Take back the last step."""

@@ -42,12 +42,11 @@ class Sounds:
         self.muted = muted
         self._loaded: dict[Sound, Any] = {}
 
-    def load(self) -> None:
-        """Read the files, so that the first sound is not late."""
-        for sound in Sound:
-            loaded = SoundLoader.load(str(where.assets() / "sounds" / f"{sound.value}.wav"))
-            if loaded is not None:
-                self._loaded[sound] = loaded
+    def load(self, sound: Sound) -> None:
+        """Read its file, so that the first time is not late."""
+        loaded = SoundLoader.load(str(where.assets() / "sounds" / f"{sound.value}.wav"))
+        if loaded is not None:
+            self._loaded[sound] = loaded
 
     def play(self, sound: Sound) -> None:
         volume = loudness(sound, self.volume, self.muted)

@@ -17,7 +17,6 @@ from kivy.core.window import Window
 from kiosk import where, words
 from kiosk.desk import Desk
 from kiosk.reader.keyed import Keyed, KeyedFault, KeyedText, Scanner
-from kiosk.reader.sources import list_cameras
 from kiosk.screens import theme
 from kiosk.screens.app import Options
 from kiosk.screens.camera import Eye
@@ -26,7 +25,7 @@ from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.pages import SCREENS
 from kiosk.screens.scan import ScanScreen
-from kiosk.screens.sounds import Sounds
+from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
 from kiosk.screens.worker import Worker
@@ -71,13 +70,14 @@ class KioskApp(App):
         self.worker.ask(lambda desk: desk.session.settings, self._settle)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
-        Clock.schedule_once(lambda _: self.sounds.load(), 0.5)
+        for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
+            Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         return self.frame
 
     def close(self) -> None:
         """Let camera and desk go; harmless when that has been done."""
         if self.eye is not None:
-            self.eye.close()
+            self.eye.close(0.5)
         self.worker.stop()
 
     def _furnish(self) -> None:
@@ -108,14 +108,7 @@ class KioskApp(App):
         """Take the settings the kiosk was started with, and begin to look."""
         self._settled(None, settings)
         self.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
-        what = self.options.camera or settings.camera.source
-        if not what:
-            cameras = list_cameras()
-            what = str(cameras[0].number) if cameras else ""
-        if what:
-            self.eye.open(what, settings.camera)
-        else:
-            self._scan_screen.absent = t("camera.none")
+        self.eye.open(self.options.camera or settings.camera.source, settings.camera)
 
     def _settled(self, _: object, settings: Settings) -> None:
         """Settings changed."""
@@ -126,7 +119,7 @@ class KioskApp(App):
             look.wear(settings.kiosk.theme)
             words.speak(settings.kiosk.language)
             self._rebuild()
-        elif before.camera != settings.camera and self.eye is not None and settings.camera.source:
+        elif before.camera != settings.camera and self.eye is not None and not self.options.camera:
             self.eye.open(settings.camera.source, settings.camera)
 
     def _rebuild(self) -> None:

@@ -51,6 +51,7 @@ def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_rea
     kiosk.picture("hot-board")
 
     kiosk.wait(3000)
+    kiosk.sees("· flange")
     kiosk.touch("Enter a reading")
     kiosk.picture("reading-where")
     kiosk.touch("hottest now")
@@ -72,7 +73,7 @@ def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_rea
     kiosk.sees("Put it here")
     kiosk.picture("machine-pockets")
     kiosk.touch("Put it here")
-    kiosk.sees("Type at the control", "Length")
+    kiosk.sees("Never measured", "Corner radius", "1.000")
     kiosk.picture("card-to-type")
     assert (kiosk.where("T001") or "").startswith("Mill 1")
     kiosk.touch("Undo")

@@ -33,7 +33,6 @@ class LivePicture(RelativeLayout):
     absent = StringProperty()
     box = ListProperty([0.0, 0.0, 0.0, 0.0])
     seen = BooleanProperty(False)
-    mirrored = BooleanProperty(False)
     corner_px = NumericProperty()
 
     def __init__(self, **kwargs: Any) -> None:
@@ -52,13 +51,15 @@ class LivePicture(RelativeLayout):
 
     def show(self, frame: NDArray[np.uint8]) -> None:
         """Show a frame: (H, W) grey or (H, W, 3) in OpenCV's order, unsigned bytes."""
+        self._frame_size = (frame.shape[1], frame.shape[0])
+        if frame.shape[1] >= 2 * max(1.0, self.width):
+            frame = frame[::2, ::2]  # finer than the screen shows
         height, width = frame.shape[:2]
         colour = "bgr" if frame.ndim == 3 else "luminance"
         texture = self._texture
         if texture is None or texture.size != (width, height) or texture.colorfmt != colour:
             texture = self._texture = Texture.create(size=(width, height), colorfmt=colour)
             self._picture.texture = texture
-            self._frame_size = (width, height)
             self._crop()
         texture.blit_buffer(np.ascontiguousarray(frame).tobytes(), colorfmt=colour, bufferfmt="ubyte")
         self.absent = ""
@@ -70,13 +71,11 @@ class LivePicture(RelativeLayout):
         self._tint.a = 1.0 if self._texture is not None and not self.absent else 0.0
 
     def _crop(self) -> None:
-        """The middle of the frame, as wide or high as the widget, upright and mirrored where asked."""
+        """The middle of the frame, as wide or high as the widget, upright."""
         width, height = self._frame_size
         scale = max(self.width / width, self.height / height)
         share_x, share_y = min(1.0, self.width / (width * scale)), min(1.0, self.height / (height * scale))
         left, right = 0.5 - share_x / 2, 0.5 + share_x / 2
-        if self.mirrored:
-            left, right = right, left
         top, bottom = 0.5 - share_y / 2, 0.5 + share_y / 2
         self._picture.size = self.size
         # A texture's corner coordinates are lost when its texture is set, so they are set last.
@@ -88,7 +87,7 @@ class LivePicture(RelativeLayout):
         scale = max(self.width / width, self.height / height)
         points = [
             (
-                self.width / 2 + ((width - x if self.mirrored else x) - width / 2) * scale,
+                self.width / 2 + (x - width / 2) * scale,
                 self.height / 2 - (y - height / 2) * scale,
             )
             for x, y in corners
