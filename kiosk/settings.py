@@ -130,7 +130,7 @@ def load(path: Path) -> Settings:
     """The settings in `path`, or the defaults where there is no such file.  Raises SettingsFault."""
     try:
         data = tomllib.loads(path.read_text("utf-8"))
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return Settings()
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise SettingsFault(path, "", str(error)) from error

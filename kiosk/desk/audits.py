@@ -168,8 +168,10 @@ class AuditCounter:
         everything hot (`hot`), or goes on with the one that runs there.  Raises NotThere.
         """
         outcome = self._begin(place)
+        if isinstance(outcome, Refused):
+            raise NotThere("place in use", place)
         self._write(outcome)
-        assert self._session.audit is not None  # _begin or _follow joined one
+        assert self._session.audit is not None  # _begin or follow joined one
         return self.status(self._session.audit)
 
     def resume(self, key: str) -> AuditStatus:
@@ -249,7 +251,8 @@ class AuditCounter:
         if session.audit:
             return Done((), say("audit.running", place=self._row(self._found(session.audit)).name), then=command)
         if session.here:
-            return replace(self._begin(session.here), then=command)
+            outcome = self._begin(session.here)
+            return replace(outcome, then=command) if isinstance(outcome, Done) else outcome
         self._awaited_since_s = session.now().watched_s
         return None
 
@@ -562,11 +565,14 @@ class AuditCounter:
 
     # from the book ----------------------------------------------------------------------------------------
 
-    def _begin(self, place: str) -> Done:
+    def _begin(self, place: str) -> Done | Refused:
         session = self._session
         code = place
         if place != A.HOT:
-            code = self._audited(session.place(place).place.code)
+            card = session.place(place)
+            if card.retired:
+                return _refused(Reason.NOT_AUDITED, place=card.name)
+            code = self._audited(card.place.code)
         running = rows(T.Audit.select().where(T.Audit.place == code, T.Audit.closed_line.is_null()))
         name = self._scope(code).name
         if running:

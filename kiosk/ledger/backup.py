@@ -197,17 +197,15 @@ def _put_aside(folder: Path, backup_hash: str, now_utc_s: float) -> tuple[Path |
 
 
 def _heated_lately(ledger: sqlite3.Connection, now_utc_s: float) -> set[str]:
-    """Holders heated within a day of now or of the ledger's end, by wall time or by watched time: whichever is more.
+    """Holders heated within the last day, by wall time or by what the ledger's kiosk watched: whichever is more.
 
-    A wall clock that was set wrongly must not make a hot holder look old.
+    A wall clock that was set wrongly, or a kiosk that was off, must not make a hot holder look old.
     """
-    last = ledger.execute("SELECT utc_s, watched_s FROM line ORDER BY id DESC LIMIT 1").fetchone()
-    if last is None:
-        return set()
-    since_utc_s = min(now_utc_s, last[0]) - DAY_S
+    watched = ledger.execute("SELECT MAX(watched_s) FROM (SELECT watched_s FROM watch UNION SELECT watched_s FROM line)")
+    watched_s = watched.fetchone()[0] or 0.0
     found = ledger.execute(
         "SELECT payload FROM line WHERE kind = ? AND (utc_s >= ? OR watched_s >= ?)",
-        (Heated.kind, since_utc_s, last[1] - DAY_S),
+        (Heated.kind, now_utc_s - DAY_S, watched_s - DAY_S),
     )
     lines = (entry_of(Heated.kind, payload) for (payload,) in found)
     return {line.holder for line in lines if isinstance(line, Heated)}

@@ -7,6 +7,7 @@ one writer for a data folder; readers (reports, the command line) open it read-o
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -176,8 +177,11 @@ class Book:
         try:
             yield
         except DatabaseError as error:
+            first: BaseException = error
+            while isinstance(first.__context__, DatabaseError | sqlite3.Error):  # a full disk spoils rolling back too
+                first = first.__context__
             remedy = "nothing of this step was kept; free the disk, then scan again"
-            raise LedgerFault(self.path, str(error), remedy) from error
+            raise LedgerFault(self.path, str(first), remedy) from error
 
     def append(self, entries: Sequence[Entry], operator: str | None = None) -> tuple[Written, ...]:
         """Writes lines and moves the tables along, all or nothing; returns when the disk has them.
@@ -226,9 +230,12 @@ class Book:
 
     def check(self, progress: Progress | None = None) -> list[Wrong]:
         """Replays every line and compares hashes, tables and the index of mentions with what is stored."""
-        found = verify(T.database.execute_sql, progress)
-        if problem := T.database.execute_sql("PRAGMA quick_check").fetchone()[0].replace("ok", ""):
-            found.append(Wrong("file", problem))
+        try:
+            found = verify(T.database.execute_sql, progress)
+            if problem := T.database.execute_sql("PRAGMA quick_check").fetchone()[0].replace("ok", ""):
+                found.append(Wrong("file", problem))
+        except DatabaseError as error:  # too damaged to be read to the end
+            return [Wrong("file", str(error))]
         return found
 
     def rebuild(self) -> None:

@@ -1,0 +1,122 @@
+"""What a disk may do: it is full, it cannot be written, its file is another's.  Nothing is lost and it says so."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from kiosk.desk import Desk
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import NAME, Book, LedgerFault
+from kiosk.rules.checkin import Done
+from kiosk.rules.lines import TurnedAway
+from tests.conftest import Shop
+
+
+def fill(book: Book) -> LedgerFault:
+    """Writes until the disk has no room left."""
+    pages = T.database.execute_sql("PRAGMA page_count").fetchone()[0]
+    T.database.execute_sql(f"PRAGMA max_page_count = {pages + 3}")
+    with pytest.raises(LedgerFault) as fault:
+        for number in range(5000):
+            book.append([TurnedAway(f"text {number}" * 20, "foreign_code")])
+    return fault.value
+
+
+def test_a_full_disk_is_told_and_nothing_acknowledged_is_lost(shop: Shop) -> None:
+    book = shop.desk.session.book
+    fault = fill(book)
+    assert "full" in fault.why
+    assert fault.path == shop.folder / NAME
+    last = book.last_id
+    assert book.line(last) is not None
+    assert book.line(last + 1) is None
+    assert book.check() == []
+
+
+def test_a_scan_on_a_full_disk_moves_nothing_and_works_again_with_room(shop: Shop) -> None:
+    book = shop.desk.session.book
+    code, bench = shop.holder("T002"), shop.place("Bench 1")
+    before = shop.desk.session.holder("T002").place
+    fill(book)
+    with pytest.raises(LedgerFault):
+        for _ in range(200):
+            shop.desk.scan(code)
+            shop.desk.scan(bench)
+            shop.desk.scan("NOT A CODE OF OURS")
+    assert book.check() == []
+    T.database.execute_sql("PRAGMA max_page_count = 1000000")
+    shop.clock.forward(60.0)
+    shop.desk.cancel()
+    shop.desk.scan(code)
+    outcome = shop.desk.scan(bench).outcome
+    assert isinstance(outcome, Done)
+    card = shop.desk.session.holder("T002").place
+    assert before is not None and card is not None and card.name == "Bench 1"
+    assert book.check() == []
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere; the same is tried with a file in the way")
+def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
+    folder = tmp_path / "data"
+    folder.mkdir(mode=0o500)
+    with pytest.raises(LedgerFault) as fault:
+        Desk.open(folder)
+    assert str(folder) in str(fault.value)
+
+
+def test_a_file_where_the_folder_should_be_is_named(tmp_path: Path) -> None:
+    (tmp_path / "data").write_text("a note")
+    with pytest.raises(LedgerFault) as fault:
+        Desk.open(tmp_path / "data")
+    assert fault.value.path == tmp_path / "data"
+    assert (tmp_path / "data").read_text() == "a note"
+
+
+def test_a_damaged_file_is_told_and_left_as_it_is(tmp_path: Path) -> None:
+    folder = tmp_path / "data"
+    Shop(folder).desk.close()
+    file = folder / NAME
+    whole = file.read_bytes()
+    broken = whole[:4096] + os.urandom(4096) + whole[8192:]
+    file.write_bytes(broken)
+    try:
+        with Book.open(folder, read_only=True) as book:
+            wrong = book.check()
+    except LedgerFault as fault:
+        assert fault.path == file
+    else:
+        assert wrong
+    assert file.read_bytes() == broken
+
+
+def test_a_copied_ledger_goes_on_from_what_was_watched_and_no_further(shop: Shop, tmp_path: Path) -> None:
+    shop.desk.scan(shop.holder("T001"))
+    shop.desk.scan(shop.place("Shrink station"))
+    shop.clock.forward(30.0)
+    shop.desk.tick()
+    left = shop.desk.heat.board()[0].hold
+    shop.desk.close()
+    copied = tmp_path / "other tablet"
+    shutil.copytree(shop.folder, copied)
+    shop.clock.forward(3 * 3600.0)  # the copy lay about
+    with Desk.open(copied, counter=shop.clock.counter, wall=shop.clock.wall) as desk:
+        held = desk.heat.board()[0].hold
+        assert held is not None and left is not None and held.gap
+        assert held.remaining_s is not None and left.remaining_s is not None
+        assert held.remaining_s >= left.remaining_s - 1.0
+    shop.reopen()
+
+
+def test_a_wall_clock_set_ahead_frees_nothing(shop: Shop) -> None:
+    shop.desk.scan(shop.holder("T001"))
+    shop.desk.scan(shop.place("Shrink station"))
+    shop.clock._wall_s += 30 * 86400.0
+    shop.desk.tick()
+    assert [card.holder.key for card in shop.desk.heat.board()] == ["T001"]
+    shop.clock._wall_s -= 60 * 86400.0
+    shop.desk.tick()
+    assert [card.holder.key for card in shop.desk.heat.board()] == ["T001"]
