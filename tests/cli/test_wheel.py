@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import os
 import subprocess
@@ -78,15 +79,22 @@ def test_the_installed_kiosk_finds_its_files_inside_itself(installed: Path, tmp_
     assert Path(demo) == package_folder / "demo_tags"
 
 
-def test_the_installed_kiosk_answers_for_a_shift_and_its_ledger_is_sound(installed: Path, tmp_path: Path) -> None:
-    demo = Path(run(installed, "-c", "from kiosk import where; print(where.demo_tags())", cwd=tmp_path).stdout.strip())
-    data = tmp_path / "data"
-    shift = demo / "shift"
-    said = run(installed, "-m", "kiosk", "rehearse", shift, "--data", data, "--json", cwd=tmp_path).stdout
-    steps = [json.loads(line)["step"] for line in said.splitlines()]
-    assert steps[0] == "001-badge.jpg"
-    assert set(steps) == {path.name for path in shift.iterdir() if path.suffix in (".jpg", ".txt")}
-    run(installed, "-m", "kiosk", "check", "--data", data, cwd=tmp_path)
+def test_the_installed_kiosk_takes_in_the_demo_shop_reads_its_pictures_and_prints_its_labels(
+    installed: Path, tmp_path: Path
+) -> None:
+    where = run(installed, "-c", "from kiosk import where; print(where.demo_tags())", cwd=tmp_path)
+    demo = Path(where.stdout.strip())
+    data = ("--data", tmp_path / "data")
+    assert "lines written" in run(installed, "-m", "kiosk", "import", demo, "--write", *data, cwd=tmp_path).stdout
+    with (demo / "operators.csv").open(encoding="utf-8", newline="") as file:
+        badge = next(csv.DictReader(file))
+    picture = demo / "shift" / "001-badge.jpg"
+    read = json.loads(run(installed, "-m", "kiosk", "read", picture, "--json", cwd=tmp_path).stdout)
+    assert [code["text"] for code in read["codes"]] == [badge["code"]]
+    printed = tmp_path / "badge.pdf"
+    run(installed, "-m", "kiosk", "label", badge["code"], "--size", "60x30", "--out", printed, *data, cwd=tmp_path)
+    assert printed.read_bytes().startswith(b"%PDF")
+    run(installed, "-m", "kiosk", "check", *data, cwd=tmp_path)
 
 
 def test_the_installed_command_has_a_name_of_its_own(installed: Path, tmp_path: Path) -> None:
