@@ -203,7 +203,7 @@ def _safety(quick: bool) -> Iterator[Ratio]:
         hold, true = np.array(holds), np.array(trues)
         early = float((true > hold).mean())
         case = f"{len(hold)} holders, spreads x {width:g}: share released too early"
-        yield Ratio(BENCH, case, peer, 100 * early, 100 * _PROMISE, _PROMISE / max(early, 1 / len(hold)), "%")
+        yield Ratio(BENCH, case, peer, 100 * early, 100 * _PROMISE, _kept(early), "%")
         # A timer that keeps the same promise for every holder of the shop.
         timer_s = float(np.quantile(true, 1 - _PROMISE))
         ours_s, theirs_s = float(np.median(hold - true)), float(np.median(timer_s - true))
@@ -241,9 +241,12 @@ def _learning(quick: bool) -> Iterator[Ratio]:
     case = f"{pairs} pairs after {2 * ENOUGH_READINGS} readings: median wait beyond the true time"
     yield Ratio(BENCH, case, "the same hold before any reading", ours_s, theirs_s, theirs_s / ours_s, "s")
     case = f"{pairs} pairs after {2 * ENOUGH_READINGS} readings: share released too early"
-    yield Ratio(
-        BENCH, case, "promised at most", 100 * early / pairs, 100 * _PROMISE, _PROMISE * pairs / max(early, 1), "%"
-    )
+    yield Ratio(BENCH, case, "promised at most", 100 * early / pairs, 100 * _PROMISE, _kept(early / pairs), "%")
+
+
+def _kept(share: float) -> float:
+    """How well the promise was kept; nobody released too early in a small sample proves no more than kept."""
+    return _PROMISE / share if share else 1.0
 
 
 def _reading(
