@@ -8,7 +8,8 @@ ISO/IEC 18004 (QR), 16022 (Data Matrix), 15417 (Code 128) and 16388 (Code 39).
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import chain
 
 import cv2
 import numpy as np
@@ -39,7 +40,8 @@ class Search:
     def __init__(self, grey: Grey, budget_ms: float | None) -> None:
         self.grey = grey
         self.began = time.perf_counter()
-        self.ends = float("inf") if budget_ms is None else self.began + budget_ms / 1e3
+        # the last step begins in time to end in time
+        self.ends = float("inf") if budget_ms is None else self.began + 0.85 * budget_ms / 1e3
         self.camera = Camera.guess(grey.shape[1], grey.shape[0])
         self.symbols: list[Symbol] = []
         self.unread: list[Outline] = []
@@ -82,31 +84,27 @@ class Search:
             elif found.format == QR:
                 self.saw(corners, _module_px(corners))
 
-    def look_closely(self, corners: Corners) -> None:
-        """Cut out the place where a symbol was seen and take it apart."""
+    def look_closely(self, corners: Corners, marked: Triple | None = None) -> None:
+        """Cut out the place where a symbol was seen and take it apart.
+
+        marked: its finders in pixels of this picture, where they are known already.
+        """
         if any(_same_region(corners, other) for other in self._looked):
             return
         self._looked.append(corners)
-        points = np.array(corners)
-        low, high = points.min(0), points.max(0)
-        margin = 0.35 * float((high - low).max())
-        height, width = self.grey.shape
-        left, top = (int(max(edge - margin, 0)) for edge in low)
-        right, bottom = (int(edge + margin) + 1 for edge in high)
-        piece = self.grey[top : min(bottom, height), left : min(right, width)]
+        piece, left, top, scale = self._piece(corners)
         if min(piece.shape) < 16:
             return
-        scale = min(_CLOSE_LOOK_PX / max(piece.shape), 8.0)
-        way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-        piece = np.asarray(cv2.resize(piece, None, fx=scale, fy=scale, interpolation=way), np.uint8)
         for treated in (piece, remedies.local_contrast(piece), remedies.halved(piece)):
             self.scan(treated, left=left, top=top, scale=scale * len(treated) / len(piece), outlines=False)
             if known(corners, self.symbols) or self.over():
                 return
         camera = self.camera.within(left, top, scale)
-        for light in (piece, remedies.inverted(piece)):
-            finders = find(light, 110)
-            for triple in _candidates(light, finders, camera):
+        for light in (piece, remedies.shadows_lifted(piece), remedies.inverted(piece)):
+            candidates: Iterable[Triple] = _candidates(light, find(light, 110), camera)
+            if marked is not None and light is piece:
+                candidates = chain(candidates, [marked.moved(left, top, scale)])
+            for triple in candidates:
                 place = tuple((x / scale + left, y / scale + top) for x, y in _extent(triple))
                 if known(place, self.symbols):
                     continue
@@ -119,6 +117,21 @@ class Search:
                     self.keep(text, QR.name, at)
             if known(corners, self.symbols) or self.over():
                 return
+
+    def _piece(self, corners: Corners) -> tuple[Grey, int, int, float]:
+        """The picture around an outline at the size in which it is taken apart: pixels, left, top, scale."""
+        points = np.array(corners)
+        low, high = points.min(0), points.max(0)
+        margin = 0.35 * float((high - low).max())
+        height, width = self.grey.shape
+        left, top = (int(max(edge - margin, 0)) for edge in low)
+        right, bottom = (int(edge + margin) + 1 for edge in high)
+        piece = self.grey[top : min(bottom, height), left : min(right, width)]
+        if min(piece.shape) < 16:
+            return piece, left, top, 1.0
+        scale = min(_CLOSE_LOOK_PX / max(piece.shape), 8.0)
+        way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+        return np.asarray(cv2.resize(piece, None, fx=scale, fy=scale, interpolation=way), np.uint8), left, top, scale
 
     def look_at_unread(self) -> None:
         for outline in list(self.unread):
@@ -135,12 +148,15 @@ def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
     """
     search = Search(_grey(image), budget_ms)
     search.scan(search.grey)
-    for remedy in (_other_formats, Search.look_at_unread, _sweep, *_VARIANTS):
+    for remedy in (_other_formats, Search.look_at_unread, _sweep, _lifted_sweep):
         if search.over():
             break
         remedy(search)
-        if remedy is _sweep and search.symbols and not search.unread:
-            break
+    if not search.symbols or search.unread:
+        for remedy in _VARIANTS:
+            if search.over():
+                break
+            remedy(search)
     return search.reading()
 
 
@@ -152,17 +168,29 @@ def _other_formats(search: Search) -> None:
 def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
     """Finder patterns anywhere, for symbols the base pass did not even see."""
     grey, scale = _shrunk(search.grey, _SWEEP_PX)
+    if max(grey.shape) < _SWEEP_PX / 2:
+        grey, scale = remedies.doubled(grey), 2.0
+    _try_finders(search, grey, scale, 48, levels)
+
+
+def _lifted_sweep(search: Search) -> None:
+    """Finder patterns in the dark beside something bright, and small ones between lines."""
+    grey, scale = _shrunk(search.grey, _SWEEP_PX)
+    _try_finders(search, remedies.shadows_lifted(grey), scale, 24, tuple(Level))
+
+
+def _try_finders(search: Search, grey: Grey, scale: float, window_px: int, levels: Sequence[Level]) -> None:
     done = [np.array(symbol.corners) * scale for symbol in search.symbols]
     camera = search.camera.within(0, 0, scale)
-    finders = find(grey, 48, done=done, levels=levels)
+    finders = find(grey, window_px, done=done, levels=levels)
     if len(levels) < len(Level) and any(finder.score > 0.8 for finder in finders):
-        finders = find(grey, 48, done=done)  # there is something: look with both eyes
+        finders = find(grey, window_px, done=done)  # there is something: look with both eyes
     for triple in _candidates(grey, finders, camera):
         place = _quad(_extent(triple) / scale)
         if search.over():
             return
         if not known(place, search.symbols):
-            search.look_closely(place)
+            search.look_closely(place, triple.moved(0, 0, 1 / scale))
 
 
 def _candidates(grey: Grey, finders: list[Finder], camera: Camera) -> Iterator[Triple]:

@@ -32,6 +32,14 @@ class Finder:
     score: float
 
 
+    def moved(self, left: float, top: float, scale: float) -> Finder:
+        """The same finder in a crop that starts at (left, top) and was resized by `scale`."""
+        start = np.array([left, top])
+        return Finder(
+            (self.centre - start) * scale, (self.corners - start) * scale, self.module_px * scale, self.score
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class Triple:
     """Three finders of one symbol: top left, top right, bottom left; corners of each start at its own top left.
@@ -49,6 +57,11 @@ class Triple:
     def corners(self) -> Floats:
         """(12, 2): outer ring corners of the three finders, each tl tr br bl."""
         return np.concatenate([finder.corners for finder in self.finders])
+
+    def moved(self, left: float, top: float, scale: float) -> Triple:
+        """The same three in a crop that starts at (left, top) and was resized by `scale`."""
+        one, two, three = (finder.moved(left, top, scale) for finder in self.finders)
+        return Triple((one, two, three), self.modules, self.misfit, self.guessed)
 
     @property
     def weights(self) -> Floats:
