@@ -15,7 +15,7 @@ from kiosk.ledger.book import rows
 from kiosk.ledger.view import cutter_of
 from kiosk.rules.assembly import Clamping, Condition, Cutter, Measured
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.fits import Finding, Fit, FitRules, Question, fit
+from kiosk.rules.fits import Finding, Fit, FitRules, Question, fit, usual_insert_mm
 from kiosk.rules.lines import (
     Built,
     ConditionSaid,
@@ -93,8 +93,9 @@ class BuildCounter:
         """What speaks for and against building this cutter in, with the shrink fit worked out.  Raises NotThere."""
         card = self._session.holder(holder_key)
         holder = card.holder
-        depth_mm = insert_mm if insert_mm is not None else holder.insert_max_mm
-        question = Question(holder, self._cutter(cutter_key), depth_mm, rpm=rpm, heats_used=card.heat_cycles)
+        cutter = self._cutter(cutter_key)
+        depth_mm = insert_mm if insert_mm is not None else usual_insert_mm(holder, cutter)
+        question = Question(holder, cutter, depth_mm, rpm=rpm, heats_used=card.heat_cycles)
         return fit(question, self.rules(), self.machines())
 
     def _cutter(self, key: str) -> Cutter:
@@ -121,9 +122,9 @@ class BuildCounter:
         answer = self.fit(holder_key, cutter_key, insert_mm)
         if not answer.ok:
             first = next(finding for finding in answer.findings if finding.blocking)
-            why = Say(first.message_id, first.shown)
-            raise BuildRefused(why, say("build.choose_other"), answer.findings)
-        depth_mm = insert_mm if insert_mm is not None else card.holder.insert_max_mm
+            why = Say(first.message_id, tuple(first.values.items()))
+            raise BuildRefused(why, Say(first.remedy_id, tuple(first.values.items())), answer.findings)
+        depth_mm = insert_mm if insert_mm is not None else usual_insert_mm(card.holder, cutter)
         key = f"A{secrets.token_hex(6).upper()}"
         session.write(Built(key, name or cutter.name, holder_key, cutter_key, depth_mm))
         return session.holder(holder_key)

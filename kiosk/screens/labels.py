@@ -251,7 +251,7 @@ class LabelsScreen(View):
         if made.job is not None:
             words = t("labels.sent", count=made.labels, number=made.job.number, queue=made.job.queue)
         else:
-            words = t("labels.saved", count=made.labels, file=str(made.files[0]) if made.files else "")
+            words = t("labels.saved", count=made.labels, file=made.files[0].name if made.files else "")
         self.again = made.job is not None
         self._say(True, words, t("labels.scan_new") if self.fresh else "")
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from kiosk.screens.build import BuildScreen
 from kiosk.screens.card import CardScreen
 from kiosk.screens.heat import HeatScreen
 from kiosk.screens.hot import HotScreen
 from kiosk.screens.labels import LabelsScreen
 from kiosk.screens.machine import MachineScreen
+from kiosk.screens.measure import MeasureScreen
 from kiosk.screens.pin import PinScreen
 from kiosk.screens.preferences import PreferencesScreen
 from kiosk.screens.reading import ReadingScreen
 from kiosk.screens.register import RegisterScreen
 from kiosk.screens.scan import ScanScreen
 from kiosk.screens.shop import ShopScreen
+from kiosk.screens.teardown import TearDownScreen
 from kiosk.screens.typed import TypedScreen
 from kiosk.screens.view import View
 
@@ -29,4 +32,7 @@ SCREENS: tuple[type[View], ...] = (
     PinScreen,
     PreferencesScreen,
     RegisterScreen,
+    BuildScreen,
+    MeasureScreen,
+    TearDownScreen,
 )

@@ -11,6 +11,7 @@ from typing import Any, get_type_hints
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
 from kiosk.desk import Desk
+from kiosk.desk.copies import CopyMade
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -19,6 +20,7 @@ from kiosk.settings import Settings
 from kiosk.words import t
 
 ALL, FIGURE, CHOICE = 0, 1, 2
+BACKUP = "backup"
 _UNITS = {"s": "s", "c": "°C", "um": "µm", "mm": "mm", "deg": "°", "ms": "ms"}
 
 
@@ -49,6 +51,9 @@ class PreferencesScreen(View):
 
     def choose(self, row: Choice) -> None:
         """This one is to be changed."""
+        if row.key == BACKUP:
+            self.clerk.ask(lambda desk: desk.copies.backup(), self._backed_up, self._failed)
+            return
         self._table, self._key = row.key.split(".")
         self.title = row.text
         group = next(f for f in fields(Settings) if f.name == self._table)
@@ -72,7 +77,7 @@ class PreferencesScreen(View):
         self.step = ALL
 
     def _list(self, settings: Settings) -> None:
-        rows = []
+        rows = [Choice(BACKUP, t("shop.backup"), t("settings.now"))]
         for group in fields(settings):
             table = getattr(settings, group.name)
             hints = get_type_hints(type(table))
@@ -83,6 +88,12 @@ class PreferencesScreen(View):
                 words = t(f"setting.{group.name}.{one.name}")
                 rows.append(Choice(f"{group.name}.{one.name}", words, _shown(one.name, value)))
         self.rows = rows
+
+    def _backed_up(self, made: tuple[CopyMade, ...]) -> None:
+        self.trouble = "  ".join(
+            t("shop.backed_up", file=copy.copy.path.name) if copy.copy else f"{copy.folder}: {copy.why}"
+            for copy in made
+        )
 
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)

@@ -58,13 +58,6 @@ class ShopScreen(View):
     def back(self) -> None:
         self.step = MENU
 
-    def back_up(self) -> None:
-        """Copy the ledger now."""
-        self.clerk.ask(lambda desk: str(desk.copies.backup().path), self._backed_up, self._failed)
-
-    def _backed_up(self, path: str) -> None:
-        self.trouble = t("shop.backed_up", file=path)
-
     def _listed(self, choices: list[Choice]) -> None:
         self.choices = choices
         self.step = LIST

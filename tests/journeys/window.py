@@ -84,8 +84,13 @@ class Window:
 
     def touch_key(self, symbol: str) -> None:
         """Touch the key of a pad that says exactly this."""
-        found = [touch for touch in self.screen()["touches"] if touch[0] == symbol]
-        assert found, f"no key {symbol!r}"
+        found: list[Any] = []
+
+        def there() -> bool:
+            found[:] = [touch for touch in self.screen()["touches"] if touch[0] == symbol]
+            return bool(found)
+
+        self._until(there, f"a key that says exactly {symbol!r}")
         _, x, y, width, height = found[0]
         self.display.touch(x + width / 2, y + height / 2)
 

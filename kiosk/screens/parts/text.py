@@ -108,7 +108,8 @@ class Words(Label):
             size = max(least, size * _STEP)
         self.shorten = self.elides and lines_of(self.text, size, width, self.bold, self.font_name) != 1
         self.font_size = size
-        self.text_size = self.size
+        # The font's own rounding of line heights must not cost the last line of a long text.
+        self.text_size = (self.width, self.height + 0.3 * size)
 
 
 class Column(Layout):

@@ -1,0 +1,172 @@
+"""Build-up: scan a holder, choose a cutter, see what fits and why not, and build it in.
+
+For a shrink fit it shows what the setter dials in and what the fit will hold.  What fits is the desk's answer; a
+cutter that does not is shown with its reason and cannot be built in.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+
+from kiosk.desk import Desk
+from kiosk.desk.build import BuildRefused, Offer
+from kiosk.rules.cards import HolderCard
+from kiosk.rules.fits import Finding, Fit
+from kiosk.rules.say import Say
+from kiosk.screens.clerk import coupling_words, fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import say, t
+
+SCAN, CUTTERS, FITS, DEPTH, DONE = range(5)
+
+
+class BuildScreen(View):
+    """Four steps, and a pad for the depth."""
+
+    name = "build"
+    rail = "shop"
+    covers = Covers.RAIL
+
+    step = NumericProperty(SCAN)
+    title = StringProperty()
+    detail = StringProperty()
+    trouble = StringProperty()
+    offers = ListProperty()
+    cutter = StringProperty()
+    findings = ListProperty()
+    figures = StringProperty()
+    depth = StringProperty()
+    ok = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._holder = ""
+        self._offers: dict[str, Offer] = {}
+        self._cutter = ""
+        self._depth_mm: float | None = None
+
+    def shown(self, key: str = "", **_: Any) -> None:
+        self.trouble = ""
+        if key:
+            self._take(key)
+        else:
+            self.step = SCAN
+
+    def scanned(self, text: str) -> bool:
+        """A holder to build into."""
+        if self.step not in (SCAN, CUTTERS, DONE):
+            return True
+        self.clerk.ask(lambda desk: _key_of(desk, text), self._take, self._failed)
+        return True
+
+    def back(self) -> None:
+        """One step back, or out."""
+        if self.step in (SCAN, DONE):
+            self.clerk.back()
+        else:
+            self.step = {CUTTERS: SCAN, FITS: CUTTERS, DEPTH: FITS}[int(self.step)]
+
+    def _take(self, key: str) -> None:
+        self._holder = key
+        self.clerk.ask(lambda desk: (desk.session.holder(key), desk.build.offers(key)), self._offered, self._failed)
+
+    def _offered(self, answer: tuple[HolderCard, tuple[Offer, ...]]) -> None:
+        card, offers = answer
+        self.trouble = ""
+        self.title = card.holder.name
+        self.detail = coupling_words(card)
+        if card.assembly is not None:
+            self.clerk.go("tear_down", key=card.holder.key)
+            return
+        self._offers = {offer.cutter.key: offer for offer in offers}
+        self.offers = [Choice(offer.cutter.key, offer.cutter.name, _verdict(offer.fit)) for offer in offers]
+        self.step = CUTTERS
+
+    def choose(self, choice: Choice) -> None:
+        """A cutter to look at."""
+        self._cutter, self._depth_mm = choice.key, None
+        self.cutter = choice.text
+        self._ask()
+
+    def take_depth(self, value_mm: float) -> None:
+        """The shank goes that deep."""
+        self._depth_mm = value_mm
+        self._ask()
+
+    def _ask(self) -> None:
+        holder, cutter, depth_mm = self._holder, self._cutter, self._depth_mm
+        self.clerk.ask(lambda desk: desk.build.fit(holder, cutter, depth_mm), self._fits, self._failed)
+
+    def _fits(self, fit: Fit) -> None:
+        self.ok = fit.ok
+        self.findings = [_finding(finding, at) for at, finding in enumerate(fit.findings)]
+        self.figures = _figures(fit)
+        dial = fit.shrink.dial if fit.shrink else None
+        depth_mm = self._depth_mm or (dial.insert_mm if dial else None)
+        self.depth = t("build_up.depth", depth_mm=depth_mm)
+        self.step = FITS
+
+    def build(self) -> None:
+        """Build it in."""
+        holder, cutter, depth_mm = self._holder, self._cutter, self._depth_mm
+        self.ok = False  # a second touch while the desk writes must not ask again
+        self.clerk.ask(lambda desk: desk.build.build(holder, cutter, depth_mm), self._built, self._failed)
+
+    def _built(self, card: HolderCard) -> None:
+        self.title = card.name
+        shrinks = card.holder.clamping.value == "shrink_fit"
+        self.detail = t("build_up.next_shrink") if shrinks else t("build_up.next_measure")
+        self.clerk.play(Sound.DONE)
+        self.step = DONE
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        if isinstance(error, BuildRefused):
+            self.trouble = f"{say(error.why)}. {say(error.remedy)}"
+        else:
+            self.trouble = fault_words(error)
+        if self.step == FITS:
+            self.findings = [Choice("refused", self.trouble, t("build_up.stops")), *self.findings]
+        else:
+            self.step = SCAN
+
+
+def _key_of(desk: Desk, text: str) -> str:
+    subject = desk.session.cards.subject(text)
+    if not isinstance(subject, HolderCard):
+        raise BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder"))
+    return subject.holder.key
+
+
+def _verdict(fit: Fit) -> str:
+    blocking = next((finding for finding in fit.findings if finding.blocking), None)
+    if blocking is None:
+        return t("build_up.fits")
+    return say(Say(blocking.message_id, tuple(blocking.values.items())))
+
+
+def _finding(finding: Finding, at: int) -> Choice:
+    words = say(Say(finding.message_id, tuple(finding.values.items())))
+    return Choice(str(at), words, t("build_up.stops") if finding.blocking else t("build_up.mind"))
+
+
+def _figures(fit: Fit) -> str:
+    parts = []
+    if fit.speed_limit_rpm is not None:
+        parts.append(t("build_up.speed", limit_rpm=fit.speed_limit_rpm))
+    shrink = fit.shrink
+    if shrink is not None:
+        parts.append(t("build_up.opening", opening_um=shrink.opening_um, margin_um=shrink.margin_um.least))
+        parts.append(t("build_up.needs", needed_c=shrink.needed_c))
+        if shrink.rest is not None:
+            parts.append(t("build_up.holds", torque_nm=shrink.rest.torque_nm.least))
+        parts.append(t("build_up.heats", count=shrink.heats_left))
+    return "\n".join(parts)
+
+
+load_beside(__file__)

@@ -1,0 +1,97 @@
+"""Tear-down: scan the holder, say in one touch how the cutter came back, and take it out.
+
+For a shrink fit it takes heat, at the shrink station, and the holder is hot from then on.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+
+from kiosk.desk import Desk
+from kiosk.desk.build import BuildRefused
+from kiosk.rules.assembly import Condition
+from kiosk.rules.cards import HolderCard
+from kiosk.rules.say import Say
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import View
+from kiosk.words import say, t
+
+SCAN, CONDITION, ANSWER = 0, 1, 2
+
+
+class TearDownScreen(View):
+    """Scan, condition, what came of it.  `only_say`: the condition is taken down and the cutter stays in."""
+
+    name = "tear_down"
+    rail = "shop"
+
+    step = NumericProperty(SCAN)
+    title = StringProperty()
+    detail = StringProperty()
+    trouble = StringProperty()
+    hot = BooleanProperty(False)
+    only_say = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._key = ""
+
+    def shown(self, key: str = "", only_say: bool = False, **_: Any) -> None:
+        self.trouble = ""
+        self.only_say = only_say
+        if key:
+            self.clerk.ask(lambda desk: desk.session.holder(key), self._take, self._failed)
+        else:
+            self.step = SCAN
+
+    def scanned(self, text: str) -> bool:
+        """The holder to tear down."""
+        self.clerk.ask(lambda desk: _holder(desk, text), self._take, self._failed)
+        return True
+
+    def _take(self, card: HolderCard) -> None:
+        if card.assembly is None:
+            self._failed(BuildRefused(Say("build.nothing_in", (("name", card.name),)), Say("build.scan_holder")))
+            return
+        self._key = card.holder.key
+        self.title = card.name
+        self.detail = card.place.name if card.place else ""
+        self.trouble = ""
+        self.step = CONDITION
+
+    def say(self, condition: str) -> None:
+        """How the cutter came back."""
+        key, kind, only_say = self._key, Condition(condition), self.only_say
+        self.clerk.ask(
+            lambda desk: desk.build.say_condition(key, kind) if only_say else desk.build.tear_down(key, kind),
+            self._done,
+            self._failed,
+        )
+
+    def _done(self, card: HolderCard) -> None:
+        self.hot = card.hold is not None
+        self.title = card.name
+        self.detail = t("tear_down.hot") if self.hot else t("tear_down.free") if not self.only_say else ""
+        self.clerk.play(Sound.DONE)
+        self.step = ANSWER
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        words = f"{say(error.why)}. {say(error.remedy)}" if isinstance(error, BuildRefused) else fault_words(error)
+        self.trouble = words
+        if self.step != CONDITION:
+            self.step = SCAN
+
+
+def _holder(desk: Desk, text: str) -> HolderCard:
+    subject = desk.session.cards.subject(text)
+    if not isinstance(subject, HolderCard):
+        raise BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder"))
+    return subject
+
+
+load_beside(__file__)
