@@ -8,8 +8,10 @@ ISO/IEC 18004 (QR), 16022 (Data Matrix), 15417 (Code 128) and 16388 (Code 39).
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import chain
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from threading import Lock
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -24,6 +26,7 @@ from kiosk.reader.remedies import Grey
 from kiosk.reader.surface import Camera
 from kiosk.reader.symbols import Corners, Outline, Reading, Symbol, centre, known, same_place
 
+Item = TypeVar("Item")
 QR = zxingcpp.BarcodeFormat.QRCode
 OTHERS = (
     zxingcpp.BarcodeFormat.DataMatrix,
@@ -31,6 +34,8 @@ OTHERS = (
     zxingcpp.BarcodeFormat.Code39,
 )
 _CLOSE_LOOK_PX = 640  # edge of a crop in which a symbol is flattened
+_LARGE_PX = 5_000_000  # pixels from which on a picture is worth two threads
+_TILE_PX, _OVERLAP_PX = 1100, 200  # pieces of a large picture, and what they share
 _SWEEP_PX = 1300  # longest edge of the picture that is searched for finder patterns
 
 
@@ -46,6 +51,7 @@ class Search:
         self.symbols: list[Symbol] = []
         self.unread: list[Outline] = []
         self._looked: list[Corners] = []
+        self._lock = Lock()
 
     def over(self) -> bool:
         return time.perf_counter() > self.ends
@@ -55,9 +61,10 @@ class Search:
         return Reading(tuple(self.symbols), tuple(self.unread), spent)
 
     def keep(self, text: str, kind: str, corners: Corners) -> None:
-        if not known(corners, self.symbols):
-            self.symbols.append(Symbol(text, kind, corners))
-            self.unread = [outline for outline in self.unread if not same_place(outline.corners, corners)]
+        with self._lock:
+            if not known(corners, self.symbols):
+                self.symbols.append(Symbol(text, kind, corners))
+                self.unread = [outline for outline in self.unread if not same_place(outline.corners, corners)]
 
     def saw(self, corners: Corners, module_px: float) -> None:
         if not known(corners, self.symbols) and not known(corners, self.unread):
@@ -92,8 +99,10 @@ class Search:
         if any(_same_region(corners, other) for other in self._looked):
             return
         self._looked.append(corners)
-        piece, left, top, scale = self._piece(corners)
-        if min(piece.shape) < 16:
+        if marked is not None and self._read_marked(corners, marked):
+            return
+        piece, left, top, scale = self._piece(corners, 8.0)
+        if min(piece.shape) < 16 or self.over():
             return
         for treated in (piece, remedies.local_contrast(piece), remedies.halved(piece)):
             self.scan(treated, left=left, top=top, scale=scale * len(treated) / len(piece), outlines=False)
@@ -101,25 +110,39 @@ class Search:
                 return
         camera = self.camera.within(left, top, scale)
         for light in (piece, remedies.shadows_lifted(piece), remedies.inverted(piece)):
-            candidates: Iterable[Triple] = _candidates(light, find(light, 110), camera)
-            if marked is not None and light is piece:
-                candidates = chain(candidates, [marked.moved(left, top, scale)])
-            for triple in candidates:
+            for triple in _candidates(light, find(light, 110), camera):
                 place = tuple((x / scale + left, y / scale + top) for x, y in _extent(triple))
                 if known(place, self.symbols):
                     continue
                 if self.over():
                     return
-                made = read_triple(light, triple, camera, self.over)
-                if made is not None:
-                    text, quad = made
-                    at = tuple((float(x) / scale + left, float(y) / scale + top) for x, y in quad)
-                    self.keep(text, QR.name, at)
+                self._keep_made(read_triple(light, triple, camera, self.over), left, top, scale)
             if known(corners, self.symbols) or self.over():
                 return
 
-    def _piece(self, corners: Corners) -> tuple[Grey, int, int, float]:
-        """The picture around an outline at the size in which it is taken apart: pixels, left, top, scale."""
+    def _read_marked(self, corners: Corners, marked: Triple) -> bool:
+        """Whether the symbol between known finders could be read at once."""
+        module_px = min(finder.module_px for finder in marked.finders)
+        piece, left, top, scale = self._piece(corners, max(6 / module_px, 0.3))
+        if min(piece.shape) < 16:
+            return False
+        camera = self.camera.within(left, top, scale)
+        return self._keep_made(
+            read_triple(piece, marked.moved(left, top, scale), camera, self.over), left, top, scale
+        )
+
+    def _keep_made(self, made: tuple[str, NDArray[np.float64]] | None, left: int, top: int, scale: float) -> bool:
+        if made is None:
+            return False
+        text, quad = made
+        self.keep(text, QR.name, tuple((float(x) / scale + left, float(y) / scale + top) for x, y in quad))
+        return True
+
+    def _piece(self, corners: Corners, most: float) -> tuple[Grey, int, int, float]:
+        """The picture around an outline at the size in which it is taken apart: pixels, left, top, scale.
+
+        most: how much larger it may be made.
+        """
         points = np.array(corners)
         low, high = points.min(0), points.max(0)
         margin = 0.35 * float((high - low).max())
@@ -129,16 +152,26 @@ class Search:
         piece = self.grey[top : min(bottom, height), left : min(right, width)]
         if min(piece.shape) < 16:
             return piece, left, top, 1.0
-        scale = min(_CLOSE_LOOK_PX / max(piece.shape), 8.0)
+        scale = min(_CLOSE_LOOK_PX / max(piece.shape), most)
         way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         return np.asarray(cv2.resize(piece, None, fx=scale, fy=scale, interpolation=way), np.uint8), left, top, scale
 
     def look_at_unread(self) -> None:
-        for outline in list(self.unread):
-            if self.over():
-                return
-            if not known(outline.corners, self.symbols):
-                self.look_closely(outline.corners)
+        self.share_out(self._look_at, list(self.unread))
+
+    def _look_at(self, outline: Outline) -> None:
+        if not self.over() and not known(outline.corners, self.symbols):
+            self.look_closely(outline.corners)
+
+    def share_out(self, work: Callable[[Item], None], items: Sequence[Item]) -> None:
+        """Do `work` on every item; in large pictures on two threads, as the libraries let go of Python's lock."""
+        if self.grey.size < _LARGE_PX or len(items) < 3:
+            for item in items:
+                work(item)
+            return
+        with ThreadPoolExecutor(2) as threads:
+            for done in [threads.submit(work, item) for item in items]:
+                done.result()
 
 
 def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
@@ -148,7 +181,7 @@ def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
     """
     search = Search(_grey(image), budget_ms)
     search.scan(search.grey)
-    for remedy in (_other_formats, Search.look_at_unread, _sweep, _lifted_sweep):
+    for remedy in (_other_formats, Search.look_at_unread, _sweep, _tiled_sweep, _lifted_sweep):
         if search.over():
             break
         remedy(search)
@@ -173,29 +206,62 @@ def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
     _try_finders(search, grey, scale, 48, levels)
 
 
+def _tiled_sweep(search: Search) -> None:
+    """Finder patterns in large pictures, piece by piece at full size: drawers with dozens of small labels."""
+    height, width = search.grey.shape
+    if height * width < _LARGE_PX:
+        return
+    across, down = -(-width // _TILE_PX), -(-height // _TILE_PX)
+    tiles = [
+        (round(column * width / across), round(row * height / down))
+        for row in range(down)
+        for column in range(across)
+    ]
+    wide, high = width // across + _OVERLAP_PX, height // down + _OVERLAP_PX
+
+    def sweep(tile: tuple[int, int]) -> None:
+        if not search.over():
+            left, top = tile
+            grey = np.ascontiguousarray(search.grey[top : top + high, left : left + wide])
+            _try_finders(search, grey, 1.0, 48, tuple(Level), left, top, most=10)
+
+    search.share_out(sweep, tiles)
+
+
 def _lifted_sweep(search: Search) -> None:
     """Finder patterns in the dark beside something bright, and small ones between lines."""
     grey, scale = _shrunk(search.grey, _SWEEP_PX)
     _try_finders(search, remedies.shadows_lifted(grey), scale, 24, tuple(Level))
 
 
-def _try_finders(search: Search, grey: Grey, scale: float, window_px: int, levels: Sequence[Level]) -> None:
-    done = [np.array(symbol.corners) * scale for symbol in search.symbols]
-    camera = search.camera.within(0, 0, scale)
+def _try_finders(
+    search: Search,
+    grey: Grey,
+    scale: float,
+    window_px: int,
+    levels: Sequence[Level],
+    left: float = 0.0,
+    top: float = 0.0,
+    most: int = 4,
+) -> None:
+    """Look for finders in `grey`, the picture from (left, top) on and `scale` times as large, and read what they mark."""
+    done = [(np.array(symbol.corners) - (left, top)) * scale for symbol in list(search.symbols)]
+    camera = search.camera.within(left, top, scale)
     finders = find(grey, window_px, done=done, levels=levels)
     if len(levels) < len(Level) and any(finder.score > 0.8 for finder in finders):
         finders = find(grey, window_px, done=done)  # there is something: look with both eyes
-    for triple in _candidates(grey, finders, camera):
-        place = _quad(_extent(triple) / scale)
+    for triple in _candidates(grey, finders, camera, most):
+        here = triple.moved(-left * scale, -top * scale, 1 / scale)
+        place = _quad(_extent(here))
         if search.over():
             return
         if not known(place, search.symbols):
-            search.look_closely(place, triple.moved(0, 0, 1 / scale))
+            search.look_closely(place, here)
 
 
-def _candidates(grey: Grey, finders: list[Finder], camera: Camera) -> Iterator[Triple]:
+def _candidates(grey: Grey, finders: list[Finder], camera: Camera, most: int = 4) -> Iterator[Triple]:
     """Symbols to try, those with all three finders first."""
-    yield from triples(finders)[:4]
+    yield from triples(finders, most)
     yield from completed(grey, finders, camera)
 
 

@@ -412,15 +412,15 @@ def _distinct(finders: Sequence[Finder]) -> list[Finder]:
     return kept
 
 
-def triples(finders: Sequence[Finder], limit: int = 6) -> list[Triple]:
+def triples(finders: Sequence[Finder], limit: int = 4) -> list[Triple]:
     """Every plausible symbol from three of the finders, most plausible first."""
-    usable = sorted(finders, key=lambda finder: -finder.score)[:24]
+    usable = sorted(finders, key=lambda finder: -finder.score)[: max(24, 4 * limit)]
     if len(usable) < 3:
         return []
     orders = _orders(usable)
     found = [
         made
-        for one, two, three in orders[:12]
+        for one, two, three in orders[: 3 * limit]
         if (made := _triple(usable[one], usable[two], usable[three])) is not None
     ]
     found.sort(key=lambda made: made.misfit)
