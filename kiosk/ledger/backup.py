@@ -201,7 +201,8 @@ def _heated_lately(ledger: sqlite3.Connection, now_utc_s: float) -> set[str]:
 
     A wall clock that was set wrongly, or a kiosk that was off, must not make a hot holder look old.
     """
-    watched = ledger.execute("SELECT MAX(watched_s) FROM (SELECT watched_s FROM watch UNION SELECT watched_s FROM line)")
+    last = "SELECT watched_s FROM (SELECT watched_s FROM line ORDER BY id DESC LIMIT 1)"
+    watched = ledger.execute(f"SELECT MAX(watched_s) FROM (SELECT watched_s FROM watch UNION {last})")
     watched_s = watched.fetchone()[0] or 0.0
     found = ledger.execute(
         "SELECT payload FROM line WHERE kind = ? AND (utc_s >= ? OR watched_s >= ?)",

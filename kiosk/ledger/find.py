@@ -23,7 +23,7 @@ from kiosk.ledger.view import Places
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import Heat, place_name
-from kiosk.rules.finding import CORNER_MM, DIAMETER_MM, MARK_LETTERS, Query, Row, Usable, searched_text
+from kiosk.rules.finding import CORNER_MM, DIAMETER_MM, MARK_LETTERS, Query, Row, Usable, looked_for, searched_text
 from kiosk.rules.places import Kind
 
 ANEW = 5000  # lines behind, from which on building anew costs less than following
@@ -72,7 +72,7 @@ class FindIndex:
     def _matching(query: Query, sizes: _Sizes) -> list[int]:
         left = sizes.mask(query)
         for word in query.words:
-            left &= sizes.said(word) | (sizes.marked(word) if len(word) >= MARK_LETTERS else False)
+            left &= sizes.said(looked_for(word)) | (sizes.marked(word) if len(word) >= MARK_LETTERS else False)
         for value, said in query.numbers:
             left &= (np.abs(sizes.size_mm - value) <= DIAMETER_MM) | sizes.said(f" {said}")
         for value, said in query.corners:
@@ -237,7 +237,8 @@ class _Sizes:
         if query.nowhere:
             left &= ~self.somewhere
         if query.diameter_mm is not None:
-            left &= (self.dc_mm >= query.diameter_mm.low) & (self.dc_mm <= query.diameter_mm.high)
+            within = (self.dc_mm >= query.diameter_mm.low) & (self.dc_mm <= query.diameter_mm.high)
+            left &= within if query.diameter_said is None else within | self.said(f" {query.diameter_said}")
         if query.length_mm is not None:
             left &= (self.length_mm >= query.length_mm.low) & (self.length_mm <= query.length_mm.high)
         if query.shank_mm is not None:

@@ -47,14 +47,16 @@ class Span:
 class Query:
     """What is looked for; everything that is given must be true.
 
-    words: parts of a name, a label, a place.  numbers: a diameter, or how a word begins.  corners: a corner radius,
-    or how a word begins (`r0`).  shank_mm: a holder whose bore or collet takes that shank.  free: no cutter in it.
+    words: parts of a name, a label, a place; a single letter is how a word begins.  numbers: a diameter, or how a
+    word begins.  corners: a corner radius, or how a word begins (`r0`).  diameter_said: `1-12` may also be how a
+    word begins.  shank_mm: a holder whose bore or collet takes that shank.  free: no cutter in it.
     """
 
     words: tuple[str, ...] = ()
     numbers: tuple[tuple[float, str], ...] = ()
     corners: tuple[tuple[float, str], ...] = ()
     diameter_mm: Span | None = None
+    diameter_said: str | None = None
     length_mm: Span | None = None
     coupling: Coupling | None = None
     clamping: Clamping | None = None
@@ -142,7 +144,9 @@ def matches(query: Query, row: Row) -> bool:
     if query.nowhere and row.place is not None:
         return False
     if query.diameter_mm is not None and not query.diameter_mm.holds(row.dc_mm):
-        return False
+        said = query.diameter_said
+        if said is None or not _starts(said, row):
+            return False
     if query.length_mm is not None and not query.length_mm.holds(row.length_mm):
         return False
     for value, said in query.numbers:
@@ -154,11 +158,16 @@ def matches(query: Query, row: Row) -> bool:
         if not same and not _starts(said, row):
             return False
     return all(
-        word in row.names
-        or word in searched_text(row.place_name)
+        looked_for(word) in row.names
+        or looked_for(word) in searched_text(row.place_name)
         or (len(word) >= MARK_LETTERS and word in row.marks)
         for word in query.words
     )
+
+
+def looked_for(word: str) -> str:
+    """A word as it must stand in a text: anywhere, or for a single letter at the beginning of a word."""
+    return word if len(word) > 1 else f" {word}"
 
 
 def _starts(said: str, row: Row) -> bool:
@@ -172,7 +181,7 @@ _LENGTH = re.compile(rf"\b(?:length|long|länge|laenge|lang)\s*:?\s*({_NUMBER})(
 _DIAMETER = re.compile(
     rf"(?:(?:\b(?:diameter|dia|durchmesser)|ø|⌀)\s*:?\s*)({_NUMBER})(?:{_TO}({_NUMBER}))?\s*(?:mm)?(?!\S)"
 )
-_SPAN = re.compile(rf"(?<!\S)({_NUMBER}){_TO}({_NUMBER})\s*(?:mm)?(?!\S)")
+_SPAN = re.compile(rf"(?<!\S)({_NUMBER}){_TO}((?!0\d){_NUMBER})\s*(?:mm)?(?!\S)")  # 1-05 is a slot
 _SHANK = re.compile(
     rf"(?<!\S)({_NUMBER})\s*(?:mm)?[\s-]*(?:shank|shanks|schaft)\b|\b(?:shank|schaft)\s*:?\s*({_NUMBER})\s*(?:mm)?(?!\S)"
 )
@@ -239,7 +248,8 @@ def parse(text: str) -> Query:
     coupling = Coupling.parse(f"{found[1] or found[3]}{found[2] or found[4]}") if found else None
     shank = left.take(_SHANK)
     length = left.take(_LENGTH)
-    diameter = left.take(_DIAMETER) or left.take(_SPAN)
+    diameter = left.take(_DIAMETER)
+    span = None if diameter else left.take(_SPAN)
     corners = []
     while found := left.take(_CORNER):
         corners.append((_mm(found[1]), f"r{found[1]}".replace(",", ".")))
@@ -257,7 +267,8 @@ def parse(text: str) -> Query:
         tuple(word for word in left.text.split() if word not in _FILLERS),
         tuple(numbers),
         tuple(corners),
-        _span(diameter[1], diameter[2], DIAMETER_MM) if diameter else None,
+        _span(sizes[1], sizes[2], DIAMETER_MM) if (sizes := diameter or span) else None,
+        f"{span[1]}-{span[2]}" if span else None,
         _span(length[1], length[2], LENGTH_MM) if length else None,
         coupling,
         clamping,
