@@ -48,9 +48,9 @@ class Hint(Enum):
 class Measured:
     """What the frame shows inside an outline.
 
-    module_px: edge of a module.  paper, ink: levels of 255 of the light and the dark.  burnt: share of pixels at
-    the top of the scale.  edge_px: width of edges from ink to paper in the softer direction.  slant: shorter over longer
-    side, 1 seen straight.  cut_off: the outline touches the picture's border.
+    module_px: edge of a module.  paper, ink: levels of 255 of the light and the dark.  burnt: share of pixels
+    at the top of the scale.  edge_px: width of edges from ink to paper in the softer direction.  slant:
+    shorter over longer side, 1 seen straight.  cut_off: the outline touches the picture's border.
     """
 
     module_px: float
@@ -111,3 +111,56 @@ def advise(seen: Measured) -> Hint:
     if seen.edge_px > WIDEST_EDGE * seen.module_px:
         return Hint.HOLD_STILL
     return Hint.WIPE_IT
+
+
+_GLIMPSE_PX = 640  # longest edge of the picture in which a label is guessed at
+_PRINT_PX = 9  # what is narrower than this there, darker than its paper, may be print
+_LEAST_WAYS = 0.2  # share of slopes in the weaker direction: grooves and gaps run one way, print both
+_LEAST_BLOBS = 3
+
+
+def glimpse(image: NDArray[np.uint8]) -> Outline | None:
+    """Something that looks like a label which the reader could not even locate, or None.
+
+    Bright paper closely strewn with dark print, about square.  It serves hints alone: one frame in forty of bare
+    steel shows such a thing too, and labels far away or much blurred are mostly overlooked.
+    """
+    grey = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY) if image.ndim == 3 else image
+    scale = _GLIMPSE_PX / max(grey.shape)
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    paper = cv2.morphologyEx(small, cv2.MORPH_CLOSE, np.ones((_PRINT_PX, _PRINT_PX), np.uint8))
+    ink = (cv2.subtract(paper, small) > np.maximum(paper * 0.22, 12)).astype(np.uint8)
+    dense = cv2.boxFilter(ink.astype(np.float32), -1, (_PRINT_PX, _PRINT_PX)) > 0.2
+    count, part, stats, _ = cv2.connectedComponentsWithStats(dense.astype(np.uint8))
+    for index in sorted(range(1, count), key=lambda index: -int(stats[index, cv2.CC_STAT_AREA])):
+        x, y, width, height, area = (int(value) for value in stats[index])
+        if area < 110:
+            break
+        window = slice(y, y + height), slice(x, x + width)
+        inside = part[window] == index
+        places = np.argwhere(inside)[:, ::-1].astype(np.float32) + np.array([x, y], np.float32)
+        centre, (across, down), turn = cv2.minAreaRect(places)
+        if max(across, down) > 300 or min(across, down) < 9 or max(across, down) > 2.6 * min(across, down):
+            continue
+        if area < 0.72 * across * down or not _printed(small[window], paper[window], ink[window], inside):
+            continue
+        # The print's density reaches half a window past the print.
+        size = (max(across - 4, 4.0), max(down - 4, 4.0))
+        corners = cv2.boxPoints((centre, size, turn)) / scale
+        return Outline(tuple((float(px), float(py)) for px, py in corners), 0.0)
+    return None
+
+
+def _printed(
+    grey: NDArray[np.uint8], paper: NDArray[np.uint8], ink: NDArray[np.uint8], inside: NDArray[np.bool_]
+) -> bool:
+    """Whether a patch is evenly lit paper with several blots whose edges run in more than one direction."""
+    low, high = np.percentile(paper[inside], (20, 80))
+    if low < 0.72 * high:
+        return False
+    slopes = np.stack([cv2.Sobel(grey, cv2.CV_32F, *way)[inside] for way in ((1, 0), (0, 1))])
+    weak, strong = np.linalg.eigvalsh(slopes @ slopes.T)
+    if weak < _LEAST_WAYS * strong:
+        return False
+    blots = int(cv2.connectedComponents((ink * inside).astype(np.uint8))[0]) - 1
+    return blots >= _LEAST_BLOBS

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kiosk.reader.camera import Frame
-from kiosk.reader.hints import Hint, advise, measure
+from kiosk.reader.hints import Hint, advise, glimpse, measure
 from kiosk.reader.symbols import Corners, Reading
 
 REARM_S = 2.0
@@ -27,7 +27,9 @@ CHANGED_S = 0.4
 """Out of view for this long when another code comes, the first counts again at once."""
 HINT_AFTER_S = 0.5
 """A label must stay unread this long before a hint helps more than it distracts."""
-FORGET_S = 0.3
+GLIMPSE_EVERY = 4
+"""Every so many frames in which nothing was located, a label is guessed at, for aim and hint alone."""
+FORGET_S = 0.5
 """An aim or a hint outlives the last sight of its label by this long, so that it does not flicker."""
 
 log = logging.getLogger("kiosk.reader.stream")
@@ -72,6 +74,7 @@ class Tracker:
         self._take = 0
         self._aim: Aim | None = None
         self._aimed_s = 0.0
+        self._blank = 0
         self._hint: Hint | None = None
         self._unread_since_s: float | None = None
         self._unread_s = 0.0
@@ -82,6 +85,10 @@ class Tracker:
         """The news of one frame.  at_s grows from call to call; another `take` is another picture."""
         size = (int(image.shape[1]), int(image.shape[0]))
         events: list[Event] = list(self._codes(reading, size, at_s, take))
+        if not reading.symbols and not reading.unread:
+            self._blank = (self._blank + 1) % GLIMPSE_EVERY
+            guessed = glimpse(image) if self._blank == 0 else None
+            reading = Reading((), (guessed,) if guessed else (), reading.ms)
         events += self._aiming(reading, size, at_s)
         events += self._helping(reading, image, at_s)
         return tuple(events)

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kiosk.bench.scenes import Ground, Scene, corners, draw, random_code
-from kiosk.reader.hints import Hint, advise, measure
+from kiosk.bench.scene_paint import Art
+from kiosk.bench.scenes import Ground, Scene, corners, draw, random_code, random_scene
+from kiosk.reader.hints import Hint, advise, glimpse, measure
 from kiosk.reader.symbols import Outline
 
 
@@ -99,3 +100,21 @@ def test_grey_pictures_measure_like_coloured_ones():
 )
 def test_outlines_out_of_the_picture_or_without_area_still_get_a_hint(corners):
     assert advise(measure(np.full((720, 1280, 3), 90, np.uint8), Outline(corners, 0.0))) in Hint
+
+
+def test_a_label_too_dark_to_be_located_is_still_glimpsed_in_its_place():
+    rng = np.random.default_rng(25)
+    for seed in range(6):
+        scene = replace(comfortable(rng), light=0.16)
+        picture = draw(scene, seed)
+        found = glimpse(picture)
+        assert found is not None
+        assert np.hypot(*(np.array(found.centre) - corners(scene).mean(axis=0))) < 40
+        assert advise(measure(picture, found)) is Hint.MORE_LIGHT
+
+
+def test_bare_steel_is_seldom_taken_for_a_label():
+    nothing = Art(np.full((40, 40), 255, np.uint8), np.zeros((40, 40), np.uint8))
+    rng = np.random.default_rng(26)
+    glimpsed = [glimpse(draw(random_scene(rng), seed, nothing)) for seed in range(25)]
+    assert sum(found is not None for found in glimpsed) <= 2

@@ -88,8 +88,8 @@ def test_the_aim_closes_in_on_the_middlemost_label_and_lets_go_late():
     both = Reading((), (Outline(THERE, 3.0), Outline(HERE, 3.0)), 1.0)
     assert Aim(HERE, False, (1280, 720)) in tracker.feed(both, IMAGE, 1.0)
     assert tracker.feed(NOTHING, IMAGE, 1.1) == ()
-    assert tracker.feed(NOTHING, IMAGE, 1.5) == (Aim(None, False, (1280, 720)),)
-    assert tracker.feed(NOTHING, IMAGE, 1.6) == ()
+    assert tracker.feed(NOTHING, IMAGE, 1.6) == (Aim(None, False, (1280, 720)),)
+    assert tracker.feed(NOTHING, IMAGE, 1.65) == ()
     assert Aim(HERE, True, (1280, 720)) in tracker.feed(shows("H1"), IMAGE, 1.7)
 
 
@@ -110,7 +110,7 @@ def test_help_goes_when_the_label_leaves():
     tracker = Tracker()
     for at_s in (1.0, 1.3, 1.6):
         tracker.feed(UNREAD, IMAGE, at_s)
-    assert Help(None) in tracker.feed(NOTHING, IMAGE, 2.0)
+    assert Help(None) in tracker.feed(NOTHING, IMAGE, 2.2)
 
 
 class Feed:
