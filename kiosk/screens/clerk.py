@@ -51,6 +51,7 @@ class Pulse:
     operator: OperatorCard | None
     here: str | None  # name of the place the kiosk stands at
     settings: Settings
+    empty: bool  # no place is known yet: a new kiosk
 
 
 # What a printed command card does on a screen: the screen it leads to.
@@ -75,6 +76,7 @@ class Clerk(EventDispatcher):
     operator = ObjectProperty(None, allownone=True)
     here = StringProperty()
     settings = ObjectProperty(Settings())
+    empty = BooleanProperty(False)
     trouble = StringProperty()
     typing = BooleanProperty(False)
 
@@ -197,7 +199,7 @@ class Clerk(EventDispatcher):
     def beat(self, now: Pulse) -> None:
         """Take over what the desk says once a second."""
         self.hot, self.warm = now.hot, now.warm
-        self.operator, self.here = now.operator, now.here or ""
+        self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
             self.trouble = ""
@@ -248,7 +250,12 @@ def pulse(desk: Desk) -> Pulse:
     session = desk.session
     here = session.cards.place(session.here) if session.here else None
     return Pulse(
-        desk.heat.board(), desk.heat.warm(), session.operator, here.name if here else None, session.settings
+        desk.heat.board(),
+        desk.heat.warm(),
+        session.operator,
+        here.name if here else None,
+        session.settings,
+        desk.shop.empty,
     )
 
 

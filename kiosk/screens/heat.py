@@ -28,6 +28,7 @@ class HeatScreen(View):
     place = StringProperty()
     title = StringProperty()
     remedy = StringProperty()
+    measure = StringProperty()
     gap = BooleanProperty(False)
 
     def __init__(self, **kwargs: Any) -> None:
@@ -59,6 +60,7 @@ class HeatScreen(View):
             return
         self.about = t("heat.about", hottest_c=hold.hottest_c, where=hold.where)
         self.left_s = -1 if hold.remaining_s is None or hold.needs_reading else hold.remaining_s
+        self.measure = t("hot.measure_in", left_s=hold.measure_in_s) if hold.measure_in_s else ""
         self.gap = hold.gap
 
     def read(self) -> None:

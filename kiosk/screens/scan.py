@@ -72,7 +72,11 @@ class ScanScreen(View):
 
     def ask_for_scan(self) -> None:
         """Step back to the question."""
-        here = self.clerk.here if self.clerk else ""
+        clerk = self.clerk
+        if clerk is not None and clerk.empty:
+            self._say("idle", title=t("scan.empty"), why=t("scan.empty_remedy"))
+            return
+        here = clerk.here if clerk else ""
         self._say(
             "idle",
             title=t("scan.holder") if here else t("scan.idle"),
@@ -105,7 +109,7 @@ class ScanScreen(View):
 
     def _done(self, outcome: Done, card: HolderCard | None) -> None:
         key = outcome.say.key
-        moved = key in ("moved", "undone") and card is not None
+        moved = key == "moved" and card is not None
         self._say(
             "done",
             _word(outcome.say),

@@ -65,7 +65,7 @@ class KioskApp(App):
 
     def build(self) -> Frame:
         look.fit(*Window.size)
-        Window.bind(size=lambda _, size: look.fit(*size), on_key_down=self._key)
+        Window.bind(size=self._fit, on_key_down=self._key)
         self._furnish()
         self.worker.ask(lambda desk: desk.session.settings, self._settle)
         Clock.schedule_interval(self._tick, TICK_S)
@@ -110,10 +110,15 @@ class KioskApp(App):
         self.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
         self.eye.open(self.options.camera or settings.camera.source, settings.camera)
 
+    def _fit(self, *_: object) -> None:
+        width, height = Window.size
+        look.fit(width, height, self.settings_now.kiosk.px_per_mm or None)
+
     def _settled(self, _: object, settings: Settings) -> None:
         """Settings changed."""
         before, self.settings_now = self.settings_now, settings
         self.sounds.volume, self.sounds.muted = settings.kiosk.volume, settings.kiosk.muted
+        self._fit()
         self.scanner = Scanner(settings.scanner.prefix, settings.scanner.suffix)
         if look.colours != settings.kiosk.theme or words.language() != settings.kiosk.language:
             look.wear(settings.kiosk.theme)

@@ -18,6 +18,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
 from kiosk.screens.app import Options, open_desk, prepare_kivy
 
@@ -32,6 +33,7 @@ class Held:
 
     def __init__(self) -> None:
         self.name = "held"
+        self.lost = False
         self.shown: tuple[Any, int] = (np.full((480, 640, 3), 96, np.uint8), 0)
 
     def open(self) -> None:
@@ -41,9 +43,9 @@ class Held:
         pass
 
     def grab(self) -> Any:
-        from kiosk.reader.sources import Shot
-
         time.sleep(0.05)
+        if self.lost:
+            raise SourceError(self.name, Trouble.LOST, "unplugged")
         picture, take = self.shown
         return Shot(picture.copy(), take)
 
@@ -51,7 +53,7 @@ class Held:
 def main() -> None:
     given = json.loads(sys.argv[1])
     options = Options(
-        Path(given["data"]), True, given.get("camera"), given.get("at"), tuple(given["size"])
+        Path(given["data"]), given.get("demo", True), given.get("camera"), given.get("at"), tuple(given["size"])
     )
     clock = PretendedTime(1_790_000_000.0)
     prepare_kivy(options.size)
@@ -90,6 +92,9 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
             app.worker.ask(QUESTIONS[asked["what"]](asked), reply, lambda error: reply({"error": str(error)}))
         elif asked["do"] == "look":
             app.worker.post(lambda: app.eye is not None and app.eye.look(held, app.settings_now.camera))
+            reply({})
+        elif asked["do"] == "lose":
+            held.lost = asked["lost"]
             reply({})
         elif asked["do"] == "hang":
             if asked["hung"]:

@@ -7,18 +7,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from kiosk import where
+from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor
 from kiosk.desk.desk import Scanned
 from kiosk.desk.handover import MachineView, Pocket
 from kiosk.exchange.shop import read_shop
+from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
 from kiosk.rules.checkin import Done, Expects, Reason, Refused, Wait
+from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
+from kiosk.words import say as say_words
 
 HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0)
 CUTTER = Cutter("C1", "Roughing mill Ø12 R1 long", 12.0, 12.0, 83.0, re_mm=1.0, zefp=4, coolant=True)
@@ -161,9 +166,119 @@ def _which(screen: Any) -> None:
     screen._list(tuple(machines()))
 
 
+def _empty(screen: Any) -> None:
+    screen.clerk.empty = True
+    screen.ask_for_scan()
+    screen.clerk.empty = False
+
+
+def _spots(code: str, states: str) -> tuple[A.SpotState, ...]:
+    """A drawer's slots: `v` seen, `?` missing, `w` wrong place, `!` hot, `x` unknown, `-` empty."""
+    meant = dict(zip("v?w!x-", (A.State.SEEN, A.State.MISSING, A.State.MISPLACED, A.State.HOT, A.State.UNKNOWN,
+                                A.State.EMPTY), strict=True))  # fmt: skip
+    return tuple(
+        A.SpotState(
+            A.Spot(f"{code}{at:02}", f"Cabinet A · {code}-{at:02}", Kind.SLOT, at), meant[state],
+            None if state == "-" else "H1", "" if state == "-" else ASSEMBLY.name,
+        )
+        for at, state in enumerate(states, 1)
+    )  # fmt: skip
+
+
+def audit_status() -> AuditStatus:
+    """An audit of a cabinet with every kind of difference."""
+    groups = tuple(
+        A.GroupState(A.Group(f"G{drawer}", f"Cabinet A · {drawer}", ()), _spots(str(drawer), states))
+        for drawer, states in ((3, "vvv?vv!w-xv?"), (10, "vvvv----vvvvvvvvvvv?"), (11, "vvvv"))
+    )
+    whats = (
+        (A.Difference.HOT, SLOT.name, SLOT.name), (A.Difference.NOT_PROVEN_COOL, SLOT.name, SLOT.name),
+        (A.Difference.DUPLICATE_LABEL, SLOT.name, "Mill 2 · pocket 14"), (A.Difference.MISSING, SLOT.name, None),
+        (A.Difference.MISPLACED, SLOT.name, "Cabinet A · 10-12"), (A.Difference.UNEXPECTED, None, SLOT.name),
+        (A.Difference.EMPTY_HOLDER, SLOT.name, SLOT.name), (A.Difference.UNKNOWN_CODE, None, "Cabinet A · 3"),
+        (A.Difference.RETIRED_LABEL, None, "Cabinet A · 3"), (A.Difference.PAST_LIFE, SLOT.name, SLOT.name),
+        (A.Difference.MEASURED_LONG_AGO, SLOT.name, SLOT.name),
+    )  # fmt: skip
+    cards = tuple(
+        DifferenceCard(
+            f"H{at}/{what.value}", what, "HV4T8BRJ3V" if "label" in what.value else ASSEMBLY.name, f"H{at}", "H1",
+            "P000000002", booked, "P000000002", found, A.ACTIONS[what],
+        )
+        for at, (what, booked, found) in enumerate(whats)
+    )  # fmt: skip
+    row = AuditRow("audit 7", "P000000009", "Cabinet A", 1.79e9, "Sam Porter", False, None)
+    missing = (A.Item("H1", "HV4T8BRJ3V", ASSEMBLY.name, "P000000002", SLOT.name),) * 3
+    return AuditStatus(row, ("Sam Porter", "Kim Vale"), A.Counts(152, 147, 3, 1, 1, 2, 1), groups, missing, cards, (),
+                       SLOT.name, True)  # fmt: skip
+
+
+LOOK_FOR = LookFor(
+    "Mill 1 · pocket 9", "Sam Porter", 1.79e9, (ASSEMBLY.name, "Ø10 R1", "Drill Ø8.5"),
+    ((Likely("P1", 0.4, Relation.NEXT_SLOT, 2), "Cabinet A · 3-08"), (Likely("P2", 0.2, Relation.STATION, 0), "Bench 2")),
+)  # fmt: skip
+
+
+def _audit_choose(screen: Any) -> None:
+    from kiosk.screens.audit import Begin
+
+    screen.step = 0
+    screen.trouble = say_words(say("remedy.no_audit"))
+    places = (SLEEVE, PlaceCard(Place("P000000009", "Cabinet A", Kind.CABINET), ("Cabinet A",)))
+    screen._began(Begin(None, (audit_status().row,), places))
+
+
+def _audit_walk(screen: Any, chosen: int | None = None, drawer: int = 0) -> None:
+    screen.step = 1
+    screen.show(audit_status())
+    screen._group = f"{(3, 10, 11)[drawer]}"
+    screen._group = audit_status().groups[drawer].group.code
+    screen._show_group()
+    screen._say(True, say_words(say("audit.seen", name=ASSEMBLY.name)))
+    if chosen is not None:
+        screen.look_at(screen.slots[chosen].key)
+        screen._where(screen.chosen, LOOK_FOR)
+
+
+def _audit_said(screen: Any) -> None:
+    _audit_walk(screen)
+    screen._say(False, say_words(say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name)))
+
+
+def _audit_alarm(screen: Any) -> None:
+    screen.warn(Done((), say("audit.hot", name=ASSEMBLY.name, place=SLOT.name), alarm=True, holder=CARD, goal=SLOT))
+
+
+def _audit_closed(screen: Any) -> None:
+    screen._close(say_words(say("audit.closed", place="Cabinet A", seen=147, expected=152, missing=3)))
+    settled = tuple(
+        A.Row(what, ASSEMBLY.name, "H1", SLOT.name, None, A.Action.BOOK_MOVED, "", "Sam Porter", 1.79e9)
+        for what in A.Difference
+    )
+    screen.show_report(
+        A.AuditReport("audit 7", "Cabinet A", "Kiosk 1", 1.79e9, 1.79e9 + 900, ("Sam Porter",),
+                      A.Counts(152, 147, 3, 1, 1, 2, 1), 700.0, settled, 812, "ab" * 32)
+    )  # fmt: skip
+
+
+def _difference(screen: Any, at: int, step: int = 1, trouble: str = "") -> None:
+    screen.step = 0
+    screen.show(audit_status())
+    screen.choose(screen.rows[at].key)
+    if screen.rows[at].missing:
+        screen._where(screen._card, LOOK_FOR)
+    screen.step, screen.trouble = step, trouble
+
+
+def _differences(screen: Any) -> None:
+    screen.show(audit_status())
+    screen.step = 0
+    screen.trouble = say_words(say("refused.audit_open", place="Cabinet A", count=3, name=ASSEMBLY.name))
+
+
 Fill = Callable[[Any], Any]
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
+    ("scan", "empty", _empty),
     ("scan", "moved", lambda screen: screen.show(MOVED)),
     ("scan", "heating", lambda screen: screen.show(HEATING)),
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
@@ -185,4 +300,15 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("machine", "second", lambda screen: _machine(screen, 1)),
     ("machine", "third", lambda screen: _machine(screen, 2)),
     ("card", "measured", _card),
+    ("audit", "choose", _audit_choose),
+    ("audit", "walk", lambda screen: _audit_walk(screen)),
+    ("audit", "missing", lambda screen: _audit_walk(screen, 3)),
+    ("audit", "drawer-10", lambda screen: _audit_walk(screen, None, 1)),
+    ("audit", "misplaced", _audit_said),
+    ("audit", "alarm", _audit_alarm),
+    ("audit", "closed", _audit_closed),
+    ("audit_differences", "list", _differences),
+    *(("audit_differences", what.value, partial(_difference, at=at)) for at, what in enumerate(A.Difference)),
+    ("audit_differences", "refused", lambda screen: _difference(screen, 4, 1, say_words(TOO_WIDE.outcome.why))),
+    ("audit_differences", "reason", lambda screen: _difference(screen, 3, 2)),
 )

@@ -60,6 +60,7 @@ def test_a_kiosk_that_stands_at_a_place_moves_a_holder_with_one_scan(open_window
 def test_a_folder_of_pictures_plays_as_a_camera_would(open_window: Callable[..., Window], tmp_path: Path) -> None:
     first = open_window()
     codes = [first.holder("T001"), first.place("Rack 1")]
+    first.close()
     folder = tmp_path / "pictures"
     folder.mkdir()
     for number, code in enumerate(codes):
@@ -74,6 +75,23 @@ def test_a_camera_that_is_not_there_is_said_and_codes_can_be_typed(open_window: 
     kiosk = open_window(camera="7")
     kiosk.sees("No such camera", "Type a code")
     kiosk.picture("scan-no-camera")
+
+
+def test_a_camera_that_vanishes_is_said_and_is_used_again_when_it_returns(kiosk: Window) -> None:
+    kiosk.put_away()
+    kiosk.lose_camera(True)
+    kiosk.sees("The camera is gone", "Type a code")
+    kiosk.picture("scan-camera-gone")
+    kiosk.lose_camera(False)
+    kiosk.hold_up(kiosk.holder("T001"))
+    kiosk.sees("Where to?")
+    assert not any("The camera is gone" in text[0] for text in kiosk.screen()["texts"])
+
+
+def test_a_new_kiosk_says_what_to_do_first(open_window: Callable[..., Window]) -> None:
+    kiosk = open_window(demo=False)
+    kiosk.sees("This kiosk knows no place yet", "under Shop")
+    kiosk.picture("scan-empty")
 
 
 def test_a_desk_that_hangs_does_not_stall_the_screen(kiosk: Window) -> None:

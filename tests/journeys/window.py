@@ -116,6 +116,10 @@ class Window:
         """Time goes by."""
         self._ask(do="forward", s=seconds)
 
+    def lose_camera(self, lost: bool) -> None:
+        """The camera is unplugged, or plugged in again."""
+        self._ask(do="lose", lost=lost)
+
     def hang_desk(self, hung: bool) -> None:
         """The desk answers nothing any more, or again."""
         self._ask(do="hang", hung=hung)

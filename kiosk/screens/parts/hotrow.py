@@ -45,7 +45,9 @@ class HotRow(Row):
         line = self._line()
         if line.take_out_s is not None:
             return t("hot.take_out", left_s=line.take_out_s) if line.take_out_s > 0 else t("hot.out_now")
-        return "" if line.hot else t("hot.touch_only")
+        if not line.hot:
+            return t("hot.touch_only")
+        return t("hot.measure", left_s=line.measure_s) if line.measure_s else ""
 
     def _left(self) -> float:
         line = self._line()

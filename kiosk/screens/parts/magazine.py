@@ -136,10 +136,12 @@ class MagazineMap(Widget):
     def _numbers(self, at: list[Point], apart: float, row: int, middle: Point) -> None:
         """A number now and then inside the ring, and the one chosen; on a shelf (`row` pockets wide) one a row."""
         step = next((step for step in (1, 2, 5, 10, 20, 50) if apart * step >= look.small * 2), 100)
+        chosen = next((index for index, slot in enumerate(self.slots) if slot.key == self.chosen), None)
         for index, (x, y) in enumerate(at):
             slot = self.slots[index]
-            marked = slot.key == self.chosen
-            if index % row if row else not marked and int(slot.label) % step:
+            marked = index == chosen
+            away_from_chosen = math.inf if chosen is None or marked else abs(index - chosen)
+            if index % row if row else not marked and (int(slot.label) % step or away_from_chosen < step):
                 continue
             label = CoreLabel(text=slot.label, font_name="B612", font_size=look.small, bold=marked)
             label.refresh()
