@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from kiosk import where
+from kiosk.bench import magazine as bench
 from kiosk.cli import main
 from kiosk.commands import jobs
 from kiosk.commands.output import DONE, WANTING, WRONG
@@ -130,3 +131,12 @@ def test_measurements_from_the_cable_are_taken_down_as_they_come(
     measured = shop.reopen().session.holder("T002").assembly
     assert measured is not None and measured.measured is not None
     assert measured.measured.length_mm == 101.5
+
+
+def test_the_magazine_bench_has_its_rows_and_never_moves_more_than_a_hand_by_eye() -> None:
+    rows = list(bench.run(quick=True))
+    assert {row.unit for row in rows} == {"s", "assemblies", "moves"}
+    assert all(row.bench == "magazine" and row.ours > 0 and row.theirs > 0 for row in rows)
+    # as many placed or more, and with as many placed no more moves
+    for placed, moves in zip(rows[1::3], rows[2::3], strict=True):
+        assert (placed.ours, -moves.ours) >= (placed.theirs, -moves.theirs)
