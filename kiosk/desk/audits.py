@@ -234,8 +234,6 @@ class AuditCounter:
         code = place.place.code
         if doubt.difference in (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL):
             return A.Action.TO_COOLING if place.place.kind is Kind.COOLING else None
-        if code == doubt.booked:
-            return A.Action.PUT_BACK
         session = self._session
         inside = doubt.found is None or code in self._inside(doubt.found)
         vague = doubt.found != session.audit_at or session.audit_at is None
@@ -255,6 +253,28 @@ class AuditCounter:
             return replace(outcome, then=command) if isinstance(outcome, Done) else outcome
         self._awaited_since_s = session.now().watched_s
         return None
+
+    def put_back(self, outcome: Outcome) -> Outcome:
+        """A holder seen astray before and now at its own place was put back: that is written down as well."""
+        seen = outcome.lines[0] if isinstance(outcome, Done) and outcome.lines else None
+        if not isinstance(outcome, Done) or not isinstance(seen, L.Seen) or seen.twin or outcome.holder is None:
+            return outcome
+        if not rows(T.Sighting.select(T.Sighting.key).where(T.Sighting.key == f"{seen.audit}/{seen.text}")):
+            return outcome
+        row, findings, _ = self._findings(seen.audit)
+        scope, card = self._scope(row["place"]), outcome.holder
+        booked = card.place.place.code if card.place else None
+        astray = (A.Difference.MISPLACED, A.Difference.UNEXPECTED)
+        for each in findings.open:
+            if each.text != card.holder.key or each.difference not in astray or booked is None or seen.place is None:
+                continue
+            if scope.same_spot(booked, seen.place):
+                settled = L.DifferenceSettled(
+                    seen.audit, each.text, each.difference.value, A.Action.PUT_BACK.value, "", booked, each.found,
+                    each.name,
+                )  # fmt: skip
+                return replace(outcome, lines=(*outcome.lines, settled))
+        return outcome
 
     def follow(self, outcome: Outcome, moment: Moment) -> None:
         """Keeps up with what was just written."""

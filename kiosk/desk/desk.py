@@ -147,6 +147,8 @@ class Desk:
         session = self.session
         moment = session.now()
         outcome = self.audits.answer(subject, moment) or decide(self._view(subject), moment)
+        if session.audit:
+            outcome = self.audits.put_back(outcome)
         if isinstance(outcome, Done) and outcome.then in (Command.START_AUDIT, Command.CLOSE_AUDIT):
             outcome = self.audits.command(outcome.then) or outcome
         session.last_scan_s = moment.watched_s
