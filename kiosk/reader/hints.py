@@ -115,15 +115,15 @@ def advise(seen: Measured) -> Hint:
 
 _GLIMPSE_PX = 640  # longest edge of the picture in which a label is guessed at
 _PRINT_PX = 9  # what is narrower than this there, darker than its paper, may be print
-_LEAST_WAYS = 0.2  # share of slopes in the weaker direction: grooves and gaps run one way, print both
+_LEAST_WAYS = 0.12  # share of slopes in the weaker direction: grooves and gaps run one way, print both
 _LEAST_BLOBS = 3
 
 
 def glimpse(image: NDArray[np.uint8]) -> Outline | None:
     """Something that looks like a label which the reader could not even locate, or None.
 
-    Bright paper closely strewn with dark print, about square.  It serves hints alone: one frame in forty of bare
-    steel shows such a thing too, and labels far away or much blurred are mostly overlooked.
+    Bright paper closely strewn with dark print, about square.  It serves hints alone: one frame in twenty of bare
+    steel shows such a thing too, and labels far away or out of focus are mostly overlooked.
     """
     grey = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY) if image.ndim == 3 else image
     scale = _GLIMPSE_PX / max(grey.shape)

@@ -27,7 +27,7 @@ CHANGED_S = 0.4
 """Out of view for this long when another code comes, the first counts again at once."""
 HINT_AFTER_S = 0.5
 """A label must stay unread this long before a hint helps more than it distracts."""
-GLIMPSE_EVERY = 4
+GLIMPSE_EVERY = 2
 """Every so many frames in which nothing was located, a label is guessed at, for aim and hint alone."""
 FORGET_S = 0.5
 """An aim or a hint outlives the last sight of its label by this long, so that it does not flicker."""
