@@ -9,7 +9,9 @@ from kiosk import words
 from kiosk.commands.output import DONE, WANTING, complain, counting, data_folder, print_json
 from kiosk.desk import Desk
 from kiosk.desk import copies as desk_copies
-from kiosk.exchange.control_list import ListMap, comparison_csv, comparison_text, guess_columns, read_map
+from kiosk.desk.build import BuildRefused
+from kiosk.desk.papers import Presetting
+from kiosk.exchange.control_list import ListMap, comparison_csv, comparison_text, guess_columns, read_map, write_map
 from kiosk.exchange.presetter import read_measurements, read_presetter_map
 from kiosk.exchange.tables_csv import PLAIN, Dialect, decoded, read_table
 from kiosk.rules.offsets import CardFault
@@ -40,6 +42,12 @@ def bring_in(arguments: argparse.Namespace) -> int:
     return DONE
 
 
+def why_not(result: Presetting) -> str:
+    """Why a measurement was not taken down, in words."""
+    refused = result.refused
+    return words.say(refused.why) if isinstance(refused, BuildRefused) else str(refused)
+
+
 def presetter(arguments: argparse.Namespace) -> int:
     """Measurements out of a presetter's list."""
     made = read_presetter_map(arguments.map.read_text("utf-8"), arguments.map.name)
@@ -53,8 +61,7 @@ def presetter(arguments: argparse.Namespace) -> int:
     for result in results:
         name = result.reading.tool
         if result.taken is None:
-            why = words.say(result.refused.why) if hasattr(result.refused, "why") else str(result.refused)
-            complain(f"{arguments.file.name}, line {result.reading.line}: {why}")
+            complain(f"{arguments.file.name}, line {result.reading.line}: {why_not(result)}")
         else:
             warning = f"  {words.say(result.taken.warning)}" if result.taken.warning else ""
             print(f"{name}: {result.taken.values.length_mm:.3f} x {result.taken.values.diameter_mm:.3f} mm{warning}")
@@ -102,6 +109,8 @@ def compare(arguments: argparse.Namespace) -> int:
     else:
         header = read_table(decoded(data, arguments.file.name), arguments.file.name).columns
         made = ListMap(guess_columns(header))
+    if arguments.save_map:
+        arguments.save_map.write_text(write_map(made), "utf-8")
     with Desk.open(data_folder(arguments), read_only=True) as desk:
         result = desk.papers.compare(arguments.machine, data, arguments.file.name, made)
     if arguments.out:

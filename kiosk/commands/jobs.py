@@ -1,4 +1,4 @@
-"""Commands for a job: what a setup sheet needs, the round to fetch it, the change plan, a presetter's cable."""
+"""Commands for a job: a setup sheet with its round and change plan, a presetter's cable, balance at a speed."""
 
 from __future__ import annotations
 
@@ -6,12 +6,15 @@ import argparse
 import sys
 
 from kiosk import words
+from kiosk.commands.files import why_not
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
 from kiosk.desk import Desk
 from kiosk.exchange.faults import Fault
 from kiosk.exchange.presetter import listen, open_port, read_presetter_map
 from kiosk.exchange.sheet import read_sheet
 from kiosk.exchange.tables_csv import decoded
+from kiosk.rules.balance import judge
+from kiosk.rules.loads import mass_kg
 from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing
 from kiosk.rules.setup_sheet import Met, Supply, assemblies, pick_round
 
@@ -77,6 +80,29 @@ def _tell(plan: ChangePlan, *, as_json: bool) -> None:
     print(words.t("plan.proven") if plan.proven else words.t("plan.not_proven", gap_percent=100 * worst))
 
 
+def balance(arguments: argparse.Namespace) -> int:
+    """Whether a holder's measured unbalance keeps a grade at a speed, and up to which speed it would."""
+    with Desk.open(data_folder(arguments), read_only=True) as desk:
+        built = desk.session.holder(desk.records.subject(arguments.code)).assembly
+    measured = built.measured if built else None
+    mass = mass_kg(built) if built else None
+    if measured is None or measured.unbalance_gmm is None:
+        return complain(f"balance: no unbalance was measured for {arguments.code}; measure it on the balancer first")
+    if mass is None:
+        return complain(f"balance: the mass of {arguments.code}'s holder is not known; weigh it and enter it")
+    try:
+        answer = judge(measured.unbalance_gmm, mass, arguments.rpm, arguments.grade)
+    except ValueError as error:
+        return complain(f"balance: {error}")
+    if arguments.json:
+        print_json(answer)
+    else:
+        print(f"G {answer.grade:.2f} at {arguments.rpm:g} 1/min; asked for is G {arguments.grade:g}")
+        print(f"{answer.residual_gmm:.2f} g mm left, {answer.permissible_gmm:.2f} g mm permitted ({mass:.3f} kg)")
+        print(f"G {arguments.grade:g} is kept up to {answer.rpm_max:.0f} 1/min")
+    return DONE if answer.ok else WANTING
+
+
 def hear(arguments: argparse.Namespace) -> int:
     """Measurements from a presetter's cable, taken down as they come, until interrupted."""
     made = read_presetter_map(arguments.map.read_text("utf-8"), arguments.map.name)
@@ -92,7 +118,7 @@ def hear(arguments: argparse.Namespace) -> int:
                 elif heard is not None:
                     (result,) = desk.papers.presettings([heard])
                     if result.taken is None:
-                        complain(f"{heard.tool}: {result.refused}")
+                        complain(f"{heard.tool}: {why_not(result)}")
                     else:
                         values = result.taken.values
                         print(f"{heard.tool}: {values.length_mm:.3f} x {values.diameter_mm:.3f} mm", flush=True)

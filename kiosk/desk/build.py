@@ -13,7 +13,8 @@ from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.ledger.view import cutter_of
-from kiosk.rules.assembly import Clamping, Condition, Cutter, Measured
+from kiosk.rules.assembly import Assembly, Clamping, Condition, Cutter, Measured
+from kiosk.rules.balance import grade_of
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.fits import Finding, Fit, FitRules, Question, fit, usual_insert_mm
 from kiosk.rules.lines import (
@@ -26,6 +27,7 @@ from kiosk.rules.lines import (
     MeasuredLine,
     TornDown,
 )
+from kiosk.rules.loads import mass_kg
 from kiosk.rules.magazine import Machine
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
@@ -57,6 +59,17 @@ class MeasureTaken:
     holder: HolderCard
     values: Measured
     warning: Say | None
+
+
+def _graded(built: Assembly, values: Measured) -> Measured:
+    """A measurement with the balance grade its unbalance amounts to, where the balancer gave none."""
+    mass = mass_kg(built)
+    if values.balance_grade is not None or None in (values.unbalance_gmm, values.at_rpm, mass):
+        return values
+    assert values.unbalance_gmm is not None and values.at_rpm is not None and mass is not None
+    if values.unbalance_gmm < 0 or values.at_rpm <= 0 or mass <= 0:
+        return values
+    return replace(values, balance_grade=round(grade_of(values.unbalance_gmm, mass, values.at_rpm), 2))
 
 
 class BuildCounter:
@@ -171,6 +184,7 @@ class BuildCounter:
         if error_um > tolerance_um:
             values = replace(values, length_error_um=error_um)
             warning = say("measure.warm", name=card.name, error_um=error_um, measure_in_s=card.measure_in_s)
+        values = _graded(card.assembly, values)
         session.write(MeasuredLine(holder_key, card.assembly.key, values))
         return MeasureTaken(session.holder(holder_key), values, warning)
 

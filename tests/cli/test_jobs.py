@@ -14,6 +14,7 @@ from kiosk.bench import magazine as bench
 from kiosk.cli import main
 from kiosk.commands import jobs
 from kiosk.commands.output import DONE, WANTING, WRONG
+from kiosk.rules.assembly import Measured
 from tests.conftest import Shop
 
 
@@ -140,3 +141,38 @@ def test_the_magazine_bench_has_its_rows_and_never_moves_more_than_a_hand_by_eye
     # as many placed or more, and with as many placed no more moves
     for placed, moves in zip(rows[1::3], rows[2::3], strict=True):
         assert (placed.ours, -moves.ours) >= (placed.theirs, -moves.theirs)
+
+
+def test_a_measured_unbalance_gets_its_grade_and_is_judged_at_a_speed(
+    shop: Shop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # T002 weighs 1.11 + 0.022 kg; 1 g mm at 10 000 is G 10000 / (9549.3 * 1.132) = 0.925
+    taken = shop.desk.build.measure("T002", Measured(101.2, 5.996, unbalance_gmm=1.0, at_rpm=10000.0))
+    assert taken.values.balance_grade == pytest.approx(0.93)
+    code = shop.holder("T002")
+    shop.desk.close()
+    # G 2.5 is kept up to 9549.3 * 2.5 * 1.132 = 27 025 1/min
+    assert main(["balance", code, "--rpm", "24000", "--data", str(shop.folder)]) == DONE
+    assert "G 2.5 is kept up to 27025 1/min" in capsys.readouterr().out
+    assert main(["balance", code, "--rpm", "30000", "--data", str(shop.folder)]) == WANTING
+    assert main(["balance", code, "--rpm", "0", "--data", str(shop.folder)]) == WRONG
+    assert "rpm must be more than 0" in capsys.readouterr().err
+
+
+def test_an_unbalance_nobody_measured_is_not_judged(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code = next(
+        line for line in (where.demo_tags() / "holders.csv").read_text("utf-8").splitlines() if ",T002," in line
+    )
+    assert main(["balance", code.split(",")[0], "--rpm", "9000", "--data", str(data)]) == WRONG
+    assert "no unbalance was measured" in capsys.readouterr().err
+
+
+def test_a_guessed_map_is_saved_to_be_mended(data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    listed = tmp_path / "list.csv"
+    listed.write_text("Name;Pocket;L\nBall mill 8;3;106.966\n", "utf-8")
+    saved = tmp_path / "map.toml"
+    first = main(["compare", "Mill 1", str(listed), "--save-map", str(saved), "--data", str(data)])
+    out = capsys.readouterr().out
+    assert first == WANTING and "In the book at" in out
+    assert main(["compare", "Mill 1", str(listed), "--map", str(saved), "--data", str(data)]) == WANTING
+    assert capsys.readouterr().out == out
