@@ -140,7 +140,8 @@ class MagazineMap(Widget):
         for index, (x, y) in enumerate(at):
             slot = self.slots[index]
             marked = index == chosen
-            away_from_chosen = math.inf if chosen is None or marked else abs(index - chosen)
+            apart_by = math.inf if chosen is None or marked else abs(index - chosen)
+            away_from_chosen = min(apart_by, len(at) - apart_by)
             if index % row if row else not marked and (int(slot.label) % step or away_from_chosen < step):
                 continue
             label = CoreLabel(text=slot.label, font_name="B612", font_size=look.small, bold=marked)

@@ -1,0 +1,148 @@
+"""The clerk between screens and desk: what is heard, which screen comes, and the way back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from kiosk.rules.cards import Command
+from kiosk.rules.codes import Kind, make
+from kiosk.screens.clerk import Clerk, fault_words, pulse
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import View
+from tests.conftest import Shop
+
+
+class AtOnce:
+    """Asks the desk at once, on this thread."""
+
+    def __init__(self, shop: Shop) -> None:
+        self._shop = shop
+
+    def ask(
+        self, question: Callable[[Any], Any], then: Callable[[Any], Any] | None = None, failed: object = None
+    ) -> None:
+        answer = question(self._shop.desk)
+        if then is not None:
+            then(answer)
+
+
+class Heard:
+    """Sounds that are written down instead of played."""
+
+    volume, muted = 1.0, False
+
+    def __init__(self) -> None:
+        self.sounds: list[Sound] = []
+
+    def play(self, sound: Sound) -> None:
+        self.sounds.append(sound)
+
+
+class Page(View):
+    """A screen that remembers what it was told."""
+
+    def __init__(self, name: str, rail: str) -> None:
+        super().__init__()
+        self.name, self.rail = name, rail
+        self.about: list[dict[str, Any]] = []
+        self.returns = 0
+
+    def shown(self, **about: Any) -> None:
+        self.about.append(about)
+
+    def returned(self) -> None:
+        self.returns += 1
+
+
+class Office:
+    """A clerk with pages for every screen the tests need."""
+
+    def __init__(self, shop: Shop) -> None:
+        self.heard = Heard()
+        self.seen: list[str] = []
+        self.clerk = Clerk(AtOnce(shop), self.heard, lambda view: self.seen.append(view.name))  # type: ignore[arg-type]
+        pages = [("scan", "scan"), ("heat", "scan"), ("hot", "hot"), ("machine", "scan"), ("card", "scan")]
+        self.pages = {name: Page(name, rail) for name, rail in pages}
+        for page in self.pages.values():
+            self.clerk.take(page)
+        self.clerk.go("scan")
+
+
+@pytest.fixture
+def office(shop: Shop) -> Office:
+    return Office(shop)
+
+
+def test_a_hot_holder_at_the_cabinet_fills_the_screen_and_sounds_like_heat(office: Office, shop: Shop) -> None:
+    holder = shop.holder("T001")
+    for text in (holder, shop.place("Shrink station"), holder, shop.place("Cabinet A · 1-05")):
+        office.clerk.scanned(text)
+    assert office.heard.sounds[-1] is Sound.HOT
+    assert office.seen[-1] == "heat"
+    assert [card.holder.key for card in office.clerk.hot] == ["T001"]
+    office.clerk.back()
+    assert office.seen[-1] == "scan"
+
+
+def test_a_refusal_that_is_not_heat_sounds_low_and_stays_on_the_card(office: Office) -> None:
+    office.clerk.scanned(make(Kind.HOLDER, 3).text)
+    assert office.heard.sounds == [Sound.REFUSED]
+    assert office.seen[-1] == "scan"
+    assert "scanned" in office.pages["scan"].about[-1]
+
+
+def test_a_machine_label_leads_to_its_pockets_for_the_holder_that_waits(office: Office, shop: Shop) -> None:
+    office.clerk.scanned(shop.holder("T001"))
+    office.clerk.scanned(shop.place("Mill 1"))
+    assert office.seen[-1] == "machine"
+    assert office.pages["machine"].about[-1] == {"code": shop.place("Mill 1"), "key": "T001"}
+
+
+def test_a_holder_handed_over_leads_to_the_card_to_type(office: Office, shop: Shop) -> None:
+    office.clerk.scanned(shop.holder("T001"))
+    office.clerk.scanned(shop.place("Mill 1 · pocket 01"))
+    assert office.heard.sounds == [Sound.DONE]
+    assert office.seen[-1] == "card"
+    assert office.pages["card"].about[-1]["card"].place.name == "Mill 1 · pocket 01"
+
+
+def test_taking_out_of_the_sleeve_is_sounded_once_when_it_is_due(office: Office, shop: Shop) -> None:
+    for text in (shop.holder("T001"), shop.place("Shrink station"), shop.holder("T001"), shop.place("Sleeve 1")):
+        office.clerk.scanned(text)
+    office.heard.sounds.clear()
+    for _ in range(60):
+        shop.clock.forward(10.0)
+        office.clerk.beat(pulse(shop.desk))
+    assert office.heard.sounds == [Sound.TAKE_OUT]
+
+
+def test_a_command_card_leads_to_its_screen(office: Office) -> None:
+    office.clerk.command(Command.SHOW_HOT)
+    assert office.seen[-1] == "hot"
+
+
+def test_the_way_back_goes_through_the_screens_that_were_seen(office: Office) -> None:
+    office.clerk.go("hot")
+    office.clerk.go("machine", code="P1")
+    office.clerk.back()
+    assert office.seen[-1] == "hot" and office.pages["hot"].returns == 1
+    office.clerk.back()
+    assert office.seen[-1] == "scan"
+
+
+def test_a_fault_of_ours_keeps_its_words_and_a_stranger_is_said_to_be_one(shop: Shop) -> None:
+    with pytest.raises(LookupError) as missing:
+        shop.desk.session.holder("nobody")
+    assert "nobody" in fault_words(missing.value)
+    assert fault_words(ZeroDivisionError("division by zero")) == "Something went wrong; the log says what. Try again."
+
+
+def test_a_trouble_fades_after_a_while_without_another(office: Office, shop: Shop) -> None:
+    office.clerk.fault(ZeroDivisionError())
+    assert office.clerk.trouble
+    for _ in range(20):
+        office.clerk.beat(pulse(shop.desk))
+    assert office.clerk.trouble == ""
