@@ -117,6 +117,8 @@ class FindIndex:
         fresh = [row for some in parts(touched) for row in self._read(some)]
         if len(fresh) != len(touched) or any(row.key not in self._at for row in fresh):
             return False  # holders came or were retired
+        if any(row.marks != self._rows[self._at[row.key]].marks for row in fresh):
+            return False  # another label
         for row in fresh:
             at = self._at[row.key]
             self._rows[at] = row

@@ -108,15 +108,17 @@ def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
 
 
 def _crossing(origin: Kind | None, goal: Kind | None) -> list[str]:
-    """What a move means for the figures."""
-    came_out = origin is not None and origin.in_machine
+    """What a move means for the figures.  From nowhere: the shop's first list, or something found again."""
+    if origin is None:
+        return []
+    came_out = origin.in_machine
     went_in = goal is not None and goal.in_machine
     found = []
-    if went_in and not came_out and origin is not None:  # from nowhere: the shop's first list, nobody handed it out
+    if went_in and not came_out:
         found.append("issued")
     if came_out and not went_in:
         found.append("returned")
-    if goal is not None and goal.stores and not (origin is not None and origin.stores):
+    if goal is not None and goal.stores and not origin.stores:
         found.append("shelved")
     return found
 
