@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from itertools import chain
 from threading import Lock
 from typing import TypeVar
 
@@ -96,11 +97,11 @@ class Search:
 
         marked: its finders in pixels of this picture, where they are known already.
         """
+        if marked is not None and self._read_marked(corners, marked):
+            return
         if any(_same_region(corners, other) for other in self._looked):
             return
         self._looked.append(corners)
-        if marked is not None and self._read_marked(corners, marked):
-            return
         piece, left, top, scale = self._piece(corners, 8.0)
         if min(piece.shape) < 16 or self.over():
             return
@@ -110,7 +111,8 @@ class Search:
                 return
         camera = self.camera.within(left, top, scale)
         for light in (piece, remedies.shadows_lifted(piece), remedies.inverted(piece)):
-            for triple in _candidates(light, find(light, 110), camera):
+            finders = find(light, 110)
+            for triple in chain(triples(finders), completed(light, finders, camera)):
                 place = tuple((x / scale + left, y / scale + top) for x, y in _extent(triple))
                 if known(place, self.symbols):
                     continue
@@ -122,8 +124,7 @@ class Search:
 
     def _read_marked(self, corners: Corners, marked: Triple) -> bool:
         """Whether the symbol between known finders could be read at once."""
-        module_px = min(finder.module_px for finder in marked.finders)
-        piece, left, top, scale = self._piece(corners, max(6 / module_px, 0.3))
+        piece, left, top, scale = self._piece(corners, max(5 / marked.narrowest_px, 0.3))
         if min(piece.shape) < 16:
             return False
         camera = self.camera.within(left, top, scale)
@@ -250,7 +251,10 @@ def _try_finders(
     finders = find(grey, window_px, done=done, levels=levels)
     if len(levels) < len(Level) and any(finder.score > 0.8 for finder in finders):
         finders = find(grey, window_px, done=done)  # there is something: look with both eyes
-    for triple in _candidates(grey, finders, camera, most):
+    whole = triples(finders, most)
+    # in a drawer full of labels, finders that already make one are not tried in pairs as well
+    rest = finders if most < 5 else _unused(finders, whole)
+    for triple in chain(whole, completed(grey, rest, camera)):
         here = triple.moved(-left * scale, -top * scale, 1 / scale)
         place = _quad(_extent(here))
         if search.over():
@@ -259,10 +263,28 @@ def _try_finders(
             search.look_closely(place, here)
 
 
-def _candidates(grey: Grey, finders: list[Finder], camera: Camera, most: int = 4) -> Iterator[Triple]:
-    """Symbols to try, those with all three finders first."""
-    yield from triples(finders, most)
-    yield from completed(grey, finders, camera)
+def _unused(finders: list[Finder], whole: list[Triple]) -> list[Finder]:
+    """Finders that are not part of a sure symbol."""
+    used = np.array([part.centre for triple in whole if triple.misfit < 0.5 for part in triple.finders])
+    if not len(used):
+        return finders
+    return [finder for finder in finders if np.abs(used - finder.centre).max(1).min() > finder.module_px]
+
+
+def _stretched_sweep(across: float, down: float) -> Callable[[Search], None]:
+    """Finders seen from so far aside that they are too narrow, in a picture drawn wider or higher."""
+
+    def remedy(search: Search) -> None:
+        grey, scale = _shrunk(search.grey, 1100)
+        grey = np.asarray(cv2.resize(grey, None, fx=across, fy=down, interpolation=cv2.INTER_CUBIC), np.uint8)
+        for triple in triples(find(grey, 48)):
+            here = triple.moved(0, 0, np.array([1 / (scale * across), 1 / (scale * down)]))
+            if search.over():
+                return
+            if not known(_quad(_extent(here)), search.symbols):
+                search.look_closely(_quad(_extent(here)), here)
+
+    return remedy
 
 
 def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Callable[[Search], None]:
@@ -276,6 +298,8 @@ def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Callable[[Sea
 
 
 _VARIANTS = (
+    _stretched_sweep(2.5, 1),
+    _stretched_sweep(1, 2.5),
     _variant(remedies.local_contrast),
     _variant(remedies.shadows_lifted),
     _variant(remedies.doubled, 2.0),

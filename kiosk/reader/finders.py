@@ -32,11 +32,12 @@ class Finder:
     score: float
 
 
-    def moved(self, left: float, top: float, scale: float) -> Finder:
-        """The same finder in a crop that starts at (left, top) and was resized by `scale`."""
+    def moved(self, left: float, top: float, scale: float | Floats) -> Finder:
+        """The same finder in a crop that starts at (left, top) and was resized by `scale`, or by one in x and y."""
         start = np.array([left, top])
+        size = float(np.sqrt(np.prod(scale))) if isinstance(scale, np.ndarray) else scale
         return Finder(
-            (self.centre - start) * scale, (self.corners - start) * scale, self.module_px * scale, self.score
+            (self.centre - start) * scale, (self.corners - start) * scale, self.module_px * size, self.score
         )
 
 
@@ -58,8 +59,14 @@ class Triple:
         """(12, 2): outer ring corners of the three finders, each tl tr br bl."""
         return np.concatenate([finder.corners for finder in self.finders])
 
-    def moved(self, left: float, top: float, scale: float) -> Triple:
-        """The same three in a crop that starts at (left, top) and was resized by `scale`."""
+    @property
+    def narrowest_px(self) -> float:
+        """Module size where and how it is smallest."""
+        sides = self.corners.reshape(3, 4, 2) - np.roll(self.corners.reshape(3, 4, 2), 1, axis=1)
+        return max(float(np.linalg.norm(sides, axis=2).min()) / 7, 0.5)
+
+    def moved(self, left: float, top: float, scale: float | Floats) -> Triple:
+        """The same three in a crop that starts at (left, top) and was resized by `scale`, or by one in x and y."""
         one, two, three = (finder.moved(left, top, scale) for finder in self.finders)
         return Triple((one, two, three), self.modules, self.misfit, self.guessed)
 
