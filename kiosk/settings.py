@@ -15,6 +15,7 @@ from typing import Any, get_type_hints
 import tomlkit
 
 NAME = "settings.toml"
+WARMER_K = 5.0  # a touch limit nearer to the shop's own temperature is never reached for certain
 
 
 class SettingsFault(ValueError):
@@ -78,7 +79,8 @@ class CameraSettings:
     focus_locked: bool = False
     field_deg: float = _number(65.0, 20.0, 120.0)  # horizontal field of view
     distance_mm: float = _number(250.0, 80.0, 1000.0)
-    budget_ms: float = _number(60.0, 10.0, 1000.0)  # a frame's decoding
+    label_mm: float = _number(25.0, 9.0, 200.0)  # the smallest label it has to read; the frame is as large as that needs
+    budget_ms: float = _number(250.0, 10.0, 1000.0)  # a frame's decoding
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +137,7 @@ def load(path: Path) -> Settings:
         return Settings()
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise SettingsFault(path, "", str(error)) from error
-    settings: Settings = _filled(Settings, data, path, "")
-    return settings
+    return _whole(data, path)
 
 
 def changed(path: Path, table: str, key: str, value: str) -> Settings:
@@ -159,10 +160,19 @@ def changed(path: Path, table: str, key: str, value: str) -> Settings:
     document = tomlkit.parse(path.read_text("utf-8")) if path.exists() else tomlkit.document()
     document.setdefault(table, tomlkit.table())[key] = typed
     text = tomlkit.dumps(document)
-    settings: Settings = _filled(Settings, tomllib.loads(text), path, "")
+    settings = _whole(tomllib.loads(text), path)
     fresh = path.with_suffix(".new")
     fresh.write_text(text, "utf-8")
     fresh.replace(path)
+    return settings
+
+
+def _whole(data: dict[str, Any], path: Path) -> Settings:
+    settings: Settings = _filled(Settings, data, path, "")
+    heat = settings.heat
+    if heat.limit_c < heat.ambient_c + WARMER_K:
+        why = f"must be {WARMER_K:g} K above ambient_c = {heat.ambient_c:g}, or no holder would ever count as cool"
+        raise SettingsFault(path, "[heat] limit_c", why)
     return settings
 
 

@@ -72,9 +72,9 @@ def report(arguments: argparse.Namespace) -> int:
         if arguments.what == "shift":
             shift = desk.records.shift(desk.now().utc_s - arguments.hours * 3600)
             if out.suffix.lower() == ".pdf":
-                report_shift.pdf(shift, out, words.t)
+                report_shift.pdf(shift, out, words.say)
             else:
-                out.write_text(report_shift.csv(shift, words.t), "utf-8")
+                out.write_text(report_shift.csv(shift), "utf-8")
         else:
             past = desk.audits.past(newest=1)
             key = arguments.key or (past[0].key if past else None)
@@ -82,8 +82,8 @@ def report(arguments: argparse.Namespace) -> int:
                 return complain("no audit was closed yet")
             found = desk.audits.report(key)
             if out.suffix.lower() == ".pdf":
-                report_audit.pdf(found, out, words.t)
+                report_audit.pdf(found, out, words.say, desk.audits.trend())
             else:
-                out.write_text(report_audit.csv(found, words.t), "utf-8")
+                out.write_text(report_audit.csv(found), "utf-8")
     print(out)
     return DONE

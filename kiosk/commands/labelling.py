@@ -37,7 +37,7 @@ def label(arguments: argparse.Namespace) -> int:
             if arguments.kind:
                 contents += labels.all_of(arguments.kind)
             if arguments.inside:
-                place = desk.session.cards.findplace_of(arguments.inside)
+                place = desk.session.cards.find_place(arguments.inside)
                 if place is None:
                     raise NotThere("place", arguments.inside)
                 contents += labels.inside(place)

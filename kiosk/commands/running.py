@@ -69,7 +69,8 @@ def rehearse(arguments: argparse.Namespace) -> int:
                             }
                         )
                     else:
-                        name = f"{played.holder.name}: " if played.holder else ""
+                        told = played.holder is None or any(played.holder.name in sentence for sentence in said)
+                        name = "" if told or played.holder is None else f"{played.holder.name}: "
                         print(f"{played.step:28} {played.outcome.upper():8} {name}{'. '.join(said)}")
             except StepFault as fault:
                 return complain(fault)

@@ -15,7 +15,7 @@ from kivy.clock import Clock
 from kiosk.reader.camera import Camera, State, Turn
 from kiosk.reader.decode import LiveReader
 from kiosk.reader.files import PictureError
-from kiosk.reader.sources import Source, list_cameras, source
+from kiosk.reader.sources import Controls, Source, frame_size, list_cameras, source
 from kiosk.reader.stream import Aim, Event, Help, Seen, Stream
 from kiosk.screens.scan import ScanScreen
 from kiosk.settings import CameraSettings
@@ -57,7 +57,9 @@ class Eye:
                     self._post(lambda: self._miss(t("camera.none")))
                     return
                 what = str(cameras[0].number)
-            found = source(what)
+            size = frame_size(settings.label_mm, settings.distance_mm, settings.field_deg)
+            locked = Controls(lock_exposure=settings.exposure_locked, lock_focus=settings.focus_locked)
+            found = source(what, size, locked)
         except PictureError as error:
             why = str(error)
             self._post(lambda: self._miss(why))

@@ -143,3 +143,53 @@ def test_labels_are_written_and_a_size_too_small_is_refused_with_one_that_works(
     small = ["label", "--all", "badges", "--size", "5x5", "--out", str(tmp_path / "no.png"), "--data", str(data)]
     assert main(small) == WRONG
     assert "smallest label that works" in capsys.readouterr().err and not (tmp_path / "no.png").exists()
+
+
+def test_a_limit_no_warmer_than_the_shop_is_refused(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (data / "settings.toml").write_text("[heat]\nlimit_c = 36\nambient_c = 34\n")
+    assert main(["hot", "--data", str(data)]) == WRONG
+    assert "[heat] limit_c" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["shift.pdf", "shift.csv"])
+def test_a_shift_is_reported_on_paper_and_as_a_table(name: str, data: Path, tmp_path: Path) -> None:
+    out = tmp_path / name
+    assert main(["report", "shift", "--out", str(out), "--data", str(data)]) == DONE
+    content = out.read_bytes()
+    assert content.startswith(b"%PDF") or b"heated" in content
+    assert main(["report", "shift", "--out", str(tmp_path / "x.doc"), "--data", str(data)]) == WRONG
+
+
+def test_a_thing_is_found_its_history_told_and_the_book_taken_out(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["find", "12", "R1", "--json", "--data", str(data)]) == DONE
+    found = objects(capsys.readouterr().out)
+    assert "Roughing mill 12 R1" in {row["name"] for row in found}
+    code = str(next(row["code"] for row in found if row["name"] == "Roughing mill 12 R1"))
+    assert main(["history", code, "--json", "--data", str(data)]) == DONE
+    kinds = [row["kind"] for row in objects(capsys.readouterr().out)]
+    assert "heated" in kinds and "moved" in kinds
+    assert main(["history", code, "--at", "yesterday", "--data", str(data)]) == WRONG
+    assert main(["find", "no such cutter anywhere", "--data", str(data)]) == WANTING
+    out = tmp_path / "book.csv"
+    assert main(["export", "--out", str(out), "--data", str(data)]) == DONE
+    assert code in out.read_text("utf-8")
+    xml = tmp_path / "book.xml"
+    assert main(["export", "--format", "mtconnect", "--out", str(xml), "--data", str(data)]) == DONE
+    assert b"CuttingTool" in xml.read_bytes()
+
+
+def test_a_backup_is_put_back_and_what_was_hot_waits_for_a_reading(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    copies = tmp_path / "copies"
+    assert main(["backup", str(copies), "--data", str(data)]) == DONE
+    (copy,) = copies.glob("*.db")
+    capsys.readouterr()
+    assert main(["restore", str(copy), "--data", str(data)]) == DONE
+    assert main(["check", "--data", str(data)]) == DONE
+    capsys.readouterr()
+    assert main(["hot", "--json", "--data", str(data)]) == DONE
+    (hot,) = objects(capsys.readouterr().out)
+    assert hot["hold"]["needs_reading"] is True  # type: ignore[index]
