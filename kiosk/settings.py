@@ -79,7 +79,7 @@ class CameraSettings:
     focus_locked: bool = False
     field_deg: float = _number(65.0, 20.0, 120.0)  # horizontal field of view
     distance_mm: float = _number(250.0, 80.0, 1000.0)
-    label_mm: float = _number(25.0, 9.0, 200.0)  # the smallest label it has to read; the frame is as large as that needs
+    label_mm: float = _number(25.0, 9.0, 200.0)  # the smallest label to read; the frame is as large as that needs
     budget_ms: float = _number(250.0, 10.0, 1000.0)  # a frame's decoding
 
 
