@@ -34,6 +34,8 @@ OTHERS = (
     zxingcpp.BarcodeFormat.Code128,
     zxingcpp.BarcodeFormat.Code39,
 )
+_LEAST_LINEAR = 4  # a linear code of fewer characters is as likely a rib, a ruler or a thread
+_SMALLEST_PX = 21  # no picture narrower than a pixel a module holds a symbol
 _CLOSE_LOOK_PX = 640  # edge of a crop in which a symbol is flattened
 _LARGE_PX = 5_000_000  # pixels from which on a picture is worth two threads
 _TILE_PX, _OVERLAP_PX = 1100, 200  # pieces of a large picture, and what they share
@@ -87,7 +89,7 @@ class Search:
         ):
             corners = tuple((x / scale + left, y / scale + top) for x, y in _corners(found.position))
             if found.valid:
-                if found.text:
+                if found.text and (found.format not in OTHERS[1:] or len(found.text) >= _LEAST_LINEAR):
                     self.keep(found.text, found.format.name, corners)
             elif found.format == QR:
                 self.saw(corners, _module_px(corners))
@@ -103,7 +105,7 @@ class Search:
             return
         self._looked.append(corners)
         piece, left, top, scale = self._piece(corners, 8.0)
-        if min(piece.shape) < 16 or self.over():
+        if min(piece.shape) < _SMALLEST_PX or self.over():
             return
         for treated in (piece, remedies.local_contrast(piece), remedies.halved(piece)):
             self.scan(treated, left=left, top=top, scale=scale * len(treated) / len(piece), outlines=False)
@@ -125,7 +127,7 @@ class Search:
     def _read_marked(self, corners: Corners, marked: Triple) -> bool:
         """Whether the symbol between known finders could be read at once."""
         piece, left, top, scale = self._piece(corners, max(5 / marked.narrowest_px, 0.3))
-        if min(piece.shape) < 16:
+        if min(piece.shape) < _SMALLEST_PX:
             return False
         camera = self.camera.within(left, top, scale)
         return self._keep_made(
@@ -151,7 +153,7 @@ class Search:
         left, top = (int(max(edge - margin, 0)) for edge in low)
         right, bottom = (int(edge + margin) + 1 for edge in high)
         piece = self.grey[top : min(bottom, height), left : min(right, width)]
-        if min(piece.shape) < 16:
+        if min(piece.shape) < _SMALLEST_PX:
             return piece, left, top, 1.0
         scale = min(_CLOSE_LOOK_PX / max(piece.shape), most)
         way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
@@ -181,6 +183,8 @@ def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
     budget_ms: time that may be spent, None for as long as it takes.
     """
     search = Search(_grey(image), budget_ms)
+    if min(search.grey.shape) < _SMALLEST_PX:
+        return search.reading()
     search.scan(search.grey)
     for remedy in (_other_formats, Search.look_at_unread, _sweep, _tiled_sweep, _lifted_sweep):
         if search.over():
@@ -197,6 +201,18 @@ def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
 def _other_formats(search: Search) -> None:
     grey, scale = _shrunk(search.grey, 1600)
     search.scan(grey, OTHERS, scale=scale, outlines=False)
+
+
+def _dotted(search: Search) -> None:
+    """Data Matrix marks of separate dots, small ones and large ones."""
+    grey, scale = _shrunk(search.grey, 1600)
+    _near_dots(grey, scale, search)
+    if not search.symbols and not search.over():
+        _near_dots(remedies.halved(grey), scale / 2, search)
+
+
+def _near_dots(grey: Grey, scale: float, search: Search) -> None:
+    search.scan(remedies.melted(grey), OTHERS[0], scale=scale, outlines=False)
 
 
 def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
@@ -298,6 +314,7 @@ def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Callable[[Sea
 
 
 _VARIANTS = (
+    _dotted,
     _stretched_sweep(2.5, 1),
     _stretched_sweep(1, 2.5),
     _variant(remedies.local_contrast),
@@ -323,6 +340,8 @@ class LiveReader:
     def next(self, frame: NDArray[np.uint8]) -> Reading:
         """What this frame shows, (H, W) grey or (H, W, 3) blue-green-red."""
         search = Search(_grey(frame), self.budget_ms)
+        if min(search.grey.shape) < _SMALLEST_PX:
+            return search.reading()
         search.scan(search.grey)
         if not search.symbols:
             search.look_at_unread()
@@ -354,6 +373,14 @@ def _contrast_glance(search: Search) -> None:
     search.look_at_unread()
 
 
+def _dots_glance(scale: float) -> Callable[[Search], None]:
+    def remedy(search: Search) -> None:
+        grey = cv2.resize(search.grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        _near_dots(np.asarray(grey, np.uint8), scale, search)
+
+    return remedy
+
+
 _TURNS: tuple[Callable[[Search], None], ...] = (
     _glance(Level.MEAN),
     _glance(Level.MIDDLE),
@@ -362,11 +389,14 @@ _TURNS: tuple[Callable[[Search], None], ...] = (
     _contrast_glance,
     _plain_marks(OTHERS[1:]),
     _glance(Level.MIDDLE),
+    _dots_glance(0.75),
+    _glance(Level.MEAN),
+    _dots_glance(0.375),
 )
 
 
 def _grey(image: NDArray[np.uint8]) -> Grey:
-    if image.ndim == 2:
+    if image.ndim == 2 or not image.size:
         return np.ascontiguousarray(image)
     return np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8)
 
