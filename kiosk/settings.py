@@ -69,6 +69,16 @@ class HeatSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class BuildSettings:
+    """Build-up and the card to type at the control."""
+
+    friction: float = _number(0.12, 0.05, 0.25)  # of a shrink fit, dry and clean
+    clearance_um: float = _number(7.0, 0.0, 30.0)  # play the shank needs to slide into the heated bore
+    side_screw_rpm: float = _number(8000.0, 500.0, 30000.0)  # most for a cutter that a screw pushes off centre
+    radius_at_control: bool = False  # the controls ask for the radius instead of the diameter
+
+
+@dataclass(frozen=True, slots=True)
 class CameraSettings:
     """The camera, by number or by name; empty: the first one there is."""
 
@@ -122,6 +132,7 @@ class Settings:
 
     kiosk: KioskSettings = KioskSettings()
     heat: HeatSettings = HeatSettings()
+    build: BuildSettings = BuildSettings()
     camera: CameraSettings = CameraSettings()
     scanner: ScannerSettings = ScannerSettings()
     labels: LabelSettings = LabelSettings()

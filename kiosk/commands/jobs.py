@@ -103,6 +103,24 @@ def balance(arguments: argparse.Namespace) -> int:
     return DONE if answer.ok else WANTING
 
 
+def number(arguments: argparse.Namespace) -> int:
+    """What the controls call the assembly in a holder."""
+    with Desk.open(data_folder(arguments)) as desk:
+        desk.build.number(desk.records.subject(arguments.code), arguments.number)
+    return DONE
+
+
+def reground(arguments: argparse.Namespace) -> int:
+    """A cutter came back from regrinding."""
+    with Desk.open(data_folder(arguments)) as desk:
+        try:
+            cutter = desk.build.reground(arguments.cutter, arguments.dc, arguments.oal)
+        except ValueError as fault:
+            return complain(f"reground: {arguments.cutter}: {fault}")
+    print(f"{cutter.name}: diameter {cutter.dc_mm:g} mm, length {cutter.oal_mm:g} mm")
+    return DONE
+
+
 def hear(arguments: argparse.Namespace) -> int:
     """Measurements from a presetter's cable, taken down as they come, until interrupted."""
     made = read_presetter_map(arguments.map.read_text("utf-8"), arguments.map.name)

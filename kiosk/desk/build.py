@@ -21,10 +21,12 @@ from kiosk.rules.lines import (
     Built,
     ConditionSaid,
     CutterAdded,
+    CutterReground,
     Entry,
     Heated,
     HoldEnded,
     MeasuredLine,
+    ToolNumbered,
     TornDown,
 )
 from kiosk.rules.loads import mass_kg
@@ -77,8 +79,15 @@ class BuildCounter:
         self._session = session
 
     def rules(self) -> FitRules:
-        heat = self._session.settings.heat
-        return FitRules(shrink=ShrinkRules(unit_max_c=heat.temp_c, heat_limit=int(heat.cycles_limit)))
+        heat, mine = self._session.settings.heat, self._session.settings.build
+        shrink = ShrinkRules(
+            ambient_c=heat.ambient_c,
+            unit_max_c=heat.temp_c,
+            clearance_um=mine.clearance_um,
+            friction=mine.friction,
+            heat_limit=int(heat.cycles_limit),
+        )
+        return FitRules(side_screw_rpm_max=mine.side_screw_rpm, shrink=shrink)
 
     def machines(self) -> tuple[Machine, ...]:
         places = self._session.cards.places
@@ -96,6 +105,22 @@ class BuildCounter:
 
     def add_cutter(self, cutter: Cutter) -> None:
         self._session.write(CutterAdded(cutter))
+
+    def reground(self, cutter_key: str, dc_mm: float | None = None, oal_mm: float | None = None) -> Cutter:
+        """A cutter came back from regrinding, with what it measures now.  Raises NotThere, ValueError."""
+        cutter = self._cutter(cutter_key)
+        for value, most in ((dc_mm, cutter.dc_mm), (oal_mm, cutter.oal_mm)):
+            if value is not None and not 0 < value <= most:
+                raise ValueError(f"{value:g} mm: regrinding takes away, and it had {most:g} mm")
+        self._session.write(CutterReground(cutter_key, dc_mm, oal_mm))
+        return self._cutter(cutter_key)
+
+    def number(self, holder_key: str, number: int | None) -> None:
+        """What the controls call the assembly in this holder.  Raises BuildRefused, NotThere."""
+        card = self._session.holder(holder_key)
+        if card.assembly is None:
+            raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
+        self._session.write(ToolNumbered(holder_key, card.assembly.key, number))
 
     def offers(self, holder_key: str) -> tuple[Offer, ...]:
         """Every free cutter with what speaks for and against it, those that fit first."""

@@ -44,19 +44,39 @@ class PapersCounter:
         cards = self._session.cards
         owners = {row["owner"] for row in cards.places.rows.values() if row["owner"]}
         found = rows(T.Holder.select().where(T.Holder.retired == 0).order_by(T.Holder.name, T.Holder.key))
-        return tuple(book_entry(cards.holder_of(row), fixed=row["key"] in owners) for row in found)
+        numbers = self._numbers([row["assembly"] for row in found if row["assembly"]])
+        entries = []
+        for row in found:
+            number, regrinds = numbers.get(row["key"], (None, 0))
+            card_ = cards.holder_of(row)
+            entries.append(book_entry(card_, fixed=row["key"] in owners, tool_number=number, regrinds=regrinds))
+        return tuple(entries)
+
+    @staticmethod
+    def _numbers(assemblies: list[str]) -> dict[str, tuple[int | None, int]]:
+        """Tool number of the assembly and regrinds of the cutter, by holder."""
+        chosen = T.Assembly.select(T.Assembly.holder, T.Assembly.tool_number, T.Cutter.regrinds).join(
+            T.Cutter, on=(T.Assembly.cutter == T.Cutter.key)
+        )
+        found: dict[str, tuple[int | None, int]] = {}
+        for first in range(0, len(assemblies), 500):  # a database takes only so many values in one sentence
+            for row in rows(chosen.where(T.Assembly.key.in_(assemblies[first : first + 500]))):
+                found[row["holder"]] = (row["tool_number"], row["regrinds"])
+        return found
 
     def magazines(self) -> dict[str, Magazine]:
         """Magazines by the name of their machine."""
         return {machine.name: machine.magazine for machine in self._build.machines()}
 
     def _card_rules(self) -> CardRules:
-        return CardRules(length_error_max_um=self._session.settings.heat.length_tolerance_um)
+        mine = self._session.settings
+        return CardRules(mine.build.radius_at_control, mine.heat.length_tolerance_um)
 
     def card(self, holder_key: str, rules: CardRules | None = None) -> Card:
         """What to type at the control for the assembly in this holder.  Raises NotThere, CardFault."""
         held = self._session.holder(holder_key)
-        entry = book_entry(held)
+        number, regrinds = self._numbers([held.assembly.key] if held.assembly else []).get(holder_key, (None, 0))
+        entry = book_entry(held, tool_number=number, regrinds=regrinds)
         return card(entry, rules or self._card_rules(), entry.pocket)
 
     def offsets(self, machine: str, text: str, file: str, rules: CardRules | None = None) -> bytes:

@@ -153,7 +153,15 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
                 "key": c.key, "name": c.name, "dc_mm": c.dc_mm, "dmm_mm": c.dmm_mm, "re_mm": c.re_mm,
                 "facts": text(c), "retired": 0,
             }  # fmt: skip
-            yield Put("cutter", row)
+            known = state.get("cutter", c.key)
+            yield Put("cutter", row | {"regrinds": known["regrinds"] if known else 0})
+        case L.CutterReground(cutter=key, dc_mm=dc_mm, oal_mm=oal_mm):
+            row = _must(state, "cutter", key, at)
+            ground = {name: value for name, value in (("dc_mm", dc_mm), ("oal_mm", oal_mm)) if value is not None}
+            facts = msgspec.json.decode(row["facts"]) | ground
+            yield Put("cutter", row | {"dc_mm": facts["dc_mm"], "facts": text(facts), "regrinds": row["regrinds"] + 1})
+        case L.ToolNumbered(assembly=key, number=number):
+            yield Put("assembly", _must(state, "assembly", key, at) | {"tool_number": number})
         case L.CutterRetired(cutter=key):
             yield Put("cutter", _must(state, "cutter", key, at) | {"retired": 1})
         case L.CodeBound():
@@ -264,7 +272,7 @@ def _built(entry: L.Built, at: Stamp, state: State) -> Iterator[Change]:
         {
             "key": entry.assembly, "name": entry.name, "holder": entry.holder, "cutter": entry.cutter,
             "insert_mm": entry.insert_mm, "measured": None, "measured_utc_s": None, "length_mm": None,
-            "condition": "good", "used_min": 0.0, "built_line": at.id, "torn_line": None,
+            "tool_number": None, "condition": "good", "used_min": 0.0, "built_line": at.id, "torn_line": None,
         },
     )  # fmt: skip
     yield Put("holder", holder | {"assembly": entry.assembly})

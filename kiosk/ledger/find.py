@@ -132,7 +132,7 @@ class FindIndex:
         found: Any = T.Line.select(*columns).where(T.Line.id > after).tuples()
         for entry in (written(row).entry for row in found):
             match entry:
-                case L.PlaceAdded() | L.PlaceRetired() | L.CutterAdded() | L.CodeRetired():
+                case L.PlaceAdded() | L.PlaceRetired() | L.CutterAdded() | L.CutterReground() | L.CodeRetired():
                     return None
                 case L.HolderRegistered(holder=holder):
                     touched.add(holder.key)

@@ -71,6 +71,7 @@ class Cutter(Table):
     dmm_mm = FloatField()
     re_mm = FloatField()
     facts = TextField()  # JSON of rules.assembly.Cutter
+    regrinds = IntegerField(default=0)
     retired = IntegerField(default=0)
 
 
@@ -103,6 +104,7 @@ class Assembly(Table):
     length_mm = FloatField(null=True, index=True)
     condition = TextField()
     used_min = FloatField(default=0.0)
+    tool_number = IntegerField(null=True)  # what the controls call it
     built_line = IntegerField()
     torn_line = IntegerField(null=True)
 

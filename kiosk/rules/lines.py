@@ -66,6 +66,26 @@ class CutterRetired:
 
 
 @dataclass(frozen=True, slots=True)
+class CutterReground:
+    """A cutter came back from regrinding.  dc_mm, oal_mm: what it measures now; None: as before."""
+
+    kind: ClassVar[str] = "cutter reground"
+    cutter: str
+    dc_mm: float | None = None
+    oal_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ToolNumbered:
+    """What the controls call the assembly in a holder; None: nothing any more."""
+
+    kind: ClassVar[str] = "tool numbered"
+    holder: str
+    assembly: str
+    number: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class CodeBound:
     """A label's text stands for a subject.  `replaces`: the code this one retires in the same line."""
 
@@ -336,6 +356,8 @@ Entry = (
     | HolderRegistered
     | HolderRetired
     | CutterAdded
+    | CutterReground
+    | ToolNumbered
     | CutterRetired
     | CodeBound
     | LabelPrinted
