@@ -186,7 +186,10 @@ def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
     if min(search.grey.shape) < _SMALLEST_PX:
         return search.reading()
     search.scan(search.grey)
-    for remedy in (_other_formats, Search.look_at_unread, _sweep, _tiled_sweep, _lifted_sweep):
+    large = search.grey.size >= _LARGE_PX
+    # among dozens of labels what zxing-cpp takes for one symbol is often parts of three: finders first
+    first = (_tiled_sweep, Search.look_at_unread) if large else (Search.look_at_unread,)
+    for remedy in (*first, _other_formats, _sweep, _lifted_sweep):
         if search.over():
             break
         remedy(search)
@@ -226,8 +229,6 @@ def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
 def _tiled_sweep(search: Search) -> None:
     """Finder patterns in large pictures, piece by piece at full size: drawers with dozens of small labels."""
     height, width = search.grey.shape
-    if height * width < _LARGE_PX:
-        return
     across, down = -(-width // _TILE_PX), -(-height // _TILE_PX)
     tiles = [
         (round(column * width / across), round(row * height / down))
