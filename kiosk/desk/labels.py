@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from kiosk import settings as shop_settings
 from kiosk.desk.session import NotThere, Session
 from kiosk.labels.batch import Progress
 from kiosk.labels.command import Made, Request, make
@@ -20,7 +21,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.rules import codes
 from kiosk.rules.cards import Command, CommandCard, HolderCard, OperatorCard, PlaceCard, RetiredCode
-from kiosk.rules.lines import LabelPrinted
+from kiosk.rules.lines import LabelPrinted, SettingChanged
 from kiosk.rules.places import Kind
 from kiosk.settings import LabelSettings
 from kiosk.words import t
@@ -125,6 +126,13 @@ class LabelCounter:
             wrap_mm=wrap_mm,
             view=CameraView(hfov_deg=camera.field_deg, distance_mm=camera.distance_mm),
         )
+
+    def remember(self, key: str, value: str) -> None:
+        """Keeps a choice of size, queue or stock for this kiosk.  Raises SettingsFault."""
+        session = self._session
+        path = session.book.path.parent / shop_settings.NAME
+        session.take_settings(shop_settings.changed(path, "labels", key, value))
+        session.write(SettingChanged(f"labels.{key}", value, "chosen while printing"))
 
     def make(
         self,

@@ -14,9 +14,9 @@ from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.hold import HoldFacts
-from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned, SettingChanged
+from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned
 from kiosk.rules.places import Kind
-from kiosk.settings import NAME, Settings, changed
+from kiosk.settings import Settings
 
 
 class NotThere(LookupError):
@@ -113,13 +113,6 @@ class Session:
         if card is None:
             raise NotThere("place", code)
         return card
-
-    def set(self, table: str, key: str, value: str, reason: str = "") -> Settings:
-        """Changes one setting, in the file and for this desk, and writes that down.  Raises SettingsFault."""
-        self.settings = changed(self.book.path.parent / NAME, table, key, value)
-        self.holds = Holds(self.settings.heat, self.cards.lessons)
-        self.write(SettingChanged(f"{table}.{key}", value, reason))
-        return self.settings
 
     def fresh_code(self, kind: codes.Kind) -> codes.Code:
         """A code that was never bound and is on no label that waits for its first scan."""

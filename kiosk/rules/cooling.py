@@ -118,25 +118,6 @@ class Assessment:
         at = bisect.bisect_right(times, at_s) - 1
         return at, (at_s - times[at]) / (times[at + 1] - times[at])
 
-    def to_json(self) -> dict[str, Any]:
-        """Plain values for a ledger's line; `from_json` gives an equal assessment back."""
-        plain: dict[str, Any] = {name: getattr(self, name) for name in _PLAIN}
-        plain |= {name: list(getattr(self, name)) for name in _CURVES}
-        return plain | {"where": [zone.value for zone in self.where]}
-
-    @staticmethod
-    def from_json(data: Mapping[str, Any]) -> Assessment:
-        """Raises KeyError or ValueError where it was not made by `to_json`."""
-        return Assessment(
-            **{name: data[name] for name in _PLAIN},
-            **{name: tuple(data[name]) for name in _CURVES},
-            where=tuple(Zone(name) for name in data["where"]),
-        )
-
-
-_PLAIN = ("ambient_c", "limit_c", "touch_safe_s", "hold_s", "measure_ready_s", "take_out_s")
-_CURVES = ("t_s", "hottest_c", "low_c", "high_c", "rise_k", "growth_um")
-
 
 def _between(values: Sequence[float], at: int, share: float) -> float:
     if share == 0.0:

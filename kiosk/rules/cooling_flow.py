@@ -110,7 +110,7 @@ class Course:
     def hottest(self, times_s: Floats) -> Floats:
         """(times,) excess of the hottest exposed cell."""
         hottest = np.concatenate([piece.skin(times).max(axis=0) for piece, times in self._split(times_s)])
-        return np.minimum(hottest, self.ceiling_k)
+        return np.asarray(np.minimum(hottest, self.ceiling_k), np.float64)
 
     def growth_um(self, times_s: Floats) -> Floats:
         """(times,) how much longer the assembly is than at ambient, tip to gauge line."""

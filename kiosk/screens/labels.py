@@ -208,7 +208,7 @@ class LabelsScreen(View):
         else:
             self.queue = choice.key
         setting, value = self.picking, choice.key
-        self.clerk.ask(lambda desk: desk.session.set("labels", setting, value))
+        self.clerk.ask(lambda desk: desk.labels.remember(setting, value))
         self.step = PREVIEW
         self._preview()
 

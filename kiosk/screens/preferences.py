@@ -41,10 +41,9 @@ class PreferencesScreen(View):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
-        self._table, self._key, self._supervisor = "", "", ""
+        self._table, self._key = "", ""
 
-    def shown(self, supervisor: str = "", **_: Any) -> None:
-        self._supervisor = supervisor
+    def shown(self, **_: Any) -> None:
         self.trouble = ""
         self.step = ALL
         self.clerk.ask(lambda desk: desk.session.settings, self._list)
@@ -72,8 +71,8 @@ class PreferencesScreen(View):
 
     def take(self, value: str) -> None:
         """This is the value from now on."""
-        table, key, who = self._table, self._key, self._supervisor
-        self.clerk.ask(lambda desk: _set(desk, table, key, value, who), self._list, self._failed)
+        table, key = self._table, self._key
+        self.clerk.ask(lambda desk: _set(desk, table, key, value), self._list, self._failed)
         self.step = ALL
 
     def _list(self, settings: Settings) -> None:
@@ -115,8 +114,8 @@ def _shown(key: str, value: object) -> str:
     return _named(str(value))
 
 
-def _set(desk: Desk, table: str, key: str, value: str, supervisor: str) -> Settings:
-    return desk.session.set(table, key, value, supervisor)
+def _set(desk: Desk, table: str, key: str, value: str) -> Settings:
+    return desk.people.change_setting(table, key, value, t("settings.on_screen"))
 
 
 load_beside(__file__)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import json
 import math
 from typing import Any
 
@@ -142,10 +141,6 @@ def test_the_band_holds_the_nominal_and_closes_with_time(in_air: Assessment) -> 
     early, late = in_air.now(60.0), in_air.now(3000.0)
     assert early.high_c - early.low_c > late.high_c - late.low_c
     assert early.where in (Zone.NOSE, Zone.SHANK)
-
-
-def test_an_assessment_survives_the_ledger(in_air: Assessment) -> None:
-    assert Assessment.from_json(json.loads(json.dumps(in_air.to_json()))) == in_air
 
 
 def test_the_length_error_is_what_alpha_and_temperature_make_of_the_gauge_length() -> None:
