@@ -187,7 +187,7 @@ def shop_ring(rng: np.random.Generator) -> Field:
 
     def lobe(centre: float, width: float) -> Field:
         away = (at - centre + 180) % 360 - 180
-        return np.exp(-((away / width) ** 2)).astype(np.float32)
+        return np.asarray(np.exp(-((away / width) ** 2)), np.float32)
 
     ring = np.full(LIGHT_STEPS, 0.17, np.float32)
     ring += 0.14 * lobe(rng.uniform(-60, 60), 70)
@@ -204,7 +204,7 @@ def paper_ring(ring: Field) -> Field:
     lobe = np.maximum(np.cos(at), 0) + 0.25
     spread = np.fft.irfft(np.fft.rfft(ring) * np.fft.rfft(np.fft.ifftshift(lobe)), LIGHT_STEPS)
     front = spread[np.abs(at) < 0.5].mean()
-    return (spread / front).astype(np.float32)
+    return np.asarray(spread / front, np.float32)
 
 
 def look_up(ring: Field, angle_rad: Field) -> Field:
