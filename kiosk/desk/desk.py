@@ -29,7 +29,6 @@ from kiosk.rules.cards import (
     Command,
     CommandCard,
     HolderCard,
-    Limits,
     Moment,
     Pending,
     PlaceCard,
@@ -187,7 +186,6 @@ class Desk:
 
     def _view(self, subject: Subject) -> View:
         session = self.session
-        kiosk_settings = session.settings.kiosk
         asks_undo = getattr(subject, "command", None) is Command.UNDO
         return View(
             subject,
@@ -198,13 +196,7 @@ class Desk:
             session.last_step() if asks_undo else None,
             self.audits.view(),
             session.cooling_place(),
-            Limits(
-                kiosk_settings.pair_s,
-                kiosk_settings.undo_s,
-                session.settings.heat.reheat_s,
-                kiosk_settings.travel_s,
-                kiosk_settings.badge_required,
-            ),
+            session.limits(),
         )
 
     def _pending(self) -> Pending | None:

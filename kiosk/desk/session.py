@@ -12,7 +12,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, Written, rows
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
-from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
+from kiosk.rules.cards import HolderCard, HoldView, LastStep, Limits, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.hold import HoldFacts
 from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned
 from kiosk.rules.places import Kind
@@ -121,6 +121,11 @@ class Session:
             taken = (table.select(table.text).where(table.text == code.text) for table in (T.Binding, T.Printed))
             if not any(map(rows, taken)):
                 return code
+
+    def limits(self) -> Limits:
+        """The settings a decision depends on."""
+        kiosk = self.settings.kiosk
+        return Limits(kiosk.pair_s, kiosk.undo_s, self.settings.heat.reheat_s, kiosk.travel_s, kiosk.badge_required)
 
     def take_settings(self, settings: Settings) -> None:
         """The shop's settings are these from now on."""
