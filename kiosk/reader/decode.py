@@ -99,7 +99,7 @@ class Search:
 
         marked: its finders in pixels of this picture, where they are known already.
         """
-        if marked is not None and self._read_marked(corners, marked):
+        if marked is not None and self.read_marked(corners, marked):
             return
         if any(_same_region(corners, other) for other in self._looked):
             return
@@ -124,7 +124,7 @@ class Search:
             if known(corners, self.symbols) or self.over():
                 return
 
-    def _read_marked(self, corners: Corners, marked: Triple) -> bool:
+    def read_marked(self, corners: Corners, marked: Triple) -> bool:
         """Whether the symbol between known finders could be read at once."""
         piece, left, top, scale = self._piece(corners, max(5 / marked.narrowest_px, 0.3))
         if min(piece.shape) < _SMALLEST_PX:
@@ -177,6 +177,9 @@ class Search:
                 done.result()
 
 
+Remedy = Callable[[Search], None]
+
+
 def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
     """Every symbol in a picture, (H, W) grey or (H, W, 3) blue-green-red.
 
@@ -186,19 +189,24 @@ def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
     if min(search.grey.shape) < _SMALLEST_PX:
         return search.reading()
     search.scan(search.grey)
-    large = search.grey.size >= _LARGE_PX
-    # among dozens of labels what zxing-cpp takes for one symbol is often parts of three: finders first
-    first = (_tiled_sweep, Search.look_at_unread) if large else (Search.look_at_unread,)
-    for remedy in (*first, _other_formats, _sweep, _lifted_sweep):
-        if search.over():
-            break
-        remedy(search)
-    if not search.symbols or search.unread:
-        for remedy in _VARIANTS:
-            if search.over():
-                break
+    always, in_need = _plan(search.grey)
+    for remedy in always:
+        if not search.over():
+            remedy(search)
+    for remedy in in_need:
+        if not search.over() and (search.unread or not search.symbols):
             remedy(search)
     return search.reading()
+
+
+def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
+    """Remedies that every picture gets, and those for pictures in which something or everything is unread.
+
+    Large pictures are searched piece by piece: what is small there would vanish in a smaller picture.
+    """
+    if grey.size >= _LARGE_PX:
+        return (Search.look_at_unread, _other_formats, _tiled_sweep), (_sweep, _lifted_sweep, *_VARIANTS)
+    return (Search.look_at_unread, _other_formats, _sweep, _lifted_sweep), _VARIANTS
 
 
 def _other_formats(search: Search) -> None:
@@ -262,7 +270,7 @@ def _try_finders(
     top: float = 0.0,
     most: int = 4,
 ) -> None:
-    """Look for finders in `grey`, the picture from (left, top) on and `scale` times as large, and read what they mark."""
+    """Look for finders in `grey`, the picture from (left, top) on and `scale` times as large; read what they mark."""
     done = [(np.array(symbol.corners) - (left, top)) * scale for symbol in list(search.symbols)]
     camera = search.camera.within(left, top, scale)
     finders = find(grey, window_px, done=done, levels=levels)
@@ -276,8 +284,12 @@ def _try_finders(
         place = _quad(_extent(here))
         if search.over():
             return
-        if not known(place, search.symbols):
+        if known(place, search.symbols):
+            continue
+        if most < 5 or (here.guessed is None and here.misfit < 0.8):
             search.look_closely(place, here)
+        else:
+            search.read_marked(place, here)
 
 
 def _unused(finders: list[Finder], whole: list[Triple]) -> list[Finder]:
@@ -288,7 +300,7 @@ def _unused(finders: list[Finder], whole: list[Triple]) -> list[Finder]:
     return [finder for finder in finders if np.abs(used - finder.centre).max(1).min() > finder.module_px]
 
 
-def _stretched_sweep(across: float, down: float) -> Callable[[Search], None]:
+def _stretched_sweep(across: float, down: float) -> Remedy:
     """Finders seen from so far aside that they are too narrow, in a picture drawn wider or higher."""
 
     def remedy(search: Search) -> None:
@@ -304,7 +316,7 @@ def _stretched_sweep(across: float, down: float) -> Callable[[Search], None]:
     return remedy
 
 
-def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Callable[[Search], None]:
+def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Remedy:
     def remedy(search: Search) -> None:
         if search.grey.size * scale * scale > 4.5e6:
             return
@@ -352,7 +364,7 @@ class LiveReader:
         return search.reading()
 
 
-def _glance(*levels: Level) -> Callable[[Search], None]:
+def _glance(*levels: Level) -> Remedy:
     """A quick look for finders with some ways of telling black from white."""
 
     def remedy(search: Search) -> None:
@@ -361,7 +373,7 @@ def _glance(*levels: Level) -> Callable[[Search], None]:
     return remedy
 
 
-def _plain_marks(formats: object) -> Callable[[Search], None]:
+def _plain_marks(formats: object) -> Remedy:
     def remedy(search: Search) -> None:
         search.scan(search.grey, formats, outlines=False)
 
@@ -374,7 +386,7 @@ def _contrast_glance(search: Search) -> None:
     search.look_at_unread()
 
 
-def _dots_glance(scale: float) -> Callable[[Search], None]:
+def _dots_glance(scale: float) -> Remedy:
     def remedy(search: Search) -> None:
         grey = cv2.resize(search.grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
         _near_dots(np.asarray(grey, np.uint8), scale, search)
@@ -382,7 +394,7 @@ def _dots_glance(scale: float) -> Callable[[Search], None]:
     return remedy
 
 
-_TURNS: tuple[Callable[[Search], None], ...] = (
+_TURNS: tuple[Remedy, ...] = (
     _glance(Level.MEAN),
     _glance(Level.MIDDLE),
     _plain_marks(OTHERS[:1]),

@@ -118,7 +118,7 @@ def find(
 
 
 def _lively(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """1 where black and white can be told apart at all, else 0: noise and turning marks make hundreds of chance runs."""
+    """1 where black and white can be told apart, else 0: noise and turning marks make hundreds of chance runs."""
     height, width = grey.shape
     low, high = _extremes(cv2.blur(grey, (3, 3)), 8, 3)
     span = (high - low).astype(np.float32)
@@ -209,7 +209,8 @@ def _repeated(hits: Floats, step: int) -> Floats:
         return hits
     near, which = cKDTree(hits[:, :2]).query(hits[:, :2], k=2)
     alike = np.abs(np.log(hits[which[:, 1], 2] / hits[:, 2])) < 0.4
-    return hits[((near[:, 1] < 2.3 * step) & alike) | (hits[:, 2] < 0.8 * step)]
+    kept: Floats = hits[((near[:, 1] < 2.3 * step) & alike) | (hits[:, 2] < 0.8 * step)]
+    return kept
 
 
 def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
@@ -340,7 +341,8 @@ def _smooth(values: Floats, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
     rays = np.arange(RAYS)
     filled = np.interp(rays, rays[good], values[good], period=RAYS)
     around = np.sort(filled[(rays[:, None] + np.arange(-3, 4)) % RAYS], axis=1)
-    return np.abs(values - around[:, 3]) < 0.14
+    close: NDArray[np.bool_] = np.abs(values - around[:, 3]) < 0.14
+    return close
 
 
 def _quad(ring: Floats) -> Floats | None:
@@ -349,7 +351,7 @@ def _quad(ring: Floats) -> Floats | None:
     if len(hull) < 4:
         return None
     try:
-        rough = cv2.approxPolyN(hull, 4, ensure_convex=True).reshape(-1, 2).astype(np.float64)
+        rough: Floats = cv2.approxPolyN(hull, 4, ensure_convex=True).reshape(-1, 2).astype(np.float64)
     except cv2.error:
         return None
     if len(rough) != 4:
@@ -365,7 +367,7 @@ def _quad(ring: Floats) -> Floats | None:
         if len(own) < 3:
             own = np.stack([rough[side], following[side]])
         lines.append(_line(own))
-    corners = np.array([_cross(lines[side - 1], lines[side]) for side in range(4)])
+    corners: Floats = np.array([_cross(lines[side - 1], lines[side]) for side in range(4)])
     if not np.isfinite(corners).all():
         return rough
     span = np.linalg.norm(rough - rough.mean(0), axis=1).max()
@@ -509,7 +511,7 @@ def _triple(corner: Finder, right: Finder, below: Finder) -> Triple | None:
     misfit += float(sizes.max() - sizes.min())
     if misfit > WORST_MISFIT:
         return None
-    return Triple((turned[0], turned[1], turned[2]), (across + down_count) / 2 + 7, misfit)
+    return Triple((turned[0], turned[1], turned[2]), float(across + down_count) / 2 + 7, misfit)
 
 
 def facing(quad: Floats, a: Floats, b: Floats) -> Floats:

@@ -30,7 +30,7 @@ class Layout:
 
     @property
     def fixed(self) -> NDArray[np.bool_]:
-        return self.bits != UNKNOWN
+        return np.asarray(self.bits != UNKNOWN, np.bool_)
 
 
 def version_of(size: int) -> int:

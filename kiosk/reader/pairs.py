@@ -81,7 +81,8 @@ def _proposals(
     for size in sizes_near(float(legs / module) / (1.414 if across else 1) + 7, 0.12):
         places = {_CORNER: (0, 0), _RIGHT: (size - 7, 0), _BELOW: (0, size - 7)}
         label = np.concatenate([_SQUARE + places[one[1]], _SQUARE + places[other[1]]])
-        project = _plane(label, np.concatenate(quads)) if camera is None else _bent(label, np.concatenate(quads), size, camera)
+        seen = np.concatenate(quads)
+        project = _plane(label, seen) if camera is None else _bent(label, seen, size, camera)
         if project is None:
             continue
         third = project(_SQUARE + places[missing])

@@ -294,7 +294,12 @@ def text_of(bits: NDArray[np.int8]) -> str | None:
     drawn = np.pad(1 - bits.astype(np.uint8), 4, constant_values=1) * 255
     large = np.kron(drawn, np.ones((3, 3), np.uint8))
     found = zxingcpp.read_barcodes(
-        large, formats=zxingcpp.BarcodeFormat.QRCode, is_pure=True, try_rotate=False, try_downscale=False, try_invert=False
+        large,
+        formats=zxingcpp.BarcodeFormat.QRCode,
+        is_pure=True,
+        try_rotate=False,
+        try_downscale=False,
+        try_invert=False,
     )
     for barcode in found:
         if barcode.valid and barcode.text:

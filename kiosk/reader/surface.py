@@ -52,7 +52,8 @@ class Surface:
     def project(self, points: Floats) -> Floats:
         """Pixels of label points, (..., 2) column and row in modules from the top left corner."""
         flat = points.reshape(1, -1, 2) / self.size - 0.5
-        return _project(self.parameters[None], flat, self.camera)[0].reshape(points.shape)
+        pixels: Floats = _project(self.parameters[None], flat, self.camera)[0]
+        return pixels.reshape(points.shape)
 
 
 def fit(
@@ -146,7 +147,8 @@ def _project(parameters: Floats, flat: Floats, camera: Camera) -> Floats:
     turned = space @ _rotation(parameters[:, :3]).transpose(0, 2, 1) + parameters[:, None, 3:6]
     ahead = np.maximum(turned[..., 2:], 1e-3)
     focal = camera.focal * np.exp(parameters[:, _FOCAL])[:, None, None]
-    return turned[..., :2] / ahead * focal + np.array([camera.x, camera.y])
+    pixels: Floats = turned[..., :2] / ahead * focal + np.array([camera.x, camera.y])
+    return pixels
 
 
 def _rotation(turn: Floats) -> Floats:
@@ -155,7 +157,8 @@ def _rotation(turn: Floats) -> Floats:
     x, y, z = (turn / angle[:, :, 0]).T
     zero = np.zeros_like(x)
     cross = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], axis=1).reshape(-1, 3, 3)
-    return np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross)
+    rotation: Floats = np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross)
+    return rotation
 
 
 def _residuals(
