@@ -33,6 +33,23 @@ def open_window(display: Display, tmp_path: Path) -> Iterator[Callable[..., Wind
         window.close()
 
 
+@pytest.fixture(scope="module")
+def shared_window(display: Display, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Window]:
+    window = Window(display, (800, 480), tmp_path_factory.mktemp("shared") / "data")
+    yield window
+    window.close()
+
+
+@pytest.fixture
+def same_kiosk(shared_window: Window) -> Window:
+    """One window for a whole file, as a kiosk stands there all day: every test takes a holder of its own."""
+    shared_window.put_away()
+    shared_window.wait(30)  # longer than the first scan of a pair is kept
+    shared_window.touch("Scan")
+    shared_window.is_on("scan")
+    return shared_window
+
+
 @pytest.fixture
 def kiosk(open_window: Callable[..., Window]) -> Window:
     """The demo shop's kiosk at 800x480."""

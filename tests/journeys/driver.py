@@ -57,6 +57,9 @@ def main() -> None:
     )
     clock = PretendedTime(1_790_000_000.0)
     prepare_kivy(options.size)
+    from kivy.config import Config
+
+    Config.set("graphics", "maxfps", "20")  # the graphics card is a processor that others share
     from kiosk.screens.window import KioskApp
 
     app = KioskApp(options, lambda: open_desk(options, clock.counter, clock.wall))

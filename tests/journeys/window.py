@@ -63,10 +63,10 @@ class Window:
             self._process.stdin.write(json.dumps({"do": "stop"}) + "\n")
             self._process.stdin.flush()
             try:
-                self._process.wait(15)
+                self._process.wait(60)
             except subprocess.TimeoutExpired:
                 self._process.kill()
-                raise AssertionError("the window did not close within 15 s") from None
+                raise AssertionError("the window did not close within 60 s") from None
 
     # What a person does ---------------------------------------------------------------------------------------
 
