@@ -1,6 +1,6 @@
 """A grid of slots (a drawer, a shelf, pockets side by side), each with its state in shape, word and colour.
 
-Seen ✓, expected and not seen ? in a dashed frame, in the wrong slot ↔, hot with its triangle, empty –.
+Seen ✓, expected and not seen ? in a dashed frame, in the wrong slot ↔, a label nobody knows ×, hot !, empty –.
 """
 
 from __future__ import annotations
@@ -32,12 +32,13 @@ class State(Enum):
     PROPOSED = "proposed"
     OWN = "own"  # kept for one holder
     FREE = "free"  # what is asked about may go there
+    UNKNOWN = "unknown"  # a label that nothing in the book has
 
 
 SIGNS = {
     State.EMPTY: "–", State.FULL: "●", State.SEEN: "✓", State.MISSING: "?", State.MISPLACED: "↔",
     State.HOT: "!", State.BLOCKED: "×", State.PROPOSED: "→",
-    State.OWN: "★", State.FREE: " ",
+    State.OWN: "★", State.FREE: " ", State.UNKNOWN: "×",
 }  # fmt: skip
 
 
