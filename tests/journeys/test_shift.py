@@ -48,6 +48,7 @@ def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_rea
     kiosk.wait(60)
     kiosk.touch("Hot")
     kiosk.sees("Roughing mill 12 R1", "Enter a reading")
+    assert kiosk.where("T001") == "Sleeve 1"  # asked after the curve, so that it is in the picture
     kiosk.picture("hot-board")
 
     kiosk.wait(3000)
