@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from kiosk.desk.session import NotThere, Session
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import Heat, HeatCurve, HolderCard
-from kiosk.rules.hold import HoldFacts, Reading, Verdict, pair, way_now
+from kiosk.rules.hold import HoldFacts, Reading, Verdict, cool_all_over, pair, way_now
 from kiosk.rules.lines import Entry, HoldEnded, TemperatureRead
 from kiosk.rules.say import Say, say
 
@@ -97,13 +97,34 @@ class HeatCounter:
             return self._of_a_hold(card, where, value_c, instrument)
         if card.heat is not Heat.UNKNOWN:
             raise NotThere("hold on", card.name)
-        ends = instrument == "probe" and value_c <= session.settings.heat.limit_c
         lines: list[Entry] = [TemperatureRead(key, where, value_c, instrument, "agrees")]
-        if ends:
+        again_s = self._cool_all_over(key, where, value_c, instrument)
+        if again_s == 0.0:
             lines.append(HoldEnded(key, "reading"))
         session.write(*lines)
-        word = "ended" if ends else "infrared" if instrument == "infrared" else "agrees"
-        return self._taken(key, "agrees", ends, word, value_c)
+        return self._taken(
+            key, "agrees", again_s == 0.0, self._unproven(instrument, value_c, again_s), value_c, again_s=again_s
+        )
+
+    def _cool_all_over(self, key: str, where: str, value_c: float, instrument: str) -> float | None:
+        """`hold.cool_all_over` with what was read of this holder lately, and this."""
+        session = self._session
+        now_s, limit_c = session.now().watched_s, session.settings.heat.limit_c
+        lately = [
+            Reading(line.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict)
+            for line in session.book.lines(subject=key, newest=40)
+            if isinstance(entry := line.entry, TemperatureRead)
+        ]
+        return cool_all_over([*lately, Reading(now_s, where, value_c, instrument, "")], limit_c, now_s)
+
+    def _unproven(self, instrument: str, value_c: float, again_s: float | None) -> str:
+        if again_s == 0.0:
+            return "ended"
+        if instrument == "infrared":
+            return "infrared"
+        if value_c > self._session.settings.heat.limit_c:
+            return "agrees"
+        return "everywhere" if again_s is None else "again"
 
     def _of_a_hold(self, card: HolderCard, where: str, value_c: float, instrument: str) -> ReadingTaken:
         session, key = self._session, card.holder.key
@@ -111,6 +132,11 @@ class HeatCounter:
         assert facts is not None  # a card under a hold has facts
         judged = session.holds.judge(facts, Reading(session.now().watched_s, where, value_c, instrument, ""))
         seen = judged.prediction
+        alone = facts.reading_only or judged.strange
+        again_s = self._cool_all_over(key, where, value_c, instrument) if alone else None
+        ends = judged.ends or again_s == 0.0
+        # What nobody saw heated teaches nothing about how such holders cool.
+        taught = "" if facts.reading_only else pair(card.holder, facts.stays[-1].place)
         line = TemperatureRead(
             key,
             where,
@@ -118,18 +144,20 @@ class HeatCounter:
             instrument,
             judged.word.value,
             seen.expected_c,
-            pair(card.holder, facts.stays[-1].place),
+            taught,
             way_now(facts).value,
             seen.ambient_c,
             seen.by_heat_k,
             seen.by_film_k,
             seen.other_sd_k,
         )
-        session.write(*((line, HoldEnded(key, "reading")) if judged.ends else (line,)))
+        session.write(*((line, HoldEnded(key, "reading")) if ends else (line,)))
         session.holds.learnt()
         word = judged.word.value
-        if judged.ends:
+        if ends:
             word = "ended"
+        elif alone and (facts.reading_only or judged.word is Word.CONFIRMED):
+            word = self._unproven(instrument, value_c, again_s)
         elif judged.word is not Word.QUESTIONED and value_c <= session.settings.heat.limit_c:
             if instrument == "infrared":
                 word = "infrared"
@@ -137,7 +165,7 @@ class HeatCounter:
                 word = "elsewhere"
             else:
                 word = "resoak"
-        return self._taken(key, judged.word.value, judged.ends, word, value_c, seen.expected_c, judged)
+        return self._taken(key, judged.word.value, ends, word, value_c, seen.expected_c, judged, again_s)
 
     def _taken(
         self,
@@ -148,6 +176,7 @@ class HeatCounter:
         value_c: float,
         expected_c: float | None = None,
         judged: Verdict | None = None,
+        again_s: float | None = None,
     ) -> ReadingTaken:
         card = self._session.holder(key)
         words = say(
@@ -158,6 +187,7 @@ class HeatCounter:
             limit_c=self._session.settings.heat.limit_c,
             where=f"term.{judged.hottest_at.value}" if judged else None,
             rises_k=judged.rises_k if judged else None,
+            again_s=again_s,
         )
         return ReadingTaken(card, verdict, ended, words)
 

@@ -22,6 +22,7 @@ _ALLOWED_K = 2.0  # closer than this is never questioned
 _CONFIRMS_RATIO = 1.35  # two doubted readings tell the same story if their excesses differ by no more
 _CONFIRMS_K = 6.0
 _APART_S = 5.0  # two readings, not one written twice
+_SAME_HEATING = (0.55, 1.8)  # share of the expected excess beyond which it was another heating, or none at all
 
 
 class Instrument(Enum):
@@ -136,6 +137,10 @@ def update(belief: Belief, lesson: Lesson) -> Learnt:
     verdict = judge(belief, lesson)
     if verdict is Verdict.QUESTIONED:
         return Learnt(replace(belief, doubted=lesson), verdict)
+    if verdict is Verdict.CONFIRMED and not is_such_a_heating(lesson):
+        # Twice far from anything this pair can do: scanned in and never heated, or out of another coil.  True of
+        # this holder; were it learnt, the next one that really is hot would be let go too early.
+        return Learnt(replace(belief, doubted=None), verdict)
     if verdict is Verdict.CONFIRMED and belief.doubted is not None:
         # The model was off by more than it allowed: let the pair of readings move it further.
         first, wide = (
@@ -154,6 +159,13 @@ def replay(way: Way, lessons: Iterable[Lesson]) -> Belief:
     for lesson in lessons:
         belief = update(belief, lesson).belief
     return belief
+
+
+def is_such_a_heating(lesson: Lesson) -> bool:
+    """Whether a reading, however far off, can still come of the heating and the cooling that were scanned."""
+    expected_k = lesson.prediction.expected_c - lesson.prediction.ambient_c
+    share = (lesson.value_c - lesson.prediction.ambient_c) / max(expected_k, 1.0)
+    return expected_k < 10.0 or _SAME_HEATING[0] <= share <= _SAME_HEATING[1]
 
 
 def _alike(first: Lesson, second: Lesson) -> bool:

@@ -293,8 +293,8 @@ def _pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Outc
     if heats:
         lines.append(Heated(card.holder.key, goal.place.code, body_c=card.body_c))
     elif card.heat is Heat.UNKNOWN and card.hold is None and goal.place.kind is Kind.COOLING:
-        # Nobody knows how warm it is: it cools as if it had just come from the hottest heating there is.
-        lines.append(Heated(card.holder.key, goal.place.code, heats=0))
+        # Nobody knows how warm it is: as hot as a heating makes it, until it was read all over.
+        lines.append(Heated(card.holder.key, goal.place.code, heats=0, reading_only=True))
     key = "heating" if heats else "moved"
     words = say(key, name=card.name, origin=card.place.name if card.place else None, goal=goal.name)
     return Done(tuple(lines), words, holder=card, goal=goal)

@@ -7,11 +7,11 @@ left the coil, and never lets the bound end a hold while a reading is still aske
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from kiosk.rules.assembly import Assembly, Holder
-from kiosk.rules.belief import Belief, Instrument, Lesson, Prediction, judge
+from kiosk.rules.belief import Belief, Instrument, Lesson, Prediction, is_such_a_heating, judge
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HeatCurve, HoldView
 from kiosk.rules.cooling import (
@@ -80,10 +80,14 @@ class HoldRules:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What a new reading means: its worth, whether it ends the hold, and where it is hottest by the model."""
+    """What a new reading means: its worth, whether it ends the hold, and where it is hottest by the model.
+
+    strange: nothing that was scanned explains it; only `cool_all_over` can then end the hold.
+    """
 
     word: Word
     ends: bool
+    strange: bool
     prediction: Prediction
     hottest_at: Zone
     rises_k: float
@@ -159,9 +163,38 @@ def verdict(
     since_s = max(reading.at_s - cooling_from_s(facts, rules), 0.0)
     zone, instrument = Zone(reading.where), Instrument(reading.instrument)
     seen = predict(profile, heat, stages, rules.room, beliefs, zone, since_s)
-    word = judge(beliefs[way_now(facts)], Lesson(reading.at_s, zone, instrument, reading.value_c, seen))
-    ends = instrument is Instrument.PROBE and reading_ends_hold(found, since_s, zone, reading.value_c, word)
-    return Verdict(word, ends, seen, found.now(since_s).where.read_at, found.rises_k(since_s))
+    lesson = Lesson(reading.at_s, zone, instrument, reading.value_c, seen)
+    word = judge(beliefs[way_now(facts)], lesson)
+    # Cold where it should be hot may be a dip nobody scanned: the skin comes back, and the model does not know.
+    known = word is Word.AGREES or is_such_a_heating(lesson)
+    ends = known and instrument is Instrument.PROBE and reading_ends_hold(found, since_s, zone, reading.value_c, word)
+    return Verdict(word, ends, not known, seen, found.now(since_s).where.read_at, found.rises_k(since_s))
+
+
+SOAK_S = 300.0  # between the first and the last cool reading: heat from inside would have come out by then
+_FRESH_S = 1200.0
+
+
+def cool_all_over(readings: Sequence[Reading], limit_c: float, now_s: float) -> float | None:
+    """Whether probe readings alone prove a holder cool of which nobody knows when it was heated.
+
+    Nose, flange and shank must each be at or under the limit by their last reading, the last of them `SOAK_S`
+    after the first.  0: proven.  More: seconds until the nose is to be read again.  None: a place is still to be
+    read, or too warm.
+    """
+    last: dict[str, Reading] = {}
+    first_s = None
+    for reading in sorted(readings, key=lambda reading: reading.at_s):
+        if reading.instrument != Instrument.PROBE.value or now_s - reading.at_s > _FRESH_S:
+            continue
+        if reading.value_c > limit_c:
+            last, first_s = {}, None  # what was read before it proves nothing any more
+            continue
+        first_s = reading.at_s if first_s is None else first_s
+        last[reading.where] = reading
+    if first_s is None or last.keys() < {"nose", "flange", "shank"}:
+        return None
+    return max(0.0, SOAK_S - (max(reading.at_s for reading in last.values()) - first_s))
 
 
 def length_error_um(facts: HoldFacts, rules: HoldRules, found: Assessment, now_s: float) -> float:

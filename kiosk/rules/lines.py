@@ -155,6 +155,7 @@ class Heated:
     length_mm: float | None = None
     heats: int = 1  # cycles this adds to the holder's count; 0 when only its temperature is unknown
     body_c: float | None = None  # how warm its body may still have been from the heating before
+    reading_only: bool = False  # nobody knows how warm it is, so time alone proves nothing
 
 
 @dataclass(frozen=True, slots=True)

@@ -373,7 +373,10 @@ def test_where_a_given_up_holder_turned_up_is_learnt(shop: Shop) -> None:
     walk(shop, ("T002",))
     shop.desk.audits.settle("T002/missing", Action.NOWHERE)
     closed(shop)
-    shop.desk.heat.read("T002", "nose", 24.0)
+    for where in ("nose", "flange", "shank"):
+        shop.desk.heat.read("T002", where, 24.0)
+    shop.clock.forward(300.0)
+    assert shop.desk.heat.read("T002", "nose", 24.0).ended
     shop.desk.scan(shop.holder("T002"))
     assert isinstance(shop.desk.scan(shop.place("Cabinet B · 1-06")).outcome, Done)
     shop.clock.forward(60.0)

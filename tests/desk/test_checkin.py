@@ -126,6 +126,9 @@ def test_a_cold_reading_lets_a_holder_of_unknown_heat_go(shop: Shop) -> None:
     holder = replace(shop.desk.session.holder("T002").holder, key="NEW")
     code = shop.desk.shop.fresh_code(codes.Kind.HOLDER).text
     shop.desk.shop.register(holder, code, None, stood_cold=False)
+    for where in ("nose", "flange", "shank"):
+        assert not shop.desk.heat.read("NEW", where, 24.0).ended
+    shop.clock.forward(300)
     assert shop.desk.heat.read("NEW", "nose", 24.0).ended
     shop.desk.scan(code)
     assert isinstance(shop.desk.scan(shop.place("Bench 1")).outcome, Done)

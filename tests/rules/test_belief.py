@@ -63,8 +63,8 @@ def test_a_probe_of_30_where_200_was_expected_is_questioned_and_changes_nothing(
 
 def test_a_second_reading_that_tells_the_same_confirms_the_first_and_both_count() -> None:
     hot = Prediction(22.0, 200.0, 180.0, -40.0, 6.0)
-    doubted = update(prior(Way.FREE_AIR), lesson(110.0, 0.0, seen=hot)).belief
-    learnt = update(doubted, lesson(108.0, 40.0, seen=hot))
+    doubted = update(prior(Way.FREE_AIR), lesson(140.0, 0.0, seen=hot)).belief
+    learnt = update(doubted, lesson(138.0, 40.0, seen=hot))
     assert learnt.verdict is Verdict.CONFIRMED
     assert learnt.belief.readings == 2
     assert learnt.belief.heat < 0
@@ -125,3 +125,11 @@ def test_replaying_readings_gives_the_same_belief_and_a_proper_distribution(
 @pytest.mark.parametrize("instrument", list(Instrument))
 def test_an_instrument_is_less_sure_of_hotter_steel(instrument: Instrument) -> None:
     assert instrument.noise_k(200) > instrument.noise_k(10) > 0
+
+
+def test_a_holder_that_was_never_heated_teaches_nothing_about_those_that_are() -> None:
+    hot = Prediction(23.0, 200.0, 177.0, -60.0, 4.0)
+    doubted = update(prior(Way.FREE_AIR), Lesson(0.0, Zone.NOSE, Instrument.PROBE, 24.0, hot)).belief
+    confirmed = update(doubted, Lesson(60.0, Zone.NOSE, Instrument.PROBE, 24.0, hot))
+    assert confirmed.verdict is Verdict.CONFIRMED
+    assert confirmed.belief == prior(Way.FREE_AIR)
