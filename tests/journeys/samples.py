@@ -214,7 +214,8 @@ def audit_status() -> AuditStatus:
 
 LOOK_FOR = LookFor(
     "Mill 1 · pocket 9", "Sam Porter", 1.79e9, (ASSEMBLY.name, "Ø10 R1", "Drill Ø8.5"),
-    ((Likely("P1", 0.4, Relation.NEXT_SLOT, 2), "Cabinet A · 3-08"), (Likely("P2", 0.2, Relation.STATION, 0), "Bench 2")),
+    ((Likely("P1", 0.4, Relation.NEXT_SLOT, 2), "Cabinet A · 3-08"),
+     (Likely("P2", 0.2, Relation.STATION, 0), "Bench 2")),
 )  # fmt: skip
 
 
@@ -230,10 +231,9 @@ def _audit_choose(screen: Any) -> None:
 def _audit_walk(screen: Any, chosen: int | None = None, drawer: int = 0) -> None:
     screen.step = 1
     screen.show(audit_status())
-    screen._group = f"{(3, 10, 11)[drawer]}"
     screen._group = audit_status().groups[drawer].group.code
     screen._show_group()
-    screen._say(True, say_words(say("audit.seen", name=ASSEMBLY.name)))
+    screen._tell_scan(Done((), say("audit.seen", name=ASSEMBLY.name), holder=CARD))
     if chosen is not None:
         screen.look_at(screen.slots[chosen].key)
         screen._where(screen.chosen, LOOK_FOR)
@@ -241,7 +241,7 @@ def _audit_walk(screen: Any, chosen: int | None = None, drawer: int = 0) -> None
 
 def _audit_said(screen: Any) -> None:
     _audit_walk(screen)
-    screen._say(False, say_words(say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name)))
+    screen._tell_scan(Done((), say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name), holder=CARD))
 
 
 def _audit_alarm(screen: Any) -> None:
@@ -249,7 +249,7 @@ def _audit_alarm(screen: Any) -> None:
 
 
 def _audit_closed(screen: Any) -> None:
-    screen._close(say_words(say("audit.closed", place="Cabinet A", seen=147, expected=152, missing=3)))
+    screen._close()
     settled = tuple(
         A.Row(what, ASSEMBLY.name, "H1", SLOT.name, None, A.Action.BOOK_MOVED, "", "Sam Porter", 1.79e9)
         for what in A.Difference
@@ -264,7 +264,7 @@ def _difference(screen: Any, at: int, step: int = 1, trouble: str = "") -> None:
     screen.step = 0
     screen.show(audit_status())
     screen.choose(screen.rows[at].key)
-    if screen.rows[at].missing:
+    if A.Difference.MISSING.value in screen.rows[at].key:
         screen._where(screen._card, LOOK_FOR)
     screen.step, screen.trouble = step, trouble
 
@@ -272,7 +272,7 @@ def _difference(screen: Any, at: int, step: int = 1, trouble: str = "") -> None:
 def _differences(screen: Any) -> None:
     screen.show(audit_status())
     screen.step = 0
-    screen.trouble = say_words(say("refused.audit_open", place="Cabinet A", count=3, name=ASSEMBLY.name))
+    screen.trouble = say_words(say("audit.settled.book_moved", name=ASSEMBLY.name, place="Cabinet A · 10-12"))
 
 
 Fill = Callable[[Any], Any]

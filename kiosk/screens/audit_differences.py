@@ -1,0 +1,168 @@
+"""The differences of the audit: one large row each, and what may be done about it in one touch.
+
+What can be done about a difference, and whether it may be, is the desk's; a difference that stays open is given
+a reason, chosen from a few.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+
+from kiosk.desk.audits import AuditStatus, DifferenceCard, LookFor
+from kiosk.rules import audit as A
+from kiosk.rules.checkin import Outcome, Refused
+from kiosk.screens.audit import last_seen, settle
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.lines import Line
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import grouped, say, t
+
+LIST, ONE, REASON = range(3)
+REASONS = ("looked_for", "at_machine", "at_regrind", "new_label", "supervisor", "next_shift")
+HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
+_SIGNS = {
+    A.Difference.HOT: "!", A.Difference.NOT_PROVEN_COOL: "!", A.Difference.MISSING: "?",
+    A.Difference.MISPLACED: "↔", A.Difference.UNEXPECTED: "↔", A.Difference.EMPTY_HOLDER: "–",
+}  # fmt: skip
+
+
+class AuditDifferencesScreen(View):
+    """The list, one of it, and the reason it is carried over with."""
+
+    name = "audit_differences"
+    rail = "audit"
+    covers = Covers.RAIL
+
+    step = NumericProperty(LIST)
+    rows = ListProperty()
+    trouble = StringProperty()
+    word = StringProperty()
+    sign = StringProperty()
+    tone = StringProperty("plain")
+    title = StringProperty()
+    places = StringProperty()
+    more = StringProperty()
+    actions = ListProperty()  # Choices: what can be done
+    reasons = ListProperty()
+    waiting = BooleanProperty(False)  # the desk writes; a second touch must not ask again
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._cards: dict[str, DifferenceCard] = {}
+        self._card: DifferenceCard | None = None
+        self.reasons = [Choice(reason, t(f"auditing.reason.{reason}")) for reason in REASONS]
+
+    def shown(self, trouble: str = "", **_: Any) -> None:
+        self.trouble = trouble
+        self.step = LIST
+        self.refresh()
+
+    def returned(self) -> None:
+        self.refresh()
+
+    def refresh(self) -> None:
+        self.clerk.ask(lambda desk: desk.audits.status(), self.show, self._failed)
+
+    def show(self, status: AuditStatus) -> None:
+        """Show the differences as the desk gives them."""
+        self._cards = {card.key: card for card in status.differences}
+        self.rows = [_line(card) for card in status.differences]
+        self.waiting = False
+
+    def scanned(self, text: str) -> bool:
+        """A scan goes on with the audit: back to the walk, which shows what comes of it."""
+        self.clerk.back()
+        return False
+
+    def choose(self, key: str) -> None:
+        """A row was touched."""
+        card = self._cards[key]
+        line = _line(card)
+        self._card = card
+        self.word, self.sign, self.tone = _word(card), line.sign, line.tone
+        self.title, self.places, self.more = line.text, _places(card), ""
+        self.trouble = ""
+        self.actions = [Choice(action.value, t(f"auditing.do.{action.value}")) for action in card.actions]
+        self.step = ONE
+        if card.difference is A.Difference.MISSING and card.holder:
+            holder = card.holder
+            self.clerk.ask(lambda desk: desk.audits.look_for(holder), lambda found: self._where(card, found))
+
+    def _where(self, card: DifferenceCard, found: LookFor) -> None:
+        if self._card is card:
+            self.more = last_seen(found)
+            if found.neighbours:
+                self.more += " " + t("auditing.beside", names=", ".join(found.neighbours[:3]))
+
+    def do(self, action: str) -> None:
+        """A button was touched: the difference is closed so, or a reason is asked for."""
+        if action == A.Action.CARRIED_OVER.value:
+            self.step = REASON
+        else:
+            self._settle(A.Action(action), "")
+
+    def carry_over(self, reason: str) -> None:
+        """It stays open, for this reason."""
+        self._settle(A.Action.CARRIED_OVER, t(f"auditing.reason.{reason}"))
+
+    def _settle(self, action: A.Action, reason: str) -> None:
+        card = self._card
+        if card is None or self.waiting:
+            return
+        self.waiting = True
+        key = card.key
+        self.clerk.ask(lambda desk: settle(desk, key, action, reason), self._settled, self._failed)
+
+    def _settled(self, outcome: Outcome) -> None:
+        self.waiting = False
+        if isinstance(outcome, Refused):
+            self.clerk.play(Sound.REFUSED)
+            self.trouble = f"{say(outcome.why)}. {say(outcome.remedy)}"
+            self.step = ONE
+            return
+        self.clerk.play(Sound.DONE)
+        self.trouble = say(outcome.say)
+        self.step = LIST
+        self.refresh()
+
+    def back(self) -> None:
+        """One step back, or to the walk."""
+        if self.step == LIST:
+            self.clerk.back()
+        else:
+            self.step = LIST if self.step == ONE else ONE
+
+    def _failed(self, error: Exception) -> None:
+        """The audit was closed elsewhere, or the difference is gone: say so and look again."""
+        self.waiting = False
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = fault_words(error)
+        self.step = LIST
+        self.rows = []
+
+
+def _word(card: DifferenceCard) -> str:
+    return t(f"term.difference.{card.difference.value}")
+
+
+def _places(card: DifferenceCard) -> str:
+    booked, found = card.booked_name, card.found_name
+    if card.difference is A.Difference.MISSING:
+        return t("auditing.booked", place=booked)
+    if booked and found and booked != found:
+        return f"{booked} → {found}"
+    return found or booked or ""
+
+
+def _line(card: DifferenceCard) -> Line:
+    tone = "heat" if card.difference in HOT else "plain" if card.difference is A.Difference.MISSING else "stop"
+    note = " · ".join(part for part in (_word(card), _places(card)) if part)
+    return Line(card.key, grouped(card.name), note, sign=_SIGNS.get(card.difference, "×"), tone=tone)
+
+
+load_beside(__file__)

@@ -1,0 +1,44 @@
+"""A row of two lines, with a sign before it and a word after it: what was found, what differs, what happened.
+
+Sign and word say in shape and words what the colour of the sign says; the row decides nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kivy.properties import StringProperty
+from kivy.uix.boxlayout import BoxLayout
+
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.paged import Row
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What a row shows.  `tone`: colour of the sign, one of done, stop, heat, or plain for none."""
+
+    key: str
+    text: str
+    note: str = ""
+    word: str = ""
+    sign: str = ""
+    tone: str = "plain"
+
+
+class Sign(BoxLayout):
+    """A sign on its colour."""
+
+    sign = StringProperty()
+    tone = StringProperty("plain")
+
+
+class LineRow(Row):
+    """Shows a `Line`."""
+
+
+class TouchRow(LineRow):
+    """The same as a target for a glove: it is touched and not only turned over."""
+
+
+load_beside(__file__)

@@ -1,0 +1,101 @@
+"""An audit in the window: found, missing, misplaced, hot and unknown labels, paused, gone on with, closed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from kiosk.rules.codes import Kind, make
+from tests.journeys.window import Window
+
+
+def test_an_audit_finds_what_differs_pauses_and_closes_with_a_report(kiosk: Window, tmp_path: Path) -> None:
+    kiosk.touch("Audit")
+    kiosk.sees("Scan the place to audit", "Mill 1")
+    kiosk.picture("audit-choose")
+    kiosk.hold_up(kiosk.place("Cabinet A"))
+    kiosk.sees("of 10", "10 missing")
+    for place, keys in (("1-01", ("T002",)), ("1-02", ("T003",)), ("1-03", ("T004",)), ("2-01", ("T006",))):
+        kiosk.hold_up(kiosk.place(f"Cabinet A · {place}"))
+        kiosk.sees("now scan what is in it")
+        for key in keys:
+            kiosk.hold_up(kiosk.holder(key))
+            kiosk.sees("seen")
+    kiosk.sees("6 missing")
+    kiosk.put_away()
+    kiosk.picture("audit-walk")
+
+    kiosk.hold_up(kiosk.place("Cabinet A · 2-03"))
+    kiosk.sees("now scan what is in it")
+    kiosk.hold_up(kiosk.holder("T008"))  # belongs into 2-02
+    kiosk.sees("belongs to Cabinet A · 2-02", "1 wrong place")
+    kiosk.picture("audit-misplaced")
+
+    kiosk.touch("Pause")
+    kiosk.sees("Go on: Cabinet A")
+    kiosk.touch("Go on: Cabinet A")
+    kiosk.sees("of 10", "1 wrong place")
+
+    kiosk.hold_up(make(Kind.HOLDER, 987654).text)
+    kiosk.sees("nothing in the book has this label", "1 label")
+
+    for place, keys in (("2-03", ("T010",)), ("3-01", ("T012",)), ("4-01", ("T018",))):
+        kiosk.hold_up(kiosk.place(f"Cabinet A · {place}"))
+        kiosk.hold_up(kiosk.holder(keys[0]))
+        kiosk.sees("seen")
+    kiosk.sees("2 missing")
+    kiosk.put_away()
+    kiosk.touch("Close audit")
+    kiosk.sees("still open", "4 differences")
+    kiosk.picture("audit-differences")
+
+    kiosk.touch("missing")
+    kiosk.sees("Not found", "should be at Cabinet A · 3-02")
+    kiosk.picture("audit-missing")
+    kiosk.touch("Not found")
+    kiosk.sees("3 differences", "nowhere known")
+    kiosk.touch("missing")
+    kiosk.touch("Stays open")
+    kiosk.picture("audit-reason")
+    kiosk.touch("Still looked for")
+    kiosk.sees("2 differences")
+    kiosk.touch("wrong place")
+    kiosk.touch("Put back")
+    kiosk.sees("1 difference")
+    kiosk.touch("unknown label")
+    kiosk.touch("Label taken off")
+    kiosk.sees("0 differences")
+    kiosk.touch("back")
+    kiosk.touch("Close audit")
+    kiosk.sees("Closed", "8 of 10 seen", "Still looked for")
+    kiosk.touch("Save the report")
+    kiosk.sees("Saved as")
+    kiosk.picture("audit-closed")
+    (report,) = (tmp_path / "data-0" / "reports").glob("*.pdf")
+    assert report.read_bytes().startswith(b"%PDF")
+    assert kiosk.where("T015") is None
+    assert kiosk.check() == []
+
+
+def test_something_hot_in_the_cabinet_fills_the_screen_at_once(open_window: Callable[..., Window]) -> None:
+    kiosk = open_window((360, 640))
+    kiosk.hold_up(kiosk.holder("T001"), kiosk.place("Shrink station"))
+    kiosk.sees("Heating")
+    kiosk.touch("Audit")
+    kiosk.hold_up(kiosk.place("Cabinet A · 1-04"))
+    kiosk.sees("of 10")
+    kiosk.hold_up(kiosk.holder("T001"))
+    kiosk.sees("HOT", "must not be")
+    kiosk.picture("audit-hot")
+    kiosk.touch("Understood")
+    kiosk.sees("1 HOT")
+    kiosk.put_away()
+    kiosk.picture("audit-walk")
+    kiosk.touch("Close audit")
+    kiosk.sees("12 differences")
+    kiosk.picture("audit-differences")
+    kiosk.touch("hot ·")
+    kiosk.touch("Taken to cooling")
+    kiosk.sees("goes to Sleeve 1")
+    assert kiosk.where("T001") == "Sleeve 1"
+    assert kiosk.check() == []
