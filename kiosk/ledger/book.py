@@ -48,26 +48,31 @@ def rows(query: Any) -> list[Row]:
 
 
 class SqlState:
-    """The derived tables in the database, as `derive.changes` reads them and as changes are applied."""
+    """The derived tables in the database, as `derive.changes` reads them and as changes are applied.
+
+    Talks to the driver's own cursor: what runs at every scan must cost what the disk costs.
+    """
 
     def __init__(self) -> None:
         self._said = {model._meta.table_name: sentences(model, T.database.param) for model in T.DERIVED}
+        self.cursor: Any = T.database.cursor()
 
     def get(self, table: str, key: str | int) -> Row | None:
         said = self._said[table]
-        found = T.database.execute_sql(said.get, (key,)).fetchone()
+        found = self.cursor.execute(said.get, (key,)).fetchone()
         return dict(zip(said.columns, found, strict=True)) if found else None
 
     def all(self, table: str) -> list[Row]:
         said = self._said[table]
-        return [dict(zip(said.columns, found, strict=True)) for found in T.database.execute_sql(said.every)]
+        return [dict(zip(said.columns, found, strict=True)) for found in self.cursor.execute(said.every).fetchall()]
 
     def apply(self, change: Change) -> None:
         said = self._said[change.table]
         if isinstance(change, Put):
-            T.database.execute_sql(said.put, [change.row[name] for name in said.columns])
+            row = change.row
+            self.cursor.execute(said.put, [row[name] for name in said.columns])
         else:
-            T.database.execute_sql(said.drop, (change.key,))
+            self.cursor.execute(said.drop, (change.key,))
 
 
 class Book:
@@ -176,7 +181,7 @@ class Book:
         """Tells what a disk said in words for the person at the kiosk."""
         try:
             yield
-        except DatabaseError as error:
+        except (DatabaseError, sqlite3.Error) as error:
             first: BaseException = error
             while isinstance(first.__context__, DatabaseError | sqlite3.Error):  # a full disk spoils rolling back too
                 first = first.__context__
@@ -197,7 +202,7 @@ class Book:
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
                 entry, text = as_kept(given)
                 last_hash = line_hash(last_hash, stamp, entry.kind, text)
-                T.database.execute_sql(self._insert_line, (*stamp, entry.kind, text, last_hash))
+                self.state.cursor.execute(self._insert_line, (*stamp, entry.kind, text, last_hash))
                 self._carry(entry, stamp)
                 kept.append(Written(*stamp, entry, last_hash))
         self._last_id, self._last_hash = last_id, last_hash
@@ -205,8 +210,8 @@ class Book:
 
     def _carry(self, entry: Entry, stamp: Stamp) -> None:
         """Moves the index and the derived tables along with a line."""
-        for subject in mentions(entry, stamp):
-            T.database.execute_sql(self._insert_mention, (subject, stamp.id))
+        told = [(subject, stamp.id) for subject in mentions(entry, stamp)]
+        self.state.cursor.executemany(self._insert_mention, told)
         for change in changes(entry, stamp, self.state):
             self.state.apply(change)
 
