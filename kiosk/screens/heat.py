@@ -1,6 +1,7 @@
 """The heat refusal: fills the screen, says how hot, for how long, and what to do instead.
 
-It goes away by one touch and by nothing else; a better place may be scanned over it.  Nothing here ends a hold.
+It goes away by one touch, or by scanning a place where the holder may stand hot; no other scan is taken while it
+shows.  Nothing here ends a hold.
 """
 
 from __future__ import annotations
@@ -11,7 +12,8 @@ from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
 from kiosk.desk.desk import Scanned
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Refused
+from kiosk.rules.checkin import Done, Refused
+from kiosk.rules.codes import CodeFault, Kind, parse
 from kiosk.screens.kv import load_beside
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
@@ -30,6 +32,7 @@ class HeatScreen(View):
     remedy = StringProperty()
     measure = StringProperty()
     gap = BooleanProperty(False)
+    first = StringProperty()  # said when something else is scanned
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -38,6 +41,7 @@ class HeatScreen(View):
     def shown(self, scanned: Scanned | None = None, **_: Any) -> None:
         if scanned is None or not isinstance(scanned.outcome, Refused):
             return
+        self.first = ""
         outcome = scanned.outcome
         card = outcome.holder
         if card is not None:
@@ -46,6 +50,22 @@ class HeatScreen(View):
             self._temperature(card)
         self.place = t("heat.not_to", place=outcome.goal.name) if outcome.goal else ""
         self.remedy = say(outcome.remedy)
+
+    def scanned(self, text: str) -> bool:
+        try:
+            place = parse(text).kind is Kind.PLACE
+        except CodeFault:
+            place = False
+        self.first = "" if place else t("heat.first")
+        return not place
+
+    def came(self, scanned: Scanned) -> bool:
+        outcome = scanned.outcome
+        if isinstance(outcome, Refused):
+            self.place, self.remedy = say(outcome.why), say(outcome.remedy)
+        elif not isinstance(outcome, Done):
+            self.first = t("heat.first")
+        return not isinstance(outcome, Done)
 
     def tick(self) -> None:
         card = next((card for card in self.clerk.hot if card.holder.key == self._key), None)

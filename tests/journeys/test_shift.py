@@ -35,6 +35,8 @@ def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_rea
     kiosk.sees("HOT", "gloves")
     kiosk.picture("heat-refusal")
     assert kiosk.where("T001") == "Shrink station"
+    kiosk.hold_up(kiosk.holder("T002"))
+    kiosk.sees("HOT", "Touch 'Understood' first")
     kiosk.touch("Understood")
     kiosk.is_on("scan")
 
