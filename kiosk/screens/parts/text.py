@@ -21,6 +21,7 @@ from kiosk.screens.kv import load_beside
 from kiosk.screens.theme import icon, look
 
 _EM = 100.0
+_ROUNDED_UP = 1.025  # small letters are set on whole pixels, which makes words a little wider than they were measured
 _STEP = 0.96
 
 
@@ -28,7 +29,7 @@ _STEP = 0.96
 def _ems(font_name: str, bold: bool, word: str) -> float:
     label = CoreLabel(font_name=font_name, bold=bold, font_size=_EM)
     label.resolve_font_name()
-    return float(label.get_extents(word)[0]) / _EM
+    return float(label.get_extents(word)[0]) / _EM * _ROUNDED_UP
 
 
 def line_px(size_px: float) -> float:
