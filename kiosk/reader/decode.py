@@ -37,6 +37,7 @@ OTHERS = (
 _LEAST_LINEAR = 4  # a linear code of fewer characters is as likely a rib, a ruler or a thread
 _SMALLEST_PX = 21  # no picture narrower than a pixel a module holds a symbol
 _CLOSE_LOOK_PX = 640  # edge of a crop in which a symbol is flattened
+_FINE_PX = 4_000_000  # size to which a picture is drawn larger for a fine search
 _LARGE_PX = 5_000_000  # pixels from which on a picture is worth two threads
 _TILE_PX, _OVERLAP_PX = 1100, 200  # pieces of a large picture, and what they share
 _SWEEP_PX = 1300  # longest edge of the picture that is searched for finder patterns
@@ -54,6 +55,7 @@ class Search:
         self.symbols: list[Symbol] = []
         self.unread: list[Outline] = []
         self._looked: list[Corners] = []
+        self._later: list[Corners] = []
         self._lock = Lock()
 
     def over(self) -> bool:
@@ -94,13 +96,8 @@ class Search:
             elif found.format == QR:
                 self.saw(corners, _module_px(corners))
 
-    def look_closely(self, corners: Corners, marked: Triple | None = None) -> None:
-        """Cut out the place where a symbol was seen and take it apart.
-
-        marked: its finders in pixels of this picture, where they are known already.
-        """
-        if marked is not None and self.read_marked(corners, marked):
-            return
+    def look_closely(self, corners: Corners) -> None:
+        """Cut out the place where a symbol was seen and take it apart."""
         if any(_same_region(corners, other) for other in self._looked):
             return
         self._looked.append(corners)
@@ -124,8 +121,20 @@ class Search:
             if known(corners, self.symbols) or self.over():
                 return
 
-    def read_marked(self, corners: Corners, marked: Triple) -> bool:
-        """Whether the symbol between known finders could be read at once."""
+    def try_marked(self, marked: Triple) -> None:
+        """Read the symbol between known finders at once, or note its place for a closer look."""
+        corners = _quad(_extent(marked))
+        if self.over() or known(corners, self.symbols):
+            return
+        if not self._read_marked(corners, marked) and marked.guessed is None:
+            self._later.append(corners)
+
+    def look_again(self) -> None:
+        """Take apart what finders mark but could not be read at once."""
+        waiting, self._later = self._later, []
+        self.share_out(self._look_at, waiting)
+
+    def _read_marked(self, corners: Corners, marked: Triple) -> bool:
         piece, left, top, scale = self._piece(corners, max(5 / marked.narrowest_px, 0.3))
         if min(piece.shape) < _SMALLEST_PX:
             return False
@@ -160,11 +169,11 @@ class Search:
         return np.asarray(cv2.resize(piece, None, fx=scale, fy=scale, interpolation=way), np.uint8), left, top, scale
 
     def look_at_unread(self) -> None:
-        self.share_out(self._look_at, list(self.unread))
+        self.share_out(self._look_at, [outline.corners for outline in self.unread])
 
-    def _look_at(self, outline: Outline) -> None:
-        if not self.over() and not known(outline.corners, self.symbols):
-            self.look_closely(outline.corners)
+    def _look_at(self, corners: Corners) -> None:
+        if not self.over() and not known(corners, self.symbols):
+            self.look_closely(corners)
 
     def share_out(self, work: Callable[[Item], None], items: Sequence[Item]) -> None:
         """Do `work` on every item; in large pictures on two threads, as the libraries let go of Python's lock."""
@@ -204,9 +213,10 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
 
     Large pictures are searched piece by piece: what is small there would vanish in a smaller picture.
     """
+    last = (Search.look_at_unread, Search.look_again)
     if grey.size >= _LARGE_PX:
-        return (Search.look_at_unread, _other_formats, _tiled_sweep), (_sweep, _lifted_sweep, *_VARIANTS)
-    return (Search.look_at_unread, _other_formats, _sweep, _lifted_sweep), _VARIANTS
+        return (Search.look_at_unread, _other_formats, _tiled_sweep, Search.look_again), (_sweep, _lifted_sweep, *_VARIANTS)
+    return (_other_formats, _sweep, _lifted_sweep, _fine_sweep, *last), (*_VARIANTS, *last)
 
 
 def _other_formats(search: Search) -> None:
@@ -229,9 +239,21 @@ def _near_dots(grey: Grey, scale: float, search: Search) -> None:
 def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
     """Finder patterns anywhere, for symbols the base pass did not even see."""
     grey, scale = _shrunk(search.grey, _SWEEP_PX)
-    if max(grey.shape) < _SWEEP_PX / 2:
-        grey, scale = remedies.doubled(grey), 2.0
+    if max(grey.shape) < _SWEEP_PX / 2:  # a small picture of small symbols
+        scale = min(_SWEEP_PX * 1.4 / max(grey.shape), 4.0)
+        grey = _grown(grey, scale)
     _try_finders(search, grey, scale, 48, levels)
+
+
+def _fine_sweep(search: Search) -> None:
+    """Finder patterns of under three pixels a module, in a picture drawn larger."""
+    scale = min(float(np.sqrt(_FINE_PX / search.grey.size)), 2.5)
+    if scale > 1.2:
+        _try_finders(search, _grown(search.grey, scale), scale, 48, tuple(Level))
+
+
+def _grown(grey: Grey, scale: float) -> Grey:
+    return np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC), np.uint8)
 
 
 def _tiled_sweep(search: Search) -> None:
@@ -280,16 +302,7 @@ def _try_finders(
     # in a drawer full of labels, finders that already make one are not tried in pairs as well
     rest = finders if most < 5 else _unused(finders, whole)
     for triple in chain(whole, completed(grey, rest, camera)):
-        here = triple.moved(-left * scale, -top * scale, 1 / scale)
-        place = _quad(_extent(here))
-        if search.over():
-            return
-        if known(place, search.symbols):
-            continue
-        if most < 5 or (here.guessed is None and here.misfit < 0.8):
-            search.look_closely(place, here)
-        else:
-            search.read_marked(place, here)
+        search.try_marked(triple.moved(-left * scale, -top * scale, 1 / scale))
 
 
 def _unused(finders: list[Finder], whole: list[Triple]) -> list[Finder]:
@@ -307,11 +320,7 @@ def _stretched_sweep(across: float, down: float) -> Remedy:
         grey, scale = _shrunk(search.grey, 1100)
         grey = np.asarray(cv2.resize(grey, None, fx=across, fy=down, interpolation=cv2.INTER_CUBIC), np.uint8)
         for triple in triples(find(grey, 48)):
-            here = triple.moved(0, 0, np.array([1 / (scale * across), 1 / (scale * down)]))
-            if search.over():
-                return
-            if not known(_quad(_extent(here)), search.symbols):
-                search.look_closely(_quad(_extent(here)), here)
+            search.try_marked(triple.moved(0, 0, np.array([1 / (scale * across), 1 / (scale * down)])))
 
     return remedy
 
@@ -360,6 +369,7 @@ class LiveReader:
             search.look_at_unread()
         if not search.symbols and not search.over():
             _TURNS[self._turn % len(_TURNS)](search)
+            search.look_again()
             self._turn += 1
         return search.reading()
 
