@@ -20,7 +20,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.reader import remedies
-from kiosk.reader.finders import Finder, Level, Triple, find, triples
+from kiosk.reader.finders import Finder, Level, Triple, find, refined, triples
 from kiosk.reader.pairs import completed
 from kiosk.reader.rectify import read_triple
 from kiosk.reader.remedies import Grey
@@ -72,6 +72,8 @@ class Search:
                 self.unread = [outline for outline in self.unread if not same_place(outline.corners, corners)]
 
     def saw(self, corners: Corners, module_px: float) -> None:
+        if module_px * 25 < _SMALLEST_PX:
+            return
         if not known(corners, self.symbols) and not known(corners, self.unread):
             self.unread.append(Outline(corners, module_px))
 
@@ -135,13 +137,14 @@ class Search:
         self.share_out(self._look_at, waiting)
 
     def _read_marked(self, corners: Corners, marked: Triple) -> bool:
-        piece, left, top, scale = self._piece(corners, max(5 / marked.narrowest_px, 0.3))
+        piece, left, top, scale = self._piece(corners, max(6 / marked.narrowest_px, 0.3))
         if min(piece.shape) < _SMALLEST_PX:
             return False
         camera = self.camera.within(left, top, scale)
-        return self._keep_made(
-            read_triple(piece, marked.moved(left, top, scale), camera, self.over), left, top, scale
-        )
+        here = marked.moved(left, top, scale)
+        if here.guessed is None and scale > 1.5:
+            here = refined(piece, here)
+        return self._keep_made(read_triple(piece, here, camera, self.over), left, top, scale)
 
     def _keep_made(self, made: tuple[str, NDArray[np.float64]] | None, left: int, top: int, scale: float) -> bool:
         if made is None:
@@ -215,8 +218,8 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
     """
     last = (Search.look_at_unread, Search.look_again)
     if grey.size >= _LARGE_PX:
-        return (Search.look_at_unread, _other_formats, _tiled_sweep, Search.look_again), (_sweep, _lifted_sweep, *_VARIANTS)
-    return (_other_formats, _sweep, _lifted_sweep, _fine_sweep, *last), (*_VARIANTS, *last)
+        return (last[0], _other_formats, _tiled_sweep, last[1]), (_sweep, _lifted_sweep, *_VARIANTS, *last)
+    return (_other_formats, _sweep, _lifted_sweep, *last), (_fine_sweep, *_VARIANTS, *last)
 
 
 def _other_formats(search: Search) -> None:

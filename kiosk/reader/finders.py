@@ -436,6 +436,17 @@ def triples(finders: Sequence[Finder], limit: int = 4) -> list[Triple]:
     return found[:limit]
 
 
+def refined(grey: NDArray[np.uint8], triple: Triple) -> Triple:
+    """The same three finders measured again in `grey`, in which they stand larger than where they were found."""
+    seeds = np.array([[*finder.centre, finder.module_px, finder.module_px] for finder in triple.finders])
+    measured = _outlines(grey, seeds)
+    again = []
+    for finder in triple.finders:
+        near = [other for other in measured if np.hypot(*(other.centre - finder.centre)) < 2 * finder.module_px]
+        again.append(min(near, key=lambda other: float(np.hypot(*(other.centre - finder.centre))), default=finder))
+    return _triple(again[0], again[1], again[2]) or triple
+
+
 def _orders(finders: Sequence[Finder]) -> list[tuple[int, int, int]]:
     """Indices (corner, right, below) worth a closer look: sides of all three run along the legs; best first."""
     centres = np.array([finder.centre for finder in finders])
