@@ -126,7 +126,9 @@ def _asking(command: Add) -> None:
     history.add_argument("code", metavar="CODE", help="a label's text, or the name of a place or person")
     history.add_argument("--count", type=int, default=100)
     history.add_argument("--at", metavar="WHEN", help="where it was at a time, e.g. 2026-11-24T14:05")
-    _data(command("check", asking.check, "verify the whole ledger and say what is wrong"), json=True)
+    check = _data(command("check", asking.check, "verify the whole ledger and say what is wrong"), json=True)
+    check.add_argument("--line", type=int, metavar="N", help="instead: is this the line a printed audit report names")
+    check.add_argument("--hash", metavar="HASH", help="and the hash printed on it, twelve signs or more")
 
 
 def _labelling(command: Add) -> None:

@@ -72,6 +72,10 @@ def history(arguments: argparse.Namespace) -> int:
 
 def check(arguments: argparse.Namespace) -> int:
     """Verifies every line and table."""
+    if (arguments.line is None) != (arguments.hash is None):
+        return complain("check: --line and --hash go together; both stand at the foot of a printed report")
+    if arguments.line is not None:
+        return _check_report(arguments)
     with Desk.open(data_folder(arguments), read_only=True) as desk:
         found = desk.session.book.check(counting("lines"))
         total = desk.session.book.last_id
@@ -83,3 +87,16 @@ def check(arguments: argparse.Namespace) -> int:
     if not found and not arguments.json:
         print(f"{total} lines and every table agree")
     return WANTING if found else DONE
+
+
+def _check_report(arguments: argparse.Namespace) -> int:
+    """Whether a printed audit report says what the book says."""
+    with Desk.open(data_folder(arguments), read_only=True) as desk:
+        held = desk.audits.verify(arguments.line, arguments.hash)
+    if arguments.json:
+        print_json({"line": arguments.line, "genuine": held.genuine})
+    elif held.genuine and held.report:
+        print(f"genuine: the audit closed in line {arguments.line}")
+    else:
+        print(f"not genuine: line {arguments.line} closes no audit with that hash")
+    return DONE if held.genuine else WANTING

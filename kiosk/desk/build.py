@@ -100,8 +100,8 @@ class BuildCounter:
     def free_cutters(self) -> tuple[Cutter, ...]:
         """Cutters that are in no assembly, by diameter."""
         built = T.Holder.select(T.Assembly.cutter).join(T.Assembly, on=(T.Holder.assembly == T.Assembly.key))
-        found = T.Cutter.select().where(T.Cutter.key.not_in(built)).order_by(T.Cutter.dc_mm, T.Cutter.name)
-        return tuple(cutter_of(row) for row in rows(found))
+        free = T.Cutter.select().where(T.Cutter.key.not_in(built), T.Cutter.retired == 0)
+        return tuple(cutter_of(row) for row in rows(free.order_by(T.Cutter.dc_mm, T.Cutter.name)))
 
     def add_cutter(self, cutter: Cutter) -> None:
         self._session.write(CutterAdded(cutter))

@@ -19,6 +19,7 @@ from kiosk.ledger.upgrade import NewerLedger
 from kiosk.ledger.verify import Progress
 
 FOLDER = "backups"  # beside the ledger
+DAY_S = 24 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,13 @@ class CopiesCounter:
     def existing(self) -> tuple[Path, ...]:
         """Copies in all folders, newest first in each."""
         return tuple(path for folder in self.folders() for path in ledger_backup.copies(folder))
+
+    def due(self, every_s: float = DAY_S) -> bool:
+        """Whether the last copy is older than that, and something was written since."""
+        newest = next(iter(ledger_backup.copies(self.folders()[0])), None)
+        if newest is None:
+            return self._session.book.last_id > 0
+        return self._session.now().utc_s - newest.stat().st_mtime >= every_s
 
     def backup(self, target: Path | None = None, progress: Progress | None = None) -> tuple[CopyMade, ...]:
         """Copies the ledger to every folder (or to `target` alone), verifies, and drops the oldest beyond the limit.

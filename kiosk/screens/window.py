@@ -6,8 +6,11 @@ the scanner that types; rebuilds the frame when language or colours change.  Not
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 from kivy.app import App
@@ -15,7 +18,7 @@ from kivy.clock import Clock
 from kivy.core.window import Window
 
 from kiosk import where, words
-from kiosk.desk import Desk
+from kiosk.desk import Desk, copies
 from kiosk.reader.keyed import Keyed, KeyedFault, KeyedText, Scanner
 from kiosk.screens import theme
 from kiosk.screens.app import Options
@@ -33,6 +36,8 @@ from kiosk.settings import Settings
 from kiosk.words import t
 
 TICK_S = 1.0
+COPY_S = 600.0  # how often it is looked whether the day's copy is due
+QUIET_S = 5.0  # after the start, before anything is read that only a later touch needs
 SCANNER_QUIET_S = 0.2
 ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
 MODIFIERS = frozenset(range(300, 315))  # lock keys, shift, control, alt, meta: Kivy gives them characters too
@@ -69,6 +74,8 @@ class KioskApp(App):
         self._furnish()
         self.worker.ask(lambda desk: desk.session.settings, self._settle)
         Clock.schedule_interval(self._tick, TICK_S)
+        Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
+        Clock.schedule_once(lambda _: self.worker.ask(lambda desk: desk.finding.warm()), QUIET_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
@@ -152,6 +159,22 @@ class KioskApp(App):
             self._asked = True
             self.worker.ask(pulse, self._beat, self._no_beat)
 
+    def _copy(self, due: tuple[Path, tuple[Path, ...], int] | None) -> None:
+        """The day's copy of the ledger, on a thread of its own."""
+        if due is None:
+            return
+        folder, targets, keep = due
+
+        def copy() -> None:
+            for made in copies.backup(folder, targets, keep):
+                if made.copy is None:
+                    self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
+
+        threading.Thread(target=copy, name="copy", daemon=True).start()
+
+    def _say(self, trouble: str) -> None:
+        self.clerk.trouble = trouble
+
     def _beat(self, now: Any) -> None:
         self._asked = False
         self.clerk.beat(now)
@@ -184,3 +207,11 @@ class KioskApp(App):
                 cause = keyed.causes[0]
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
 
+
+
+def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
+    """What `copies.backup` needs when the day's copy is due."""
+    if not desk.copies.due():
+        return None
+    session = desk.session
+    return session.book.path.parent, desk.copies.folders(), int(session.settings.backup.keep)

@@ -193,3 +193,16 @@ def test_a_backup_is_put_back_and_what_was_hot_waits_for_a_reading(
     assert main(["hot", "--json", "--data", str(data)]) == DONE
     (hot,) = objects(capsys.readouterr().out)
     assert hot["hold"]["needs_reading"] is True  # type: ignore[index]
+
+
+def test_a_printed_report_is_held_against_the_book(shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
+    shop.desk.audits.open(shop.place("Presetter"))
+    closed = shop.desk.audits.close()
+    line = shop.desk.session.book.line(shop.desk.session.book.last_id)
+    assert line is not None and closed.say.key.startswith("audit.closed")  # type: ignore[union-attr]
+    shop.desk.close()
+    data = ["--data", str(shop.folder)]
+    assert main(["check", "--line", str(line.id), "--hash", line.hash[:16], *data]) == DONE
+    assert "genuine" in capsys.readouterr().out
+    assert main(["check", "--line", str(line.id), "--hash", "0" * 16, *data]) == WANTING
+    assert main(["check", "--line", str(line.id), *data]) == WRONG
