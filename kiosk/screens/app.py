@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kiosk import where
-from kiosk.desk import Desk
+from kiosk.desk import Desk, inbox
 from kiosk.desk.session import NotThere
 from kiosk.exchange.shop import read_shop
 from kiosk.ledger.clock import Counter, boot_counter_s
@@ -91,6 +91,7 @@ def open_desk(options: Options, counter: Counter = boot_counter_s, wall: Counter
     try:
         if desk.shop.empty:
             desk.shop.load(read_shop(where.demo_tags()))
+            inbox.fill(options.data_dir, where.demo_tags())
         if options.at:
             desk.session.here = desk.session.cards.find_place(options.at)
             if desk.session.here is None:

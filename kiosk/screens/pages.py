@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from kiosk.screens.audit import AuditScreen
+from kiosk.screens.audit_differences import AuditDifferencesScreen
 from kiosk.screens.build import BuildScreen
 from kiosk.screens.card import CardScreen
+from kiosk.screens.compare import CompareScreen
 from kiosk.screens.heat import HeatScreen
 from kiosk.screens.hot import HotScreen
 from kiosk.screens.labels import LabelsScreen
 from kiosk.screens.machine import MachineScreen
 from kiosk.screens.measure import MeasureScreen
+from kiosk.screens.people import PeopleScreen
 from kiosk.screens.pin import PinScreen
 from kiosk.screens.preferences import PreferencesScreen
 from kiosk.screens.reading import ReadingScreen
 from kiosk.screens.register import RegisterScreen
 from kiosk.screens.scan import ScanScreen
+from kiosk.screens.setup import SetupScreen
 from kiosk.screens.shop import ShopScreen
 from kiosk.screens.teardown import TearDownScreen
 from kiosk.screens.typed import TypedScreen
@@ -27,6 +32,8 @@ SCREENS: tuple[type[View], ...] = (
     TypedScreen,
     MachineScreen,
     CardScreen,
+    AuditScreen,
+    AuditDifferencesScreen,
     LabelsScreen,
     ShopScreen,
     PinScreen,
@@ -35,4 +42,7 @@ SCREENS: tuple[type[View], ...] = (
     BuildScreen,
     MeasureScreen,
     TearDownScreen,
+    SetupScreen,
+    CompareScreen,
+    PeopleScreen,
 )

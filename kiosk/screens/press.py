@@ -1,4 +1,4 @@
-"""A thread of its own for what takes seconds and needs no desk: drawing, proving and printing labels.
+"""A thread of its own for what takes seconds and needs no desk: proving and printing labels, a change plan.
 
 One job at a time; its progress and its end are handed over on Kivy's thread, and a touch can cancel it.
 """
@@ -45,7 +45,7 @@ class Press:
                 try:
                     answer = job(tell, cancel.is_set)
                 except Exception as error:
-                    log.warning("the labels could not be made: %s", error)
+                    log.warning("a job was not done: %s", error)
                     fault = error
                     Clock.schedule_once(lambda _: failed(fault))
                 else:
@@ -54,5 +54,5 @@ class Press:
         threading.Thread(target=work, name="press", daemon=True).start()
 
     def cancel(self) -> None:
-        """Asks the job that runs to stop before its next label."""
+        """Asks the job that runs to stop at its next step."""
         self._cancel.set()

@@ -1,4 +1,4 @@
-"""The shop: people, places and holders as lists, and the way to everything that is done less often.
+"""The shop: places and holders as lists, and the way to everything that is done less often.
 
 From any of them two touches lead to its label.  What a supervisor may change stands behind a PIN.
 """
@@ -20,7 +20,7 @@ MENU, LIST = 0, 1
 
 
 class ShopScreen(View):
-    """The menu, and one list at a time: `listing` is `places`, `people` or `holders`."""
+    """The menu, and one list at a time: `listing` is `places` or `holders`."""
 
     name = "shop"
     rail = "shop"
@@ -74,13 +74,6 @@ def _places(desk: Desk) -> list[Choice]:
     return [Choice(card.place.code, card.name, t(f"kind.{card.place.kind.value}")) for card in desk.shop.places()]
 
 
-def _people(desk: Desk) -> list[Choice]:
-    return [
-        Choice(card.key, card.name, t("shop.retired") if card.retired else t(f"role.{card.role}"))
-        for card in desk.people.operators()
-    ]
-
-
 def _holders(desk: Desk) -> list[Choice]:
     found: list[Choice] = []
     while page := desk.shop.holders(len(found), 200):
@@ -90,7 +83,7 @@ def _holders(desk: Desk) -> list[Choice]:
     return found
 
 
-_LISTS = {"places": _places, "people": _people, "holders": _holders}
+_LISTS = {"places": _places, "holders": _holders}
 
 
 def _code_of(desk: Desk, key: str) -> str:

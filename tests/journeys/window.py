@@ -71,12 +71,13 @@ class Window:
     # What a person does ---------------------------------------------------------------------------------------
 
     def touch(self, words: str) -> None:
-        """Touch what says these words; waits for it."""
+        """Touch what says these words; waits until it is there and stays in its place."""
         found: list[Any] = []
 
         def there() -> bool:
+            before = list(found)
             found[:] = [touch for touch in self.screen()["touches"] if words.casefold() in touch[0].casefold()]
-            return bool(found)
+            return bool(found) and found == before
 
         self._until(there, f"something to touch that says {words!r}")
         _, x, y, width, height = min(found, key=lambda touch: len(touch[0]))
@@ -87,8 +88,9 @@ class Window:
         found: list[Any] = []
 
         def there() -> bool:
+            before = list(found)
             found[:] = [touch for touch in self.screen()["touches"] if touch[0] == symbol]
-            return bool(found)
+            return bool(found) and found == before
 
         self._until(there, f"a key that says exactly {symbol!r}")
         _, x, y, width, height = found[0]

@@ -32,7 +32,7 @@ class LabelPreview(Widget):
         self._texture: Texture | None = None
         for name in ("pos", "size"):
             self.fbind(name, self._draw)
-        look.fbind("mm", self._draw)
+        look.bind(mm=self._draw)  # weakly: the look outlives every screen
 
     def show(self, layout: Layout | None) -> None:
         """Show this one, or nothing."""

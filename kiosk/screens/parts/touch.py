@@ -6,7 +6,7 @@ It reports a release on itself, never needs a double tap, a long press or a swip
 
 from __future__ import annotations
 
-from kivy.properties import ColorProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ColorProperty, NumericProperty, StringProperty
 from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.boxlayout import BoxLayout
 
@@ -29,12 +29,16 @@ class Panel(BoxLayout):
 
 
 class BigButton(Touchable, BoxLayout):
-    """A word, with or without an icon, that does something.  `note` is a smaller line below the word."""
+    """A word, with or without an icon, that does something.  `note` is a smaller line below the word.
+
+    `elides`: the word is the shop's own (a printer, a place) and ends in dots where it is too long.
+    """
 
     text = StringProperty()
     note = StringProperty()
     largest = NumericProperty()  # font size of the word, px
     edge = ColorProperty((0, 0, 0, 0))  # a frame that marks it
+    elides = BooleanProperty(False)
     icon = StringProperty()
     fill = ColorProperty()
     ink = ColorProperty()

@@ -1,0 +1,429 @@
+"""Samples of the screens behind the shop's menu: build-up, measuring, register, PIN, settings, labels, setup.
+
+Filled as the desk would fill them, with the longest plausible texts; see `samples.py` for what a sample is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields, replace
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
+from kiosk.desk.people import ROLES, PinRefused
+from kiosk.exchange.control_list import Columns, ListMap
+from kiosk.exchange.faults import Fault, FileFaults, Read
+from kiosk.labels.content import holder_label
+from kiosk.rules import codes
+from kiosk.rules.assembly import Clamping, Material, Measured
+from kiosk.rules.cards import OperatorCard
+from kiosk.rules.compare import Compared, Comparison, Listed, Verdict
+from kiosk.rules.fits import FitRules, Question, fit
+from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
+from kiosk.rules.places import Kind
+from kiosk.rules.say import Say, say
+from kiosk.rules.setup_sheet import Met, Need, PickRound, Supply
+from kiosk.rules.stock import BookEntry, book_entry
+from kiosk.screens.parts.choice import Choice
+from kiosk.settings import Settings
+from kiosk.words import t
+from tests.journeys.samples import ASSEMBLY, CARD, CUTTER, HOLDER, HOT, SLOT
+
+REFUSED = BuildRefused(
+    say("build.not_at_bench", name=HOLDER.name, place=SLOT.name), say("build.to_bench", name=HOLDER.name)
+)
+ENTRY = book_entry(CARD)
+BARE = BookEntry("HV4T8BRJ3V", replace(HOLDER, name="Collet 2-16 x 100"), None, "Cabinet B · 12-08", Kind.SLOT)
+IN_MILL = replace(ENTRY, place="Mill 2 · pocket 14", kind=Kind.POCKET, machine="Mill 2", pocket=14)
+WAITS = replace(ENTRY, place="Shrink station", kind=Kind.SHRINK, hot=True, safe_in_s=1060.0)
+
+
+def offers() -> tuple[Offer, ...]:
+    """Cutters that fit, and some that do not, for several reasons."""
+    cutters = (
+        CUTTER,
+        replace(CUTTER, key="C2", dmm_mm=10.0, dc_mm=10.0, name="End mill 10 R1"),
+        replace(CUTTER, key="C3", material=Material.HSS, flat=True, name="Roughing mill Ø12 R1 HSS"),
+        replace(CUTTER, key="C4", shank_h6=False, name="Drill 12"),
+    )  # fmt: skip
+    found = []
+    for cutter in cutters * 3:
+        question = Question(HOLDER, cutter, 36.0, heats_used=198)
+        found.append(Offer(cutter, fit(question, FitRules())))
+    return tuple(found)
+
+
+def _build(screen: Any, step: int) -> None:
+    screen.trouble = ""
+    screen._offered((replace(CARD, assembly=None), offers()))
+    screen.choose(screen.offers[0])
+    if step >= 2:
+        worst = max(offers(), key=lambda offer: len(offer.fit.findings))
+        screen._fits(worst.fit)
+    screen.step = step
+    if step == 4:
+        screen.title, screen.detail = ASSEMBLY.name, t("build_up.next_shrink")
+
+
+def _build_fits(screen: Any) -> None:
+    _build(screen, 2)
+    screen._fits(offers()[0].fit)
+
+
+def _build_refused(screen: Any) -> None:
+    _build(screen, 2)
+    screen._failed(REFUSED)
+
+
+def _build_no(screen: Any) -> None:
+    screen.step = 0
+    screen._failed(BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder")))
+
+
+def _measure(screen: Any, figures: tuple[float, ...]) -> None:
+    screen.trouble = ""
+    screen._take(replace(CARD, measure_in_s=665.0))
+    for figure in figures:
+        screen._values.append(figure)
+        screen._next()
+
+
+def _measured(screen: Any) -> None:
+    _measure(screen, ())
+    warm = say("measure.warm", name=ASSEMBLY.name, error_um=212.0, measure_in_s=665.0)
+    screen._measured(MeasureTaken(CARD, Measured(142.318, 12.004), warm))
+
+
+def _measure_scan(screen: Any) -> None:
+    screen.step = 0
+    screen._failed(BuildRefused(say("build.nothing_in", name=HOLDER.name), say("build.choose_other")))
+
+
+def _tear_down(screen: Any, step: int, *, hot: bool) -> None:
+    screen.only_say = False
+    screen._take(CARD)
+    if step == 2:
+        screen._done(HOT if hot else CARD)
+    elif hot:
+        screen._failed(
+            BuildRefused(
+                say("build.tear_down_elsewhere", name=ASSEMBLY.name, place=SLOT.name),
+                say("build.to_shrink", name=ASSEMBLY.name),
+            )
+        )
+
+
+def _tear_down_scan(screen: Any) -> None:
+    screen.step = 1
+    screen.step = 0
+    screen.trouble = ""
+
+
+def _register(screen: Any, step: int) -> None:
+    screen.shown()
+    if step >= 1:
+        screen.coupling(Choice("HSK63", ""))
+    if step >= 2:
+        screen.clamping(Choice(Clamping.SHRINK_FIT.value, ""))
+    if step >= 3:
+        for figure in (12.0, 24.0, 90.0):
+            screen.take(figure)
+    if step >= 4:
+        screen._stands((SLOT.place.code, SLOT.name))
+    if step >= 5:
+        screen._registered(CARD)
+    if step == 6:
+        screen._bound(t("register.bound", name=HOLDER.name))
+
+
+def _register_trouble(screen: Any) -> None:
+    _register(screen, 5)
+    screen._bound(t("register.not_free", code="HV4T8BRJ3V"))
+
+
+def _pin_who(screen: Any) -> None:
+    screen.step = 0
+    screen.people = [Choice("kim", "Kim Vale"), Choice("alex", "Alexandra Featherstone", t("pin.none"))]
+
+
+def _pin(screen: Any, error: Exception | None) -> None:
+    _pin_who(screen)
+    screen.choose(screen.people[1])
+    for figure in "4711":
+        screen.ids.pad.press(figure)
+    if error is not None:
+        screen._failed(error)
+    else:
+        screen.trouble = t("pin.twice")
+
+
+def _settings(screen: Any, row: str = "") -> None:
+    screen.step = 0
+    screen.trouble = ""
+    screen._list(Settings())
+    found = [choice for choice in screen.rows if choice.key == row]
+    if found:
+        screen.choose(found[0])
+
+
+def _settings_said(screen: Any) -> None:
+    _settings(screen)
+    screen.trouble = t("shop.backed_up", file="kiosk-2026-11-25-001512.db")
+
+
+def every_setting() -> tuple[str, ...]:
+    """The settings with the longest words: the list has several pages, and the page turned to is the first."""
+    rows = [f"{group.name}.{one.name}" for group in fields(Settings) for one in fields(getattr(Settings(), group.name))]
+    return tuple(row for row in ("heat.limit_c", "kiosk.theme", "kiosk.muted") if row in rows)
+
+
+def _shop_list(screen: Any) -> None:
+    screen.listing = "holders"
+    screen.title = t("shop.holders")
+    screen._listed([Choice(str(at), ASSEMBLY.name, "hollow taper 63 · HV4T 8BRJ 3V") for at in range(30)])
+
+
+def _labels(screen: Any, what: str) -> None:
+    screen._contents = ()
+    screen.size_name, screen.queue = "25x25", "front_office_label_printer"
+    screen.trouble = ""
+    code = codes.parse("HV4T8BRJ3V")
+    content = holder_label(code, HOLDER)
+    if what == "choose":
+        screen.back()
+        return
+    screen._one((content, "H1"))
+    if what == "several":
+        screen._several((content,) * 40)
+    elif what == "fresh":
+        screen._replacement((content,))
+    elif what == "size":
+        screen.choose_size()
+    elif what == "queue":
+        screen._pick("queue", [Choice("", t("labels.to_file"), t("labels.to_file_note"))])
+    elif what == "busy":
+        screen._begin(t("labels.proving"))
+        screen._progress(37, 152)
+    elif what == "saved":
+        screen.fresh, screen.again = True, False
+        screen._say(True, t("labels.saved", count=152, file="HV4T8BRJ3V-etc.pdf"), t("labels.scan_new"))
+    elif what == "sent":
+        screen.again = True
+        screen._say(True, t("labels.sent", count=152, number=1817, queue=screen.queue), "")
+    elif what == "failed":
+        screen._say(False, t("labels.none"), "")
+
+
+def met() -> tuple[Met, ...]:
+    """A piece for every way there is to have one."""
+    entries = {Supply.IN_MACHINE: IN_MILL, Supply.IN_CABINET: ENTRY, Supply.ELSEWHERE: ENTRY, Supply.HOT: WAITS,
+               Supply.IN_OTHER_MACHINE: replace(IN_MILL, machine="Mill 1", place="Mill 1 · pocket 40")}  # fmt: skip
+    found = []
+    for at, supply in enumerate(Supply, 1):
+        need = Need(at, "Roughing mill Ø12 R1 long" if at % 2 else "", 2, "Mill 2", 12.0, 1.0, 30.0, 4)
+        built = supply in (Supply.BUILD, Supply.NO_HOLDER)
+        holder = BARE if supply is Supply.BUILD else None
+        found.append(Met(need, 1, supply, entries.get(supply), CUTTER if built else None, holder))
+    return (*found, Met(Need(9, "", 1, "Mill 2"), 1, Supply.HOT, replace(WAITS, safe_in_s=None)))
+
+
+def change_plan() -> ChangePlan:
+    """Every kind of step, one without room, and a gap."""
+    other = replace(ASSEMBLY, key="A2", name="Indexable mill 80")
+    steps = (
+        Step(Doing.LEAVE, ASSEMBLY, 7, 7), Step(Doing.TAKE_OUT, other, 12, None), Step(Doing.MOVE, other, 14, 3),
+        Step(Doing.PUT_IN, ASSEMBLY, None, 14),
+    )  # fmt: skip
+    proofs = (Proof(Aim.MOVES, 12.0, 11.0), Proof(Aim.TRAVEL, 900.0, 900.0))
+    return ChangePlan(steps, (Unplaced(other, ()),), proofs)
+
+
+def _sheets(screen: Any, *, some: bool) -> None:
+    screen.step = 0
+    screen.trouble = ""
+    rows = [Choice(name, name) for name in ("Pump cover", "Bearing block, second side, 3rd lot")] if some else []
+    screen._listed(("…/holder-kiosk/setups", rows))
+
+
+def _sheet_faults(screen: Any) -> None:
+    faults = (
+        Fault("Pump cover.csv", 3, "quantity", "must be 1 to 200, not 1000"),
+        Fault("Pump cover.csv", 14, "name", "is empty, and there are no cutting data either"),
+    )
+    screen._needs = ()
+    from kiosk.screens.setup import Sheet
+
+    screen._read(Sheet(Read((Need(1, "Drill 5"),) * 11, faults), ("Mill 1",)))
+
+
+def _sheet_machines(screen: Any) -> None:
+    screen._needs, screen._machines = (Need(1, "Drill 5", 1, "Mill 12"),), ("Mill 1", "Mill 2", "Mill 3")
+    screen._which(t("setup_sheet.no_machine", name="Mill 12"))
+
+
+def _pieces(screen: Any) -> None:
+    screen.title, screen.machine, screen.trouble = "Bearing block, second side", "Mill 2", ""
+    screen.show(met())
+
+
+def _round(screen: Any, what: str = "") -> None:
+    from kiosk.screens.setup import Scanned
+
+    _pieces(screen)
+    screen.start_round()
+    second = replace(ENTRY, code="H7SJEC466N", place="Cabinet B · 12-08")
+    screen._round = PickRound((ENTRY, second))
+    screen._next()
+    if what == "taken":
+        screen.pick(Scanned(ENTRY.code, ENTRY.name, False))
+    elif what == "hot":
+        screen.pick(Scanned(ENTRY.code, ENTRY.name, True))
+    elif what == "strange":
+        screen.pick(Scanned("P000000001", "P000 0000 01", False))
+    elif what == "over":
+        screen.pick(Scanned(ENTRY.code, ENTRY.name, False))
+        screen.absent()
+
+
+def _planning(screen: Any) -> None:
+    _pieces(screen)
+    screen._progress(1, 2)
+    screen.step = 5
+
+
+def _plan(screen: Any, made: ChangePlan) -> None:
+    _pieces(screen)
+    screen.show_plan(made)
+
+
+def comparison() -> Comparison:
+    """A line for every verdict."""
+    lines = []
+    for at, verdict in enumerate(Verdict, 1):
+        listed = Listed(at, ASSEMBLY.name, at, at, False, 143.318, 12.104)
+        in_book = verdict is not Verdict.NOT_IN_BOOK
+        lines.append(
+            Compared(
+                (verdict, Verdict.DIAMETER) if verdict is Verdict.WRONG_POCKET else (verdict,),
+                None if verdict is Verdict.NOT_IN_CONTROL else listed,
+                IN_MILL if in_book else None,
+                None if in_book else "Indexable mill 80",
+            )
+        )
+    return Comparison("Mill 2", tuple(lines))
+
+
+def _compare(screen: Any, verdict: Verdict, *, guessed: bool) -> None:
+    from kiosk.screens.compare import Result
+
+    screen.machine = "Mill 2"
+    screen._file = Path("Mill 2 export.csv")
+    made = ListMap(Columns("NAME", "T", "POCKET", "LENGTH", "DIAMETER"))
+    screen.show(Result(comparison(), made, guessed))
+    screen.choose(screen.rows[list(Verdict).index(verdict)])
+    if not guessed and verdict is Verdict.LENGTH:
+        screen._saved(Path("/data/comparisons/Mill 2 tool table.csv"))
+
+
+def _compare_lists(screen: Any, *, some: bool) -> None:
+    screen.machine = "Mill 2"
+    rows = [Choice("a", "Mill 2 tool table, Tuesday morning")] if some else []
+    screen._papers(("…/holder-kiosk/controls", rows))
+
+
+def _compare_machines(screen: Any) -> None:
+    screen.step = 0
+    screen._listed([Choice(name, name) for name in ("Mill 1", "Mill 2", "Mill 3")])
+
+
+def _compare_faults(screen: Any) -> None:
+    screen.machine = "Mill 2"
+    screen._not_compared(
+        FileFaults(
+            [
+                Fault("Mill 2 export.csv", 1, "LENGTH", "this column is missing, the map takes it for length"),
+                Fault("Mill 2 export.csv", 0, "[columns] name", "a list needs the tool's name or its number"),
+            ]
+        )
+    )
+
+
+def _people(screen: Any, state: str = "") -> None:
+    screen.trouble = ""
+    cards = [OperatorCard(str(at), "Alexandra Featherstone", ROLES[at % 2], at > 3) for at in range(6)]
+    screen._listed(tuple(cards) if state != "none" else ())
+    screen.step = 0
+    if state == "none":
+        return
+    screen.choose(screen.people[0])
+    if state == "list":
+        screen.step = 0
+    elif state == "name":
+        screen._begin()
+        screen.named("Alexandra Featherstone")
+    elif state == "role":
+        screen._begin()
+        screen.named("Alexandra Featherstone-Harrington")
+    elif state == "reason":
+        screen._why()
+    elif state == "added":
+        screen._added(cards[0])
+
+
+Fill = Callable[[Any], Any]
+SAMPLES: tuple[tuple[str, str, Fill], ...] = (
+    ("shop", "menu", lambda screen: screen.shown()),
+    ("shop", "list", _shop_list),
+    ("build", "scan", _build_no),
+    ("build", "cutters", lambda screen: _build(screen, 1)),
+    ("build", "blocked", lambda screen: _build(screen, 2)),
+    ("build", "fits", _build_fits),
+    ("build", "refused", _build_refused),
+    ("build", "depth", lambda screen: _build(screen, 3)),
+    ("build", "built", lambda screen: _build(screen, 4)),
+    ("measure", "scan", _measure_scan),
+    ("measure", "length", lambda screen: _measure(screen, ())),
+    ("measure", "runout", lambda screen: _measure(screen, (142.318, 12.004))),
+    ("measure", "taken", _measured),
+    ("tear_down", "scan", _tear_down_scan),
+    ("tear_down", "condition", lambda screen: _tear_down(screen, 1, hot=False)),
+    ("tear_down", "refused", lambda screen: _tear_down(screen, 1, hot=True)),
+    ("tear_down", "hot", lambda screen: _tear_down(screen, 2, hot=True)),
+    ("tear_down", "cool", lambda screen: _tear_down(screen, 2, hot=False)),
+    *(("register", str(step), partial(_register, step=step)) for step in range(7)),
+    ("register", "taken", _register_trouble),
+    ("pin", "who", _pin_who),
+    ("pin", "twice", lambda screen: _pin(screen, None)),
+    ("pin", "wrong", lambda screen: _pin(screen, PinRefused())),
+    ("pin", "wait", lambda screen: _pin(screen, PinRefused(55.0))),
+    ("settings", "list", _settings),
+    ("settings", "backed-up", _settings_said),
+    *(("settings", row, partial(_settings, row=row)) for row in every_setting()),
+    *(
+        ("labels", what, partial(_labels, what=what))
+        for what in ("choose", "one", "several", "fresh", "size", "queue", "busy", "saved", "sent", "failed")
+    ),
+    ("setup", "sheets", lambda screen: _sheets(screen, some=True)),
+    ("setup", "none", lambda screen: _sheets(screen, some=False)),
+    ("setup", "faults", _sheet_faults),
+    ("setup", "machines", _sheet_machines),
+    ("setup", "pieces", _pieces),
+    *(
+        ("setup", f"round-{what or 'begun'}", partial(_round, what=what))
+        for what in ("", "taken", "hot", "strange", "over")
+    ),
+    ("setup", "planning", _planning),
+    ("setup", "plan", lambda screen: _plan(screen, change_plan())),
+    ("setup", "proven", lambda screen: _plan(screen, replace(change_plan(), unplaced=(), proofs=()))),
+    ("compare", "machines", _compare_machines),
+    ("compare", "lists", lambda screen: _compare_lists(screen, some=True)),
+    ("compare", "none", lambda screen: _compare_lists(screen, some=False)),
+    ("compare", "faults", _compare_faults),
+    *(("compare", v.value, partial(_compare, verdict=v, guessed=v is Verdict.NOT_IN_BOOK)) for v in Verdict),
+    *(
+        ("people", state or "person", partial(_people, state=state))
+        for state in ("list", "none", "", "name", "role", "reason", "added")
+    ),
+)
