@@ -19,6 +19,7 @@ from kiosk.rules.codes import CodeFault, parse
 from kiosk.rules.say import Say, Value
 
 LANGUAGES = ("en", "de")
+MM_PER_INCH = 25.4
 
 _UNITS = {
     "mm": ("mm", 3), "um": ("µm", 0), "c": ("°C", 0), "k": ("K", 0), "kg": ("kg", 2), "g": ("g", 0),
@@ -79,6 +80,8 @@ class Catalogue:
             return datetime.fromtimestamp(value).strftime("%H:%M")
         if unit in _UNITS and unit != name:
             sign, places = _UNITS[unit]
+            if unit == "mm" and _Spoken.inches:
+                return f"{self.number(value / MM_PER_INCH, 4)}{_NARROW}in"
             return f"{self.number(value, places)}{_NARROW}{sign}"
         return self.number(value, 3)
 
@@ -135,12 +138,18 @@ def fields_of(pattern: str) -> frozenset[str]:
 
 class _Spoken:
     language = "en"
+    inches = False  # lengths are shown in inches; they are entered and kept in millimetres all the same
 
 
 def speak(language: str) -> None:
     """From now on `say` and `t` use this language.  Raises FileNotFoundError for one without a catalogue."""
     catalogue(language)
     _Spoken.language = language
+
+
+def show_inches(yes: bool) -> None:
+    """From now on lengths are shown in inches, or in millimetres again."""
+    _Spoken.inches = yes
 
 
 def language() -> str:

@@ -245,7 +245,8 @@ def _heated(entry: L.Heated, at: Stamp, state: State) -> Iterator[Change]:
         {
             "holder": entry.holder, "heated_line": at.id, "heated_utc_s": at.utc_s, "heated_watched_s": at.watched_s,
             "temp_c": entry.temp_c, "length_mm": entry.length_mm, "stages": text([[entry.place, at.watched_s]]),
-            "readings": "[]", "body_c": entry.body_c, "ended_line": None, "reading_only": int(entry.reading_only), "gaps": 0,
+            "readings": "[]", "body_c": entry.body_c, "ended_line": None,
+            "reading_only": int(entry.reading_only), "gaps": 0,
         },
     )  # fmt: skip
 

@@ -127,7 +127,9 @@ class KioskApp(App):
         self.sounds.volume, self.sounds.muted = settings.kiosk.volume, settings.kiosk.muted
         self._fit()
         self.scanner = Scanner(settings.scanner.prefix, settings.scanner.suffix)
-        if look.colours != settings.kiosk.theme or words.language() != settings.kiosk.language:
+        words.show_inches(settings.kiosk.units == "inch")
+        mine = settings.kiosk
+        if (look.colours, words.language(), before.kiosk.units) != (mine.theme, mine.language, mine.units):
             look.wear(settings.kiosk.theme)
             words.speak(settings.kiosk.language)
             self._rebuild()

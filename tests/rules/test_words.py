@@ -49,3 +49,14 @@ def test_every_setting_that_a_screen_lists_has_a_name(language: str) -> None:
             assert f"setting.{group.name}.{one.name}" in known
             for option in one.metadata.get("options", ()):
                 assert f"option.{option}" in known
+
+
+def test_lengths_are_shown_in_inches_where_the_shop_wants_it() -> None:
+    try:
+        words.show_inches(True)
+        assert words.catalogue("en").figure("length_mm", 25.4) == "1\u00a0in"
+        assert words.catalogue("de").figure("diameter_mm", 12.0) == "0,4724\u00a0in"
+        assert words.catalogue("en").figure("hottest_c", 43.0) == "43\u00a0°C"
+    finally:
+        words.show_inches(False)
+    assert words.catalogue("en").figure("length_mm", 25.4) == "25.4\u00a0mm"
