@@ -219,7 +219,7 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
     last = (Search.look_at_unread, Search.look_again)
     if grey.size >= _LARGE_PX:
         return (last[0], _other_formats, _tiled_sweep, last[1]), (_sweep, _lifted_sweep, *_VARIANTS, *last)
-    return (_other_formats, _sweep, _lifted_sweep, *last), (_fine_sweep, *_VARIANTS, *last)
+    return (_other_formats, _sweep, _lifted_sweep, *last), (*_VARIANTS, *last)
 
 
 def _other_formats(search: Search) -> None:
@@ -339,9 +339,10 @@ def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Remedy:
 
 
 _VARIANTS = (
-    _dotted,
     _stretched_sweep(2.5, 1),
     _stretched_sweep(1, 2.5),
+    _fine_sweep,
+    _dotted,
     _variant(remedies.local_contrast),
     _variant(remedies.shadows_lifted),
     _variant(remedies.doubled, 2.0),

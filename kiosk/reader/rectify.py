@@ -254,31 +254,67 @@ def _settled(dark: NDArray[np.bool_], fixed: Layout) -> NDArray[np.int8]:
 def readings(flat: Flat) -> Iterator[NDArray[np.int8]]:
     """Several opinions on what the modules are, the most usual first."""
     grey = modules(flat)
-    first = _settled(relative(grey) < 0.5, flat.layout)
-    yield first
-    bits = _settled(_equalised(grey, flat.layout.bits, 3) > 0, flat.layout)
+    yield _settled(relative(grey) < 0.5, flat.layout)
+    bits = _settled(_equalised(grey, flat.layout.bits) > 0, flat.layout)
     yield bits
     yield _settled(grey < cv2.blur(grey, (7, 7)), flat.layout)
-    for _ in range(3):
-        before, bits = bits, _settled(_equalised(grey, bits, 5) > 0, flat.layout)
-        if (before == bits).all():
-            break
-        yield bits
+    yield _settled(_explained(grey, bits, flat.layout) > 0, flat.layout)
 
 
-def _equalised(grey: Image, bits: NDArray[np.int8], taps: int) -> Image:
-    """Blackness of each module with its neighbours' spill taken out: a filter learnt on the modules in `bits`.
+def _explained(grey: Image, bits: NDArray[np.int8], fixed: Layout, rounds: int = 3) -> Image:
+    """Darkness of each module by how much worse the picture would be explained were it the other colour.
 
-    Blur by defocus or by movement in any direction smears the fixed modules just as it smears the others.  bits: 1
-    black, 0 white, -1 not known; taps: edge of the filter in modules.
+    How a module smears into its neighbours is measured on `bits`, a first guess; then every module that explains
+    the picture better the other way is turned, a ninth of them at a time so that neighbours never turn together,
+    and the smear is measured again (iterated conditional modes).
     """
-    size = len(grey)
+    size, side = len(grey), 2
+    taps = 2 * side + 1
+    plain = _plain(grey).astype(np.float64)
+    free = ~fixed.fixed
+    colour = bits * 2.0 - 1.0
+    turn_costs = np.zeros_like(plain)
+    for _ in range(rounds):
+        framed = np.pad(colour, side, constant_values=-1)
+        table = np.lib.stride_tricks.sliding_window_view(framed, (taps, taps)).reshape(size * size, -1)
+        table = np.concatenate([table, np.ones((size * size, 1))], axis=1)
+        square = table.T @ table + 0.01 * len(table) * np.eye(table.shape[1])
+        smear = np.linalg.solve(square, table.T @ plain.ravel())
+        kernel, level = smear[:-1].reshape(taps, taps), smear[-1]
+        energy = float((kernel**2).sum()) + 1e-9
+        turned = 0
+        for start in range(9):
+            framed = np.pad(colour, side, constant_values=-1)
+            drawn = cv2.filter2D(framed, -1, kernel, borderType=cv2.BORDER_CONSTANT)[side:-side, side:-side]
+            left = cv2.filter2D(plain - drawn - level, -1, kernel[::-1, ::-1], borderType=cv2.BORDER_CONSTANT)
+            turn_costs = 4 * colour * left + 4 * energy
+            better = np.zeros_like(free)
+            better[start // 3 :: 3, start % 3 :: 3] = True
+            better &= free & (turn_costs < 0)
+            colour[better] *= -1
+            turned += int(better.sum())
+        if not turned:
+            break
+    return np.asarray(colour * np.maximum(turn_costs, 0) / (4 * energy), np.float32)
+
+
+def _plain(grey: Image) -> Image:
+    """Grey without the light's fall: mean 0 and spread 1 around every module."""
     level = cv2.blur(grey, (9, 9))
     spread = np.sqrt(np.maximum(cv2.blur((grey - level) ** 2, (9, 9)), 1.0))
-    plain = (grey - level) / spread
-    side = taps // 2
-    framed = cv2.copyMakeBorder(plain, side, side, side, side, cv2.BORDER_REPLICATE)
-    table = np.lib.stride_tricks.sliding_window_view(framed, (taps, taps)).reshape(size, size, -1)
+    return np.asarray((grey - level) / spread, np.float32)
+
+
+def _equalised(grey: Image, bits: NDArray[np.int8]) -> Image:
+    """Blackness of each module with its neighbours' spill taken out: a 3 by 3 filter learnt on the modules in `bits`.
+
+    Blur by defocus or by movement in any direction smears the fixed modules just as it smears the others.  bits: 1
+    black, 0 white, -1 not known.
+    """
+    size = len(grey)
+    plain = _plain(grey)
+    framed = cv2.copyMakeBorder(plain, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
+    table = np.lib.stride_tricks.sliding_window_view(framed, (3, 3)).reshape(size, size, -1)
     table = np.concatenate([table, np.ones_like(plain)[..., None]], axis=-1)
     known = bits >= 0
     wanted = bits[known] * 2.0 - 1.0
@@ -315,8 +351,8 @@ def opinions(flat: Flat) -> Iterator[Image]:
     seen = np.clip(contrast / max(float(np.median(contrast)), 1.0), 0.05, 1)  # glare and dirt leave little contrast
     plain = np.asarray((1 - 2 * relative(grey)) * seen, np.float32)
     yield plain
-    bits = _settled(plain > 0, flat.layout)
-    yield np.asarray(_equalised(grey, bits, 5) * seen, np.float32)
+    bits = _settled(_equalised(grey, flat.layout.bits) > 0, flat.layout)
+    yield np.asarray(_explained(grey, bits, flat.layout) * seen, np.float32)
 
 
 def read_triple(
