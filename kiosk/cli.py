@@ -114,6 +114,7 @@ def _computing(command: Add) -> None:
     bench = command("bench", computing.bench, "ratios against named peers")
     bench.add_argument("name", nargs="?", choices=computing.BENCHES)
     bench.add_argument("--quick", action="store_true", help="smaller inputs")
+    bench.add_argument("--photos", type=Path, metavar="DIR", help="photographs with truth.json, for the reader")
     bench.add_argument("--json", action="store_true", help="one object a line")
 
 

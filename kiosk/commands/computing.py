@@ -65,7 +65,8 @@ def bench(arguments: argparse.Namespace) -> int:
     """Ratios against named peers on the same input in one run."""
     for name in [arguments.name] if arguments.name else BENCHES:
         module = import_module(f"kiosk.bench.{name}")
-        for row in module.run(quick=arguments.quick):
+        more = {"photos": arguments.photos} if name == "reader" else {}
+        for row in module.run(quick=arguments.quick, **more):
             if arguments.json:
                 print_json(asdict(row))
             else:
