@@ -7,14 +7,19 @@ from kiosk.screens.audit_differences import AuditDifferencesScreen
 from kiosk.screens.build import BuildScreen
 from kiosk.screens.card import CardScreen
 from kiosk.screens.compare import CompareScreen
+from kiosk.screens.find import FindScreen
 from kiosk.screens.heat import HeatScreen
+from kiosk.screens.history import HistoryScreen
+from kiosk.screens.holder import HolderScreen
 from kiosk.screens.hot import HotScreen
 from kiosk.screens.labels import LabelsScreen
 from kiosk.screens.machine import MachineScreen
 from kiosk.screens.measure import MeasureScreen
 from kiosk.screens.people import PeopleScreen
 from kiosk.screens.pin import PinScreen
+from kiosk.screens.place import PlaceScreen
 from kiosk.screens.preferences import PreferencesScreen
+from kiosk.screens.presetter import PresetterScreen
 from kiosk.screens.reading import ReadingScreen
 from kiosk.screens.register import RegisterScreen
 from kiosk.screens.scan import ScanScreen
@@ -32,6 +37,10 @@ SCREENS: tuple[type[View], ...] = (
     TypedScreen,
     MachineScreen,
     CardScreen,
+    FindScreen,
+    PlaceScreen,
+    HolderScreen,
+    HistoryScreen,
     AuditScreen,
     AuditDifferencesScreen,
     LabelsScreen,
@@ -45,4 +54,5 @@ SCREENS: tuple[type[View], ...] = (
     SetupScreen,
     CompareScreen,
     PeopleScreen,
+    PresetterScreen,
 )

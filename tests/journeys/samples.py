@@ -13,12 +13,15 @@ from typing import Any
 from kiosk import where
 from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor
 from kiosk.desk.desk import Scanned
+from kiosk.desk.finding import Found, FoundRow, WayThere
 from kiosk.desk.handover import MachineView, Pocket
+from kiosk.desk.records import HistoryRow
 from kiosk.exchange.shop import read_shop
 from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
 from kiosk.rules.checkin import Done, Expects, Reason, Refused, Wait
+from kiosk.rules.finding import Usable, parse
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.places import Kind, Place
@@ -275,6 +278,50 @@ def _differences(screen: Any) -> None:
     screen.trouble = say_words(say("audit.settled.book_moved", name=ASSEMBLY.name, place="Cabinet A · 10-12"))
 
 
+FOUND = tuple(
+    FoundRow(
+        f"H{usable}", "HV4T8BRJ3V", ASSEMBLY.name, HOLDER.name, usable, None if usable is Usable.NOWHERE else "P1",
+        None if usable is Usable.NOWHERE else "Mill 2 · pocket 14" if usable is Usable.IN_MACHINE else SLOT.name,
+        4384.0 if usable is Usable.COOLING else None, 12.0, 1.0, 142.3,
+    )
+    for usable in Usable
+)  # fmt: skip
+
+
+def _find(screen: Any, step: int, letters: bool = False, found: tuple[FoundRow, ...] = FOUND) -> None:
+    screen.step = step
+    screen.ids.pad.letters = letters
+    screen.ids.pad.text = "roughing mill hsk63 12 r1 80-100"
+    screen.show(screen.asked, Found(parse(screen.asked), found, 48_213 if found else 0))
+
+
+def _place(screen: Any, path: tuple[str, ...], usable: int) -> None:
+    screen.trouble = ""
+    kinds = ("machine", "pocket") if len(path) == 2 else ("cabinet", "drawer", "slot")[: len(path)]
+    screen.show(WayThere(ASSEMBLY.name, "HV4T8BRJ3V", path, Usable(usable), None), kinds)
+
+
+def _history(screen: Any) -> None:
+    said = (
+        say("history.moved", name=ASSEMBLY.name, origin="Mill 2 · pocket 14", place="Cabinet A · 10-12"),
+        say("history.measured", name=ASSEMBLY.name, length_mm=142.318, diameter_mm=12.004),
+        say("history.heated", name=ASSEMBLY.name, place="Shrink station"),
+    )
+    _empty_history(screen)
+    screen.title = ASSEMBLY.name
+    screen.show(
+        tuple(
+            HistoryRow(900 - at, 1.79e9 - at * 60, "moved", "Sam Porter", "Kiosk 1", None, None, said[at % 3])
+            for at in range(30)
+        )
+    )
+
+
+def _empty_history(screen: Any) -> None:
+    screen.title, screen.rows, screen._lines = ASSEMBLY.name, [], []
+    screen.show(())
+
+
 Fill = Callable[[Any], Any]
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
@@ -286,6 +333,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
     ("heat", "hot", lambda screen: screen.shown(scanned=TOO_HOT)),
     ("heat", "until-read", lambda screen: screen.shown(scanned=HOT_UNTIL_READ)),
+    ("heat", "another", lambda screen: (screen.shown(scanned=HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
     ("hot", "none", lambda screen: screen.show((), ())),
     ("hot", "board", lambda screen: _hot(screen)),
     ("hot", "sleeve", lambda screen: _hot(screen, "H1")),
@@ -300,6 +348,19 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("machine", "second", lambda screen: _machine(screen, 1)),
     ("machine", "third", lambda screen: _machine(screen, 2)),
     ("card", "measured", _card),
+    ("find", "digits", lambda screen: _find(screen, 0, False)),
+    ("find", "letters", lambda screen: _find(screen, 0, True)),
+    ("find", "rows", lambda screen: _find(screen, 1)),
+    ("find", "nothing", lambda screen: _find(screen, 1, found=())),
+    ("place", "slot", lambda screen: _place(screen, ("Cabinet A", "Drawer 10", "10-12"), 0)),
+    ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), 4)),
+    ("place", "nowhere", lambda screen: _place(screen, (), 5)),
+    ("holder", "cool", lambda screen: screen.show(CARD)),
+    ("holder", "hot", lambda screen: screen.show(HOT)),
+    ("holder", "until-read", lambda screen: screen.show(HOTTER)),
+    ("holder", "condition", lambda screen: setattr(screen, "step", 1)),
+    ("history", "lines", _history),
+    ("history", "none", lambda screen: _empty_history(screen)),
     ("audit", "choose", _audit_choose),
     ("audit", "walk", lambda screen: _audit_walk(screen)),
     ("audit", "missing", lambda screen: _audit_walk(screen, 3)),

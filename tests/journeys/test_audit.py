@@ -79,7 +79,9 @@ def test_an_audit_finds_what_differs_pauses_and_closes_with_a_report(kiosk: Wind
 
 def test_something_hot_in_the_cabinet_fills_the_screen_at_once(open_window: Callable[..., Window]) -> None:
     kiosk = open_window((360, 640))
-    kiosk.hold_up(kiosk.holder("T001"), kiosk.place("Shrink station"))
+    kiosk.hold_up(kiosk.holder("T001"))
+    kiosk.sees("Scan where it goes")
+    kiosk.hold_up(kiosk.place("Shrink station"))
     kiosk.sees("Heating")
     kiosk.touch("Audit")
     kiosk.hold_up(kiosk.place("Cabinet A · 1-04"))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty
 from kivy.uix.gridlayout import GridLayout
 
 from kiosk.screens.kv import load_beside
@@ -21,6 +21,8 @@ class BigKeys(GridLayout):
     """
 
     choices = ListProperty()
+    across = NumericProperty(3)  # buttons in a row of a wide window
+    across_tall = NumericProperty(1)
     acts = BooleanProperty(True)
     fills = BooleanProperty(False)
 
