@@ -114,8 +114,10 @@ def usable_words(usable: Usable, place: str | None, left_s: float | None) -> str
 
 def _line(row: FoundRow) -> Line:
     sign, tone = SIGNS[row.usable]
-    note = " · ".join(part for part in (row.place_name, row.holder_name) if part and part != row.name)
-    return Line(row.key, row.name, note, usable_words(row.usable, row.place_name, row.left_s), sign, tone)
+    word = usable_words(row.usable, row.place_name, row.left_s)
+    place = row.place_name if row.place_name and row.place_name not in word else None
+    note = " · ".join(part for part in (place, row.holder_name) if part and part != row.name)
+    return Line(row.key, row.name, note, word, sign, tone)
 
 
 load_beside(__file__)
