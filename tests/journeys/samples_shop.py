@@ -12,9 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
+from kiosk.desk.papers import Presetting
 from kiosk.desk.people import ROLES, PinRefused
+from kiosk.desk.session import NotThere
 from kiosk.exchange.control_list import Columns, ListMap
 from kiosk.exchange.faults import Fault, FileFaults, Read
+from kiosk.exchange.presetter import Reading
 from kiosk.labels.content import holder_label
 from kiosk.rules import codes
 from kiosk.rules.assembly import Clamping, Material, Measured
@@ -372,6 +375,27 @@ def _people(screen: Any, state: str = "") -> None:
         screen._added(cards[0])
 
 
+def _presetter(screen: Any, state: str) -> None:
+    reading = Reading(2, ASSEMBLY.name, Measured(142.318, 12.004))
+    warm = say("measure.warm", name=ASSEMBLY.name, error_um=212.0, measure_in_s=665.0)
+    if state == "taken":
+        screen.show(
+            (
+                Presetting(reading, MeasureTaken(CARD, reading.values, None), None),
+                Presetting(reading, MeasureTaken(CARD, reading.values, warm), None),
+                Presetting(reading, None, REFUSED),
+                Presetting(reading, None, NotThere("assembly", "Chamfer mill 10")),
+            )
+        )
+    elif state == "faults":
+        fault = Fault("Tuesday.csv", 3, "X diameter", "this column is missing, the map takes it for diameter")
+        screen.check(Read((reading,) * 12, (fault,)))
+    else:
+        screen.step = 0
+        screen._listed(("…/holder-kiosk/presetter", [Choice("a", "Tuesday, second shift")] if state == "lists" else []))
+        screen.trouble = "" if state == "none" else t("presetting.no_map", file="Tuesday, second shift.csv")
+
+
 Fill = Callable[[Any], Any]
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("shop", "menu", lambda screen: screen.shown()),
@@ -426,4 +450,5 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
         ("people", state or "person", partial(_people, state=state))
         for state in ("list", "none", "", "name", "role", "reason", "added")
     ),
+    *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),
 )

@@ -48,11 +48,11 @@ def test_the_round_ends_with_what_was_not_there(kiosk: Window) -> None:
     kiosk.touch("Setup sheet")
     kiosk.touch("Bearing block")
     kiosk.touch("Pick round, 3 places")
-    kiosk.sees("Cabinet A · 3-02")
-    kiosk.scan(kiosk.holder("T015"))
     kiosk.sees("Cabinet A · 4-02")
     kiosk.touch("It is not there")
-    kiosk.sees("Cabinet B · 3-01")
+    kiosk.sees("Cabinet B · 2-04", "Shrink 16 x 95")  # a bare holder to build with
+    kiosk.scan(kiosk.holder("T032"))
+    kiosk.sees("Shrink 16 x 95 taken", "Cabinet B · 3-01")
     kiosk.hold_up(kiosk.holder("T035"))
     kiosk.sees("2 taken", "Not there: Ball mill 10")
     kiosk.put_away()
@@ -89,7 +89,7 @@ def test_the_controls_list_is_compared_line_by_line_and_saved(
     kiosk.touch("Mill 1")
     kiosk.touch("Mill 1 tool table")
     kiosk.sees("3 agree, 6 do not", "length differs")
-    kiosk.sees("Length 115.466 mm in the control, 114.966 mm in the book", "Measure it, then correct")
+    kiosk.sees("Length 115.466\u00a0mm in the control, 114.966\u00a0mm in the book", "Measure it, then correct")
     kiosk.picture("compare-lines")
     kiosk.touch("Save table")
     kiosk.sees("Saved: comparisons/")
@@ -144,4 +144,14 @@ def test_a_supervisor_adds_somebody_and_retires_a_badge(
     kiosk.touch("No longer here")
     kiosk.touch("Badge lost")
     kiosk.sees("The badge of Sam Bell opens nothing any more")
+    assert kiosk.check() == []
+
+
+def test_a_presetters_list_is_taken_down_line_by_line(kiosk: Window) -> None:
+    kiosk.touch("Shop")
+    kiosk.touch("Measure")
+    kiosk.touch("From the presetter")
+    kiosk.touch("Morning")
+    kiosk.sees("2 measurements taken", "No one assembly of this name or code: Chamfer mill 10")
+    kiosk.picture("presetter-taken")
     assert kiosk.check() == []

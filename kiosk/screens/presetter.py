@@ -1,0 +1,149 @@
+"""The presetter's own list: choose it, and every measurement in it is checked and taken down like one typed by hand.
+
+Which column is which stands in the shop's map beside the list.  A list with faults is shown first; its good lines
+are taken only when asked.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from kivy.properties import ListProperty, NumericProperty, StringProperty
+
+from kiosk.desk import Desk
+from kiosk.desk.inbox import Inbox, papers, where_to_put
+from kiosk.desk.papers import Presetting
+from kiosk.exchange.faults import Fault, FileFaults, Read
+from kiosk.exchange.presetter import PresetterMap, Reading, read_measurements, read_presetter_map
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.marked import Marked
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import say, t
+
+LISTS, FAULTS, TAKEN = range(3)
+MAP = "presetter.toml"  # for lists that have no map of their own name
+
+
+class PresetterScreen(View):
+    """Which list; what is wrong in it; what was taken."""
+
+    name = "presetter"
+    rail = "shop"
+    covers = Covers.RAIL
+
+    step = NumericProperty(LISTS)
+    choices = ListProperty()
+    rows = ListProperty()
+    folder = StringProperty()
+    trouble = StringProperty()
+    title = StringProperty()
+    good = NumericProperty(0)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._readings: tuple[Reading, ...] = ()
+
+    def shown(self, **_: Any) -> None:
+        self.trouble = ""
+        self.choices = []
+        self.step = LISTS
+        self.clerk.ask(_lists, self._listed, self._failed)
+
+    def back(self) -> None:
+        """To the lists, or out."""
+        if self.step == LISTS:
+            self.clerk.back()
+        else:
+            self.shown()
+
+    def _listed(self, found: tuple[str, list[Choice]]) -> None:
+        self.folder, self.choices = found
+
+    def choose(self, choice: Choice) -> None:
+        """This list."""
+        path = Path(choice.key)
+        self.clerk.ask(lambda _: _read(path), self.check, self._failed)
+
+    def check(self, read: Read[Reading]) -> None:
+        """Take the list, or show what is wrong in it first."""
+        self._readings = read.good
+        self.good = len(read.good)
+        if not read.faults:
+            self.take()
+            return
+        self.clerk.play(Sound.REFUSED)
+        self.rows = [_fault(fault, at) for at, fault in enumerate(read.faults)]
+        self.title = t("setup_sheet.faults", count=len(read.faults))
+        self.step = FAULTS
+
+    def take(self) -> None:
+        """Take every line that can be read."""
+        readings, self.good = self._readings, 0  # a second touch must not take them twice
+        self.clerk.ask(lambda desk: desk.papers.presettings(readings), self.show, self._failed)
+
+    def show(self, taken: tuple[Presetting, ...]) -> None:
+        """Show what became of each line; those that were not taken first."""
+        ordered = sorted(taken, key=lambda one: one.taken is not None)
+        self.rows = [_taken(one, at) for at, one in enumerate(ordered)]
+        count = sum(one.taken is not None for one in taken)
+        self.title = t("presetting.summary", count=count)
+        self.step = TAKEN
+        self.clerk.play(Sound.DONE if count == len(taken) else Sound.REFUSED)
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = t("presetting.no_map", file=error.file) if isinstance(error, NoMap) else fault_words(error)
+        self.step = LISTS
+
+
+class NoMap(ValueError):
+    """A list nobody has said the columns of.  `file`: its name."""
+
+    def __init__(self, file: str) -> None:
+        super().__init__(file)
+        self.file = file
+
+
+def _fault(fault: Fault, at: int) -> Marked:
+    text = t("setup_sheet.line", line=fault.line) if fault.line else fault.file
+    return Marked(str(at), text, f"{fault.field} {fault.why}".strip(), icon="stop", tone="stop")
+
+
+def _taken(one: Presetting, at: int) -> Marked:
+    reading = one.reading
+    if one.taken is None:
+        why = getattr(one.refused, "why", None)
+        note = say(why) if why is not None else t("presetting.unknown", name=reading.tool)
+        return Marked(str(at), reading.tool, note, icon="stop", tone="stop")
+    values = t("presetting.values", length_mm=reading.values.length_mm, diameter_mm=reading.values.diameter_mm)
+    warm = one.taken.warning
+    note = t("presetting.warm", why=say(warm)) if warm is not None else values
+    return Marked(str(at), one.taken.holder.name, note, icon="hot" if warm else "done", tone="heat" if warm else "done")
+
+
+def _lists(desk: Desk) -> tuple[str, list[Choice]]:
+    data = desk.session.book.path.parent
+    found = papers(data, Inbox.PRESETTER)
+    return where_to_put(data, Inbox.PRESETTER), [Choice(str(paper.path), paper.name) for paper in found]
+
+
+def _read(path: Path) -> Read[Reading]:
+    """Reads a list by its own map, else the shop's.  Raises NoMap, FileFaults for a map that is wrong."""
+    made: PresetterMap | None = None
+    for beside in (path.with_suffix(".toml"), path.with_name(MAP)):
+        if beside.exists():
+            made = read_presetter_map(beside.read_text("utf-8"), beside.name)
+            break
+    if made is None:
+        raise NoMap(path.name)
+    try:
+        return read_measurements(path.read_bytes(), path.name, made)
+    except FileFaults as faults:  # no table at all
+        return Read((), faults.faults)
+
+
+load_beside(__file__)
