@@ -6,7 +6,7 @@ It changes pages at once: a moving picture between two screens helps nobody who 
 
 from __future__ import annotations
 
-from kivy.properties import NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
 from kiosk import words
@@ -24,6 +24,7 @@ class Frame(BoxLayout):
     covers = NumericProperty(0)
     hot = NumericProperty(0)
     next_s = NumericProperty(-1)
+    by_reading = BooleanProperty(False)  # and then a probe must say so
     note = StringProperty()
     trouble = StringProperty()
     language = StringProperty("en")

@@ -20,13 +20,14 @@ from kiosk.words import say, t
 
 
 class HeatScreen(View):
-    """`left_s`: until it may be touched; negative: only a reading ends it."""
+    """`left_s`: until it may be touched, or, `by_reading`, until a probe will say so; negative: nobody can tell."""
 
     name = "heat"
     covers = Covers.ALL
 
     about = StringProperty()
     left_s = NumericProperty(-1)
+    by_reading = BooleanProperty(False)
     place = StringProperty()
     title = StringProperty()
     remedy = StringProperty()
@@ -79,9 +80,16 @@ class HeatScreen(View):
         if hold is None:
             return
         self.about = t("heat.about", hottest_c=hold.hottest_c, where=hold.where)
-        self.left_s = -1 if hold.remaining_s is None or hold.needs_reading else hold.remaining_s
+        self.left_s = -1 if hold.remaining_s is None else hold.remaining_s
+        self.by_reading = hold.needs_reading
         self.measure = t("hot.measure_in", left_s=hold.measure_in_s) if hold.measure_in_s else ""
         self.gap = hold.gap
+
+    def until(self, left_s: float, by_reading: bool) -> str:
+        """The words above the time."""
+        if left_s < 0:
+            return t("heat.reading_ends")
+        return t("heat.probe_in") if by_reading else t("heat.safe_in")
 
     def read(self) -> None:
         """Enter a reading of this holder."""

@@ -103,7 +103,7 @@ class HotScreen(View):
             if hold.take_out_in_s is not None and hold.take_out_in_s <= 0:
                 self.sleeve = t("hot.take_it_out")
             elif hold.needs_reading:
-                self.sleeve = t("hot.needs_reading")
+                self.sleeve = t("hot.needs_reading", left_s=hold.remaining_s or None)
         measure_s = hold.measure_in_s if hold else card.measure_in_s if card else None
         if measure_s and not self.sleeve:
             self.measure = t("hot.measure_in", left_s=measure_s)

@@ -103,10 +103,11 @@ class KioskApp(App):
 
     def _strip(self, *_: object) -> None:
         frame, clerk = self.frame, self.clerk
-        left = [card.hold.remaining_s for card in clerk.hot if card.hold and not card.hold.needs_reading]
-        known = [seconds for seconds in left if seconds is not None]
+        holds = [card.hold for card in clerk.hot if card.hold and card.hold.remaining_s is not None]
+        soonest = min(holds, key=lambda hold: hold.remaining_s or 0.0, default=None)
         frame.hot = len(clerk.hot)
-        frame.next_s = min(known, default=-1)
+        frame.next_s = -1 if soonest is None or soonest.remaining_s is None else soonest.remaining_s
+        frame.by_reading = soonest is not None and soonest.needs_reading
         who = clerk.operator.name if clerk.operator else ""
         frame.note = " · ".join(part for part in (who, clerk.here) if part)
         frame.trouble = clerk.trouble

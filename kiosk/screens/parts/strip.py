@@ -29,6 +29,7 @@ class HeatStrip(BoxLayout):
 
     hot = NumericProperty(0)
     next_s = NumericProperty(-1)
+    by_reading = BooleanProperty(False)
     note = StringProperty()
     trouble = StringProperty()
     breath = NumericProperty(1.0)
@@ -50,7 +51,7 @@ class HeatStrip(BoxLayout):
         """Eight steps a second, so that a tablet need not draw the whole window sixty times for it."""
         self.breath = 0.72 + 0.28 * math.cos(2 * math.pi * Clock.get_boottime() / BREATH_S)
 
-    def summary(self, hot: float, next_s: float, trouble: str, wide: bool, _: str) -> str:
+    def summary(self, hot: float, next_s: float, by_reading: bool, trouble: str, wide: bool, _: str) -> str:
         """The strip's words before its time, in the language spoken."""
         if trouble and (wide or not hot):
             return f"{t('strip.hot', count=int(hot))} · {trouble}" if hot else trouble
@@ -58,7 +59,8 @@ class HeatStrip(BoxLayout):
             return t("strip.quiet")
         if not wide:
             return t("strip.hot", count=int(hot))
-        return f"{t('strip.hot', count=int(hot))}  {t('strip.next') if next_s >= 0 else t('strip.reading')}"
+        until = "strip.reading" if next_s < 0 else "strip.probe" if by_reading else "strip.next"
+        return f"{t('strip.hot', count=int(hot))}  {t(until)}"
 
 
 load_beside(__file__)
