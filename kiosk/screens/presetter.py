@@ -82,8 +82,9 @@ class PresetterScreen(View):
 
     def take(self) -> None:
         """Take every line that can be read."""
-        readings, self.good = self._readings, 0  # a second touch must not take them twice
-        self.clerk.ask(lambda desk: desk.papers.presettings(readings), self.show, self._failed)
+        readings, self._readings = self._readings, ()  # a second touch must not take them twice
+        if readings:
+            self.clerk.ask(lambda desk: desk.papers.presettings(readings), self.show, self._failed)
 
     def show(self, taken: tuple[Presetting, ...]) -> None:
         """Show what became of each line; those that were not taken first."""

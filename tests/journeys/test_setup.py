@@ -139,11 +139,11 @@ def test_a_supervisor_adds_somebody_and_retires_a_badge(
     kiosk.sees("true size", "Pat")
     kiosk.touch("Shop")
     kiosk.touch("People")
-    kiosk.touch("Sam Bell")
+    kiosk.touch("Jo Reed")
     kiosk.picture("people-one")
     kiosk.touch("No longer here")
     kiosk.touch("Badge lost")
-    kiosk.sees("The badge of Sam Bell opens nothing any more")
+    kiosk.sees("The badge of Jo Reed opens nothing any more")
     assert kiosk.check() == []
 
 

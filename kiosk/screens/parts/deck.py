@@ -22,6 +22,7 @@ class Deck(BoxLayout):
 
     def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
         self._cards.append(widget)
+        widget.deck = self  # out of sight it must not outlive the screen that its layout speaks of
         if len(self._cards) - 1 == int(self.shown):
             self.on_shown()
 
