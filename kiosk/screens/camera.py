@@ -41,20 +41,23 @@ class Eye:
         self._stream: Stream | None = None
         self._number = 0
         self._drawing: Any = None
+        self._wish = 0  # counts what was asked to be looked through; an answer to an older wish is dropped
 
     def open(self, what: str, settings: CameraSettings) -> None:
         """Begin to look through what `--camera` names: a number, a picture, a folder or a video; "": the first camera.
 
         Finding it may take seconds on some systems, so it is done on a thread of its own.
         """
-        threading.Thread(target=self._find, args=(what, settings), name="finding a camera", daemon=True).start()
+        self._wish += 1
+        asked = (what, settings, self._wish)
+        threading.Thread(target=self._find, args=asked, name="finding a camera", daemon=True).start()
 
-    def _find(self, what: str, settings: CameraSettings) -> None:
+    def _find(self, what: str, settings: CameraSettings, wish: int) -> None:
         try:
             if not what:
                 cameras = list_cameras()
                 if not cameras:
-                    self._post(lambda: self._miss(t("camera.none")))
+                    self._post(lambda: self._miss(t("camera.none"), wish))
                     return
                 what = str(cameras[0].number)
             size = frame_size(settings.label_mm, settings.distance_mm, settings.field_deg)
@@ -62,16 +65,22 @@ class Eye:
             found = source(what, size, locked)
         except PictureError as error:
             why = str(error)
-            self._post(lambda: self._miss(why))
+            self._post(lambda: self._miss(why, wish))
             return
-        self._post(lambda: self.look(found, settings))
+        self._post(lambda: self._look(found, settings, wish))
 
-    def _miss(self, why: str) -> None:
-        self.close()
-        self._screen.absent = why
+    def _miss(self, why: str, wish: int) -> None:
+        if wish == self._wish:
+            self.close()
+            self._screen.absent = why
+
+    def _look(self, found: Source, settings: CameraSettings, wish: int) -> None:
+        if wish == self._wish:
+            self.look(found, settings)
 
     def look(self, found: Source, settings: CameraSettings) -> None:
         """Begin to look through a source."""
+        self._wish += 1
         self.close()
         quarters = round(settings.rotation_deg / 90) % 4
         self._camera = Camera(found, Turn(90 * quarters), settings.mirrored)

@@ -22,6 +22,7 @@ from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
 from kiosk.screens.app import Options, open_desk, prepare_kivy
 
+FELT: list[int] = []  # touches that have reached the window
 REPLIES = os.fdopen(os.dup(1), "w", buffering=1)
 os.dup2(2, 1)  # whatever else prints must not get between the replies
 
@@ -139,6 +140,9 @@ def on_screen(app: Any) -> dict[str, Any]:
 
     texts: list[Any] = []
     touches: list[Any] = []
+    if not FELT:
+        FELT.append(0)
+        Window.bind(on_touch_down=lambda *_: FELT.__setitem__(0, FELT[0] + 1))
 
     def walk(widget: Any, within: str) -> None:
         if widget.opacity == 0 or widget.width < 1 or widget.height < 1:
@@ -157,7 +161,7 @@ def on_screen(app: Any) -> dict[str, Any]:
     for child in Window.children:
         walk(child, "")
     view = app.clerk.view
-    return {"texts": texts, "touches": touches, "view": view.name if view else ""}
+    return {"texts": texts, "touches": touches, "view": view.name if view else "", "felt": FELT[0]}
 
 
 if __name__ == "__main__":

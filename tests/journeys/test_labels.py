@@ -44,6 +44,8 @@ def test_a_torn_label_is_replaced_and_bound_by_its_first_scan(
 def test_all_pockets_of_a_machine_come_as_one_file(kiosk: Window, tmp_path: Path) -> None:
     kiosk.touch("Labels")
     kiosk.touch("Cabinet or machine")
+    kiosk.sees("Which one?")
+    kiosk.touch_key("down")
     kiosk.touch("Mill 2")
     kiosk.sees("26 labels")
     kiosk.touch("Save")

@@ -53,9 +53,15 @@ class Window:
             env=environment,
         )
         self._until(lambda: bool(self.screen()["texts"]), "the window to open")
-        time.sleep(0.6)  # a window that is drawn takes no touches yet
+        self._until(self._feels, "the window to take touches")
         if "camera" not in options:
             self._ask(do="look")
+
+    def _feels(self) -> bool:
+        """A window that is drawn takes no touches yet: touch the strip, which does nothing, until one arrives."""
+        self.display.touch(self.size[0] / 2, 4)
+        time.sleep(0.2)
+        return bool(self.screen()["felt"])
 
     def close(self) -> None:
         if self._process.poll() is None:
