@@ -136,7 +136,7 @@ def test_a_supervisor_adds_somebody_and_retires_a_badge(
     kiosk.sees("Pat is in the book")
     kiosk.picture("people-added")
     kiosk.touch("Print the badge")
-    kiosk.sees("true size", "Pat")
+    kiosk.sees("Size", "Pat")
     kiosk.touch("Shop")
     kiosk.touch("People")
     kiosk.touch("Jo Reed")
