@@ -333,6 +333,10 @@ class AuditCounter:
         goal: the place for `book_moved` (else where it was seen) and `to_cooling` (else one with room).
         Done with its lines written, or Refused: what may not move does not move.  Raises NotThere.
         """
+        session = self._session
+        session.last_scan_s = session.now().watched_s  # a touch is work as well
+        if action is A.Action.TO_COOLING and goal is None and (free := session.cooling_place()):
+            goal = free.place.code
         outcome = self._settling.settling(key, action, reason, goal)
         self._write(outcome)
         return outcome
