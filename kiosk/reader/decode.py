@@ -103,7 +103,7 @@ class Search:
         if any(_same_region(corners, other) for other in self._looked):
             return
         self._looked.append(corners)
-        piece, left, top, scale = self._piece(corners, 8.0)
+        piece, left, top, scale = self._piece(corners, 3.5)
         if min(piece.shape) < _SMALLEST_PX or self.over():
             return
         for treated in (piece, remedies.local_contrast(piece), remedies.halved(piece)):
