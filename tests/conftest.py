@@ -14,7 +14,10 @@ from kiosk.exchange.shop import read_shop
 from kiosk.rehearsal import PretendedTime
 
 settings.register_profile(
-    "kiosk", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
+    "kiosk",
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
 settings.load_profile("kiosk")
 

@@ -16,7 +16,8 @@ from tests.conftest import Shop
 HOLDERS = ("T001", "T002", "T003", "T004")
 PLACES = (
     "Bench 1", "Shrink station", "Sleeve 1", "Rack 1", "Air blower", "Presetter", "Cabinet A · 1-01",
-    "Cabinet A · 1-05", "Cabinet A", "Mill 1 · pocket 30", "Mill 1 · pocket 31", "Mill 1 · spindle", "Mill 1", "Regrind",
+    "Cabinet A · 1-05", "Cabinet A", "Mill 1 · pocket 30", "Mill 1 · pocket 31", "Mill 1 · spindle", "Mill 1",
+    "Regrind",
 )  # fmt: skip
 
 steps = st.one_of(

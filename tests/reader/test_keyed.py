@@ -64,7 +64,7 @@ def test_a_hand_is_no_scanner(text, gap_s):
 
 
 def test_a_held_key_is_no_scanner():
-    done, last_s = type_in(Scanner(), "0" * 40 + "\r", 0.033)
+    done, _last_s = type_in(Scanner(), "0" * 40 + "\r", 0.033)
     assert done == []
 
 
