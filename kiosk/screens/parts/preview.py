@@ -50,7 +50,7 @@ class LabelPreview(Widget):
         layout = self._layout
         if layout is None or self._texture is None or self.width < 2:
             return
-        room = look.mm * 5
+        room = look.mm * 4.4
         scale = min(
             1.0,
             self.width / (layout.width_mm * look.mm),
