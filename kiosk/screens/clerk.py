@@ -195,6 +195,8 @@ class Clerk(EventDispatcher):
                 self.go("card", card=scanned.holder or outcome.holder, undo_s=scanned.undo_s)
                 return
         self.go("scan", scanned=scanned)
+        if scanned.undo_s and isinstance(outcome, Done) and _came_back(outcome):
+            self.go("tear_down", key=outcome.holder.holder.key if outcome.holder else "", only_say=True)
 
     def beat(self, now: Pulse) -> None:
         """Take over what the desk says once a second."""
@@ -238,6 +240,14 @@ def _waiting(outcome: Outcome) -> HolderCard | None:
     """The holder whose place is still to come."""
     pending = outcome.pending if isinstance(outcome, Refused) else None
     return pending.card if pending and isinstance(pending.card, HolderCard) else None
+
+
+def _came_back(outcome: Done) -> bool:
+    """Whether an assembly has left a machine: then a hand is asked how the cutter is."""
+    before, goal = outcome.holder, outcome.goal
+    if before is None or before.assembly is None or before.place is None or goal is None:
+        return False
+    return before.place.place.kind.in_machine and not goal.place.kind.in_machine
 
 
 def _due(take_out_in_s: float | None) -> bool:

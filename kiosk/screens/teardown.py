@@ -21,6 +21,7 @@ from kiosk.screens.view import View
 from kiosk.words import say, t
 
 SCAN, CONDITION, ANSWER = 0, 1, 2
+PATIENCE_S = 20  # how long a holder that came back waits for a word about its cutter
 
 
 class TearDownScreen(View):
@@ -39,19 +40,28 @@ class TearDownScreen(View):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._key = ""
+        self._waited_s = 0
 
     def shown(self, key: str = "", only_say: bool = False, **_: Any) -> None:
         self.trouble = ""
         self.only_say = only_say
+        self._waited_s = 0
         if key:
             self.clerk.ask(lambda desk: desk.session.holder(key), self._take, self._failed)
         else:
             self.step = SCAN
 
     def scanned(self, text: str) -> bool:
-        """The holder to tear down."""
+        """The holder to tear down; who was only asked for a word goes on with the next scan."""
+        if self.only_say:
+            return False
         self.clerk.ask(lambda desk: _holder(desk, text), self._take, self._failed)
         return True
+
+    def tick(self) -> None:
+        self._waited_s += 1
+        if self.only_say and self._waited_s > PATIENCE_S:
+            self.clerk.back()
 
     def _take(self, card: HolderCard) -> None:
         if card.assembly is None:

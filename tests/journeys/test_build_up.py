@@ -75,3 +75,18 @@ def test_a_shrink_fit_is_torn_down_only_where_there_is_heat(kiosk: Window) -> No
     kiosk.sees("Torn down", "It was heated")
     kiosk.picture("tear-down-done")
     assert kiosk.hot() == ["T001"]
+
+
+def test_what_comes_back_from_a_machine_is_asked_for_in_one_touch(kiosk: Window) -> None:
+    back, other = kiosk.holder("T007"), kiosk.holder("T001")
+    assert "Mill" in str(kiosk.where("T007"))
+    kiosk.scan(back)
+    kiosk.sees("Where to?")
+    kiosk.scan(kiosk.place("Bench 2"))
+    kiosk.sees("How is the cutter?", "Bench 2")
+    kiosk.picture("came-back")
+    kiosk.touch("Worn")
+    kiosk.sees("Taken down")
+    kiosk.scan(other)  # nobody has to touch anything to go on
+    kiosk.sees("Where to?", "Roughing mill 12 R1")
+    assert kiosk.check() == []
