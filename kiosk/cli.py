@@ -161,11 +161,12 @@ def _auditing(command: Add) -> None:
     audit = _data(command("audit", auditing.audit, "open, go on with, look at or close an audit"), json=True)
     audit.add_argument("place", nargs="?", metavar="PLACE", help="a cabinet, machine or bench; or: hot")
     audit.add_argument("pictures", nargs="*", type=Path, metavar="PICTURE", help="photographs of its drawers")
+    audit.add_argument("--badge", metavar="CODE", help="whose work it is, where the shop asks for a badge")
     audit.add_argument("--close", action="store_true")
     report = _data(command("report", auditing.report, "an audit or a shift as PDF or CSV"))
     report.add_argument("what", choices=("audit", "shift"))
     report.add_argument("key", nargs="?", help="an audit's key (default: the last one)")
-    report.add_argument("--hours", type=float, default=8.0, help="length of the shift that ends now")
+    report.add_argument("--hours", type=float, help="length of the shift that ends now (default: the setting shift_h)")
     report.add_argument("--out", type=Path, required=True, metavar="FILE.pdf|FILE.csv")
 
 

@@ -50,6 +50,7 @@ class KioskSettings:
     pair_s: float = _number(20.0, 5.0, 120.0)  # between the two scans of a pair
     undo_s: float = _number(60.0, 10.0, 600.0)
     sign_out_s: float = _number(900.0, 30.0, 28800.0)  # without a scan
+    shift_h: float = _number(8.0, 1.0, 24.0)  # how long a shift is, for its summary
     badge_required: bool = False
     px_per_mm: float = _number(0.0, 0.0, 40.0)  # of this panel; 0: the window is taken for a 7-inch one
     travel_s: float = _number(5.0, 0.0, 600.0)  # a label seen at two kiosks within this is two labels

@@ -9,10 +9,11 @@ from kiosk import words
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
 from kiosk.desk import Desk
 from kiosk.desk.audits import AuditStatus
-from kiosk.exchange import report_audit, report_shift
+from kiosk.desk.session import ActRefused
+from kiosk.exchange import report_page
 from kiosk.reader.decode import read
 from kiosk.reader.files import load, pictures_in
-from kiosk.rules.checkin import Refused
+from kiosk.rules.checkin import Done, Refused
 
 DRAWER_MS = 2000.0
 
@@ -33,8 +34,15 @@ def audit(arguments: argparse.Namespace) -> int:
         place = "hot" if arguments.place == "hot" else desk.session.cards.find_place(arguments.place)
         if place is None:
             return complain(f"there is no place {arguments.place!r} in the book")
-        running = next((row for row in desk.audits.running() if row.place == place), None)
-        status = desk.audits.resume(running.key) if running else desk.audits.open(place)
+        if arguments.badge:
+            badge = desk.scan(arguments.badge).outcome
+            if not isinstance(badge, Done) or badge.say.key != "signed_in":
+                return complain(f"--badge: {arguments.badge!r} is nobody's badge")
+        try:
+            status = desk.audits.open(place)
+        except ActRefused as refused:
+            complain(f"{words.say(refused.why)}. {words.say(refused.remedy)} (here: --badge CODE)")
+            return WANTING
         for given in arguments.pictures:
             for path in pictures_in(given) if given.is_dir() else [given]:
                 reading = read(load(path), DRAWER_MS)
@@ -70,20 +78,15 @@ def report(arguments: argparse.Namespace) -> int:
         return complain(f"--out: {out} ends neither in .pdf nor in .csv")
     with Desk.open(data_folder(arguments), read_only=True) as desk:
         if arguments.what == "shift":
-            shift = desk.records.shift(desk.now().utc_s - arguments.hours * 3600)
-            if out.suffix.lower() == ".pdf":
-                report_shift.pdf(shift, out, words.say)
-            else:
-                out.write_text(report_shift.csv(shift), "utf-8")
+            hours = arguments.hours or desk.session.settings.kiosk.shift_h
+            now_s = desk.now().utc_s
+            paper = desk.reports.shift(now_s - hours * 3600, now_s)
         else:
             past = desk.audits.past(newest=1)
             key = arguments.key or (past[0].key if past else None)
             if key is None:
                 return complain("no audit was closed yet")
-            found = desk.audits.report(key)
-            if out.suffix.lower() == ".pdf":
-                report_audit.pdf(found, out, words.say, desk.audits.trend())
-            else:
-                out.write_text(report_audit.csv(found), "utf-8")
+            paper = desk.reports.audit(key)
+    report_page.keep(out, paper.pdf() if out.suffix.lower() == ".pdf" else paper.csv().encode("utf-8"))
     print(out)
     return DONE

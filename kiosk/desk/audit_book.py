@@ -75,9 +75,14 @@ class AuditBook:
 
     def row(self, row: TableRow) -> AuditRow:
         by = self.names().get(row["operator"] or "", row["operator"])
-        name = self.scope(row["place"]).name
+        name = self.name(row["place"])
         paused = bool(row["paused"])
         return AuditRow(row["key"], row["place"], name, row["opened_utc_s"], by, paused, row["closed_utc_s"])
+
+    def name(self, place: str) -> str:
+        """What an audit of this place is called."""
+        places = self._session.cards.places
+        return EVERYTHING_HOT if place == A.HOT else place_name(places.path(place))
 
     def names(self) -> dict[str, str]:
         found: Any = T.Operator.select(T.Operator.key, T.Operator.name).tuples()
@@ -96,13 +101,13 @@ class AuditBook:
             kinds = {code: Kind(row["kind"]) for code, row in places.rows.items()}
             named = sorted((row["name"], code) for code, row in places.rows.items() if kinds[code].may_be_hot)
             groups = tuple(A.Group(code, name, (self._spot(code),)) for name, code in named)
-            return A.Scope(A.HOT, EVERYTHING_HOT, groups, everywhere, kinds)
+            return A.Scope(A.HOT, self.name(place), groups, everywhere, kinds)
         within = places.within(place)
         inside = {code: frozenset(places.within(code)) for code in within}
         kinds = {code: Kind(places.rows[code]["kind"]) for code in within}
         walked = [code for code in within if code == place or places.inside.get(code)]
         groups = tuple(A.Group(code, places.rows[code]["name"], self._spots(code)) for code in walked)
-        return A.Scope(place, place_name(places.path(place)), groups, inside, kinds)
+        return A.Scope(place, self.name(place), groups, inside, kinds)
 
     def _spots(self, code: str) -> tuple[A.Spot, ...]:
         """The place itself and what is directly in it, as far as that has nothing inside of its own."""

@@ -21,6 +21,7 @@ from kiosk.desk.labels import LabelCounter
 from kiosk.desk.papers import PapersCounter
 from kiosk.desk.people import PeopleCounter
 from kiosk.desk.records import RecordsCounter
+from kiosk.desk.reports import ReportsCounter
 from kiosk.desk.session import NotThere, Session
 from kiosk.desk.shop import ShopCounter
 from kiosk.ledger.book import Book, Written
@@ -68,6 +69,7 @@ class Desk:
         self.audits = AuditCounter(session)
         self.finding = FindingCounter(session)
         self.records = RecordsCounter(session)
+        self.reports = ReportsCounter(session, self.audits, self.records)
         self.copies = CopiesCounter(session)
         self.intake = IntakeCounter(session)
         self._beat_s = session.now().watched_s

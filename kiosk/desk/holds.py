@@ -46,6 +46,17 @@ class Holds:
     def curve(self, facts: HoldFacts, moment: Moment) -> HeatCurve:
         return hold.curve(facts, self.rules, self._found(facts).found, moment.watched_s)
 
+    def expected(self, facts: HoldFacts, until_s: float) -> HeatCurve:
+        """What was expected of a heating that is over, by what had been learnt when it began.
+
+        until_s: watched time of its end, which the curve marks.  Keeps nothing: the hold that runs now is not
+        this one.
+        """
+        beliefs = {
+            way: self._belief(facts, way, place, facts.heated_at_s) for way, place in hold.last_place(facts).items()
+        }
+        return hold.curve(facts, self.rules, hold.assessment(facts, self.rules, beliefs), until_s)
+
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict:
         kept = self._found(facts)
         return hold.verdict(facts, self.rules, kept.found, kept.beliefs, reading)
@@ -63,8 +74,9 @@ class Holds:
             self._kept[key] = kept
         return kept
 
-    def _belief(self, facts: HoldFacts, way: Way, place: str | None) -> Belief:
-        return replay(way, map(_lesson, self._lessons(hold.pair(facts.holder, place))))
+    def _belief(self, facts: HoldFacts, way: Way, place: str | None, before_s: float | None = None) -> Belief:
+        lessons = map(_lesson, self._lessons(hold.pair(facts.holder, place)))
+        return replay(way, (each for each in lessons if before_s is None or each.at_s < before_s))
 
 
 def _lesson(row: Row) -> Lesson:

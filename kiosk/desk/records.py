@@ -15,8 +15,8 @@ from kiosk.ledger.book import Written, rows
 from kiosk.ledger.derive import Row
 from kiosk.rules import lines as L
 from kiosk.rules import shift
-from kiosk.rules.cards import HolderCard, OperatorCard, PlaceCard, place_name
-from kiosk.rules.hold import HoldFacts, Reading, Stay
+from kiosk.rules.cards import HeatCurve, HolderCard, OperatorCard, PlaceCard, place_name
+from kiosk.rules.hold import HoldFacts, Reading, Stay, cooling_from_s
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, Value, say
 
@@ -76,6 +76,14 @@ class HeatRecord:
     facts: HoldFacts
 
 
+@dataclass(frozen=True, slots=True)
+class HeatPlot:
+    """A heating to be drawn.  moves: when it came to each place after the first, on the curve's own time."""
+
+    curve: HeatCurve
+    moves: tuple[float, ...]
+
+
 class RecordsCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
@@ -129,8 +137,9 @@ class RecordsCounter:
     def everything(self, which: Filter | None = None) -> tuple[HistoryRow, ...]:
         """The last lines of the book, whatever they are about."""
         asked = which or Filter()
+        about = asked.operator  # the index of mentions knows what an operator did
         question = past.Question(
-            None, asked.kinds, asked.operator, asked.since_utc_s, asked.until_utc_s, asked.newest, asked.before
+            about, asked.kinds, asked.operator, asked.since_utc_s, asked.until_utc_s, asked.newest, asked.before
         )
         return tuple(self._row(line) for line in past.lines(question))
 
@@ -166,9 +175,11 @@ class RecordsCounter:
             if isinstance(line.entry, L.TemperatureRead)
         )
         ended = cycle.ended.entry if cycle.ended else None
+        last = (cycle.ended or max((start, *cycle.stays, *cycle.readings), key=lambda line: line.id)).id
+        built_in = self._session.cards.assembly_in(card.holder, start.id, last)
         facts = HoldFacts(
-            card.holder, card.assembly, start.watched_s, start.utc_s, heated.temp_c, heated.length_mm, stays, readings,
-            body_c=heated.body_c,
+            card.holder, built_in, start.watched_s, start.utc_s, heated.temp_c, heated.length_mm, stays, readings,
+            body_c=heated.body_c, reading_only=heated.reading_only,
         )  # fmt: skip
         return HeatRecord(
             start.utc_s,
@@ -180,6 +191,18 @@ class RecordsCounter:
             cycle.ended.watched_s - start.watched_s if cycle.ended else None,
             facts,
         )
+
+    def heat_plot(self, record: HeatRecord) -> HeatPlot:
+        """How a heating was expected to cool when it began, with what was read since; its `now_s` marks the end.
+
+        The hold that runs now is drawn as the hot board draws it.  Raises CoolingError.
+        """
+        session, facts = self._session, record.facts
+        moves = tuple(stay.since_s - cooling_from_s(facts, session.holds.rules) for stay in facts.stays[1:])
+        running = session.cards.hold_facts(facts.holder.key) if record.held_s is None else None
+        if running is not None and running.heated_at_s == facts.heated_at_s:
+            return HeatPlot(session.holds.curve(running, session.now()), moves)
+        return HeatPlot(session.holds.expected(facts, facts.heated_at_s + (record.held_s or 0.0)), moves)
 
     def shift(self, since_utc_s: float, until_utc_s: float | None = None) -> shift.ShiftReport:
         """The summary of a stretch of wall time; None: until now."""

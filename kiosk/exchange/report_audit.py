@@ -28,7 +28,12 @@ SHOWN = 12  # audits in the plots
 
 
 def pdf(report: AuditReport, path: Path, words: Words, trend: Sequence[Mark] = ()) -> None:
-    """Writes the report; with two audits or more in `trend` also its two plots.  Raises OSError."""
+    """Writes the report.  Raises OSError."""
+    page.keep(path, drawn(report, words, trend))
+
+
+def drawn(report: AuditReport, words: Words, trend: Sequence[Mark] = ()) -> bytes:
+    """The report as a PDF; with two audits or more in `trend` also its two plots."""
 
     def t(key: str, **values: Any) -> str:
         return words(say(f"report.audit.{key}", **values))
@@ -65,7 +70,7 @@ def pdf(report: AuditReport, path: Path, words: Words, trend: Sequence[Mark] = (
         flow += [page.text(t("trend"), page.HEADING), _plots(trend, t)]
     signed = [t("signed_setter"), t("signed_supervisor")]
     flow.append(page.signatures(signed, t("proof", line=report.line), report.hash))
-    page.write(path, title, f"{report.audit} · {report.line} · {report.hash[:16]}", flow)
+    return page.drawn(title, f"{report.audit} · {report.line} · {report.hash[:16]}", flow)
 
 
 def _differences(report: AuditReport, words: Words, t: Any) -> Any:

@@ -6,6 +6,7 @@ prints can be compared.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from functools import cache
@@ -135,8 +136,8 @@ def plot(title: str, values: Sequence[float], low: float, high: float, unit: str
     return drawing
 
 
-def write(path: Path, title: str, foot: str, flow: Sequence[Any]) -> None:
-    """Writes the pages, whole or not at all.  foot: on every page, before its number.  Raises OSError."""
+def drawn(title: str, foot: str, flow: Sequence[Any]) -> bytes:
+    """The pages as a PDF.  foot: on every page, before its number."""
     _fonts()
 
     def footer(canvas: Any, document: Any) -> None:
@@ -145,14 +146,21 @@ def write(path: Path, title: str, foot: str, flow: Sequence[Any]) -> None:
         canvas.drawString(MARGIN, 10 * mm, foot)
         canvas.drawRightString(A4[0] - MARGIN, 10 * mm, str(document.page))
 
-    fresh = path.with_name(f"{path.name}.new")
-    fresh.parent.mkdir(parents=True, exist_ok=True)
+    made = io.BytesIO()
     document = SimpleDocTemplate(
-        str(fresh), pagesize=A4, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
+        made, pagesize=A4, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
         title=title, author="", invariant=1,
     )  # fmt: skip
+    document.build(list(flow), onFirstPage=footer, onLaterPages=footer)
+    return made.getvalue()
+
+
+def keep(path: Path, content: bytes) -> None:
+    """Writes a file, whole or not at all, and its folder where that is missing.  Raises OSError."""
+    fresh = path.with_name(f"{path.name}.new")
+    path.parent.mkdir(parents=True, exist_ok=True)
     try:
-        document.build(list(flow), onFirstPage=footer, onLaterPages=footer)
+        fresh.write_bytes(content)
         fresh.replace(path)
     except BaseException:
         fresh.unlink(missing_ok=True)

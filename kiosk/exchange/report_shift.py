@@ -29,6 +29,11 @@ def figures(report: ShiftReport) -> list[tuple[str, int]]:
 
 def pdf(report: ShiftReport, path: Path, words: Words) -> None:
     """Writes the summary.  Raises OSError."""
+    page.keep(path, drawn(report, words))
+
+
+def drawn(report: ShiftReport, words: Words) -> bytes:
+    """The summary as a PDF."""
 
     def t(key: str, **values: Any) -> str:
         return words(say(f"report.shift.{key}", **values))
@@ -65,7 +70,7 @@ def pdf(report: ShiftReport, path: Path, words: Words) -> None:
         ]
         flow.append(page.table(header, shares, (4, 1, 1)))
     flow.append(page.signatures([t("signed")], t("proof", line=report.line), report.hash))
-    page.write(path, title, f"{report.line} · {report.hash[:16]}", flow)
+    return page.drawn(title, f"{report.line} · {report.hash[:16]}", flow)
 
 
 def csv(report: ShiftReport, dialect: Dialect = PLAIN) -> str:

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, Protocol
 
 from PIL import Image
 
+from kiosk.labels import pages
 from kiosk.labels.queue import (
     Job,
     Media,
@@ -104,10 +105,10 @@ class WindowsPrinting:
 
     def send(self, queue: str, pdf: Path, *, title: str, media: Media | None, copies: int = 1) -> Job:
         listed(self.queues(), queue)
-        pages = _pages(pdf, self._spooler.dpi(queue))
+        drawn = _pages(pdf, self._spooler.dpi(queue))
         form = media.name if media else None
         try:
-            number = self._spooler.print_pages(queue, title, form, copies, pages)
+            number = self._spooler.print_pages(queue, title, form, copies, drawn)
         except OSError as why:
             raise QueueFault(
                 queue, f"Windows did not take the job ({why}); look at the printer before printing again"
@@ -170,15 +171,8 @@ def _state(status: int) -> State:
 
 def _pages(pdf: Path, dpi: int) -> Iterator[Image.Image]:
     """The pages of a PDF in the printer's dots, black and white."""
-    import pypdfium2  # installed on Windows, and for tests
-
-    document = pypdfium2.PdfDocument(pdf)
-    try:
-        for page in document:
-            grey = page.render(scale=dpi / 72, grayscale=True).to_pil()
-            yield grey.convert("L").point(lambda level: 255 if level >= 128 else 0).convert("1")
-    finally:
-        document.close()
+    for page in range(pages.count(pdf)):
+        yield pages.picture(pdf, page, dpi).point(lambda level: 255 if level >= 128 else 0).convert("1")
 
 
 class Pywin32Spooler:

@@ -221,6 +221,21 @@ class Cards:
         )
         return assembly_of(found[0], _holder.decode(holder_row["facts"])) if found else None
 
+    def assembly_in(self, holder: Holder, first_line: int, last_line: int) -> Assembly | None:
+        """What was built into a holder between two lines, the last of it where it changed."""
+        found = rows(
+            T.Assembly.select(T.Assembly, T.Cutter.facts)
+            .join(T.Cutter, on=(T.Assembly.cutter == T.Cutter.key))
+            .where(
+                T.Assembly.holder == holder.key,
+                T.Assembly.built_line <= last_line,
+                T.Assembly.torn_line.is_null() | (T.Assembly.torn_line > first_line),
+            )
+            .order_by(T.Assembly.built_line.desc())
+            .limit(1)
+        )
+        return assembly_of(found[0], holder) if found else None
+
     def holder(self, key: str) -> HolderCard | None:
         for row in rows(T.Holder.select().where(T.Holder.key == key)):
             return self.holder_of(row)

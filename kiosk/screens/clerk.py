@@ -20,6 +20,7 @@ from kiosk.rules.cards import Command, HolderCard, OperatorCard
 from kiosk.rules.checkin import Done, Outcome, Reason, Refused
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
+from kiosk.screens.faults import cause_words
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
 from kiosk.settings import Settings
@@ -272,11 +273,14 @@ def pulse(desk: Desk) -> Pulse:
 def fault_words(error: Exception) -> str:
     """An error in a person's words: its own sentence and, where it has one, its remedy.
 
-    The kiosk's own errors are worded for people; any other is said to be one, and is in the log.
+    What a disk or the book's file said gets the words of its cause.  The kiosk's own errors are worded for people;
+    any other is said to be one, and is in the log.
     """
     spoken = [part for name in ("say", "why", "remedy") if isinstance(part := getattr(error, name, None), Say)]
     if spoken:
         return " ".join(f"{words.say(message).rstrip('.')}." for message in spoken)
+    if cause := cause_words(error):
+        return cause
     if not type(error).__module__.startswith("kiosk."):
         return t("fault.unknown")
     remedy = getattr(error, "remedy", "")

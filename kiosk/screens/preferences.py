@@ -21,7 +21,7 @@ from kiosk.words import t
 
 ALL, FIGURE, CHOICE = 0, 1, 2
 BACKUP = "backup"
-_UNITS = {"s": "s", "c": "°C", "um": "µm", "mm": "mm", "deg": "°", "ms": "ms"}
+_UNITS = {"s": "s", "h": "h", "c": "°C", "um": "µm", "mm": "mm", "deg": "°", "ms": "ms"}
 
 
 class PreferencesScreen(View):
