@@ -33,6 +33,8 @@ class Settling:
             return refuse(Reason.NO_AUDIT)
         row, findings, _ = self._book.findings(session.audit)
         difference = findings.difference(key)
+        if difference is None and action is A.Action.REGISTERED:
+            difference = self._known_since(row, key)
         if difference is None:
             raise NotThere("difference", key)
         if action not in difference.actions:
@@ -81,9 +83,20 @@ class Settling:
                 return (L.ConditionSaid(card.holder.key, card.assembly.key, Condition.WORN),)
             case A.Action.REGISTERED:
                 subject = session.cards.subject(difference.text)
-                known = isinstance(subject, HolderCard | PlaceCard)
+                if isinstance(subject, HolderCard):
+                    return (L.Seen(row["key"], difference.text, subject.holder.key, difference.found),)
+                known = isinstance(subject, PlaceCard)
                 return () if known else refuse(Reason.UNKNOWN_CODE, code=difference.text, near=None)
         return ()
+
+    def _known_since(self, row: TableRow, key: str) -> A.Open | None:
+        """The difference of a label that was unknown when it was seen, and is bound by now."""
+        for each in self._book.sightings(row["key"]):
+            if each.bound and each.holder is None:
+                was = A.Open(each.text, A.Difference.UNKNOWN_CODE, each.text, None, each.place)
+                if was.key == key:
+                    return was
+        return None
 
     def _to_cooling(self, card: HolderCard, goal: str | None) -> tuple[L.Entry, ...] | Refused:
         session = self._session

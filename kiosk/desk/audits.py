@@ -15,13 +15,26 @@ import msgspec
 from kiosk.desk.audit_book import AuditBook, AuditRow, DifferenceCard, counts_of
 from kiosk.desk.audit_search import AuditSearch, LookFor
 from kiosk.desk.audit_settling import Settling, refuse
-from kiosk.desk.session import NotThere, Session
+from kiosk.desk.session import ActRefused, NotThere, Session
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
 from kiosk.reader.symbols import Symbol
 from kiosk.rules import audit as A
 from kiosk.rules import lines as L
-from kiosk.rules.cards import AuditView, Command, Glimpse, HolderCard, Moment, PlaceCard, RetiredCode, Subject, View
+from kiosk.rules.cards import (
+    AuditView,
+    Command,
+    CommandCard,
+    FreshLabel,
+    Glimpse,
+    HolderCard,
+    Moment,
+    OperatorCard,
+    PlaceCard,
+    RetiredCode,
+    Subject,
+    View,
+)
 from kiosk.rules.checkin import Done, Outcome, Reason, Refused, decide
 from kiosk.rules.drawer import slots_of
 from kiosk.rules.places import Kind
@@ -51,13 +64,14 @@ class AuditStatus:
 
 @dataclass(frozen=True, slots=True)
 class PhotoMark:
-    """What to draw over a label in the picture."""
+    """What to draw over a label in the picture.  `holder`: its key, where a holder answers to the label."""
 
     corners: tuple[tuple[float, float], ...]
     text: str
     name: str
     state: A.State
     say: Say
+    holder: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,17 +127,18 @@ class AuditCounter:
 
     def open(self, place: str) -> AuditStatus:
         """Starts an audit of a place (its code; a slot stands for its cabinet, a pocket for its machine) or of
-        everything hot (`hot`), or goes on with the one that runs there.  Raises NotThere.
+        everything hot (`hot`), or goes on with the one that runs there.
+
+        Raises NotThere, ActRefused (no badge, a place that is out of use).
         """
-        outcome = self._begin(place)
-        if isinstance(outcome, Refused):
-            raise NotThere("place in use", place)
-        self._write(outcome)
+        self._session.signed_in()
+        self._write(self._begin(place))
         assert self._session.audit is not None  # _begin or follow joined one
         return self.status(self._session.audit)
 
     def resume(self, key: str) -> AuditStatus:
-        """This kiosk works on that audit from now on; whoever else does goes on too.  Raises NotThere."""
+        """This kiosk works on that audit from now on; whoever else does goes on too.  Raises NotThere, ActRefused."""
+        self._session.signed_in()
         row = self._book.found(key)
         if row["closed_line"] is not None:
             raise NotThere("running audit", key)
@@ -157,17 +172,18 @@ class AuditCounter:
         seen = {text: Glimpse(place, watched_s) for text, place, watched_s in found}
         kind = scope.kinds.get(scope.place)
         hot_allowed = scope.place == A.HOT or (kind is not None and kind.may_be_hot)
-        return AuditView(session.audit, scope.place, at, scope.members, seen, hot_allowed)
+        within, around = _about(scope, session.audit_at)
+        return AuditView(session.audit, scope.place, at, scope.members, within, around, seen, hot_allowed)
 
     def answer(self, subject: Subject, moment: Moment) -> Outcome | None:
         """What a place's label says beyond the usual: which place to audit, or what to do with a stray holder."""
         session = self._session
-        if not isinstance(subject, PlaceCard) or self._badge_missing():
+        if not isinstance(subject, PlaceCard) or self._session.badge_missing:
             return None
         awaited_s, self._awaited_since_s = self._awaited_since_s, None
         if session.audit is None:
             fresh = awaited_s is not None and moment.watched_s - awaited_s <= session.settings.kiosk.pair_s
-            return self._begin(subject.place.code) if fresh else None
+            return self._beginning(subject.place.code) if fresh else None
         doubt, self._doubt = self._doubt, None
         if doubt is None or moment.watched_s - doubt.since_watched_s > session.settings.kiosk.pair_s:
             return None
@@ -190,7 +206,7 @@ class AuditCounter:
     def command(self, command: Command) -> Outcome | None:
         """The command cards START AUDIT and CLOSE AUDIT; None: nothing more to say than the rules did."""
         session = self._session
-        if self._badge_missing():
+        if self._session.badge_missing:
             return refuse(Reason.BADGE_FIRST)
         if command is Command.CLOSE_AUDIT:
             return self._settling.closing()
@@ -199,7 +215,7 @@ class AuditCounter:
                 (), say("audit.running", place=self._book.row(self._book.found(session.audit)).name), then=command
             )
         if session.here:
-            outcome = self._begin(session.here)
+            outcome = self._beginning(session.here)
             return replace(outcome, then=command) if isinstance(outcome, Done) else outcome
         self._awaited_since_s = session.now().watched_s
         return None
@@ -250,13 +266,16 @@ class AuditCounter:
         """Takes a photograph of a drawer (or any place with labels in sight) for what was seen there.
 
         symbols: as the reader gives them.  place: code of the drawer.  Slot labels in the picture say who stands
-        where.  Raises NotThere without an audit or for an unknown place.
+        where.  A printed label that waits for its first scan, a badge or a card is marked and does nothing: that
+        takes a hand.  Raises NotThere without an audit or for an unknown place, ActRefused.
         """
         session = self._session
+        session.signed_in()
         view = self.view()
         if view is None:
             raise NotThere("running audit", "at this kiosk")
         drawer = session.place(place)
+        scope = self._book.scope(view.place)
         read = [(symbol, session.cards.subject(symbol.text)) for symbol in symbols]
         slots = {
             subject.place.code: symbol.centre
@@ -267,36 +286,71 @@ class AuditCounter:
         places = slots_of([symbol.centre for symbol, _ in others], slots)
         moment = session.now()
         limits = session.limits()
-        marks, lines, alarm = [], [], False
+        marks: list[PhotoMark] = []
+        lines: list[L.Entry] = []
+        alarm = False
+        here: dict[str, str] = {}  # codes of holders in this picture, and where
+        stray = {each.text for each in self._book.findings(view.key)[1].open}
         for (symbol, subject), code in zip(others, places, strict=True):
+            if isinstance(subject, FreshLabel | OperatorCard | CommandCard):
+                marks.append(_by_hand(symbol, subject))
+                continue
             at = (session.cards.place(code) if code else None) or drawer
-            view = replace(view, at=at)
+            within, around = _about(scope, at.place.code)
+            view = replace(view, at=at, within=within, around=around)
             asked = View(subject, session.book.kiosk, operator=session.operator, audit=view, limits=limits)
             outcome = decide(asked, moment)
+            if isinstance(subject, HolderCard) and subject.code in here:
+                outcome = _twice(view.key, subject, here[subject.code], at)
+            elif isinstance(subject, HolderCard) and subject.holder.key in stray:
+                outcome = self.put_back(outcome)
             if isinstance(outcome, Done):
                 alarm = alarm or outcome.alarm
                 for line in outcome.lines:
                     if isinstance(line, L.Seen):
                         lines.append(replace(line, by_photo=True))
                         view = replace(view, seen={**view.seen, line.text: Glimpse(line.place, moment.watched_s)})
+                    elif isinstance(line, L.DifferenceSettled):
+                        lines.append(line)
+            if isinstance(subject, HolderCard):
+                here.setdefault(subject.code, at.place.code)
             marks.append(_mark(symbol, subject, outcome))
         written = session.write(*lines) if lines else ()
         session.audit_at = place
         session.last_scan_s = moment.watched_s
         return PhotoSeen(tuple(marks), written, alarm)
 
-    def empty(self, holder_key: str) -> DifferenceCard | None:
-        """An eye says that no cutter is in this holder.  The difference it makes, if the book says otherwise.
+    def empty(self, holder_key: str, is_empty: bool = True) -> DifferenceCard | None:
+        """An eye says that no cutter is in this holder, or (`is_empty` false) that there is one after all.
 
-        Raises NotThere.
+        The difference it makes, if the book says otherwise.  It stands where it was seen, or where the walk is.
+        Raises NotThere, ActRefused.
         """
         session = self._session
+        session.signed_in()
         card = session.holder(holder_key)
         if session.audit is None:
             raise NotThere("running audit", "at this kiosk")
-        session.write(L.Seen(session.audit, card.code, holder_key, session.audit_at, empty=True))
+        before = next((each for each in self._book.sightings(session.audit) if each.holder == holder_key), None)
+        text, at = (before.text, before.place) if before else (card.code, session.audit_at)
+        twin = before.twin if before else None
+        session.write(L.Seen(session.audit, text, holder_key, at, twin=twin, empty=is_empty))
+        session.last_scan_s = session.now().watched_s
         key = f"{holder_key}/{A.Difference.EMPTY_HOLDER.value}"
         return next((each for each in self.status().differences if each.key == key), None)
+
+    def known_now(self, text: str) -> None:
+        """A label that was seen in this kiosk's audit and that nobody knew answers for a holder or place now.
+
+        Its difference is closed as registered, and the sighting counts as the holder's.  Without such a sighting
+        there is nothing to do.
+        """
+        session = self._session
+        if session.audit is None:
+            return
+        strange = (each for each in self._book.sightings(session.audit) if each.text == text and each.holder is None)
+        if any(each.bound for each in strange):
+            self._write(self._settling.settling(f"{text}/unknown_code", A.Action.REGISTERED, "", None))
 
     # how it stands ------------------------------------------------------------------------------------------
 
@@ -334,6 +388,8 @@ class AuditCounter:
         Done with its lines written, or Refused: what may not move does not move.  Raises NotThere.
         """
         session = self._session
+        if session.badge_missing:
+            return refuse(Reason.BADGE_FIRST)
         session.last_scan_s = session.now().watched_s  # a touch is work as well
         if action is A.Action.TO_COOLING and goal is None and (free := session.cooling_place()):
             goal = free.place.code
@@ -343,6 +399,8 @@ class AuditCounter:
 
     def close(self) -> Outcome:
         """Closes this kiosk's audit: Refused while differences wait for an action."""
+        if self._session.badge_missing:
+            return refuse(Reason.BADGE_FIRST)
         outcome = self._settling.closing()
         self._write(outcome)
         return outcome
@@ -393,13 +451,19 @@ class AuditCounter:
 
     # from the book ------------------------------------------------------------------------------------------
 
-    def _begin(self, place: str) -> Done | Refused:
+    def _beginning(self, place: str) -> Done | Refused:
+        try:
+            return self._begin(place)
+        except ActRefused as refused:
+            return Refused(refused.reason, refused.why, refused.remedy)
+
+    def _begin(self, place: str) -> Done:
         session = self._session
         code = place
         if place != A.HOT:
             card = session.place(place)
             if card.retired:
-                return refuse(Reason.NOT_AUDITED, place=card.name)
+                raise ActRefused(Reason.NOT_AUDITED, place=card.name)
             code = self._book.audited(card.place.code)
         running = rows(T.Audit.select().where(T.Audit.place == code, T.Audit.closed_line.is_null()))
         name = self._book.scope(code).name
@@ -424,12 +488,34 @@ class AuditCounter:
             self._session.write(*outcome.lines)
             self.follow(outcome, self._session.now())
 
-    def _badge_missing(self) -> bool:
-        return self._session.settings.kiosk.badge_required and self._session.operator is None
+
+def _about(scope: A.Scope, at: str | None) -> tuple[frozenset[str], frozenset[str]]:
+    """Codes of what is in a place of the scope, itself included, and of what that place is in."""
+    if at is None or at not in scope.inside:
+        return frozenset(), frozenset()
+    around = frozenset(code for code, inside in scope.inside.items() if at in inside and code != at)
+    return scope.inside[at], around
+
+
+def _twice(audit: str, card: HolderCard, first: str, at: PlaceCard) -> Done:
+    """One picture has the same label in two places: no piece of steel does that."""
+    line = L.Seen(audit, card.code, card.holder.key, at.place.code, twin=first)
+    words = say("audit.twin", name=card.name, place=at.name, code=card.code)
+    return Done((line,), words, holder=card, goal=at)
+
+
+def _corners(symbol: Symbol) -> tuple[tuple[float, float], ...]:
+    return tuple((float(x), float(y)) for x, y in symbol.corners)
+
+
+def _by_hand(symbol: Symbol, subject: FreshLabel | OperatorCard | CommandCard) -> PhotoMark:
+    """What a photograph may not set in motion."""
+    name = subject.holder.name if isinstance(subject, FreshLabel) else symbol.text
+    return PhotoMark(_corners(symbol), symbol.text, name, A.State.UNKNOWN, say("audit.by_hand", name=name))
 
 
 def _mark(symbol: Symbol, subject: Subject, outcome: Outcome) -> PhotoMark:
-    corners = tuple((float(x), float(y)) for x, y in symbol.corners)
+    corners = _corners(symbol)
     if isinstance(outcome, Refused):
         return PhotoMark(corners, symbol.text, symbol.text, A.State.UNKNOWN, outcome.why)
     if not isinstance(subject, HolderCard):
@@ -438,4 +524,4 @@ def _mark(symbol: Symbol, subject: Subject, outcome: Outcome) -> PhotoMark:
     alarm = isinstance(outcome, Done) and outcome.alarm
     astray = outcome.say.key in ("audit.misplaced", "audit.twin")
     state = A.State.HOT if alarm else A.State.MISPLACED if astray else A.State.SEEN
-    return PhotoMark(corners, symbol.text, subject.name, state, outcome.say)
+    return PhotoMark(corners, symbol.text, subject.name, state, outcome.say, subject.holder.key)

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from kiosk import __version__
 from kiosk import settings as shop_settings
+from kiosk.desk.adopting import AdoptingCounter
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.build import BuildCounter
 from kiosk.desk.copies import CopiesCounter
@@ -67,6 +68,7 @@ class Desk:
         self.build = BuildCounter(session)
         self.handover = HandoverCounter(session)
         self.audits = AuditCounter(session)
+        self.adopting = AdoptingCounter(session, self.shop, self.audits)
         self.finding = FindingCounter(session)
         self.records = RecordsCounter(session)
         self.reports = ReportsCounter(session, self.audits, self.records)

@@ -13,9 +13,11 @@ from kiosk.ledger.book import Book, Written, rows
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Limits, Moment, OperatorCard, Pending, PlaceCard
+from kiosk.rules.checkin import Reason
 from kiosk.rules.hold import HoldFacts
 from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned
 from kiosk.rules.places import Kind
+from kiosk.rules.say import Value, say
 from kiosk.settings import Settings
 
 
@@ -26,6 +28,16 @@ class NotThere(LookupError):
         super().__init__(f"there is no {what} {key!r} in the book")
         self.what = what
         self.key = key
+
+
+class ActRefused(PermissionError):
+    """Something asked for by touch that is not done now.  `reason`; `why` and `remedy` for the screen."""
+
+    def __init__(self, reason: Reason, **values: Value) -> None:
+        super().__init__(reason.value)
+        self.reason = reason
+        self.why = say(f"refused.{reason.value}", **values)
+        self.remedy = say(f"remedy.{reason.value}", **values)
 
 
 class Locked(PermissionError):
@@ -76,6 +88,16 @@ class Session:
 
     def now(self) -> Moment:
         return self.book.now()
+
+    @property
+    def badge_missing(self) -> bool:
+        """Whether this shop lets nobody work without a badge, and nobody is signed in."""
+        return self.settings.kiosk.badge_required and self.operator is None
+
+    def signed_in(self) -> None:
+        """What is done by touch is somebody's work too.  Raises ActRefused where a badge must be scanned first."""
+        if self.badge_missing:
+            raise ActRefused(Reason.BADGE_FIRST)
 
     def supervised(self, reason: str | None = None) -> str | None:
         """The supervisor who answers for what comes next.  None: no supervisor of this shop has a PIN yet.

@@ -67,14 +67,16 @@ class ShopCounter:
         self._session.write(PlaceAdded(place, magazine), CodeBound(place.code, place.code, "place"))
         return self._session.place(place.code)
 
-    def register(self, holder: Holder, code: str | None, place: str | None, *, stood_cold: bool) -> HolderCard:
+    def register(
+        self, holder: Holder, code: str | None, place: str | None, *, stood_cold: bool, foreign: bool = False
+    ) -> HolderCard:
         """A new holder standing at `place`.  stood_cold: nobody heated it within the last day.
 
-        code: of a label or mark it has already; None: one is printed, and bound by its first scan.
+        code: of a label it has already, or `foreign` of a mark; None: one is printed, and bound by its first scan.
         """
         lines: list[Entry] = [HolderRegistered(holder, stood_cold=stood_cold)]
         if code is not None:
-            lines.append(CodeBound(code, holder.key, "holder"))
+            lines.append(CodeBound(code, holder.key, "holder", foreign=foreign))
         if place is not None:
             lines.append(Moved(holder.key, None, place))
         self._session.write(*lines)
@@ -111,9 +113,11 @@ class ShopCounter:
         return session.holder(key)
 
     def replace_label(self, key: str, code: str) -> HolderCard:
-        """A new label on a holder: binds it and retires the old one in the same line."""
+        """A new label on a holder: binds it and retires the old one in the same line; a maker's mark stays."""
         card = self._session.holder(key)
-        self._session.write(CodeBound(code, key, "holder", replaces=card.code))
+        bound = T.Binding.text == card.code, T.Binding.foreign_mark == 0, T.Binding.retired_line.is_null()
+        old = card.code if T.Binding.select().where(*bound).exists() else None
+        self._session.write(CodeBound(code, key, "holder", replaces=old))
         return self._session.holder(key)
 
     def adopt_mark(self, key: str, text: str) -> HolderCard:

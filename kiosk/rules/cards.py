@@ -210,6 +210,8 @@ class AuditView:
     place: str
     at: PlaceCard | None = None  # the drawer or slot scanned last
     members: frozenset[str] = frozenset()  # codes of the audited place and everything inside it
+    within: frozenset[str] = frozenset()  # codes of `at` and everything inside it
+    around: frozenset[str] = frozenset()  # codes of what `at` is inside of
     seen: Mapping[str, Glimpse] = field(default_factory=dict)  # by the label's text
     may_be_hot: bool = False  # the audited place is one where a held holder may stand
 

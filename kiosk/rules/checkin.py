@@ -312,6 +312,8 @@ def _is_twin(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> b
 
 def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, moment: Moment) -> Outcome:
     at = view.audit.at.place.code if view.audit and view.audit.at else None
+    if view.audit is not None and view.limits.badge_required and view.operator is None:
+        return _refuse(Reason.BADGE_FIRST)
     if isinstance(subject, RetiredCode):
         if view.audit is not None:
             return Done((Seen(view.audit.key, subject.text, None, at),), say("audit.retired", code=subject.text))
@@ -388,10 +390,11 @@ def _audit_scan(view: View, subject: HolderCard | PlaceCard, moment: Moment) -> 
         return Wait(Expects.HOLDER, say("audit.at", place=subject.name), waiting, goal=subject)
     at = audit.at.place.code if audit.at else None
     before = audit.seen.get(subject.code)
-    again = before is not None and at in (None, before.place)
+    # A drawer says less than the slot in it that was seen before, and a slot more than its drawer: both are one place.
+    again = before is not None and (at in (None, before.place) or before.place in audit.within)
     # One piece of steel cannot be in two places so soon after one another: two labels bear the same code.
     soon = before is not None and moment.watched_s - before.watched_s < view.limits.travel_s
-    twin = before.place if before is not None and soon and not again else None
+    twin = before.place if before is not None and soon and not again and before.place not in audit.around else None
     lines = () if again else (Seen(audit.key, subject.code, subject.holder.key, at, twin=twin),)
     where_seen = audit.at.name if audit.at else None
     may_be_hot = audit.at.place.kind.may_be_hot if audit.at else audit.may_be_hot

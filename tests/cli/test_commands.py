@@ -206,3 +206,27 @@ def test_a_printed_report_is_held_against_the_book(shop: Shop, capsys: pytest.Ca
     assert "genuine" in capsys.readouterr().out
     assert main(["check", "--line", str(line.id), "--hash", "0" * 16, *data]) == WANTING
     assert main(["check", "--line", str(line.id), *data]) == WRONG
+
+
+def test_an_audit_from_the_command_line_is_somebodys_where_the_shop_asks_for_a_badge(
+    shop: Shop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shop.desk.people.change_setting("kiosk", "badge_required", "yes", "the shop's rule")
+    shop.desk.close()
+    data = ["--data", str(shop.folder)]
+    assert main(["audit", "Cabinet A", *data]) == WANTING
+    assert "Scan your badge" in capsys.readouterr().err
+    assert main(["audit", "Cabinet A", "--badge", "H165TCRBDE", *data]) == WRONG
+    assert "nobody's badge" in capsys.readouterr().err
+    assert main(["audit", "Cabinet A", "--badge", "BSXD5X3637", *data]) == WANTING, "ten are missing"
+    assert "0 of 10 seen" in capsys.readouterr().out
+    shop.reopen()
+    assert [row.opened_by for row in shop.desk.audits.running()] == ["Jo Reed"]
+
+
+def test_a_second_kiosk_on_the_same_folder_is_told_what_to_do(
+    shop: Shop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["audit", "Cabinet A", "--data", str(shop.folder)]) == WRONG
+    told = capsys.readouterr().err
+    assert str(shop.folder) in told and "close that one first, or give another --data folder" in told

@@ -5,16 +5,18 @@ from __future__ import annotations
 import pytest
 
 from kiosk.desk.audits import AuditStatus
-from kiosk.desk.session import NotThere
+from kiosk.desk.session import ActRefused, NotThere
 from kiosk.reader.symbols import Symbol
 from kiosk.rules import codes
 from kiosk.rules import lines as L
+from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.audit import Action, Difference, State
 from kiosk.rules.cards import Command, Heat
 from kiosk.rules.checkin import Done, Reason, Refused, Wait
 from tests.conftest import Shop
 
 CABINET = "Cabinet A"
+JO, SAM = "BSXD5X3637", "B6J6BXCR66"
 
 
 def say(shop: Shop, text: str) -> str:
@@ -428,6 +430,198 @@ def test_without_a_badge_where_badges_are_asked_no_audit_opens(shop: Shop) -> No
     shop.desk.people.change_setting("kiosk", "badge_required", "yes", "the shop's rule")
     refused = shop.desk.command(Command.START_AUDIT).outcome
     assert isinstance(refused, Refused) and refused.reason is Reason.BADGE_FIRST
-    shop.desk.scan("BSXD5X3637")
+    with pytest.raises(ActRefused) as touched:
+        shop.desk.audits.open(shop.place(CABINET))
+    assert touched.value.reason is Reason.BADGE_FIRST and touched.value.remedy.key == "remedy.badge_first"
+    assert shop.desk.audits.running() == ()
+    shop.desk.scan(JO)
     shop.desk.command(Command.START_AUDIT)
     assert say(shop, shop.place(CABINET)) == "audit.opened"
+
+
+def test_whoever_signs_out_in_the_middle_of_an_audit_does_nothing_more_in_it(shop: Shop) -> None:
+    shop.desk.people.change_setting("kiosk", "badge_required", "yes", "the shop's rule")
+    shop.desk.scan(JO)
+    audit = shop.desk.audits.open(shop.place(CABINET)).row.key
+    say(shop, shop.place("Cabinet A · 1-07"))
+    say(shop, shop.holder("T003"))
+    shop.desk.people.sign_out()
+    before = shop.desk.session.book.last_id
+    audits = shop.desk.audits
+    for text in (shop.holder("T002"), fresh(shop), "AN OLD STICKER"):
+        assert say(shop, text) == "refused.badge_first"
+    drawer = shop.place("Cabinet A · Drawer 1")
+    for act in (
+        lambda: audits.photo([symbol(shop.holder("T002"), 100.0, 100.0)], drawer),
+        lambda: audits.empty("T002"),
+        lambda: audits.resume(audit),
+        lambda: audits.open(drawer),
+    ):
+        with pytest.raises(ActRefused):
+            act()
+    for outcome in (audits.settle("T003/misplaced", Action.PUT_BACK), audits.close()):
+        assert isinstance(outcome, Refused) and outcome.reason is Reason.BADGE_FIRST
+    written = shop.desk.session.book.lines(before)
+    assert {line.entry.kind for line in written} == {L.TurnedAway.kind}
+    shop.desk.scan(SAM)
+    assert say(shop, shop.place("Cabinet A · 1-01")) == "audit.at"
+    assert say(shop, shop.holder("T002")) == "audit.seen"
+
+
+def test_an_audit_of_a_place_out_of_use_is_refused_with_what_to_scan_instead(shop: Shop) -> None:
+    bench = shop.place("Bench 2")
+    shop.desk.session.write(L.PlaceRetired(bench, "sold"))
+    with pytest.raises(ActRefused) as refused:
+        shop.desk.audits.open(bench)
+    assert refused.value.reason is Reason.NOT_AUDITED
+    shop.desk.command(Command.START_AUDIT)
+    assert say(shop, bench) == "refused.not_audited"
+
+
+def test_two_people_share_an_audit_at_one_kiosk_and_each_line_says_whose_it_is(shop: Shop) -> None:
+    shop.desk.scan(JO)
+    audit = shop.desk.audits.open(shop.place(CABINET)).row.key
+    people = {"jo": JO, "sam": SAM}
+    who = {}
+    for at, item in enumerate(shop.desk.audits.status().missing):
+        name = ("sam", "jo")[at % 2]
+        assert say(shop, people[name]) == "signed_in"
+        assert shop.desk.session.audit == audit, "a badge ends no audit"
+        assert item.place is not None
+        say(shop, item.place)
+        assert say(shop, item.code) == "audit.seen"
+        who[item.key] = name
+    seen = [line for line in shop.desk.session.book.lines(0) if isinstance(line.entry, L.Seen)]
+    assert {line.entry.holder: line.operator for line in seen if isinstance(line.entry, L.Seen)} == who
+    report = shop.desk.audits.report(closed(shop))
+    assert report.people == ("Jo Reed", "Sam Bell")
+    assert (report.counts.seen, report.rows) == (10, ())
+
+
+def test_what_one_settled_the_other_finds_settled(shop: Shop) -> None:
+    shop.desk.scan(JO)
+    shop.desk.audits.open(shop.place(CABINET))
+    walk(shop, ("T002", "T003"))
+    shop.desk.audits.settle("T002/missing", Action.NOWHERE)
+    shop.desk.scan(SAM)
+    with pytest.raises(NotThere):
+        shop.desk.audits.settle("T002/missing", Action.NOWHERE)
+    shop.desk.audits.settle("T003/missing", Action.CARRIED_OVER, "Jo looks at the presetter")
+    report = shop.desk.audits.report(closed(shop))
+    assert [(row.text, row.operator) for row in report.rows] == [("T002", "Jo Reed"), ("T003", "Sam Bell")]
+
+
+def test_a_kiosk_that_died_in_an_audit_goes_on_with_it_and_nothing_seen_is_lost(shop: Shop) -> None:
+    shop.desk.scan(JO)
+    audit = shop.desk.audits.open(shop.place(CABINET)).row.key
+    for item in shop.desk.audits.status().missing[:3]:
+        say(shop, item.code)
+    shop.reopen()  # without a pause: the power went
+    assert shop.desk.session.audit is None
+    shop.desk.scan(SAM)
+    status = shop.desk.audits.open(shop.place("Cabinet A · 1-01"))
+    assert (status.row.key, status.counts.seen, status.people) == (audit, 3, ("Jo Reed",))
+    walk(shop)
+    assert shop.desk.audits.report(closed(shop)).people == ("Jo Reed", "Sam Bell")
+    assert shop.desk.session.book.check() == []
+
+
+def test_a_drawer_photographed_and_then_scanned_by_hand_is_no_label_twice(shop: Shop) -> None:
+    shop.desk.audits.open(shop.place(CABINET))
+    drawer, slot = shop.place("Cabinet A · Drawer 1"), shop.place("Cabinet A · 1-01")
+    shop.desk.audits.photo([symbol(slot, 200, 300), symbol(shop.holder("T002"), 200, 240)], drawer)
+    assert shop.desk.scan(shop.holder("T002")).outcome.say.key == "audit.again"  # type: ignore[union-attr]
+    shop.desk.audits.photo([symbol(shop.holder("T003"), 200, 240)], drawer)
+    shop.desk.scan(shop.place("Cabinet A · 1-02"))
+    assert shop.desk.scan(shop.holder("T003")).outcome.say.key == "audit.seen"  # type: ignore[union-attr]
+    assert {"T002", "T003"}.isdisjoint(kinds(shop.desk.audits.status()))
+
+
+def test_one_label_in_two_places_of_one_photograph_is_told(shop: Shop) -> None:
+    shop.desk.audits.open(shop.place(CABINET))
+    twice = [symbol(shop.holder("T002"), 100, 100), symbol(shop.holder("T002"), 600, 100)]
+    taken = shop.desk.audits.photo(twice, shop.place("Cabinet A · Drawer 1"))
+    assert [mark.state for mark in taken.marks] == [State.SEEN, State.MISPLACED]
+    assert taken.marks[1].say.key == "audit.twin"
+    assert kinds(shop.desk.audits.status())[shop.holder("T002")] is Difference.DUPLICATE_LABEL
+
+
+def test_a_photograph_that_finds_a_stray_in_its_own_slot_says_it_was_put_back(shop: Shop) -> None:
+    shop.desk.audits.open(shop.place(CABINET))
+    say(shop, shop.place("Cabinet A · 3-01"))
+    assert say(shop, shop.holder("T002")) == "audit.misplaced"
+    shop.desk.audits.photo([symbol(shop.holder("T002"), 100, 100)], shop.place("Cabinet A · Drawer 1"))
+    status = shop.desk.audits.status()
+    assert "T002" not in kinds(status)
+    assert [(each.text, each.action) for each in status.settled] == [("T002", Action.PUT_BACK)]
+
+
+def test_a_photograph_signs_nobody_in_and_binds_no_label(shop: Shop) -> None:
+    label = shop.desk.labels.fresh_label("T003").code.text
+    shop.desk.audits.open(shop.place(CABINET))
+    symbols = [symbol(text, 100.0 * at, 100.0) for at, text in enumerate((JO, label), 1)]
+    taken = shop.desk.audits.photo(symbols, shop.place("Cabinet A · Drawer 1"))
+    assert [mark.say.key for mark in taken.marks] == ["audit.by_hand", "audit.by_hand"]
+    assert taken.lines == () and shop.desk.session.operator is None
+    assert shop.holder("T003") != label
+
+
+def test_a_cutter_seen_after_all_closes_what_the_eye_said_before(shop: Shop) -> None:
+    shop.desk.audits.open(shop.place(CABINET))
+    walk(shop)
+    assert shop.desk.audits.empty("T002") is not None
+    assert shop.desk.audits.empty("T002", is_empty=False) is None
+    assert isinstance(shop.desk.audits.close(), Done)
+    assert shop.desk.session.holder("T002").assembly is not None
+
+
+def test_an_unknown_label_given_to_a_holder_counts_as_that_holder_seen(shop: Shop) -> None:
+    shop.desk.audits.open(shop.place(CABINET))
+    walk(shop, ("T003",))
+    say(shop, shop.place("Cabinet A · 1-02"))
+    assert say(shop, "AN OLD STICKER") == "audit.unknown"
+    assert kinds(shop.desk.audits.status()) == {
+        "T003": Difference.MISSING, "AN OLD STICKER": Difference.UNKNOWN_CODE,
+    }  # fmt: skip
+    shop.desk.adopting.give("AN OLD STICKER", "T003")
+    assert kinds(shop.desk.audits.status()) == {}
+    report = shop.desk.audits.report(closed(shop))
+    assert [(row.difference, row.action) for row in report.rows] == [(Difference.UNKNOWN_CODE, Action.REGISTERED)]
+    assert (report.counts.seen, report.counts.unknown) == (10, 1)
+    assert shop.desk.session.book.check() == []
+
+
+def test_a_label_of_ours_nobody_knew_takes_the_place_of_the_one_before(shop: Shop) -> None:
+    old, new = shop.holder("T003"), fresh(shop)
+    shop.desk.adopting.give(new, "T003")
+    assert shop.holder("T003") == new
+    assert say(shop, old) == "refused.retired_code"
+    shop.desk.adopting.give("LASER 7731", "T003")
+    assert shop.holder("T003") == new, "a maker's mark answers beside our label"
+    assert isinstance(shop.desk.scan("LASER 7731").outcome, Wait)
+    with pytest.raises(NotThere):
+        shop.desk.adopting.give(new, "T004")
+    with pytest.raises(NotThere):
+        shop.desk.adopting.give(shop.desk.session.fresh_code(codes.Kind.PLACE).text, "T004")
+
+
+def test_a_new_holder_takes_the_unknown_label_that_was_seen_on_it(shop: Shop) -> None:
+    text = fresh(shop)
+    shop.desk.audits.open(shop.place(CABINET))
+    walk(shop)
+    slot = shop.place("Cabinet A · 1-07")
+    say(shop, slot)
+    assert say(shop, text) == "audit.unknown"
+    holder = Holder("T900", "Collet 20 x 100", Coupling.parse("HSK63"), Clamping.COLLET, 20.0)
+    shop.desk.adopting.register(holder, text, slot, stood_cold=True)
+    assert kinds(shop.desk.audits.status()) == {}
+    assert isinstance(shop.desk.audits.close(), Done)
+    assert shop.desk.session.book.check() == []
+
+
+def test_without_a_badge_where_badges_are_asked_no_label_changes_hands(shop: Shop) -> None:
+    shop.desk.people.change_setting("kiosk", "badge_required", "yes", "the shop's rule")
+    with pytest.raises(ActRefused):
+        shop.desk.adopting.give("AN OLD STICKER", "T003")
+    shop.desk.scan(JO)
+    shop.desk.adopting.give("AN OLD STICKER", "T003")
