@@ -9,16 +9,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from kiosk import words
-from kiosk.desk import Desk
+from kiosk.desk import Desk, reports
 from kiosk.desk.audits import AuditRow, AuditStatus, LookFor
 from kiosk.desk.desk import Scanned
-from kiosk.exchange import report_audit
 from kiosk.rules import audit as A
 from kiosk.rules.cards import PlaceCard
 from kiosk.rules.checkin import Done, Outcome, Refused, Wait
@@ -319,18 +317,22 @@ class AuditScreen(View):
             for at, row in enumerate(report.rows)
         ]
 
-    def save(self) -> None:
-        """Write the report as a PDF file beside the book."""
-        key = self._key
-        self.clerk.ask(lambda desk: _save(desk, key), self._saved, self._not_saved)
+    def preview(self) -> None:
+        """The report as it is printed."""
+        self.clerk.go("report", audit=self._key)
 
-    def _saved(self, path: Path) -> None:
+    def save(self) -> None:
+        """Write the report as PDF and CSV beside the book."""
+        key = self._key
+        self.clerk.ask(lambda desk: reports.keep(desk.reports.audit(key)), self._saved, self._not_saved)
+
+    def _saved(self, kept: reports.Kept) -> None:
         self.clerk.play(Sound.DONE)
-        self.saved = t("auditing.saved", file=f"{path.parent.name}/{path.name}")
+        self.saved = t("auditing.saved", file=f"{kept.pdf.parent.name}/{kept.pdf.name}")
 
     def _not_saved(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
-        self.saved = str(error) if isinstance(error, OSError) else fault_words(error)
+        self.saved = fault_words(error)
 
     def leave(self) -> None:
         """To the next audit."""
@@ -407,16 +409,6 @@ def settle(desk: Desk, key: str, action: A.Action, reason: str) -> Outcome:
     """Close a difference; what is taken to cooling is taken to the cooling place that has room."""
     cooling = desk.session.cooling_place() if action is A.Action.TO_COOLING else None
     return desk.audits.settle(key, action, reason, cooling.place.code if cooling else None)
-
-
-def _save(desk: Desk, key: str) -> Path:
-    report = desk.audits.report(key)
-    folder = desk.session.book.path.parent / "reports"
-    folder.mkdir(exist_ok=True)
-    path = folder / f"{key.replace(' ', '-')}.pdf"
-    place = next(row.place for row in desk.audits.past() if row.key == key)
-    report_audit.pdf(report, path, words.say, desk.audits.trend(place))
-    return path
 
 
 def _name(name: str) -> str:

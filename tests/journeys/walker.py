@@ -37,9 +37,10 @@ from kiosk.screens.parts.touch import Touchable  # noqa: E402
 from kiosk.screens.sounds import Sounds  # noqa: E402
 from kiosk.screens.theme import look  # noqa: E402
 from tests.journeys.samples import SAMPLES as FLOOR  # noqa: E402
+from tests.journeys.samples_records import SAMPLES as RECORDS  # noqa: E402
 from tests.journeys.samples_shop import SAMPLES as SHOP  # noqa: E402
 
-SAMPLES = (*FLOOR, *SHOP)
+SAMPLES = (*FLOOR, *SHOP, *RECORDS)
 SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.core.text import Label as CoreLabel
-from kivy.graphics import Color, Ellipse, Line, Mesh, Rectangle
-from kivy.properties import ListProperty, NumericProperty
+from kivy.graphics import Color, Ellipse, Line, Mesh
+from kivy.properties import ListProperty, NumericProperty, StringProperty
 from kivy.uix.widget import Widget
 
+from kiosk.screens.parts.drawn import write
 from kiosk.screens.theme import look
 from kiosk.words import t
 
@@ -20,30 +20,26 @@ _STEPS_MIN = (1, 2, 5, 10, 20, 30, 60, 120)
 
 
 class CoolingPlot(Widget):
-    """`curve`: (time_s, hottest_c, low_c, high_c) in order.  `readings`: (time_s, value_c).  `limit_c`, `now_s`."""
+    """`curve`: (time_s, hottest_c, low_c, high_c) in order.  `readings`: (time_s, value_c).  `limit_c`, `now_s`.
+
+    `now_word`: what stands at `now_s`; empty: nothing is drawn there.  `moves`: when it came to another place,
+    numbered from 2 on, as the place where it was heated is the first.
+    """
 
     curve = ListProperty()
     readings = ListProperty()
     limit_c = NumericProperty(43.0)
     now_s = NumericProperty(0.0)
+    now_word = StringProperty("plot.now")
+    moves = ListProperty()
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         soon = Clock.create_trigger(self._draw, -1)
-        for name in ("curve", "readings", "limit_c", "now_s", "size", "pos"):
+        for name in ("curve", "readings", "limit_c", "now_s", "now_word", "moves", "size", "pos"):
             self.fbind(name, soon)
         for name in ("mm", "text", "act"):
             look.fbind(name, soon)
-
-    def _write(self, text: str, at: tuple[float, float], anchor: tuple[float, float], colour: Any) -> None:
-        """Write a text so that `anchor` of its box (0..1 from left and below) comes to `at`."""
-        label = CoreLabel(text=text, font_name="B612", font_size=look.small)
-        label.refresh()
-        x = at[0] - anchor[0] * label.texture.width
-        y = at[1] - anchor[1] * label.texture.height
-        x = min(max(x, self.x), self.right - label.texture.width)
-        Color(*colour)
-        Rectangle(texture=label.texture, pos=(round(x), round(y)), size=label.texture.size)
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
@@ -68,15 +64,15 @@ class CoolingPlot(Widget):
             for value in range(each, int(top_c) + 1, each):
                 Color(*look.line)
                 Line(points=[*at(start_s, value), *at(end_s, value)], width=1)
-                self._write(str(value), (left - mm, at(0, value)[1]), (1, 0.5), look.quiet)
+                write(self, str(value), (left - mm, at(0, value)[1]), (1, 0.5), look.quiet)
             minutes = (end_s - start_s) / 60
             step = next((step for step in _STEPS_MIN if minutes / step <= 3.5), 240)
             for minute in range(0, int(minutes) + 1, step):
                 x = at(start_s + minute * 60, 0)[0]
                 if x > left + wide - look.small * 3.2 and minute:
                     continue
-                self._write(str(minute), (x, self.y), (0.5, 0), look.quiet)
-            self._write(t("plot.minutes"), (left + wide, self.y), (1, 0), look.quiet)
+                write(self, str(minute), (x, self.y), (0.5, 0), look.quiet)
+            write(self, t("plot.minutes"), (left + wide, self.y), (1, 0), look.quiet)
 
             Color(*look.act[:3], 0.28)
             vertices: list[float] = []
@@ -87,16 +83,24 @@ class CoolingPlot(Widget):
             Line(points=[*at(start_s, self.limit_c), *at(end_s, self.limit_c)], dash_length=6, dash_offset=4, width=1)
             Color(*look.act)
             Line(points=[xy for point in self.curve for xy in at(point[0], point[1])], width=mm * 0.3)
-            now = at(self.now_s, 0)[0]
-            Color(*look.quiet)
-            Line(points=[now, bottom, now, bottom + tall], width=1.1)
-            self._write(t("plot.now"), (now + mm, bottom + tall), (0, 1), look.text)
+            for number, time_s in enumerate(self.moves, 2):
+                x = at(time_s, 0)[0]
+                Color(*look.quiet)
+                Line(points=[x, bottom, x, bottom + tall], dash_length=2, dash_offset=4, width=1)
+                write(self, str(number), (x + mm * 0.6, bottom + mm * 0.4), (0, 0), look.quiet)
+            if self.now_word:
+                now = at(self.now_s, 0)[0]
+                right = now > left + wide * 0.75
+                Color(*look.quiet)
+                Line(points=[now, bottom, now, bottom + tall], width=1.1)
+                word = t(self.now_word)
+                write(self, word, (now + (-mm if right else mm), bottom + tall), (1 if right else 0, 1), look.text)
             limit = t("plot.limit", limit_c=self.limit_c)
-            self._write(limit, (left + wide, at(0, self.limit_c)[1] + mm * 0.4), (1, 0), look.text)
+            write(self, limit, (left + wide, at(0, self.limit_c)[1] + mm * 0.4), (1, 0), look.text)
             for time_s, value_c in self.readings:
                 x, y = at(time_s, value_c)
                 Color(*look.text)
                 Ellipse(pos=(x - mm * 1.1, y - mm * 1.1), size=(mm * 2.2, mm * 2.2))
                 text = t("plot.reading", value_c=value_c)
                 above = at(0, self.limit_c)[1] + mm * 0.4 + look.small * 1.2  # clear of the limit's words
-                self._write(text, (x + mm * 1.6, max(y + mm * 0.6, above)), (0, 0), look.text)
+                write(self, text, (x + mm * 1.6, max(y + mm * 0.6, above)), (0, 0), look.text)

@@ -1,0 +1,165 @@
+"""Samples of the screens that read the book: reports, shifts, earlier audits, heatings, history and its filters.
+
+Filled as the desk would fill them, with the longest plausible texts; see `samples.py` for what a sample is.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from PIL import Image
+
+from kiosk.desk.audit_book import AuditRow
+from kiosk.desk.records import HeatPlot, HeatRecord, HistoryRow, WasAt
+from kiosk.desk.reports import Kept, PastAudits
+from kiosk.rules import audit as A
+from kiosk.rules.cards import HeatCurve, OperatorCard
+from kiosk.rules.checkin import Reason
+from kiosk.rules.hold import HoldFacts, Reading
+from kiosk.rules.say import say
+from kiosk.rules.shift import ShiftCounts, ShiftReport
+from kiosk.screens.faults import cause_words
+from kiosk.screens.history import About
+from kiosk.screens.parts.paper import page_picture
+from kiosk.screens.shift import kept_words
+from tests.journeys.samples import ASSEMBLY, CURVE, HOLDER, SLOT
+
+SINCE = 1.79e9
+BUSY = ShiftCounts(
+    built=27, heated=131, issued=48, returned=46, readings=96, measured=44,
+    differences=tuple((each.value, 12) for each in A.Difference),
+    refusals=tuple((each.value, 14) for each in Reason),
+)  # fmt: skip
+
+
+def _shift(screen: Any, counts: ShiftCounts, ago: int = 0, told: str = "") -> None:
+    screen.shown()
+    screen._now_s = SINCE + ago * 8 * 3600.0 + 3 * 3600.0
+    screen.show(ShiftReport("Kiosk 1", SINCE - 5 * 3600.0, SINCE + 3 * 3600.0, counts, (), 812, "ab" * 32))
+    screen.told = told
+
+
+def _saved() -> str:
+    return kept_words(Kept(Path("reports/shift.pdf"), Path("reports/shift.csv")))
+
+
+def _reasons(screen: Any) -> None:
+    _shift(screen, BUSY)
+    screen.why()
+
+
+def past(count: int) -> PastAudits:
+    """Closed audits of two places."""
+    names = (("P000000009", "Cabinet A"), (A.HOT, "term.everything_hot"), ("P000000008", "Mill 2 · pocket 14"))
+    audits = tuple(
+        AuditRow(f"audit {number}", *names[number % 3], SINCE - number * 86400.0, "Sam Porter", False,
+                 SINCE - number * 86400.0 + 900.0)
+        for number in range(count)
+    )  # fmt: skip
+    marks = tuple(
+        A.Mark(row.key, row.closed_utc_s or 0.0, A.Counts(152, 150, at % 4, at % 3), 700.0 + 90.0 * (at % 5))
+        for at, row in enumerate(reversed(audits))
+    )
+    return PastAudits(audits, marks, names)
+
+
+def _audits(screen: Any, count: int, place: bool = False) -> None:
+    screen.shown()
+    screen.show(past(count))
+    if place:
+        screen.choose_place()
+
+
+FACTS = HoldFacts(HOLDER, ASSEMBLY, 0.0, SINCE, 330.0, None, ())
+STAYS = (("Shrink station", 0.0), ("Sleeve 1", 72.0), ("Rack behind the door", 1260.0), (None, 1900.0))
+READ = (Reading(900.0, "flange", 80.0, "probe", "agrees"), Reading(1700.0, "nose", 41.0, "probe", "agrees"))
+
+
+def heatings() -> tuple[HeatRecord, ...]:
+    """Heatings that ended in every way there is."""
+    ends = ((None, None), ("reading", 1700.0), ("time", 5130.0))
+    return tuple(
+        HeatRecord(SINCE - number * 7000.0, "Shrink station", "Sam Porter", STAYS, READ, *ends[number % 3], FACTS)
+        for number in range(9)
+    )
+
+
+def _heatings(screen: Any, chosen: int) -> None:
+    screen.shown(key="H1", title=ASSEMBLY.name)
+    screen.show(heatings())
+    record = heatings()[chosen]
+    screen.choose(str(record.heated_utc_s))
+    curve = HeatCurve(tuple(CURVE), ((860.0, 80.0), (1660.0, 41.0)), 43.0, (record.held_s or 900.0) - 40.0)
+    screen.draw(record, HeatPlot(curve, (32.0, 1220.0, 1860.0)))
+
+
+PEOPLE = (OperatorCard("sam", "Sam Porter", "supervisor"), OperatorCard("jo", "Johannes Reedemann-Vale", "setter"))
+
+
+def _history(screen: Any, is_holder: bool, step: int = 0) -> None:
+    screen.shown(subject="H1" if is_holder else "", title=ASSEMBLY.name if is_holder else "")
+    screen.offer(About(PEOPLE, is_holder, SINCE))
+    refused = say("history.refused", name=ASSEMBLY.name, place=SLOT.name, reason="term.reason.hot")
+    rows = tuple(
+        HistoryRow(900 - at, SINCE - at * 60, "refused", "Sam Porter", "Kiosk 1", None, None, refused)
+        for at in range(60)
+    )
+    screen.show(rows)
+    screen.choose(step)
+
+
+def _narrowed(screen: Any) -> None:
+    _history(screen, True)
+    screen.take_what(screen.whats[4])
+    screen.take_who(screen.people[2])
+    screen.take_when("week")
+    screen.show(())
+
+
+def _where(screen: Any, was: WasAt) -> None:
+    _history(screen, True, 3)
+    screen.move(-2)
+    screen.show_was(was)
+
+
+def _report(screen: Any, whole: bool, told: str = "") -> None:
+    screen.title, screen.note, screen.told = "Cabinet A", "21.09. 14:05", told
+    screen.page, screen.pages, screen.ready = 1, 3, True
+    view = screen.ids.paper
+    view.whole = whole
+    screen.show_page(page_picture(Image.new("L", (420, 594), 250)))
+
+
+def _damaged(screen: Any) -> None:
+    _shift(screen, BUSY, told=cause_words(sqlite3.DatabaseError("database disk image is malformed")) or "")
+
+
+Fill = Callable[[Any], Any]
+SAMPLES: tuple[tuple[str, str, Fill], ...] = (
+    ("records", "menu", lambda screen: screen.shown()),
+    ("shift", "busy", lambda screen: _shift(screen, BUSY)),
+    ("shift", "quiet", lambda screen: _shift(screen, ShiftCounts(), ago=3)),
+    ("shift", "saved", lambda screen: _shift(screen, BUSY, told=_saved())),
+    ("shift", "damaged", _damaged),
+    ("shift", "reasons", _reasons),
+    ("audits", "many", lambda screen: _audits(screen, 24)),
+    ("audits", "one", lambda screen: _audits(screen, 1)),
+    ("audits", "none", lambda screen: _audits(screen, 0)),
+    ("audits", "places", lambda screen: _audits(screen, 24, place=True)),
+    *(("heatings", name, partial(_heatings, chosen=at)) for at, name in enumerate(("running", "read", "over"))),
+    ("heatings", "none", lambda screen: screen.shown(key="H1", title=ASSEMBLY.name)),
+    *(("history", f"holder-{step}", partial(_history, is_holder=True, step=step)) for step in range(4)),
+    *(("history", f"book-{step}", partial(_history, is_holder=False, step=step)) for step in range(4)),
+    ("history", "narrowed", _narrowed),
+    ("history", "was", lambda screen: _where(screen, WasAt("P1", "Mill 2 · pocket 14", SINCE, "Sam Porter"))),
+    ("history", "was-hot", lambda screen: _where(screen, WasAt("P1", "Rack behind the door", SINCE, "Sam", True))),
+    ("history", "was-not", lambda screen: _where(screen, WasAt(None, None, None, None))),
+    ("report", "whole", lambda screen: _report(screen, True)),
+    ("report", "closer", lambda screen: _report(screen, False)),
+    ("report", "saved", lambda screen: _report(screen, True, _saved())),
+)
+
