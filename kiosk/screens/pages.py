@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from kiosk.screens.adopt import AdoptScreen
 from kiosk.screens.audit import AuditScreen
 from kiosk.screens.audit_differences import AuditDifferencesScreen
-from kiosk.screens.audit_photo import AuditPhotoScreen
-from kiosk.screens.audit_spot import AuditSpotScreen
 from kiosk.screens.audits import AuditsScreen
 from kiosk.screens.build import BuildScreen
 from kiosk.screens.card import CardScreen
@@ -52,8 +49,6 @@ SCREENS: tuple[type[View], ...] = (
     HeatingsScreen,
     AuditScreen,
     AuditDifferencesScreen,
-    AuditPhotoScreen,
-    AuditSpotScreen,
     RecordsScreen,
     ShiftScreen,
     AuditsScreen,
@@ -63,7 +58,6 @@ SCREENS: tuple[type[View], ...] = (
     PinScreen,
     PreferencesScreen,
     RegisterScreen,
-    AdoptScreen,
     BuildScreen,
     MeasureScreen,
     TearDownScreen,
