@@ -33,6 +33,14 @@ class Stray:
     origin: Origin
 
 
+@dataclass(frozen=True, slots=True)
+class Likely:
+    """A holder that the label may be on: the audit misses it where the label was seen.  `place`: its name."""
+
+    card: HolderCard
+    place: str
+
+
 class AdoptingCounter:
     def __init__(self, session: Session, shop: ShopCounter, audits: AuditCounter) -> None:
         self._session = session
@@ -48,6 +56,21 @@ class AdoptingCounter:
             return Stray(subject.text, Origin.MARK)
         ours = codes.parse(subject.text).kind is codes.Kind.HOLDER
         return Stray(subject.text, Origin.OURS if ours else Origin.OTHER)
+
+    def likely(self, text: str) -> tuple[Likely, ...]:
+        """What this kiosk's audit misses in the slot where the label was seen, else in its drawer; the first."""
+        session = self._session
+        if session.audit is None:
+            return ()
+        status = self._audits.status()
+        seen = next((each.found for each in status.differences if each.text == text), None)
+        places = session.cards.places
+        if seen not in places.rows:
+            return ()
+        around = places.within(places.rows[seen]["parent"] or seen)
+        found = [item for item in status.missing if item.place in around]
+        found.sort(key=lambda item: item.place != seen)
+        return tuple(Likely(session.holder(item.key), item.place_name or "") for item in found[:1])
 
     def give(self, text: str, holder_key: str) -> HolderCard:
         """The label is on this holder.  Raises NotThere, ActRefused."""

@@ -17,6 +17,7 @@ from kiosk import words
 from kiosk.desk import Desk, reports
 from kiosk.desk.audits import AuditRow, AuditStatus, LookFor
 from kiosk.desk.desk import Scanned
+from kiosk.desk.session import NotThere
 from kiosk.rules import audit as A
 from kiosk.rules.cards import PlaceCard
 from kiosk.rules.checkin import Done, Outcome, Refused, Wait
@@ -70,6 +71,7 @@ class AuditScreen(View):
     said = StringProperty()
     more = StringProperty()
     good = BooleanProperty(True)
+    leads = BooleanProperty(False)  # a touch on what is said shows more of it
 
     alarm_name = StringProperty()
     alarm_place = StringProperty()
@@ -83,12 +85,15 @@ class AuditScreen(View):
         self._spots: dict[str, A.SpotState] = {}
         self._group = ""  # code of the drawer shown
         self._alarm = ""  # key of the hot holder
+        self._about = ""  # holder key or label text that what is said is about
         self._age_s = 0
 
     # Coming and going ---------------------------------------------------------------------------------------
 
-    def shown(self, **_: Any) -> None:
+    def shown(self, told: str = "", **_: Any) -> None:
         self.trouble = ""
+        if told:
+            self._say(True, told)
         if self.step == CLOSED:
             self.step = CHOOSE
         self.clerk.ask(_begin, self._began, self._failed)
@@ -177,15 +182,18 @@ class AuditScreen(View):
             self._say(False, name, _sentences(outcome))
             return
         key, card = outcome.say.key, outcome.holder
-        if card is None:
-            self._say(key not in _ASTRAY, outcome.goal.name if outcome.goal else "", say(outcome.say))
+        if key in ("audit.unknown", "audit.retired"):
+            code = str(outcome.say["code"])
+            self._say(False, words.grouped(code), t(f"auditing.{key.removeprefix('audit.')}"), code)
+        elif card is None:
+            self._say(True, outcome.goal.name if outcome.goal else "", say(outcome.say))
         elif key == "audit.misplaced":
             booked = card.place.name if card.place else None
-            self._say(False, card.name, t("auditing.belongs", place=booked))
+            self._say(False, card.name, t("auditing.belongs", place=booked), card.holder.key)
         elif key in ("audit.seen", "audit.again"):
-            self._say(True, card.name, t("term.state.seen"))
+            self._say(True, card.name, t("term.state.seen"), card.holder.key)
         else:
-            self._say(key not in _ASTRAY, card.name, say(outcome.say))
+            self._say(key not in _ASTRAY, card.name, say(outcome.say), card.holder.key)
 
     def warn(self, outcome: Done) -> None:
         """Something hot, or not proven cool, stands where a hand reaches in."""
@@ -205,7 +213,7 @@ class AuditScreen(View):
     def to_cooling(self) -> None:
         """It was taken to a cooling place."""
         holder = self._alarm
-        self.clerk.ask(lambda desk: _cool(desk, holder), self._cooled, self._failed)
+        self.clerk.ask(lambda desk: cool(desk, holder), self._cooled, self._failed)
 
     def _cooled(self, outcome: Outcome) -> None:
         self.step = WALK
@@ -263,7 +271,8 @@ class AuditScreen(View):
         spot = self._spots[key]
         self.chosen = key
         word = t(f"term.state.{spot.state.value}")
-        self._say(spot.state in (A.State.SEEN, A.State.EMPTY), words.grouped(spot.name) or word, word)
+        about = spot.holder or (spot.name if spot.state is A.State.UNKNOWN else "")
+        self._say(spot.state in (A.State.SEEN, A.State.EMPTY), words.grouped(spot.name) or word, word, about)
         if spot.state is A.State.MISSING and spot.holder:
             holder = spot.holder
             self.clerk.ask(lambda desk: desk.audits.look_for(holder), lambda found: self._where(key, found))
@@ -272,6 +281,17 @@ class AuditScreen(View):
         if self.chosen == key:
             at = _clock(found.utc_s) if found.utc_s is not None else None
             self.more = t("auditing.last_at", at=at, place=found.place)
+
+    def open_spot(self) -> None:
+        """Show more of what is spoken of, and what can be done about it."""
+        self.clerk.go("audit_spot", about=self._about)
+
+    def photograph(self) -> None:
+        """Photograph the drawer shown."""
+        if self._status is not None:
+            groups = self._status.groups
+            code = groups[int(self.group_at)].group.code if groups else self._status.row.place
+            self.clerk.go("audit_photo", place=code, name=self.group)
 
     def differences(self) -> None:
         """Go through the differences."""
@@ -339,8 +359,9 @@ class AuditScreen(View):
         self.step, self.trouble = CHOOSE, ""
         self.refresh()
 
-    def _say(self, good: bool, said: str, more: str = "") -> None:
+    def _say(self, good: bool, said: str, more: str = "", about: str = "") -> None:
         self.good, self.said, self.more = good, said, more
+        self._about, self.leads = about, bool(about)
 
     def _tell(self, good: bool, said: str) -> None:
         """Say it where this state has room for it."""
@@ -397,11 +418,15 @@ def _open_or_scan(desk: Desk, text: str) -> AuditStatus | Scanned:
     return desk.scan(text)
 
 
-def _cool(desk: Desk, holder: str) -> Outcome:
+def cool(desk: Desk, holder: str) -> Outcome:
+    """A hot holder of the audit was taken to a cooling place.  Raises NotThere where it is hot no longer."""
     wanted = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
     key = next(
-        each.key for each in desk.audits.status().differences if each.text == holder and each.difference in wanted
+        (each.key for each in desk.audits.status().differences if each.text == holder and each.difference in wanted),
+        None,
     )
+    if key is None:
+        raise NotThere("hold on", desk.session.holder(holder).name)
     return settle(desk, key, A.Action.TO_COOLING, "")
 
 

@@ -25,6 +25,7 @@ from kiosk.words import grouped, say, t
 LIST, ONE, REASON = range(3)
 REASONS = ("looked_for", "at_machine", "at_regrind", "new_label", "supervisor", "next_shift")
 HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
+READ, MEASURE = "read", "measure"
 _SIGNS = {
     A.Difference.HOT: "!", A.Difference.NOT_PROVEN_COOL: "!", A.Difference.MISSING: "?",
     A.Difference.MISPLACED: "↔", A.Difference.UNEXPECTED: "↔", A.Difference.EMPTY_HOLDER: "–",
@@ -55,14 +56,17 @@ class AuditDifferencesScreen(View):
         super().__init__(**kwargs)
         self._cards: dict[str, DifferenceCard] = {}
         self._card: DifferenceCard | None = None
+        self._asked = ""  # key of the one difference that this screen was opened for
         self.reasons = [Choice(reason, t(f"auditing.reason.{reason}")) for reason in REASONS]
 
-    def shown(self, trouble: str = "", **_: Any) -> None:
-        self.trouble = trouble
+    def shown(self, trouble: str = "", key: str = "", **_: Any) -> None:
+        self.trouble, self._asked = trouble, key
         self.step = LIST
         self.refresh()
 
     def returned(self) -> None:
+        if self.step == ONE and self._card is not None and not self._asked:
+            self.step = LIST  # what was done elsewhere may have closed it
         self.refresh()
 
     def refresh(self) -> None:
@@ -73,6 +77,10 @@ class AuditDifferencesScreen(View):
         self._cards = {card.key: card for card in status.differences}
         self.rows = [_line(card) for card in status.differences]
         self.waiting = False
+        if self._asked and self.step == LIST and self._asked in self._cards:
+            self.choose(self._asked)
+        elif self._asked and self._asked not in self._cards:
+            self.clerk.go("audit")
 
     def scanned(self, text: str) -> bool:
         """A scan goes on with the audit: back to the walk, which shows what comes of it."""
@@ -87,7 +95,7 @@ class AuditDifferencesScreen(View):
         self.word, self.sign, self.tone = _word(card), line.sign, line.tone
         self.title, self.places, self.more = line.text, _places(card), ""
         self.trouble = ""
-        self.actions = [Choice(action.value, t(f"auditing.do.{action.value}")) for action in card.actions]
+        self.actions = [Choice(name, t(f"auditing.do.{name}")) for name in _actions(card)]
         self.step = ONE
         if card.difference is A.Difference.MISSING and card.holder:
             holder = card.holder
@@ -101,8 +109,17 @@ class AuditDifferencesScreen(View):
 
     def do(self, action: str) -> None:
         """A button was touched: the difference is closed so, or a reason is asked for."""
+        card = self._card
+        if card is None:
+            return
         if action == A.Action.CARRIED_OVER.value:
             self.step = REASON
+        elif action == A.Action.REGISTERED.value:
+            self.clerk.go("adopt", text=card.text, home="audit")
+        elif action == READ and card.holder:
+            self.clerk.go("reading", key=card.holder, name=card.name)
+        elif action == MEASURE and card.holder:
+            self.clerk.go("measure", key=card.holder)
         else:
             self._settle(A.Action(action), "")
 
@@ -126,13 +143,16 @@ class AuditDifferencesScreen(View):
             self.step = ONE
             return
         self.clerk.play(Sound.DONE)
+        if self._asked:
+            self.clerk.go("audit", told=say(outcome.say))
+            return
         self.trouble = say(outcome.say)
         self.step = LIST
         self.refresh()
 
     def back(self) -> None:
         """One step back, or to the walk."""
-        if self.step == LIST:
+        if self.step == LIST or (self.step == ONE and self._asked):
             self.clerk.back()
         else:
             self.step = LIST if self.step == ONE else ONE
@@ -144,6 +164,16 @@ class AuditDifferencesScreen(View):
         self.trouble = fault_words(error)
         self.step = LIST
         self.rows = []
+
+
+def _actions(card: DifferenceCard) -> tuple[str, ...]:
+    """What closes it, in the desk's order, and what lets it close by itself: a reading, a measurement."""
+    found = [action.value for action in card.actions]
+    if card.difference in HOT:
+        found.append(READ)
+    if card.difference is A.Difference.MEASURED_LONG_AGO:
+        found.insert(0, MEASURE)
+    return tuple(found)
 
 
 def _word(card: DifferenceCard) -> str:

@@ -1,28 +1,57 @@
 """Camera and reader for the screen: starts both threads, shows the newest frame, hands on what is read.
 
-The screen only ever takes the newest frame that is there; it never waits for one.  What a code means is not
-known here.
+The screen only ever takes the newest frame that is there; it never waits for one.  For a photograph the picture
+goes to a finder and nothing is read until one is taken, as large as the camera gives it, and read at leisure on a
+thread of its own.  What a code means is not known here.
 """
 
 from __future__ import annotations
 
+import logging
 import threading
+import time
 from collections.abc import Callable
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Protocol
 
+import cv2
+import numpy as np
 from kivy.clock import Clock
+from numpy.typing import NDArray
 
-from kiosk.reader.camera import Camera, State, Turn
-from kiosk.reader.decode import LiveReader
+from kiosk.reader.camera import Camera, Frame, State, Turn, upright
+from kiosk.reader.decode import LiveReader, read
 from kiosk.reader.files import PictureError
-from kiosk.reader.sources import Controls, Source, frame_size, list_cameras, source
+from kiosk.reader.sources import FRAME_SIZES, Controls, Device, Source, SourceError, frame_size, list_cameras, source
 from kiosk.reader.stream import Aim, Event, Help, Seen, Stream
+from kiosk.reader.symbols import Reading
 from kiosk.screens.scan import ScanScreen
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 
 FRAMES_A_SECOND = 15
+PHOTOGRAPH_MS = 8000.0  # a drawer of sixty labels on 12 megapixels takes a fast tablet 1.5 s, a slow one five
+SETTLE_FRAMES = 6  # a camera that was opened anew finds its exposure within so many
+HUSH_S = 3.0  # after a photograph, what is still in view of it is no scan
+SHOWN_PX = 2048  # longest edge of a photograph as it is shown
 _FINE = (State.LIVE, State.STARTING, State.STOPPED)
+
+log = logging.getLogger("kiosk.screens.camera")
+
+
+class Finder(Protocol):
+    """A screen on which a photograph is aimed.  `live.show(frame)`; `absent`: why there is no picture, in words."""
+
+    live: Any
+    absent: Any
+
+
+@dataclass(frozen=True, slots=True)
+class Photograph:
+    """A photograph that was read.  size: width and height, px, of the picture that `reading`'s corners are in."""
+
+    reading: Reading
+    size: tuple[int, int]
 
 
 class Eye:
@@ -42,6 +71,15 @@ class Eye:
         self._number = 0
         self._drawing: Any = None
         self._wish = 0  # counts what was asked to be looked through; an answer to an older wish is dropped
+        self._found: Source | None = None
+        self._large: Source | None = None  # the same camera with its largest frame
+        self._settings = CameraSettings()
+        self._why = ""  # there is no camera, in words
+        self._finder: Finder | None = None
+        self._ended: Camera | None = None  # pictures that were shown to their end, and are shown again to aim at
+        self._taking = 0  # counts photographs; what comes of one that nobody waits for any more is dropped
+        self._photographed: frozenset[str] = frozenset()
+        self._hushed_until_s = 0.0
 
     def open(self, what: str, settings: CameraSettings) -> None:
         """Begin to look through what `--camera` names: a number, a picture, a folder or a video; "": the first camera.
@@ -63,32 +101,159 @@ class Eye:
             size = frame_size(settings.label_mm, settings.distance_mm, settings.field_deg)
             locked = Controls(lock_exposure=settings.exposure_locked, lock_focus=settings.focus_locked)
             found = source(what, size, locked)
+            larger = isinstance(found, Device) and size != FRAME_SIZES[-1]
+            large = source(what, FRAME_SIZES[-1], locked) if larger else None
         except PictureError as error:
             why = str(error)
             self._post(lambda: self._miss(why, wish))
             return
-        self._post(lambda: self._look(found, settings, wish))
+        self._post(lambda: self._look(found, settings, wish, large))
 
     def _miss(self, why: str, wish: int) -> None:
         if wish == self._wish:
             self.close()
-            self._screen.absent = why
+            self._why = self._screen.absent = why
 
-    def _look(self, found: Source, settings: CameraSettings, wish: int) -> None:
+    def _look(self, found: Source, settings: CameraSettings, wish: int, large: Source | None) -> None:
         if wish == self._wish:
-            self.look(found, settings)
+            self.look(found, settings, large)
 
-    def look(self, found: Source, settings: CameraSettings) -> None:
-        """Begin to look through a source."""
+    def look(self, found: Source, settings: CameraSettings, large: Source | None = None) -> None:
+        """Begin to look through a source.  `large`: the same camera, to be opened in its place for a photograph."""
         self._wish += 1
         self.close()
-        quarters = round(settings.rotation_deg / 90) % 4
-        self._camera = Camera(found, Turn(90 * quarters), settings.mirrored)
-        self._stream = Stream(self._camera, LiveReader(settings.budget_ms), self._news)
-        self._camera.start()
-        self._stream.start()
-        self._number = 0
+        self._found, self._large, self._settings, self._why = found, large, settings, ""
+        self._camera = self._started(found)
+        if self._finder is None:
+            self._listen(self._camera)
         self._drawing = Clock.schedule_interval(self._draw, 1 / FRAMES_A_SECOND)
+
+    @property
+    def _turn(self) -> Turn:
+        return Turn(90 * (round(self._settings.rotation_deg / 90) % 4))
+
+    def _started(self, found: Source) -> Camera:
+        camera = Camera(found, self._turn, self._settings.mirrored)
+        camera.start()
+        self._number = 0
+        return camera
+
+    def _listen(self, camera: Camera) -> None:
+        self._stream = Stream(camera, LiveReader(self._settings.budget_ms), self._news)
+        self._stream.start()
+
+    # Photographs --------------------------------------------------------------------------------------------
+
+    def aim(self, finder: Finder) -> None:
+        """Show the picture on a finder, and read nothing until `rest`: what lies in a drawer is no scan.
+
+        Pictures from a folder that were shown to their end are shown again.
+        """
+        self._finder, self._number = finder, 0
+        self._taking += 1
+        if self._stream is not None:
+            self._stream.stop(0.0)
+            self._stream = None
+        camera = self._camera
+        if camera is None:
+            finder.absent = self._why or t(State.STARTING.value)
+        elif camera.state is State.ENDED and self._found is not None:
+            self._ended = self._ended or camera
+            self._camera = self._started(self._found)
+
+    def rest(self) -> None:
+        """No photograph any more: what comes before the camera is a scan again."""
+        if self._finder is None:
+            return
+        self._finder, self._number = None, 0
+        self._taking += 1
+        self._hushed_until_s = time.monotonic() + HUSH_S
+        camera = self._camera
+        if self._ended is not None:
+            if camera is not None:
+                camera.stop(0.0)
+            self._camera, self._ended = self._ended, None
+        elif camera is not None and camera.state is not State.ENDED:
+            self._listen(camera)
+
+    def take(
+        self,
+        shown: Callable[[NDArray[np.uint8]], Any],
+        told: Callable[[Photograph], Any],
+        failed: Callable[[str], Any],
+    ) -> None:
+        """Take a photograph: `shown(picture)` at once, `told` when it was read, `failed` with words.
+
+        A standing or lost picture is not taken for the drawer that is open now.
+        """
+        camera = self._camera
+        state = camera.state if camera is not None else State.STARTING
+        frame = camera.newest() if camera is not None else None
+        if camera is None or frame is None or state not in (State.LIVE, State.ENDED):
+            failed(self._why or t(State.STARTING.value if state is State.LIVE else state.value))
+            return
+        self._taking += 1
+        if self._large is not None:
+            self._camera = None  # only one may have the device
+        asked = (camera, frame, self._taking, self._wish, shown, told, failed)
+        threading.Thread(target=self._photograph, args=asked, name="photograph", daemon=True).start()
+
+    def _photograph(
+        self,
+        camera: Camera,
+        frame: Frame,
+        taking: int,
+        wish: int,
+        shown: Callable[[NDArray[np.uint8]], Any],
+        told: Callable[[Photograph], Any],
+        failed: Callable[[str], Any],
+    ) -> None:
+        """On a thread of its own."""
+        image = frame.image
+        try:
+            if self._large is not None:
+                image = self._larger(camera, self._large, image)
+                self._post(lambda: self._look_on(wish))
+            seen = _for_eyes(image)
+            self._post(lambda: self._if_awaited(taking, lambda: shown(seen)))
+            reading = read(image, PHOTOGRAPH_MS)
+        except Exception:
+            log.exception("a photograph could not be read")
+            self._post(lambda: self._look_on(wish))
+            self._post(lambda: self._if_awaited(taking, lambda: failed(t("fault.unknown"))))
+            return
+        photograph = Photograph(reading, (int(image.shape[1]), int(image.shape[0])))
+        self._post(lambda: self._if_awaited(taking, lambda: self._taken(photograph, told)))
+
+    def _larger(self, camera: Camera, large: Source, otherwise: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        """The largest frame of the device; the one that was there already, where the device gives no other."""
+        camera.stop(2.0)
+        try:
+            large.open()
+            for _ in range(SETTLE_FRAMES):
+                image = large.grab().image
+        except SourceError as trouble:
+            log.warning("no larger frame: %s", trouble)
+            return otherwise
+        finally:
+            large.close()
+        return upright(image, self._turn, self._settings.mirrored)
+
+    def _look_on(self, wish: int) -> None:
+        if wish == self._wish and self._camera is None and self._found is not None:
+            self._camera = self._started(self._found)
+            if self._finder is None:
+                self._listen(self._camera)
+
+    def _if_awaited(self, taking: int, call: Callable[[], Any]) -> None:
+        if taking == self._taking:
+            call()
+
+    def _taken(self, photograph: Photograph, told: Callable[[Photograph], Any]) -> None:
+        self._photographed = frozenset(symbol.text for symbol in photograph.reading.symbols)
+        told(photograph)
+
+    # --------------------------------------------------------------------------------------------------------
 
     def move(self, screen: ScanScreen) -> None:
         """Show the picture on another screen from now on."""
@@ -103,7 +268,7 @@ class Eye:
             self._stream.stop(limit_s)
         if self._camera is not None:
             self._camera.stop(limit_s)
-        self._stream = self._camera = None
+        self._stream = self._camera = self._ended = None
 
     def _news(self, event: Event) -> None:
         """On the reader's thread."""
@@ -111,6 +276,10 @@ class Eye:
 
     def _tell(self, event: Event) -> None:
         match event:
+            case Seen() if self._finder is not None:
+                return  # read before the finder took the picture over
+            case Seen(text=text) if text in self._photographed and time.monotonic() < self._hushed_until_s:
+                return
             case Seen(text=text, corners=corners):
                 self._screen.live.close_in(corners)
                 self._scanned(text)
@@ -120,14 +289,26 @@ class Eye:
                 self._screen.hint = t(hint.value) if hint else ""
 
     def _draw(self, _: float) -> None:
-        camera = self._camera
+        camera, finder = self._camera, self._finder
         if camera is None:
             return
         state = camera.state
-        self._screen.absent = "" if state in _FINE else t(state.value)
-        if self._screen.parent is None:
+        fine = state in _FINE
+        self._screen.absent = "" if fine else t(state.value)
+        if finder is not None:
+            fine = fine or state is State.ENDED  # the last picture is still there to be taken
+            finder.absent = "" if fine else t(state.value)
+        elif self._screen.parent is None:
             return
         frame = camera.newest(self._number)
-        if frame is not None and state in _FINE:
+        if frame is not None and fine:
             self._number = frame.number
-            self._screen.live.show(frame.image)
+            (finder or self._screen).live.show(frame.image)
+
+
+def _for_eyes(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The picture at most `SHOWN_PX` wide and high."""
+    scale = SHOWN_PX / max(image.shape[:2])
+    if scale >= 1:
+        return image
+    return np.asarray(cv2.resize(image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)

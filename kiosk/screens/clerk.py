@@ -70,6 +70,7 @@ class Clerk(EventDispatcher):
     """One for the window.  `hot` and `warm` are HolderCards, most dangerous first, a second old at most.
 
     `typing`: a text field has the keyboard, so keys are not a scanner's.  `trouble`: what is wrong, in words.
+    `eye`: the camera, for screens that take photographs.
     """
 
     hot = ObjectProperty(())
@@ -80,6 +81,7 @@ class Clerk(EventDispatcher):
     empty = BooleanProperty(False)
     trouble = StringProperty()
     typing = BooleanProperty(False)
+    eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
 
     def __init__(self, worker: Asks, sounds: Sounds, show: Callable[[View], None]) -> None:
         super().__init__()

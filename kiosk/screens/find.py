@@ -42,13 +42,15 @@ class FindScreen(View):
     total = NumericProperty(0)
     first = StringProperty()  # the best find while typing, in a line
     trouble = StringProperty()
+    whose = StringProperty()  # an unknown label: the holder touched is the one it is on
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._found: list[FoundRow] = []
         self._age_s = 0
 
-    def shown(self, **_: Any) -> None:
+    def shown(self, whose: str = "", **_: Any) -> None:
+        self.whose = whose
         self.ids.pad.text = ""
         self.step = TYPE
         self.ask("")
@@ -101,7 +103,17 @@ class FindScreen(View):
 
     def choose(self, line: Line) -> None:
         """A row was touched."""
-        self.clerk.go("place", key=line.key)
+        if self.whose:
+            self.clerk.go("adopt", key=line.key)
+        else:
+            self.clerk.go("place", key=line.key)
+
+    def leave(self) -> None:
+        """Back to where it was asked."""
+        if self.whose:
+            self.clerk.go("adopt")
+        else:
+            self.clerk.back()
 
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)

@@ -51,13 +51,19 @@ class RegisterScreen(View):
     trouble = StringProperty()
     least = NumericProperty(0.0)
     most = NumericProperty(1.0)
+    home = StringProperty()  # where an unknown label was seen that is on this holder
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._holder = Holder("", "", _COUPLINGS[0], Clamping.SHRINK_FIT, 1.0)
         self._place: str | None = None
+        self._text = ""  # the unknown label
 
-    def shown(self, **_: Any) -> None:
+    def shown(self, text: str = "", home: str = "", **_: Any) -> None:
+        self._text, self.home = text, home
+        self._begin()
+
+    def _begin(self) -> None:
         self.trouble = self.answer = ""
         self.rows = [Choice(str(c), t(f"coupling.{c.family.value}", size=c.size), str(c)) for c in _COUPLINGS]
         self._to(COUPLING, 1)
@@ -65,11 +71,18 @@ class RegisterScreen(View):
     def back(self) -> None:
         """One step back, or out."""
         if self.step == COUPLING or self.step == LABEL:
-            self.clerk.go("shop")
+            self.leave()
         elif self.step == FIGURE and self.figure > 0:
             self._ask_figure(int(self.figure) - 1)
         else:
-            self.shown()
+            self._begin()
+
+    def leave(self) -> None:
+        """To where the unknown label was seen, or to the shop."""
+        if self.home and self.step != LABEL:
+            self.clerk.go("adopt")
+        else:
+            self.clerk.go(self.home or "shop")
 
     def coupling(self, choice: Choice) -> None:
         self._holder = replace(self._holder, coupling=Coupling.parse(choice.key))
@@ -122,22 +135,20 @@ class RegisterScreen(View):
         """Whether it was heated within the last day: then it counts as hot until read."""
         bore, reach = self._holder.bore_mm, self._holder.projection_mm
         name = f"{t('clamping.' + self._holder.clamping.value)} {bore:g} x {reach:g}"
-        holder, place = replace(self._holder, name=name), self._place
-        self.clerk.ask(
-            lambda desk: desk.shop.register(
-                replace(holder, key=desk.shop.fresh_key()),
-                None,
-                None if within_a_day else place,
-                stood_cold=not within_a_day,
-            ),
-            self._registered,
-            self._failed,
-        )
+        holder, place, text = replace(self._holder, name=name), None if within_a_day else self._place, self._text
+
+        def register(desk: Desk) -> HolderCard:
+            new = replace(holder, key=desk.shop.fresh_key())
+            if text:
+                return desk.adopting.register(new, text, place, stood_cold=not within_a_day)
+            return desk.shop.register(new, None, place, stood_cold=not within_a_day)
+
+        self.clerk.ask(register, self._registered, self._failed)
 
     def _registered(self, card: HolderCard) -> None:
         self._holder = card.holder
         self.title = card.holder.name
-        self.answer = ""
+        self.answer = t("register.has_label", code=self._text) if self._text else ""
         self.clerk.play(Sound.DONE)
         self._to(LABEL, 8)
 

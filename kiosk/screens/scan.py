@@ -41,7 +41,7 @@ class ScanScreen(View):
     remedy = StringProperty()
     next = StringProperty()
     undo_s = NumericProperty(0)
-    offer = OptionProperty("", options=("", "pocket", "reading"))  # what else can be done with it now
+    offer = OptionProperty("", options=("", "pocket", "reading", "adopt"))  # what else can be done with it now
     absent = StringProperty()
     hint = StringProperty()
 
@@ -104,6 +104,8 @@ class ScanScreen(View):
                 )
                 if outcome.reason is Reason.NOWHERE_KNOWN and card is not None:
                     self.offer, self._key = "reading", card.holder.key
+                elif outcome.reason in (Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE):
+                    self.offer, self._key = "adopt", str(outcome.why["code"])
         self._step_back.cancel()
         self._step_back()
 
@@ -149,6 +151,10 @@ class ScanScreen(View):
     def read(self) -> None:
         """Enter a reading of a holder whose temperature nobody knows."""
         self.clerk.go("reading", key=self._key, name=self.title)
+
+    def adopt(self) -> None:
+        """Say whose the label is that nobody knows."""
+        self.clerk.go("adopt", text=self._key, home="scan")
 
     def undo(self) -> None:
         """Take back the last step."""

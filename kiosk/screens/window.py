@@ -115,7 +115,7 @@ class KioskApp(App):
     def _settle(self, settings: Settings) -> None:
         """Take the settings the kiosk was started with, and begin to look."""
         self._settled(None, settings)
-        self.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
+        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
         self.eye.open(self.options.camera or settings.camera.source, settings.camera)
 
     def _fit(self, *_: object) -> None:

@@ -10,13 +10,18 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
+import numpy as np
+
 from kiosk import where
-from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor
+from kiosk.desk.adopting import Likely as Likely_
+from kiosk.desk.adopting import Origin, Stray
+from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor, PhotoMark, PhotoSeen
 from kiosk.desk.desk import Scanned
 from kiosk.desk.finding import Found, FoundRow, WayThere
 from kiosk.desk.handover import MachineView, Pocket
 from kiosk.desk.records import HistoryRow
 from kiosk.exchange.shop import read_shop
+from kiosk.reader.symbols import Outline
 from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
@@ -247,6 +252,11 @@ def _audit_said(screen: Any) -> None:
     screen._tell_scan(Done((), say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name), holder=CARD))
 
 
+def _audit_unknown(screen: Any) -> None:
+    _audit_walk(screen)
+    screen._tell_scan(Done((), say("audit.unknown", code="HV4T8BRJ3V")))
+
+
 def _audit_alarm(screen: Any) -> None:
     screen.warn(Done((), say("audit.hot", name=ASSEMBLY.name, place=SLOT.name), alarm=True, holder=CARD, goal=SLOT))
 
@@ -276,6 +286,77 @@ def _differences(screen: Any) -> None:
     screen.show(audit_status())
     screen.step = 0
     screen.trouble = say_words(say("audit.settled.book_moved", name=ASSEMBLY.name, place="Cabinet A · 10-12"))
+
+
+def _photo(screen: Any, step: int, labels: int = 12, unread: int = 2, trouble: str = "", touched: int = -1) -> None:
+    """A drawer of so many labels in rows of six, one of each kind astray among them."""
+    from kiosk.screens.camera import Photograph
+
+    size = (1280, 960)
+
+    def corners(at: int) -> tuple[tuple[float, float], ...]:
+        across = max(5, labels // 6)
+        row, column = divmod(at, across)
+        pitch = 1200 / across
+        left, top = 40 + pitch * (column + 0.35), 60 + pitch * (row + 0.3)
+        side = 0.27 * pitch
+        return ((left, top), (left + side, top + 8), (left + side - 8, top + side), (left - 8, top + side - 8))
+
+    astray = {
+        1: (A.State.MISPLACED, say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name)),
+        3: (A.State.UNKNOWN, say("audit.unknown", code="HV4T8BRJ3V")),
+        6: (A.State.HOT, say("audit.hot", name=ASSEMBLY.name, place=SLOT.name)),
+        8: (A.State.UNKNOWN, say("audit.by_hand", name=ASSEMBLY.name)),
+        9: (A.State.MISPLACED, say("audit.twin", name=ASSEMBLY.name, place=SLOT.name, code="HV4T8BRJ3V")),
+        10: (A.State.UNKNOWN, say("audit.retired", code="HV4T8BRJ3V")),
+    }
+    marks = []
+    for at in range(labels):
+        state, words = astray.get(at, (A.State.SEEN, say("audit.seen", name=ASSEMBLY.name)))
+        marks.append(PhotoMark(corners(at), "HV4T8BRJ3V", ASSEMBLY.name, state, words, f"H{at}"))
+    screen.step, screen.place, screen.absent, screen.trouble = 0, "Cabinet A · Drawer 10", "", ""
+    screen.live.near = None
+    screen.live.show(np.full((size[1] // 2, size[0] // 2, 3), 70, np.uint8))
+    screen.marks, screen.title, screen.said = [], "", say_words(say("photo.aim"))
+    screen.step = 1
+    if step < 2:
+        screen.step, screen.share, screen.trouble = step, 0.4, trouble
+        return
+    outlines = tuple(Outline(corners(labels + at), 3.0) for at in range(unread))
+    screen._unread, screen._size = outlines, size
+    screen.seen(PhotoSeen(tuple(marks), (), step == 3))
+    screen.step = step
+    if touched >= 0:
+        screen.live.near = screen.marks[touched]
+        screen.choose(screen.marks[touched])
+
+
+def _photo_absent(screen: Any) -> None:
+    _photo(screen, 0)
+    screen.live.show(None)
+    screen.absent = say_words(say("camera.busy"))
+
+
+def _spot(screen: Any, state: A.State, whats: tuple[A.Difference, ...], found: LookFor | None = None) -> None:
+    from kiosk.screens.audit_spot import Spoken
+
+    cards = tuple(card for card in audit_status().differences if card.difference in whats)
+    card = None if state is A.State.UNKNOWN else CARD
+    screen.trouble = ""
+    screen.show(Spoken(state, SLOT.name, CARD.name if card else "HV4T8BRJ3V", card, cards, found))
+
+
+def _adopt(screen: Any, step: int, origin: Origin = Origin.OURS, trouble: str = "") -> None:
+    from kiosk.screens.adopt import Asked
+
+    screen.step, screen._text, screen.title, screen.trouble = 0, "HV4T8BRJ3V", "HV4T 8BRJ 3V", trouble
+    near = () if origin is Origin.OTHER else (Likely_(CARD, SLOT.name),)
+    screen.show(Asked(Stray("HV4T8BRJ3V", origin), near))
+    if step >= 1:
+        screen._sure(CARD)
+        screen.trouble = trouble
+    if step == 2:
+        screen._given(CARD)
 
 
 FOUND = tuple(
@@ -368,6 +449,29 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("audit", "misplaced", _audit_said),
     ("audit", "alarm", _audit_alarm),
     ("audit", "closed", _audit_closed),
+    ("audit", "unknown", _audit_unknown),
+    ("audit_photo", "aim", lambda screen: _photo(screen, 0)),
+    ("audit_photo", "absent", _photo_absent),
+    ("audit_photo", "failed", lambda screen: _photo(screen, 0, trouble=say_words(say("camera.frozen")))),
+    ("audit_photo", "reading", lambda screen: _photo(screen, 1)),
+    ("audit_photo", "marked", lambda screen: _photo(screen, 2)),
+    ("audit_photo", "sixty", lambda screen: _photo(screen, 2, 60)),
+    ("audit_photo", "near", lambda screen: _photo(screen, 2, 60, touched=1)),
+    ("audit_photo", "near-unread", lambda screen: _photo(screen, 2, touched=12)),
+    ("audit_photo", "nothing", lambda screen: _photo(screen, 2, 0, 0)),
+    ("audit_photo", "alarm", lambda screen: _photo(screen, 3)),
+    ("audit_spot", "seen", lambda screen: _spot(screen, A.State.SEEN, ())),
+    ("audit_spot", "missing", lambda screen: _spot(screen, A.State.MISSING, (A.Difference.MISSING,), LOOK_FOR)),
+    ("audit_spot", "hot", lambda screen: _spot(screen, A.State.HOT, (A.Difference.HOT, A.Difference.UNEXPECTED))),
+    ("audit_spot", "unknown", lambda screen: _spot(screen, A.State.UNKNOWN, (A.Difference.UNKNOWN_CODE,))),
+    ("audit_spot", "empty", lambda screen: _spot(screen, A.State.SEEN, (A.Difference.EMPTY_HOLDER,))),
+    *(("adopt", origin.value, partial(_adopt, step=0, origin=origin)) for origin in Origin),
+    ("adopt", "no-holder", lambda screen: _adopt(screen, 0, Origin.MARK, say_words(say("adopt.no_holder")))),
+    ("adopt", "sure", lambda screen: _adopt(screen, 1)),
+    ("adopt", "sure-mark", lambda screen: _adopt(screen, 1, Origin.MARK)),
+    ("adopt", "given", lambda screen: _adopt(screen, 2)),
+    ("find", "whose", lambda screen: (_find(screen, 0, False), setattr(screen, "typed", ""),
+                                      setattr(screen, "whose", "HV4T8BRJ3V"))),
     ("audit_differences", "list", _differences),
     *(("audit_differences", what.value, partial(_difference, at=at)) for at, what in enumerate(A.Difference)),
     ("audit_differences", "refused", lambda screen: _difference(screen, 4, 1, say_words(TOO_WIDE.outcome.why))),

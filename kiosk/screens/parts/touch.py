@@ -28,6 +28,10 @@ class Panel(BoxLayout):
     edge = ColorProperty((0, 0, 0, 0))  # a frame around it
 
 
+class TouchPanel(Touchable, Panel):
+    """Ground that is touched to see more of what stands on it."""
+
+
 class BigButton(Touchable, BoxLayout):
     """A word, with or without an icon, that does something.  `note` is a smaller line below the word.
 

@@ -1,0 +1,159 @@
+"""A label nobody knows: on which holder it is, one of the book's or a new one.
+
+Nothing is bound before a hand has said so on the last page; what may be bound is the desk's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+
+from kiosk import words
+from kiosk.desk import Desk
+from kiosk.desk.adopting import Likely, Origin, Stray
+from kiosk.rules.cards import HolderCard
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import t
+
+WHOSE, SURE, GIVEN = range(3)
+FIND, NEW = "find", "new"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the desk says of an unknown label."""
+
+    stray: Stray
+    likely: tuple[Likely, ...]
+
+
+class AdoptScreen(View):
+    """Whose label it is, whether that is sure, and that it is done.  `home`: where it came from."""
+
+    name = "adopt"
+    rail = "shop"
+    covers = Covers.RAIL
+
+    step = NumericProperty(WHOSE)
+    title = StringProperty()  # the label's text
+    said = StringProperty()
+    holder = StringProperty()
+    trouble = StringProperty()
+    choices = ListProperty()
+    waiting = BooleanProperty(False)  # the desk writes; a second touch must not ask again
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._text = ""
+        self._home = "scan"
+        self._key = ""
+        self._stray: Stray | None = None
+
+    def shown(self, text: str = "", home: str = "", key: str = "", **_: Any) -> None:
+        self._text = text or self._text
+        self._home = home or self._home
+        self.trouble, self.said, self.choices = "", "", []
+        self.title = words.grouped(self._text)
+        self.step, self.waiting = WHOSE, False
+        asked = self._text
+        self.clerk.ask(lambda desk: _asked(desk, asked), lambda found: self._show(found, key), self._failed)
+
+    def scanned(self, text: str) -> bool:
+        """Another label on the same holder says whose it is."""
+        if self.step == GIVEN:
+            self.clerk.go(self._home)
+            return False
+        if text != self._text:
+            self.clerk.ask(lambda desk: _holder_of(desk, text), self._sure, self._failed)
+        return True
+
+    def _show(self, found: Asked, key: str) -> None:
+        self.show(found)
+        if key:
+            self.clerk.ask(lambda desk: desk.session.holder(key), self._sure, self._failed)
+
+    def show(self, found: Asked) -> None:
+        """Show what the desk says of the label."""
+        self._stray = found.stray
+        self.said = t(f"adopt.{found.stray.origin.value}")
+        if found.stray.origin is Origin.OTHER:
+            self.choices = []
+            return
+        near = [Choice(each.card.holder.key, each.card.name, t("adopt.missing", place=each.place)) for each in found.likely]
+        self.choices = [*near, Choice(FIND, t("adopt.find")), Choice(NEW, t("adopt.new"))]
+
+    def choose(self, key: str) -> None:
+        """A button was touched."""
+        if key == FIND:
+            self.clerk.go("find", whose=self._text)
+        elif key == NEW:
+            self.clerk.go("register", text=self._text, home=self._home)
+        else:
+            self.clerk.ask(lambda desk: desk.session.holder(key), self._sure, self._failed)
+
+    def _sure(self, card: HolderCard) -> None:
+        """Ask before anything is bound."""
+        if self._stray is None:
+            return
+        self._key, self.holder, self.trouble = card.holder.key, card.name, ""
+        ours = self._stray.origin is Origin.OURS
+        old = words.grouped(card.code) if card.code != card.holder.key else None
+        self.said = t("adopt.replaces" if ours else "adopt.beside", old=old)
+        self.step = SURE
+
+    def give(self) -> None:
+        """It is on that holder."""
+        if self.waiting:
+            return
+        self.waiting = True
+        text, key = self._text, self._key
+        self.clerk.ask(lambda desk: desk.adopting.give(text, key), self._given, self._failed)
+
+    def _given(self, card: HolderCard) -> None:
+        self.waiting = False
+        self.clerk.play(Sound.DONE)
+        self.said = t("adopt.given", name=card.name)
+        self.step = GIVEN
+
+    def back(self) -> None:
+        """One step back, or to where it came from."""
+        if self.step == SURE:
+            self.shown()
+        else:
+            self.go_on()
+
+    def go_on(self) -> None:
+        """Back to where the label was seen."""
+        self.clerk.go(self._home)
+
+    def _failed(self, error: Exception) -> None:
+        self.waiting = False
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = fault_words(error)
+
+
+def _asked(desk: Desk, text: str) -> Asked:
+    return Asked(desk.adopting.look(text), desk.adopting.likely(text))
+
+
+def _holder_of(desk: Desk, text: str) -> HolderCard:
+    subject = desk.session.cards.subject(text)
+    if not isinstance(subject, HolderCard):
+        raise NoHolder
+    return subject
+
+
+class NoHolder(LookupError):
+    """The label scanned to say whose the unknown one is, is no holder's."""
+
+    def __init__(self) -> None:
+        super().__init__(t("adopt.no_holder"))
+
+
+load_beside(__file__)
