@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from kiosk.screens.adopt import AdoptScreen
 from kiosk.screens.audit import AuditScreen
 from kiosk.screens.audit_differences import AuditDifferencesScreen
+from kiosk.screens.audit_photo import AuditPhotoScreen
+from kiosk.screens.audit_spot import AuditSpotScreen
 from kiosk.screens.audits import AuditsScreen
 from kiosk.screens.build import BuildScreen
 from kiosk.screens.card import CardScreen
@@ -49,6 +52,8 @@ SCREENS: tuple[type[View], ...] = (
     HeatingsScreen,
     AuditScreen,
     AuditDifferencesScreen,
+    AuditPhotoScreen,
+    AuditSpotScreen,
     RecordsScreen,
     ShiftScreen,
     AuditsScreen,
@@ -58,6 +63,7 @@ SCREENS: tuple[type[View], ...] = (
     PinScreen,
     PreferencesScreen,
     RegisterScreen,
+    AdoptScreen,
     BuildScreen,
     MeasureScreen,
     TearDownScreen,
