@@ -65,7 +65,7 @@ class AdoptingCounter:
         status = self._audits.status()
         seen = next((each.found for each in status.differences if each.text == text), None)
         places = session.cards.places
-        if seen not in places.rows:
+        if seen is None or seen not in places.rows:
             return ()
         around = places.within(places.rows[seen]["parent"] or seen)
         found = [item for item in status.missing if item.place in around]

@@ -85,7 +85,9 @@ class AdoptScreen(View):
         if found.stray.origin is Origin.OTHER:
             self.choices = []
             return
-        near = [Choice(each.card.holder.key, each.card.name, t("adopt.missing", place=each.place)) for each in found.likely]
+        near = [
+            Choice(each.card.holder.key, each.card.name, t("adopt.missing", place=each.place)) for each in found.likely
+        ]
         self.choices = [*near, Choice(FIND, t("adopt.find")), Choice(NEW, t("adopt.new"))]
 
     def choose(self, key: str) -> None:

@@ -75,7 +75,9 @@ class AuditDifferencesScreen(View):
     def show(self, status: AuditStatus) -> None:
         """Show the differences as the desk gives them."""
         self._cards = {card.key: card for card in status.differences}
-        self.rows = [_line(card) for card in status.differences]
+        # What was not seen may only not have been looked at yet: everything else comes before it.
+        order = sorted(status.differences, key=lambda card: card.difference is A.Difference.MISSING)
+        self.rows = [_line(card) for card in order]
         self.waiting = False
         if self._asked and self.step == LIST and self._asked in self._cards:
             self.choose(self._asked)

@@ -1,4 +1,4 @@
-"""A drawer photographed in an audit: aim, take, and see on the picture what was read, what is astray, what was not read.
+"""A drawer photographed in an audit: aim, take, and see on the picture what is here, what is astray, what was not read.
 
 The picture is read by the camera's own thread and what it means is the desk's; here it is only drawn.  What the
 reader saw and could not read is marked as well and has to be scanned by hand: it counts as seen by nobody.

@@ -1,4 +1,4 @@
-"""A photograph as large as its room, with what was seen on it: an outline round each label, a sign and a word beside it.
+"""A photograph as large as its room, with what was seen on it: round each label an outline, beside it a sign and a word.
 
 Sign, word and the way the outline is drawn say what its colour says.  A touch brings that part of the picture
 nearer, so that the words of a crowded drawer find room; where a word finds none its sign stands alone, and no two
@@ -13,6 +13,7 @@ from math import hypot
 from typing import Any, NamedTuple
 
 import numpy as np
+from kivy.clock import Clock
 from kivy.graphics import Color, InstructionGroup, Line, Rectangle, RoundedRectangle
 from kivy.graphics.texture import Texture
 from kivy.properties import ListProperty, NumericProperty, ObjectProperty
@@ -93,15 +94,16 @@ class PhotoPicture(Touchable, Widget):
         self._frame_size = (4, 3)
         self._drawn = InstructionGroup()
         self.canvas.add(self._drawn)
+        self._draw_soon = Clock.create_trigger(self._draw, -1)
         for name in ("pos", "size", "marks", "near", "dim"):
-            self.fbind(name, self._draw)
-        look.bind(mm=self._draw, colours=self._draw)  # weakly: the look outlives every screen
+            self.fbind(name, self._draw_soon)
+        look.bind(mm=self._draw_soon, colours=self._draw_soon)  # weakly: the look outlives every screen
 
     def show(self, frame: NDArray[np.uint8] | None) -> None:
         """Show a frame: (H, W) grey or (H, W, 3) in OpenCV's order; None: no picture."""
         if frame is None:
             self._texture = None
-            self._draw()
+            self._draw_soon()
             return
         self._frame_size = (frame.shape[1], frame.shape[0])
         if frame.shape[1] >= 4 * max(1.0, self.width):
@@ -114,7 +116,7 @@ class PhotoPicture(Touchable, Widget):
             self._texture = texture
         texture.blit_buffer(np.ascontiguousarray(frame).tobytes(), colorfmt=colour, bufferfmt="ubyte")
         if fresh:
-            self._draw()
+            self._draw_soon()
         self.canvas.ask_update()
 
     def on_choose(self, mark: Mark | None) -> None:
