@@ -1,8 +1,8 @@
 """What to tell a person whose label is seen but not read: closer, hold still, tilt it.
 
-Measured on the frame inside the outline the reader found: size of a module, brightness, contrast, burnt spots,
-sharpness of edges, slant.  It must never say that a label is bad while the picture is: light and distance are
-named first, wear last.  The limits come from pictures drawn by `kiosk.bench.scenes`, where the truth is known.
+Measured on the frame inside the label's outline: size of a module, brightness, contrast, burnt spots, sharpness of
+edges along and across, slant.  It must never say that a label is bad while the picture is: light and distance are
+named first, wear last.  The limits come from pictures drawn by `kiosk.bench.hint_scenes`, where the truth is known.
 """
 
 from __future__ import annotations
@@ -25,8 +25,10 @@ MOST_BURNT = 0.08
 BURNT_LEVEL = 250
 WIDEST_EDGE = 1.45
 """Width of an edge from ink to paper, in modules, past which neighbours run together."""
-STEEPEST = 0.42
-"""Shorter side over longer side of the outline: under this the far modules are lost."""
+SHAKEN = 1.5
+"""Edges this much wider one way than the other come from shake; a lens out of focus widens all of them alike."""
+STEEPEST = 0.55
+"""Shorter side over longer side of the outline: 57 degrees aside; round steel hides modules soon after."""
 MARGIN_PX = 3
 MODULES = 21
 """Across a version 1 symbol, where the reader could not tell (ISO/IEC 18004)."""
@@ -41,6 +43,7 @@ class Hint(Enum):
     TILT_IT = "hint.tilt_it"
     TURN_IT = "hint.turn_it"
     HOLD_STILL = "hint.hold_still"
+    REFOCUS = "hint.refocus"
     WIPE_IT = "hint.wipe_it"
 
 
@@ -49,8 +52,9 @@ class Measured:
     """What the frame shows inside an outline.
 
     module_px: edge of a module.  paper, ink: levels of 255 of the light and the dark.  burnt: share of pixels
-    at the top of the scale.  edge_px: width of edges from ink to paper in the softer direction.  slant:
-    shorter over longer side, 1 seen straight.  cut_off: the outline touches the picture's border.
+    at the top of the scale.  edge_px, sharp_px: width of edges from ink to paper in the softer of the two main
+    directions and in the sharper.  slant: shorter over longer side, 1 seen straight.  cut_off: the outline
+    touches the picture's border.
     """
 
     module_px: float
@@ -58,6 +62,7 @@ class Measured:
     ink: float
     burnt: float
     edge_px: float
+    sharp_px: float
     slant: float
     cut_off: bool
 
@@ -78,21 +83,18 @@ def measure(image: NDArray[np.uint8], outline: Outline) -> Measured:
     ink, paper = (float(level) for level in np.percentile(grey[inside], (8, 92)))
     smooth = cv2.GaussianBlur(grey, (3, 3), 0.6).astype(np.float32)
     slopes = np.stack([cv2.Sobel(smooth, cv2.CV_32F, *way, scale=0.125)[inside] for way in ((1, 0), (0, 1))])
-    # Shake leaves the edges along its path sharp, so the softer of the two main directions counts.
+    # Shake leaves the edges along its path sharp, so both main directions are asked.
     main = np.abs(np.linalg.eigh(slopes @ slopes.T)[1].T @ slopes)
-    steepest = float(np.percentile(main, 90, axis=1).min())
+    softer, sharper = sorted(float(steep) for steep in np.percentile(main, 90, axis=1))
     return Measured(
         module_px=outline.module_px or max(across, down) / MODULES,
         paper=paper,
         ink=ink,
         burnt=float((grey[inside] >= BURNT_LEVEL).mean()),
-        edge_px=(paper - ink) / max(steepest, 1e-3),
+        edge_px=(paper - ink) / max(softer, 1e-3),
+        sharp_px=(paper - ink) / max(sharper, 1e-3),
         slant=min(across, down) / max(across, down, 1e-3),
-        cut_off=bool(
-            (quad < MARGIN_PX).any()
-            or (quad[:, 0] > width - MARGIN_PX).any()
-            or (quad[:, 1] > height - MARGIN_PX).any()
-        ),
+        cut_off=bool((quad < MARGIN_PX).any() or (quad > (width - MARGIN_PX, height - MARGIN_PX)).any()),
     )
 
 
@@ -109,58 +111,5 @@ def advise(seen: Measured) -> Hint:
     if seen.slant < STEEPEST:
         return Hint.TURN_IT
     if seen.edge_px > WIDEST_EDGE * seen.module_px:
-        return Hint.HOLD_STILL
+        return Hint.HOLD_STILL if seen.edge_px > SHAKEN * seen.sharp_px else Hint.REFOCUS
     return Hint.WIPE_IT
-
-
-_GLIMPSE_PX = 640  # longest edge of the picture in which a label is guessed at
-_PRINT_PX = 9  # what is narrower than this there, darker than its paper, may be print
-_LEAST_WAYS = 0.12  # share of slopes in the weaker direction: grooves and gaps run one way, print both
-_LEAST_BLOBS = 3
-
-
-def glimpse(image: NDArray[np.uint8]) -> Outline | None:
-    """Something that looks like a label which the reader could not even locate, or None.
-
-    Bright paper closely strewn with dark print, about square.  It serves hints alone: one frame in twenty of bare
-    steel shows such a thing too, and labels far away or out of focus are mostly overlooked.
-    """
-    grey = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY) if image.ndim == 3 else image
-    scale = _GLIMPSE_PX / max(grey.shape)
-    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    paper = cv2.morphologyEx(small, cv2.MORPH_CLOSE, np.ones((_PRINT_PX, _PRINT_PX), np.uint8))
-    ink = (cv2.subtract(paper, small) > np.maximum(paper * 0.22, 12)).astype(np.uint8)
-    dense = cv2.boxFilter(ink.astype(np.float32), -1, (_PRINT_PX, _PRINT_PX)) > 0.2
-    count, part, stats, _ = cv2.connectedComponentsWithStats(dense.astype(np.uint8))
-    for index in sorted(range(1, count), key=lambda index: -int(stats[index, cv2.CC_STAT_AREA])):
-        x, y, width, height, area = (int(value) for value in stats[index])
-        if area < 110:
-            break
-        window = slice(y, y + height), slice(x, x + width)
-        inside = part[window] == index
-        places = np.argwhere(inside)[:, ::-1].astype(np.float32) + np.array([x, y], np.float32)
-        centre, (across, down), turn = cv2.minAreaRect(places)
-        if max(across, down) > 300 or min(across, down) < 9 or max(across, down) > 2.6 * min(across, down):
-            continue
-        if area < 0.72 * across * down or not _printed(small[window], paper[window], ink[window], inside):
-            continue
-        # The print's density reaches half a window past the print.
-        size = (max(across - 4, 4.0), max(down - 4, 4.0))
-        corners = cv2.boxPoints((centre, size, turn)) / scale
-        return Outline(tuple((float(px), float(py)) for px, py in corners), 0.0)
-    return None
-
-
-def _printed(
-    grey: NDArray[np.uint8], paper: NDArray[np.uint8], ink: NDArray[np.uint8], inside: NDArray[np.bool_]
-) -> bool:
-    """Whether a patch is evenly lit paper with several blots whose edges run in more than one direction."""
-    low, high = np.percentile(paper[inside], (20, 80))
-    if low < 0.72 * high:
-        return False
-    slopes = np.stack([cv2.Sobel(grey, cv2.CV_32F, *way)[inside] for way in ((1, 0), (0, 1))])
-    weak, strong = np.linalg.eigvalsh(slopes @ slopes.T)
-    if weak < _LEAST_WAYS * strong:
-        return False
-    blots = int(cv2.connectedComponents((ink * inside).astype(np.uint8))[0]) - 1
-    return blots >= _LEAST_BLOBS

@@ -14,23 +14,25 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from kiosk.reader.camera import Frame
-from kiosk.reader.hints import Hint, advise, glimpse, measure
-from kiosk.reader.symbols import Corners, Reading
+from kiosk.reader.glimpse import glimpse
+from kiosk.reader.hints import Hint, advise, measure
+from kiosk.reader.patience import Patience, Sight
+from kiosk.reader.symbols import Corners, Outline, Reading
 
 REARM_S = 2.0
 """Out of view for this long, the same code counts again."""
 CHANGED_S = 0.4
 """Out of view for this long when another code comes, the first counts again at once."""
-HINT_AFTER_S = 0.5
-"""A label must stay unread this long before a hint helps more than it distracts."""
-GLIMPSE_EVERY = 2
-"""Every so many frames in which nothing was located, a label is guessed at, for aim and hint alone."""
+LOOK_EVERY_S, LOOK_AGAIN_S = 0.2, 0.1
+"""As often, in frames in which nothing was read, a label is looked for that the reader could not even locate; and
+again so soon after one was seen."""
 FORGET_S = 0.5
-"""An aim or a hint outlives the last sight of its label by this long, so that it does not flicker."""
+"""An aim outlives the last sight of its label by this long, so that it does not flicker."""
 
 log = logging.getLogger("kiosk.reader.stream")
 
@@ -74,24 +76,26 @@ class Tracker:
         self._take = 0
         self._aim: Aim | None = None
         self._aimed_s = 0.0
-        self._blank = 0
-        self._hint: Hint | None = None
-        self._unread_since_s: float | None = None
-        self._unread_s = 0.0
+        self._patience = Patience()
+        self._looked_s: float | None = None
 
-    def feed(
-        self, reading: Reading, image: NDArray[np.uint8], at_s: float, take: int = 0
-    ) -> tuple[Event, ...]:
+    def feed(self, reading: Reading, image: NDArray[np.uint8], at_s: float, take: int = 0) -> tuple[Event, ...]:
         """The news of one frame.  at_s grows from call to call; another `take` is another picture."""
         size = (int(image.shape[1]), int(image.shape[0]))
         events: list[Event] = list(self._codes(reading, size, at_s, take))
-        if not reading.symbols and not reading.unread:
-            self._blank = (self._blank + 1) % GLIMPSE_EVERY
-            guessed = glimpse(image) if self._blank == 0 else None
-            reading = Reading((), (guessed,) if guessed else (), reading.ms)
+        hint = self._patience.hint
+        if reading.symbols:
+            self._patience.read(at_s)
+        elif self._looked_s is None or at_s - self._looked_s >= self._pause_s(reading):
+            self._looked_s = at_s
+            self._patience.look(_sight(reading, image, at_s), at_s)
         events += self._aiming(reading, size, at_s)
-        events += self._helping(reading, image, at_s)
+        if self._patience.hint is not hint:
+            events.append(Help(self._patience.hint))
         return tuple(events)
+
+    def _pause_s(self, reading: Reading) -> float:
+        return LOOK_AGAIN_S if reading.unread or self._patience.curious else LOOK_EVERY_S
 
     def _codes(self, reading: Reading, size: tuple[int, int], at_s: float, take: int) -> list[Seen]:
         if take != self._take:
@@ -104,10 +108,7 @@ class Tracker:
             self._last_s = {
                 text: last for text, last in self._last_s.items() if text in here or at_s - last < CHANGED_S
             }
-        seen = {
-            symbol.text: Seen(symbol.text, symbol.format, symbol.corners, size, at_s)
-            for symbol in reversed(news)
-        }
+        seen = {symbol.text: Seen(symbol.text, symbol.format, symbol.corners, size, at_s) for symbol in reversed(news)}
         self._last_s.update((text, at_s) for text in here)
         return list(reversed(seen.values()))
 
@@ -116,6 +117,8 @@ class Tracker:
             aim = Aim(_middlemost([s.corners for s in reading.symbols], size), True, size)
         elif reading.unread:
             aim = Aim(_middlemost([o.corners for o in reading.unread], size), False, size)
+        elif self._patience.confirmed is not None:
+            aim = Aim(self._patience.confirmed.corners, False, size)
         elif self._aim is not None and self._aim.corners is not None and at_s - self._aimed_s < FORGET_S:
             return []
         else:
@@ -127,23 +130,18 @@ class Tracker:
         self._aim = aim
         return [aim]
 
-    def _helping(self, reading: Reading, image: NDArray[np.uint8], at_s: float) -> list[Help]:
-        hint = self._hint
-        if reading.symbols:
-            self._unread_since_s, hint = None, None
-        elif reading.unread:
-            self._unread_s = at_s
-            if self._unread_since_s is None:
-                self._unread_since_s = at_s
-            if at_s - self._unread_since_s >= HINT_AFTER_S:
-                widest = max(reading.unread, key=lambda outline: _area(outline.corners))
-                hint = advise(measure(image, widest))
-        elif at_s - self._unread_s >= FORGET_S:
-            self._unread_since_s, hint = None, None
-        if hint is self._hint:
-            return []
-        self._hint = hint
-        return [Help(hint)]
+
+def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float) -> Sight | None:
+    """The unread label of a frame, if one is seen: looked for afresh, else where the reader located it."""
+    grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8) if image.ndim == 3 else image
+    found = glimpse(grey)
+    if found is not None:
+        outline = Outline(found.corners, found.module_px)
+    elif reading.unread:
+        outline = max(reading.unread, key=lambda outline: _area(outline.corners))
+    else:
+        return None
+    return Sight(outline.corners, advise(measure(grey, outline)), at_s)
 
 
 def _middlemost(places: list[Corners], size: tuple[int, int]) -> Corners:

@@ -5,9 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kiosk.bench.scene_paint import Art
-from kiosk.bench.scenes import Ground, Scene, corners, draw, random_code, random_scene
-from kiosk.reader.hints import Hint, advise, glimpse, measure
+from kiosk.bench.scenes import Ground, Scene, corners, draw, random_code
+from kiosk.reader.hints import Hint, advise, measure
 from kiosk.reader.symbols import Outline
 
 
@@ -54,16 +53,16 @@ def test_each_trouble_gets_its_own_hint(hint):
     assert given.count(hint) >= 7, given
 
 
-@pytest.mark.parametrize("blur", ["shake", "defocus"])
-def test_both_kinds_of_blur_ask_to_hold_still(blur):
+@pytest.mark.parametrize("blur", [Hint.HOLD_STILL, Hint.REFOCUS], ids=["shake", "defocus"])
+def test_shake_asks_to_hold_still_and_defocus_to_find_the_right_distance(blur):
     rng = np.random.default_rng(21)
     for seed in range(8):
         scene = comfortable(rng)
-        if blur == "shake":
-            scene = replace(scene, motion_px=rng.uniform(9, 16), motion_deg=rng.uniform(0, 180))
+        if blur is Hint.HOLD_STILL:
+            scene = replace(scene, motion_px=rng.uniform(11, 16), motion_deg=rng.uniform(0, 180))
         else:
-            scene = replace(scene, defocus_px=rng.uniform(2.8, 4))
-        assert advise(measure(draw(scene, seed), outline(scene))) is Hint.HOLD_STILL
+            scene = replace(scene, defocus_px=rng.uniform(3.2, 4.5))
+        assert advise(measure(draw(scene, seed), outline(scene))) is blur
 
 
 def test_the_module_is_measured_within_a_tenth():
@@ -85,9 +84,7 @@ def test_grey_pictures_measure_like_coloured_ones():
     picture = draw(scene, 0)
     weights = np.array([0.114, 0.587, 0.299])
     grey = np.round(picture @ weights).astype(np.uint8)
-    assert measure(grey, outline(scene)).paper == pytest.approx(
-        measure(picture, outline(scene)).paper, abs=1.5
-    )
+    assert measure(grey, outline(scene)).paper == pytest.approx(measure(picture, outline(scene)).paper, abs=1.5)
 
 
 @pytest.mark.parametrize(
@@ -100,21 +97,3 @@ def test_grey_pictures_measure_like_coloured_ones():
 )
 def test_outlines_out_of_the_picture_or_without_area_still_get_a_hint(corners):
     assert advise(measure(np.full((720, 1280, 3), 90, np.uint8), Outline(corners, 0.0))) in Hint
-
-
-def test_a_label_too_dark_to_be_located_is_still_glimpsed_in_its_place():
-    rng = np.random.default_rng(25)
-    for seed in range(6):
-        scene = replace(comfortable(rng), light=0.16)
-        picture = draw(scene, seed)
-        found = glimpse(picture)
-        assert found is not None
-        assert np.hypot(*(np.array(found.centre) - corners(scene).mean(axis=0))) < 40
-        assert advise(measure(picture, found)) is Hint.MORE_LIGHT
-
-
-def test_bare_steel_is_seldom_taken_for_a_label():
-    nothing = Art(np.full((40, 40), 255, np.uint8), np.zeros((40, 40), np.uint8))
-    rng = np.random.default_rng(26)
-    glimpsed = [glimpse(draw(random_scene(rng), seed, nothing)) for seed in range(25)]
-    assert sum(found is not None for found in glimpsed) <= 2

@@ -7,13 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kiosk.bench.scenes import Style, draw_step, pack
+from kiosk.bench.hint_scenes import Trouble, troubled
+from kiosk.bench.scenes import Style, corners, draw, draw_step, pack
 from kiosk.reader.camera import Camera, Frame
 from kiosk.reader.decode import LiveReader
 from kiosk.reader.files import pictures_in
 from kiosk.reader.hints import Hint
+from kiosk.reader.patience import HINT_AFTER_S, SHOWN_S
 from kiosk.reader.sources import Stills
-from kiosk.reader.stream import CHANGED_S, HINT_AFTER_S, REARM_S, Aim, Help, Seen, Stream, Tracker
+from kiosk.reader.stream import CHANGED_S, REARM_S, Aim, Help, Seen, Stream, Tracker
 from kiosk.reader.symbols import Outline, Reading, Symbol
 
 IMAGE = np.full((720, 1280, 3), 20, np.uint8)
@@ -93,24 +95,40 @@ def test_the_aim_closes_in_on_the_middlemost_label_and_lets_go_late():
     assert Aim(HERE, True, (1280, 720)) in tracker.feed(shows("H1"), IMAGE, 1.7)
 
 
-def test_help_comes_after_half_a_second_unread_and_goes_when_it_is_read():
+def test_help_comes_when_a_label_stays_unread_and_goes_when_it_is_read():
     tracker = Tracker()
 
     def helped(reading, at_s):
         return [event for event in tracker.feed(reading, IMAGE, at_s) if isinstance(event, Help)]
 
     assert helped(UNREAD, 1.0) == []
-    assert helped(NOTHING, 1.2) == []
+    assert helped(UNREAD, 1.2) == []
+    assert helped(NOTHING, 1.4) == []
     assert helped(UNREAD, 1.0 + HINT_AFTER_S) == [Help(Hint.MORE_LIGHT)]
-    assert helped(UNREAD, 1.6) == []
-    assert helped(shows("H1"), 1.7) == [Help(None)]
+    assert helped(UNREAD, 1.7) == []
+    assert helped(shows("H1"), 1.8) == [Help(None)]
 
 
-def test_help_goes_when_the_label_leaves():
+def test_help_goes_when_the_label_left_but_not_before_it_could_be_read():
     tracker = Tracker()
     for at_s in (1.0, 1.3, 1.6):
-        tracker.feed(UNREAD, IMAGE, at_s)
-    assert Help(None) in tracker.feed(NOTHING, IMAGE, 2.2)
+        events = tracker.feed(UNREAD, IMAGE, at_s)
+    assert Help(Hint.MORE_LIGHT) in events
+    assert Help(None) not in tracker.feed(NOTHING, IMAGE, 1.5 + SHOWN_S)
+    assert Help(None) in tracker.feed(NOTHING, IMAGE, 1.8 + SHOWN_S)
+
+
+def test_a_label_nobody_located_gets_its_hint_within_a_second_and_the_aim_closes_in_on_it():
+    tracker = Tracker()
+    scenes = troubled(Trouble.FAR, 300, 9)
+    said, aims = [], []
+    for number, scene in enumerate(scenes):
+        for event in tracker.feed(NOTHING, draw(scene, number), 10 + number / 8):
+            said += [event.hint] if isinstance(event, Help) else []
+            aims += [event] if isinstance(event, Aim) else []
+    assert said == [Hint.CLOSER]
+    middle = corners(scenes[-1]).mean(axis=0)
+    assert np.hypot(*(np.mean(aims[-1].corners, axis=0) - middle)) < 30
 
 
 class Feed:

@@ -1,0 +1,86 @@
+"""Labels the reader cannot read are seen all the same, and where none is nothing is seen."""
+
+import cv2
+import numpy as np
+import pytest
+
+from kiosk.bench.hint_scenes import Empty, Trouble, empty, troubled
+from kiosk.bench.scenes import corners, draw
+from kiosk.reader.glimpse import glimpse
+from kiosk.reader.hints import Hint, advise, measure
+from kiosk.reader.symbols import Outline
+
+
+def grey(picture):
+    return cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
+
+
+def seen(trouble, seed):
+    """Scene, its grey picture, and the glimpse of it."""
+    scene = troubled(trouble, seed, 1)[0]
+    picture = grey(draw(scene, seed))
+    return scene, picture, glimpse(picture)
+
+
+@pytest.mark.parametrize(
+    ("trouble", "hint"),
+    [
+        (Trouble.FAR, Hint.CLOSER),
+        (Trouble.DEFOCUS, Hint.REFOCUS),
+        (Trouble.SHAKE, Hint.HOLD_STILL),
+        (Trouble.CUT_OFF, Hint.INTO_PICTURE),
+    ],
+    ids=lambda value: value.name.lower(),
+)
+def test_a_label_in_trouble_is_seen_and_the_trouble_named(trouble, hint):
+    named = []
+    for seed in range(300, 305):
+        _, picture, found = seen(trouble, seed)
+        if found is not None:
+            named.append(advise(measure(picture, Outline(found.corners, found.module_px))))
+    assert named.count(hint) >= 4, named
+
+
+@pytest.mark.parametrize("trouble", [Trouble.FAR, Trouble.DEFOCUS, Trouble.SHAKE], ids=lambda one: one.name.lower())
+def test_place_and_module_of_a_whole_label_are_true_within_a_tenth(trouble):
+    for seed in range(310, 314):
+        scene, _, found = seen(trouble, seed)
+        true = corners(scene)
+        side = np.linalg.norm(np.roll(true, -1, axis=0) - true, axis=1).reshape(2, 2).mean(axis=0).max()
+        assert found is not None
+        assert found.whole
+        assert found.module_px == pytest.approx(side / 21, rel=0.1)
+        assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.15 * side
+
+
+def test_a_lamps_spot_over_half_a_label_leaves_enough_to_see_it():
+    hints = []
+    for seed in range(320, 326):
+        _, picture, found = seen(Trouble.GLARE, seed)
+        if found is not None:
+            hints.append(advise(measure(picture, Outline(found.corners, found.module_px))))
+    assert hints.count(Hint.TILT_IT) >= 3, hints
+    assert set(hints) <= {Hint.TILT_IT}
+
+
+@pytest.mark.parametrize(
+    "view", [Empty.STEEL, Empty.SHEET, Empty.DRAWER, Empty.HAND, Empty.NIGHT], ids=lambda view: view.name.lower()
+)
+def test_without_a_label_nothing_is_seen(view):
+    found = [glimpse(grey(picture)) for seed in range(330, 334) for picture in empty(view, seed, 1)]
+    assert found == [None] * 4
+
+
+@pytest.mark.parametrize("shape", [(720, 1280), (21, 21), (64, 2000), (1, 1)])
+@pytest.mark.parametrize("level", [0, 128, 255])
+def test_plain_pictures_of_any_shape_show_nothing(shape, level):
+    assert glimpse(np.full(shape, level, np.uint8)) is None
+
+
+def test_a_turned_picture_shows_the_same_label_in_its_turned_place():
+    _, picture, found = seen(Trouble.DEFOCUS, 340)
+    turned = glimpse(np.ascontiguousarray(np.rot90(picture)))
+    assert found is not None
+    assert turned is not None
+    x, y = np.mean(found.corners, axis=0)
+    assert np.mean(turned.corners, axis=0) == pytest.approx((y, picture.shape[1] - x), abs=4)
