@@ -475,6 +475,7 @@ class AuditCounter:
 
     def _join(self, key: str) -> None:
         self._session.audit = key
+        self._session.last_scan_s = self._session.now().watched_s  # somebody is at it
         self._session.audit_at = None
         self._session.pending = None
         self._doubt = self._awaited_since_s = None

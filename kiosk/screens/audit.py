@@ -284,7 +284,8 @@ class AuditScreen(View):
 
     def open_spot(self) -> None:
         """Show more of what is spoken of, and what can be done about it."""
-        self.clerk.go("audit_spot", about=self._about)
+        if self.leads:
+            self.clerk.go("audit_spot", about=self._about)
 
     def photograph(self) -> None:
         """Photograph the drawer shown."""

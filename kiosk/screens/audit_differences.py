@@ -193,7 +193,8 @@ def _places(card: DifferenceCard) -> str:
 
 def _line(card: DifferenceCard) -> Line:
     tone = "heat" if card.difference in HOT else "plain" if card.difference is A.Difference.MISSING else "stop"
-    note = " · ".join(part for part in (_word(card), _places(card)) if part)
+    places = card.booked_name if card.difference is A.Difference.MISSING else _places(card)
+    note = " · ".join(part for part in (_word(card), places) if part)
     return Line(card.key, grouped(card.name), note, sign=_SIGNS.get(card.difference, "×"), tone=tone)
 
 

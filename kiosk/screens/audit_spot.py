@@ -58,6 +58,7 @@ class AuditSpotScreen(View):
     more = StringProperty()
     trouble = StringProperty()
     actions = ListProperty()
+    acts = BooleanProperty(False)  # the first of them is what a hand most likely wants
     waiting = BooleanProperty(False)  # the desk writes; a second touch must not ask again
 
     def __init__(self, **kwargs: Any) -> None:
@@ -93,6 +94,7 @@ class AuditSpotScreen(View):
         self.place = spoken.place
         code = spoken.card.code if spoken.card else None
         self.more = last_seen(spoken.found) if spoken.found else words.grouped(code) if code else ""
+        self.acts = bool(spoken.differences)
         self.actions = _actions(spoken)
 
     def do(self, action: str) -> None:

@@ -314,6 +314,20 @@ def test_an_audit_nobody_works_on_pauses_by_itself(shop: Shop) -> None:
     assert shop.desk.audits.running()[0].paused
 
 
+def test_an_audit_opened_by_touch_after_a_quiet_hour_is_not_paused_at_once(shop: Shop) -> None:
+    shop.clock.forward(3600.0)
+    audit = shop.desk.audits.open(shop.place(CABINET)).row.key
+    shop.clock.forward(1.0)
+    shop.desk.tick()
+    assert shop.desk.session.audit == audit
+    shop.clock.forward(shop.desk.session.settings.kiosk.sign_out_s + 1.0)
+    shop.desk.tick()
+    assert shop.desk.session.audit is None
+    shop.desk.audits.resume(audit)
+    shop.desk.tick()
+    assert shop.desk.session.audit == audit
+
+
 def test_opening_what_is_open_already_goes_on_with_it(shop: Shop) -> None:
     first = shop.desk.audits.open(shop.place(CABINET)).row.key
     shop.desk.audits.pause()

@@ -18,8 +18,10 @@ from typing import Any
 import cv2
 import numpy as np
 
+from kiosk.exchange.report_shift import FIGURES
 from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
+from kiosk.rules.codes import Kind
 from kiosk.screens.app import Options, open_desk, prepare_kivy
 
 FELT: list[int] = []  # touches that have reached the window
@@ -118,12 +120,32 @@ QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
     "holder": lambda asked: lambda desk: desk.session.holder(asked["key"]).code,
     "where": lambda asked: lambda desk: _name(desk.session.holder(asked["key"]).place),
     "hot": lambda asked: lambda desk: [card.holder.key for card in desk.heat.board()],
+    "shift": lambda asked: lambda desk: _figures(desk.records.shift(asked["since"], asked["until"])),
+    "history": lambda asked: lambda desk: [row.kind for row in desk.records.history(asked["key"])],
+    "replace_label": lambda asked: lambda desk: _replaced(desk, asked["key"]),
     "check": lambda asked: lambda desk: [str(found) for found in desk.session.book.check()],
 }
 
 
+def _replaced(desk: Any, key: str) -> str:
+    """A holder gets a new label; the code of the one before."""
+    old = desk.session.holder(key).code
+    desk.shop.replace_label(key, desk.session.fresh_code(Kind.HOLDER).text)
+    return str(old)
+
+
 def _name(place: Any) -> str | None:
     return place.name if place else None
+
+
+def _figures(report: Any) -> dict[str, int]:
+    """A shift's figures as its CSV names them: `issued`, `refused/hot`, `steps/jo`."""
+    counts = report.counts
+    plain = {name: getattr(counts, name) for name in FIGURES}
+    plain |= {f"refused/{name}": count for name, count in counts.refusals}
+    plain |= {f"difference/{name}": count for name, count in counts.differences}
+    plain |= {f"steps/{each.operator or ''}": each.steps for each in counts.people}
+    return plain | {f"refused_to/{each.operator or ''}": each.refusals for each in counts.people}
 
 
 def reply(value: Any) -> None:

@@ -290,8 +290,6 @@ def _differences(screen: Any) -> None:
 
 def _photo(screen: Any, step: int, labels: int = 12, unread: int = 2, trouble: str = "", touched: int = -1) -> None:
     """A drawer of so many labels in rows of six, one of each kind astray among them."""
-    from kiosk.screens.camera import Photograph
-
     size = (1280, 960)
 
     def corners(at: int) -> tuple[tuple[float, float], ...]:

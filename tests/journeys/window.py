@@ -89,6 +89,19 @@ class Window:
         _, x, y, width, height = min(found, key=lambda touch: len(touch[0]))
         self.display.touch(x + width / 2, y + height / 2)
 
+    def touch_at(self, words: str) -> None:
+        """Touch where these words stand, whatever is below them."""
+        found: list[Any] = []
+
+        def there() -> bool:
+            before = list(found)
+            found[:] = [text for text in self.screen()["texts"] if words.casefold() in text[0].casefold()]
+            return bool(found) and found == before
+
+        self._until(there, f"the words {words!r}")
+        _, x, y, width, height = min(found, key=lambda text: len(text[0]))
+        self.display.touch(x + width / 2, y + height / 2)
+
     def touch_key(self, symbol: str) -> None:
         """Touch the key of a pad that says exactly this."""
         found: list[Any] = []
@@ -180,6 +193,18 @@ class Window:
     def hot(self) -> list[str]:
         """Keys of the holders under a hold."""
         return list(self._ask(do="desk", what="hot"))
+
+    def shift(self, since_utc_s: float, until_utc_s: float) -> dict[str, int]:
+        """The figures of a stretch of wall time."""
+        return dict(self._ask(do="desk", what="shift", since=since_utc_s, until=until_utc_s))
+
+    def history(self, key: str) -> list[str]:
+        """Kinds of the lines about a subject, newest first."""
+        return list(self._ask(do="desk", what="history", key=key))
+
+    def replace_label(self, key: str) -> str:
+        """A holder's label was replaced some time ago; the code of the one before."""
+        return str(self._ask(do="desk", what="replace_label", key=key))
 
     def check(self) -> list[str]:
         """What the ledger's own check finds."""

@@ -1,4 +1,4 @@
-"""A photograph as large as its room, with what was seen on it: round each label an outline, beside it a sign and a word.
+"""A photograph as large as its room, and on it what was seen: round each label an outline, beside it a sign and a word.
 
 Sign, word and the way the outline is drawn say what its colour says.  A touch brings that part of the picture
 nearer, so that the words of a crowded drawer find room; where a word finds none its sign stands alone, and no two
@@ -218,11 +218,21 @@ def tags(marks: Sequence[Mark], view: Box, room: Box) -> list[tuple[Mark, str, B
     for mark in order:
         others = [box for key, box in taken.items() if key != mark.key]
         labels = [spot for key, spot in spots.items() if key != mark.key]
+        own = _column(spots[mark.key], labels, room)
         for text, box in _wishes(mark, spots[mark.key], high):
-            if room.holds(box) and not any(box.meets(other, gap) for other in (*others, *labels)):
+            if own.holds(box) and not any(box.meets(other, gap) for other in (*others, *labels)):
                 taken[mark.key], told[mark.key] = box, text
                 break
     return [(mark, told[mark.key], taken[mark.key]) for mark in marks if mark.key in taken]
+
+
+def _column(spot: Box, labels: Sequence[Box], room: Box) -> Box:
+    """The room above and below a label that no label beside it could claim: half the way to each neighbour."""
+    middle = spot.x + spot.w / 2
+    beside = [label.x + label.w / 2 for label in labels if abs(label.y + label.h / 2 - spot.y - spot.h / 2) < spot.h]
+    left = max([room.x, *((x + middle) / 2 for x in beside if x < middle)])
+    right = min([room.x + room.w, *((x + middle) / 2 for x in beside if x > middle)])
+    return Box(left, room.y, right - left, room.h)
 
 
 def _wishes(mark: Mark, spot: Box, high: float) -> Iterator[tuple[str, Box]]:

@@ -1,0 +1,224 @@
+"""Every kind of difference an audit can find, closed in the window by what a hand did about it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from kiosk.rules.codes import Kind, make
+from tests.journeys.display import Display
+from tests.journeys.window import Window
+
+DAY_S = 86400.0
+JO, SAM = "BSXD5X3637", "B6J6BXCR66"
+
+
+def audit(kiosk: Window, place: str = "Cabinet A") -> None:
+    kiosk.touch("Audit")
+    kiosk.hold_up(kiosk.place(place))
+    kiosk.sees("missing")
+    kiosk.put_away()
+
+
+def see(kiosk: Window, place: str, code: str, *words: str) -> None:
+    """Scans a slot of the cabinet and what is in it."""
+    kiosk.hold_up(kiosk.place(f"Cabinet A · {place}"))
+    kiosk.sees("now scan what is in it")
+    kiosk.hold_up(code)
+    kiosk.sees(*words)
+    kiosk.put_away()
+
+
+def test_what_stands_astray_is_put_back_or_the_book_follows_by_a_scan_or_a_touch(kiosk: Window) -> None:
+    audit(kiosk)
+    see(kiosk, "1-07", kiosk.holder("T002"), "belongs to Cabinet A · 1-01")
+    kiosk.hold_up(kiosk.place("Cabinet A · 1-07"))  # the same slot again: it stays here
+    kiosk.sees("The book has End mill 6 R0.5 at Cabinet A · 1-07 now")
+    assert kiosk.where("T002") == "Cabinet A · 1-07"
+    see(kiosk, "1-08", kiosk.holder("T003"), "belongs to Cabinet A · 1-02")
+    kiosk.touch("belongs to Cabinet A · 1-02")  # what is said leads to what can be done
+    kiosk.is_on("audit_spot")
+    kiosk.sees("wrong place", "Ball mill 6")
+    kiosk.picture("spot-misplaced")
+    kiosk.touch("Settle: wrong place")
+    kiosk.sees("Cabinet A · 1-02 → Cabinet A · 1-08")
+    kiosk.touch("It stays here")
+    kiosk.is_on("audit")
+    kiosk.sees("The book has Ball mill 6 at Cabinet A · 1-08 now")
+    assert kiosk.where("T003") == "Cabinet A · 1-08"
+    see(kiosk, "1-06", kiosk.holder("T007"), "belongs to Mill 1")
+    kiosk.touch("not expected")
+    kiosk.touch("not expected here ·")
+    kiosk.touch("Put back")
+    kiosk.sees("is put back")
+    assert (kiosk.where("T007") or "").startswith("Mill 1")
+    assert kiosk.check() == []
+
+
+def test_labels_that_are_unknown_or_replaced_are_closed_each_in_its_way(
+    open_window: Callable[..., Window],
+) -> None:
+    kiosk = open_window((480, 800))
+    old = kiosk.replace_label("T002")
+    first, second = (make(Kind.HOLDER, number).text for number in (987_654, 987_655))
+    audit(kiosk)
+    see(kiosk, "1-01", old, "this label was replaced")
+    kiosk.touch("this label was replaced")
+    kiosk.touch("Settle: replaced label")
+    kiosk.touch("Label taken off")
+    kiosk.sees("The label on")
+
+    see(kiosk, "1-02", first, "nothing in the book has this label")
+    kiosk.picture("audit-unknown")
+    kiosk.touch("nothing in the book has this label")
+    kiosk.touch("Settle: unknown label")
+    kiosk.touch("Whose is it?")
+    kiosk.is_on("adopt")
+    kiosk.sees("A label of ours", "? Cabinet A · 1-02")  # the audit misses Ball mill 6 just there
+    kiosk.picture("adopt-whose")
+    kiosk.touch("? Cabinet A · 1-02")
+    kiosk.sees("Take the old one off")
+    kiosk.picture("adopt-sure")
+    kiosk.touch("Yes, it is on this holder")
+    kiosk.sees("In the book", "Ball mill 6")
+    kiosk.touch("Go on")
+    kiosk.sees("9 missing")
+    assert kiosk.holder("T003") == first
+
+    see(kiosk, "1-03", second, "nothing in the book has this label")
+    kiosk.touch("1 label")
+    kiosk.touch("unknown label ·")
+    kiosk.touch("Stays open")
+    kiosk.touch("Needs a new label")
+    kiosk.sees("is carried over")
+    assert kiosk.check() == []
+
+
+def test_a_holder_found_empty_is_booked_so_or_has_its_cutter_after_all(kiosk: Window) -> None:
+    audit(kiosk)
+    see(kiosk, "1-01", kiosk.holder("T002"), "seen")
+    kiosk.touch("1-01")
+    kiosk.sees("End mill 6 R0.5")
+    kiosk.touch("End mill 6 R0.5")
+    kiosk.is_on("audit_spot")
+    kiosk.picture("spot-seen")
+    kiosk.touch("No cutter in it")
+    kiosk.is_on("audit_differences")
+    kiosk.sees("holder is empty", "Book it as empty", "Stays open")
+    kiosk.picture("difference-empty")
+    kiosk.touch("back")
+    kiosk.is_on("audit_spot")
+    kiosk.touch("It has its cutter")
+    kiosk.sees("No cutter in it")
+    kiosk.touch("No cutter in it")
+    kiosk.touch("Book it as empty")
+    kiosk.is_on("audit")
+    kiosk.sees("The book has")
+    assert kiosk.where("T002") is None  # a shrunk cutter came out by heat, and nobody wrote down when
+    assert kiosk.check() == []
+
+
+def test_what_is_not_proven_cool_is_taken_to_cooling_or_read(open_window: Callable[..., Window]) -> None:
+    kiosk = open_window((360, 640))
+    audit(kiosk)
+    for at, key, name in (("1-01", "T002", "End mill 6 R0.5"), ("1-02", "T003", "Ball mill 6")):
+        kiosk.touch("missing")
+        kiosk.is_on("audit_differences")
+        kiosk.touch(name)
+        kiosk.touch("Not found")
+        kiosk.sees("nowhere known")
+        kiosk.touch("back")
+        see(kiosk, at, kiosk.holder(key), "HOT", "not proven cool")  # found after all: who knows where it was
+        kiosk.touch("Understood")
+    kiosk.touch("2 HOT")
+    kiosk.touch("not proven cool ·")
+    kiosk.sees("Taken to cooling", "Enter a reading")
+    kiosk.picture("difference-not-proven-cool")
+    kiosk.touch("Taken to cooling")
+    kiosk.sees("goes to Sleeve 1")
+    assert kiosk.where("T002") == "Sleeve 1" or kiosk.where("T003") == "Sleeve 1"
+    kiosk.touch("not proven cool ·")
+    kiosk.touch("Enter a reading")
+    kiosk.is_on("reading")
+    kiosk.touch("back")
+    kiosk.is_on("audit_differences")
+    assert kiosk.check() == []
+
+
+def test_what_was_measured_too_long_ago_is_measured_noted_or_left_open(kiosk: Window) -> None:
+    kiosk.wait(200 * DAY_S)
+    audit(kiosk)
+    see(kiosk, "1-01", kiosk.holder("T002"), "seen", "1 note")
+    kiosk.touch("1 note")
+    kiosk.touch("measured too long ago ·")
+    kiosk.sees("Measure it now", "Noted", "Stays open")
+    kiosk.picture("difference-measured")
+    kiosk.touch("Measure it now")
+    kiosk.is_on("measure")
+    kiosk.touch("stop")
+    kiosk.is_on("audit_differences")
+    kiosk.touch("measured too long ago ·")
+    kiosk.touch("Noted")
+    kiosk.sees("noted")
+    assert kiosk.check() == []
+
+
+def test_an_audit_goes_on_with_another_person_in_another_start_of_the_kiosk(display: Display, tmp_path: Path) -> None:
+    data = tmp_path / "data"
+    kiosk = Window(display, (800, 480), data)
+    try:
+        kiosk.hold_up(JO)
+        kiosk.sees("Jo Reed")
+        audit(kiosk)
+        see(kiosk, "1-01", kiosk.holder("T002"), "seen")
+        kiosk.hold_up(SAM)  # two at one kiosk, each with a badge
+        kiosk.sees("Sam Bell")
+        see(kiosk, "1-02", kiosk.holder("T003"), "seen", "8 missing")
+        kiosk.touch("Pause")
+        kiosk.sees("Go on: Cabinet A")
+    finally:
+        kiosk.close()
+    kiosk = Window(display, (800, 480), data)
+    try:
+        kiosk.hold_up(JO)
+        kiosk.sees("Jo Reed")
+        kiosk.touch("Audit")
+        kiosk.touch("Go on: Cabinet A")
+        kiosk.sees("of 10", "8 missing")
+        see(kiosk, "1-03", kiosk.holder("T004"), "seen", "7 missing")
+        assert kiosk.check() == []
+    finally:
+        kiosk.close()
+
+
+def test_an_unknown_label_scanned_by_the_way_leads_to_the_holder_it_is_on(kiosk: Window) -> None:
+    code = make(Kind.HOLDER, 4_711).text
+    kiosk.hold_up(code)
+    kiosk.sees("Refused", "no holder or place has it")
+    kiosk.picture("scan-unknown")
+    kiosk.touch("Whose is it?")
+    kiosk.is_on("adopt")
+    kiosk.touch("Look for the holder")
+    kiosk.is_on("find")
+    kiosk.sees("Whose is")
+    for symbol in "20":
+        kiosk.touch_key(symbol)
+    kiosk.sees("20_")
+    kiosk.touch("find")
+    kiosk.touch("Roughing mill 20 R1")
+    kiosk.sees("Take the old one off")
+    kiosk.touch("Yes, it is on this holder")
+    kiosk.sees("In the book")
+    kiosk.picture("adopt-given")
+    kiosk.touch("Go on")
+    kiosk.is_on("scan")
+    kiosk.hold_up("MARK 77")
+    kiosk.sees("Refused")
+    kiosk.touch("Whose is it?")
+    kiosk.hold_up(code)  # our label on the same holder says whose the mark is
+    kiosk.sees("beside its label")
+    kiosk.touch("Yes, it is on this holder")
+    kiosk.sees("In the book")
+    kiosk.hold_up("MARK 77")
+    kiosk.sees("Where to?", "Roughing mill 20 R1")
+    assert kiosk.check() == []
