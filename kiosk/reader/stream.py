@@ -31,6 +31,8 @@ CHANGED_S = 0.4
 LOOK_EVERY_S, LOOK_AGAIN_S = 0.2, 0.1
 """As often, in frames in which nothing was read, a label is looked for that the reader could not even locate; and
 again so soon after one was seen."""
+TELL_AGAIN_S = 0.3
+"""An aim that stands still is told again after so long: the screen lets go of what it hears nothing of."""
 FORGET_S = 0.5
 """An aim outlives the last sight of its label by this long, so that it does not flicker."""
 
@@ -75,7 +77,7 @@ class Tracker:
         self._last_s: dict[str, float] = {}
         self._take = 0
         self._aim: Aim | None = None
-        self._aimed_s = 0.0
+        self._aimed_s = self._told_s = 0.0
         self._patience = Patience()
         self._looked_s: float | None = None
 
@@ -125,9 +127,9 @@ class Tracker:
             aim = Aim(None, False, size)
         if aim.corners is not None:
             self._aimed_s = at_s
-        if aim == self._aim:
+        if aim == self._aim and (aim.corners is None or at_s - self._told_s < TELL_AGAIN_S):
             return []
-        self._aim = aim
+        self._aim, self._told_s = aim, at_s
         return [aim]
 
 
@@ -135,12 +137,12 @@ def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float) -> Sight | N
     """The unread label of a frame, if one is seen: looked for afresh, else where the reader located it."""
     grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8) if image.ndim == 3 else image
     found = glimpse(grey)
-    if found is not None:
-        outline = Outline(found.corners, found.module_px)
-    elif reading.unread:
-        outline = max(reading.unread, key=lambda outline: _area(outline.corners))
-    else:
+    located = max(reading.unread, key=lambda outline: _area(outline.corners), default=None)
+    outline = Outline(found.corners, found.module_px) if found is not None else located
+    if outline is None:
         return None
+    if located is not None and _area(located.corners) > 2 * _area(outline.corners):
+        outline = located  # what was glimpsed is a part of it
     return Sight(outline.corners, advise(measure(grey, outline)), at_s)
 
 

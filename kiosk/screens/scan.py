@@ -68,7 +68,7 @@ class ScanScreen(View):
     def aimed(self, aim: Aim) -> None:
         """The reader says where a symbol is."""
         if aim.corners is not None:
-            self.live.close_in(aim.corners)
+            self.live.close_in(aim.corners, aim.read)
 
     def ask_for_scan(self) -> None:
         """Step back to the question."""

@@ -1,7 +1,8 @@
 """The live picture with its aiming corners.
 
-The corners stand still in the middle and close in on a symbol when one is seen; hint words say what keeps a
-symbol from being read.  It shows the frame it was given and knows nothing of cameras or codes.
+The corners stand still in the middle and close in on a symbol when one is seen, in one colour while it is unread, in
+another once it is read; hint words say what keeps it from being read, where they do not cover it.  It shows the
+frame it was given and knows nothing of cameras or codes.
 """
 
 from __future__ import annotations
@@ -26,13 +27,16 @@ _HOLD_S = 0.6  # how long the corners stay on a symbol after it was last seen
 class LivePicture(RelativeLayout):
     """Shows frames.  `hint`: words over the picture.  `absent`: why there is no picture, in words.
 
-    `box`: where the aiming corners are, (x, y, width, height) in widget pixels.
+    `box`: where the aiming corners are, (x, y, width, height) in widget pixels.  `seen`: they are on a symbol;
+    `read`: which was read.  `hint_high`: the words stand above, because the symbol is below.
     """
 
     hint = StringProperty()
     absent = StringProperty()
     box = ListProperty([0.0, 0.0, 0.0, 0.0])
     seen = BooleanProperty(False)
+    read = BooleanProperty(False)
+    hint_high = BooleanProperty(False)
     corner_px = NumericProperty()
 
     def __init__(self, **kwargs: Any) -> None:
@@ -48,6 +52,7 @@ class LivePicture(RelativeLayout):
         self.canvas.insert(0, below)  # below the corners, which the layout draws
         self.fbind("size", self._let_go)
         self.fbind("absent", self._dim)
+        self.fbind("hint", self._make_room)
 
     def show(self, frame: NDArray[np.uint8]) -> None:
         """Show a frame: (H, W) grey or (H, W, 3) in OpenCV's order, unsigned bytes."""
@@ -81,7 +86,7 @@ class LivePicture(RelativeLayout):
         # A texture's corner coordinates are lost when its texture is set, so they are set last.
         self._picture.tex_coords = [left, bottom, right, bottom, right, top, left, top]
 
-    def close_in(self, corners: Sequence[Sequence[float]]) -> None:
+    def close_in(self, corners: Sequence[Sequence[float]], read: bool = True) -> None:
         """A symbol was seen at these four corners, pixels of the frame: the aiming corners go there."""
         width, height = self._frame_size
         scale = max(self.width / width, self.height / height)
@@ -98,14 +103,19 @@ class LivePicture(RelativeLayout):
         low = max(0.0, min(y for _, y in points) - margin)
         high = min(float(self.height), max(y for _, y in points) + margin)
         if right > left and high > low:
-            self.seen = True
+            self.seen, self.read = True, read
             Animation.cancel_all(self, "box")
             Animation(box=[left, low, right - left, high - low], duration=0.12).start(self)
             self._release.cancel()
             self._release()
 
+    def _make_room(self, *_: object) -> None:
+        """Words that just came stand on the side where the symbol is not, and stay there."""
+        if self.hint:
+            self.hint_high = self.seen and self.box[1] + self.box[3] / 2 < self.height / 2
+
     def _let_go(self, *_: object) -> None:
-        self.seen = False
+        self.seen = self.read = False
         Animation.cancel_all(self, "box")
         side = min(self.width, self.height) * 0.56
         self.box = [(self.width - side) / 2, (self.height - side) / 2, side, side]
