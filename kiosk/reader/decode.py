@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from itertools import chain
 from threading import Lock
 from typing import TypeVar
@@ -20,12 +21,12 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.reader import remedies
-from kiosk.reader.finders import Finder, Level, Triple, find, refined, triples
+from kiosk.reader.finders import MANY, Finder, Level, Spot, Triple, find, refined, spots, triples
 from kiosk.reader.pairs import completed
 from kiosk.reader.rectify import read_triple
 from kiosk.reader.remedies import Grey
 from kiosk.reader.surface import Camera
-from kiosk.reader.symbols import Corners, Outline, Reading, Symbol, centre, known, same_place
+from kiosk.reader.symbols import Corners, Outline, Reading, Symbol, centre, inside, known, same_place
 
 Item = TypeVar("Item")
 QR = zxingcpp.BarcodeFormat.QRCode
@@ -34,12 +35,17 @@ OTHERS = (
     zxingcpp.BarcodeFormat.Code128,
     zxingcpp.BarcodeFormat.Code39,
 )
-_LEAST_LINEAR = 4  # a linear code of fewer characters is as likely a rib, a ruler or a thread
+# Asked for QR, zxing-cpp also gives its small and oblong kin, whose error correction lets chance texts through.
+_KNOWN = (QR, *OTHERS)
+# A linear code of fewer characters is as likely a rib, a ruler or a thread.
+_LEAST_LENGTHS = dict.fromkeys(OTHERS[1:], 4)
 _SMALLEST_PX = 21  # no picture narrower than a pixel a module holds a symbol
 _CLOSE_LOOK_PX = 640  # edge of a crop in which a symbol is flattened
 _FINE_PX = 4_000_000  # size to which a picture is drawn larger for a fine search
 _LARGE_PX = 5_000_000  # pixels from which on a picture is worth two threads
 _TILE_PX, _OVERLAP_PX = 1100, 200  # pieces of a large picture, and what they share
+_SURE_FINDER = 0.8  # score of a finder around which it is worth to look
+_FAINT_FINDER = 0.55  # score that may do where a sure one stands beside it
 _SWEEP_PX = 1300  # longest edge of the picture that is searched for finder patterns
 
 
@@ -55,7 +61,9 @@ class Search:
         self.symbols: list[Symbol] = []
         self.unread: list[Outline] = []
         self._looked: list[Corners] = []
-        self._later: list[Corners] = []
+        self._later: list[Triple] = []
+        self._spots: list[Spot] = []
+        self._around: list[Spot] = []
         self._lock = Lock()
 
     def over(self) -> bool:
@@ -93,7 +101,7 @@ class Search:
         ):
             corners = tuple((x / scale + left, y / scale + top) for x, y in _corners(found.position))
             if found.valid:
-                if found.text and (found.format not in OTHERS[1:] or len(found.text) >= _LEAST_LINEAR):
+                if found.format in _KNOWN and len(found.text) >= _LEAST_LENGTHS.get(found.format, 1):
                     self.keep(found.text, found.format.name, corners)
             elif found.format == QR:
                 self.saw(corners, _module_px(corners))
@@ -113,7 +121,7 @@ class Search:
         camera = self.camera.within(left, top, scale)
         for light in (piece, remedies.shadows_lifted(piece), remedies.inverted(piece)):
             finders = find(light, 110)
-            for triple in chain(triples(finders), completed(light, finders, camera)):
+            for triple in chain(triples(finders), completed(light, finders, camera, self.over)):
                 place = tuple((x / scale + left, y / scale + top) for x, y in _extent(triple))
                 if known(place, self.symbols):
                     continue
@@ -123,18 +131,39 @@ class Search:
             if known(corners, self.symbols) or self.over():
                 return
 
+    def suspect(self, near: Sequence[Spot]) -> None:
+        """Note places of which only some finders were seen, for `look_at_spots`."""
+        self._spots += near
+
+    def look_at_spots(self) -> None:
+        """Look around the finders that belong to nothing read."""
+        waiting, self._spots = self._spots, []
+        self.share_out(self._look_at_spot, waiting)
+
+    def _look_at_spot(self, spot: Spot) -> None:
+        self.look_around(spot)
+
     def try_marked(self, marked: Triple) -> None:
         """Read the symbol between known finders at once, or note its place for a closer look."""
         corners = _quad(_extent(marked))
-        if self.over() or known(corners, self.symbols):
+        if self.over() or known(corners, self.symbols) or self._taken(marked):
             return
         if not self._read_marked(corners, marked) and marked.guessed is None:
-            self._later.append(corners)
+            self._later.append(marked)
+
+    def _taken(self, marked: Triple) -> bool:
+        """Whether one of its finders is part of a symbol that is read already."""
+        seen = [finder.centre for place, finder in enumerate(marked.finders) if place != marked.guessed]
+        return any(inside((float(x), float(y)), symbol.corners) for x, y in seen for symbol in self.symbols)
 
     def look_again(self) -> None:
         """Take apart what finders mark but could not be read at once."""
         waiting, self._later = self._later, []
-        self.share_out(self._look_at, waiting)
+        self.share_out(self._look_at_marked, waiting)
+
+    def _look_at_marked(self, marked: Triple) -> None:
+        if not self._taken(marked):
+            self._look_at(_quad(_extent(marked)))
 
     def _read_marked(self, corners: Corners, marked: Triple) -> bool:
         piece, left, top, scale = self._piece(corners, max(6 / marked.narrowest_px, 0.3))
@@ -153,14 +182,14 @@ class Search:
         self.keep(text, QR.name, tuple((float(x) / scale + left, float(y) / scale + top) for x, y in quad))
         return True
 
-    def _piece(self, corners: Corners, most: float) -> tuple[Grey, int, int, float]:
+    def _piece(self, corners: Corners, most: float, margin: float = 0.35) -> tuple[Grey, int, int, float]:
         """The picture around an outline at the size in which it is taken apart: pixels, left, top, scale.
 
-        most: how much larger it may be made.
+        most: how much larger it may be made.  margin: what is added around, as a share of the outline.
         """
         points = np.array(corners)
         low, high = points.min(0), points.max(0)
-        margin = 0.35 * float((high - low).max())
+        margin *= float((high - low).max())
         height, width = self.grey.shape
         left, top = (int(max(edge - margin, 0)) for edge in low)
         right, bottom = (int(edge + margin) + 1 for edge in high)
@@ -170,6 +199,38 @@ class Search:
         scale = min(_CLOSE_LOOK_PX / max(piece.shape), most)
         way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         return np.asarray(cv2.resize(piece, None, fx=scale, fy=scale, interpolation=way), np.uint8), left, top, scale
+
+    def look_around(self, spot: Spot) -> Spot | None:
+        """Look for the other finders around those that were seen, in a picture drawn larger.
+
+        Returns the spot as it is seen now, None where nothing of it is seen or its symbol is read.
+        """
+        if self.over() or known(spot.symbol, self.symbols) or any(spot.same(other) for other in self._around):
+            return None
+        self._around.append(spot)
+        piece, left, top, scale = self._piece(spot.corners, 6 / spot.module_px, 0.0)
+        if min(piece.shape) < _SMALLEST_PX:
+            return None
+        camera = self.camera.within(left, top, scale)
+        window = round(9 * spot.module_px * scale)
+        seen = None
+        for light in (piece, remedies.shadows_lifted(piece)):
+            finders = find(light, window, least=_FAINT_FINDER)
+            sure = spots([finder for finder in finders if finder.score > _SURE_FINDER], 1)
+            seen = seen or (sure[0].moved(-left * scale, -top * scale, 1 / scale) if sure else None)
+            for guess in (triples, partial(completed, light, camera=camera, over=self.over)):
+                for triple in () if self.over() else guess(finders):
+                    if self.over():
+                        break
+                    if self._keep_made(read_triple(light, triple, camera, self.over), left, top, scale):
+                        return None
+        for treated in (remedies.local_contrast(piece), remedies.halved(piece)):
+            if not self.over():
+                self.scan(treated, left=left, top=top, scale=scale * len(treated) / len(piece), outlines=False)
+        if seen is None or known(seen.symbol, self.symbols):
+            return None
+        self.saw(seen.symbol, seen.module_px)
+        return seen
 
     def look_at_unread(self) -> None:
         self.share_out(self._look_at, [outline.corners for outline in self.unread])
@@ -190,6 +251,7 @@ class Search:
 
 
 Remedy = Callable[[Search], None]
+Glance = Callable[[Search], list[Spot]]
 
 
 def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
@@ -216,9 +278,9 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
 
     Large pictures are searched piece by piece: what is small there would vanish in a smaller picture.
     """
-    last = (Search.look_at_unread, Search.look_again)
+    last = (Search.look_at_unread, Search.look_at_spots, Search.look_again)
     if grey.size >= _LARGE_PX:
-        return (last[0], _other_formats, _tiled_sweep, last[1]), (_sweep, _lifted_sweep, *_VARIANTS, *last)
+        return (last[0], _other_formats, _tiled_sweep, *last[1:]), (_sweep, _lifted_sweep, *_VARIANTS, *last)
     return (_other_formats, _sweep, _lifted_sweep, *last), (*_VARIANTS, *last)
 
 
@@ -239,20 +301,20 @@ def _near_dots(grey: Grey, scale: float, search: Search) -> None:
     search.scan(remedies.melted(grey), OTHERS[0], scale=scale, outlines=False)
 
 
-def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
+def _sweep(search: Search) -> None:
     """Finder patterns anywhere, for symbols the base pass did not even see."""
     grey, scale = _shrunk(search.grey, _SWEEP_PX)
     if max(grey.shape) < _SWEEP_PX / 2:  # a small picture of small symbols
         scale = min(_SWEEP_PX * 1.4 / max(grey.shape), 4.0)
         grey = _grown(grey, scale)
-    _try_finders(search, grey, scale, 48, levels)
+    _try_finders(search, grey, scale, 48)
 
 
 def _fine_sweep(search: Search) -> None:
     """Finder patterns of under three pixels a module, in a picture drawn larger."""
     scale = min(float(np.sqrt(_FINE_PX / search.grey.size)), 2.5)
     if scale > 1.2:
-        _try_finders(search, _grown(search.grey, scale), scale, 48, tuple(Level))
+        _try_finders(search, _grown(search.grey, scale), scale, 48)
 
 
 def _grown(grey: Grey, scale: float) -> Grey:
@@ -274,7 +336,7 @@ def _tiled_sweep(search: Search) -> None:
         if not search.over():
             left, top = tile
             grey = np.ascontiguousarray(search.grey[top : top + high, left : left + wide])
-            _try_finders(search, grey, 1.0, 48, tuple(Level), left, top, most=10)
+            _try_finders(search, grey, 1.0, 48, left, top, most=16)
 
     search.share_out(sweep, tiles)
 
@@ -282,7 +344,7 @@ def _tiled_sweep(search: Search) -> None:
 def _lifted_sweep(search: Search) -> None:
     """Finder patterns in the dark beside something bright, and small ones between lines."""
     grey, scale = _shrunk(search.grey, _SWEEP_PX)
-    _try_finders(search, remedies.shadows_lifted(grey), scale, 24, tuple(Level))
+    _try_finders(search, remedies.shadows_lifted(grey), scale, 24)
 
 
 def _try_finders(
@@ -290,7 +352,6 @@ def _try_finders(
     grey: Grey,
     scale: float,
     window_px: int,
-    levels: Sequence[Level],
     left: float = 0.0,
     top: float = 0.0,
     most: int = 4,
@@ -298,14 +359,14 @@ def _try_finders(
     """Look for finders in `grey`, the picture from (left, top) on and `scale` times as large; read what they mark."""
     done = [(np.array(symbol.corners) - (left, top)) * scale for symbol in list(search.symbols)]
     camera = search.camera.within(left, top, scale)
-    finders = find(grey, window_px, done=done, levels=levels)
-    if len(levels) < len(Level) and any(finder.score > 0.8 for finder in finders):
-        finders = find(grey, window_px, done=done)  # there is something: look with both eyes
+    finders = find(grey, window_px, done=done)
     whole = triples(finders, most)
     # in a drawer full of labels, finders that already make one are not tried in pairs as well
-    rest = finders if most < 5 else _unused(finders, whole)
-    for triple in chain(whole, completed(grey, rest, camera)):
+    rest = finders if most < MANY else _unused(finders, whole)
+    for triple in chain(whole, completed(grey, rest, camera, search.over)):
         search.try_marked(triple.moved(-left * scale, -top * scale, 1 / scale))
+    sure = [finder for finder in _unused(finders, whole) if finder.score > _SURE_FINDER]
+    search.suspect([spot.moved(-left * scale, -top * scale, 1 / scale) for spot in spots(sure, most)])
 
 
 def _unused(finders: list[Finder], whole: list[Triple]) -> list[Finder]:
@@ -355,13 +416,14 @@ _VARIANTS = (
 class LiveReader:
     """Reads a stream: every frame gets the base pass and one remedy, the next frame the next remedy.
 
-    A label seen but not read is taken apart while the frame's budget lasts, whatever remedy is next; without one,
-    a frame costs the base pass and one cheap look.
+    A label seen but not read is taken apart while the frame's budget lasts, and looked for in the next frame where
+    it was in this one; without one, a frame costs the base pass and one cheap look.
     """
 
     def __init__(self, budget_ms: float = 150) -> None:
         self.budget_ms = budget_ms
         self._turn = 0
+        self._seen: list[Spot] = []
 
     def next(self, frame: NDArray[np.uint8]) -> Reading:
         """What this frame shows, (H, W) grey or (H, W, 3) blue-green-red."""
@@ -371,20 +433,30 @@ class LiveReader:
         search.scan(search.grey)
         if not search.symbols:
             search.look_at_unread()
+        if not search.symbols:
+            self._seen = [now for spot in self._seen if (now := search.look_around(spot)) is not None]
         if not search.symbols and not search.over():
-            _TURNS[self._turn % len(_TURNS)](search)
-            search.look_again()
+            self._seen += _TURNS[self._turn % len(_TURNS)](search) or ()
             self._turn += 1
+        if search.symbols:
+            self._seen = []
         return search.reading()
 
 
-def _glance(*levels: Level) -> Remedy:
-    """A quick look for finders with some ways of telling black from white."""
+def _glance(level: Level) -> Glance:
+    """A quick look for finders; where there is one, a closer look around it.  Returns what was seen but not read."""
 
-    def remedy(search: Search) -> None:
-        _sweep(search, levels)
+    def look(search: Search) -> list[Spot]:
+        grey, scale = _shrunk(search.grey, _SWEEP_PX)
+        finders = [finder.moved(0, 0, 1 / scale) for finder in find(grey, 48, levels=(level,))]
+        for triple in triples(finders):
+            search.try_marked(triple)
+        near = spots([finder for finder in finders if finder.score > _SURE_FINDER])
+        seen = [now for spot in near if (now := search.look_around(spot)) is not None]
+        search.look_again()
+        return seen
 
-    return remedy
+    return look
 
 
 def _plain_marks(formats: object) -> Remedy:
@@ -408,7 +480,7 @@ def _dots_glance(scale: float) -> Remedy:
     return remedy
 
 
-_TURNS: tuple[Remedy, ...] = (
+_TURNS: tuple[Remedy | Glance, ...] = (
     _glance(Level.MEAN),
     _glance(Level.MIDDLE),
     _plain_marks(OTHERS[:1]),
