@@ -125,10 +125,10 @@ class Search:
                 place = tuple((x / scale + left, y / scale + top) for x, y in _extent(triple))
                 if known(place, self.symbols):
                     continue
-                if self.over():
-                    return
                 self._keep_made(read_triple(light, triple, camera, self.over), left, top, scale)
-            if known(corners, self.symbols) or self.over():
+                if known(corners, self.symbols) or self.over():
+                    return
+            if self.over():
                 return
 
     def suspect(self, near: Sequence[Spot]) -> None:
@@ -146,15 +146,18 @@ class Search:
     def try_marked(self, marked: Triple) -> None:
         """Read the symbol between known finders at once, or note its place for a closer look."""
         corners = _quad(_extent(marked))
-        if self.over() or known(corners, self.symbols) or self._taken(marked):
+        if self.over() or known(corners, self.symbols) or self._meets_read(marked):
             return
         if not self._read_marked(corners, marked) and marked.guessed is None:
             self._later.append(marked)
 
-    def _taken(self, marked: Triple) -> bool:
-        """Whether one of its finders is part of a symbol that is read already."""
-        seen = [finder.centre for place, finder in enumerate(marked.finders) if place != marked.guessed]
-        return any(inside((float(x), float(y)), symbol.corners) for x, y in seen for symbol in self.symbols)
+    def taken(self, finder: Finder) -> bool:
+        """Whether it is part of a symbol that is read already."""
+        x, y = finder.centre
+        return any(inside((float(x), float(y)), symbol.corners) for symbol in self.symbols)
+
+    def _meets_read(self, marked: Triple) -> bool:
+        return any(self.taken(finder) for place, finder in enumerate(marked.finders) if place != marked.guessed)
 
     def look_again(self) -> None:
         """Take apart what finders mark but could not be read at once."""
@@ -162,7 +165,7 @@ class Search:
         self.share_out(self._look_at_marked, waiting)
 
     def _look_at_marked(self, marked: Triple) -> None:
-        if not self._taken(marked):
+        if not self._meets_read(marked):
             self._look_at(_quad(_extent(marked)))
 
     def _read_marked(self, corners: Corners, marked: Triple) -> bool:
@@ -278,9 +281,9 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
 
     Large pictures are searched piece by piece: what is small there would vanish in a smaller picture.
     """
-    last = (Search.look_at_unread, Search.look_at_spots, Search.look_again)
+    last = (Search.look_at_unread, Search.look_again, Search.look_at_spots)
     if grey.size >= _LARGE_PX:
-        return (last[0], _other_formats, _tiled_sweep, *last[1:]), (_sweep, _lifted_sweep, *_VARIANTS, *last)
+        return (last[0], _other_formats, _tiled_sweep, last[2], last[1]), (_sweep, _lifted_sweep, *_VARIANTS, *last)
     return (_other_formats, _sweep, _lifted_sweep, *last), (*_VARIANTS, *last)
 
 
@@ -358,23 +361,15 @@ def _try_finders(
 ) -> None:
     """Look for finders in `grey`, the picture from (left, top) on and `scale` times as large; read what they mark."""
     done = [(np.array(symbol.corners) - (left, top)) * scale for symbol in list(search.symbols)]
-    camera = search.camera.within(left, top, scale)
     finders = find(grey, window_px, done=done)
-    whole = triples(finders, most)
-    # in a drawer full of labels, finders that already make one are not tried in pairs as well
-    rest = finders if most < MANY else _unused(finders, whole)
-    for triple in chain(whole, completed(grey, rest, camera, search.over)):
+    for triple in triples(finders, most):
         search.try_marked(triple.moved(-left * scale, -top * scale, 1 / scale))
-    sure = [finder for finder in _unused(finders, whole) if finder.score > _SURE_FINDER]
+    rest = [finder for finder in finders if not search.taken(finder.moved(-left * scale, -top * scale, 1 / scale))]
+    if most < MANY:  # else the look around each of them is cheaper than all pairs
+        for triple in completed(grey, rest, search.camera.within(left, top, scale), search.over):
+            search.try_marked(triple.moved(-left * scale, -top * scale, 1 / scale))
+    sure = [finder for finder in rest if finder.score > _SURE_FINDER]
     search.suspect([spot.moved(-left * scale, -top * scale, 1 / scale) for spot in spots(sure, most)])
-
-
-def _unused(finders: list[Finder], whole: list[Triple]) -> list[Finder]:
-    """Finders that are not part of a sure symbol."""
-    used = np.array([part.centre for triple in whole if triple.misfit < 0.5 for part in triple.finders])
-    if not len(used):
-        return finders
-    return [finder for finder in finders if np.abs(used - finder.centre).max(1).min() > finder.module_px]
 
 
 def _stretched_sweep(across: float, down: float) -> Remedy:

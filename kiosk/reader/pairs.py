@@ -31,7 +31,7 @@ def completed(
     camera: Camera,
     over: Callable[[], bool] = lambda: False,
     limit: int = 2,
-) -> list[Triple]:
+) -> Iterator[Triple]:
     """Triples made of two seen finders and a third where it must be; the surest first.  over: says when time is up."""
     strong = sorted((finder for finder in finders if finder.score > _STRONG), key=lambda finder: -finder.score)[:4]
     pairs = [
@@ -46,7 +46,8 @@ def completed(
             if not over():
                 ranked += _proposals(grey, *roles, bend)
     ranked.sort(key=lambda rank: -rank[0])
-    return [triple for _, triple in ranked[:limit]]
+    for _, triple in ranked[:limit]:
+        yield triple
 
 
 Seen = tuple[Finder, int]
