@@ -21,8 +21,9 @@ from pyzbar import pyzbar
 
 from kiosk.bench import scenes
 from kiosk.bench.ratio import Ratio
-from kiosk.reader.decode import OTHERS, QR, LiveReader, read
+from kiosk.reader.decode import LiveReader, read
 from kiosk.reader.files import load
+from kiosk.reader.search import OTHERS, QR
 
 BENCH = "reader"
 FRAMES = 3  # a label held before the camera must be read within so many

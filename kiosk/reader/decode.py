@@ -1,195 +1,35 @@
 """From pixels to text: the cheapest pass first, stronger remedies while something is unread and time is left.
 
 Nothing here guesses: a text is returned only when the symbol's own error correction confirmed it, and a budget
-is kept even where a symbol stays unread.  The decoder underneath is zxing-cpp; what a symbol is made of follows
-ISO/IEC 18004 (QR), 16022 (Data Matrix), 15417 (Code 128) and 16388 (Code 39).
+is kept even where a symbol stays unread.  Which remedies there are, and in which order, comes from the figures of
+`python -m kiosk bench reader`.
 """
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from itertools import chain
-from threading import Lock
-from typing import TypeVar
+from collections.abc import Sequence
 
 import cv2
 import numpy as np
-import zxingcpp
 from numpy.typing import NDArray
 
-from kiosk.reader import remedies
-from kiosk.reader.finders import Finder, Level, Triple, find, refined, triples
-from kiosk.reader.pairs import completed
-from kiosk.reader.rectify import read_triple
+from kiosk.reader.finders import Level, Spot
 from kiosk.reader.remedies import Grey
-from kiosk.reader.surface import Camera
-from kiosk.reader.symbols import Corners, Outline, Reading, Symbol, centre, known, same_place
-
-Item = TypeVar("Item")
-QR = zxingcpp.BarcodeFormat.QRCode
-OTHERS = (
-    zxingcpp.BarcodeFormat.DataMatrix,
-    zxingcpp.BarcodeFormat.Code128,
-    zxingcpp.BarcodeFormat.Code39,
+from kiosk.reader.search import LARGE_PX, OTHERS, SMALLEST_PX, Search
+from kiosk.reader.sweeps import (
+    VARIANTS,
+    Glance,
+    Remedy,
+    contrast_glance,
+    dots_glance,
+    glance,
+    lifted_sweep,
+    other_formats,
+    plain_marks,
+    sweep,
+    tiled_sweep,
 )
-_LEAST_LINEAR = 4  # a linear code of fewer characters is as likely a rib, a ruler or a thread
-_SMALLEST_PX = 21  # no picture narrower than a pixel a module holds a symbol
-_CLOSE_LOOK_PX = 640  # edge of a crop in which a symbol is flattened
-_FINE_PX = 4_000_000  # size to which a picture is drawn larger for a fine search
-_LARGE_PX = 5_000_000  # pixels from which on a picture is worth two threads
-_TILE_PX, _OVERLAP_PX = 1100, 200  # pieces of a large picture, and what they share
-_SWEEP_PX = 1300  # longest edge of the picture that is searched for finder patterns
-
-
-class Search:
-    """One picture under work: what was read, what was seen, and when to stop."""
-
-    def __init__(self, grey: Grey, budget_ms: float | None) -> None:
-        self.grey = grey
-        self.began = time.perf_counter()
-        # the last step begins in time to end in time
-        self.ends = float("inf") if budget_ms is None else self.began + 0.85 * budget_ms / 1e3
-        self.camera = Camera.guess(grey.shape[1], grey.shape[0])
-        self.symbols: list[Symbol] = []
-        self.unread: list[Outline] = []
-        self._looked: list[Corners] = []
-        self._later: list[Corners] = []
-        self._lock = Lock()
-
-    def over(self) -> bool:
-        return time.perf_counter() > self.ends
-
-    def reading(self) -> Reading:
-        spent = (time.perf_counter() - self.began) * 1e3
-        return Reading(tuple(self.symbols), tuple(self.unread), spent)
-
-    def keep(self, text: str, kind: str, corners: Corners) -> None:
-        with self._lock:
-            if not known(corners, self.symbols):
-                self.symbols.append(Symbol(text, kind, corners))
-                self.unread = [outline for outline in self.unread if not same_place(outline.corners, corners)]
-
-    def saw(self, corners: Corners, module_px: float) -> None:
-        if module_px * 25 < _SMALLEST_PX:
-            return
-        if not known(corners, self.symbols) and not known(corners, self.unread):
-            self.unread.append(Outline(corners, module_px))
-
-    def scan(
-        self,
-        grey: Grey,
-        formats: object = QR,
-        left: float = 0.0,
-        top: float = 0.0,
-        scale: float = 1.0,
-        outlines: bool = True,
-        binarizer: zxingcpp.Binarizer = zxingcpp.Binarizer.LocalAverage,
-    ) -> None:
-        """zxing-cpp over `grey`, which is this picture from (left, top) on, `scale` times as large."""
-        for found in zxingcpp.read_barcodes(
-            grey, formats=formats, binarizer=binarizer, return_errors=outlines
-        ):
-            corners = tuple((x / scale + left, y / scale + top) for x, y in _corners(found.position))
-            if found.valid:
-                if found.text and (found.format not in OTHERS[1:] or len(found.text) >= _LEAST_LINEAR):
-                    self.keep(found.text, found.format.name, corners)
-            elif found.format == QR:
-                self.saw(corners, _module_px(corners))
-
-    def look_closely(self, corners: Corners) -> None:
-        """Cut out the place where a symbol was seen and take it apart."""
-        if any(_same_region(corners, other) for other in self._looked):
-            return
-        self._looked.append(corners)
-        piece, left, top, scale = self._piece(corners, 3.5)
-        if min(piece.shape) < _SMALLEST_PX or self.over():
-            return
-        for treated in (piece, remedies.local_contrast(piece), remedies.halved(piece)):
-            self.scan(treated, left=left, top=top, scale=scale * len(treated) / len(piece), outlines=False)
-            if known(corners, self.symbols) or self.over():
-                return
-        camera = self.camera.within(left, top, scale)
-        for light in (piece, remedies.shadows_lifted(piece), remedies.inverted(piece)):
-            finders = find(light, 110)
-            for triple in chain(triples(finders), completed(light, finders, camera)):
-                place = tuple((x / scale + left, y / scale + top) for x, y in _extent(triple))
-                if known(place, self.symbols):
-                    continue
-                if self.over():
-                    return
-                self._keep_made(read_triple(light, triple, camera, self.over), left, top, scale)
-            if known(corners, self.symbols) or self.over():
-                return
-
-    def try_marked(self, marked: Triple) -> None:
-        """Read the symbol between known finders at once, or note its place for a closer look."""
-        corners = _quad(_extent(marked))
-        if self.over() or known(corners, self.symbols):
-            return
-        if not self._read_marked(corners, marked) and marked.guessed is None:
-            self._later.append(corners)
-
-    def look_again(self) -> None:
-        """Take apart what finders mark but could not be read at once."""
-        waiting, self._later = self._later, []
-        self.share_out(self._look_at, waiting)
-
-    def _read_marked(self, corners: Corners, marked: Triple) -> bool:
-        piece, left, top, scale = self._piece(corners, max(6 / marked.narrowest_px, 0.3))
-        if min(piece.shape) < _SMALLEST_PX:
-            return False
-        camera = self.camera.within(left, top, scale)
-        here = marked.moved(left, top, scale)
-        if here.guessed is None and scale > 1.5:
-            here = refined(piece, here)
-        return self._keep_made(read_triple(piece, here, camera, self.over), left, top, scale)
-
-    def _keep_made(self, made: tuple[str, NDArray[np.float64]] | None, left: int, top: int, scale: float) -> bool:
-        if made is None:
-            return False
-        text, quad = made
-        self.keep(text, QR.name, tuple((float(x) / scale + left, float(y) / scale + top) for x, y in quad))
-        return True
-
-    def _piece(self, corners: Corners, most: float) -> tuple[Grey, int, int, float]:
-        """The picture around an outline at the size in which it is taken apart: pixels, left, top, scale.
-
-        most: how much larger it may be made.
-        """
-        points = np.array(corners)
-        low, high = points.min(0), points.max(0)
-        margin = 0.35 * float((high - low).max())
-        height, width = self.grey.shape
-        left, top = (int(max(edge - margin, 0)) for edge in low)
-        right, bottom = (int(edge + margin) + 1 for edge in high)
-        piece = self.grey[top : min(bottom, height), left : min(right, width)]
-        if min(piece.shape) < _SMALLEST_PX:
-            return piece, left, top, 1.0
-        scale = min(_CLOSE_LOOK_PX / max(piece.shape), most)
-        way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-        return np.asarray(cv2.resize(piece, None, fx=scale, fy=scale, interpolation=way), np.uint8), left, top, scale
-
-    def look_at_unread(self) -> None:
-        self.share_out(self._look_at, [outline.corners for outline in self.unread])
-
-    def _look_at(self, corners: Corners) -> None:
-        if not self.over() and not known(corners, self.symbols):
-            self.look_closely(corners)
-
-    def share_out(self, work: Callable[[Item], None], items: Sequence[Item]) -> None:
-        """Do `work` on every item; in large pictures on two threads, as the libraries let go of Python's lock."""
-        if self.grey.size < _LARGE_PX or len(items) < 3:
-            for item in items:
-                work(item)
-            return
-        with ThreadPoolExecutor(2) as threads:
-            for done in [threads.submit(work, item) for item in items]:
-                done.result()
-
-
-Remedy = Callable[[Search], None]
+from kiosk.reader.symbols import Reading
 
 
 def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
@@ -198,7 +38,7 @@ def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
     budget_ms: time that may be spent, None for as long as it takes.
     """
     search = Search(_grey(image), budget_ms)
-    if min(search.grey.shape) < _SMALLEST_PX:
+    if min(search.grey.shape) < SMALLEST_PX:
         return search.reading()
     search.scan(search.grey)
     always, in_need = _plan(search.grey)
@@ -216,209 +56,53 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
 
     Large pictures are searched piece by piece: what is small there would vanish in a smaller picture.
     """
-    last = (Search.look_at_unread, Search.look_again)
-    if grey.size >= _LARGE_PX:
-        return (last[0], _other_formats, _tiled_sweep, last[1]), (_sweep, _lifted_sweep, *_VARIANTS, *last)
-    return (_other_formats, _sweep, _lifted_sweep, *last), (*_VARIANTS, *last)
-
-
-def _other_formats(search: Search) -> None:
-    grey, scale = _shrunk(search.grey, 1600)
-    search.scan(grey, OTHERS, scale=scale, outlines=False)
-
-
-def _dotted(search: Search) -> None:
-    """Data Matrix marks of separate dots, small ones and large ones."""
-    grey, scale = _shrunk(search.grey, 1600)
-    _near_dots(grey, scale, search)
-    if not search.symbols and not search.over():
-        _near_dots(remedies.halved(grey), scale / 2, search)
-
-
-def _near_dots(grey: Grey, scale: float, search: Search) -> None:
-    search.scan(remedies.melted(grey), OTHERS[0], scale=scale, outlines=False)
-
-
-def _sweep(search: Search, levels: Sequence[Level] = tuple(Level)) -> None:
-    """Finder patterns anywhere, for symbols the base pass did not even see."""
-    grey, scale = _shrunk(search.grey, _SWEEP_PX)
-    if max(grey.shape) < _SWEEP_PX / 2:  # a small picture of small symbols
-        scale = min(_SWEEP_PX * 1.4 / max(grey.shape), 4.0)
-        grey = _grown(grey, scale)
-    _try_finders(search, grey, scale, 48, levels)
-
-
-def _fine_sweep(search: Search) -> None:
-    """Finder patterns of under three pixels a module, in a picture drawn larger."""
-    scale = min(float(np.sqrt(_FINE_PX / search.grey.size)), 2.5)
-    if scale > 1.2:
-        _try_finders(search, _grown(search.grey, scale), scale, 48, tuple(Level))
-
-
-def _grown(grey: Grey, scale: float) -> Grey:
-    return np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC), np.uint8)
-
-
-def _tiled_sweep(search: Search) -> None:
-    """Finder patterns in large pictures, piece by piece at full size: drawers with dozens of small labels."""
-    height, width = search.grey.shape
-    across, down = -(-width // _TILE_PX), -(-height // _TILE_PX)
-    tiles = [
-        (round(column * width / across), round(row * height / down))
-        for row in range(down)
-        for column in range(across)
-    ]
-    wide, high = width // across + _OVERLAP_PX, height // down + _OVERLAP_PX
-
-    def sweep(tile: tuple[int, int]) -> None:
-        if not search.over():
-            left, top = tile
-            grey = np.ascontiguousarray(search.grey[top : top + high, left : left + wide])
-            _try_finders(search, grey, 1.0, 48, tuple(Level), left, top, most=10)
-
-    search.share_out(sweep, tiles)
-
-
-def _lifted_sweep(search: Search) -> None:
-    """Finder patterns in the dark beside something bright, and small ones between lines."""
-    grey, scale = _shrunk(search.grey, _SWEEP_PX)
-    _try_finders(search, remedies.shadows_lifted(grey), scale, 24, tuple(Level))
-
-
-def _try_finders(
-    search: Search,
-    grey: Grey,
-    scale: float,
-    window_px: int,
-    levels: Sequence[Level],
-    left: float = 0.0,
-    top: float = 0.0,
-    most: int = 4,
-) -> None:
-    """Look for finders in `grey`, the picture from (left, top) on and `scale` times as large; read what they mark."""
-    done = [(np.array(symbol.corners) - (left, top)) * scale for symbol in list(search.symbols)]
-    camera = search.camera.within(left, top, scale)
-    finders = find(grey, window_px, done=done, levels=levels)
-    if len(levels) < len(Level) and any(finder.score > 0.8 for finder in finders):
-        finders = find(grey, window_px, done=done)  # there is something: look with both eyes
-    whole = triples(finders, most)
-    # in a drawer full of labels, finders that already make one are not tried in pairs as well
-    rest = finders if most < 5 else _unused(finders, whole)
-    for triple in chain(whole, completed(grey, rest, camera)):
-        search.try_marked(triple.moved(-left * scale, -top * scale, 1 / scale))
-
-
-def _unused(finders: list[Finder], whole: list[Triple]) -> list[Finder]:
-    """Finders that are not part of a sure symbol."""
-    used = np.array([part.centre for triple in whole if triple.misfit < 0.5 for part in triple.finders])
-    if not len(used):
-        return finders
-    return [finder for finder in finders if np.abs(used - finder.centre).max(1).min() > finder.module_px]
-
-
-def _stretched_sweep(across: float, down: float) -> Remedy:
-    """Finders seen from so far aside that they are too narrow, in a picture drawn wider or higher."""
-
-    def remedy(search: Search) -> None:
-        grey, scale = _shrunk(search.grey, 1100)
-        grey = np.asarray(cv2.resize(grey, None, fx=across, fy=down, interpolation=cv2.INTER_CUBIC), np.uint8)
-        for triple in triples(find(grey, 48)):
-            search.try_marked(triple.moved(0, 0, np.array([1 / (scale * across), 1 / (scale * down)])))
-
-    return remedy
-
-
-def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Remedy:
-    def remedy(search: Search) -> None:
-        if search.grey.size * scale * scale > 4.5e6:
-            return
-        search.scan(treat(search.grey), scale=scale)
-        search.look_at_unread()
-
-    return remedy
-
-
-_VARIANTS = (
-    _stretched_sweep(2.5, 1),
-    _stretched_sweep(1, 2.5),
-    _fine_sweep,
-    _dotted,
-    _variant(remedies.local_contrast),
-    _variant(remedies.shadows_lifted),
-    _variant(remedies.doubled, 2.0),
-    _variant(remedies.smoothed),
-    _variant(remedies.halved, 0.5),
-    _variant(remedies.sharpened),
-)
+    unread, again, spots = Search.look_at_unread, Search.look_again, Search.look_at_spots
+    if grey.size >= LARGE_PX:
+        return (unread, other_formats, tiled_sweep, spots, again), (sweep, lifted_sweep, *VARIANTS, unread, again, spots)
+    return (other_formats, sweep, lifted_sweep, unread, again, spots), (*VARIANTS, unread, again, spots)
 
 
 class LiveReader:
     """Reads a stream: every frame gets the base pass and one remedy, the next frame the next remedy.
 
-    A label seen but not read is taken apart while the frame's budget lasts, whatever remedy is next; without one,
-    a frame costs the base pass and one cheap look.
+    A label seen but not read is taken apart while the frame's budget lasts, and looked for in the next frame where
+    it was in this one; without one, a frame costs the base pass and one cheap look.
     """
 
     def __init__(self, budget_ms: float = 150) -> None:
         self.budget_ms = budget_ms
         self._turn = 0
+        self._seen: list[Spot] = []
 
     def next(self, frame: NDArray[np.uint8]) -> Reading:
         """What this frame shows, (H, W) grey or (H, W, 3) blue-green-red."""
         search = Search(_grey(frame), self.budget_ms)
-        if min(search.grey.shape) < _SMALLEST_PX:
+        if min(search.grey.shape) < SMALLEST_PX:
             return search.reading()
         search.scan(search.grey)
         if not search.symbols:
             search.look_at_unread()
+        if not search.symbols:
+            self._seen = [now for spot in self._seen if (now := search.look_around(spot)) is not None]
         if not search.symbols and not search.over():
-            _TURNS[self._turn % len(_TURNS)](search)
-            search.look_again()
+            self._seen += _TURNS[self._turn % len(_TURNS)](search) or ()
             self._turn += 1
+        if search.symbols:
+            self._seen = []
         return search.reading()
 
 
-def _glance(*levels: Level) -> Remedy:
-    """A quick look for finders with some ways of telling black from white."""
-
-    def remedy(search: Search) -> None:
-        _sweep(search, levels)
-
-    return remedy
-
-
-def _plain_marks(formats: object) -> Remedy:
-    def remedy(search: Search) -> None:
-        search.scan(search.grey, formats, outlines=False)
-
-    return remedy
-
-
-def _contrast_glance(search: Search) -> None:
-    grey, scale = _shrunk(search.grey, 960)
-    search.scan(remedies.local_contrast(grey), scale=scale)
-    search.look_at_unread()
-
-
-def _dots_glance(scale: float) -> Remedy:
-    def remedy(search: Search) -> None:
-        grey = cv2.resize(search.grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        _near_dots(np.asarray(grey, np.uint8), scale, search)
-
-    return remedy
-
-
-_TURNS: tuple[Remedy, ...] = (
-    _glance(Level.MEAN),
-    _glance(Level.MIDDLE),
-    _plain_marks(OTHERS[:1]),
-    _glance(Level.MEAN),
-    _contrast_glance,
-    _plain_marks(OTHERS[1:]),
-    _glance(Level.MIDDLE),
-    _dots_glance(0.75),
-    _glance(Level.MEAN),
-    _dots_glance(0.375),
+_TURNS: tuple[Remedy | Glance, ...] = (
+    glance(Level.MEAN),
+    glance(Level.MIDDLE),
+    plain_marks(OTHERS[:1]),
+    glance(Level.MEAN),
+    contrast_glance,
+    plain_marks(OTHERS[1:]),
+    glance(Level.MIDDLE),
+    dots_glance(0.75),
+    glance(Level.MEAN),
+    dots_glance(0.375),
 )
 
 
@@ -426,41 +110,3 @@ def _grey(image: NDArray[np.uint8]) -> Grey:
     if image.ndim == 2 or not image.size:
         return np.ascontiguousarray(image)
     return np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8)
-
-
-def _shrunk(grey: Grey, longest: int) -> tuple[Grey, float]:
-    """The picture with its longest edge at most `longest`, and its scale."""
-    scale = longest / max(grey.shape)
-    if scale >= 1:
-        return grey, 1.0
-    return np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8), scale
-
-
-def _extent(triple: Triple) -> NDArray[np.float64]:
-    """(4, 2): rough outline of the whole symbol, the fourth corner as if it were a parallelogram."""
-    corner, right, below = (finder.corners for finder in triple.finders)
-    return np.array([corner[0], right[1], right[1] + below[3] - corner[0], below[3]])
-
-
-def _quad(points: NDArray[np.float64]) -> Corners:
-    return tuple((float(x), float(y)) for x, y in points)
-
-
-def _same_region(one: Corners, other: Corners) -> bool:
-    if not same_place(one, other):
-        return False
-    (ax, ay), (bx, by) = centre(one), centre(other)
-    size = max(max(x for x, _ in other) - min(x for x, _ in other), 1.0)
-    own = max(max(x for x, _ in one) - min(x for x, _ in one), 1.0)
-    return abs(ax - bx) + abs(ay - by) < 0.3 * size and 0.6 < own / size < 1.6
-
-
-def _module_px(corners: Corners) -> float:
-    """Module size of an outline nobody measured further: as if it were the smallest symbol."""
-    points = np.array(corners)
-    return float(np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1).mean()) / 25
-
-
-def _corners(position: zxingcpp.Position) -> Iterator[tuple[float, float]]:
-    for point in (position.top_left, position.top_right, position.bottom_right, position.bottom_left):
-        yield float(point.x), float(point.y)

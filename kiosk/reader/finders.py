@@ -89,20 +89,20 @@ def find(
     step: int = 2,
     done: Sequence[Floats] = (),
     levels: Sequence[Level] = tuple(Level),
+    least: float | None = None,
 ) -> list[Finder]:
     """Finder patterns of `grey`, best first.
 
     window_px: neighbourhood that decides between black and white.  step: every how many rows are looked at.  done:
     outlines (n, 2) of symbols already read, in which nothing is looked for.  levels: ways to tell black from white,
-    one after the other.
+    one after the other.  least: lowest score, None for the one that keeps chance finds out of whole pictures.
     """
     if min(grey.shape) < 16:
         return []
     seeds: list[Floats] = []
-    closed = np.zeros(grey.shape, np.uint8)
-    for outline in done:
-        cv2.fillConvexPoly(closed, outline.astype(np.int32), 1)
     lively = _lively(grey)
+    for outline in done:
+        cv2.fillConvexPoly(lively, outline.astype(np.int32), 0)
     for level in levels:
         binary = (_nearer_black if level is Level.MIDDLE else _under_mean)(grey, window_px) & lively
         across = _runs(binary, step)
@@ -111,9 +111,7 @@ def find(
             seeds += _crossings(across, down, step)
     if not seeds:
         return []
-    table = np.array(seeds)
-    columns, rows = table[:, :2].astype(int).T
-    finders = _outlines(grey, _unlike(table[closed[rows, columns] == 0]))
+    finders = _outlines(grey, _unlike(np.array(seeds)), LEAST_SCORE if least is None else least)
     return _distinct(sorted(finders, key=lambda finder: -finder.score))
 
 
@@ -238,6 +236,8 @@ def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
     return [place for _, place in places[:100]]
 
 
+MANY = 5  # symbols wanted of one picture from which on it is one full of labels
+_MOST_SHARED = 3  # symbols that one finder may be tried in
 WORST_MISFIT = 1.3  # symbols that could be read had up to 0.99
 LEAST_SCORE = 0.66  # the worst finders of symbols that could be read had 0.71, chance finds rarely 0.69
 RAYS = 48
@@ -263,14 +263,14 @@ def _sliding(kernel: Floats) -> NDArray[np.float32]:
 _MEAN, _MATCH = _sliding(_WEIGHT), _sliding(_WEIGHT * _CENTRED)
 
 
-def _outlines(grey: NDArray[np.uint8], table: Floats) -> list[Finder]:
+def _outlines(grey: NDArray[np.uint8], table: Floats, least: float = LEAST_SCORE) -> list[Finder]:
     """The finders around seeds, from how well each ray out of a centre agrees with black, white, black, white.
 
     Agreement is a correlation, so neither blur nor uneven light has to be known.
     """
     if not len(table):
         return []
-    hopeful = _agreement(grey, table, 4).max(2).clip(0, 1).mean(1) > LEAST_SCORE - 0.08
+    hopeful = _agreement(grey, table, 4).max(2).clip(0, 1).mean(1) > least - 0.08
     table = table[hopeful]
     if not len(table):
         return []
@@ -278,7 +278,7 @@ def _outlines(grey: NDArray[np.uint8], table: Floats) -> list[Finder]:
     scores = agreement.max(2).clip(0, 1).mean(1)
     finders = []
     for seed, match, score in zip(table, agreement, scores, strict=True):
-        if score > LEAST_SCORE and (finder := _outline(seed, match, float(score))) is not None:
+        if score > least and (finder := _outline(seed, match, float(score))) is not None:
             finders.append(finder)
     return finders
 
@@ -428,12 +428,79 @@ def triples(finders: Sequence[Finder], limit: int = 4) -> list[Triple]:
         return []
     orders = _orders(usable)
     found = [
-        made
-        for one, two, three in orders[: 3 * limit]
-        if (made := _triple(usable[one], usable[two], usable[three])) is not None
+        (made.misfit, order, made)
+        for order in orders[: 3 * limit if limit < MANY else 8 * limit]
+        if (made := _triple(*(usable[place] for place in order))) is not None
     ]
-    found.sort(key=lambda made: made.misfit)
-    return found[:limit]
+    found.sort(key=lambda each: each[:2])
+    kept: list[Triple] = []
+    used = [0] * len(usable)
+    for _, order, made in found:
+        # among many labels the finders of neighbours make symbols too, and crowd out the true ones
+        if max(used[place] for place in order) < _MOST_SHARED and len(kept) < limit:
+            kept.append(made)
+            for place in order:
+                used[place] += 1
+    return kept
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """Where a symbol must be of which only some finders were seen.
+
+    middle: pixels.  reach_px: half the edge of a square that holds it wherever its other finders are.
+    """
+
+    middle: Floats
+    reach_px: float
+    module_px: float
+
+    def moved(self, left: float, top: float, scale: float) -> Spot:
+        """The same spot in a crop that starts at (left, top) and was resized by `scale`."""
+        return Spot((self.middle - (left, top)) * scale, self.reach_px * scale, self.module_px * scale)
+
+    def same(self, other: Spot) -> bool:
+        """Whether a look around one is a look around the other."""
+        alike = 0.7 < self.reach_px / other.reach_px < 1.4
+        return alike and float(np.abs(self.middle - other.middle).max()) < 0.5 * other.reach_px
+
+    @property
+    def corners(self) -> tuple[tuple[float, float], ...]:
+        """The square around it, clockwise from the top left."""
+        return self._square(self.reach_px)
+
+    @property
+    def symbol(self) -> tuple[tuple[float, float], ...]:
+        """A square as large as the smallest symbol."""
+        return self._square(10.5 * self.module_px)
+
+    def _square(self, half: float) -> tuple[tuple[float, float], ...]:
+        x, y = (float(value) for value in self.middle)
+        return ((x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half))
+
+
+def spots(finders: Sequence[Finder], limit: int = 3) -> list[Spot]:
+    """Finders that may belong together, two or more first."""
+    left = sorted(finders, key=lambda finder: -finder.score)
+    found: list[tuple[int, Spot]] = []
+    while left:
+        first = left[0]
+        near = [
+            other
+            for other in left
+            if np.hypot(*(other.centre - first.centre)) < 24 * first.module_px
+            and max(other.module_px, first.module_px) < 1.8 * min(other.module_px, first.module_px)
+        ]
+        left = [other for other in left if all(other is not each for each in near)]
+        centres = np.array([finder.centre for finder in near])
+        module = max(finder.module_px for finder in near)
+        middle = (centres.min(0) + centres.max(0)) / 2
+        apart = float(np.hypot(*(centres.max(0) - centres.min(0))))
+        # alone it may be any corner; two may be an edge, with the rest on either side of it
+        reach = (19 if len(near) == 1 else 21 if apart < 16 * module else 16) * module
+        found.append((len(near), Spot(middle, reach, module)))
+    found.sort(key=lambda each: -each[0])
+    return [spot for _, spot in found[:limit]]
 
 
 def refined(grey: NDArray[np.uint8], triple: Triple) -> Triple:

@@ -7,7 +7,7 @@ only proposes, like `finders`.  Proportions are those of ISO/IEC 18004.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from itertools import combinations
+from itertools import chain, combinations
 
 import cv2
 import numpy as np
@@ -26,20 +26,28 @@ _CORNER, _RIGHT, _BELOW = range(3)
 
 
 def completed(
-    grey: NDArray[np.uint8], finders: Sequence[Finder], camera: Camera, limit: int = 2
-) -> list[Triple]:
-    """Triples made of two seen finders and a third where it must be; the surest first."""
+    grey: NDArray[np.uint8],
+    finders: Sequence[Finder],
+    camera: Camera,
+    over: Callable[[], bool] = lambda: False,
+    limit: int = 2,
+) -> Iterator[Triple]:
+    """Triples made of two seen finders and a third where it must be; the surest first.  over: says when time is up."""
     strong = sorted((finder for finder in finders if finder.score > _STRONG), key=lambda finder: -finder.score)[:4]
     pairs = [
         (one, other)
         for one, other in combinations(strong, 2)
         if max(one.module_px, other.module_px) < 2 * min(one.module_px, other.module_px)
     ]
-    ranked = [made for pair in pairs for roles in _roles(*pair) for made in _proposals(grey, *roles, None)]
-    if not ranked:  # on a bent surface the two do not agree on one plane
-        ranked = [made for pair in pairs[:2] for roles in _roles(*pair) for made in _proposals(grey, *roles, camera)]
+    ranked: list[tuple[float, Triple]] = []
+    # on a bent surface the two do not agree on one plane
+    for some, bend in ((pairs, None), (pairs[:2], camera)):
+        for roles in () if ranked else chain.from_iterable(_roles(*pair) for pair in some):
+            if not over():
+                ranked += _proposals(grey, *roles, bend)
     ranked.sort(key=lambda rank: -rank[0])
-    return [triple for _, triple in ranked[:limit]]
+    for _, triple in ranked[:limit]:
+        yield triple
 
 
 Seen = tuple[Finder, int]

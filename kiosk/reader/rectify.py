@@ -369,6 +369,8 @@ def read_triple(
             return None
     if flat is not None:
         for darkness in opinions(flat):
+            if over():
+                return None
             whole = corrected(darkness)
             text = None if whole is None else text_of(whole)
             if text is not None:

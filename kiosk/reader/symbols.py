@@ -62,6 +62,9 @@ def centre(corners: Corners) -> Point:
 
 def inside(point: Point, corners: Corners) -> bool:
     """Whether `point` lies in the convex outline `corners`, either winding."""
+    across, down = zip(*corners, strict=True)
+    if not (min(across) <= point[0] <= max(across) and min(down) <= point[1] <= max(down)):
+        return False
     sides = [
         (bx - ax) * (point[1] - ay) - (by - ay) * (point[0] - ax)
         for (ax, ay), (bx, by) in zip(corners, corners[1:] + corners[:1], strict=True)

@@ -180,6 +180,32 @@ def test_a_live_stream_reads_labels_on_round_steel_within_three_frames() -> None
     assert read_in_time >= 9
 
 
+@pytest.mark.parametrize("number", [197, 608, 757])  # a scratch, a lamp spot beside and on one finder
+def test_a_live_label_of_which_one_finder_is_spoilt_is_read_within_three_frames(number: int) -> None:
+    held = scenes.live(number, 3)
+    bare = [found.text for frame in held.frames for found in zxingcpp.read_barcodes(frame)]
+    reader = LiveReader(2000)
+    read_texts = {found.text for frame in held.frames for found in reader.next(frame).symbols}
+    assert bare == []
+    assert read_texts == {held.scene.text}
+
+
+def test_a_lone_finder_is_told_as_something_unread_where_it_is() -> None:
+    patch = symbol()
+    patch[: 9 * 6, 14 * 6 :] = patch[14 * 6 :] = patch[9 * 6 : 14 * 6, 9 * 6 :] = 255  # only the top left corner stays
+    seen = LiveReader(2000).next(on(grey_field(720, 1280), patch, 500, 200))
+    assert seen.symbols == ()
+    (unread,) = seen.unread
+    assert inside((500 + 7.5 * 6, 200 + 7.5 * 6), unread.corners)
+    assert unread.module_px == pytest.approx(6, rel=0.1)
+
+
+def test_small_kin_of_qr_gives_no_text() -> None:
+    kin = on(grey_field(), mark("256512", zxingcpp.BarcodeFormat.MicroQRCode), 200, 100)
+    assert [found.text for found in zxingcpp.read_barcodes(kin, formats=zxingcpp.BarcodeFormat.QRCode)] == ["256512"]
+    assert texts(kin) == []
+
+
 def codeless() -> list[tuple[str, Grey]]:
     rng = np.random.default_rng(11)
     board = np.kron(np.indices((30, 40)).sum(0) % 2, np.ones((16, 16))) * 255
@@ -207,7 +233,10 @@ def codeless() -> list[tuple[str, Grey]]:
     ]
 
 
-@pytest.mark.parametrize(("name", "picture"), codeless(), ids=[name for name, _ in codeless()])
+CODELESS = codeless()
+
+
+@pytest.mark.parametrize(("name", "picture"), CODELESS, ids=[name for name, _ in CODELESS])
 def test_no_text_comes_out_of_a_picture_without_codes(name: str, picture: Grey) -> None:
     assert texts(picture, 1500) == []
     reader = LiveReader(500)
