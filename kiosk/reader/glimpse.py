@@ -40,6 +40,7 @@ _PROMISING, _BETTER = 0.85, 1.05  # likeness at first sight and after one round 
 _ALIKE = 1.3  # likeness of finders and of finders with margin, together, fitted; bare steel stays under 1.2
 _ONE_FINDER, _BURNT_FINDER = 0.64, 0.56
 _FINE_PRINT = 0.08  # print is that much darker or lighter than around it, in parts of the paper's brightness
+_INK_BESIDE_BURNT = 205
 _BESIDE_BURNT = 200  # a finder beside a burnt spot stands on paper nearly as bright
 _ALIKE_ASIDE = 1.15  # the same for labels seen from far aside, which must be the more patchy
 _FLATTEST = 0.65  # more oblong than this a label is seen from so far aside that it also bows
@@ -345,12 +346,16 @@ def _cut_off(levels: Levels, bordering: list[Pose]) -> Glimpse | None:
 
 
 def _burnt(levels: Levels) -> Glimpse | None:
-    """A label under a lamp's spot that still shows a finder pattern beside it."""
+    """A label under a lamp's spot: a finder pattern beside the spot, or a burnt square with some print left in it."""
     if len(levels) < 3:
         return None
     white = cv2.compare(levels[2], _BURNT, cv2.CMP_GT)
     if cv2.countNonZero(white) < 20:
         return None
+    return _beside_spot(levels, white) or _burnt_square(levels[2], white)
+
+
+def _beside_spot(levels: Levels, white: Grey) -> Glimpse | None:
     cell = np.ones((5, 5), np.uint8)
     white = cv2.morphologyEx(cv2.morphologyEx(white, cv2.MORPH_CLOSE, cell), cv2.MORPH_OPEN, cell)
     _, _, stats, _ = cv2.connectedComponentsWithStats(white)
@@ -366,7 +371,33 @@ def _burnt(levels: Levels) -> Glimpse | None:
         alike, module_px = _one_finder(levels, box, side / 30, side / 9, _BESIDE_BURNT)
         if alike > _BURNT_FINDER and module_px >= _LEAST_MODULE_PX:
             corners = ((left, top), (right, top), (right, low), (left, low))
-            return Glimpse(tuple((float(x), float(y)) for x, y in corners), float(module_px), False)
+            return Glimpse(tuple((float(x), float(y)) for x, y in corners), module_px, False)
+    return None
+
+
+def _burnt_square(quarter: Grey, white: Grey) -> Glimpse | None:
+    cell = np.ones((3, 3), np.uint8)
+    white = cv2.morphologyEx(cv2.morphologyEx(white, cv2.MORPH_OPEN, cell), cv2.MORPH_CLOSE, cell)
+    areas, _ = cv2.findContours(white, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    # Filled, and freed of the burnt streaks of the steel that run into it.
+    filled = cv2.drawContours(np.zeros_like(white), areas, -1, 255, cv2.FILLED)
+    filled = cv2.morphologyEx(filled, cv2.MORPH_OPEN, np.ones((11, 11), np.uint8))
+    areas, _ = cv2.findContours(filled, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    for area in areas:
+        around = cv2.convexHull(area)
+        box = cv2.minAreaRect(around)
+        short, long = sorted(box[1])
+        if short < 10 or long > min(2 * short, _LARGEST_SPOT_PX / 4) or cv2.contourArea(around) < 0.85 * short * long:
+            continue
+        x, y, wide, high = cv2.boundingRect(around)
+        within = np.zeros((high, wide), np.uint8)
+        cv2.fillConvexPoly(within, around - (x, y), 1)
+        within = cv2.erode(within, np.ones((5, 5), np.uint8), borderValue=0)
+        ink = cv2.compare(quarter[y : y + high, x : x + wide], _INK_BESIDE_BURNT, cv2.CMP_LT) & within
+        _, _, stats, _ = cv2.connectedComponentsWithStats(ink)
+        if int((stats[1:, cv2.CC_STAT_AREA] >= 2).sum()) >= 3 and 0.02 < ink.sum() / max(within.sum(), 1) < 0.6:
+            corners = tuple((4 * float(px), 4 * float(py)) for px, py in cv2.boxPoints(box))
+            return Glimpse(corners, 4 * long / (SIDE + 2 * QUIET), False)
     return None
 
 
