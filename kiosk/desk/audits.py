@@ -27,6 +27,7 @@ from kiosk.rules.cards import (
     CommandCard,
     FreshLabel,
     Glimpse,
+    Heat,
     HolderCard,
     Moment,
     OperatorCard,
@@ -110,6 +111,7 @@ class AuditCounter:
         self._settling = Settling(session, self._book)
         self._awaited_since_s: float | None = None  # a command card asked for an audit; of what comes next
         self._doubt: _Doubt | None = None
+        self._hot: dict[str, A.Open] = {}  # what this kiosk's audit has seen hot, by holder
 
     # opening, going on, pausing -----------------------------------------------------------------------------
 
@@ -156,6 +158,29 @@ class AuditCounter:
         """Nobody has scanned for a while: pauses, so that the next shift's scans move holders again."""
         if self._session.audit and idle_s > self._session.settings.kiosk.sign_out_s:
             self.pause()
+
+    def cooled(self) -> None:
+        """What was seen hot in this kiosk's audit and is cool by now was still found hot: that is written down."""
+        session = self._session
+        for key, was in tuple(self._hot.items()):
+            card = session.cards.holder(key)
+            if session.audit is None or card is None or card.hold is not None or card.heat is not Heat.COOL:
+                continue
+            del self._hot[key]
+            closed = (each for each in self._book.settled(session.audit) if each.difference in A.ABOUT_HEAT)
+            if all(each.text != key for each in closed):
+                session.write(
+                    L.DifferenceSettled(
+                        session.audit, key, was.difference.value, A.Action.COOLED.value, "", was.booked, was.found,
+                        was.name,
+                    )
+                )  # fmt: skip
+
+    def _watch_heat(self) -> None:
+        """Remember what is hot in this kiosk's audit now."""
+        if self._session.audit is not None:
+            found = self._book.findings(self._session.audit)[1].open
+            self._hot |= {each.text: each for each in found if each.difference in A.ABOUT_HEAT}
 
     # the flow of scans --------------------------------------------------------------------------------------
 
@@ -254,6 +279,8 @@ class AuditCounter:
                     self._leave()
                 case L.Seen(holder=holder) if holder is not None and outcome.holder is not None:
                     self._doubt = self._doubtful(outcome.holder, line, moment)
+                    if outcome.alarm:
+                        self._watch_heat()
 
     def _doubtful(self, card: HolderCard, line: L.Seen, moment: Moment) -> _Doubt | None:
         findings = self._book.findings(line.audit)[1]
@@ -318,6 +345,8 @@ class AuditCounter:
         written = session.write(*lines) if lines else ()
         session.audit_at = place
         session.last_scan_s = moment.watched_s
+        if alarm:
+            self._watch_heat()
         return PhotoSeen(tuple(marks), written, alarm)
 
     def empty(self, holder_key: str, is_empty: bool = True) -> DifferenceCard | None:
@@ -401,6 +430,7 @@ class AuditCounter:
         """Closes this kiosk's audit: Refused while differences wait for an action."""
         if self._session.badge_missing:
             return refuse(Reason.BADGE_FIRST)
+        self.cooled()
         outcome = self._settling.closing()
         self._write(outcome)
         return outcome
@@ -479,10 +509,13 @@ class AuditCounter:
         self._session.audit_at = None
         self._session.pending = None
         self._doubt = self._awaited_since_s = None
+        self._hot.clear()
+        self._watch_heat()
 
     def _leave(self) -> None:
         self._session.audit = self._session.audit_at = None
         self._doubt = None
+        self._hot.clear()
 
     def _write(self, outcome: Outcome) -> None:
         if isinstance(outcome, Done) and outcome.lines:

@@ -143,6 +143,7 @@ class Desk:
         if session.operator and idle_s > session.settings.kiosk.sign_out_s:
             lines += session.write(SignedOut(session.operator.key, "time"))
             session.operator = None
+        self.audits.cooled()
         self.audits.idle(idle_s)
         return lines
 

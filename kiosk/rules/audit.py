@@ -39,6 +39,7 @@ class Action(Enum):
     """How a difference is closed.  Each has words `term.action.<value>`."""
 
     TO_COOLING = "to_cooling"  # taken to a cooling place
+    COOLED = "cooled"  # by time or by a reading, before a hand took it away; the kiosk says so, nobody chooses it
     PUT_BACK = "put_back"  # taken to where the book has it
     BOOK_MOVED = "book_moved"  # the book follows the steel
     NOWHERE = "nowhere"  # not found: booked as nowhere known
@@ -65,6 +66,7 @@ ACTIONS: Mapping[Difference, tuple[Action, ...]] = {
 }
 
 ABOUT_STANDING = frozenset((Difference.MISSING, Difference.MISPLACED, Difference.UNEXPECTED))
+ABOUT_HEAT = frozenset((Difference.HOT, Difference.NOT_PROVEN_COOL))
 NOTES = frozenset((Difference.PAST_LIFE, Difference.MEASURED_LONG_AGO))  # true of the steel, not of the book
 
 

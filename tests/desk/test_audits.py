@@ -205,6 +205,29 @@ def test_a_hot_holder_in_the_cabinet_is_an_alarm_at_once_and_the_book_never_foll
     assert "T001" not in kinds(shop.desk.audits.status())
 
 
+def test_what_was_found_hot_stays_in_the_report_when_it_has_cooled_where_it_stood(shop: Shop) -> None:
+    shop.desk.scan(shop.holder("T001"))
+    shop.desk.scan(shop.place("Shrink station"))
+    shop.desk.audits.open(shop.place("Mill 1"))
+    walk(shop)
+    say(shop, shop.place("Mill 1 · pocket 01"))
+    assert say(shop, shop.holder("T001")) == "audit.hot"
+    shop.clock.forward(60.0)
+    shop.desk.tick()
+    assert Difference.HOT in {each.difference for each in shop.desk.audits.status().differences}
+    while shop.desk.session.holder("T001").hold is not None:
+        shop.clock.forward(600.0)
+        shop.desk.session.last_scan_s = shop.clock.counter()  # somebody is at it all the while
+        shop.desk.heat.read("T001", "nose", 23.0)
+        shop.desk.tick()
+    status = shop.desk.audits.status()
+    assert status.counts.hot == 1
+    assert [(each.difference, each.action) for each in status.settled] == [(Difference.HOT, Action.COOLED)]
+    assert kinds(status)["T001"] is Difference.UNEXPECTED
+    shop.desk.audits.settle("T001/unexpected", Action.PUT_BACK)
+    assert [row.action for row in shop.desk.audits.report(closed(shop)).rows] == [Action.COOLED, Action.PUT_BACK]
+
+
 def test_a_holder_not_proven_cool_goes_to_cooling_as_if_it_were_the_hottest(shop: Shop) -> None:
     shop.desk.audits.open(shop.place(CABINET))
     walk(shop, ("T002",))
