@@ -22,7 +22,7 @@ from kiosk.reader.camera import Frame
 from kiosk.reader.glimpse import glimpse
 from kiosk.reader.hints import Hint, advise, measure
 from kiosk.reader.patience import Patience, Sight
-from kiosk.reader.symbols import Corners, Outline, Reading
+from kiosk.reader.symbols import Corners, Reading
 
 REARM_S = 2.0
 """Out of view for this long, the same code counts again."""
@@ -138,7 +138,7 @@ def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float) -> Sight | N
     grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8) if image.ndim == 3 else image
     found = glimpse(grey)
     located = max(reading.unread, key=lambda outline: _area(outline.corners), default=None)
-    outline = Outline(found.corners, found.module_px) if found is not None else located
+    outline = found or located
     if outline is None:
         return None
     if located is not None and _area(located.corners) > 2 * _area(outline.corners):

@@ -8,7 +8,6 @@ from kiosk.bench.hint_scenes import Empty, Trouble, empty, troubled
 from kiosk.bench.scenes import corners, draw
 from kiosk.reader.glimpse import glimpse
 from kiosk.reader.hints import Hint, advise, measure
-from kiosk.reader.symbols import Outline
 
 
 def grey(picture):
@@ -37,7 +36,7 @@ def test_a_label_in_trouble_is_seen_and_the_trouble_named(trouble, hint):
     for seed in range(300, 305):
         _, picture, found = seen(trouble, seed)
         if found is not None:
-            named.append(advise(measure(picture, Outline(found.corners, found.module_px))))
+            named.append(advise(measure(picture, found)))
     assert named.count(hint) >= 4, named
 
 
@@ -48,7 +47,6 @@ def test_place_and_module_of_a_whole_label_are_true_within_a_tenth(trouble):
         true = corners(scene)
         side = np.linalg.norm(np.roll(true, -1, axis=0) - true, axis=1).reshape(2, 2).mean(axis=0).max()
         assert found is not None
-        assert found.whole
         assert found.module_px == pytest.approx(side / 21, rel=0.1)
         assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.15 * side
 
@@ -58,7 +56,7 @@ def test_a_lamps_spot_over_half_a_label_leaves_enough_to_see_it():
     for seed in range(320, 326):
         _, picture, found = seen(Trouble.GLARE, seed)
         if found is not None:
-            hints.append(advise(measure(picture, Outline(found.corners, found.module_px))))
+            hints.append(advise(measure(picture, found)))
     assert hints.count(Hint.TILT_IT) >= 3, hints
     assert set(hints) <= {Hint.TILT_IT}
 
