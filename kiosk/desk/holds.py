@@ -55,7 +55,7 @@ class Holds:
         beliefs = {
             way: self._belief(facts, way, place, facts.heated_at_s) for way, place in hold.last_place(facts).items()
         }
-        return hold.curve(facts, self.rules, hold.assessment(facts, self.rules, beliefs), until_s)
+        return hold.curve(facts, self.rules, hold.assessment(facts, self.rules, beliefs), until_s, whole=True)
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict:
         kept = self._found(facts)

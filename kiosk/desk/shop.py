@@ -15,7 +15,16 @@ from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.checkin import Refused, may_go
-from kiosk.rules.lines import CodeBound, CodeRetired, Entry, HolderRegistered, HolderRetired, Moved, PlaceAdded
+from kiosk.rules.lines import (
+    CodeBound,
+    CodeRetired,
+    Entry,
+    HolderRegistered,
+    HolderRetired,
+    Imported,
+    Moved,
+    PlaceAdded,
+)
 from kiosk.rules.magazine import Magazine
 from kiosk.rules.places import Place
 
@@ -28,9 +37,9 @@ class ShopCounter:
         """A code that was never bound."""
         return self._session.fresh_code(kind)
 
-    def load(self, entries: Sequence[Entry]) -> tuple[Written, ...]:
-        """Writes what a shop file said, all of it or nothing."""
-        return self._session.write(*entries)
+    def load(self, entries: Sequence[Entry], source: str = "") -> tuple[Written, ...]:
+        """Writes what a shop file said, all of it or nothing; with its `source` it is nobody's work of this shift."""
+        return self._session.write(*entries, *((Imported(source, len(entries)),) if source else ()))
 
     @property
     def empty(self) -> bool:

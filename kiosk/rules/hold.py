@@ -142,9 +142,14 @@ def view(
     )
 
 
-def curve(facts: HoldFacts, rules: HoldRules, found: Assessment, now_s: float) -> HeatCurve:
-    """The hold as a plot, from heating to a little after its end."""
+def curve(
+    facts: HoldFacts, rules: HoldRules, found: Assessment, now_s: float, whole: bool = False
+) -> HeatCurve:
+    """The hold as a plot, from heating to a little after its end; `whole`: at least to `now_s` and every reading."""
     end_s = 1.15 * max(found.hold_s or found.t_s[-1], 60.0)
+    if whole:
+        last_s = max([now_s, *(reading.at_s for reading in facts.readings)])
+        end_s = max(end_s, 1.05 * (last_s - cooling_from_s(facts, rules)))
     times = [end_s * step / (_POINTS - 1) for step in range(_POINTS)]
     points = []
     for at_s in times:

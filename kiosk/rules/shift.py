@@ -1,6 +1,7 @@
 """A shift in figures, counted from its lines: what was built, heated, handed out, brought back and refused.
 
-Counts only what the lines say and takes back what was undone; works on any stretch of lines in order.
+Counts only what the lines say, takes back what was undone and leaves out what came from a file, which nobody did
+in this shift; works on any stretch of lines in order.
 """
 
 from __future__ import annotations
@@ -60,7 +61,14 @@ _STEPS = (L.Moved, L.Built, L.Heated, L.MeasuredLine, L.TornDown)
 
 def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
     """The figures of these lines.  kinds: of each place, by code."""
-    lines = list(told)
+    every = list(told)
+    imported = {
+        id_
+        for each in every
+        if isinstance(each.entry, L.Imported)
+        for id_ in range(each.id - each.entry.count, each.id)
+    }
+    lines = [each for each in every if each.id not in imported]
     taken_back = {each.entry.undoes for each in lines if isinstance(each.entry, L.Moved) and each.entry.undoes}
     found: Counter[str] = Counter()
     refusals: Counter[str] = Counter()

@@ -90,7 +90,7 @@ def open_desk(options: Options, counter: Counter = boot_counter_s, wall: Counter
     desk = Desk.open(options.data_dir, counter=counter, wall=wall)
     try:
         if desk.shop.empty:
-            desk.shop.load(read_shop(where.demo_tags()))
+            desk.shop.load(read_shop(where.demo_tags()), where.demo_tags().name)
             inbox.fill(options.data_dir, where.demo_tags())
         if options.at:
             desk.session.here = desk.session.cards.find_place(options.at)

@@ -26,6 +26,8 @@ from kiosk.words import say, t
 
 PAGE = 60
 LINES, WHAT, WHO, WHEN = range(4)
+BACK = "back"
+LEAST_S = 0.001  # the desk counts both ends of a stretch in; a day does not hold the next one's midnight
 DAYS = (When.ALWAYS, When.TODAY, When.YESTERDAY, When.WEEK)
 
 
@@ -76,7 +78,8 @@ class HistoryScreen(View):
         self._now = datetime.now()
         self._moment = self._now  # what `WHEN` shows
         groups = [Choice(group, t(f"history_filter.{group}")) for group in GROUPS]
-        self.whats = [Choice("", t("history_filter.everything")), *groups]
+        leave = Choice(BACK, f"← {t('reading.back')}")
+        self.whats = [leave, Choice("", t("history_filter.everything")), *groups]
         self.days = [Choice(each.value, t(f"history_filter.{each.value}")) for each in DAYS]
         self._name_filters()
 
@@ -101,7 +104,7 @@ class HistoryScreen(View):
         people = [Choice(card.key, card.name, t(f"role.{card.role}")) for card in about.people]
         self.people = [Choice("", t("history_filter.everybody")), *people]
         self._now = datetime.fromtimestamp(about.now_utc_s)
-        self._moment = self._now.replace(minute=0, second=0, microsecond=0)
+        self._moment = self._now.replace(second=0, microsecond=0)
 
     # The lines ----------------------------------------------------------------------------------------------
 
@@ -130,7 +133,7 @@ class HistoryScreen(View):
 
     def _which(self, before: int | None) -> Filter:
         span = span_of(self._when, self._moment, self._now)
-        since_s, until_s = span or (None, None)
+        since_s, until_s = (span[0], span[1] - LEAST_S) if span else (None, None)
         return Filter(GROUPS.get(self._group, frozenset()), self._person or None, since_s, until_s, PAGE, before)
 
     def show(self, lines: tuple[HistoryRow, ...]) -> None:
@@ -160,10 +163,12 @@ class HistoryScreen(View):
         if step == WHEN:
             self._look()
 
-    def take_what(self, choice: Choice) -> None:
+    def take_what(self, key: str) -> None:
         """Only lines of these kinds."""
-        self._group, self.step = choice.key, LINES
-        self._begin()
+        self.step = LINES
+        if key != BACK:
+            self._group = key
+            self._begin()
 
     def take_who(self, choice: Choice) -> None:
         """Only what this person did."""

@@ -39,7 +39,7 @@ class ShiftScreen(View):
     built = NumericProperty(0)
     heated = NumericProperty(0)
     issued = NumericProperty(0)
-    returned = NumericProperty(0)
+    brought = NumericProperty(0)  # out of machines
     differences = NumericProperty(0)
     refused = NumericProperty(0)
     first = StringProperty()  # what was refused most, in lines
@@ -97,7 +97,7 @@ class ShiftScreen(View):
         self.note = t("shift.now", day=day) if self.last else day
         counts = report.counts
         self.built, self.heated = counts.built, counts.heated
-        self.issued, self.returned = counts.issued, counts.returned
+        self.issued, self.brought = counts.issued, counts.returned
         self.refused, self.differences = counts.refused, sum(count for _, count in counts.differences)
         self.reasons = _reasons(counts)
         self.first = _first(counts)

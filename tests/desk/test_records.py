@@ -173,3 +173,55 @@ def test_every_line_of_a_busy_day_can_be_said(shop: Shop) -> None:
         for row in rows:
             said = words.say(row.say.key, **dict(row.say.values))
             assert said and not fields_of(said), row
+
+
+def test_a_heating_is_drawn_as_it_was_expected_with_what_was_read_then(shop: Shop) -> None:
+    desk, clock = shop.desk, shop.clock
+    move(shop, "T001", "Shrink station", 60.0)
+    move(shop, "T001", "Sleeve 1", 3000.0)
+    desk.heat.read("T001", "flange", 24.0)
+    (first,) = desk.records.heatings("T001")
+    assert (first.ended_by, len(first.readings)) == ("reading", 1)
+    plot = desk.records.heat_plot(first)
+    hottest = [point[1] for point in plot.curve.points]
+    assert hottest[0] > 250.0 and hottest[-1] < 43.0
+    assert plot.curve.readings[0][1] == 24.0
+    assert plot.curve.points[-1][0] > plot.curve.readings[0][0]  # the reading lies on the drawn stretch
+    assert plot.moves == (pytest.approx(0.0),)  # out of the coil when it went to the sleeve
+    for _ in range(3):  # what later heatings teach does not change what was expected of this one
+        clock.forward(5000.0)
+        move(shop, "T001", "Shrink station", 60.0)
+        move(shop, "T001", "Sleeve 1", 60.0)
+        desk.heat.read("T001", "nose", 60.0)
+        clock.forward(3000.0)
+        desk.heat.read("T001", "flange", 24.0)
+    again = desk.records.heatings("T001")[-1]
+    assert desk.records.heat_plot(again) == plot
+
+
+def test_a_heating_belongs_to_the_cutter_that_was_in_the_holder_then(shop: Shop) -> None:
+    desk = shop.desk
+    move(shop, "T001", "Shrink station", 60.0)
+    move(shop, "T001", "Sleeve 1", 3000.0)
+    desk.heat.read("T001", "flange", 24.0)
+    before = desk.records.heatings("T001")[0].facts.assembly
+    move(shop, "T001", "Bench 1")
+    card = desk.session.holder("T001")
+    assert before is not None and card.assembly is not None and before.key == card.assembly.key
+    desk.session.write(L.TornDown("T001", card.assembly.key))
+    assert desk.records.heatings("T001")[0].facts.assembly == before
+
+
+def test_the_hold_that_runs_is_drawn_as_on_the_hot_board(shop: Shop) -> None:
+    move(shop, "T001", "Shrink station", 60.0)
+    (running,) = shop.desk.records.heatings("T001")
+    assert running.held_s is None
+    assert shop.desk.records.heat_plot(running).curve == shop.desk.heat.curve("T001")
+
+
+def test_what_somebody_did_is_found_in_everything(shop: Shop) -> None:
+    shop.desk.scan("BSXD5X3637")
+    move(shop, "T002", "Bench 2")
+    mine = shop.desk.records.everything(Filter(operator="jo", newest=20))
+    assert mine and {row.operator for row in mine} == {"Jo Reed"}
+    assert shop.desk.records.everything(Filter(operator="jo", kinds=frozenset({"moved"})))[0].holder

@@ -114,7 +114,7 @@ def _history(screen: Any, is_holder: bool, step: int = 0) -> None:
 
 def _narrowed(screen: Any) -> None:
     _history(screen, True)
-    screen.take_what(screen.whats[4])
+    screen.take_what(screen.whats[4].key)
     screen.take_who(screen.people[2])
     screen.take_when("week")
     screen.show(())

@@ -12,7 +12,7 @@ from kivy.graphics import Color, Ellipse, Line, Mesh
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 from kivy.uix.widget import Widget
 
-from kiosk.screens.parts.drawn import write
+from kiosk.screens.parts.drawn import texture_of, write
 from kiosk.screens.theme import look
 from kiosk.words import t
 
@@ -87,7 +87,7 @@ class CoolingPlot(Widget):
                 x = at(time_s, 0)[0]
                 Color(*look.quiet)
                 Line(points=[x, bottom, x, bottom + tall], dash_length=2, dash_offset=4, width=1)
-                write(self, str(number), (x + mm * 0.6, bottom + mm * 0.4), (0, 0), look.quiet)
+                write(self, str(number), (x + mm * 0.6, bottom + tall), (0, 1), look.quiet)
             if self.now_word:
                 now = at(self.now_s, 0)[0]
                 right = now > left + wide * 0.75
@@ -97,10 +97,19 @@ class CoolingPlot(Widget):
                 write(self, word, (now + (-mm if right else mm), bottom + tall), (1 if right else 0, 1), look.text)
             limit = t("plot.limit", limit_c=self.limit_c)
             write(self, limit, (left + wide, at(0, self.limit_c)[1] + mm * 0.4), (1, 0), look.text)
+            above = at(0, self.limit_c)[1] + mm * 0.4 + look.small * 1.2  # clear of the limit's words
+            taken: list[tuple[float, float, float]] = []  # start, end and foot of what was written
             for time_s, value_c in self.readings:
                 x, y = at(time_s, value_c)
                 Color(*look.text)
                 Ellipse(pos=(x - mm * 1.1, y - mm * 1.1), size=(mm * 2.2, mm * 2.2))
+                late = x > left + wide * 0.6
                 text = t("plot.reading", value_c=value_c)
-                above = at(0, self.limit_c)[1] + mm * 0.4 + look.small * 1.2  # clear of the limit's words
-                write(self, text, (x + mm * 1.6, max(y + mm * 0.6, above)), (0, 0), look.text)
+                long = texture_of(text).width
+                start = x - mm * 1.6 - long if late else x + mm * 1.6
+                foot = max(y + mm * 0.6, above)
+                while any(start < e and start + long > s and abs(foot - f) < look.small * 1.2 for s, e, f in taken):
+                    foot += look.small * 1.2
+                if foot + look.small < bottom + tall:  # many readings: the last ones are dots alone
+                    taken.append((start, start + long, foot))
+                    write(self, text, (start, foot), (0, 0), look.text)

@@ -46,7 +46,7 @@ class TrendPlot(Widget):
         if len(self.points) < LEAST or self.width < mm * 24 or self.height < line * 3:
             return
         left = self.x + max(texture_of(said).width for said in (self.low_said, self.high_said)) + mm
-        bottom, top, right = self.y + line, self.top - line - mm * 1.4, self.right - mm * 1.4
+        bottom, top, right = self.y + line, self.top - line * 1.6, self.right - mm * 1.4
         span = self.high - self.low or 1.0
         step = (right - left) / (len(self.points) - 1)
 

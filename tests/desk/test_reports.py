@@ -1,0 +1,71 @@
+"""Audits and shifts as papers: what is kept is what was shown, and an old report stays as it was."""
+
+from __future__ import annotations
+
+import pytest
+
+from kiosk.desk import reports
+from kiosk.desk.session import NotThere
+from kiosk.labels import pages
+from tests.conftest import Shop
+
+
+def audit(shop: Shop) -> str:
+    """An audit of a bench with one holder on it, which is there."""
+    key = shop.desk.audits.open(shop.place("Bench 2")).row.key
+    shop.desk.scan(shop.holder("T036"))
+    shop.clock.forward(30.0)
+    shop.desk.audits.close()
+    shop.clock.forward(86400.0)
+    return key
+
+
+def test_a_report_is_kept_as_it_was_shown_with_its_figures(shop: Shop) -> None:
+    paper = shop.desk.reports.audit(audit(shop))
+    shown = paper.pdf()
+    kept = reports.keep(paper, shown)
+    assert kept.pdf == shop.folder / "reports" / "audit-1.pdf" and kept.pdf.read_bytes() == shown
+    assert kept.csv.read_text("utf-8").startswith("audit,place,difference")
+    assert "Bench 2" in kept.csv.read_text("utf-8")
+    assert not list(kept.pdf.parent.glob("*.new"))
+
+
+def test_a_report_drawn_again_later_is_the_same_to_the_byte(shop: Shop) -> None:
+    first, second = audit(shop), audit(shop)
+    before = shop.desk.reports.audit(first).pdf()
+    assert shop.desk.reports.audit(second).pdf() != before
+    audit(shop)
+    assert shop.desk.reports.audit(first).pdf() == before
+
+
+def test_past_audits_are_of_one_place_or_of_all(shop: Shop) -> None:
+    audit(shop)
+    shop.desk.audits.open("hot")
+    shop.desk.audits.close()
+    past = shop.desk.reports.past()
+    assert [name for _, name in past.places] == ["Bench 2", "term.everything_hot"]
+    assert [row.name for row in past.audits] == ["term.everything_hot", "Bench 2"] and len(past.trend) == 2
+    only = shop.desk.reports.past(shop.place("Bench 2"))
+    assert [row.name for row in only.audits] == ["Bench 2"] and [mark.key for mark in only.trend] == ["audit 1"]
+
+
+def test_an_open_audit_has_no_report(shop: Shop) -> None:
+    key = shop.desk.audits.open(shop.place("Bench 2")).row.key
+    with pytest.raises(NotThere):
+        shop.desk.reports.audit(key)
+
+
+def test_a_full_folder_leaves_no_half_a_report(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    paper = shop.desk.reports.shift(1.79e9, 1.79e9 + 100.0)
+    (shop.folder / "reports").write_text("in the way")
+    with pytest.raises(OSError):
+        reports.keep(paper)
+    assert (shop.folder / "reports").read_text() == "in the way"
+
+
+def test_a_page_is_pictured_at_the_dots_asked_for(shop: Shop) -> None:
+    pdf = shop.desk.reports.shift(1.79e9, 1.79e9 + 100.0).pdf()
+    assert pages.count(pdf) == 1
+    picture = pages.picture(pdf, 0, 50.0)
+    assert picture.mode == "L" and abs(picture.width - 413) <= 2 and abs(picture.height - 585) <= 2
+    assert picture.getextrema()[0] < 120 and picture.getextrema()[1] == 255  # ink on paper
