@@ -1,8 +1,8 @@
 """When a hint is said, which one, and how long it stays.
 
-One frame proves nothing: a label must be seen in two of three looks at about the same place and stay unread for a
-while before anything is said, and what was said stays long enough to be read.  It must never speak over a label that
-was just read.  Pure: time comes with the looks; the times are what a person at arm's length needs.
+One frame proves nothing: a label must be seen three times at about the same place, in at least half of the looks, and
+stay unread for a while before anything is said, and what was said stays long enough to be read.  It must never speak
+over a label that was just read.  Pure: time comes with the looks; the times are what a person at arm's length needs.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ class Patience:
         label = max(([other for other in seen if _near(one, other)] for one in seen), key=len)
         looks = sum(when >= label[0].at_s for when, _ in self._looks)
         if self.hint is None and (
-            self.confirmed is None or at_s - label[0].at_s < HINT_AFTER_S or 2 * len(label) < looks
+            len(label) < 3 or at_s - label[0].at_s < HINT_AFTER_S or 2 * len(label) < looks
         ):
             return None
         votes = Counter(sight.hint for sight in label)
