@@ -167,6 +167,13 @@ class BuildCounter:
         session.write(Built(key, name or cutter.name, holder_key, cutter_key, depth_mm))
         return session.holder(holder_key)
 
+    def holder_labelled(self, text: str) -> HolderCard:
+        """The holder that a scanned label stands for.  Raises BuildRefused where it stands for anything else."""
+        subject = self._session.cards.subject(text)
+        if not isinstance(subject, HolderCard):
+            raise BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder"))
+        return subject
+
     def tear_down(self, holder_key: str, condition: Condition = Condition.UNKNOWN, used_min: float = 0.0) -> HolderCard:
         """Ends the assembly; for a shrink fit, at the shrink station, and hot from then on.
 

@@ -130,6 +130,10 @@ class Cards:
                     return CommandCard(command)
         return UnknownCode(code.text, foreign=False, near=self._near(code.text))
 
+    def is_bound(self, text: str) -> bool:
+        """Whether a mark was adopted with exactly this text."""
+        return bool(rows(T.Binding.select().where(T.Binding.text == text)))
+
     def _near(self, text: str) -> tuple[str, ...]:
         near = [code.text for code in codes.slips(text)]
         if not near:

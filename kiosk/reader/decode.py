@@ -56,10 +56,10 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
 
     Large pictures are searched piece by piece: what is small there would vanish in a smaller picture.
     """
-    unread, again, spots = Search.look_at_unread, Search.look_again, Search.look_at_spots
+    close, again, spots = Search.look_at_unread, Search.look_again, Search.look_at_spots
     if grey.size >= LARGE_PX:
-        return (unread, other_formats, tiled_sweep, spots, again), (sweep, lifted_sweep, *VARIANTS, unread, again, spots)
-    return (other_formats, sweep, lifted_sweep, unread, again, spots), (*VARIANTS, unread, again, spots)
+        return (close, other_formats, tiled_sweep, spots, again), (sweep, lifted_sweep, *VARIANTS, close, again, spots)
+    return (other_formats, sweep, lifted_sweep, close, again, spots), (*VARIANTS, close, again, spots)
 
 
 class LiveReader:

@@ -10,7 +10,6 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
 from kiosk.desk.build import BuildRefused, Offer
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.fits import Finding, Fit
@@ -61,7 +60,7 @@ class BuildScreen(View):
         """A holder to build into."""
         if self.step not in (SCAN, CUTTERS, DONE):
             return True
-        self.clerk.ask(lambda desk: _key_of(desk, text), self._take, self._failed)
+        self.clerk.ask(lambda desk: desk.build.holder_labelled(text).holder.key, self._take, self._failed)
         return True
 
     def back(self) -> None:
@@ -134,13 +133,6 @@ class BuildScreen(View):
             self.findings = [Choice("refused", self.trouble, t("build_up.stops")), *self.findings]
         else:
             self.step = SCAN
-
-
-def _key_of(desk: Desk, text: str) -> str:
-    subject = desk.session.cards.subject(text)
-    if not isinstance(subject, HolderCard):
-        raise BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder"))
-    return subject.holder.key
 
 
 def _verdict(fit: Fit) -> str:

@@ -10,7 +10,6 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
 from kiosk.desk.build import BuildRefused, MeasureTaken
 from kiosk.rules.assembly import Measured
 from kiosk.rules.cards import HolderCard
@@ -65,7 +64,7 @@ class MeasureScreen(View):
     def scanned(self, text: str) -> bool:
         """The assembly to measure."""
         if self.step != FIGURE:
-            self.clerk.ask(lambda desk: _holder(desk, text), self._take, self._failed)
+            self.clerk.ask(lambda desk: desk.build.holder_labelled(text), self._take, self._failed)
         return True
 
     def back(self) -> None:
@@ -115,13 +114,6 @@ class MeasureScreen(View):
         words = f"{say(error.why)}. {say(error.remedy)}" if isinstance(error, BuildRefused) else fault_words(error)
         self.trouble = words
         self.step = SCAN
-
-
-def _holder(desk: Desk, text: str) -> HolderCard:
-    subject = desk.session.cards.subject(text)
-    if not isinstance(subject, HolderCard):
-        raise BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder"))
-    return subject
 
 
 load_beside(__file__)

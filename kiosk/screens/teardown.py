@@ -9,7 +9,6 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
 from kiosk.desk.build import BuildRefused
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import HolderCard
@@ -55,7 +54,7 @@ class TearDownScreen(View):
         """The holder to tear down; who was only asked for a word goes on with the next scan."""
         if self.only_say:
             return False
-        self.clerk.ask(lambda desk: _holder(desk, text), self._take, self._failed)
+        self.clerk.ask(lambda desk: desk.build.holder_labelled(text), self._take, self._failed)
         return True
 
     def tick(self) -> None:
@@ -95,13 +94,6 @@ class TearDownScreen(View):
         self.trouble = words
         if self.step != CONDITION:
             self.step = SCAN
-
-
-def _holder(desk: Desk, text: str) -> HolderCard:
-    subject = desk.session.cards.subject(text)
-    if not isinstance(subject, HolderCard):
-        raise BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder"))
-    return subject
 
 
 load_beside(__file__)

@@ -207,8 +207,19 @@ class KioskApp(App):
             if isinstance(keyed, KeyedText):
                 self.clerk.scanned(keyed.text)
             elif isinstance(keyed, KeyedFault):
+                self._mistyped(keyed)
+
+    def _mistyped(self, keyed: KeyedFault) -> None:
+        """What looks like a code of ours from a wrong keyboard may yet be a mark that was adopted as it is."""
+
+        def told(known: bool) -> None:
+            if known:
+                self.clerk.scanned(keyed.text)
+            else:
                 cause = keyed.causes[0]
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
+
+        self.clerk.ask(lambda desk: desk.session.cards.is_bound(keyed.text), told)
 
 
 

@@ -214,3 +214,11 @@ def test_a_correction_keeps_what_is_known_about_the_holder(shop: Shop) -> None:
     shop.desk.shop.load([HolderRegistered(replace(before.holder, name="Shrink 6 x 80 slim"), "typing error")])
     after = shop.desk.session.holder("T002")
     assert after.holder.name == "Shrink 6 x 80 slim" and after.place == before.place and after.code == before.code
+
+
+def test_only_a_mark_adopted_as_it_is_read_counts_as_bound(shop: Shop) -> None:
+    """A scanner's text that looks like ours from a wrong keyboard is looked up so before the keyboard is blamed."""
+    cards = shop.desk.session.cards
+    assert not cards.is_bound("LASER 7731")
+    shop.desk.shop.adopt_mark("T003", "LASER 7731")
+    assert cards.is_bound("LASER 7731") and not cards.is_bound("LASER 7732")
