@@ -28,6 +28,7 @@ from kiosk.words import say, t
 
 AIM, READING, MARKED, ALARM = range(4)
 NOT_READ = "?"
+_JOINED = "\u00a0"  # a sign stays beside its count
 _TONES = {A.State.HOT: "heat", A.State.SEEN: "done", A.State.MISPLACED: "stop", A.State.UNKNOWN: "stop"}
 _SIGNS = {state: SIGNS[SlotState(state.value)] for state in _TONES}
 _WORDS = {
@@ -182,9 +183,9 @@ class AuditPhotoScreen(View):
                 if mark.state is state:
                     kind = _SIGNS[state], _word(mark)
                     counts[kind] = counts.get(kind, 0) + 1
-        lines = [f"{sign} {count} {word}" for (sign, word), count in counts.items()]
+        lines = [f"{sign}{_JOINED}{count}{_JOINED}{word}" for (sign, word), count in counts.items()]
         if self._unread:
-            lines.append(f"{NOT_READ} {t('photo.unread', count=len(self._unread))}")
+            lines.append(f"{NOT_READ}{_JOINED}{t('photo.unread', count=len(self._unread))}")
         return "\n".join(lines)
 
     # The alarm ----------------------------------------------------------------------------------------------
