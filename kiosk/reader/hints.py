@@ -27,8 +27,8 @@ WIDEST_EDGE = 1.45
 """Width of an edge from ink to paper, in modules, past which neighbours run together."""
 SHAKEN = 1.5
 """Edges this much wider one way than the other come from shake; a lens out of focus widens all of them alike."""
-STEEPEST = 0.55
-"""Shorter side over longer side of the outline: 57 degrees aside; round steel hides modules soon after."""
+STEEPEST = 0.58
+"""Shorter side over longer side of the outline: 55 degrees aside; round steel hides modules soon after."""
 MARGIN_PX = 3
 MODULES = 21
 """Across a version 1 symbol, where the reader could not tell (ISO/IEC 18004)."""
@@ -104,12 +104,14 @@ def advise(seen: Measured) -> Hint:
         return Hint.INTO_PICTURE
     if seen.paper < DARKEST_PAPER:
         return Hint.MORE_LIGHT
-    if seen.module_px < SMALLEST_MODULE_PX:
-        return Hint.CLOSER
-    if seen.burnt > MOST_BURNT:
+    far = seen.module_px < SMALLEST_MODULE_PX
+    if seen.burnt > MOST_BURNT and not far:
         return Hint.TILT_IT
+    # Before distance: seen from aside, a part of a label may be taken for all of it, and is as oblong.
     if seen.slant < STEEPEST:
         return Hint.TURN_IT
+    if far:
+        return Hint.CLOSER
     if seen.edge_px > WIDEST_EDGE * seen.module_px:
         return Hint.HOLD_STILL if seen.edge_px > SHAKEN * seen.sharp_px else Hint.REFOCUS
     return Hint.WIPE_IT
