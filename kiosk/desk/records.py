@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import history as past
+from kiosk.ledger import stock
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
 from kiosk.ledger.derive import Row
@@ -119,8 +120,7 @@ class RecordsCounter:
 
         An assembly's history is that of its holder while it was built in.
         """
-        asked = which or Filter()
-        return tuple(self._row(line) for line in self._lines(subject, asked))
+        return self._told(self._lines(subject, which or Filter()))
 
     def _lines(self, subject: str, asked: Filter) -> Sequence[Written]:
         question = past.Question(
@@ -141,7 +141,7 @@ class RecordsCounter:
         question = past.Question(
             about, asked.kinds, asked.operator, asked.since_utc_s, asked.until_utc_s, asked.newest, asked.before
         )
-        return tuple(self._row(line) for line in past.lines(question))
+        return self._told(past.lines(question))
 
     def where_at(self, holder_key: str, utc_s: float) -> WasAt:
         """Where it was at a moment of wall time.  Raises NotThere for a holder nobody knows."""
@@ -226,22 +226,24 @@ class RecordsCounter:
         places = self._session.cards.places
         return place_name(places.path(code)) if code and code in places.rows else code or None
 
-    def _holder_name(self, key: str | None) -> str | None:
-        card = self._session.cards.holder(key) if key else None
-        return card.name if card else key
+    def _told(self, lines: Sequence[Written]) -> tuple[HistoryRow, ...]:
+        """Lines as people read them; who and what they speak of is looked up once for all of them."""
+        people, named = self._names(), _named_in(lines)
+        return tuple(self._row(line, people, named) for line in lines)
 
-    def _row(self, line: Written) -> HistoryRow:
-        entry = line.entry
-        holder = getattr(entry, "holder", None)
-        key = holder if isinstance(holder, str) or holder is None else holder.key
+    def _row(self, line: Written, people: dict[str, str], named: dict[str, str]) -> HistoryRow:
+        entry, key = line.entry, _holder_of(line.entry)
         place = getattr(entry, "goal", None) or getattr(entry, "place", None) or getattr(entry, "pocket", None)
         code = place if isinstance(place, str) or place is None else place.code
-        name, where = self._holder_name(key), self._name_of(code)
-        by = self._names().get(line.operator or "", line.operator)
-        words = say(f"history.{line.kind.replace(' ', '_')}", **self._values(entry, name, where))
+        name, where = named.get(key or "", key), self._name_of(code)
+        by = people.get(line.operator or "", line.operator)
+        values = self._values(entry, name, where, people, named)
+        words = say(f"history.{line.kind.replace(' ', '_')}", **values)
         return HistoryRow(line.id, line.utc_s, line.kind, by, line.kiosk, name, where, words)
 
-    def _values(self, entry: L.Entry, name: str | None, where: str | None) -> dict[str, Value]:
+    def _values(
+        self, entry: L.Entry, name: str | None, where: str | None, people: dict[str, str], named: dict[str, str]
+    ) -> dict[str, Value]:
         """What the words of a line need."""
         values: dict[str, Value] = {"name": name, "place": where}
         for field in _SAID:
@@ -269,14 +271,26 @@ class RecordsCounter:
                 values |= {"name": called, "difference": f"term.difference.{difference}"}
                 values["action"] = f"term.action.{action}"
             case L.CodeBound(subject=subject, what=what):
-                values["name"] = self._holder_name(subject) if what == "holder" else self._name_of(subject)
+                values["name"] = named.get(subject, subject) if what == "holder" else self._name_of(subject)
             case L.OperatorAdded(name=called) | L.SettingChanged(name=called):
                 values["name"] = called
             case L.OperatorRetired(operator=key) | L.SignedIn(operator=key) | L.SignedOut(operator=key):
-                values["name"] = self._names().get(key, key)
+                values["name"] = people.get(key, key)
             case L.Restored(holders=holders):
                 values["count"] = len(holders)
         return values
+
+
+def _named_in(lines: Sequence[Written]) -> dict[str, str]:
+    """Names of the holders that these lines speak of, by key."""
+    spoken = (key for line in lines for key in (_holder_of(line.entry), getattr(line.entry, "subject", None)))
+    return stock.names(key for key in spoken if key)
+
+
+def _holder_of(entry: L.Entry) -> str | None:
+    """Key of the holder that a line speaks of."""
+    holder = getattr(entry, "holder", None)
+    return holder if isinstance(holder, str) or holder is None else str(holder.key)
 
 
 # Fields of lines whose values are put into words as they are.

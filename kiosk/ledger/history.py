@@ -10,6 +10,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from peewee import fn
+
 from kiosk.ledger import tables as T
 from kiosk.ledger.lineform import Written, written
 from kiosk.rules import lines as L
@@ -50,12 +52,24 @@ def lines(question: Question) -> list[Written]:
         query = query.where(T.Line.kind.in_(sorted(question.kinds)))
     if question.operator is not None:
         query = query.where(T.Line.operator == question.operator)
-    if question.since_utc_s is not None:
-        query = query.where(T.Line.utc_s >= question.since_utc_s)
-    if question.until_utc_s is not None:
-        query = query.where(T.Line.utc_s <= question.until_utc_s)
+    if question.since_utc_s is not None or question.until_utc_s is not None:
+        within = _within(question.since_utc_s, question.until_utc_s)
+        first, last = T.Line.select(fn.MIN(T.Line.id), fn.MAX(T.Line.id)).where(*within).tuples()[0]
+        if first is None:
+            return []
+        query = query.where(order >= first, order <= last, *within)
     rows: Any = query.order_by(order.desc()).limit(question.newest).tuples()
     return [written(row) for row in rows]
+
+
+def _within(since_utc_s: float | None, until_utc_s: float | None) -> list[Any]:
+    """Wall time as SQL; the clock may have been set back, so the lines of a stretch need not lie together."""
+    found: list[Any] = []
+    if since_utc_s is not None:
+        found.append(T.Line.utc_s >= since_utc_s)
+    if until_utc_s is not None:
+        found.append(T.Line.utc_s <= until_utc_s)
+    return found
 
 
 def span(since_utc_s: float, until_utc_s: float) -> Iterator[Written]:

@@ -36,6 +36,20 @@ def parts(values: Iterable[str]) -> Iterator[Sequence[str]]:
         yield wanted[at : at + AT_ONCE]
 
 
+def names(keys: Iterable[str]) -> dict[str, str]:
+    """What these holders are called, by key: the assembly's name where one is built in."""
+    called: dict[str, str] = {}
+    for some in parts(keys):
+        query = (
+            T.Holder.select(T.Holder.key, T.Holder.name, T.Assembly.name.alias("built"))
+            .join(T.Assembly, JOIN.LEFT_OUTER, on=(T.Holder.assembly == T.Assembly.key))
+            .where(T.Holder.key.in_(some))
+        )
+        found: Any = query.tuples()
+        called |= {key: built or own for key, own, built in found}
+    return called
+
+
 def items_at(places: Places, codes: Iterable[str]) -> list[Item]:
     """Every holder that the book has at one of these places."""
     return [item for some in parts(codes) for item in _items(places, T.Holder.place.in_(some))]

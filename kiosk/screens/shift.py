@@ -23,7 +23,7 @@ from kiosk.words import t
 
 FIGURES, REASONS = 0, 1
 HOUR_S, DAY_S = 3600.0, 86400.0
-FIRST = 3  # reasons beside the figures; all of them are one touch away
+FIRST = 2  # reasons beside the figures; all of them are one touch away
 
 
 class ShiftScreen(View):
@@ -42,7 +42,8 @@ class ShiftScreen(View):
     brought = NumericProperty(0)  # out of machines
     differences = NumericProperty(0)
     refused = NumericProperty(0)
-    first = StringProperty()  # what was refused most, in lines
+    first = ListProperty()  # what was refused most, in words
+    others = StringProperty()  # how many reasons more there are
     reasons = ListProperty()
     last = BooleanProperty(True)  # nothing later can be chosen
     told = StringProperty()  # what became of saving, or what went wrong
@@ -100,7 +101,9 @@ class ShiftScreen(View):
         self.issued, self.brought = counts.issued, counts.returned
         self.refused, self.differences = counts.refused, sum(count for _, count in counts.differences)
         self.reasons = _reasons(counts)
-        self.first = _first(counts)
+        self.first = [f"{count} × {t(f'term.reason.{name}')}" for name, count in counts.refusals[:FIRST]]
+        rest = len(counts.refusals) - FIRST
+        self.others = t("shift.more", count=rest) if rest > 0 else ""
 
     # What becomes of it -------------------------------------------------------------------------------------
 
@@ -148,12 +151,6 @@ def _reasons(counts: ShiftCounts) -> list[Line]:
         Line(f"differs/{name}", t(f"term.difference.{name}"), t("shift.in_audits"), f"{count} ×", "?")
         for name, count in counts.differences
     ]
-
-
-def _first(counts: ShiftCounts) -> str:
-    lines = [f"{count} × {t(f'term.reason.{name}')}" for name, count in counts.refusals[:FIRST]]
-    rest = len(counts.refusals) - FIRST
-    return "\n".join([*lines, t("shift.more", count=rest)] if rest > 0 else lines)
 
 
 load_beside(__file__)
