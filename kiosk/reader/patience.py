@@ -81,9 +81,7 @@ class Patience:
         # What a look took for a label elsewhere is outvoted by where it was seen most.
         label = max(([other for other in seen if _near(one, other)] for one in seen), key=len)
         looks = sum(when >= label[0].at_s for when, _ in self._looks)
-        if self.hint is None and (
-            len(label) < 3 or at_s - label[0].at_s < HINT_AFTER_S or 2 * len(label) < looks
-        ):
+        if self.hint is None and (len(label) < 3 or at_s - label[0].at_s < HINT_AFTER_S or 2 * len(label) < looks):
             return None
         votes = Counter(sight.hint for sight in label)
         most = max(votes.values())
