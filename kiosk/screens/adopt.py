@@ -67,7 +67,7 @@ class AdoptScreen(View):
     def scanned(self, text: str) -> bool:
         """Another label on the same holder says whose it is."""
         if self.step == GIVEN:
-            self.clerk.go(self._home)
+            self.go_on()
             return False
         if text != self._text:
             self.clerk.ask(lambda desk: _holder_of(desk, text), self._sure, self._failed)
@@ -131,8 +131,8 @@ class AdoptScreen(View):
             self.go_on()
 
     def go_on(self) -> None:
-        """Back to where the label was seen."""
-        self.clerk.go(self._home)
+        """Back to where the label was seen; what was said of it there holds no longer once it is given."""
+        self.clerk.go(self._home, anew=self.step == GIVEN)
 
     def _failed(self, error: Exception) -> None:
         self.waiting = False

@@ -56,9 +56,11 @@ class ScanScreen(View):
         live: LivePicture = self.ids.live
         return live
 
-    def shown(self, scanned: Scanned | None = None, **_: Any) -> None:
+    def shown(self, scanned: Scanned | None = None, anew: bool = False, **_: Any) -> None:
         if scanned is not None:
             self.show(scanned)
+        elif anew:
+            self.ask_for_scan()
 
     def tick(self) -> None:
         self.undo_s = max(0, self.undo_s - 1)

@@ -212,9 +212,11 @@ def test_an_unknown_label_scanned_by_the_way_leads_to_the_holder_it_is_on(kiosk:
     kiosk.picture("adopt-given")
     kiosk.touch("Go on")
     kiosk.is_on("scan")
+    kiosk.sees("Scan a holder or a place")  # of the label nobody knew there is nothing left to say
     kiosk.hold_up("MARK 77")
-    kiosk.sees("Refused")
+    kiosk.sees("Refused", "not one of our labels")
     kiosk.touch("Whose is it?")
+    kiosk.sees("not ours")
     kiosk.hold_up(code)  # our label on the same holder says whose the mark is
     kiosk.sees("beside its label")
     kiosk.touch("Yes, it is on this holder")

@@ -50,8 +50,8 @@ def test_a_drawer_is_photographed_and_the_picture_shows_what_was_seen(kiosk: Win
     kiosk.sees("✓\u00a02\u00a0seen", "↔\u00a01\u00a0wrong place", "↔\u00a01\u00a0label twice", "×\u00a01\u00a0unknown")
     kiosk.sees("?\u00a01 not read: scan it by hand")
     kiosk.picture("photo-marked")
-    kiosk.touch_at("wrong place")  # the picture comes near where it was touched
-    kiosk.sees("does not belong here")
+    kiosk.touch_at("× unknown")  # the picture comes near where it was touched
+    kiosk.sees("nothing in the book has this label")
     kiosk.picture("photo-near")
     kiosk.touch("Go on")
     kiosk.is_on("audit")
