@@ -13,7 +13,7 @@ from kiosk.reader.files import PictureError
 from kiosk.rules.cooling import CoolingError
 from kiosk.rules.outline import OutlineError
 
-BENCHES = ("cooling", "reader", "labels", "ledger", "magazine")
+BENCHES = ("cooling", "reader", "hints", "labels", "ledger", "magazine")
 
 
 def read_files(arguments: argparse.Namespace) -> int:

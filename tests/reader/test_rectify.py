@@ -101,7 +101,7 @@ def test_two_finders_and_the_timing_patterns_place_the_third() -> None:
     picture = rendered(bits_seen, surface)
     found = finders.find(picture, 48)
     assert finders.triples(found) == []
-    guesses = pairs.completed(picture, found, CAMERA)
+    guesses = list(pairs.completed(picture, found, CAMERA))
     assert guesses
     assert guesses[0].guessed == 1
     truth = surface.project(np.array([[17.5, 3.5]]))

@@ -25,7 +25,7 @@ from kiosk.reader.patience import Patience, Sight
 from kiosk.reader.stream import Help, Tracker
 from kiosk.reader.symbols import Outline, Reading
 
-BENCH, PEER = "reader", "zxing-cpp's outlines"
+BENCH, PEER = "hints", "zxing-cpp's outlines"
 FRAMES = FRAMES_A_SECOND + 1  # the ninth frame comes a second after the first
 FIRST_SEED = 20_000  # never looked at while the limits were sought
 CAMERA_HZ = 15
@@ -43,8 +43,8 @@ NOTHING = Reading((), (), 0.0)
 Grey = NDArray[np.uint8]
 
 
-def rows(quick: bool) -> Iterator[Ratio]:
-    """A row for each trouble, one for views without a label, one for the cost; about ten minutes, quick: one."""
+def run(quick: bool = False) -> Iterator[Ratio]:
+    """Rows for `bench hints`: one for each trouble, views without a label, the cost; ten minutes, quick: one."""
     streams = 2 if quick else 24
     for trouble, hint in RIGHT.items():
         unread = ours = theirs = 0
