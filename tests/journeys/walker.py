@@ -145,7 +145,7 @@ def faults(frame: Any, size: tuple[int, int]) -> list[str]:
 def main() -> None:
     sizes = [tuple(size) for size in json.loads(sys.argv[1])]
     theme.fonts()
-    for language in words.LANGUAGES:
+    for language in sys.argv[2:] or words.LANGUAGES:
         words.speak(language)
         clerk = Clerk(Nobody(), Sounds(), lambda _: None)
         screens = {screen.name: screen() for screen in SCREENS}
