@@ -153,7 +153,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(("heatings", name, partial(_heatings, chosen=at)) for at, name in enumerate(("running", "read", "over"))),
     ("heatings", "none", lambda screen: screen.shown(key="H1", title=ASSEMBLY.name)),
     *(("history", f"holder-{step}", partial(_history, is_holder=True, step=step)) for step in range(4)),
-    *(("history", f"book-{step}", partial(_history, is_holder=False, step=step)) for step in range(4)),
+    *(("history", f"book-{step}", partial(_history, is_holder=False, step=step)) for step in (0, 3)),
     ("history", "narrowed", _narrowed),
     ("history", "was", lambda screen: _where(screen, WasAt("P1", "Mill 2 · pocket 14", SINCE, "Sam Porter"))),
     ("history", "was-hot", lambda screen: _where(screen, WasAt("P1", "Rack behind the door", SINCE, "Sam", True))),
