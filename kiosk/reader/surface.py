@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 _PARAMETERS = 9
 _BEND, _AXIS, _FOCAL = 6, 7, 8
 _AXES = np.array([0.0, 0.25, 0.5, 0.75]) * np.pi
+_TRIED = 4  # steps from every axis before only the best goes on
 _STEP = 1e-5
 
 
@@ -96,15 +97,22 @@ def fits(
             flats.append(flat)
             modules.append(max(float(np.sqrt(_area(pixels) / max(_area(label), 1e-9))), 0.5))
     table, flat_table, module_px = np.array(starts), np.array(flats), np.array(modules)
-    possible = np.isfinite(table).all(1)
     costs = np.full(len(table), np.inf)
-    if possible.any():
-        table[possible], costs[possible] = _descend(
-            table[possible], flat_table[possible], pixels, camera, weights, module_px[possible], bent, rounds
-        )
+
+    def descend(which: NDArray[np.intp], steps: int) -> None:
+        if len(which):
+            table[which], costs[which] = _descend(
+                table[which], flat_table[which], pixels, camera, weights, module_px[which], bent, steps
+            )
+
+    # a few steps tell which of the axes leads somewhere; only that one is worth the rest
+    tried = min(_TRIED, rounds) if len(axes) > 1 else rounds
+    descend(np.flatnonzero(np.isfinite(table).all(1)), tried)
+    leading = np.arange(len(labels)) * len(axes) + costs.reshape(len(labels), -1).argmin(1)
+    if rounds > tried:
+        descend(leading[np.isfinite(costs[leading])], rounds - tried)
     found: list[Surface | None] = []
-    for place, (size, _) in enumerate(labels):
-        best = place * len(axes) + int(np.argmin(costs[place * len(axes) : (place + 1) * len(axes)]))
+    for (size, _), best in zip(labels, leading, strict=True):
         if not np.isfinite(costs[best]):
             found.append(None)
             continue

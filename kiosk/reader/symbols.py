@@ -79,4 +79,18 @@ def same_place(one: Corners, other: Corners) -> bool:
 
 def known(corners: Corners, others: Iterable[Symbol | Outline]) -> bool:
     """Whether something in `others` already stands at `corners`."""
-    return any(same_place(corners, other.corners) for other in others)
+    x, y = corners[0]
+    size = _stretch(corners)
+    for other in others:
+        a, b = other.corners[0]
+        # of dozens of labels nearly all are further away than both are large
+        near = abs(a - x) + abs(b - y) < 2 * (size + _stretch(other.corners))
+        if near and same_place(corners, other.corners):
+            return True
+    return False
+
+
+def _stretch(corners: Corners) -> float:
+    """No two points of the outline are further apart, in x and y together."""
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = corners
+    return max(ax, bx, cx, dx) - min(ax, bx, cx, dx) + max(ay, by, cy, dy) - min(ay, by, cy, dy)
