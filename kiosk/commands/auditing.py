@@ -15,7 +15,7 @@ from kiosk.reader.decode import read
 from kiosk.reader.files import load, pictures_in
 from kiosk.rules.checkin import Done, Refused
 
-DRAWER_MS = 2000.0
+DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
 
 
 def audit(arguments: argparse.Namespace) -> int:

@@ -142,8 +142,9 @@ class BuildCounter:
         raise NotThere("cutter", key)
 
     def build(self, holder_key: str, cutter_key: str, insert_mm: float | None = None, name: str = "") -> HolderCard:
-        """Builds the cutter in.  Raises BuildRefused, NotThere."""
+        """Builds the cutter in.  Raises BuildRefused, NotThere, ActRefused."""
         session = self._session
+        session.signed_in()
         card = session.holder(holder_key)
         cutter = self._cutter(cutter_key)
         if card.assembly is not None:
@@ -177,9 +178,10 @@ class BuildCounter:
     def tear_down(self, holder_key: str, condition: Condition = Condition.UNKNOWN, used_min: float = 0.0) -> HolderCard:
         """Ends the assembly; for a shrink fit, at the shrink station, and hot from then on.
 
-        Raises BuildRefused, NotThere.
+        Raises BuildRefused, NotThere, ActRefused.
         """
         session = self._session
+        session.signed_in()
         card = session.holder(holder_key)
         if card.assembly is None:
             raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
@@ -201,9 +203,14 @@ class BuildCounter:
         session.write(*lines)
         return session.holder(holder_key)
 
-    def measure(self, holder_key: str, values: Measured) -> MeasureTaken:
-        """Writes a measurement; one taken warm carries the length error the heat makes.  Raises BuildRefused."""
+    def measure(self, holder_key: str, values: Measured, *, by_hand: bool = True) -> MeasureTaken:
+        """Writes a measurement; one taken warm carries the length error the heat makes.
+
+        by_hand: somebody typed it, else a presetter sent it.  Raises BuildRefused, ActRefused.
+        """
         session = self._session
+        if by_hand:
+            session.signed_in()
         card = session.holder(holder_key)
         if card.assembly is None:
             raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
@@ -221,7 +228,8 @@ class BuildCounter:
         return MeasureTaken(session.holder(holder_key), values, warning)
 
     def say_condition(self, holder_key: str, condition: Condition, used_min: float = 0.0) -> HolderCard:
-        """What a hand says of a cutter that came back, and the minutes it cut."""
+        """What a hand says of a cutter that came back, and the minutes it cut.  Raises BuildRefused, ActRefused."""
+        self._session.signed_in()
         card = self._session.holder(holder_key)
         if card.assembly is None:
             raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))

@@ -83,9 +83,10 @@ class HeatCounter:
     def read(self, key: str, where: str, value_c: float, instrument: str = "probe") -> ReadingTaken:
         """Takes down a reading at `where` (nose, flange, shank) and ends the hold if it may.
 
-        Raises NotThere, ReadingFault.
+        Raises NotThere, ReadingFault, ActRefused.
         """
         session = self._session
+        session.signed_in()
         if where not in WHERE:
             raise ReadingFault("where", f"must be one of {', '.join(WHERE)}, not {where!r}")
         if instrument not in INSTRUMENTS:

@@ -103,7 +103,7 @@ class PapersCounter:
         for reading in readings:
             try:
                 key = self._holder_of(reading.tool)
-                found.append(Presetting(reading, self._build.measure(key, reading.values), None))
+                found.append(Presetting(reading, self._build.measure(key, reading.values, by_hand=False), None))
             except (BuildRefused, NotThere) as refused:
                 found.append(Presetting(reading, None, refused))
         return tuple(found)

@@ -82,7 +82,9 @@ class ShopCounter:
         """A new holder standing at `place`.  stood_cold: nobody heated it within the last day.
 
         code: of a label it has already, or `foreign` of a mark; None: one is printed, and bound by its first scan.
+        Raises ActRefused.
         """
+        self._session.signed_in()
         lines: list[Entry] = [HolderRegistered(holder, stood_cold=stood_cold)]
         if code is not None:
             lines.append(CodeBound(code, holder.key, "holder", foreign=foreign))

@@ -18,7 +18,7 @@ PLACE_MM = 66.0  # from holder to holder in the tray
 def photograph(shop: Shop, drawer: str, lying: list[str], seed: int, rows: int = ROWS) -> dict[str, State]:
     """Photographs a drawer with these labels in it; the state of each mark by the label's text."""
     picture = drawer_photo(lying, seed, LENS, PLACE_MM * COLUMNS, COLUMNS, rows).picture
-    reading = read(picture)
+    reading = read(picture, None)
     taken = shop.desk.audits.photo(reading.symbols, shop.place(f"Cabinet A · Drawer {drawer}"))
     assert all(0 <= x < picture.shape[1] and 0 <= y < picture.shape[0] for mark in taken.marks for x, y in mark.corners)
     return {mark.text: mark.state for mark in taken.marks}

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import pytest
 
+from kiosk.desk.session import ActRefused
 from kiosk.rules import codes
+from kiosk.rules.assembly import Condition, Measured
 from kiosk.rules.cards import Command, Heat
 from kiosk.rules.checkin import Done, Reason, Refused, Wait
 from kiosk.rules.lines import HolderRegistered, TurnedAway
@@ -207,9 +212,36 @@ def test_a_badge_is_asked_for_where_the_shop_wants_it(shop: Shop) -> None:
     assert isinstance(shop.desk.scan(shop.holder("T002")).outcome, Wait)
 
 
-def test_a_correction_keeps_what_is_known_about_the_holder(shop: Shop) -> None:
-    from dataclasses import replace
+def test_work_by_touch_asks_for_a_badge_as_a_scan_does(shop: Shop) -> None:
+    bench, key = shop.place("Bench 1"), "T002"
+    for code in (shop.holder(key), bench):
+        shop.desk.scan(code)
+    new = replace(shop.desk.session.holder(key).holder, key="N001", name="Shrink 6 new")
+    shop.desk.close()
+    (shop.folder / "settings.toml").write_text("[kiosk]\nbadge_required = true\n")
+    shop.reopen()
+    last = shop.desk.session.book.last_id
+    measured = Measured(length_mm=120.0, diameter_mm=5.99)
+    by_touch: list[Callable[[], object]] = [
+        lambda: shop.desk.heat.read(key, "nose", 22.0),
+        lambda: shop.desk.build.measure(key, measured),
+        lambda: shop.desk.build.say_condition(key, Condition.WORN),
+        lambda: shop.desk.build.tear_down(key, Condition.WORN),
+        lambda: shop.desk.build.build(key, shop.desk.build.free_cutters()[0].key),
+        lambda: shop.desk.shop.register(new, None, bench, stood_cold=True),
+    ]
+    for act in by_touch:
+        with pytest.raises(ActRefused) as refused:
+            act()
+        assert refused.value.reason is Reason.BADGE_FIRST
+    assert shop.desk.session.book.last_id == last, "nothing was written"
+    shop.desk.build.measure(key, measured, by_hand=False)  # a presetter has no badge
+    shop.desk.scan("BSXD5X3637")
+    assert shop.desk.build.measure(key, measured).values.length_mm == measured.length_mm
+    assert shop.desk.shop.register(new, None, bench, stood_cold=True).holder.key == "N001"
 
+
+def test_a_correction_keeps_what_is_known_about_the_holder(shop: Shop) -> None:
     before = shop.desk.session.holder("T002")
     shop.desk.shop.load([HolderRegistered(replace(before.holder, name="Shrink 6 x 80 slim"), "typing error")])
     after = shop.desk.session.holder("T002")
