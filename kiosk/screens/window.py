@@ -6,6 +6,7 @@ the scanner that types; rebuilds the frame when language or colours change.  Not
 
 from __future__ import annotations
 
+import gc
 import threading
 import time
 from collections.abc import Callable
@@ -89,14 +90,22 @@ class KioskApp(App):
 
     def _furnish(self) -> None:
         """Build every screen, in the language and the colours that are set."""
-        for screen in SCREENS:
-            self.clerk.take(screen())
+        # Thousands of parts that stay as long as the kiosk runs: looking for rubbish among them costs a second and
+        # a half here, and a hiccup ever after.
+        gc.disable()
+        self._take_screens()
+        gc.freeze()
+        gc.enable()
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name))
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
+
+    def _take_screens(self) -> None:
+        for screen in SCREENS:
+            self.clerk.take(screen())
 
     def _show(self, view: View) -> None:
         self.frame.show(view)
@@ -141,8 +150,8 @@ class KioskApp(App):
         """The same window in another language or other colours."""
         here = self.clerk.view.name if self.clerk.view else "scan"
         self.clerk.start_over()
-        for screen in SCREENS:
-            self.clerk.take(screen())
+        gc.unfreeze()  # the screens before are rubbish now
+        self._take_screens()
         self.frame.retell()
         if self.eye is not None:
             self.eye.move(self._scan_screen)

@@ -82,6 +82,7 @@ def test_something_hot_in_the_cabinet_fills_the_screen_at_once(open_window: Call
     kiosk.hold_up(kiosk.place("Shrink station"))
     kiosk.sees("Heating")
     kiosk.touch("Audit")
+    kiosk.is_on("audit")
     kiosk.hold_up(kiosk.place("Cabinet A · 1-04"))
     kiosk.sees("of 10")
     kiosk.hold_up(kiosk.holder("T001"))

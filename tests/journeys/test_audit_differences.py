@@ -15,6 +15,7 @@ JO, SAM = "BSXD5X3637", "B6J6BXCR66"
 
 def audit(kiosk: Window, place: str = "Cabinet A") -> None:
     kiosk.touch("Audit")
+    kiosk.is_on("audit")
     kiosk.hold_up(kiosk.place(place))
     kiosk.sees("missing")
     kiosk.put_away()

@@ -39,6 +39,7 @@ def test_a_drawer_is_photographed_and_the_picture_shows_what_was_seen(kiosk: Win
     below = [kiosk.holder("T010"), kiosk.holder("T004"), kiosk.holder("T004")]  # one steel cannot lie in two places
     picture = drawer(tmp_path / "drawer.png", [lying, slots, below], spoilt=below[0])
     kiosk.touch("Audit")
+    kiosk.is_on("audit")
     kiosk.hold_up(kiosk.place("Cabinet A"))
     kiosk.sees("10 missing")
     kiosk.touch("Photo")
@@ -76,6 +77,7 @@ def test_something_hot_in_the_photograph_is_an_alarm_before_the_picture_is_looke
     kiosk.hold_up(kiosk.place("Shrink station"))
     kiosk.sees("Heating")
     kiosk.touch("Audit")
+    kiosk.is_on("audit")
     kiosk.hold_up(kiosk.place("Cabinet A"))
     kiosk.sees("of 10")
     kiosk.touch("Photo")
@@ -95,6 +97,7 @@ def test_a_picture_in_which_nothing_is_read_says_so_and_counts_for_nothing(
 ) -> None:
     kiosk = open_window((360, 640))
     kiosk.touch("Audit")
+    kiosk.is_on("audit")
     kiosk.hold_up(kiosk.place("Cabinet A"))
     kiosk.sees("of 10")
     kiosk.put_away()

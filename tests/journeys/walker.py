@@ -6,6 +6,7 @@ engine; nothing has to be drawn for that.  Prints one finding a line.
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import sys
@@ -145,6 +146,7 @@ def faults(frame: Any, size: tuple[int, int]) -> list[str]:
 def main() -> None:
     sizes = [tuple(size) for size in json.loads(sys.argv[1])]
     theme.fonts()
+    gc.disable()  # thousands of parts that stay: once a size is often enough to look for rubbish among them
     for language in sys.argv[2:] or words.LANGUAGES:
         words.speak(language)
         clerk = Clerk(Nobody(), Sounds(), lambda _: None)
@@ -152,9 +154,11 @@ def main() -> None:
         frame = Frame()
         for screen in screens.values():
             clerk.take(screen)
+        gc.freeze()
         for size in sizes:
             frame.size_hint, frame.size, frame.pos = (None, None), size, (0, 0)
             look.fit(*size)
+            gc.collect()
             for number, (name, state, fill) in enumerate(SAMPLES):
                 if name not in screens:
                     continue
