@@ -58,8 +58,18 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
     """
     close, again, spots = Search.look_at_unread, Search.look_again, Search.look_at_spots
     if grey.size >= LARGE_PX:
-        return (close, other_formats, tiled_sweep, spots, again), (sweep, lifted_sweep, *VARIANTS, close, again, spots)
+        # what a look around left unread in a picture full of labels is spoilt; the rest is for pictures of one mark
+        last = [_if_nothing_is_read(remedy) for remedy in (*VARIANTS, close)]
+        return (close, other_formats, tiled_sweep, spots, again), (sweep, lifted_sweep, again, spots, *last)
     return (other_formats, sweep, lifted_sweep, close, again, spots), (*VARIANTS, close, again, spots)
+
+
+def _if_nothing_is_read(remedy: Remedy) -> Remedy:
+    def in_need(search: Search) -> None:
+        if not search.symbols:
+            remedy(search)
+
+    return in_need
 
 
 class LiveReader:
