@@ -98,7 +98,8 @@ def _try_finders(
 ) -> None:
     """Look for finders in `grey`, the picture from (left, top) on and `scale` times as large; read what they mark."""
     done = [(np.array(symbol.corners) - (left, top)) * scale for symbol in list(search.symbols)]
-    finders = find(grey, window_px, done=done)
+    # one look is enough where every lone finder is looked around anyway
+    finders = find(grey, window_px, done=done, levels=(Level.MEAN,) if most >= MANY else tuple(Level))
     for triple in triples(finders, most):
         search.try_marked(triple.moved(-left * scale, -top * scale, 1 / scale))
     rest = [finder for finder in finders if not search.taken(finder.moved(-left * scale, -top * scale, 1 / scale))]
