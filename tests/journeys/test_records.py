@@ -207,6 +207,7 @@ def test_a_heating_is_shown_with_its_curve_and_what_was_read(kiosk: Window) -> N
     to_sleeve(kiosk)
     kiosk.wait(3000)
     kiosk.touch("Hot")
+    kiosk.sees("next to probe in", "00:00")  # what it says is of now, not of before the wait
     kiosk.touch("Enter a reading")
     kiosk.touch("hottest now")
     for key in "24":
