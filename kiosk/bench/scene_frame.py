@@ -26,8 +26,6 @@ Picture = NDArray[np.uint8]
 """(height, width, 3), blue green red as OpenCV keeps pictures."""
 
 WIDTH_PX, HEIGHT_PX = 1280, 720
-SYMBOL_SHARE = 21 / 29
-"""A version 1 symbol's share of its label's width; the rest is quiet zone."""
 LEAST_MODULE_PX = 2.0
 """Below two pixels a module, at the symbol's tightest corner, print is lost between pixels: "closer"."""
 MOST_SLANT_DEG = 62.0

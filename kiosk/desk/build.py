@@ -20,7 +20,6 @@ from kiosk.rules.fits import Finding, Fit, FitRules, Question, fit, usual_insert
 from kiosk.rules.lines import (
     Built,
     ConditionSaid,
-    CutterAdded,
     CutterReground,
     Entry,
     Heated,
@@ -102,9 +101,6 @@ class BuildCounter:
         built = T.Holder.select(T.Assembly.cutter).join(T.Assembly, on=(T.Holder.assembly == T.Assembly.key))
         free = T.Cutter.select().where(T.Cutter.key.not_in(built), T.Cutter.retired == 0)
         return tuple(cutter_of(row) for row in rows(free.order_by(T.Cutter.dc_mm, T.Cutter.name)))
-
-    def add_cutter(self, cutter: Cutter) -> None:
-        self._session.write(CutterAdded(cutter))
 
     def reground(self, cutter_key: str, dc_mm: float | None = None, oal_mm: float | None = None) -> Cutter:
         """A cutter came back from regrinding, with what it measures now.  Raises NotThere, ValueError."""

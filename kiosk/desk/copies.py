@@ -41,10 +41,6 @@ class CopiesCounter:
         first = self._session.book.path.parent / FOLDER
         return (first, Path(second).expanduser()) if second else (first,)
 
-    def existing(self) -> tuple[Path, ...]:
-        """Copies in all folders, newest first in each."""
-        return tuple(path for folder in self.folders() for path in ledger_backup.copies(folder))
-
     def due(self, every_s: float = DAY_S) -> bool:
         """Whether the last copy is older than that, and something was written since."""
         newest = next(iter(ledger_backup.copies(self.folders()[0])), None)

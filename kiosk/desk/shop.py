@@ -23,10 +23,7 @@ from kiosk.rules.lines import (
     HolderRetired,
     Imported,
     Moved,
-    PlaceAdded,
 )
-from kiosk.rules.magazine import Magazine
-from kiosk.rules.places import Place
 
 
 class ShopCounter:
@@ -71,10 +68,6 @@ class ShopCounter:
         for row in rows(bound.order_by(T.Binding.bound_line.desc())):
             return str(row["text"])
         raise NotThere("label on", key)
-
-    def add_place(self, place: Place, magazine: Magazine | None = None) -> PlaceCard:
-        self._session.write(PlaceAdded(place, magazine), CodeBound(place.code, place.code, "place"))
-        return self._session.place(place.code)
 
     def register(
         self, holder: Holder, code: str | None, place: str | None, *, stood_cold: bool, foreign: bool = False

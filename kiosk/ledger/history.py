@@ -106,11 +106,6 @@ def where_at(holder: str, utc_s: float) -> Stood:
     return _standing(holder, T.Line.utc_s <= utc_s)
 
 
-def where_before(holder: str, line: int) -> Stood:
-    """Where the book had it before line number `line`."""
-    return _standing(holder, T.Mention.line < line)
-
-
 def came_from(holder: str, place: str, before: int | None = None) -> str | None:
     """Where it stood before it last came to `place` (before line number `before`).  None: nowhere known."""
     question = Question(holder, frozenset({L.Moved.kind}), newest=20, before=before)

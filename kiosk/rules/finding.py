@@ -66,10 +66,6 @@ class Query:
     hot: bool = False
     nowhere: bool = False
 
-    @property
-    def asks_nothing(self) -> bool:
-        return self == Query()
-
 
 MARK_LETTERS = 3  # from so many letters on a word is also looked for within labels and keys
 
