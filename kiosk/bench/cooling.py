@@ -34,7 +34,7 @@ from kiosk.rules.cooling import (
     predict,
     touch_safe_s,
 )
-from kiosk.rules.cooling_bound import Fan, draw_of, fresh_sd, learnt_sd, unknown_mean, unknown_sd
+from kiosk.rules.cooling_bound import Bound, draw_of, fresh_sd, learnt_sd, unknown_mean, unknown_sd
 from kiosk.rules.cooling_mesh import Floats
 from kiosk.rules.cooling_stand import Draw, course_of, excess_at_start, exchanges, mesh_for
 from kiosk.rules.outline import Profile, outline
@@ -152,7 +152,7 @@ def _speed(quick: bool) -> Iterator[Ratio]:
         for rtol, atol in ((1e-2, 0.3), (1e-3, 0.1), (1e-4, 0.01), (1e-5, 1e-3)):
             if _worst_k(*_by_bdf(scene, until_s, True, rtol, atol), exact) <= min(max(ours_k, 0.05), 0.5):
                 break
-        runs = Fan(scene.profile, scene.heat, scene.stages, _ROOM, {}).runs
+        runs = Bound(scene.profile, scene.heat, scene.stages, _ROOM, {}).runs
         once_ms, whole_ms, plain_ms, given_ms = _best_ms(
             [
                 partial(touch_safe_s, scene.profile, scene.heat, scene.stages, _ROOM),

@@ -31,9 +31,14 @@ class Instrument(Enum):
     PROBE = "probe"
     INFRARED = "infrared"  # on a matt spot or tape; on bright steel it reads far too cold
 
+    @property
+    def noise(self) -> tuple[float, float]:
+        """Standard deviation of one reading: K, and share of the excess over ambient."""
+        return (1.5, 0.01) if self is Instrument.PROBE else (3.0, 0.03)
+
     def noise_k(self, excess_k: float) -> float:
         """Standard deviation of one reading."""
-        base, share = (1.5, 0.01) if self is Instrument.PROBE else (3.0, 0.03)
+        base, share = self.noise
         return base + share * max(excess_k, 0.0)
 
 
@@ -50,7 +55,8 @@ class Prediction:
     """What the model expects a reading to show, around the belief it was made with.
 
     expected_c: hottest skin of the zone.  by_heat_k, by_film_k: K for a unit of ln(heat level), ln(film).
-    other_sd_k: standard deviation from everything else.
+    other_sd_k: standard deviation from everything else.  spread_k: standard deviation from all that was not known
+    at that moment, earlier readings of the same heat counted; None in lines from before those counted.
     """
 
     ambient_c: float
@@ -58,6 +64,7 @@ class Prediction:
     by_heat_k: float
     by_film_k: float
     other_sd_k: float
+    spread_k: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +126,7 @@ def prior(way: Way) -> Belief:
 
 def judge(belief: Belief, lesson: Lesson) -> Verdict:
     """Whether the model can explain the reading, and if not, whether it confirms an earlier doubted one."""
-    if abs(lesson.off_k) <= max(_ALLOWED_K, _ALLOWED_SIGMAS * math.sqrt(_variance(belief, lesson))):
+    if abs(lesson.off_k) <= max(_ALLOWED_K, _ALLOWED_SIGMAS * math.sqrt(_judged_by(belief, lesson))):
         return Verdict.AGREES
     first = belief.doubted
     if first is None or abs(lesson.at_s - first.at_s) < _APART_S or lesson.off_k * first.off_k < 0:
@@ -175,6 +182,14 @@ def _alike(first: Lesson, second: Lesson) -> bool:
         for one in (first, second)
     ]
     return max(shares) / min(shares) <= _CONFIRMS_RATIO
+
+
+def _judged_by(belief: Belief, lesson: Lesson) -> float:
+    """Variance of what a reading may be off by and still be believed."""
+    seen = lesson.prediction
+    if seen.spread_k is None:
+        return _variance(belief, lesson)
+    return float(seen.spread_k**2 + lesson.instrument.noise_k(seen.expected_c - seen.ambient_c) ** 2)
 
 
 def _variance(belief: Belief, lesson: Lesson) -> float:
