@@ -152,6 +152,25 @@ def load(path: Path) -> Settings:
     return _whole(data, path)
 
 
+_DECIDING = ("name", "pair_s", "undo_s", "sign_out_s", "badge_required", "travel_s")
+
+
+def deciding(settings: Settings) -> dict[str, str]:
+    """The settings a decision depends on, by table and key, in words that stay the same from start to start."""
+    heat = {f"heat.{each.name}": repr(getattr(settings.heat, each.name)) for each in fields(HeatSettings)}
+    return heat | {f"kiosk.{key}": str(getattr(settings.kiosk, key)) for key in _DECIDING}
+
+
+def same_value(one: str, other: str) -> bool:
+    """Whether two texts are one value: `45`, `45.0` and `45,0` are."""
+    try:
+        return float(one.replace(",", ".")) == float(other.replace(",", "."))
+    except ValueError:
+        yes = ("true", "yes", "1", "on")
+        both = one.strip().lower(), other.strip().lower()
+        return both[0] == both[1] or (both[1] in ("true", "false") and (both[0] in yes) == (both[1] == "true"))
+
+
 def changed(path: Path, table: str, key: str, value: str) -> Settings:
     """Writes one value into the file, comments kept, and gives the settings as they are then.
 

@@ -15,10 +15,10 @@ from kiosk.rules import codes
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Limits, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.checkin import Reason
 from kiosk.rules.hold import HoldFacts
-from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned
+from kiosk.rules.lines import OUTSIDE, Entry, PlaceAdded, PlaceRetired, PocketAssigned, SettingChanged
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value, say
-from kiosk.settings import Settings
+from kiosk.settings import Settings, deciding, same_value
 
 
 class NotThere(LookupError):
@@ -148,6 +148,19 @@ class Session:
         """The settings a decision depends on."""
         kiosk = self.settings.kiosk
         return Limits(kiosk.pair_s, kiosk.undo_s, self.settings.heat.reheat_s, kiosk.travel_s, kiosk.badge_required)
+
+    def notice_settings(self) -> tuple[SettingChanged, ...]:
+        """Settings a decision depends on that have another value than the book knows, each written as a line."""
+        known = {row["name"]: str(row["value"]) for row in rows(T.Setting.select())}
+        found = deciding(self.settings)
+        changed = tuple(
+            SettingChanged(name, value, OUTSIDE)
+            for name, value in found.items()
+            if name in known and not same_value(known[name], value)
+        )
+        if changed:
+            self.write(*changed)
+        return changed
 
     def take_settings(self, settings: Settings) -> None:
         """The shop's settings are these from now on."""

@@ -14,7 +14,7 @@ from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import Refused, may_go
+from kiosk.rules.checkin import Refused, arrival, may_go
 from kiosk.rules.lines import (
     CodeBound,
     CodeRetired,
@@ -113,7 +113,9 @@ class ShopCounter:
         refused = may_go(card, goal, session.cooling_place()) if goal else None
         if refused is not None:
             return refused
-        session.write(Moved(key, card.place.place.code if card.place else None, place, reason=reason), by=by)
+        at = card.place.place.code if card.place else None
+        lines = arrival(card, goal, reason) if goal else (Moved(key, at, None, reason=reason),)
+        session.write(*lines, by=by)
         return session.holder(key)
 
     def replace_label(self, key: str, code: str) -> HolderCard:

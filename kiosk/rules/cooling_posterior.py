@@ -235,8 +235,7 @@ class _Seen:
         return self.touch.instrument.noise_k(excess_k)
 
     def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
-        shown: Floats = np.exp(terms @ self._here + scale) + setting.ambient_c + warmer_k
-        return shown
+        return np.asarray(np.exp(terms @ self._here + scale) + setting.ambient_c + warmer_k, np.float64)
 
     def _parts(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> tuple[Floats, Floats]:
         """(draws,) densities of the value if the reading is right, and if it is wrong."""

@@ -102,8 +102,8 @@ class Surface:
             for group, cells in enumerate(groups):
                 values[at, group] = skin[cells].max(axis=0)
         logs = np.log(np.maximum(values, _LEAST_K))
-        fitted: Floats = (self._solver @ logs.reshape(len(logs), -1)).reshape(-1, *logs.shape[1:])
-        return fitted
+        fitted = self._solver @ logs.reshape(len(logs), -1)
+        return np.asarray(fitted.reshape(-1, *logs.shape[1:]), np.float64)
 
 
 def _spots(mesh: Mesh) -> list[Ints]:
