@@ -10,12 +10,14 @@ from __future__ import annotations
 import argparse
 import zlib
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
+from kiosk.bench.ratio import Ratio
 from kiosk.rules.assembly import Coupling
-from kiosk.rules.belief import Instrument, Lesson, Verdict, judge, prior
+from kiosk.rules.belief import Instrument, Lesson, Standing, Verdict, judge, take
 from kiosk.rules.cooling import (
     Heat,
     Room,
@@ -30,15 +32,18 @@ from kiosk.rules.cooling import (
     predict_bound,
     reading_ends_hold,
 )
-from kiosk.rules.cooling_bound import Bound, draw_of, unknown_mean, unknown_sd
+from kiosk.rules.cooling_bound import Bound, draw_of, fresh_sd, learnt_sd, unknown_mean, unknown_sd
 from kiosk.rules.cooling_flow import Course
 from kiosk.rules.cooling_mesh import ZONES, Floats
 from kiosk.rules.cooling_stand import course_of
+from kiosk.rules.lessons import Heats
 from kiosk.rules.outline import Profile, outline
 
+BENCH = "cooling"
 ROOM = Room()
 WRONG = 0.05  # share of readings
 AGAIN_S = 300.0
+_TEACHING_HEATS = 6
 _BRIGHT = (0.15, 0.4)  # share of the excess an infrared thermometer sees of bright steel
 
 
@@ -178,7 +183,58 @@ def outcomes(
 
 def _word(bound: Bound, touch: Touch, before: Sequence[Touch]) -> Verdict:
     seen = predict_bound(bound, touch.zone, touch.at_s, before)
-    return judge(prior(Way.FREE_AIR), Lesson(touch.at_s, touch.zone, touch.instrument, touch.value_c, seen))
+    return judge(Standing(), Lesson(touch.at_s, touch.zone, touch.instrument, touch.value_c, seen))
+
+
+class Taught(NamedTuple):
+    """The seventh heat of a type at a place, six earlier ones read once each; s."""
+
+    scene: str
+    true_s: float
+    before_s: float
+    hold_s: float
+
+
+def taught(some: Sequence[Scene], each: int, seed: int, width: float = 1.0) -> Iterator[Taught]:
+    """Types with a truth of their own: six heats teach it, one reading each, and ten more are judged."""
+    strangers = [truth(scene, unknown_mean())[0] for scene in some]
+    for scene in some:
+        first = assess_bound(bound_of(scene.profile, scene.heat, scene.stages, ROOM))
+        own_sd, fresh = learnt_sd(scene.profile) * width, fresh_sd(scene.profile) * width
+        places: dict[Way, str | None] = {stage.way: stage.way.value for stage in scene.stages}
+        for at in range(each):
+            rng = np.random.default_rng([seed, at, zlib.crc32(scene.name.encode()), 6])
+            own = unknown_mean() + own_sd * rng.standard_normal(len(own_sd))
+            heats, standing = Heats(), Standing()
+            for heating in range(_TEACHING_HEATS):
+                bound = bound_of(scene.profile, scene.heat, scene.stages, ROOM, heats.known("", places))
+                course, _ = truth(scene, own + fresh * rng.standard_normal(len(fresh)))
+                at_s = scene.stages[-1].start_s + float(rng.uniform(0.3, 1.0)) * max(first.touch_safe_s, 60.0)
+                touch, _ = touch_of(course, at_s, rng, strangers)
+                seen = predict_bound(bound, touch.zone, at_s)
+                seen = replace(seen, films=tuple(replace(film, place=places.get(film.way)) for film in seen.films))
+                way = scene.stages[-1].way
+                lesson = Lesson(1e4 * heating, touch.zone, touch.instrument, touch.value_c, seen, way, "", heating)
+                standing, _, accepted = take(standing, lesson)
+                for lesson in accepted:
+                    heats.add(lesson)
+            bound = bound_of(scene.profile, scene.heat, scene.stages, ROOM, heats.known("", places))
+            hold_s = assess_bound(bound).hold_s or float("inf")
+            for _ in range(10):
+                _, true_s = truth(scene, own + fresh * rng.standard_normal(len(fresh)))
+                yield Taught(scene.name, true_s, first.hold_s or float("inf"), hold_s)
+
+
+def taught_table(found: Sequence[Taught]) -> Iterator[str]:
+    """Lines by way of cooling: median hold / true, and share released too early, in per cent."""
+    yield f"{'':10} {'n':>6} {'nothing':>16} {'six heats read':>16}"
+    for way in [*sorted({each.scene.rsplit("_", 1)[-1] for each in found}), "all"]:
+        of_way = [each for each in found if way in ("all", each.scene.rsplit("_", 1)[-1])]
+        true = np.array([each.true_s for each in of_way])
+        cells = []
+        for hold in (np.array([each.before_s for each in of_way]), np.array([each.hold_s for each in of_way])):
+            cells.append(f"{np.median(hold / np.maximum(true, 1)):7.3f} {100 * (true > hold).mean():6.2f} %")
+        yield f"{way:10} {len(of_way):6} {cells[0]:>16} {cells[1]:>16}"
 
 
 def table(found: Sequence[Outcome]) -> Iterator[str]:
@@ -200,6 +256,35 @@ def table(found: Sequence[Outcome]) -> Iterator[str]:
         yield f"{way:10} {len(of_way):6} {cells[0]:>16} {cells[1]:>16} {cells[2]:>16} {by:8.2f} % {doubted:6.1f} %"
 
 
+def chances(each: int, seed: int = 20_24) -> Iterator[Ratio]:
+    """Rows for `bench cooling`: share released too early and median hold / true time, for each way of cooling.
+
+    each: drawn holders of each scene; a tenth as many types are taught.
+    """
+    for width, promised in ((1.0, 1.0), (1.2, 2.0)):
+        found = list(outcomes(scenes(), each, seed, width))
+        after = list(taught(scenes(), -(-each // 10), seed, width))
+        known: list[tuple[str, list[tuple[str, float, float]]]] = [
+            ("nothing known", [(one.scene, one.nothing_s, one.true_s) for one in found]),
+            ("one reading", [(one.scene, one.one_s, one.true_s) for one in found]),
+            ("two readings", [(one.scene, one.two_s, one.true_s) for one in found if one.two_s is not None]),
+            ("six heats read", [(one.scene, one.hold_s, one.true_s) for one in after]),
+        ]
+        for name, of_all in known:
+            for way in sorted({scene.rsplit("_", 1)[-1] for scene, _, _ in of_all}):
+                hold, true = np.array([(h, t) for scene, h, t in of_all if scene.endswith(f"_{way}")]).T
+                case = f"{way}, {name}, {len(hold)} holders, spreads x {width:g}"
+                early = 100 * float((true > hold).mean())
+                yield Ratio(BENCH, f"{case}: too early", "promised at most", early, promised, _kept(early, promised), "%")
+                median = float(np.median(hold / np.maximum(true, 1.0)))
+                yield Ratio(BENCH, f"{case}: median hold", "true time", median, 1.0, 1.0 / median, "of it")
+
+
+def _kept(share: float, promised: float) -> float:
+    """How well the promise was kept; nobody released too early in a small sample proves no more than kept."""
+    return promised / share if share else 1.0
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--draws", type=int, default=20, help="holders of each scene")
@@ -207,9 +292,13 @@ def main() -> None:
     parser.add_argument("--width", type=float, default=1.0, help="factor on every spread")
     parser.add_argument("--only", default="", help="scenes whose names hold this")
     parser.add_argument("--part", default="0/1", metavar="I/N", help="one of N runs side by side")
+    parser.add_argument("--taught", action="store_true", help="six earlier heats instead of readings of this one")
     given = parser.parse_args()
     part, parts = (int(number) for number in given.part.split("/"))
     some = [scene for scene in scenes() if given.only in scene.name][part::parts]
+    if given.taught:
+        print("\n".join(taught_table(list(taught(some, given.draws, given.seed, given.width)))))
+        return
     found = list(outcomes(some, given.draws, given.seed, given.width))
     print("\n".join(table(found)))
     wrong = [outcome for outcome in found if outcome.wrong]

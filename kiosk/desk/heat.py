@@ -181,6 +181,10 @@ class HeatCounter:
                 by_heat_k=judged.prediction.by_heat_k,
                 by_film_k=judged.prediction.by_film_k,
                 other_sd_k=judged.prediction.other_sd_k,
+                spread_k=judged.prediction.spread_k,
+                usual_c=judged.prediction.usual_c,
+                about_heat=judged.prediction.about_heat,
+                films=judged.prediction.films,
             )
         session.write(*((line, HoldEnded(key, "reading", facts.heating)) if ends else (line,)))
         session.holds.learnt()

@@ -16,7 +16,7 @@ from kiosk.ledger.derive import MemoryState, Stamp, changes
 from kiosk.ledger.lineform import COLUMNS, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 
-VERSION = 2
+VERSION = 3
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
 
@@ -37,8 +37,8 @@ def _derived_anew(database: Database) -> None:
 
 
 # Version a step starts from -> what it does.  1: holds keep whose clock counts them and the values they began with,
-# holders whether a heating was used, stays the line that says so.
-STEPS: Mapping[int, Step] = {1: _derived_anew}
+# holders whether a heating was used, stays the line that says so.  2: readings keep how they hang on every film.
+STEPS: Mapping[int, Step] = {1: _derived_anew, 2: _derived_anew}
 
 
 class NewerLedger(RuntimeError):

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from kiosk.rules.belief import Belief, Prediction, Verdict
+from kiosk.rules.belief import Prediction, Verdict
 from kiosk.rules.cooling_bound import GUARD, Bound
 from kiosk.rules.cooling_flow import Course
 from kiosk.rules.cooling_mesh import ZONES, Floats, Zone
@@ -33,6 +33,7 @@ from kiosk.rules.cooling_stand import (
     limit_over_ambient_k,
 )
 from kiosk.rules.cooling_unknowns import BAND, SURE, Way
+from kiosk.rules.lessons import Known, untaught
 from kiosk.rules.outline import Profile
 
 __all__ = [
@@ -145,23 +146,22 @@ def assess(
     heat: Heat,
     stages: Sequence[Stage],
     room: Room,
-    beliefs: Mapping[Way, Belief] | None = None,
+    known: Known | None = None,
     touches: Sequence[Touch] = (),
 ) -> Assessment:
     """Everything about one hold as its facts stand.  The last stage is taken to go on for good.
 
-    beliefs: what readings taught about this type of holder, by way of cooling; missing ones are priors.  The
-    heat level is taken from the one of the last stage.  touches: what was read of this heat and is not doubted.
-    Raises CoolingError.
+    known: what readings of earlier heats taught; None: nothing.  touches: what was read of this heat and is not
+    doubted.  Raises CoolingError.
     """
-    return assess_bound(bound_of(profile, heat, stages, room, beliefs), touches)
+    return assess_bound(bound_of(profile, heat, stages, room, known), touches)
 
 
 def bound_of(
-    profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room, beliefs: Mapping[Way, Belief] | None = None
+    profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room, known: Known | None = None
 ) -> Bound:
     """A hold solved once, for `assess_bound` and `predict_bound`.  Raises CoolingError."""
-    return Bound(profile, heat, checked(profile, heat, stages, room), room, beliefs or {})
+    return Bound(profile, heat, checked(profile, heat, stages, room), room, known or untaught())
 
 
 def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
@@ -179,7 +179,7 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     if draws.touched:
         nominal = bound.nominal(draws)
         times = _grid(nominal, limit_k, room.tolerance_um)
-        touch_s = _touch_safe_s(nominal, limit_k)
+        touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
     hold_s: float | None = None
     if draws.beyond <= 1 - SURE:
         hold_s = max(float(math.ceil(draws.quantile_s(SURE) + _ROUND_S)), touch_s)
@@ -213,7 +213,7 @@ def predict(
     heat: Heat,
     stages: Sequence[Stage],
     room: Room,
-    beliefs: Mapping[Way, Belief] | None,
+    known: Known | None,
     zone: Zone,
     at_s: float,
     touches: Sequence[Touch] = (),
@@ -223,7 +223,7 @@ def predict(
     touches: what was read of this heat before.  A zone is read at its hottest skin.  A zone the outline does not
     have (no cutter) is read at the nose.  Raises CoolingError.
     """
-    return predict_bound(bound_of(profile, heat, stages, room, beliefs), zone, at_s, touches)
+    return predict_bound(bound_of(profile, heat, stages, room, known), zone, at_s, touches)
 
 
 def predict_bound(bound: Bound, zone: Zone, at_s: float, touches: Sequence[Touch] = ()) -> Prediction:

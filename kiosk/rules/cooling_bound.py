@@ -8,12 +8,12 @@ taught (`belief`) or said of this heat.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.belief import Belief, Prediction, prior
+from kiosk.rules.belief import FilmSlope, Prediction
 from kiosk.rules.cooling_flow import Course, flow
 from kiosk.rules.cooling_mesh import Floats, Zone
 from kiosk.rules.cooling_posterior import Draws, Normal, Setting, Touch
@@ -31,6 +31,7 @@ from kiosk.rules.cooling_unknowns import (
     Spread,
     Way,
 )
+from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile
 
 # On every excess shown or judged: this grid and the reference's differ by up to 1 % of it.
@@ -72,26 +73,26 @@ class Bound:
         heat: Heat,
         stages: Sequence[Stage],
         room: Room,
-        beliefs: Mapping[Way, Belief],
+        known: Known,
     ) -> None:
         self.stages, self.room, self._heat = stages, room, heat
         self._mesh = mesh_for(profile, heat, stages)
         ways = {stage.way for stage in stages}
         if any(stage.wet_length_mm is not None for stage in stages):
             ways.add(Way.FREE_AIR)
-        held = {way: beliefs.get(way) or prior(way) for way in WAYS if way in ways}
+        found = [way for way in WAYS if way in ways]
         nominal, skin = np.zeros(UNKNOWNS), unknown_mean()
-        last = stages[-1].way
-        nominal[_HEAT] = held[last].heat
-        for way, belief in held.items():
-            nominal[_FILM + WAYS.index(way)] = belief.film
-            # What readings found of a film, they found on the real skin.
-            skin[_FILM + WAYS.index(way)] *= belief.var_film / FILM[way].learnt ** 2
-        self._moved = (_HEAT, _LENGTH, _BULK, *(_FILM + WAYS.index(way) for way in held), _AMBIENT)
+        nominal[: 1 + len(WAYS) + 1] = np.insert(known.mean, 1, 0.0)
         self._middle = nominal + skin
-        self._expected = Normal(self._middle[list(self._moved)], _covariance(profile, held, last))
+        for way in found:
+            # What readings found of a film, they found on the real skin.
+            nominal[_FILM + WAYS.index(way)] += math.log(SKIN) * (1 - known.film_var_share(way))
+        self._moved = (_HEAT, _LENGTH, _BULK, *(_FILM + WAYS.index(way) for way in found), _AMBIENT)
+        self._films = found
+        self._expected = Normal(self._middle[list(self._moved)], _covariance(profile, known, found))
         self._surface = Surface(self._middle, self._axes(), self._course, plain=len(stages) > _MANY_STAGES)
         self._nominal = nominal
+        self._rise_k = max(heat.temp_c - room.ambient_c, (heat.body_c or room.ambient_c) - room.ambient_c, 1.0)
 
     def _axes(self) -> list[Axis]:
         found = []
@@ -122,7 +123,7 @@ class Bound:
         used = sorted((touch for touch in touches if touch.at_s > 0), key=lambda touch: touch.order)[-_MOST_TOUCHES:]
         room = self.room
         setting = Setting(
-            self._moved, self._middle, room.ambient_c, room.limit_c, self._heat.temp_c - room.ambient_c, GUARD
+            self._moved, self._middle, room.ambient_c, room.limit_c, self._rise_k, GUARD
         )
         return Draws(self._surface, setting, self._expected, used, times_s)
 
@@ -147,16 +148,23 @@ class Bound:
         shown = draws.shown_c(zone, at_s)
         expected_c = float(draws.weight @ shown)
         spread_k = math.sqrt(float(draws.weight @ (shown - expected_c) ** 2))
-        _, slopes = draws.slopes(zone, at_s)
-        film = slopes[self._moved.index(_FILM + WAYS.index(self.stages[-1].way))]
+        usual_c, slopes = draws.slopes(zone, at_s)
+        by_film = {way: round(float(slopes[3 + at]), 2) for at, way in enumerate(self._films)}
         other = sum(slopes[at] ** 2 * self._expected.cov[at, at] for at in (1, 2, -1))
+        about = self._expected.mean
         return Prediction(
             ambient_c=self.room.ambient_c,
             expected_c=round(expected_c, 2),
             by_heat_k=round(float(slopes[0]), 2),
-            by_film_k=round(float(film), 2),
+            by_film_k=by_film[self.stages[-1].way],
             other_sd_k=round(math.sqrt(other), 2),
             spread_k=round(spread_k, 2),
+            usual_c=round(usual_c, 2),
+            about_heat=round(float(about[0]), 4),
+            films=tuple(
+                FilmSlope(way, None, by_film[way], round(float(about[3 + at]), 4))
+                for at, way in enumerate(self._films)
+            ),
         )
 
     def take_out_s(self, edge: Edge) -> float | None:
@@ -184,14 +192,15 @@ class Bound:
         return float(math.ceil(stage.start_s + high))
 
 
-def _covariance(profile: Profile, held: Mapping[Way, Belief], last: Way) -> Floats:
+def _covariance(profile: Profile, known: Known, ways: Sequence[Way]) -> Floats:
     """(moved, moved) of what was expected before any reading of this heat."""
-    var_heat = held[last].total()[0]
     bulk = BULK_ASSUMED if profile.assumed else BULK_ENTERED
-    films = [belief.total()[1] for belief in held.values()]
-    cov = np.diag([var_heat, HEATED_LENGTH_MM.whole**2, bulk.whole**2, *films, AMBIENT_K.whole**2])
-    at = 3 + list(held).index(last)
-    cov[0, at] = cov[at, 0] = held[last].total()[2]
+    taught = [0, *(1 + WAYS.index(way) for way in ways)]
+    fresh = [HEAT_LEVEL.fresh**2, *(FILM[way].fresh ** 2 for way in ways)]
+    inner = known.cov[np.ix_(taught, taught)] + np.diag(fresh)
+    cov = np.diag([0.0, HEATED_LENGTH_MM.whole**2, bulk.whole**2, *(0.0 for _ in ways), AMBIENT_K.whole**2])
+    at = [0, *range(3, 3 + len(ways))]
+    cov[np.ix_(at, at)] = inner
     return cov
 
 

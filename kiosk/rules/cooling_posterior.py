@@ -124,7 +124,7 @@ class Draws:
         following = np.minimum(last + 1, len(times) - 1)
         above, below = over[row, last], over[row, following]
         share = above / np.maximum(above - below, 1e-12)
-        safe_s = times[last] + share * (times[following] - times[last])
+        safe_s: Floats = times[last] + share * (times[following] - times[last])
         safe_s[last == len(times) - 1] = math.inf
         safe_s[~hot.any(axis=1)] = 0.0
         return safe_s

@@ -82,6 +82,10 @@ AMBIENT_K = Spread(0.0, 1.5, "the shop's set ambient against the air and water a
 # takes that back.
 SKIN = 0.95
 
+# Share of the learnt variance that all types of a shop have in common: one unit heats them, one air line and one
+# water cool them; the fit of a sleeve, the distance of a nozzle and the neighbours on a rack are a type's and place's.
+COMMON = 0.6
+
 # Share of readings that are wrong: probe held elsewhere, decimal slip, bright steel, another holder's number.
 WRONG = 0.05
 # Share of those that were taken at another zone of the same holder.
