@@ -275,7 +275,8 @@ def chances(each: int, seed: int = 20_24) -> Iterator[Ratio]:
                 hold, true = np.array([(h, t) for scene, h, t in of_all if scene.endswith(f"_{way}")]).T
                 case = f"{way}, {name}, {len(hold)} holders, spreads x {width:g}"
                 early = 100 * float((true > hold).mean())
-                yield Ratio(BENCH, f"{case}: too early", "promised at most", early, promised, _kept(early, promised), "%")
+                kept = _kept(early, promised)
+                yield Ratio(BENCH, f"{case}: too early", "promised at most", early, promised, kept, "%")
                 median = float(np.median(hold / np.maximum(true, 1.0)))
                 yield Ratio(BENCH, f"{case}: median hold", "true time", median, 1.0, 1.0 / median, "of it")
 

@@ -18,10 +18,11 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from kiosk.rules.belief import Prediction, Verdict
+from kiosk.rules.cooling_advice import Advice, advise
 from kiosk.rules.cooling_bound import GUARD, Bound
 from kiosk.rules.cooling_flow import Course
 from kiosk.rules.cooling_mesh import ZONES, Floats, Zone
-from kiosk.rules.cooling_posterior import Touch
+from kiosk.rules.cooling_posterior import Draws, Touch
 from kiosk.rules.cooling_stand import (
     CoolingError,
     Heat,
@@ -37,6 +38,7 @@ from kiosk.rules.lessons import Known, untaught
 from kiosk.rules.outline import Profile
 
 __all__ = [
+    "Advice",
     "Assessment",
     "CoolingError",
     "Heat",
@@ -46,6 +48,7 @@ __all__ = [
     "Touch",
     "Way",
     "Zone",
+    "advise_bound",
     "assess",
     "assess_bound",
     "bound_of",
@@ -166,23 +169,15 @@ def bound_of(
 
 def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     """`assess` of a hold that is solved already."""
-    stages, room = bound.stages, bound.room
+    room = bound.room
     limit_k = limit_over_ambient_k(room)
     nominal = bound.nominal()
-    times = _grid(nominal, limit_k, room.tolerance_um)
-    touch_s = _touch_safe_s(nominal, limit_k)
-    looked = _moments(stages, max(times[-1], _REACH * touch_s))
-    draws = bound.draw(looked, touches)
-    while draws.beyond > 1 - SURE and looked[-1] < _HORIZON_S:  # a holder on the warm side takes longer
-        looked = _moments(stages, 2.0 * looked[-1])
-        draws = bound.draw(looked, touches)
+    draws = _drawn(bound, nominal, touches)
     if draws.touched:
         nominal = bound.nominal(draws)
-        times = _grid(nominal, limit_k, room.tolerance_um)
-        touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
-    hold_s: float | None = None
-    if draws.beyond <= 1 - SURE:
-        hold_s = max(float(math.ceil(draws.quantile_s(SURE) + _ROUND_S)), touch_s)
+    times = _grid(nominal, limit_k, room.tolerance_um)
+    touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
+    hold_s = _hold_s(draws, touch_s)
     growth = nominal.growth_um(times)
     wrong = np.flatnonzero(np.abs(growth) > room.tolerance_um)
     ready_s = 0.0
@@ -190,14 +185,14 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
         ready_s = float(math.ceil(_cross(nominal.growth_um, times, wrong[-1], room.tolerance_um)))
     where = nominal.mesh.zone[nominal.skin(times).argmax(axis=0)]
     hottest_c = nominal.ambient_c + GUARD * nominal.hottest(times)
-    low_c, high_c, rise_k = (np.interp(times, looked, values) for values in draws.band(1 - BAND, BAND))
+    low_c, high_c, rise_k = (np.interp(times, draws.times_s, values) for values in draws.band(1 - BAND, BAND))
     return Assessment(
         ambient_c=room.ambient_c,
         limit_c=room.limit_c,
         touch_safe_s=touch_s,
         hold_s=hold_s,
         measure_ready_s=max(ready_s, touch_s),
-        take_out_s=bound.take_out_s(bound.edge(draws)) if stages[-1].way.wet else None,
+        take_out_s=bound.take_out_s(bound.edge(draws)) if bound.stages[-1].way.wet else None,
         t_s=_rounded(times, 2),
         hottest_c=_rounded(hottest_c, 2),
         low_c=_rounded(np.minimum(low_c, hottest_c), 2),
@@ -206,6 +201,34 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
         growth_um=_rounded(growth, 2),
         where=tuple(ZONES[index] for index in where),
     )
+
+
+def advise_bound(bound: Bound, now_s: float, touches: Sequence[Touch] = ()) -> Advice | None:
+    """The best next reading of a hold that is solved already, after `now_s`; None where none is worth it."""
+    draws = _drawn(bound, bound.nominal(), touches)
+    hold_s = _hold_s(draws, 0.0)
+    if hold_s is None or now_s < 0:
+        return None
+    return advise(draws, now_s, hold_s)
+
+
+def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
+    """Draws followed until few enough are still hot."""
+    room = bound.room
+    times = _grid(nominal, limit_over_ambient_k(room), room.tolerance_um)
+    until_s = max(float(times[-1]), _REACH * _touch_safe_s(nominal, limit_over_ambient_k(room)))
+    draws = bound.draw(_moments(bound.stages, until_s), touches)
+    while draws.beyond > 1 - SURE and until_s < _HORIZON_S:  # a holder on the warm side takes longer
+        until_s *= 2.0
+        draws = bound.draw(_moments(bound.stages, until_s), touches)
+    return draws
+
+
+def _hold_s(draws: Draws, least_s: float) -> float | None:
+    """The 99 % bound, rounded up to a second; None where it has no end."""
+    if draws.beyond > 1 - SURE:
+        return None
+    return max(float(math.ceil(draws.quantile_s(SURE) + _ROUND_S)), least_s)
 
 
 def predict(

@@ -145,7 +145,7 @@ class Bound:
 
     def prediction(self, draws: Draws, zone: Zone, at_s: float) -> Prediction:
         """What a reading should show, after what was read before it."""
-        shown = draws.shown_c(zone, at_s)
+        shown = draws.shown(zone, np.array([at_s]))[:, 0]
         expected_c = float(draws.weight @ shown)
         spread_k = math.sqrt(float(draws.weight @ (shown - expected_c) ** 2))
         usual_c, slopes = draws.slopes(zone, at_s)

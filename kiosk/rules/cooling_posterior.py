@@ -170,12 +170,11 @@ class Draws:
         result: Floats = weight / weight.sum()
         return result
 
-    def shown_c(self, zone: Zone, at_s: float) -> Floats:
-        """(draws,) what a zone shows at a moment, °C."""
+    def shown(self, zone: Zone, times_s: Floats) -> Floats:
+        """(draws, times) what a zone shows, °C."""
         unknowns = self._full(self.values)
-        here = self.surface.zone(zone, np.array([at_s]))[:, 0]
-        shown: Floats = np.exp(self.surface.terms(unknowns) @ here + self._scale(unknowns))
-        return shown + self.setting.ambient_c + unknowns[:, -1]
+        logs = self.surface.terms(unknowns) @ self.surface.zone(zone, times_s) + self._scale(unknowns)[:, None]
+        return np.asarray(np.exp(logs) + self.setting.ambient_c + unknowns[:, -1:], np.float64)
 
     def slopes(self, zone: Zone, at_s: float) -> tuple[float, Floats]:
         """What the expected holder shows at a zone, °C, and (n,) K for a unit of each drawn unknown."""
@@ -237,7 +236,9 @@ class _Seen:
     def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
         return np.asarray(np.exp(terms @ self._here + scale) + setting.ambient_c + warmer_k, np.float64)
 
-    def _parts(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> tuple[Floats, Floats]:
+    def _parts(
+        self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting
+    ) -> tuple[Floats, Floats | float]:
         """(draws,) densities of the value if the reading is right, and if it is wrong."""
 
         def density(coefficients: Floats) -> Floats:
@@ -247,12 +248,8 @@ class _Seen:
             result: Floats = np.exp(-0.5 * off * off) / (sd * math.sqrt(2 * math.pi))
             return result
 
-        excess_k = max(self.touch.value_c - setting.ambient_c, _LEAST_K)
-        anywhere = 1.0 / (excess_k * math.log(1.2 * setting.rise_k / _LEAST_K))
-        wrong = np.full(len(terms), (1 - WRONG_ZONE) * anywhere)
-        for there in self._there:
-            wrong += WRONG_ZONE / len(self._there) * density(there)
-        return density(self._here), wrong
+        others = [density(there) for there in self._there]
+        return density(self._here), wrong_density(self.touch.value_c, setting, others)
 
     def _sd(self, excess: Floats) -> Floats:
         base, share = self.touch.instrument.noise
@@ -267,6 +264,13 @@ class _Seen:
         """(draws,) the chance that it is right."""
         right, wrong = self._parts(terms, scale, warmer_k, setting)
         return np.asarray((1 - WRONG) * right / ((1 - WRONG) * right + WRONG * wrong), np.float64)
+
+
+def wrong_density(value_c: float, setting: Setting, elsewhere: Sequence[Floats]) -> Floats | float:
+    """Density of a value if the reading is wrong.  elsewhere: (draws,) what it would be at each other zone."""
+    excess_k = max(value_c - setting.ambient_c, _LEAST_K)
+    anywhere = (1 - WRONG_ZONE) / (excess_k * math.log(1.2 * max(setting.rise_k, 2 * _LEAST_K) / _LEAST_K))
+    return anywhere + WRONG_ZONE * sum(elsewhere) / max(len(elsewhere), 1)
 
 
 class _Proposal:
