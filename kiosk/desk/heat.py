@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from kiosk.desk.session import NotThere, Session
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import Heat, HeatCurve, HolderCard
+from kiosk.rules.cooling import Advice
 from kiosk.rules.hold import HoldFacts, Reading, Verdict, cool_all_over, pair, way_now
 from kiosk.rules.lines import (
     Built,
@@ -76,6 +77,13 @@ class HeatCounter:
         session = self._session
         facts = session.cards.hold_facts(key)
         return session.holds.curve(facts, session.now()) if facts else None
+
+    def advice(self, key: str) -> Advice | None:
+        """Where and when to probe a held holder next, its times watched ones; None where no reading is worth it."""
+        session = self._session
+        card = session.holder(key)
+        facts = session.cards.hold_facts(key) if card.hold else None
+        return session.holds.advice(facts, session.now()) if facts else None
 
     def _now(self) -> list[HolderCard]:
         """Cards of all that is hot or warm; only temperatures and times move while no line is written."""

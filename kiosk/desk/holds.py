@@ -16,14 +16,18 @@ from kiosk.ledger.derive import Row
 from kiosk.rules import hold
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
-from kiosk.rules.cooling import Assessment, Room, Way, Zone, assess_bound
+from kiosk.rules.cooling import Advice, Assessment, Room, Way, Zone, assess_bound
 from kiosk.rules.cooling_bound import Bound
 from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Verdict
+from kiosk.rules.hold_story import HoldStory, story
 from kiosk.rules.lessons import Heats, Known
 from kiosk.settings import HeatSettings
 
 # What arithmetic and data raise where the facts of a hold cannot be worked out (CoolingError and OutlineError too).
 NOT_COMPUTABLE = (ArithmeticError, ValueError, LookupError)
+
+
+_STALE_S = 120.0  # after which a moment that was advised is past
 
 
 class _Kept(NamedTuple):
@@ -32,6 +36,19 @@ class _Kept(NamedTuple):
     facts: HoldFacts
     bound: Bound | None
     found: Assessment | None
+
+
+class _Advised(NamedTuple):
+    """Advice for facts; stale once its moment is past by `_STALE_S`."""
+
+    facts: HoldFacts
+    made_s: float
+    advice: Advice | None
+
+    @property
+    def good_s(self) -> float:
+        """Until when it may be shown."""
+        return (self.advice.at_s if self.advice and self.advice.at_s > self.made_s else self.made_s) + _STALE_S
 
 
 class Holds:
@@ -45,6 +62,7 @@ class Holds:
         self.rules = HoldRules(room, settings.temp_c, settings.heating_s)
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
+        self._advised: dict[str, _Advised] = {}
         self._read_to = 0
         self._standings: dict[str, Standing] = {}
         self._heats = Heats()
@@ -86,6 +104,21 @@ class Holds:
         rules = self.rules_of(facts)
         found = assess_bound(hold.solved(facts, rules, self._known(facts)))
         return hold.curve(facts, rules, found, until_s, whole=True)
+
+    def advice(self, facts: HoldFacts, moment: Moment) -> Advice | None:
+        """The best next reading, its times watched ones; None where none is worth it or it cannot be computed."""
+        kept, now_s = self._found(facts), moment.watched_s
+        if kept.bound is None or kept.found is None or not facts.watched:
+            return None
+        made = self._advised.get(facts.holder.key)
+        if made is None or made.facts != facts or now_s > made.good_s:
+            made = _Advised(facts, now_s, hold.advice(facts, self.rules_of(facts), kept.bound, now_s))
+            self._advised[facts.holder.key] = made
+        return made.advice
+
+    def story(self, facts: HoldFacts, ended_s: float | None, moment: Moment) -> HoldStory:
+        """What was expected of a heating, what its readings did, and what they saved.  Raises as computing does."""
+        return story(facts, self.rules_of(facts), self._known(facts), ended_s, moment.watched_s)
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:
         """None where the hold cannot be computed: then readings all over are the only proof."""

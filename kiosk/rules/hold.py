@@ -17,6 +17,7 @@ from kiosk.rules.belief import Instrument, Lesson, Prediction, Standing, is_such
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HeatCurve, HoldView
 from kiosk.rules.cooling import (
+    Advice,
     Assessment,
     Heat,
     Room,
@@ -24,6 +25,7 @@ from kiosk.rules.cooling import (
     Touch,
     Way,
     Zone,
+    advise_bound,
     assess_bound,
     bound_of,
     default_heated_mm,
@@ -189,6 +191,17 @@ def touches(facts: HoldFacts, rules: HoldRules) -> tuple[Touch, ...]:
         Touch(reading.at_s - start_s, Zone(reading.where), Instrument(reading.instrument), reading.value_c)
         for reading in counted
         if reading.at_s > start_s
+    )
+
+
+def advice(facts: HoldFacts, rules: HoldRules, bound: Bound, now_s: float) -> Advice | None:
+    """The best next reading at or after watched time `now_s`, its times watched ones; None where none is worth it."""
+    start_s = cooling_from_s(facts, rules)
+    found = advise_bound(bound, max(now_s - start_s, 0.0), touches(facts, rules))
+    if found is None or facts.reading_only:
+        return None
+    return replace(
+        found, at_s=found.at_s + start_s, free_s=found.free_s + start_s, else_s=found.else_s + start_s
     )
 
 
