@@ -65,6 +65,7 @@ _ROUND_S = 0.5  # a step of the reference solution
 _PER_PIECE = 24
 _REACH = 2.5  # draws are followed to so many times the nominal time, further where that is not enough
 _HORIZON_S = 60_000.0
+_LEAST_EFFECTIVE = 40.0  # draws of equal weight a bound may rest on
 
 
 class Now(NamedTuple):
@@ -178,6 +179,9 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     times = _grid(nominal, limit_k, room.tolerance_um)
     touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
     hold_s = _hold_s(draws, touch_s)
+    if draws.touched and draws.effective < _LEAST_EFFECTIVE:  # readings that fit nothing drawn shorten nothing
+        unread_s = _hold_s(_drawn(bound, bound.nominal(), ()), touch_s)
+        hold_s = None if hold_s is None or unread_s is None else max(hold_s, unread_s)
     growth = nominal.growth_um(times)
     wrong = np.flatnonzero(np.abs(growth) > room.tolerance_um)
     ready_s = 0.0

@@ -16,7 +16,7 @@ import numpy as np
 from kiosk.rules.belief import FilmSlope, Prediction
 from kiosk.rules.cooling_flow import Course, flow
 from kiosk.rules.cooling_mesh import Floats, Zone
-from kiosk.rules.cooling_posterior import Draws, Normal, Setting, Touch
+from kiosk.rules.cooling_posterior import Draws, Normal, Setting, Touch, told_apart
 from kiosk.rules.cooling_stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, mesh_for
 from kiosk.rules.cooling_surface import Axis, Surface
 from kiosk.rules.cooling_unknowns import (
@@ -38,7 +38,7 @@ from kiosk.rules.outline import Profile
 GUARD = 1.01
 _HEAT, _LENGTH, _FILM, _BULK, _AMBIENT = 0, 1, 2, 2 + len(WAYS), 3 + len(WAYS)
 UNKNOWNS = 4 + len(WAYS)
-_MOST_TOUCHES = 12  # the latest; more say no more about a handful of unknowns
+_MOST_TOUCHES = 8  # the latest; more say no more about a handful of unknowns
 _MANY_STAGES = 4  # beyond, a solution is dear
 _AFTERWARDS_S = np.concatenate([np.zeros(1), np.geomspace(0.5, 3600.0, 40)])
 
@@ -120,7 +120,7 @@ class Bound:
 
     def draw(self, times_s: Floats, touches: Sequence[Touch] = ()) -> Draws:
         """The holders it may be, followed at `times_s`, ascending.  touches: read of this heat and not doubted."""
-        used = sorted((touch for touch in touches if touch.at_s > 0), key=lambda touch: touch.order)[-_MOST_TOUCHES:]
+        used = told_apart(touches)[-_MOST_TOUCHES:]
         room = self.room
         setting = Setting(
             self._moved, self._middle, room.ambient_c, room.limit_c, self._rise_k, GUARD

@@ -26,7 +26,9 @@ _NEAR = 512  # about what the readings say
 _WARM = 640  # about the warm side
 _WARM_SD = 2.2  # how far out that is
 _WIDER = 1.25  # proposals are so much wider than what they are about: light tails lose weight
-_STEPS = 5
+_STEPS = 6
+_FOLLOWED = 0.3
+_APART_S = 60.0
 _BAND = 400  # draws of equal weight a shown band is taken from
 _LEAST_K = 2.0  # a wrong reading is as likely in each doubling of excess from here up
 
@@ -43,6 +45,25 @@ class Touch(NamedTuple):
     def order(self) -> tuple[float, str, str, float]:
         """Readings of the same moment have an order too, whichever was entered first."""
         return self.at_s, self.zone.value, self.instrument.value, self.value_c
+
+
+def told_apart(touches: Sequence[Touch]) -> list[Touch]:
+    """Readings that say something each, in order of time.
+
+    A probe left where it is reads the same error again: of what one instrument shows at one spot within a minute the
+    hottest counts, once.  What was read before it began to cool says nothing about how it does.
+    """
+    ordered = sorted((touch for touch in touches if touch.at_s > 0), key=lambda touch: touch.order, reverse=True)
+    kept: list[Touch] = []
+    latest: dict[tuple[Zone, Instrument], tuple[float, int]] = {}
+    for touch in ordered:
+        end_s, at = latest.get((touch.zone, touch.instrument), (math.inf, -1))
+        if at >= 0 and end_s - touch.at_s < _APART_S:
+            kept[at] = max(kept[at], touch, key=lambda one: one.value_c)
+            continue
+        latest[touch.zone, touch.instrument] = (touch.at_s, len(kept))
+        kept.append(touch)
+    return sorted(kept, key=lambda touch: touch.order)
 
 
 class Normal(NamedTuple):
@@ -152,7 +173,8 @@ class Draws:
             for seen in self._seen:
                 shown = seen.shown_c(terms, scale, unknowns[:, -1], self.setting)
                 slope = (shown[1:] - shown[0]) / (0.1 * sd)
-                trust = float(seen.trust(terms, scale, unknowns[:, -1], self.setting)[0])
+                # A reading far off is followed halfway: whether it is believed is for the weights to say.
+                trust = max(float(seen.trust(terms, scale, unknowns[:, -1], self.setting)[0]), _FOLLOWED)
                 sure = trust / seen.noise_k(float(shown[0]) - self.setting.ambient_c) ** 2
                 precision += sure * np.outer(slope, slope)
                 pull += sure * slope * (seen.touch.value_c - shown[0])
@@ -207,6 +229,11 @@ class Draws:
         lower, upper = np.quantile(hottest_c, [low, high], axis=0)
         rises: Floats = np.quantile(later_c - hottest_c, high, axis=0)
         return lower, upper, rises
+
+    @property
+    def effective(self) -> float:
+        """How many draws of equal weight these are worth."""
+        return float(1.0 / (self.weight**2).sum())
 
     @property
     def beyond(self) -> float:
