@@ -27,6 +27,7 @@ from kiosk.rules.say import Say, say
 
 WHERE = ("nose", "flange", "shank")
 INSTRUMENTS = ("probe", "infrared")
+_RISES_K = 0.5  # less is not worth a word
 
 # After one of these a reading says nothing any more about how warm a holder is all over.
 _BEGINS_ANEW = (Heated, HoldEnded, Restored, Moved, Built, TornDown, HolderRegistered)
@@ -207,7 +208,7 @@ class HeatCounter:
             elif judged.hottest_at.value != where:
                 word = "elsewhere"
             else:
-                word = "resoak"
+                word = "resoak" if judged.rises_k >= _RISES_K else "close"
         return self._taken(key, line.verdict, ends, word, value_c, line.expected_c, judged, again_s)
 
     def _taken(
@@ -231,6 +232,7 @@ class HeatCounter:
             where=f"term.{judged.hottest_at.value}" if judged else None,
             rises_k=judged.rises_k if judged else None,
             again_s=again_s,
+            remaining_s=card.hold.remaining_s if card.hold else None,
         )
         return ReadingTaken(card, verdict, ended, words)
 

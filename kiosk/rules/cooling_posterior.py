@@ -29,17 +29,19 @@ _WIDER = 1.25  # proposals are so much wider than what they are about: light tai
 _STEPS = 6
 _FOLLOWED = 0.3
 _APART_S = 60.0
+_LEAST_WRONG = 1e-9  # where nothing else is left to explain a reading
 _BAND = 400  # draws of equal weight a shown band is taken from
 _LEAST_K = 2.0  # a wrong reading is as likely in each doubling of excess from here up
 
 
 class Touch(NamedTuple):
-    """A thermometer's word about this heat.  at_s: since heating."""
+    """A thermometer's word about this heat.  at_s: since heating.  sure: taken as surely right, noise apart."""
 
     at_s: float
     zone: Zone
     instrument: Instrument
     value_c: float
+    sure: bool = False
 
     @property
     def order(self) -> tuple[float, str, str, float]:
@@ -252,7 +254,7 @@ class _Seen:
     """One reading and what the surface says it may show: at its zone, or at each zone it may have been taken for."""
 
     def __init__(self, surface: Surface, touch: Touch) -> None:
-        self.touch = touch
+        self.touch, self._wrong = touch, _LEAST_WRONG if touch.sure else WRONG
         moment = np.array([touch.at_s])
         self._here = surface.zone(touch.zone, moment)[:, 0]
         self._there = [surface.zone(zone, moment)[:, 0] for zone in surface.zones if zone is not touch.zone]
@@ -284,13 +286,14 @@ class _Seen:
 
     def ln(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
         right, wrong = self._parts(terms, scale, warmer_k, setting)
-        result: Floats = np.log((1 - WRONG) * right + WRONG * wrong)
+        result: Floats = np.log((1 - self._wrong) * right + self._wrong * wrong)
         return result
 
     def trust(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
         """(draws,) the chance that it is right."""
         right, wrong = self._parts(terms, scale, warmer_k, setting)
-        return np.asarray((1 - WRONG) * right / ((1 - WRONG) * right + WRONG * wrong), np.float64)
+        right = (1 - self._wrong) * right
+        return np.asarray(right / (right + self._wrong * wrong), np.float64)
 
 
 def wrong_density(value_c: float, setting: Setting, elsewhere: Sequence[Floats]) -> Floats | float:

@@ -278,8 +278,8 @@ def verdict(
 ) -> Verdict:
     """What a reading means before it is written down.
 
-    It ends a hold only if, counted with all that is known, it leaves a chance of at most 1 % that anything
-    touchable is above the limit now or later.  Raises CoolingError.
+    It ends a hold only if, taken as right within its instrument's noise and counted with all that is known, it leaves
+    a chance of at most 1 % that anything touchable is above the limit now or later.  Raises CoolingError.
     """
     since_s = max(reading.at_s - cooling_from_s(facts, rules), 0.0)
     zone, instrument = Zone(reading.where), Instrument(reading.instrument)
@@ -294,8 +294,8 @@ def verdict(
     known = word is Word.AGREES or is_such_a_heating(lesson)
     ends = known and instrument is Instrument.PROBE and reading_ends_hold(found, since_s, zone, reading.value_c, word)
     if ends:
-        counted = replace(facts, readings=(*facts.readings, replace(reading, verdict=word.value)))
-        after = assess_bound(bound, touches(counted, rules))
+        shown = Touch(since_s, zone, instrument, reading.value_c, sure=True)
+        after = assess_bound(bound, (*touches(facts, rules), shown))
         ends = after.hold_s is not None and after.hold_s <= since_s
     return Verdict(word, ends, not known, seen, found.now(since_s).where.read_at, found.rises_k(since_s))
 
