@@ -123,7 +123,7 @@ def touch_of(
         excess = shows(others[int(rng.integers(len(others)))], zone, at_s * float(rng.uniform(0.5, 1.5)))
     value_c = course.ambient_c + excess + instrument.noise_k(excess) * float(rng.standard_normal())
     if kind == 1:
-        value_c = value_c / 10.0 if rng.random() < 0.5 else value_c + float(rng.choice([-10.0, 10.0, -100.0]))
+        value_c /= 10.0
     return Touch(at_s, zone, instrument, round(value_c, 1)), wrong
 
 

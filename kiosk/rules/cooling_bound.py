@@ -39,7 +39,6 @@ GUARD = 1.01
 _HEAT, _LENGTH, _FILM, _BULK, _AMBIENT = 0, 1, 2, 2 + len(WAYS), 3 + len(WAYS)
 UNKNOWNS = 4 + len(WAYS)
 _MOST_TOUCHES = 8  # the latest; more say no more about a handful of unknowns
-_MANY_STAGES = 4  # beyond, a solution is dear
 _AFTERWARDS_S = np.concatenate([np.zeros(1), np.geomspace(0.5, 3600.0, 40)])
 
 
@@ -90,7 +89,7 @@ class Bound:
         self._moved = (_HEAT, _LENGTH, _BULK, *(_FILM + WAYS.index(way) for way in found), _AMBIENT)
         self._films = found
         self._expected = Normal(self._middle[list(self._moved)], _covariance(profile, known, found))
-        self._surface = Surface(self._middle, self._axes(), self._course, plain=len(stages) > _MANY_STAGES)
+        self._surface = Surface(self._middle, self._axes(), self._course)
         self._nominal = nominal
         self._rise_k = max(heat.temp_c - room.ambient_c, (heat.body_c or room.ambient_c) - room.ambient_c, 1.0)
 
@@ -100,7 +99,8 @@ class Bound:
         for at, index in enumerate(self._moved[:-1]):
             is_film = _FILM <= index < _BULK
             power = 1 if is_film else -1 if index == _BULK else 0
-            found.append(Axis(index, float(self._middle[index]), float(sds[at]), power, -1 if is_film else 1))
+            warm = -1 if is_film else 1
+            found.append(Axis(index, float(self._middle[index]), float(sds[at]), power, warm, index != _HEAT))
         return found
 
     @property

@@ -28,7 +28,7 @@ class Axis(NamedTuple):
     """One unknown of the surface: its place in the unknowns, its middle and how far it may reach.
 
     power: 0 the unknown is taken as it is; 1 or -1 it is a logarithm of a factor that acts as such, or inversely.
-    warm: sign of the side on which holders are warmer.
+    warm: sign of the side on which holders are warmer.  crossed: what it does depends on the others.
     """
 
     at: int
@@ -36,18 +36,17 @@ class Axis(NamedTuple):
     sd: float
     power: int
     warm: int
+    crossed: bool = True
 
 
 class Surface:
     """Solved holders about a middle one, and what lies between them."""
 
-    def __init__(self, middle: Floats, axes: Sequence[Axis], solve: Callable[[Floats], Course], plain: bool) -> None:
-        """middle: (unknowns,).  solve: the course of one holder.  plain: leave out what heat level and length do
-        together with another unknown, where a solution is dear."""
+    def __init__(self, middle: Floats, axes: Sequence[Axis], solve: Callable[[Floats], Course]) -> None:
+        """middle: (unknowns,).  solve: the course of one holder."""
         self._axes = tuple(axes)
-        self._pairs = [
-            (one, two) for one, two in combinations(range(len(axes)), 2) if not (plain and one < 2)
-        ]
+        # Heat is a factor on every excess, radiation apart: its logarithm only adds.
+        self._pairs = [pair for pair in combinations(range(len(axes)), 2) if axes[pair[0]].crossed]
         points = []
         for steps in self._design():
             unknown = middle.copy()
