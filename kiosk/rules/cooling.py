@@ -230,9 +230,10 @@ def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
 
 def _hold_s(draws: Draws, least_s: float) -> float | None:
     """The 99 % bound, rounded up to a second; None where it has no end."""
-    if draws.beyond > 1 - SURE:
+    kept_s = draws.quantile_s(SURE)
+    if draws.beyond > 1 - SURE or not math.isfinite(kept_s):
         return None
-    return max(float(math.ceil(draws.quantile_s(SURE) + _ROUND_S)), least_s)
+    return max(float(math.ceil(kept_s + _ROUND_S)), least_s)
 
 
 def predict(

@@ -94,5 +94,5 @@ def _free_s(
     wrong = wrong_density(value_c, draws.setting, others)
     weight = draws.weight * ((1 - WRONG) * density(where) + WRONG * wrong)
     beyond = 1.0 - np.cumsum(weight[order]) / weight.sum()
-    at = min(int(np.argmax(beyond <= 1.0 - SURE)) + 1, len(order) - 1)
-    return max(float(draws.safe_s[order[at]]), at_s)
+    free_s = float(draws.safe_s[order[int(np.argmax(beyond <= 1.0 - SURE))]])
+    return max(min(free_s, float(draws.times_s[-1])), at_s)

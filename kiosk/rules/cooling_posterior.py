@@ -246,8 +246,7 @@ class Draws:
         """After it the chance that any touchable point is above the limit, then or later, is at most 1 - share."""
         order = np.argsort(self.safe_s, kind="stable")
         beyond = 1.0 - np.cumsum(self.weight[order])
-        at = int(np.argmax(beyond <= 1.0 - share))
-        return float(self.safe_s[order][min(at + 1, len(order) - 1)])
+        return float(self.safe_s[order][int(np.argmax(beyond <= 1.0 - share))])
 
 
 class _Seen:
