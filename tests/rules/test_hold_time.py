@@ -45,7 +45,8 @@ begins = st.one_of(st.floats(3600.0, 86400.0), st.floats(86400.0, 3e6), st.float
 
 def facts_at(start_s: float, *stays: tuple[str | None, float, str | None]) -> HoldFacts:
     """A heating at watched time `start_s`; stays as (place, seconds after it, way)."""
-    stood = tuple(Stay(place, start_s + after_s, way, 40.0 if way == "sleeve" else None) for place, after_s, way in stays)
+    wet_mm = {"sleeve": 40.0}
+    stood = tuple(Stay(place, start_s + after_s, way, wet_mm.get(way or "")) for place, after_s, way in stays)
     station = Stay("station", start_s)
     return HoldFacts(HOLDER, BUILT, start_s, 1.79e9, None, None, (station, *stood), heating=7)
 
