@@ -276,7 +276,9 @@ class RecordsCounter:
                 values["action"] = f"term.action.{action}"
             case L.CodeBound(subject=subject, what=what):
                 values["name"] = named.get(subject, subject) if what == "holder" else self._name_of(subject)
-            case L.OperatorAdded(name=called) | L.SettingChanged(name=called):
+            case L.SettingChanged(name=called, reason=reason):
+                values |= {"name": called, "reason": "term.changed_outside" if reason == L.OUTSIDE else reason}
+            case L.OperatorAdded(name=called):
                 values["name"] = called
             case L.OperatorRetired(operator=key) | L.SignedIn(operator=key) | L.SignedOut(operator=key):
                 values["name"] = people.get(key, key)

@@ -240,7 +240,7 @@ def test_one_heating_scanned_twice_counts_once_and_is_hot_from_the_later(shop: S
         assert put(shop, STATION) == ["heated"]
         assert card(shop).heat_cycles == cycles
         assert left_s(shop) == pytest.approx(once_s, abs=2.0)
-    shop.clock.forward(60.0)
+    shop.clock.forward(24.0)
     put(shop, STATION)
     assert card(shop).heat_cycles == cycles + 1, "no chain of scans makes one heating of an hour"
 
@@ -424,6 +424,26 @@ def test_a_holder_of_unknown_heat_heated_once_more_is_warm_all_over(shop: Shop) 
     shop.desk.session.write(L.Restored("b", (), ("T001",)))
     heat(shop)
     assert left_s(shop) > 1.5 * cold_s
+
+
+def test_a_twin_of_a_hot_holder_registered_as_cold_is_warned_about(shop: Shop) -> None:
+    from dataclasses import replace
+
+    like = replace(card(shop).holder, key="NEW")
+    other = replace(like, key="OTHER", bore_mm=like.bore_mm + 2.0)
+    assert shop.desk.shop.alike_and_hot(like) is None
+    heat(shop)
+    found = shop.desk.shop.alike_and_hot(like)
+    assert found is not None and found.holder.key == "T001"
+    assert shop.desk.shop.alike_and_hot(other) is None and shop.desk.shop.alike_and_hot(card(shop).holder) is None
+    put(shop, RACK)
+    shop.clock.forward(0.5 * HOUR_S)
+    if card(shop).hold is not None:
+        read_all_over(shop)
+    assert shop.desk.shop.alike_and_hot(like) is not None, "it was hot within the hour"
+    shop.clock.forward(7 * HOUR_S)
+    read_all_over(shop) if card(shop).hold is not None else None
+    assert shop.desk.shop.alike_and_hot(like) is None
 
 
 # readings
