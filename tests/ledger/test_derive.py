@@ -291,3 +291,12 @@ def test_a_retired_holder_never_comes_back_cool(told: Told) -> None:
     told.say(L.HolderRetired("T1", "lent"))
     told.say(L.HolderRegistered(Holder("T1", "Shrink 12", HSK63, Clamping.SHRINK_FIT, 12.0), stood_cold=True))
     assert told.row("holder", "T1")["heat"] == Heat.UNKNOWN.value
+
+
+def test_only_a_holder_that_was_never_heated_is_entered_with_its_cutter(told: Told) -> None:
+    known(told)
+    holder = Holder("T2", "Shrink 12", HSK63, Clamping.SHRINK_FIT, 12.0)
+    told.say(L.HolderRegistered(holder, stood_cold=True), L.Heated("T2", "P3"), L.HoldEnded("T2", "reading"))
+    told.say(L.Built("A2", "x", "T2", "C1"), L.TornDown("T2", "A2"), L.HoldEnded("T2", "reading"))
+    told.say(L.Built("A3", "x", "T2", "C1"))
+    assert told.row("holder", "T2")["heat"] == Heat.UNKNOWN.value
