@@ -16,8 +16,9 @@ from scipy.sparse import csr_array
 
 from kiosk.bench.ratio import Ratio
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
+from kiosk.rules.change_plan import Aim, ChangePlan
 from kiosk.rules.magazine import Kind, Loaded, Magazine, NoRoom, Proposal, clashes, obstacles, propose
-from kiosk.rules.magazine_plan import Aim, ChangePlan, plan
+from kiosk.rules.magazine_plan import plan
 
 BENCH = "magazine"
 _NARROW_MM = (6.0, 8.0, 10.0, 12.0, 16.0, 20.0, 25.0, 32.0, 50.0, 63.0)

@@ -22,9 +22,9 @@ from kiosk.labels.content import holder_label
 from kiosk.rules import codes
 from kiosk.rules.assembly import Clamping, Material, Measured
 from kiosk.rules.cards import OperatorCard
+from kiosk.rules.change_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
 from kiosk.rules.compare import Compared, Comparison, Listed, Verdict
 from kiosk.rules.fits import FitRules, Question, fit
-from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
 from kiosk.rules.setup_sheet import Met, Need, PickRound, Supply

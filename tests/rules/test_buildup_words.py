@@ -8,7 +8,7 @@ from enum import Enum
 import pytest
 
 from kiosk import words
-from kiosk.rules import compare, fits, magazine, magazine_plan, offsets, setup_sheet
+from kiosk.rules import change_plan, compare, fits, magazine, offsets, setup_sheet
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material
 from kiosk.rules.shrink import ShrinkRules
 from kiosk.rules.stock import BookEntry
@@ -20,8 +20,8 @@ IDS: tuple[tuple[str, type[Enum]], ...] = (
     ("remedy.magazine.", magazine.Reason),
     ("magazine_note.", magazine.Note),
     ("term.speed_of_", fits.Source),
-    ("plan.", magazine_plan.Doing),
-    ("plan.aim_", magazine_plan.Aim),
+    ("plan.", change_plan.Doing),
+    ("plan.aim_", change_plan.Aim),
     ("setup.", setup_sheet.Picked),
     ("compare.", compare.Verdict),
 )
