@@ -178,6 +178,12 @@ def usual_insert_mm(holder: Holder, cutter: Cutter) -> float | None:
     return min(holder.insert_max_mm, cutter.oal_mm - (cutter.lu_mm or 0.0))
 
 
+def heats_left(holder: Holder, used: int, rules: FitRules) -> int:
+    """How often a shrink fit may still be heated; 0 or less: no more."""
+    limit = holder.heat_limit if holder.heat_limit is not None else rules.shrink.heat_limit
+    return limit - used
+
+
 def fit(question: Question, rules: FitRules, machines: Sequence[Machine] = ()) -> Fit:
     """Everything to know before building: what fits, what does not and why, and the lowest speed limit."""
     found = _Found()
@@ -307,10 +313,9 @@ def _shrink_fit(question: Question, rules: FitRules, found: _Found) -> Shrink | 
     holder, cutter = question.holder, question.cutter
     if cutter.flat:
         found.findings.append(Finding(Reason.FLAT_IN_SHRINK, rules.flat_blocks_shrink))
-    limit = holder.heat_limit if holder.heat_limit is not None else rules.shrink.heat_limit
-    left = limit - question.heats_used
+    left = heats_left(holder, question.heats_used, rules)
     if left <= 0:
-        found.block(Reason.HEATS_USED_UP, used=question.heats_used, limit=limit)
+        found.block(Reason.HEATS_USED_UP, used=question.heats_used, limit=left + question.heats_used)
     elif left <= rules.shrink.heats_warn_left:
         found.warn(Reason.HEATS_FEW_LEFT, used=question.heats_used, left=left)
     if not _near_size(question, found):

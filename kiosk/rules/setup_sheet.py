@@ -1,27 +1,26 @@
 """What a job needs against what the shop has: in the machine, in which drawer, hot until when, or to be built.
 
 One assembly is promised once; what is hot, worn or broken is never counted as ready; and what cannot be had is
-said, not left out.  All needs are matched at once (an assignment problem), so that a loose wish does not take
-what a strict one can only have; where things stand comes from the book.
+said, not left out.  The whole sheet is matched at once, with what is there and what can be built, so that a loose wish
+does not take what a strict one can only have, whichever line stands first; where things stand comes from the book.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum, IntEnum
 from math import inf
-
-import numpy as np
-from scipy.optimize import linear_sum_assignment
+from typing import TypeVar
 
 from kiosk.rules.assembly import Assembly, Condition, Cutter
 from kiosk.rules.compare import plain
-from kiosk.rules.fits import Fit, FitRules, Question, fit, usual_insert_mm
+from kiosk.rules.fits import Fit, FitRules, Question, fit, heats_left, usual_insert_mm
 from kiosk.rules.loads import rated_rpm
 from kiosk.rules.magazine import Machine
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
+from kiosk.rules.sheet_choice import Way, choose
 from kiosk.rules.stock import BookEntry, in_reading_order
 
 SAME_SIZE_MM = 0.05  # a wished diameter is nominal, a cutter's may be as ground
@@ -141,100 +140,159 @@ def _supply_of(need: Need, entry: BookEntry) -> Supply | None:
 
 
 def match(needs: Sequence[Need], stock: Stock, rules: FitRules) -> tuple[Met, ...]:
-    """Every piece of every need with the easiest way to meet it, in the order of the sheet.
+    """Every piece of every need with the way to meet it, in the order of the sheet, of each need the easiest first.
 
-    As many as can be are met by what is there, and in sum in the easiest ways; among equals the one that is
-    safe sooner, then by place.
+    Most lines are met whole, then most pieces, in sum in the easiest ways; among equals those that are safe sooner,
+    those built with fewer warnings, then by place.  The order of lines and of stock changes nothing.
     """
-    pieces = [(need, piece) for need in needs for piece in range(1, need.quantity + 1)]
-    entries = sorted(stock.entries, key=_ease)
-    ways = [[_supply_of(need, entry) for entry in entries] for need, _ in pieces]
-    # the small share keeps to the order of the entries among equals
-    share = 1 / (len(entries) + 1) / (len(pieces) + 1)
-    cost = [[inf if supply is None else supply + column * share for column, supply in enumerate(row)] for row in ways]
-    answer: list[Met | None] = []
-    for (need, piece), row, column in zip(pieces, ways, _assigned(cost, len(entries)), strict=True):
-        supply = None if column is None else row[column]
-        met = None if column is None or supply is None else Met(need, piece, supply, entries[column])
-        answer.append(met)
-    waiting = [at for at, met in enumerate(answer) if met is None]
-    for at, met in zip(waiting, _to_build([pieces[at] for at in waiting], stock, rules), strict=True):
-        answer[at] = met
-    return _in_order(needs, [met for met in answer if met is not None])
+    order = sorted(range(len(needs)), key=lambda at: _content(needs[at]))
+    shop = _Shop(needs, stock, rules)
+    ways: list[Way] = []
+    means: list[_Means] = []
+    for line, at in enumerate(order):
+        for mean in shop.means(needs[at]):
+            ways.append(mean.way(line))
+            means.append(mean)
+    counts = choose(ways, [max(needs[at].quantity, 0) for at in order], shop.counts, Supply.MISSING)
+    found: dict[int, list[Met]] = {at: [] for at in order}
+    chosen = [(way, mean) for way, mean, count in zip(ways, means, counts, strict=True) for _ in range(count)]
+    chosen.sort(key=lambda pair: (pair[0].trouble, pair[0].wait_s, pair[0].warnings, pair[0].rank))
+    for way, mean in chosen:
+        at = order[way.line]
+        found[at].append(shop.take(mean, needs[at]))
+    answer: list[Met] = []
+    for at, need in enumerate(needs):
+        missing = [Met(need, 0, Supply.MISSING)] * (need.quantity - len(found[at]))
+        answer += [replace(met, piece=piece) for piece, met in enumerate([*found[at], *missing], 1)]
+    return tuple(answer)
 
 
-def _in_order(needs: Sequence[Need], found: Sequence[Met]) -> tuple[Met, ...]:
-    """The pieces of each need with the easiest first, numbered so."""
-    ordered: list[Met] = []
-    start = 0
-    for need in needs:
-        pieces = sorted(found[start : start + need.quantity], key=lambda met: met.supply)
-        ordered += [replace(met, piece=piece) for piece, met in enumerate(pieces, 1)]
-        start += need.quantity
-    return tuple(ordered)
+def _content(need: Need) -> tuple[object, ...]:
+    """A sort key by what is asked, so that the place on the sheet matters only between equals."""
+    data = (need.dc_mm, need.re_mm, need.lu_mm, need.zefp, need.rpm)
+    sizes = [-inf if value is None else value for value in data]
+    return plain(need.name), need.name, need.machine, *sizes, need.quantity, need.line
 
 
-def _ease(entry: BookEntry) -> tuple[float, object]:
-    wait_s = 0.0 if not entry.hot else entry.safe_in_s if entry.safe_in_s is not None else inf
-    return wait_s, in_reading_order(entry.place or "")
+def _wait_s(entry: BookEntry) -> float:
+    return 0.0 if not entry.hot else entry.safe_in_s if entry.safe_in_s is not None else inf
 
 
-def _assigned(cost: Sequence[Sequence[float]], columns: int) -> list[int | None]:
-    """A column for each row, none twice: as many rows as can be, then least in sum.  inf: cannot be."""
-    if not cost:
-        return []
-    rows = len(cost)
-    wide = np.array(cost, dtype=np.float64).reshape(rows, columns)
-    possible = np.isfinite(wide)
-    without = (float(wide[possible].max(initial=0.0)) + 1.0) * (rows + 1)
-    # one column of its own for each row: going without, dearer than any way of having it
-    whole = np.full((rows, columns + rows), 2 * without * (rows + 1))
-    whole[:, :columns][possible] = wide[possible]
-    whole[np.arange(rows), columns + np.arange(rows)] = without
-    _, chosen = linear_sum_assignment(whole)
-    return [at if at < columns else None for at in chosen.tolist()]
+def _ease(entry: BookEntry) -> tuple[object, ...]:
+    return _wait_s(entry), in_reading_order(entry.place or ""), entry.code, entry.holder.key
 
 
-def _to_build(pieces: Sequence[tuple[Need, int]], stock: Stock, rules: FitRules) -> list[Met]:
-    """For pieces nothing is built for: a spare cutter each, and a free holder that takes it."""
-    free = [
-        entry
-        for entry in stock.entries
-        if entry.assembly is None and not entry.hot and entry.machine is None and entry.kind not in (None, Kind.OUT)
-    ]
-    machines = {machine.name: machine for machine in stock.machines}
-    fits = {
-        (need, cutter.key): [_built(entry, cutter, need, rules, machines) for entry in free]
-        for need in dict.fromkeys(need for need, _ in pieces)
-        for cutter in stock.cutters
-        if _suits(need, cutter, (cutter.name, cutter.key), _speed_of(cutter))
-    }
-    # a cutter that many holders take leaves the next piece more to choose from
-    scarce = {key: sum(map(_good, answers)) for key, answers in fits.items()}
-    cost = [
-        [
-            inf if (need, cutter.key) not in fits else 0.0 if scarce[need, cutter.key] else 1.0
-            for cutter in stock.cutters
-        ]
-        for need, _ in pieces
-    ]
-    cutters = [None if at is None else stock.cutters[at] for at in _assigned(cost, len(stock.cutters))]
-    cost = [
-        [inf] * len(free)
-        if cutter is None
-        else [len(answer.findings) if _good(answer) else inf for answer in fits[need, cutter.key]]
-        for (need, _), cutter in zip(pieces, cutters, strict=True)
-    ]
-    found = []
-    for (need, piece), cutter, at in zip(pieces, cutters, _assigned(cost, len(free)), strict=True):
-        if cutter is None:
-            found.append(Met(need, piece, Supply.MISSING))
-        elif at is None:
-            found.append(Met(need, piece, Supply.NO_HOLDER, cutter=cutter))
-        else:
-            answer = fits[need, cutter.key][at]
-            found.append(Met(need, piece, Supply.BUILD, cutter=cutter, holder=free[at], fit=answer))
-    return found
+@dataclass(frozen=True, slots=True)
+class _Means:
+    """What one piece can be met with: one that is there, or a cutter with or without a holder; indices in `_Shop`."""
+
+    supply: Supply
+    entry: int | None = None
+    cutter: int | None = None
+    holder: int | None = None
+    warnings: int = 0
+    wait_s: float = 0.0
+
+    def way(self, line: int) -> Way:
+        uses = tuple(at for at in (self.entry, self.cutter, self.holder) if at is not None)
+        met = self.supply < Supply.NO_HOLDER
+        return Way(line, uses, met, self.supply, self.wait_s, self.warnings, sum(uses))
+
+
+_Asked = tuple[int, int, float | None, str]  # alike holders, alike cutters, speed, machine
+
+
+class _Shop:
+    """What there is, alike things together, and what of it can meet a need; taken from in the order of places.
+
+    Things are numbered through: each that is built, then cutters, then holders, alike ones under one number.
+    """
+
+    def __init__(self, needs: Sequence[Need], stock: Stock, rules: FitRules) -> None:
+        self._rules = rules
+        self._machines = {machine.name: machine for machine in stock.machines}
+        entries = sorted(stock.entries, key=_ease)
+        self._built = [entry for entry in entries if entry.assembly is not None]
+        asked = {plain(need.name) for need in needs if need.name}
+        cutters = sorted(stock.cutters, key=lambda cutter: (in_reading_order(cutter.name), cutter.key))
+        self._cutters = _alike(
+            cutters, lambda cutter: (replace(cutter, key="", name=""), frozenset(map(plain, _names(cutter))) & asked)
+        )
+        self._holders = _alike([entry for entry in entries if _free(entry)], self._steel)
+        self._first_cutter = len(self._built)
+        self._first_holder = self._first_cutter + len(self._cutters)
+        self._taken = [0] * (self._first_holder + len(self._holders))
+        self._fits: dict[_Asked, Fit] = {}
+        self.counts = [1] * len(self._built) + [len(group) for group in self._cutters]
+        self.counts += [len(group) for group in self._holders]
+
+    def _steel(self, entry: BookEntry) -> object:
+        """What of a free holder a fit depends on; how often it was heated only towards the end."""
+        left = heats_left(entry.holder, entry.heats, self._rules)
+        few = left if left <= self._rules.shrink.heats_warn_left else None
+        return replace(entry.holder, key="", name=""), few
+
+    def means(self, need: Need) -> Iterator[_Means]:
+        """Every way to meet one piece."""
+        for at, entry in enumerate(self._built):
+            supply = _supply_of(need, entry)
+            if supply is not None:
+                yield _Means(supply, entry=at, wait_s=_wait_s(entry))
+        for number, cutters in enumerate(self._cutters):
+            cutter = cutters[0]
+            if not _suits(need, cutter, _names(cutter), _speed_of(cutter)):
+                continue
+            at = self._first_cutter + number
+            yield _Means(Supply.NO_HOLDER, cutter=at)
+            for group, holders in enumerate(self._holders):
+                answer = self._fit(holders[0], (group, number, need.rpm, need.machine), cutter, need)
+                if _good(answer):
+                    yield _Means(Supply.BUILD, None, at, self._first_holder + group, len(answer.findings))
+
+    def take(self, means: _Means, need: Need) -> Met:
+        """One piece met so; of things that are alike the next."""
+        entry = None if means.entry is None else self._built[means.entry]
+        cutter = None if means.cutter is None else self._next(self._cutters, means.cutter, self._first_cutter)
+        if cutter is None or means.holder is None:
+            return Met(need, 0, means.supply, entry, cutter)
+        holder = self._next(self._holders, means.holder, self._first_holder)
+        return Met(need, 0, means.supply, entry, cutter, holder, self._built_from(holder, cutter, need))
+
+    def _next(self, groups: Sequence[Sequence[_Thing]], at: int, first: int) -> _Thing:
+        self._taken[at] += 1
+        return groups[at - first][self._taken[at] - 1]
+
+    def _fit(self, entry: BookEntry, asked: _Asked, cutter: Cutter, need: Need) -> Fit:
+        if asked not in self._fits:
+            self._fits[asked] = self._built_from(entry, cutter, need)
+        return self._fits[asked]
+
+    def _built_from(self, entry: BookEntry, cutter: Cutter, need: Need) -> Fit:
+        insert_mm = usual_insert_mm(entry.holder, cutter)
+        question = Question(entry.holder, cutter, insert_mm, rpm=need.rpm, heats_used=entry.heats)
+        wanted = [self._machines[need.machine]] if need.machine in self._machines else []
+        return fit(question, self._rules, wanted)
+
+
+_Thing = TypeVar("_Thing")
+
+
+def _alike(things: Sequence[_Thing], what: Callable[[_Thing], object]) -> list[list[_Thing]]:
+    """Things of which the same can be said together, in their order."""
+    groups: dict[object, list[_Thing]] = {}
+    for thing in things:
+        groups.setdefault(what(thing), []).append(thing)
+    return list(groups.values())
+
+
+def _names(cutter: Cutter) -> tuple[str, str]:
+    return cutter.name, cutter.key
+
+
+def _free(entry: BookEntry) -> bool:
+    """Whether a holder can be built with: empty, cold and at hand."""
+    empty = entry.assembly is None and not entry.hot
+    return empty and entry.machine is None and entry.kind not in (None, Kind.OUT)
 
 
 def _speed_of(cutter: Cutter) -> float:
@@ -244,18 +302,6 @@ def _speed_of(cutter: Cutter) -> float:
 
 def _good(answer: Fit) -> bool:
     return answer.ok and not any(machine.obstacles for machine in answer.machines)
-
-
-def _built(entry: BookEntry, cutter: Cutter, need: Need, rules: FitRules, machines: Mapping[str, Machine]) -> Fit:
-    question = Question(
-        entry.holder,
-        cutter,
-        usual_insert_mm(entry.holder, cutter),
-        rpm=need.rpm,
-        heats_used=entry.heats,
-    )
-    wanted = [machines[need.machine]] if need.machine in machines else []
-    return fit(question, rules, wanted)
 
 
 class Picked(Enum):
