@@ -423,6 +423,9 @@ def obstacles(
             if other.pocket == pocket:
                 if reason is Reason.NEIGHBOUR:
                     found.append(Obstacle(Reason.OCCUPIED, pocket, other=other.assembly.name))
+                elif owners.get(pocket) != other.assembly.holder.key:
+                    # it comes back here though the pocket is not its own by the book
+                    found.append(Obstacle(Reason.KEPT_FOR_ANOTHER, pocket, other=other.assembly.holder.key))
                 continue
             mine_mm, its_mm = assembly.diameter_mm, other.assembly.diameter_mm
             if not clashes(magazine, mine_mm, its_mm)[at, other.pocket - magazine.first]:
