@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 from math import hypot, pi, sin
 from random import Random
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -29,6 +31,7 @@ from kiosk.rules.magazine import (
     obstacles,
     overlap,
     propose,
+    reaches_mm,
 )
 
 HSK63 = Coupling.parse("HSK63")
@@ -238,6 +241,13 @@ def test_overlaps_are_counted_in_whole_pockets() -> None:
     assert overlap(CHAIN, assembly("slim", 75.0)) == Overlap(0, 0)
     assert overlap(CHAIN, assembly("wide", 76.0)) == Overlap(1, 1)
     assert overlap(CHAIN, assembly("giant", 236.0)) == Overlap(2, 2)
+
+
+def test_on_a_shelf_an_overlap_is_counted_within_its_row() -> None:
+    shelf = Magazine(Kind.SHELF, 8, 80.0, 5.0, rows=2, row_pitch_mm=30.0)
+    assert overlap(shelf, assembly("slim", 75.0)) == Overlap(0, 0)
+    assert overlap(shelf, assembly("wide", 76.0)) == Overlap(1, 1)
+    assert overlap(shelf, assembly("giant", 900.0)) == Overlap(3, 3)
 
 
 def test_the_nearest_free_pocket_is_proposed_both_ways_round() -> None:
@@ -548,3 +558,75 @@ def test_a_pocket_is_open_where_the_rules_say_so_and_nowhere_else() -> None:
                     moved.append(Loaded(proposal.move.goal, mover))
                 assert _allowed(magazine, moved, owners, proposal.pocket, part, returning), seed
     assert min(open_, shut) > 1000, "the cases must be of both kinds"
+
+
+def test_points_between_pockets_lie_where_the_pockets_say() -> None:
+    # what the planner says of a point must be true: else two that clash could both stand, or two that fit could not
+    for seed in range(300):
+        magazine = _drawn(Random(seed))[0]
+        pockets, pitch_mm = magazine.pockets, magazine.pitch_mm
+        columns = pockets // magazine.rows
+        between = [at for at in range(pockets) if (magazine.kind.wraps or (at + 1) % columns) and pockets > 2]
+        centres = reaches_mm(magazine, np.arange(pockets) * pitch_mm)
+        points = reaches_mm(magazine, (np.array(between, dtype=float) + 0.3) * pitch_mm)
+        apart = np.array([[_apart_mm(magazine, one, other) for other in range(pockets)] for one in range(pockets)])
+        assert centres == pytest.approx(apart, abs=1e-6), seed
+        for at, reach in zip(between, points, strict=True):
+            following = (at + 1) % pockets
+            assert reach[at] == pytest.approx(0.3 * apart[at, following]), seed
+            assert reach[at] + reach[following] == pytest.approx(apart[at, following]), seed
+            assert np.all(reach[:, None] + reach[None, :] >= apart - 1e-6), seed
+
+
+def test_at_its_very_limit_an_assembly_is_let_in_and_nothing_is_noted() -> None:
+    exact = assembly("exact", 60.0, rpm_max=12000.0)
+    at_limit = replace(
+        CHAIN,
+        rpm_needed=12000.0,
+        rpm_max=12000.0,
+        length_max_mm=exact.length_mm,
+        mass_max_kg=mass_kg(exact),
+        moment_max_nm=moment_nm(exact),
+        diameter_max_free_mm=60.0,
+        diameter_max_mm=60.0,
+    )
+    assert obstacles(at_limit, [Loaded(2, assembly("small"))], {}, 1, exact) == ()
+    assert notes(at_limit, exact) == ()
+    slower = assembly("slower", 60.0, rpm_max=11999.0)
+    assert reasons(limits(at_limit, slower)) == {Reason.SPEED}
+    assert notes(at_limit, slower) == (Note.HOLD_SPEED,)
+
+
+@pytest.mark.parametrize(("spindle", "holder", "cutter"), list(product([False, True], repeat=3)))
+def test_coolant_is_noted_where_one_side_has_what_the_other_lacks(spindle: bool, holder: bool, cutter: bool) -> None:
+    built = assembly("a", coolant=holder)
+    built = replace(built, cutter=replace(built.cutter, coolant=cutter))
+    noted = set(notes(replace(CHAIN, coolant=spindle), built))
+    assert (Note.NO_COOLANT_HERE in noted) is (cutter and not spindle)
+    assert (Note.NO_CHANNEL in noted) is (spindle and not holder)
+
+
+def test_of_two_pockets_of_its_own_the_first_is_named() -> None:
+    found = obstacles(CHAIN, [], {9: "h-probe", 4: "h-probe"}, 5, assembly("probe"))
+    assert [(one.reason, one.pocket) for one in found] == [(Reason.OWN_POCKET, 4)]
+
+
+def test_a_magazine_keeps_5_mm_clear_unless_it_says_otherwise() -> None:
+    bare = Magazine(Kind.CHAIN, 3, 80.0)
+    assert obstacles(bare, [Loaded(1, assembly("a", 75.0))], {}, 2, assembly("b", 75.0)) == ()
+    assert obstacles(bare, [Loaded(1, assembly("a", 75.0))], {}, 2, assembly("b", 75.1)) != ()
+
+
+@pytest.mark.parametrize("rows", [0, -1, 5])
+def test_a_shelf_has_whole_rows(rows: int) -> None:
+    with pytest.raises(MagazineFault, match="rows"):
+        Magazine(Kind.SHELF, 24, 80.0, rows=rows, row_pitch_mm=90.0)
+
+
+@pytest.mark.parametrize("pitch_mm", [0.0, 0.5, 1.0])
+def test_pockets_stand_apart(pitch_mm: float) -> None:
+    if pitch_mm > 0:
+        assert Magazine(Kind.CHAIN, 3, pitch_mm).pitch_mm == pitch_mm
+    else:
+        with pytest.raises(MagazineFault, match="pitch_mm"):
+            Magazine(Kind.CHAIN, 3, pitch_mm)
