@@ -241,6 +241,8 @@ def test_overlaps_are_counted_in_whole_pockets() -> None:
     assert overlap(CHAIN, assembly("slim", 75.0)) == Overlap(0, 0)
     assert overlap(CHAIN, assembly("wide", 76.0)) == Overlap(1, 1)
     assert overlap(CHAIN, assembly("giant", 236.0)) == Overlap(2, 2)
+    assert overlap(replace(CHAIN, pockets=4), assembly("all round", 900.0)) == Overlap(2, 2)
+    assert overlap(replace(CHAIN, pockets=5), assembly("all round", 900.0)) == Overlap(2, 2)
 
 
 def test_on_a_shelf_an_overlap_is_counted_within_its_row() -> None:
