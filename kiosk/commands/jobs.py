@@ -13,10 +13,10 @@ from kiosk.exchange.faults import Fault
 from kiosk.exchange.presetter import listen, open_port, read_presetter_map
 from kiosk.exchange.sheet import read_sheet
 from kiosk.exchange.tables_csv import decoded
-from kiosk.rules.balance import judge
-from kiosk.rules.change_plan import Aim, ChangePlan, Doing
-from kiosk.rules.loads import mass_kg
-from kiosk.rules.setup_sheet import Met, Supply, assemblies, pick_round
+from kiosk.rules.fitting.balance import judge
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing
+from kiosk.rules.fitting.loads import mass_kg
+from kiosk.rules.fitting.setup_sheet import Met, Supply, assemblies, pick_round
 
 
 def setup(arguments: argparse.Namespace) -> int:

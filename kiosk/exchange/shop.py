@@ -20,6 +20,7 @@ from kiosk.exchange.faults import Fault, FieldFault, FileFaults
 from kiosk.exchange.tables_csv import Record, Table, decoded, read_table
 from kiosk.rules import codes
 from kiosk.rules.assembly import Condition, Coupling
+from kiosk.rules.fitting.magazine import Magazine, MagazineFault
 from kiosk.rules.lines import (
     Built,
     CodeBound,
@@ -33,7 +34,6 @@ from kiosk.rules.lines import (
     PlaceAdded,
     PocketAssigned,
 )
-from kiosk.rules.magazine import Magazine, MagazineFault
 from kiosk.rules.places import Kind, Place
 
 

@@ -20,10 +20,10 @@ from kiosk.exchange.faults import Read
 from kiosk.exchange.sheet import read_sheet
 from kiosk.exchange.tables_csv import decoded
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.change_plan import Aim, ChangePlan, Doing, Step
-from kiosk.rules.magazine_plan import plan
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Step
+from kiosk.rules.fitting.magazine_plan import plan
+from kiosk.rules.fitting.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
 from kiosk.rules.say import Say
-from kiosk.rules.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
 from kiosk.rules.stock import BookEntry, book_entry
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside

@@ -11,7 +11,9 @@ from dataclasses import replace
 from itertools import product
 
 from kiosk.rules.assembly import Assembly
-from kiosk.rules.magazine import Loaded, Magazine, limits, obstacles, travel_mm
+from kiosk.rules.fitting.magazine import Loaded, Magazine
+from kiosk.rules.fitting.obstacles import limits, obstacles
+from kiosk.rules.fitting.pockets import travel_mm
 
 State = tuple[int, ...]
 OUT = -1  # outside; elsewhere a state holds pocket indices

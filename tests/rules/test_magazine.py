@@ -13,26 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
-from kiosk.rules.loads import cutter_mass_kg, mass_kg, moment_nm
-from kiosk.rules.magazine import (
-    Kind,
-    Loaded,
-    Magazine,
-    MagazineFault,
-    NoRoom,
-    Note,
-    Overlap,
-    Proposal,
-    Reason,
-    Relocation,
-    distance_mm,
-    limits,
-    notes,
-    obstacles,
-    overlap,
-    propose,
-    reaches_mm,
-)
+from kiosk.rules.fitting.loads import cutter_mass_kg, mass_kg, moment_nm
+from kiosk.rules.fitting.magazine import Kind, Loaded, Magazine, MagazineFault
+from kiosk.rules.fitting.obstacles import Note, Reason, limits, notes, obstacles
+from kiosk.rules.fitting.pockets import Overlap, distance_mm, overlap, reaches_mm
+from kiosk.rules.fitting.proposals import NoRoom, Proposal, Relocation, propose
 
 HSK63 = Coupling.parse("HSK63")
 A40 = Coupling.parse("A40")

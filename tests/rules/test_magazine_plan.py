@@ -15,10 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
-from kiosk.rules.change_plan import Aim, ChangePlan, Doing, Proof, Step
-from kiosk.rules.magazine import Kind, Loaded, Magazine, Reason, limits, obstacles
-from kiosk.rules.magazine_plan import plan
-from kiosk.rules.plan_steps import a_circle, stepping_outside
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step
+from kiosk.rules.fitting.magazine import Kind, Loaded, Magazine
+from kiosk.rules.fitting.magazine_plan import plan
+from kiosk.rules.fitting.obstacles import Reason, limits, obstacles
+from kiosk.rules.fitting.plan_steps import a_circle, stepping_outside
 from kiosk.rules.say import say
 from tests.rules.by_hand import Hands
 
@@ -162,7 +163,7 @@ def test_every_step_is_allowed_when_its_turn_comes_with_the_solver_and_without(
     wanted = [held.assembly for held in loaded[:2]]
     wanted += [assembly(f"new{at}", diameter_mm) for at, diameter_mm in enumerate(new)]
     out_of_time = SimpleNamespace(x=None, mip_dual_bound=None)
-    with nullcontext() if solver else patch("kiosk.rules.plan_programme.milp", return_value=out_of_time):
+    with nullcontext() if solver else patch("kiosk.rules.fitting.plan_programme.milp", return_value=out_of_time):
         answer = plan(magazine, loaded, {}, wanted)
     after = {held.assembly.key: held.pocket for held in walk(magazine, loaded, {}, answer)}
     assert all(after[held.assembly.key] == held.pocket for held in loaded if held.fixed)
@@ -293,7 +294,7 @@ def test_without_time_nothing_wanted_is_left_where_it_may_not_stand() -> None:
     magazine = replace(SHELF, closed=frozenset({3}))
     out_of_time = SimpleNamespace(x=None, mip_dual_bound=None)
     loaded = [Loaded(3, assembly("here")), Loaded(4, assembly("guest"))]
-    with patch("kiosk.rules.plan_programme.milp", return_value=out_of_time):
+    with patch("kiosk.rules.fitting.plan_programme.milp", return_value=out_of_time):
         answer = plan(magazine, loaded, {4: "h-other"}, [assembly("here")])
     assert [step.doing for step in answer.steps] == [Doing.LEAVE, Doing.MOVE]
     assert 3 not in answer.after
@@ -305,7 +306,7 @@ def test_a_book_in_which_two_stand_in_one_place_still_gives_a_plan() -> None:
     assert sorted(entry.key for entry in answer.after.values()) == ["a", "b"]
     assert answer.moves == 1
     out_of_time = SimpleNamespace(x=None, mip_dual_bound=None)
-    with patch("kiosk.rules.plan_programme.milp", return_value=out_of_time):
+    with patch("kiosk.rules.fitting.plan_programme.milp", return_value=out_of_time):
         assert len(plan(SHELF, twins, {}, [held.assembly for held in twins]).after) == 2
 
 
@@ -326,6 +327,6 @@ def test_as_few_step_outside_as_break_every_circle(drawn: dict[int, set[int]]) -
 
 def test_where_the_fewest_take_too_long_to_find_every_circle_is_broken_all_the_same() -> None:
     crowd = {str(one): {str(other) for other in range(8) if other != one} for one in range(8)}
-    with patch("kiosk.rules.plan_steps.TRIES", 3):
+    with patch("kiosk.rules.fitting.plan_steps.TRIES", 3):
         out = stepping_outside(crowd)
     assert a_circle(crowd, out) == []

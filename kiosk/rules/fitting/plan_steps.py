@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence, Set
 
 from kiosk.rules.assembly import Assembly
-from kiosk.rules.change_plan import Doing, Step
-from kiosk.rules.magazine import Loaded, Magazine, clashes, obstacles, travel_mm
+from kiosk.rules.fitting.change_plan import Doing, Step
+from kiosk.rules.fitting.magazine import Loaded, Magazine
+from kiosk.rules.fitting.obstacles import obstacles
+from kiosk.rules.fitting.pockets import clashes, travel_mm
 
 Waits = Mapping[str, Set[str]]  # by key, the keys of those that must leave their pockets first
 TRIES = 20_000  # circles looked at before a smallest set of ways out is no longer sought

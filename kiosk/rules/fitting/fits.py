@@ -13,9 +13,10 @@ from enum import Enum
 from typing import NamedTuple
 
 from kiosk.rules.assembly import Assembly, Clamping, Cutter, Family, Holder, Material
-from kiosk.rules.magazine import Machine, Note, Obstacle, limits, notes
+from kiosk.rules.fitting.magazine import Machine
+from kiosk.rules.fitting.obstacles import Note, Obstacle, limits, notes
+from kiosk.rules.fitting.shrink import Range, Shrink, ShrinkRules, bore_below_um, h6_um, work_out
 from kiosk.rules.say import Value
-from kiosk.rules.shrink import Range, Shrink, ShrinkRules, bore_below_um, h6_um, work_out
 
 HAIR_MM = 0.0005  # half a micrometre: below what a shop measures a shank to
 SLACK_MM = 0.03  # a shank further under the bore than this is another size

@@ -15,12 +15,12 @@ from typing import TypeVar
 
 from kiosk.rules.assembly import Assembly, Condition, Cutter
 from kiosk.rules.compare import plain
-from kiosk.rules.fits import Fit, FitRules, Question, fit, heats_left, usual_insert_mm
-from kiosk.rules.loads import rated_rpm
-from kiosk.rules.magazine import Machine
+from kiosk.rules.fitting.fits import Fit, FitRules, Question, fit, heats_left, usual_insert_mm
+from kiosk.rules.fitting.loads import rated_rpm
+from kiosk.rules.fitting.magazine import Machine
+from kiosk.rules.fitting.sheet_choice import Way, choose
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
-from kiosk.rules.sheet_choice import Way, choose
 from kiosk.rules.stock import BookEntry, in_reading_order
 
 SAME_SIZE_MM = 0.05  # a wished diameter is nominal, a cutter's may be as ground

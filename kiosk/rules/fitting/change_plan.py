@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from kiosk.rules.assembly import Assembly
-from kiosk.rules.magazine import Obstacle
+from kiosk.rules.fitting.obstacles import Obstacle
 from kiosk.rules.say import Say, say
 
 

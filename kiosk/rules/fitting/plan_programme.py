@@ -16,9 +16,11 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
 from kiosk.rules.assembly import Assembly
-from kiosk.rules.change_plan import Aim, Report
-from kiosk.rules.magazine import HAIR_MM, Loaded, Magazine, allowed_pockets, beside, clashes, reaches_mm, travel_mm
-from kiosk.rules.plan_steps import a_circle, waits
+from kiosk.rules.fitting.change_plan import Aim, Report
+from kiosk.rules.fitting.magazine import Loaded, Magazine
+from kiosk.rules.fitting.obstacles import allowed_pockets
+from kiosk.rules.fitting.plan_steps import a_circle, waits
+from kiosk.rules.fitting.pockets import HAIR_MM, beside, clashes, reaches_mm, travel_mm
 
 
 class Row(NamedTuple):

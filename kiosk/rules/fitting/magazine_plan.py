@@ -9,10 +9,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from kiosk.rules.assembly import Assembly
-from kiosk.rules.change_plan import Aim, ChangePlan, Doing, Proof, Report, Step, Unplaced
-from kiosk.rules.magazine import Loaded, Magazine, clashes, limits, pack, travel_mm
-from kiosk.rules.plan_programme import Programme, Reached, solve
-from kiosk.rules.plan_steps import steps
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Report, Step, Unplaced
+from kiosk.rules.fitting.magazine import Loaded, Magazine
+from kiosk.rules.fitting.obstacles import limits
+from kiosk.rules.fitting.plan_programme import Programme, Reached, solve
+from kiosk.rules.fitting.plan_steps import steps
+from kiosk.rules.fitting.pockets import clashes, travel_mm
+from kiosk.rules.fitting.proposals import pack
 
 
 def plan(
