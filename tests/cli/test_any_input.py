@@ -13,15 +13,25 @@ import shutil
 import subprocess
 import sys
 import types
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import fields
+from functools import partial
 from pathlib import Path
 
 import pytest
+import tomlkit
 
 from kiosk import cli, where
+from kiosk import settings as shop_settings
 from kiosk.commands import computing, jobs, running
 from kiosk.desk import Desk
+from kiosk.exchange.control_list import read_map
+from kiosk.exchange.faults import FileFaults
+from kiosk.exchange.presetter import read_presetter_map
 from kiosk.exchange.shop import read_shop
+from kiosk.rules.cooling_case import Case
+from kiosk.rules.cooling_stand import CoolingError
+from kiosk.rules.outline import OutlineError
 from tests.cli import nasty
 
 CASE = {
@@ -44,7 +54,7 @@ diameter = "3"
 port = "/nowhere/cable"
 baud = 9600
 """
-TURNED = 100  # good files with one value turned, at most
+TURNED = 60  # good files with one value turned, at most
 WORDS = {"machine": "Mill 1", "place": "Cabinet A", "what": "shift", "cutter": "C001", "name": "ledger", "text": "12"}
 
 
@@ -273,6 +283,53 @@ def test_no_file_stops_a_command(
         given.write_bytes(content)
         found += wrong_with(kiosk.line(command, actions, action, str(given)), capsys, (f"{command}:", "presetter at"))
     assert not found
+
+
+def _shop(name: str, folder: Path, content: bytes) -> None:
+    for other in ("shop.toml", "operators.csv", "cutters.csv", "holders.csv"):
+        (folder / other).write_bytes(content if other == name else (where.demo_tags() / other).read_bytes())
+    read_shop(folder)
+
+
+def _settings(folder: Path, content: bytes) -> None:
+    (folder / "settings.toml").write_bytes(content)
+    shop_settings.load(folder / "settings.toml")
+
+
+SETTINGS = tomlkit.dumps({
+    group.name: {each.name: getattr(getattr(shop_settings.Settings(), group.name), each.name) for each in fields(kind)}
+    for group in fields(shop_settings.Settings)
+    if (kind := type(getattr(shop_settings.Settings(), group.name)))
+}).encode()  # fmt: skip
+DEMO = where.demo_tags()
+READERS: dict[str, tuple[bytes, str, Callable[[Path, bytes], object]]] = {
+    **{
+        name: ((DEMO / name).read_bytes(), Path(name).suffix, partial(_shop, name))
+        for name in ("shop.toml", "operators.csv", "cutters.csv", "holders.csv")
+    },
+    "settings": (SETTINGS, ".toml", _settings),
+    "control's map": (
+        (DEMO / "controls" / "Mill 1.toml").read_bytes(),
+        ".toml",
+        lambda _, data: read_map(data.decode(), "m"),
+    ),
+    "presetter's map": (LINE_MAP.encode(), ".toml", lambda _, data: read_presetter_map(data.decode(), "m")),
+    "case": (json.dumps(CASE).encode(), ".json", lambda _, data: Case.from_json(json.loads(data).get("case"))),
+}
+
+
+@pytest.mark.parametrize("name", READERS)
+def test_every_value_of_a_file_may_be_anything(name: str, tmp_path: Path) -> None:
+    """All of them, where the commands above meet a spread."""
+    good, suffix, read = READERS[name]
+    read(tmp_path, good)
+    for at, content in nasty.turned(good, suffix):
+        try:
+            read(tmp_path, content)
+        except (FileFaults, shop_settings.SettingsFault, CoolingError, OutlineError):
+            continue
+        except Exception as fault:
+            raise AssertionError(f"{name}: {at}: {type(fault).__name__}: {fault}") from fault
 
 
 DATA_FILES = ("settings.toml", "ledger.db", "lock")
