@@ -276,7 +276,9 @@ class RecordsCounter:
                 values["action"] = f"term.action.{action}"
             case L.CodeBound(subject=subject, what=what):
                 values["name"] = named.get(subject, subject) if what == "holder" else self._name_of(subject)
-            case L.OperatorAdded(name=called) | L.SettingChanged(name=called):
+            case L.SettingChanged(name=called, reason=reason):
+                values |= {"name": called, "reason": "term.changed_outside" if reason == L.OUTSIDE else reason}
+            case L.OperatorAdded(name=called):
                 values["name"] = called
             case L.OperatorRetired(operator=key) | L.SignedIn(operator=key) | L.SignedOut(operator=key):
                 values["name"] = people.get(key, key)
@@ -300,5 +302,5 @@ def _holder_of(entry: L.Entry) -> str | None:
 # Fields of lines whose values are put into words as they are.
 _SAID = (
     *("reason", "text", "value", "value_c", "where", "instrument", "verdict", "by", "code", "audit", "expected"),
-    *("seen", "missing", "version", "source", "count", "used_min", "backup", "heats", "imported"),
+    *("seen", "missing", "version", "source", "count", "used_min", "backup", "heats", "imported", "number"),
 )

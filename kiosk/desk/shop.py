@@ -15,6 +15,7 @@ from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.checkin import Refused, arrival, may_go
+from kiosk.rules.hold import pair
 from kiosk.rules.lines import (
     CodeBound,
     CodeRetired,
@@ -24,6 +25,8 @@ from kiosk.rules.lines import (
     Imported,
     Moved,
 )
+
+ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
 
 
 class ShopCounter:
@@ -85,6 +88,21 @@ class ShopCounter:
             lines.append(Moved(holder.key, None, place))
         self._session.write(*lines)
         return self._session.holder(holder.key)
+
+    def alike_and_hot(self, holder: Holder) -> HolderCard | None:
+        """Another holder of the same type that is under a hold or was heated within the hour.
+
+        What nobody can see by a label: the hot one of two alike may be the one that is being registered as cold.
+        """
+        session = self._session
+        mine = pair(holder, None)
+        now_s = session.now().watched_s
+        for card in session.cards.held():
+            facts = session.cards.hold_facts(card.holder.key)
+            lately = facts is not None and facts.watched and now_s - facts.heated_at_s <= ALIKE_S
+            if card.holder.key != holder.key and pair(card.holder, None) == mine and (card.hold or lately):
+                return card
+        return None
 
     def retire(self, key: str, reason: str) -> None:
         """A holder that is gone for good.  Raises Locked, NeedsReason, NotThere."""

@@ -31,9 +31,9 @@ from kiosk.rules.cards import (
     UnknownCode,
     place_name,
 )
+from kiosk.rules.fitting.magazine import Loaded, Magazine
 from kiosk.rules.hold import HeatValues, HoldFacts, Reading, Stay
 from kiosk.rules.lines import Built, Moved, TornDown
-from kiosk.rules.magazine import Loaded, Magazine
 from kiosk.rules.places import Kind, Place
 
 SAFE_MOST_C = 48.0  # no limit for touching can be set higher

@@ -53,6 +53,7 @@ __all__ = [
     "assess_bound",
     "bound_of",
     "default_heated_mm",
+    "hot_after",
     "in_free_air_from",
     "last_above_s",
     "predict",
@@ -205,6 +206,11 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
         growth_um=_rounded(growth, 2),
         where=tuple(ZONES[index] for index in where),
     )
+
+
+def hot_after(bound: Bound, at_s: float, touches: Sequence[Touch]) -> float:
+    """The chance that any touchable point is above the limit at `at_s` or later."""
+    return _drawn(bound, bound.nominal(), touches).hot_after(at_s)
 
 
 def advise_bound(bound: Bound, now_s: float, touches: Sequence[Touch] = ()) -> Advice | None:

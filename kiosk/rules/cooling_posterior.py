@@ -242,6 +242,10 @@ class Draws:
         """The chance that it takes longer than the moments reach."""
         return float(self.weight[~np.isfinite(self.safe_s)].sum())
 
+    def hot_after(self, at_s: float) -> float:
+        """The chance that any touchable point is above the limit at `at_s` or later."""
+        return float(self.weight[self.safe_s > at_s].sum())
+
     def quantile_s(self, share: float) -> float:
         """After it the chance that any touchable point is above the limit, then or later, is at most 1 - share."""
         order = np.argsort(self.safe_s, kind="stable")

@@ -29,6 +29,7 @@ from kiosk.rules.cooling import (
     assess_bound,
     bound_of,
     default_heated_mm,
+    hot_after,
     predict_bound,
     reading_ends_hold,
 )
@@ -37,6 +38,7 @@ from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile, profile_of
 
 _POINTS = 80
+PROMISED = 0.01  # chance of something touchable being hot that a hold may end with
 _AT = "at"
 
 
@@ -295,8 +297,7 @@ def verdict(
     ends = known and instrument is Instrument.PROBE and reading_ends_hold(found, since_s, zone, reading.value_c, word)
     if ends:
         shown = Touch(since_s, zone, instrument, reading.value_c, sure=True)
-        after = assess_bound(bound, (*touches(facts, rules), shown))
-        ends = after.hold_s is not None and after.hold_s <= since_s
+        ends = hot_after(bound, since_s, (*touches(facts, rules), shown)) <= PROMISED
     return Verdict(word, ends, not known, seen, found.now(since_s).where.read_at, found.rises_k(since_s))
 
 

@@ -12,7 +12,7 @@ from typing import ClassVar, get_args
 
 from kiosk.rules.assembly import Condition, Cutter, Holder, Measured
 from kiosk.rules.belief import FilmSlope
-from kiosk.rules.magazine import Magazine
+from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
 OUTSIDE = "changed outside the kiosk"  # why a setting has another value than the kiosk gave it

@@ -143,14 +143,21 @@ class RegisterScreen(View):
                 return desk.adopting.register(new, text, place, stood_cold=not within_a_day)
             return desk.shop.register(new, None, place, stood_cold=not within_a_day)
 
-        self.clerk.ask(register, self._registered, self._failed)
+        def registered_beside(desk: Desk) -> tuple[HolderCard, HolderCard | None]:
+            card = register(desk)
+            return card, None if within_a_day else desk.shop.alike_and_hot(card.holder)
 
-    def _registered(self, card: HolderCard) -> None:
+        self.clerk.ask(registered_beside, self._registered, self._failed)
+
+    def _registered(self, done: tuple[HolderCard, HolderCard | None]) -> None:
+        card, hot = done
         self._holder = card.holder
         self.title = card.holder.name
         self.answer = t("register.has_label", code=self._text) if self._text else ""
-        self.clerk.play(Sound.DONE)
+        self.clerk.play(Sound.DONE if hot is None else Sound.HOT)
         self._to(LABEL, 8)
+        if hot is not None:
+            self.trouble = t("register.alike_hot", name=hot.name)
 
     def label(self) -> None:
         """Print its first label."""
