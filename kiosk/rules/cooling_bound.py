@@ -27,7 +27,6 @@ from kiosk.rules.cooling_unknowns import (
     HEAT_LEVEL,
     HEATED_LENGTH_MM,
     SKIN,
-    SURE,
     Spread,
     Way,
 )
@@ -39,6 +38,7 @@ GUARD = 1.01
 _HEAT, _LENGTH, _FILM, _BULK, _AMBIENT = 0, 1, 2, 2 + len(WAYS), 3 + len(WAYS)
 UNKNOWNS = 4 + len(WAYS)
 _MOST_TOUCHES = 8  # the latest; more say no more about a handful of unknowns
+_EDGE = 0.997
 _AFTERWARDS_S = np.concatenate([np.zeros(1), np.geomspace(0.5, 3600.0, 40)])
 
 
@@ -139,8 +139,11 @@ class Bound:
         return unknown
 
     def edge(self, draws: Draws) -> Edge:
-        """A holder on the edge of the bound: the middle of the draws whose time is next to it."""
-        unknown = self._full(draws.on_edge(SURE))
+        """A holder beyond the edge of the bound, for what is not drawn: the middle of the draws about a later time.
+
+        What delays the end of a wet stage is not quite what makes steel warm up after it: further out covers that.
+        """
+        unknown = self._full(draws.on_edge(_EDGE))
         return Edge(draw_of(unknown), self._course(unknown))
 
     def prediction(self, draws: Draws, zone: Zone, at_s: float) -> Prediction:

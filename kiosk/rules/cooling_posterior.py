@@ -98,6 +98,7 @@ class Draws:
     ) -> None:
         self.surface, self.setting, self.expected, self.times_s = surface, setting, expected, times_s
         self.touched = bool(touches)
+        self._ceiling = math.log(1.5 * setting.rise_k)
         self._spots = surface.spots(times_s)
         self._seen = [_Seen(surface, touch) for touch in touches]
         about = _Proposal(expected, 1.0)
@@ -122,7 +123,7 @@ class Draws:
         return unknowns
 
     def _scale(self, unknowns: Floats) -> Floats:
-        """(draws,) ln of what warmer air takes off every excess: less of a rise to begin with."""
+        """(draws,) ln of what warmer air leaves of every excess: less of a rise to begin with."""
         rise_k = self.setting.rise_k * np.exp(unknowns[:, 0])
         scale: Floats = np.log(np.maximum(1.0 - unknowns[:, -1] / rise_k, 0.05))
         return scale
@@ -132,8 +133,8 @@ class Draws:
         unknowns = self._full(values)
         terms, shape = self.surface.terms(unknowns), self._spots.shape
         spots = (terms @ self._spots.reshape(shape[0], -1)).reshape(len(values), *shape[1:])
-        hottest: Floats = spots.max(axis=1) + (self._scale(unknowns) + math.log(self.setting.guard))[:, None]
-        return np.asarray(np.minimum(hottest, math.log(1.5 * self.setting.rise_k)), np.float64)
+        hottest = np.log(self.surface.excess_k(spots.max(axis=1))) + math.log(self.setting.guard)
+        return np.asarray(np.minimum(hottest + self._scale(unknowns)[:, None], self._ceiling), np.float64)
 
     def _safe_s(self, values: Floats, hottest: Floats) -> Floats:
         """(draws,) when each is safe for good, seconds since heating; infinity where the grid does not reach."""
@@ -197,8 +198,8 @@ class Draws:
     def shown(self, zone: Zone, times_s: Floats) -> Floats:
         """(draws, times) what a zone shows, °C."""
         unknowns = self._full(self.values)
-        logs = self.surface.terms(unknowns) @ self.surface.zone(zone, times_s) + self._scale(unknowns)[:, None]
-        return np.asarray(np.exp(logs) + self.setting.ambient_c + unknowns[:, -1:], np.float64)
+        excess = self.surface.excess_k(self.surface.terms(unknowns) @ self.surface.zone(zone, times_s))
+        return excess * np.exp(self._scale(unknowns))[:, None] + self.setting.ambient_c + unknowns[:, -1:]
 
     def slopes(self, zone: Zone, at_s: float) -> tuple[float, Floats]:
         """What the expected holder shows at a zone, °C, and (n,) K for a unit of each drawn unknown."""
@@ -206,7 +207,8 @@ class Draws:
         mean = self.expected.mean
         unknowns = self._full(np.concatenate([mean[None], mean + step * np.eye(len(mean))]))
         here = self.surface.zone(zone, np.array([at_s]))[:, 0]
-        shown = np.exp(self.surface.terms(unknowns) @ here + self._scale(unknowns)) + unknowns[:, -1]
+        excess = self.surface.excess_k(self.surface.terms(unknowns) @ here)
+        shown = excess * np.exp(self._scale(unknowns)) + unknowns[:, -1]
         return float(shown[0]) + self.setting.ambient_c, (shown[1:] - shown[0]) / step
 
     def on_edge(self, share: float) -> Floats:
@@ -259,6 +261,7 @@ class _Seen:
     def __init__(self, surface: Surface, touch: Touch) -> None:
         self.touch, self._wrong = touch, _LEAST_WRONG if touch.sure else WRONG
         moment = np.array([touch.at_s])
+        self._excess_k = surface.excess_k
         self._here = surface.zone(touch.zone, moment)[:, 0]
         self._there = [surface.zone(zone, moment)[:, 0] for zone in surface.zones if zone is not touch.zone]
 
@@ -266,7 +269,7 @@ class _Seen:
         return self.touch.instrument.noise_k(excess_k)
 
     def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
-        return np.asarray(np.exp(terms @ self._here + scale) + setting.ambient_c + warmer_k, np.float64)
+        return self._excess_k(terms @ self._here) * np.exp(scale) + setting.ambient_c + warmer_k
 
     def _parts(
         self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting
@@ -274,7 +277,7 @@ class _Seen:
         """(draws,) densities of the value if the reading is right, and if it is wrong."""
 
         def density(coefficients: Floats) -> Floats:
-            excess = np.exp(terms @ coefficients + scale)
+            excess = self._excess_k(terms @ coefficients) * np.exp(scale)
             sd = self._sd(excess)
             off = (self.touch.value_c - setting.ambient_c - warmer_k - excess) / sd
             result: Floats = np.exp(-0.5 * off * off) / (sd * math.sqrt(2 * math.pi))

@@ -1,6 +1,6 @@
 """Temperatures of every zone as smooth functions of what is not known, fitted to solved holders.
 
-The solver answers for one holder; the bound and a reading ask about thousands.  ln(excess) of each zone at each
+The solver answers for one holder; the bound and a reading ask about thousands.  ln(1 K + excess) of each zone at each
 moment is a full quadratic in ln(heat level), heated length, 1/capacity and the films, through as many solved
 holders as it has terms: exponential decay is linear in exactly these.  It never stands in for the solver where one
 holder is shown: nominal curves are solved.  Against the solver on drawn holders: 0.3-1 % of the time, 1-2 % of the
@@ -20,7 +20,9 @@ from kiosk.rules.cooling_mesh import ZONES, Floats, Ints, Mesh, Zone
 
 _REACH = 1.7  # standard deviations from the middle to the solved holders along one unknown
 _CORNER = 0.75  # of that along each of two
-_LEAST_K = 1.0  # a colder zone counts as so warm: its logarithm says nothing
+_SOFT_K = 1.0  # about this excess a logarithm becomes a straight line: below it there is nothing to tell apart
+_LEAST_K = 0.01
+_HIGHEST = 7.0  # its logarithm, above all that steel is heated to
 _GROUPS = 3  # parts of a zone along the axis that are followed apart, so that each one's hottest cell stays the same
 
 
@@ -85,12 +87,17 @@ class Surface:
         parts = [np.ones((len(unknowns), 1)), acts, acts * acts]
         return np.concatenate([*parts, np.stack(crossed, axis=1)] if crossed else parts, axis=1)
 
+    @staticmethod
+    def excess_k(fitted: Floats) -> Floats:
+        """Excess in K of what `terms` times coefficients gives."""
+        return np.asarray(np.maximum(_SOFT_K * np.expm1(np.minimum(fitted, _HIGHEST)), _LEAST_K), np.float64)
+
     def spots(self, times_s: Floats) -> Floats:
-        """(terms, spots, times) whose product with `terms` is ln(excess, K) of every followed part of the skin."""
+        """(terms, spots, times) for `excess_k` of every followed part of the skin."""
         return self._fit(times_s, self._spots)
 
     def zone(self, zone: Zone, times_s: Floats) -> Floats:
-        """(terms, times) for the hottest skin of a zone; the nose's where the outline has no such zone."""
+        """(terms, times) for `excess_k` of the hottest skin of a zone; the nose's where there is no such zone."""
         there = zone if zone in self.zones else Zone.NOSE
         return np.asarray(self._fit(times_s, [self._of_zone[self.zones.index(there)]])[:, 0], np.float64)
 
@@ -100,7 +107,7 @@ class Surface:
             skin = course.skin(times_s)
             for group, cells in enumerate(groups):
                 values[at, group] = skin[cells].max(axis=0)
-        logs = np.log(np.maximum(values, _LEAST_K))
+        logs = np.log1p(np.maximum(values, 0.0) / _SOFT_K)
         fitted = self._solver @ logs.reshape(len(logs), -1)
         return np.asarray(fitted.reshape(-1, *logs.shape[1:]), np.float64)
 
