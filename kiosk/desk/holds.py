@@ -8,6 +8,7 @@ nothing else.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import NamedTuple
 
 import msgspec
@@ -150,11 +151,18 @@ class Holds:
         rules = self.rules_of(facts)
         self.learnt()
         try:
-            bound = hold.solved(facts, rules, self._known(facts))
+            bound = self._solved(facts)
             found = assess_bound(bound, hold.touches(facts, rules))
         except NOT_COMPUTABLE:
             return _Kept(facts, None, None)
         return _Kept(facts, bound, found if hold.is_sound(found) else None)
+
+    def _solved(self, facts: HoldFacts) -> Bound:
+        """A reading changes nothing that has to be solved again."""
+        kept = self._kept.get(facts.holder.key)
+        if kept and kept.bound and replace(kept.facts, readings=(), gaps=0) == replace(facts, readings=(), gaps=0):
+            return kept.bound
+        return hold.solved(facts, self.rules_of(facts), self._known(facts))
 
     def _standing(self, facts: HoldFacts) -> Standing:
         return self._standings.get(hold.pair(facts.holder, facts.stays[-1].place), Standing())

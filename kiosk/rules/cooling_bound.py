@@ -100,6 +100,7 @@ class Bound:
             is_film = _FILM <= index < _BULK
             power = 1 if is_film else -1 if index == _BULK else 0
             warm = -1 if is_film else 1
+            # Heat is a factor on every excess, radiation apart.
             found.append(Axis(index, float(self._middle[index]), float(sds[at]), power, warm, index != _HEAT))
         return found
 

@@ -30,7 +30,8 @@ class Axis(NamedTuple):
     """One unknown of the surface: its place in the unknowns, its middle and how far it may reach.
 
     power: 0 the unknown is taken as it is; 1 or -1 it is a logarithm of a factor that acts as such, or inversely.
-    warm: sign of the side on which holders are warmer.  crossed: what it does depends on the others.
+    warm: sign of the side on which holders are warmer.  crossed: what it does depends on the others
+    and on itself; where not, its logarithm only adds.
     """
 
     at: int
@@ -47,7 +48,6 @@ class Surface:
     def __init__(self, middle: Floats, axes: Sequence[Axis], solve: Callable[[Floats], Course]) -> None:
         """middle: (unknowns,).  solve: the course of one holder."""
         self._axes = tuple(axes)
-        # Heat is a factor on every excess, radiation apart: its logarithm only adds.
         self._pairs = [pair for pair in combinations(range(len(axes)), 2) if axes[pair[0]].crossed]
         points = []
         for steps in self._design():
@@ -66,7 +66,7 @@ class Surface:
         count = len(self._axes)
         design = [np.zeros(count)]
         for at in range(count):
-            for side in (1.0, -1.0):
+            for side in (1.0, -1.0) if self._axes[at].crossed else (1.0,):
                 steps = np.zeros(count)
                 steps[at] = side * _REACH
                 design.append(steps)
@@ -84,7 +84,8 @@ class Surface:
             off: Floats = unknowns[:, axis.at] - axis.middle
             acts[:, at] = (np.asarray(np.expm1(axis.power * off), np.float64) if axis.power else off) / axis.sd
         crossed = [acts[:, one] * acts[:, two] for one, two in self._pairs]
-        parts = [np.ones((len(unknowns), 1)), acts, acts * acts]
+        bent = acts[:, [axis.crossed for axis in self._axes]]
+        parts = [np.ones((len(unknowns), 1)), acts, bent * bent]
         return np.concatenate([*parts, np.stack(crossed, axis=1)] if crossed else parts, axis=1)
 
     @staticmethod
