@@ -209,8 +209,9 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
 
 
 def hot_after(bound: Bound, at_s: float, touches: Sequence[Touch]) -> float:
-    """The chance that any touchable point is above the limit at `at_s` or later."""
-    return _drawn(bound, bound.nominal(), touches).hot_after(at_s)
+    """The chance that any touchable point is above the limit at `at_s` or later; 1 where the readings fit nothing."""
+    draws = _drawn(bound, bound.nominal(), touches)
+    return draws.hot_after(at_s) if draws.effective >= _LEAST_EFFECTIVE else 1.0
 
 
 def advise_bound(bound: Bound, now_s: float, touches: Sequence[Touch] = ()) -> Advice | None:

@@ -23,6 +23,7 @@ from kiosk.rules.cooling import (
     assess_bound,
     bound_of,
     default_heated_mm,
+    hot_after,
     last_above_s,
     predict_bound,
 )
@@ -127,6 +128,17 @@ def test_a_reading_no_such_holder_can_show_shortens_next_to_nothing(name: str, v
     at_s = 0.15 * NOTHING[name].touch_safe_s
     assert hold_s(name, probe(at_s, value_c)) > 0.85 * nothing_s
     assert hold_s(name, probe(at_s, value_c), probe(at_s + 8.0, value_c)) > 0.85 * nothing_s
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_where_no_drawn_holder_fits_the_readings_nothing_is_shortened(name: str) -> None:
+    nothing_s = NOTHING[name].hold_s
+    assert nothing_s is not None
+    safe_s = NOTHING[name].touch_safe_s
+    told = ((0.3, 200.0), (0.5, 40.0), (0.7, 150.0))
+    at_odds = [probe(share * safe_s, value_c)._replace(sure=True) for share, value_c in told]
+    assert hold_s(name, *at_odds) >= nothing_s
+    assert hot_after(BOUNDS[name], 0.8 * safe_s, at_odds) == 1.0
 
 
 def test_what_was_read_before_it_began_to_cool_says_nothing() -> None:

@@ -74,6 +74,13 @@ def test_what_types_share_is_learnt_from_all_and_a_types_own_only_from_it() -> N
     assert stranger.cov[SLEEVE, SLEEVE] >= own, "however many others are read"
 
 
+def test_thirty_heats_of_one_type_say_less_about_the_shop_than_one_each_of_thirty_types() -> None:
+    of_one = known(*(lesson(-9.0, heating, "one type") for heating in range(1, 31)), of_type="never read")
+    of_many = known(*(lesson(-9.0, heating, f"type {heating}") for heating in range(1, 31)), of_type="never read")
+    assert of_one.cov[SLEEVE, SLEEVE] > of_many.cov[SLEEVE, SLEEVE]
+    assert abs(of_one.mean[SLEEVE]) < abs(of_many.mean[SLEEVE])
+
+
 def test_readings_of_one_heat_say_less_than_as_many_heats() -> None:
     one_heat = known(*(lesson(5.0, 1) for _ in range(10)))
     ten = known(*(lesson(5.0, heating) for heating in range(1, 11)))
