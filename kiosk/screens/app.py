@@ -5,8 +5,8 @@ it is handed over through the worker's one queue.  It decides nothing, and only 
 
 How a screen is made
 --------------------
-One module and one layout of the same name in this folder (`find.py`, `find.kv`), one class, entered in
-`pages.py`.  The class is a `View`: it has a `name`, the destination of the `rail` it belongs to, and Kivy
+One module and one layout of the same name in the folder of its place of work (`find/place.py`, `find/place.kv`),
+one class, entered in `pages.py`.  The class is a `View`: it has a `name`, the destination of the `rail` it belongs to, and Kivy
 properties for everything it shows.  The layout binds parts to these properties.  `shown`, `tick`, `scanned` and
 `came` tell the screen what happens; through `self.clerk` it asks the desk (`clerk.ask(lambda desk: …, then)`),
 goes elsewhere (`clerk.go("hot", key=…)`, `clerk.back()`) and plays a sound.  Lengths, colours and font sizes are

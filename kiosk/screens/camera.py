@@ -25,7 +25,7 @@ from kiosk.reader.files import PictureError
 from kiosk.reader.sources import FRAME_SIZES, Controls, Device, Source, SourceError, frame_size, list_cameras, source
 from kiosk.reader.stream import Aim, Event, Help, Seen, Stream
 from kiosk.reader.symbols import Reading
-from kiosk.screens.scan import ScanScreen
+from kiosk.screens.scan.scan import ScanScreen
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 

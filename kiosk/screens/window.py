@@ -28,7 +28,7 @@ from kiosk.screens.clerk import Clerk, pulse
 from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.pages import SCREENS
-from kiosk.screens.scan import ScanScreen
+from kiosk.screens.scan.scan import ScanScreen
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View

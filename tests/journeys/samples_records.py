@@ -23,9 +23,9 @@ from kiosk.rules.hold import HoldFacts, Reading
 from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftCounts, ShiftReport
 from kiosk.screens.faults import cause_words
-from kiosk.screens.history import About
 from kiosk.screens.parts.paper import page_picture
-from kiosk.screens.shift import kept_words
+from kiosk.screens.records.history import About
+from kiosk.screens.records.shift import kept_words
 from tests.journeys.samples import ASSEMBLY, CURVE, HOLDER, SLOT
 
 SINCE = 1.79e9

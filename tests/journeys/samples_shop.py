@@ -256,7 +256,7 @@ def _sheet_faults(screen: Any) -> None:
         Fault("Pump cover.csv", 14, "name", "is empty, and there are no cutting data either"),
     )
     screen._needs = ()
-    from kiosk.screens.setup import Sheet
+    from kiosk.screens.job.setup import Sheet
 
     screen._read(Sheet(Read((Need(1, "Drill 5"),) * 11, faults), ("Mill 1",)))
 
@@ -272,7 +272,7 @@ def _pieces(screen: Any) -> None:
 
 
 def _round(screen: Any, what: str = "") -> None:
-    from kiosk.screens.setup import Scanned
+    from kiosk.screens.job.setup import Scanned
 
     _pieces(screen)
     screen.start_round()
@@ -319,7 +319,7 @@ def comparison() -> Comparison:
 
 
 def _compare(screen: Any, verdict: Verdict, *, guessed: bool) -> None:
-    from kiosk.screens.compare import Result
+    from kiosk.screens.job.compare import Result
 
     screen.machine = "Mill 2"
     screen._file = Path("Mill 2 export.csv")

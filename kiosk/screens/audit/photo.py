@@ -15,7 +15,7 @@ from kiosk.desk.audits import PhotoMark, PhotoSeen
 from kiosk.reader.symbols import Outline
 from kiosk.rules import audit as A
 from kiosk.rules.checkin import Outcome, Refused
-from kiosk.screens.audit import cool
+from kiosk.screens.audit.audit import cool
 from kiosk.screens.camera import PHOTOGRAPH_MS, Photograph
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside

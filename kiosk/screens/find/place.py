@@ -13,7 +13,7 @@ from kiosk.desk import Desk
 from kiosk.desk.finding import WayThere
 from kiosk.rules.finding import Usable
 from kiosk.screens.clerk import fault_words
-from kiosk.screens.find import SIGNS, usable_words
+from kiosk.screens.find.find import SIGNS, usable_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.view import Covers, View

@@ -17,7 +17,7 @@ from kiosk.screens.dates import clock_words, span_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paper import PagePicture, page_picture
 from kiosk.screens.press import Press
-from kiosk.screens.shift import kept_words
+from kiosk.screens.records.shift import kept_words
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from kiosk.rules.lines import KINDS
-from kiosk.screens.filters import GROUPS, When, span_of
+from kiosk.screens.records.filters import GROUPS, When, span_of
 
 TUESDAY = datetime(2026, 11, 24, 14, 5)
 

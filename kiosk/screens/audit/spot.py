@@ -15,7 +15,7 @@ from kiosk.desk import Desk
 from kiosk.desk.audits import DifferenceCard, LookFor
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HolderCard
-from kiosk.screens.audit import last_seen
+from kiosk.screens.audit.audit import last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice

@@ -17,10 +17,10 @@ from kiosk.desk.records import Filter, HistoryRow, WasAt
 from kiosk.rules.cards import OperatorCard
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words, day_words, midnight
-from kiosk.screens.filters import GROUPS, When, span_of
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import Line
+from kiosk.screens.records.filters import GROUPS, When, span_of
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
