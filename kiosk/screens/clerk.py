@@ -15,12 +15,13 @@ from kivy.properties import BooleanProperty, ObjectProperty, StringProperty
 
 from kiosk import words
 from kiosk.desk import Desk
-from kiosk.desk.desk import Scanned
+from kiosk.desk.desk import Scanned as Scanned
 from kiosk.rules.cards import Command, HolderCard, OperatorCard
 from kiosk.rules.checkin import Done, Outcome, Reason, Refused
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
 from kiosk.screens.faults import cause_words
+from kiosk.screens.questions import Question, common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
 from kiosk.settings import Settings
@@ -36,7 +37,7 @@ class Asks(Protocol):
 
     def ask(
         self,
-        question: Callable[[Desk], A],
+        question: Question[A],
         then: Callable[[A], Any] | None = None,
         failed: Callable[[Exception], Any] | None = None,
     ) -> None:
@@ -150,7 +151,7 @@ class Clerk(EventDispatcher):
 
     def ask(
         self,
-        question: Callable[[Desk], A],
+        question: Question[A],
         then: Callable[[A], Any] | None = None,
         failed: Callable[[Exception], Any] | None = None,
     ) -> None:
@@ -161,11 +162,11 @@ class Clerk(EventDispatcher):
         """A code was read or typed: the screen in sight may take it, else the desk is asked what it does."""
         view = self.view
         if view is None or not view.scanned(text):
-            self.ask(lambda desk: desk.scan(text), self.answer)
+            self.ask(common.scan(text), self.answer)
 
     def command(self, command: Command) -> None:
         """The same as the printed command card."""
-        self.ask(lambda desk: desk.command(command), self.answer)
+        self.ask(common.command(command), self.answer)
 
     def answer(self, scanned: Scanned) -> None:
         """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's."""

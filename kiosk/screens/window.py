@@ -22,12 +22,13 @@ from kiosk import where, words
 from kiosk.desk import Desk, copies
 from kiosk.reader.keyed import Keyed, KeyedFault, KeyedText, Scanner
 from kiosk.screens import theme
-from kiosk.screens.app import Options
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk, pulse
 from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
+from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS
+from kiosk.screens.questions import find, scan, shop
 from kiosk.screens.scan.scan import ScanScreen
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
@@ -73,10 +74,10 @@ class KioskApp(App):
         look.fit(*Window.size)
         Window.bind(size=self._fit, on_key_down=self._key)
         self._furnish()
-        self.worker.ask(lambda desk: desk.session.settings, self._settle)
+        self.worker.ask(shop.settings(), self._settle)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
-        Clock.schedule_once(lambda _: self.worker.ask(lambda desk: desk.finding.warm()), QUIET_S)
+        Clock.schedule_once(lambda _: self.worker.ask(find.warm()), QUIET_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
@@ -228,7 +229,7 @@ class KioskApp(App):
                 cause = keyed.causes[0]
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
 
-        self.clerk.ask(lambda desk: desk.session.cards.is_bound(keyed.text), told)
+        self.clerk.ask(scan.known(keyed.text), told)
 
 
 

@@ -228,7 +228,7 @@ LOOK_FOR = LookFor(
 
 
 def _audit_choose(screen: Any) -> None:
-    from kiosk.screens.audit.audit import Begin
+    from kiosk.screens.questions.audit import Begin
 
     screen.step = 0
     screen.trouble = say_words(say("remedy.no_audit"))
@@ -336,7 +336,7 @@ def _photo_absent(screen: Any) -> None:
 
 
 def _spot(screen: Any, state: A.State, whats: tuple[A.Difference, ...], found: LookFor | None = None) -> None:
-    from kiosk.screens.audit.spot import Spoken
+    from kiosk.screens.questions.audit import Spoken
 
     cards = tuple(card for card in audit_status().differences if card.difference in whats)
     card = None if state is A.State.UNKNOWN else CARD
@@ -345,7 +345,7 @@ def _spot(screen: Any, state: A.State, whats: tuple[A.Difference, ...], found: L
 
 
 def _adopt(screen: Any, step: int, origin: Origin = Origin.OURS, trouble: str = "") -> None:
-    from kiosk.screens.scan.adopt import Asked
+    from kiosk.screens.questions.scan import Asked
 
     screen.step, screen._text, screen.title, screen.trouble = 0, "HV4T8BRJ3V", "HV4T 8BRJ 3V", trouble
     near = () if origin is Origin.OTHER else (Likely_(CARD, SLOT.name),)

@@ -24,7 +24,7 @@ from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftCounts, ShiftReport
 from kiosk.screens.faults import cause_words
 from kiosk.screens.parts.paper import page_picture
-from kiosk.screens.records.history import About
+from kiosk.screens.questions.records import About
 from kiosk.screens.records.shift import kept_words
 from tests.journeys.samples import ASSEMBLY, CURVE, HOLDER, SLOT
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
+from kiosk.desk.inbox import Paper
 from kiosk.desk.papers import Presetting
 from kiosk.desk.people import ROLES, PinRefused
 from kiosk.desk.session import NotThere
@@ -134,16 +135,16 @@ def _register(screen: Any, step: int) -> None:
         for figure in (12.0, 24.0, 90.0):
             screen.take(figure)
     if step >= 4:
-        screen._stands((SLOT.place.code, SLOT.name))
+        screen._stands(SLOT)
     if step >= 5:
         screen._registered(CARD)
     if step == 6:
-        screen._bound(t("register.bound", name=HOLDER.name))
+        screen._bound("", Say("register.bound", (("name", HOLDER.name),)))
 
 
 def _register_trouble(screen: Any) -> None:
     _register(screen, 5)
-    screen._bound(t("register.not_free", code="HV4T8BRJ3V"))
+    screen._bound("HV4T8BRJ3V", None)
 
 
 def _pin_who(screen: Any) -> None:
@@ -243,11 +244,17 @@ def change_plan() -> ChangePlan:
     return ChangePlan(steps, (Unplaced(other, ()),), proofs)
 
 
+def _folder(name: str, papers: list[str]) -> Any:
+    from kiosk.screens.questions.common import Folder
+
+    return Folder(f"…/holder-kiosk/{name}", tuple(Paper(Path(f"{each}.csv"), 0.0) for each in papers))
+
+
 def _sheets(screen: Any, *, some: bool) -> None:
     screen.step = 0
     screen.trouble = ""
-    rows = [Choice(name, name) for name in ("Pump cover", "Bearing block, second side, 3rd lot")] if some else []
-    screen._listed(("…/holder-kiosk/setups", rows))
+    names = ["Pump cover", "Bearing block, second side, 3rd lot"] if some else []
+    screen._listed(_folder("setups", names))
 
 
 def _sheet_faults(screen: Any) -> None:
@@ -256,7 +263,7 @@ def _sheet_faults(screen: Any) -> None:
         Fault("Pump cover.csv", 14, "name", "is empty, and there are no cutting data either"),
     )
     screen._needs = ()
-    from kiosk.screens.job.setup import Sheet
+    from kiosk.screens.questions.job import Sheet
 
     screen._read(Sheet(Read((Need(1, "Drill 5"),) * 11, faults), ("Mill 1",)))
 
@@ -272,7 +279,7 @@ def _pieces(screen: Any) -> None:
 
 
 def _round(screen: Any, what: str = "") -> None:
-    from kiosk.screens.job.setup import Scanned
+    from kiosk.screens.questions.job import HeldUp
 
     _pieces(screen)
     screen.start_round()
@@ -280,13 +287,13 @@ def _round(screen: Any, what: str = "") -> None:
     screen._round = PickRound((ENTRY, second))
     screen._next()
     if what == "taken":
-        screen.pick(Scanned(ENTRY.code, ENTRY.name, False))
+        screen.pick(HeldUp(ENTRY.code, ENTRY.name, False))
     elif what == "hot":
-        screen.pick(Scanned(ENTRY.code, ENTRY.name, True))
+        screen.pick(HeldUp(ENTRY.code, ENTRY.name, True))
     elif what == "strange":
-        screen.pick(Scanned("P000000001", "P000 0000 01", False))
+        screen.pick(HeldUp("P000000001", "P000 0000 01", False))
     elif what == "over":
-        screen.pick(Scanned(ENTRY.code, ENTRY.name, False))
+        screen.pick(HeldUp(ENTRY.code, ENTRY.name, False))
         screen.absent()
 
 
@@ -319,7 +326,7 @@ def comparison() -> Comparison:
 
 
 def _compare(screen: Any, verdict: Verdict, *, guessed: bool) -> None:
-    from kiosk.screens.job.compare import Result
+    from kiosk.screens.questions.job import Result
 
     screen.machine = "Mill 2"
     screen._file = Path("Mill 2 export.csv")
@@ -332,13 +339,13 @@ def _compare(screen: Any, verdict: Verdict, *, guessed: bool) -> None:
 
 def _compare_lists(screen: Any, *, some: bool) -> None:
     screen.machine = "Mill 2"
-    rows = [Choice("a", "Mill 2 tool table, Tuesday morning")] if some else []
-    screen._papers(("…/holder-kiosk/controls", rows))
+    names = ["Mill 2 tool table, Tuesday morning"] if some else []
+    screen._papers(_folder("controls", names))
 
 
 def _compare_machines(screen: Any) -> None:
     screen.step = 0
-    screen._listed([Choice(name, name) for name in ("Mill 1", "Mill 2", "Mill 3")])
+    screen._listed(("Mill 1", "Mill 2", "Mill 3"))
 
 
 def _compare_faults(screen: Any) -> None:
@@ -392,7 +399,7 @@ def _presetter(screen: Any, state: str) -> None:
         screen.check(Read((reading,) * 12, (fault,)))
     else:
         screen.step = 0
-        screen._listed(("…/holder-kiosk/presetter", [Choice("a", "Tuesday, second shift")] if state == "lists" else []))
+        screen._listed(_folder("presetter", ["Tuesday, second shift"] if state == "lists" else []))
         screen.trouble = "" if state == "none" else t("presetting.no_map", file="Tuesday, second shift.csv")
 
 

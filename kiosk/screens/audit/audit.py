@@ -7,43 +7,29 @@ status of the audit, asked again after each scan and every few seconds, because 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from kiosk import words
-from kiosk.desk import Desk, reports
-from kiosk.desk.audits import AuditRow, AuditStatus, LookFor
-from kiosk.desk.desk import Scanned
-from kiosk.desk.session import NotThere
 from kiosk.rules import audit as A
-from kiosk.rules.cards import PlaceCard
 from kiosk.rules.checkin import Done, Outcome, Refused, Wait
 from kiosk.rules.places import Kind
-from kiosk.screens.clerk import fault_words
+from kiosk.screens.clerk import Scanned, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import Line
 from kiosk.screens.parts.slots import Slot, State
+from kiosk.screens.questions import audit as asks
+from kiosk.screens.questions.audit import AuditRow, AuditStatus, Begin, Kept, LookFor
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
 CHOOSE, WALK, ALARM, CLOSED = range(4)
 LOOK_AGAIN_S = 3
-WHOLE = (Kind.CABINET, Kind.MACHINE, Kind.BENCH, Kind.COOLING, Kind.PRESETTER)
 NUMBERED = (Kind.SLOT, Kind.POCKET, Kind.SPINDLE)
-
-
-@dataclass(frozen=True, slots=True)
-class Begin:
-    """What there is to go on with, and what can be audited."""
-
-    here: AuditStatus | None
-    running: tuple[AuditRow, ...]
-    places: tuple[PlaceCard, ...]
 
 
 class AuditScreen(View):
@@ -96,7 +82,7 @@ class AuditScreen(View):
             self._say(True, told)
         if self.step == CLOSED:
             self.step = CHOOSE
-        self.clerk.ask(_begin, self._began, self._failed)
+        self.clerk.ask(asks.begin(), self._began, self._failed)
 
     def returned(self) -> None:
         self.refresh()
@@ -109,7 +95,7 @@ class AuditScreen(View):
     def refresh(self) -> None:
         """Ask how the audit stands."""
         self._age_s = 0
-        self.clerk.ask(_begin, self._began, self._failed)
+        self.clerk.ask(asks.begin(), self._began, self._failed)
 
     def _began(self, begin: Begin) -> None:
         if begin.here is not None:
@@ -128,7 +114,7 @@ class AuditScreen(View):
     def choose(self, choice: Choice) -> None:
         """A place, or an audit that waits, was touched."""
         what = choice.key
-        self.clerk.ask(lambda desk: desk.audits.open(what), self._opened, self._failed)
+        self.clerk.ask(asks.open_audit(what), self._opened, self._failed)
 
     def _opened(self, status: AuditStatus) -> None:
         self.clerk.play(Sound.DONE)
@@ -142,7 +128,7 @@ class AuditScreen(View):
         """Before an audit runs, a place's label opens one."""
         if self.step in (WALK, ALARM):
             return False
-        self.clerk.ask(lambda desk: _open_or_scan(desk, text), self._open_or_answer, self._failed)
+        self.clerk.ask(asks.open_or_scan(text), self._open_or_answer, self._failed)
         return True
 
     def _open_or_answer(self, answer: AuditStatus | Scanned) -> None:
@@ -213,7 +199,7 @@ class AuditScreen(View):
     def to_cooling(self) -> None:
         """It was taken to a cooling place."""
         holder = self._alarm
-        self.clerk.ask(lambda desk: cool(desk, holder), self._cooled, self._failed)
+        self.clerk.ask(asks.cool(holder), self._cooled, self._failed)
 
     def _cooled(self, outcome: Outcome) -> None:
         self.step = WALK
@@ -275,7 +261,7 @@ class AuditScreen(View):
         self._say(spot.state in (A.State.SEEN, A.State.EMPTY), words.grouped(spot.name) or word, word, about)
         if spot.state is A.State.MISSING and spot.holder:
             holder = spot.holder
-            self.clerk.ask(lambda desk: desk.audits.look_for(holder), lambda found: self._where(key, found))
+            self.clerk.ask(asks.look_for(holder), lambda found: self._where(key, found))
 
     def _where(self, key: str, found: LookFor) -> None:
         if self.chosen == key:
@@ -301,13 +287,13 @@ class AuditScreen(View):
     def pause(self) -> None:
         """Somebody goes on later, here or at another kiosk."""
         self.step = CHOOSE
-        self.clerk.ask(_pause, self._began, self._failed)
+        self.clerk.ask(asks.pause(), self._began, self._failed)
 
     # Closing ------------------------------------------------------------------------------------------------
 
     def close(self) -> None:
         """Close the audit, or go to the differences that still wait."""
-        self.clerk.ask(lambda desk: desk.audits.close(), self._closing, self._failed)
+        self.clerk.ask(asks.close(), self._closing, self._failed)
 
     def _closing(self, outcome: Outcome) -> None:
         if isinstance(outcome, Refused):
@@ -322,7 +308,7 @@ class AuditScreen(View):
         self.saved, self.results, self.trouble = "", [], ""
         self.step = CLOSED
         if key:
-            self.clerk.ask(lambda desk: desk.audits.report(key), self.show_report, self._failed)
+            self.clerk.ask(asks.report(key), self.show_report, self._failed)
 
     def show_report(self, report: A.AuditReport) -> None:
         """Show a closed audit."""
@@ -345,9 +331,9 @@ class AuditScreen(View):
     def save(self) -> None:
         """Write the report as PDF and CSV beside the book."""
         key = self._key
-        self.clerk.ask(lambda desk: reports.keep(desk.reports.audit(key)), self._saved, self._not_saved)
+        self.clerk.ask(asks.save(key), self._saved, self._not_saved)
 
-    def _saved(self, kept: reports.Kept) -> None:
+    def _saved(self, kept: Kept) -> None:
         self.clerk.play(Sound.DONE)
         self.saved = t("auditing.saved", file=f"{kept.pdf.parent.name}/{kept.pdf.name}")
 
@@ -400,43 +386,6 @@ def _clock(utc_s: float) -> str:
     return at.strftime("%H:%M" if at.date() == datetime.now().date() else "%d.%m. %H:%M")
 
 
-def _begin(desk: Desk) -> Begin:
-    here = desk.audits.status() if desk.session.audit else None
-    places = tuple(card for card in desk.shop.places() if card.place.kind in WHOLE and not card.retired)
-    return Begin(here, desk.audits.running(), places)
-
-
-def _pause(desk: Desk) -> Begin:
-    desk.audits.pause()
-    return _begin(desk)
-
-
-def _open_or_scan(desk: Desk, text: str) -> AuditStatus | Scanned:
-    """A place is audited; the desk knows what to do with everything else."""
-    subject = desk.session.cards.subject(text)
-    if desk.session.audit is None and isinstance(subject, PlaceCard):
-        return desk.audits.open(subject.place.code)
-    return desk.scan(text)
-
-
-def cool(desk: Desk, holder: str) -> Outcome:
-    """A hot holder of the audit was taken to a cooling place.  Raises NotThere where it is hot no longer."""
-    wanted = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
-    key = next(
-        (each.key for each in desk.audits.status().differences if each.text == holder and each.difference in wanted),
-        None,
-    )
-    if key is None:
-        raise NotThere("hold on", desk.session.holder(holder).name)
-    return settle(desk, key, A.Action.TO_COOLING, "")
-
-
-def settle(desk: Desk, key: str, action: A.Action, reason: str) -> Outcome:
-    """Close a difference; what is taken to cooling is taken to the cooling place that has room."""
-    cooling = desk.session.cooling_place() if action is A.Action.TO_COOLING else None
-    return desk.audits.settle(key, action, reason, cooling.place.code if cooling else None)
-
-
 def _name(name: str) -> str:
     return t(name) if name.startswith("term.") else name
 
@@ -448,7 +397,7 @@ def _running(row: AuditRow) -> Choice:
 
 def _to_audit(begin: Begin) -> Sequence[Choice]:
     running = {row.place for row in begin.running}
-    order = sorted(begin.places, key=lambda card: WHOLE.index(card.place.kind))
+    order = sorted(begin.places, key=lambda card: asks.WHOLE.index(card.place.kind))
     choices = [Choice(card.place.code, card.name, t(f"kind.{card.place.kind.value}")) for card in order]
     choices.append(Choice(A.HOT, t("auditing.everything_hot")))
     return [choice for choice in choices if choice.key not in running]

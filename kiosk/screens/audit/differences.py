@@ -10,14 +10,15 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk.audits import AuditStatus, DifferenceCard, LookFor
 from kiosk.rules import audit as A
 from kiosk.rules.checkin import Outcome, Refused
-from kiosk.screens.audit.audit import last_seen, settle
+from kiosk.screens.audit.audit import last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import Line
+from kiosk.screens.questions import audit as asks
+from kiosk.screens.questions.audit import AuditStatus, DifferenceCard, LookFor
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import grouped, say, t
@@ -70,7 +71,7 @@ class AuditDifferencesScreen(View):
         self.refresh()
 
     def refresh(self) -> None:
-        self.clerk.ask(lambda desk: desk.audits.status(), self.show, self._failed)
+        self.clerk.ask(asks.status(), self.show, self._failed)
 
     def show(self, status: AuditStatus) -> None:
         """Show the differences as the desk gives them."""
@@ -101,7 +102,7 @@ class AuditDifferencesScreen(View):
         self.step = ONE
         if card.difference is A.Difference.MISSING and card.holder:
             holder = card.holder
-            self.clerk.ask(lambda desk: desk.audits.look_for(holder), lambda found: self._where(card, found))
+            self.clerk.ask(asks.look_for(holder), lambda found: self._where(card, found))
 
     def _where(self, card: DifferenceCard, found: LookFor) -> None:
         if self._card is card:
@@ -135,7 +136,7 @@ class AuditDifferencesScreen(View):
             return
         self.waiting = True
         key = card.key
-        self.clerk.ask(lambda desk: settle(desk, key, action, reason), self._settled, self._failed)
+        self.clerk.ask(asks.settle(key, action, reason), self._settled, self._failed)
 
     def _settled(self, outcome: Outcome) -> None:
         self.waiting = False

@@ -11,17 +11,16 @@ from typing import Any
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from kiosk import words
-from kiosk.desk.audits import PhotoMark, PhotoSeen
-from kiosk.reader.symbols import Outline
 from kiosk.rules import audit as A
 from kiosk.rules.checkin import Outcome, Refused
-from kiosk.screens.audit.audit import cool
-from kiosk.screens.camera import PHOTOGRAPH_MS, Photograph
+from kiosk.screens.camera import PHOTOGRAPH_MS, Outline, Photograph
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.photo import Mark, PhotoPicture
 from kiosk.screens.parts.slots import SIGNS
 from kiosk.screens.parts.slots import State as SlotState
+from kiosk.screens.questions import audit as asks
+from kiosk.screens.questions.audit import PhotoMark, PhotoSeen
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
@@ -123,7 +122,7 @@ class AuditPhotoScreen(View):
     def _read(self, photograph: Photograph) -> None:
         reading, place = photograph.reading, self._place
         self._unread, self._size = reading.unread, photograph.size
-        self.clerk.ask(lambda desk: desk.audits.photo(reading.symbols, place), self.seen, self._failed)
+        self.clerk.ask(asks.photograph(reading.symbols, place), self.seen, self._failed)
 
     def _failed(self, error: Exception) -> None:
         """The audit was closed elsewhere, nobody is signed in, the disk is full: the picture counts for nothing."""
@@ -199,7 +198,7 @@ class AuditPhotoScreen(View):
         holder = self._alarms[0].holder
         if holder is not None:
             key = holder
-            self.clerk.ask(lambda desk: cool(desk, key), self._cooled, self._cooling_failed)
+            self.clerk.ask(asks.cool(key), self._cooled, self._cooling_failed)
 
     def _cooled(self, outcome: Outcome) -> None:
         if isinstance(outcome, Refused):

@@ -5,14 +5,11 @@ What may be done is the desk's; this only offers it, a touch each, and leads to 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, StringProperty
 
 from kiosk import words
-from kiosk.desk import Desk
-from kiosk.desk.audits import DifferenceCard, LookFor
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HolderCard
 from kiosk.screens.audit.audit import last_seen
@@ -21,6 +18,8 @@ from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.slots import SIGNS
 from kiosk.screens.parts.slots import State as SlotState
+from kiosk.screens.questions import audit as asks
+from kiosk.screens.questions.audit import DifferenceCard, Spoken
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
@@ -29,18 +28,6 @@ EMPTY, FULL, TYPE, HOLDER = "empty", "full", "type", "holder"
 _TONES = {
     A.State.SEEN: "done", A.State.HOT: "heat", A.State.MISPLACED: "stop", A.State.UNKNOWN: "stop",
 }  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Spoken:
-    """What the desk says of it.  `card`: None for a label nobody knows.  `found`: where to look for it."""
-
-    state: A.State
-    place: str
-    name: str
-    card: HolderCard | None
-    differences: tuple[DifferenceCard, ...]
-    found: LookFor | None
 
 
 class AuditSpotScreen(View):
@@ -77,7 +64,7 @@ class AuditSpotScreen(View):
 
     def refresh(self) -> None:
         about = self._about
-        self.clerk.ask(lambda desk: _spoken(desk, about), self.show, self._failed)
+        self.clerk.ask(asks.spoken(about), self.show, self._failed)
 
     def scanned(self, text: str) -> bool:
         """A scan goes on with the audit: back to the walk, which shows what comes of it."""
@@ -114,7 +101,7 @@ class AuditSpotScreen(View):
         if self.waiting:
             return
         self.waiting = True
-        self.clerk.ask(lambda desk: desk.audits.empty(holder, is_empty), self._told, self._failed)
+        self.clerk.ask(asks.empty(holder, is_empty), self._told, self._failed)
 
     def _told(self, difference: DifferenceCard | None) -> None:
         self.waiting = False
@@ -128,21 +115,6 @@ class AuditSpotScreen(View):
         self.waiting = False
         self.clerk.play(Sound.REFUSED)
         self.trouble = fault_words(error)
-
-
-def _spoken(desk: Desk, about: str) -> Spoken:
-    status = desk.audits.status()
-    spots = [spot for group in status.groups for spot in group.spots]
-    spot = next((each for each in spots if about in (each.holder, each.name)), None)
-    card = desk.session.cards.holder(about)
-    texts = (about, card.code) if card else (about,)
-    differences = tuple(each for each in status.differences if each.text in texts)
-    state = spot.state if spot else A.State.UNKNOWN if card is None else A.State.SEEN
-    booked = card.place.name if card and card.place else ""
-    found = next((each.found_name for each in differences if each.found_name), None)
-    place = booked if state in (A.State.MISSING, A.State.SEEN) else found or booked
-    look_for = desk.audits.look_for(about) if card and state is A.State.MISSING else None
-    return Spoken(state, place, card.name if card else about, card, differences, look_for)
 
 
 def _actions(spoken: Spoken) -> list[Choice]:

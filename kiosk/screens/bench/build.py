@@ -10,13 +10,14 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk.build import BuildRefused, Offer
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.fits import Finding, Fit
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import bench as asks
+from kiosk.screens.questions.bench import BuildRefused, Offer
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
@@ -60,7 +61,7 @@ class BuildScreen(View):
         """A holder to build into."""
         if self.step not in (SCAN, CUTTERS, DONE):
             return True
-        self.clerk.ask(lambda desk: desk.build.holder_labelled(text).holder.key, self._take, self._failed)
+        self.clerk.ask(asks.holder_labelled(text), lambda card: self._take(card.holder.key), self._failed)
         return True
 
     def back(self) -> None:
@@ -72,7 +73,7 @@ class BuildScreen(View):
 
     def _take(self, key: str) -> None:
         self._holder = key
-        self.clerk.ask(lambda desk: (desk.session.holder(key), desk.build.offers(key)), self._offered, self._failed)
+        self.clerk.ask(asks.offers(key), self._offered, self._failed)
 
     def _offered(self, answer: tuple[HolderCard, tuple[Offer, ...]]) -> None:
         card, offers = answer
@@ -99,7 +100,7 @@ class BuildScreen(View):
 
     def _ask(self) -> None:
         holder, cutter, depth_mm = self._holder, self._cutter, self._depth_mm
-        self.clerk.ask(lambda desk: desk.build.fit(holder, cutter, depth_mm), self._fits, self._failed)
+        self.clerk.ask(asks.fit(holder, cutter, depth_mm), self._fits, self._failed)
 
     def _fits(self, fit: Fit) -> None:
         self.ok = fit.ok
@@ -114,7 +115,7 @@ class BuildScreen(View):
         """Build it in."""
         holder, cutter, depth_mm = self._holder, self._cutter, self._depth_mm
         self.ok = False  # a second touch while the desk writes must not ask again
-        self.clerk.ask(lambda desk: desk.build.build(holder, cutter, depth_mm), self._built, self._failed)
+        self.clerk.ask(asks.build(holder, cutter, depth_mm), self._built, self._failed)
 
     def _built(self, card: HolderCard) -> None:
         self.title = card.name

@@ -10,12 +10,14 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
-from kiosk.desk.build import BuildRefused, MeasureTaken
 from kiosk.rules.assembly import Measured
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import bench as asks
+from kiosk.screens.questions import common
+from kiosk.screens.questions.bench import BuildRefused, MeasureTaken
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, say, t
@@ -57,14 +59,14 @@ class MeasureScreen(View):
     def shown(self, key: str = "", **_: Any) -> None:
         self.trouble = ""
         if key:
-            self.clerk.ask(lambda desk: desk.session.holder(key), self._take, self._failed)
+            self.clerk.ask(common.holder(key), self._take, self._failed)
         else:
             self.step = SCAN
 
     def scanned(self, text: str) -> bool:
         """The assembly to measure."""
         if self.step != FIGURE:
-            self.clerk.ask(lambda desk: desk.build.holder_labelled(text), self._take, self._failed)
+            self.clerk.ask(asks.holder_labelled(text), self._take, self._failed)
         return True
 
     def back(self) -> None:
@@ -100,7 +102,7 @@ class MeasureScreen(View):
             return
         key = self._key
         values = Measured(self._values[0], self._values[1], runout_um=self._values[2])
-        self.clerk.ask(lambda desk: desk.build.measure(key, values), self._measured, self._failed)
+        self.clerk.ask(asks.measure(key, values), self._measured, self._failed)
 
     def _measured(self, taken: MeasureTaken) -> None:
         self.good = taken.warning is None

@@ -9,12 +9,14 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
-from kiosk.desk.build import BuildRefused
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import bench as asks
+from kiosk.screens.questions import common, find
+from kiosk.screens.questions.bench import BuildRefused
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
@@ -46,7 +48,7 @@ class TearDownScreen(View):
         self.only_say = only_say
         self._waited_s = 0
         if key:
-            self.clerk.ask(lambda desk: desk.session.holder(key), self._take, self._failed)
+            self.clerk.ask(common.holder(key), self._take, self._failed)
         else:
             self.step = SCAN
 
@@ -54,7 +56,7 @@ class TearDownScreen(View):
         """The holder to tear down; who was only asked for a word goes on with the next scan."""
         if self.only_say:
             return False
-        self.clerk.ask(lambda desk: desk.build.holder_labelled(text), self._take, self._failed)
+        self.clerk.ask(asks.holder_labelled(text), self._take, self._failed)
         return True
 
     def tick(self) -> None:
@@ -76,7 +78,7 @@ class TearDownScreen(View):
         """How the cutter came back."""
         key, kind, only_say = self._key, Condition(condition), self.only_say
         self.clerk.ask(
-            lambda desk: desk.build.say_condition(key, kind) if only_say else desk.build.tear_down(key, kind),
+            find.say_condition(key, kind) if only_say else asks.tear_down(key, kind),
             self._done,
             self._failed,
         )

@@ -9,11 +9,12 @@ from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk.finding import Found, FoundRow
 from kiosk.rules.finding import Usable
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.lines import Line
+from kiosk.screens.questions import find as asks
+from kiosk.screens.questions.find import Found, FoundRow
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
@@ -70,7 +71,7 @@ class FindScreen(View):
         self.asked, self.typed = text, text.upper()
         count = max(PAGE, len(self._found)) if self.step == ROWS else PAGE
         self.clerk.ask(
-            lambda desk: desk.finding.find(text, 0, count), lambda found: self.show(text, found), self._failed
+            asks.find(text, 0, count), lambda found: self.show(text, found), self._failed
         )
 
     def show(self, text: str, found: Found) -> None:
@@ -94,7 +95,7 @@ class FindScreen(View):
         if rows.page == rows.pages - 1 and len(self._found) < self.total:
             text, first = self.asked, len(self._found)
             self.clerk.ask(
-                lambda desk: desk.finding.find(text, first, PAGE), lambda found: self._more(text, first, found)
+                asks.find(text, first, PAGE), lambda found: self._more(text, first, found)
             )
 
     def _more(self, text: str, first: int, found: Found) -> None:

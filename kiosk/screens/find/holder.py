@@ -14,6 +14,8 @@ from kiosk.rules.cards import Heat, HolderCard
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import common
+from kiosk.screens.questions import find as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
@@ -61,7 +63,7 @@ class HolderScreen(View):
 
     def _ask(self) -> None:
         key = self._key
-        self.clerk.ask(lambda desk: desk.session.holder(key), self.show, self._failed)
+        self.clerk.ask(common.holder(key), self.show, self._failed)
 
     def show(self, card: HolderCard) -> None:
         """Show a holder as the desk gives it."""
@@ -105,7 +107,7 @@ class HolderScreen(View):
         """How the cutter is, as a hand says it."""
         key = self._key
         self.step = SHOWN
-        self.clerk.ask(lambda desk: desk.build.say_condition(key, Condition(condition)), self._told, self._failed)
+        self.clerk.ask(asks.say_condition(key, Condition(condition)), self._told, self._failed)
 
     def _told(self, card: HolderCard) -> None:
         self.clerk.play(Sound.DONE)

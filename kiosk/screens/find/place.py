@@ -9,13 +9,12 @@ from typing import Any
 
 from kivy.properties import ListProperty, StringProperty
 
-from kiosk.desk import Desk
-from kiosk.desk.finding import WayThere
 from kiosk.rules.finding import Usable
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.find.find import SIGNS, usable_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import find as asks
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
@@ -61,9 +60,9 @@ class PlaceScreen(View):
     def _ask(self) -> None:
         self._age_s = 0
         key = self._key
-        self.clerk.ask(lambda desk: _way(desk, key), lambda found: self.show(*found), self._failed)
+        self.clerk.ask(asks.way(key), lambda found: self.show(*found), self._failed)
 
-    def show(self, way: WayThere, kinds: tuple[str, ...]) -> None:
+    def show(self, way: asks.WayThere, kinds: tuple[str, ...]) -> None:
         """Show the way as the desk gives it; kinds: what each part of its path is."""
         self.title = way.name
         self.sign, self.tone = SIGNS[way.usable]
@@ -77,17 +76,6 @@ class PlaceScreen(View):
 
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)
-
-
-def _way(desk: Desk, key: str) -> tuple[WayThere, tuple[str, ...]]:
-    card = desk.session.holder(key)
-    places = desk.session.cards.places
-    kinds: list[str] = []
-    code = card.place.place.code if card.place else None
-    while code is not None:
-        kinds.insert(0, places.place(code).kind.value)
-        code = places.rows[code]["parent"]
-    return desk.finding.way(key), tuple(kinds)
 
 
 def _parts(path: tuple[str, ...]) -> tuple[str, ...]:

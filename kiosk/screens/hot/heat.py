@@ -10,10 +10,10 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
-from kiosk.desk.desk import Scanned
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.checkin import Done, Refused
 from kiosk.rules.codes import CodeFault, Kind, parse
+from kiosk.screens.clerk import Scanned
 from kiosk.screens.kv import load_beside
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t

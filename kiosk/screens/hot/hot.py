@@ -13,6 +13,7 @@ from kivy.properties import ListProperty, NumericProperty, StringProperty
 from kiosk.rules.cards import HeatCurve, HolderCard
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.hotrow import HotLine
+from kiosk.screens.questions import hot as asks
 from kiosk.screens.view import View
 from kiosk.words import t
 
@@ -62,7 +63,7 @@ class HotScreen(View):
             self.curve, self.readings = [], []
         self._curve_of, self._curve_age_s = key, 0
         if key:
-            self.clerk.ask(lambda desk: desk.heat.curve(key), lambda curve: self._draw(key, curve))
+            self.clerk.ask(asks.curve(key), lambda curve: self._draw(key, curve))
 
     def _draw(self, key: str, curve: HeatCurve | None) -> None:
         if key == self.chosen and curve is not None:

@@ -10,9 +10,9 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
-from kiosk.desk.heat import ReadingTaken
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import hot as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
@@ -56,10 +56,10 @@ class ReadingScreen(View):
         """Hand the figure over."""
         key, where, instrument = self._key, self.where, self.instrument
         self.clerk.ask(
-            lambda desk: desk.heat.read(key, where, value_c, instrument), self._taken, self._turned_down
+            asks.read(key, where, value_c, instrument), self._taken, self._turned_down
         )
 
-    def _taken(self, taken: ReadingTaken) -> None:
+    def _taken(self, taken: asks.ReadingTaken) -> None:
         self.ended = taken.say.key == "reading.ended"
         self.answer = say(taken.say)
         self.step = ANSWER

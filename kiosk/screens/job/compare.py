@@ -7,42 +7,24 @@ header and said to be guessed; a line that cannot be read is shown and the compa
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
-from kiosk.desk.inbox import Inbox, papers, where_to_put
-from kiosk.exchange.control_list import (
-    ListMap,
-    comparison_csv,
-    comparison_text,
-    guess_columns,
-    read_map,
-    write_map,
-)
-from kiosk.exchange.faults import FileFaults
-from kiosk.exchange.tables_csv import decoded, read_table
-from kiosk.rules.compare import Compared, Comparison, Verdict
+from kiosk.rules.compare import Compared, Verdict
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.marked import Marked
+from kiosk.screens.questions import common
+from kiosk.screens.questions import job as asks
+from kiosk.screens.questions.job import FileFaults, ListMap, Result
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
 MACHINES, LISTS, FAULTS, LINES = range(4)
-SAVED = "comparisons"  # folder beside the book
 _LACKING = (Verdict.NOT_IN_BOOK, Verdict.NOT_IN_CONTROL, Verdict.ELSEWHERE)
-
-
-class Result(NamedTuple):
-    """A comparison, and the map it was made by.  `guessed`: from the header, no map is there."""
-
-    comparison: Comparison
-    made: ListMap
-    guessed: bool
 
 
 class CompareScreen(View):
@@ -73,7 +55,7 @@ class CompareScreen(View):
         self.trouble = ""
         self.choices = []
         self.step = MACHINES
-        self.clerk.ask(_machines, self._listed, self._failed)
+        self.clerk.ask(asks.magazines(), self._listed, self._failed)
 
     def back(self) -> None:
         """One state back, or out."""
@@ -84,16 +66,17 @@ class CompareScreen(View):
         else:
             self.choose_machine(Choice(self.machine, self.machine))
 
-    def _listed(self, rows: list[Choice]) -> None:
-        self.choices = rows
+    def _listed(self, names: tuple[str, ...]) -> None:
+        self.choices = [Choice(name, name) for name in names]
 
     def choose_machine(self, choice: Choice) -> None:
         """The machine whose control wrote the list."""
         self.machine = choice.key
-        self.clerk.ask(_lists, self._papers, self._failed)
+        self.clerk.ask(asks.lists(), self._papers, self._failed)
 
-    def _papers(self, found: tuple[str, list[Choice]]) -> None:
-        self.folder, self.choices = found
+    def _papers(self, found: common.Folder) -> None:
+        self.folder = found.where
+        self.choices = [Choice(str(paper.path), paper.name) for paper in found.papers]
         self.trouble = ""
         self.step = LISTS
 
@@ -101,7 +84,7 @@ class CompareScreen(View):
         """This list."""
         self._file = path = Path(choice.key)
         machine = self.machine
-        self.clerk.ask(lambda desk: _compare(desk, machine, path), self.show, self._not_compared)
+        self.clerk.ask(asks.compare(machine, path), self.show, self._not_compared)
 
     def show(self, result: Result) -> None:
         """Show a comparison; the first line that asks for something is looked at."""
@@ -130,7 +113,7 @@ class CompareScreen(View):
         """From now on this machine's lists have these columns."""
         if self._result is not None:
             made, path = self._result.made, self._file.with_name(f"{self.machine}.toml")
-            self.clerk.ask(lambda _: path.write_text(write_map(made), "utf-8"), self._kept, self._failed)
+            self.clerk.ask(asks.keep_map(made, path), self._kept, self._failed)
 
     def _kept(self, _: int) -> None:
         self.guessed = False
@@ -140,8 +123,7 @@ class CompareScreen(View):
         """Write the comparison down: `csv`, or `txt` to be printed."""
         if self._result is not None:
             comparison, name = self._result.comparison, f"{self.machine} {self._file.stem}.{kind}"
-            text = comparison_csv(comparison, say) if kind == "csv" else comparison_text(comparison, say)
-            self.clerk.ask(lambda desk: _save(desk, name, text), self._saved, self._failed)
+            self.clerk.ask(asks.save(comparison, name), self._saved, self._failed)
 
     def _saved(self, path: Path) -> None:
         self.clerk.play(Sound.DONE)
@@ -183,39 +165,6 @@ def _columns(made: ListMap) -> str:
     columns = made.columns
     known = (columns.name, columns.number, columns.pocket, columns.length, columns.diameter or columns.radius)
     return t("comparing.guessed", columns=", ".join(name for name in known if name))
-
-
-def _machines(desk: Desk) -> list[Choice]:
-    return [Choice(name, name) for name in desk.papers.magazines()]
-
-
-def _lists(desk: Desk) -> tuple[str, list[Choice]]:
-    data = desk.session.book.path.parent
-    found = papers(data, Inbox.CONTROLS)
-    return where_to_put(data, Inbox.CONTROLS), [Choice(str(paper.path), paper.name) for paper in found]
-
-
-def _map_for(path: Path, machine: str, data: bytes) -> tuple[ListMap, bool]:
-    """The list's own map, else the machine's, else a guess."""
-    for name in (f"{path.stem}.toml", f"{machine}.toml"):
-        beside = path.with_name(name)
-        if beside.exists():
-            return read_map(beside.read_text("utf-8"), name), False
-    table = read_table(decoded(data, path.name, eight_bit=True), path.name)
-    return ListMap(guess_columns(table.columns)), True
-
-
-def _compare(desk: Desk, machine: str, path: Path) -> Result:
-    data = path.read_bytes()
-    made, guessed = _map_for(path, machine, data)
-    return Result(desk.papers.compare(machine, data, path.name, made), made, guessed)
-
-
-def _save(desk: Desk, name: str, text: str) -> Path:
-    path = desk.session.book.path.parent / SAVED / name
-    path.parent.mkdir(exist_ok=True)
-    path.write_text(text, "utf-8")
-    return path
 
 
 load_beside(__file__)

@@ -11,12 +11,11 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
 
-from kiosk.desk import Desk
-from kiosk.desk.desk import Scanned
-from kiosk.desk.handover import MachineView, Pocket
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import Row
 from kiosk.screens.parts.slots import Slot, State
+from kiosk.screens.questions import job as asks
+from kiosk.screens.questions.job import MachineView, Pocket
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
@@ -67,7 +66,7 @@ class MachineScreen(View):
         if code:
             self.open(code)
         else:
-            self.clerk.ask(lambda desk: desk.handover.machines(), self._list)
+            self.clerk.ask(asks.machines(), self._list)
 
     def _list(self, machines: tuple[MachineView, ...]) -> None:
         self.machines = [
@@ -86,7 +85,7 @@ class MachineScreen(View):
     def open(self, code: str) -> None:
         """Show a machine's magazine."""
         key = self._key
-        self.clerk.ask(lambda desk: _look(desk, code, key), lambda seen: self.show(*seen))
+        self.clerk.ask(asks.machine(code, key), lambda seen: self.show(*seen))
 
     def show(self, machine: MachineView, holder: str) -> None:
         """Show a magazine as the desk gives it; `holder` is the name of the one asked about."""
@@ -126,21 +125,10 @@ class MachineScreen(View):
         pocket, key = self.chosen, self._key
         if self.may:
             self.may = False  # a second touch while the desk writes must not ask again
-            self.clerk.ask(lambda desk: _hand_over(desk, pocket, key), self.clerk.answer)
+            self.clerk.ask(asks.hand_over(pocket, key), self.clerk.answer)
 
     def back(self) -> None:
         self.clerk.back()
-
-
-def _look(desk: Desk, code: str, key: str) -> tuple[MachineView, str]:
-    return desk.handover.machine(code, key or None), desk.session.holder(key).name if key else ""
-
-
-def _hand_over(desk: Desk, pocket: str, key: str) -> Scanned:
-    """The pocket first, so that a kiosk that stands at a place does not take the holder for its own."""
-    desk.cancel()
-    desk.scan(pocket)
-    return desk.scan(desk.session.holder(key).code)
 
 
 def _slot(pocket: Pocket, best: int | None, asked: bool) -> Slot:

@@ -11,21 +11,18 @@ from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
-from kiosk.desk.inbox import Inbox, papers, where_to_put
-from kiosk.desk.papers import Presetting
-from kiosk.exchange.faults import Fault, FileFaults, Read
-from kiosk.exchange.presetter import PresetterMap, Reading, read_measurements, read_presetter_map
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.marked import Marked
+from kiosk.screens.questions import common
+from kiosk.screens.questions import job as asks
+from kiosk.screens.questions.job import Fault, NoMap, Presetting, Read, Reading
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
 LISTS, FAULTS, TAKEN = range(3)
-MAP = "presetter.toml"  # for lists that have no map of their own name
 
 
 class PresetterScreen(View):
@@ -51,7 +48,7 @@ class PresetterScreen(View):
         self.trouble = ""
         self.choices = []
         self.step = LISTS
-        self.clerk.ask(_lists, self._listed, self._failed)
+        self.clerk.ask(asks.presets(), self._listed, self._failed)
 
     def back(self) -> None:
         """To the lists, or out."""
@@ -60,13 +57,14 @@ class PresetterScreen(View):
         else:
             self.shown()
 
-    def _listed(self, found: tuple[str, list[Choice]]) -> None:
-        self.folder, self.choices = found
+    def _listed(self, found: common.Folder) -> None:
+        self.folder = found.where
+        self.choices = [Choice(str(paper.path), paper.name) for paper in found.papers]
 
     def choose(self, choice: Choice) -> None:
         """This list."""
         path = Path(choice.key)
-        self.clerk.ask(lambda _: _read(path), self.check, self._failed)
+        self.clerk.ask(asks.readings(path), self.check, self._failed)
 
     def check(self, read: Read[Reading]) -> None:
         """Take the list, or show what is wrong in it first."""
@@ -84,7 +82,7 @@ class PresetterScreen(View):
         """Take every line that can be read."""
         readings, self._readings = self._readings, ()  # a second touch must not take them twice
         if readings:
-            self.clerk.ask(lambda desk: desk.papers.presettings(readings), self.show, self._failed)
+            self.clerk.ask(asks.take(readings), self.show, self._failed)
 
     def show(self, taken: tuple[Presetting, ...]) -> None:
         """Show what became of each line; those that were not taken first."""
@@ -99,14 +97,6 @@ class PresetterScreen(View):
         self.clerk.play(Sound.REFUSED)
         self.trouble = t("presetting.no_map", file=error.file) if isinstance(error, NoMap) else fault_words(error)
         self.step = LISTS
-
-
-class NoMap(ValueError):
-    """A list nobody has said the columns of.  `file`: its name."""
-
-    def __init__(self, file: str) -> None:
-        super().__init__(file)
-        self.file = file
 
 
 def _fault(fault: Fault, at: int) -> Marked:
@@ -124,27 +114,6 @@ def _taken(one: Presetting, at: int) -> Marked:
     warm = one.taken.warning
     note = t("presetting.warm", why=say(warm)) if warm is not None else values
     return Marked(str(at), one.taken.holder.name, note, icon="hot" if warm else "done", tone="heat" if warm else "done")
-
-
-def _lists(desk: Desk) -> tuple[str, list[Choice]]:
-    data = desk.session.book.path.parent
-    found = papers(data, Inbox.PRESETTER)
-    return where_to_put(data, Inbox.PRESETTER), [Choice(str(paper.path), paper.name) for paper in found]
-
-
-def _read(path: Path) -> Read[Reading]:
-    """Reads a list by its own map, else the shop's.  Raises NoMap, FileFaults for a map that is wrong."""
-    made: PresetterMap | None = None
-    for beside in (path.with_suffix(".toml"), path.with_name(MAP)):
-        if beside.exists():
-            made = read_presetter_map(beside.read_text("utf-8"), beside.name)
-            break
-    if made is None:
-        raise NoMap(path.name)
-    try:
-        return read_measurements(path.read_bytes(), path.name, made)
-    except FileFaults as faults:  # no table at all
-        return Read((), faults.faults)
 
 
 load_beside(__file__)

@@ -7,28 +7,25 @@ but warned of.  Placing a whole magazine may take seconds and happens on a threa
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from kiosk import words
-from kiosk.desk import Desk
-from kiosk.desk.inbox import Inbox, papers, where_to_put
-from kiosk.exchange.faults import Read
-from kiosk.exchange.sheet import read_sheet
-from kiosk.exchange.tables_csv import decoded
-from kiosk.rules.cards import HolderCard, PlaceCard
+from kiosk.rules.cards import PlaceCard
 from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing, Step, plan
 from kiosk.rules.say import Say
 from kiosk.rules.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
-from kiosk.rules.stock import BookEntry, book_entry
+from kiosk.rules.stock import BookEntry
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.marked import Marked
 from kiosk.screens.press import Cancelled, Press, Progress
+from kiosk.screens.questions import common
+from kiosk.screens.questions import job as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
@@ -49,22 +46,6 @@ _SIGNS = {
 }
 _DOINGS = {Doing.LEAVE: "done", Doing.TAKE_OUT: "up", Doing.MOVE: "forward", Doing.PUT_IN: "down"}
 _AIMS = (Aim.MOVES, Aim.TRAVEL)  # as `magazine_plan.plan` reports them
-
-
-class Sheet(NamedTuple):
-    """A sheet as it was read, and the machines there are."""
-
-    read: Read[Need]
-    machines: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Scanned:
-    """What was held up on the round: `hot` means it must stay where it is."""
-
-    code: str
-    name: str
-    hot: bool
 
 
 class Stopped(Exception):
@@ -116,7 +97,7 @@ class SetupScreen(View):
         self.trouble = ""
         self.step = SHEETS
         self.choices = []
-        self.clerk.ask(_sheets, self._listed, self._failed)
+        self.clerk.ask(asks.sheets(), self._listed, self._failed)
 
     def returned(self) -> None:
         if self.step == PIECES:
@@ -144,16 +125,17 @@ class SetupScreen(View):
 
     # The sheet ------------------------------------------------------------------------------------------------
 
-    def _listed(self, found: tuple[str, list[Choice]]) -> None:
-        self.folder, self.choices = found
+    def _listed(self, found: common.Folder) -> None:
+        self.folder = found.where
+        self.choices = [Choice(str(paper.path), paper.name) for paper in found.papers]
 
     def choose_sheet(self, choice: Choice) -> None:
         """This job."""
         path = Path(choice.key)
         self.title = choice.text
-        self.clerk.ask(lambda desk: _read(desk, path), self._read, self._failed)
+        self.clerk.ask(asks.read(path), self._read, self._failed)
 
-    def _read(self, sheet: Sheet) -> None:
+    def _read(self, sheet: asks.Sheet) -> None:
         self.trouble = ""
         self._needs, self._machines = sheet.read.good, sheet.machines
         self.good = len(sheet.read.good)
@@ -189,7 +171,7 @@ class SetupScreen(View):
 
     def _look_again(self) -> None:
         needs = for_machine(self._needs, self.machine)
-        self.clerk.ask(lambda desk: desk.papers.setup(needs), self.show, self._failed)
+        self.clerk.ask(asks.met(needs), self.show, self._failed)
 
     # Pieces ---------------------------------------------------------------------------------------------------
 
@@ -227,10 +209,10 @@ class SetupScreen(View):
         """On the round a scan ticks a holder; elsewhere it is the desk's."""
         if self.step != ROUND:
             return False
-        self.clerk.ask(lambda desk: _held_up(desk, text), self.pick, self._failed)
+        self.clerk.ask(asks.held_up(text), self.pick, self._failed)
         return True
 
-    def pick(self, scanned: Scanned) -> None:
+    def pick(self, scanned: asks.HeldUp) -> None:
         """A label was held up on the round."""
         if scanned.hot:
             self._say("stop", t("setup_sheet.hot_now", name=scanned.name), Sound.HOT)
@@ -278,7 +260,7 @@ class SetupScreen(View):
     def make_plan(self) -> None:
         """Look for the change plan with the fewest moves."""
         name = self.machine
-        self.clerk.ask(lambda desk: _magazine(desk, name), self._look_for_plan, self._failed)
+        self.clerk.ask(asks.magazine(name), self._look_for_plan, self._failed)
 
     def _look_for_plan(self, machine: PlaceCard) -> None:
         wanted = assemblies(self._met, self.machine)
@@ -382,29 +364,6 @@ def _step(step: Step, at: int, place: str | None) -> Marked:
     way = " → ".join("" if pocket is None else f"{pocket:02}" for pocket in ends).strip()
     tone = "done" if step.doing is Doing.LEAVE else "plain"
     return Marked(f"step {at}", step.assembly.name, words_of, way, _DOINGS[step.doing], tone)
-
-
-def _sheets(desk: Desk) -> tuple[str, list[Choice]]:
-    data = desk.session.book.path.parent
-    found = papers(data, Inbox.SETUPS)
-    return where_to_put(data, Inbox.SETUPS), [Choice(str(paper.path), paper.name) for paper in found]
-
-
-def _read(desk: Desk, path: Path) -> Sheet:
-    read = read_sheet(decoded(path.read_bytes(), path.name), path.name)
-    return Sheet(read, tuple(desk.papers.magazines()))
-
-
-def _held_up(desk: Desk, text: str) -> Scanned:
-    subject = desk.session.cards.subject(text)
-    if isinstance(subject, HolderCard):
-        return Scanned(subject.code, subject.name, book_entry(subject).hot)
-    return Scanned(text, words.grouped(text), False)
-
-
-def _magazine(desk: Desk, name: str) -> PlaceCard:
-    code = next(machine.code for machine in desk.handover.machines() if machine.name == name)
-    return desk.session.place(code)
 
 
 load_beside(__file__)

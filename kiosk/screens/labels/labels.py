@@ -6,26 +6,17 @@ for that scan and lets the desk bind it.  Size and queue are chosen once and kep
 
 from __future__ import annotations
 
-from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
-from kiosk.desk.desk import Scanned
-from kiosk.labels.command import Made, Request, make
-from kiosk.labels.content import LabelContent, Tag
-from kiosk.labels.faults import LabelError
-from kiosk.labels.layout import lay_out
-from kiosk.labels.queue import Job, Queue, WouldPrintTwice, system_printing
-from kiosk.labels.sizes import STANDARD, parse_size
 from kiosk.rules.cards import Command
-from kiosk.rules.places import Kind
-from kiosk.screens.clerk import fault_words
+from kiosk.screens.clerk import Scanned, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.press import Press
+from kiosk.screens.questions import labels as asks
+from kiosk.screens.questions.labels import Job, LabelContent, LabelError, Made, Queue, Request, Tag, WouldPrintTwice
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
@@ -75,14 +66,14 @@ class LabelsScreen(View):
         if code:
             self._ask_for(code)
         elif tag:
-            self.clerk.ask(lambda desk: (desk.labels.hot_tag(tag),), self._tag, self._failed)
+            self.clerk.ask(asks.hot_tag(tag), self._tag, self._failed)
         elif fresh:
             self._holder = fresh
             self.new_label()
         elif inside:
-            self.clerk.ask(lambda desk: desk.labels.inside(inside), self._several, self._failed)
+            self.clerk.ask(asks.inside(inside), self._several, self._failed)
         elif command is Command.PRINT_LABEL:
-            self.clerk.ask(_last_code, lambda last: self._ask_for(last) if last else None)
+            self.clerk.ask(asks.last_code(), lambda last: self._ask_for(last) if last else None)
         elif not self._contents or self.step != ANSWER:
             self.step = CHOOSE
 
@@ -113,20 +104,24 @@ class LabelsScreen(View):
 
     def all_of(self, kind: str) -> None:
         """Labels of every holder, place, badge or command."""
-        self.clerk.ask(lambda desk: desk.labels.all_of(kind), self._several, self._failed)
+        self.clerk.ask(asks.all_of(kind), self._several, self._failed)
 
     def choose_place(self) -> None:
         """Labels of a whole cabinet or machine."""
-        self.clerk.ask(_whole_places, lambda found: self._pick("place", found), self._failed)
+        self.clerk.ask(asks.whole_places(), self._places, self._failed)
+
+    def _places(self, found: tuple[asks.WholePlace, ...]) -> None:
+        rows = [Choice(each.card.place.code, each.card.name, t("labels.inside", count=each.places)) for each in found]
+        self._pick("place", rows)
 
     def new_label(self) -> None:
         """A replacement with a new code for this holder."""
         key = self._holder
         if key:
-            self.clerk.ask(lambda desk: (desk.labels.fresh_label(key),), self._replacement, self._failed)
+            self.clerk.ask(asks.fresh(key), self._replacement, self._failed)
 
     def _ask_for(self, code: str) -> None:
-        self.clerk.ask(lambda desk: _label_of(desk, code), self._one, self._failed)
+        self.clerk.ask(asks.label_of(code), self._one, self._failed)
 
     def _one(self, found: tuple[LabelContent, str | None]) -> None:
         self._holder = found[1]
@@ -163,7 +158,7 @@ class LabelsScreen(View):
 
     def _fits(self) -> bool:
         try:
-            lay_out(self._contents[0], parse_size(self.size_name), int(self.clerk.settings.labels.dpi))
+            asks.layout(self._contents[0], self.size_name, int(self.clerk.settings.labels.dpi))
         except LabelError:
             return False
         return True
@@ -171,7 +166,7 @@ class LabelsScreen(View):
     def _preview(self) -> None:
         preview = self.ids.drawn
         try:
-            layout = lay_out(self._contents[0], parse_size(self.size_name), int(self.clerk.settings.labels.dpi))
+            layout = asks.layout(self._contents[0], self.size_name, int(self.clerk.settings.labels.dpi))
         except LabelError as fault:
             self.advice = say(fault.say)
             preview.show(None)
@@ -182,11 +177,11 @@ class LabelsScreen(View):
     # How ----------------------------------------------------------------------------------------------------
 
     def choose_size(self) -> None:
-        self._pick("size", [Choice(size.name, size.name, _size_words(size)) for size in STANDARD])
+        self._pick("size", [Choice(size.name, size.name, _size_words(size)) for size in asks.sizes()])
 
     def choose_queue(self) -> None:
         self._begin(t("labels.looking"))
-        self._press.run(lambda *_: system_printing().queues(), self._queues, self._failed)
+        self._press.run(lambda *_: asks.queues(), self._queues, self._failed)
 
     def _queues(self, queues: tuple[Queue, ...]) -> None:
         file = Choice(TO_FILE, t("labels.to_file"), t("labels.to_file_note"))
@@ -208,7 +203,7 @@ class LabelsScreen(View):
         else:
             self.queue = choice.key
         setting, value = self.picking, choice.key
-        self.clerk.ask(lambda desk: desk.labels.remember(setting, value))
+        self.clerk.ask(asks.remember(setting, value))
         self.step = PREVIEW
         self._preview()
 
@@ -217,12 +212,12 @@ class LabelsScreen(View):
     def go(self) -> None:
         """Print what is shown, or save it where no queue was chosen."""
         contents, size, queue = self._contents, self.size_name, self.queue
-        self.clerk.ask(lambda desk: _request(desk, contents, size, queue), self._run, self._failed)
+        self.clerk.ask(asks.request(contents, size, queue), self._run, self._failed)
 
     def _run(self, request: Request) -> None:
         self._begin(t("labels.proving"))
         self._press.run(
-            lambda progress, cancelled: make(request, progress=progress, cancelled=cancelled),
+            lambda progress, cancelled: asks.make(request, progress, cancelled),
             self._made,
             self._failed,
             self._progress,
@@ -237,7 +232,7 @@ class LabelsScreen(View):
         job = self._job
         if job is not None:
             self._begin(t("labels.proving"))
-            self._press.run(lambda *_: system_printing().retry(job, looked=True), self._resent, self._failed)
+            self._press.run(lambda *_: asks.retry(job), self._resent, self._failed)
 
     def _begin(self, words: str) -> None:
         self.busy, self.done, self.total = words, 0, 0
@@ -271,37 +266,7 @@ class LabelsScreen(View):
         self.clerk.play(Sound.DONE if good else Sound.REFUSED)
 
 
-def _label_of(desk: Desk, code: str) -> tuple[LabelContent, str | None]:
-    content = desk.labels.content(code)
-    subject = desk.session.cards.subject(code)
-    holder = getattr(subject, "holder", None)
-    return content, getattr(holder, "key", None)
-
-
-def _last_code(desk: Desk) -> str | None:
-    key = desk.session.last_holder
-    return desk.session.holder(key).code if key else None
-
-
-def _whole_places(desk: Desk) -> list[Choice]:
-    cards = (card for card in desk.shop.places() if card.place.kind in (Kind.CABINET, Kind.MACHINE))
-    places = desk.session.cards.places
-    return [
-        Choice(card.place.code, card.name, t("labels.inside", count=len(places.within(card.place.code))))
-        for card in cards
-    ]
-
-
-def _request(desk: Desk, contents: tuple[LabelContent, ...], size: str, queue: str) -> Request:
-    if queue:
-        return desk.labels.request(contents, size=size, queue=queue)
-    folder = desk.session.book.path.parent / "labels"
-    folder.mkdir(exist_ok=True)
-    out: Path = folder / (f"{contents[0].code.text}.png" if len(contents) == 1 else f"{contents[0].code.text}-etc.pdf")
-    return replace(desk.labels.request(contents, size=size, out=out), queue=None)
-
-
-def _size_words(size: Any) -> str:
+def _size_words(size: asks.LabelSize) -> str:
     return f"{size.width_mm:g} × {size.height_mm:g} mm" if size.width_mm else f"{size.height_mm:g} mm"
 
 

@@ -11,13 +11,13 @@ from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk.audit_book import AuditRow
-from kiosk.desk.reports import PastAudits
 from kiosk.rules.audit import Mark
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import Line
+from kiosk.screens.questions import records as asks
+from kiosk.screens.questions.records import AuditRow, PastAudits
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, t
 
@@ -82,7 +82,7 @@ class AuditsScreen(View):
         self.trouble = ""
         code = self._code
         self.clerk.ask(
-            lambda desk: desk.reports.past(code or None, NEWEST),
+            asks.past_audits(code, NEWEST),
             lambda past: self.show(past) if code == self._code else None,
             self._failed,
         )

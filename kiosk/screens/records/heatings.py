@@ -11,10 +11,11 @@ from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk.records import HeatPlot, HeatRecord
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.lines import Line
+from kiosk.screens.questions import records as asks
+from kiosk.screens.questions.records import HeatPlot, HeatRecord
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, t
 
@@ -59,7 +60,7 @@ class HeatingsScreen(View):
     def _ask(self) -> None:
         key = self._key
         self.clerk.ask(
-            lambda desk: desk.records.heatings(key, NEWEST),
+            asks.heatings(key, NEWEST),
             lambda found: self.show(found) if key == self._key else None,
             self._failed,
         )
@@ -79,7 +80,7 @@ class HeatingsScreen(View):
         self.ended, self.stays = ended_words(record), _stays(record)
         self.curve, self.readings, self.moves = [], [], []
         self.clerk.ask(
-            lambda desk: desk.records.heat_plot(record),
+            asks.heat_plot(record),
             lambda plot: self.draw(record, plot) if key == self.chosen else None,
             self._failed,
         )

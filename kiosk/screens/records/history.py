@@ -6,20 +6,18 @@ last one is reached.  Where a holder was at a moment is the desk's answer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
-from kiosk.desk.records import Filter, HistoryRow, WasAt
-from kiosk.rules.cards import OperatorCard
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words, day_words, midnight
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import Line
+from kiosk.screens.questions import records as asks
+from kiosk.screens.questions.records import About, Filter, HistoryRow, WasAt
 from kiosk.screens.records.filters import GROUPS, When, span_of
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
@@ -29,15 +27,6 @@ LINES, WHAT, WHO, WHEN = range(4)
 BACK = "back"
 LEAST_S = 0.001  # the desk counts both ends of a stretch in; a day does not hold the next one's midnight
 DAYS = (When.ALWAYS, When.TODAY, When.YESTERDAY, When.WEEK)
-
-
-@dataclass(frozen=True, slots=True)
-class About:
-    """Who is asked about: what a filter may offer, and the moment it is."""
-
-    people: tuple[OperatorCard, ...]
-    is_holder: bool
-    now_utc_s: float
 
 
 class HistoryScreen(View):
@@ -88,14 +77,14 @@ class HistoryScreen(View):
         self._subject, self.title = subject, title or t("records.history")
         self._group, self._person, self._when = "", "", When.ALWAYS
         self.step, self.is_holder = LINES, False
-        self.clerk.ask(lambda desk: _about(desk, subject), self.offer, self._failed)
+        self.clerk.ask(asks.about(subject), self.offer, self._failed)
         self._begin()
 
     def scanned(self, text: str) -> bool:
         """While everything is shown, a label asks for what it stands on."""
         if self._subject:
             return False
-        self.clerk.ask(lambda desk: _named(desk, text), lambda found: self.shown(*found), self._failed)
+        self.clerk.ask(asks.named(text), lambda found: self.shown(*found), self._failed)
         return True
 
     def offer(self, about: About) -> None:
@@ -126,7 +115,7 @@ class HistoryScreen(View):
         subject, before = self._subject, self._lines[-1].line if self._lines else None
         which = self._which(before)
         self.clerk.ask(
-            lambda desk: desk.records.history(subject, which) if subject else desk.records.everything(which),
+            asks.history(subject, which),
             lambda lines: self.show(lines) if which == self._which(before) and subject == self._subject else None,
             self._failed,
         )
@@ -197,7 +186,7 @@ class HistoryScreen(View):
         self.was_at, self.was_note, self.was_hot = "", "", False
         if self.is_holder:
             self.clerk.ask(
-                lambda desk: desk.records.where_at(subject, moment.timestamp()),
+                asks.where_at(subject, moment.timestamp()),
                 lambda was: self.show_was(was) if moment == self._moment and subject == self._subject else None,
                 self._failed,
             )
@@ -222,19 +211,6 @@ class HistoryScreen(View):
 
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)
-
-
-def _about(desk: Desk, subject: str) -> About:
-    people = tuple(sorted(desk.people.operators(), key=lambda card: (card.retired, card.name)))
-    is_holder = bool(subject) and desk.session.cards.holder(subject) is not None
-    return About(people, is_holder, desk.now().utc_s)
-
-
-def _named(desk: Desk, text: str) -> tuple[str, str]:
-    """What a label stands on, and its name.  Raises NotThere."""
-    subject = desk.records.subject(text)
-    card = desk.session.cards.subject(text)
-    return subject, getattr(card, "name", text)
 
 
 def _line(row: HistoryRow, title: str) -> Line:

@@ -9,14 +9,14 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
-from kiosk.desk import reports
-from kiosk.labels import pages
 from kiosk.rules.audit import AuditReport
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words, span_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paper import PagePicture, page_picture
 from kiosk.screens.press import Press
+from kiosk.screens.questions import records as asks
+from kiosk.screens.questions.records import Kept, Paper
 from kiosk.screens.records.shift import kept_words
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
@@ -40,7 +40,7 @@ class ReportScreen(View):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._press = Press()
-        self._paper: reports.Paper | None = None
+        self._paper: Paper | None = None
         self._pdf = b""
         self._pictured: tuple[int, int, float] | None = None  # of which drawing, page and dots the picture is
 
@@ -53,11 +53,11 @@ class ReportScreen(View):
         view.whole, view.piece = True, 0
         view.show(None)
         if audit:
-            self.clerk.ask(lambda desk: desk.reports.audit(audit), self._got, self._failed)
+            self.clerk.ask(asks.audit_paper(audit), self._got, self._failed)
         else:
-            self.clerk.ask(lambda desk: desk.reports.shift(since_s, until_s), self._got, self._failed)
+            self.clerk.ask(asks.shift_paper(since_s, until_s), self._got, self._failed)
 
-    def _got(self, paper: reports.Paper) -> None:
+    def _got(self, paper: Paper) -> None:
         self._paper = paper
         report = paper.report
         if isinstance(report, AuditReport):
@@ -65,9 +65,9 @@ class ReportScreen(View):
             self.note = clock_words(report.closed_utc_s)
         else:
             self.title, self.note = t("records.shift"), span_words(report.since_utc_s, report.until_utc_s)
-        self._press.run(lambda *_: _draw(paper), lambda drawn: self._drawn(paper, *drawn), self._failed)
+        self._press.run(lambda *_: asks.drawn(paper), lambda drawn: self._drawn(paper, *drawn), self._failed)
 
-    def _drawn(self, paper: reports.Paper, pdf: bytes, count: int) -> None:
+    def _drawn(self, paper: Paper, pdf: bytes, count: int) -> None:
         if paper is self._paper:
             self._pdf, self.pages, self.ready, self.told = pdf, count, True, ""
             self.picture_page()
@@ -80,7 +80,7 @@ class ReportScreen(View):
             return
         self._pictured = wanted
         self._press.run(
-            lambda *_: page_picture(pages.picture(pdf, page, dpi)),
+            lambda *_: page_picture(asks.page(pdf, page, dpi)),
             lambda picture: self.show_page(picture) if wanted == self._pictured else None,
             self._failed,
         )
@@ -118,20 +118,15 @@ class ReportScreen(View):
         """Write what is shown as PDF, and its figures as CSV, beside the book."""
         paper, pdf = self._paper, self._pdf
         if paper is not None and pdf:
-            self._press.run(lambda *_: reports.keep(paper, pdf), self._kept, self._failed)
+            self._press.run(lambda *_: asks.keep(paper, pdf), self._kept, self._failed)
 
-    def _kept(self, kept: reports.Kept) -> None:
+    def _kept(self, kept: Kept) -> None:
         self.clerk.play(Sound.DONE)
         self.told = kept_words(kept)
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
         self.told = fault_words(error)
-
-
-def _draw(paper: reports.Paper) -> tuple[bytes, int]:
-    pdf = paper.pdf()
-    return pdf, pages.count(pdf)
 
 
 load_beside(__file__)

@@ -10,13 +10,14 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk, reports
 from kiosk.rules.shift import ShiftCounts, ShiftReport
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import day_words, span_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.lines import Line
 from kiosk.screens.press import Press
+from kiosk.screens.questions import records as asks
+from kiosk.screens.questions.records import Kept, Paper
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
@@ -86,7 +87,7 @@ class ShiftScreen(View):
 
     def _ask(self) -> None:
         until_s, length_s = self._until_s if self._now_s else None, self._length_s
-        self.clerk.ask(lambda desk: _count(desk, until_s, length_s), self.show, self._failed)
+        self.clerk.ask(asks.shift(until_s, length_s), self.show, self._failed)
 
     def show(self, report: ShiftReport) -> None:
         """Show a shift as the desk counted it."""
@@ -118,12 +119,12 @@ class ShiftScreen(View):
     def save(self) -> None:
         """Write the summary as PDF and CSV beside the book."""
         since_s, until_s = self._until_s - self._length_s, self._until_s
-        self.clerk.ask(lambda desk: desk.reports.shift(since_s, until_s), self._keep, self._failed)
+        self.clerk.ask(asks.shift_paper(since_s, until_s), self._keep, self._failed)
 
-    def _keep(self, paper: reports.Paper) -> None:
-        self._press.run(lambda *_: reports.keep(paper), self._kept, self._failed)
+    def _keep(self, paper: Paper) -> None:
+        self._press.run(lambda *_: asks.keep(paper), self._kept, self._failed)
 
-    def _kept(self, kept: reports.Kept) -> None:
+    def _kept(self, kept: Kept) -> None:
         self.clerk.play(Sound.DONE)
         self.told = kept_words(kept)
 
@@ -132,14 +133,9 @@ class ShiftScreen(View):
         self.told = fault_words(error)
 
 
-def kept_words(kept: reports.Kept) -> str:
+def kept_words(kept: Kept) -> str:
     """Where the two files are; their names begin with what they are and its day."""
     return t("report.saved", folder=kept.pdf.parent.name)
-
-
-def _count(desk: Desk, until_s: float | None, length_s: float) -> ShiftReport:
-    end_s = desk.now().utc_s if until_s is None else until_s
-    return desk.records.shift(end_s - length_s, end_s)
 
 
 def _reasons(counts: ShiftCounts) -> list[Line]:

@@ -5,32 +5,23 @@ Nothing is bound before a hand has said so on the last page; what may be bound i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from kiosk import words
-from kiosk.desk import Desk
-from kiosk.desk.adopting import Likely, Origin, Stray
 from kiosk.rules.cards import HolderCard
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import common
+from kiosk.screens.questions import scan as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
 WHOSE, SURE, GIVEN = range(3)
 FIND, NEW = "find", "new"
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What the desk says of an unknown label."""
-
-    stray: Stray
-    likely: tuple[Likely, ...]
 
 
 class AdoptScreen(View):
@@ -53,7 +44,7 @@ class AdoptScreen(View):
         self._text = ""
         self._home = "scan"
         self._key = ""
-        self._stray: Stray | None = None
+        self._stray: asks.Stray | None = None
 
     def shown(self, text: str = "", home: str = "", key: str = "", **_: Any) -> None:
         self._text = text or self._text
@@ -62,7 +53,7 @@ class AdoptScreen(View):
         self.title = words.grouped(self._text)
         self.step, self.waiting = WHOSE, False
         asked = self._text
-        self.clerk.ask(lambda desk: _asked(desk, asked), lambda found: self._show(found, key), self._failed)
+        self.clerk.ask(asks.stray(asked), lambda found: self._show(found, key), self._failed)
 
     def scanned(self, text: str) -> bool:
         """Another label on the same holder says whose it is."""
@@ -70,19 +61,19 @@ class AdoptScreen(View):
             self.go_on()
             return False
         if text != self._text:
-            self.clerk.ask(lambda desk: _holder_of(desk, text), self._sure, self._failed)
+            self.clerk.ask(asks.holder_with(text), self._sure, self._failed)
         return True
 
-    def _show(self, found: Asked, key: str) -> None:
+    def _show(self, found: asks.Asked, key: str) -> None:
         self.show(found)
         if key:
-            self.clerk.ask(lambda desk: desk.session.holder(key), self._sure, self._failed)
+            self.clerk.ask(common.holder(key), self._sure, self._failed)
 
-    def show(self, found: Asked) -> None:
+    def show(self, found: asks.Asked) -> None:
         """Show what the desk says of the label."""
         self._stray = found.stray
         self.said = t(f"adopt.{found.stray.origin.value}")
-        if found.stray.origin is Origin.OTHER:
+        if found.stray.origin is asks.Origin.OTHER:
             self.choices = []
             return
         near = [
@@ -97,14 +88,14 @@ class AdoptScreen(View):
         elif key == NEW:
             self.clerk.go("register", text=self._text, home=self._home)
         else:
-            self.clerk.ask(lambda desk: desk.session.holder(key), self._sure, self._failed)
+            self.clerk.ask(common.holder(key), self._sure, self._failed)
 
     def _sure(self, card: HolderCard) -> None:
         """Ask before anything is bound."""
         if self._stray is None:
             return
         self._key, self.holder, self.trouble = card.holder.key, card.name, ""
-        ours = self._stray.origin is Origin.OURS
+        ours = self._stray.origin is asks.Origin.OURS
         old = words.grouped(card.code) if card.code != card.holder.key else None
         self.said = t("adopt.replaces" if ours else "adopt.beside", old=old)
         self.step = SURE
@@ -115,7 +106,7 @@ class AdoptScreen(View):
             return
         self.waiting = True
         text, key = self._text, self._key
-        self.clerk.ask(lambda desk: desk.adopting.give(text, key), self._given, self._failed)
+        self.clerk.ask(asks.give(text, key), self._given, self._failed)
 
     def _given(self, card: HolderCard) -> None:
         self.waiting = False
@@ -138,24 +129,6 @@ class AdoptScreen(View):
         self.waiting = False
         self.clerk.play(Sound.REFUSED)
         self.trouble = fault_words(error)
-
-
-def _asked(desk: Desk, text: str) -> Asked:
-    return Asked(desk.adopting.look(text), desk.adopting.likely(text))
-
-
-def _holder_of(desk: Desk, text: str) -> HolderCard:
-    subject = desk.session.cards.subject(text)
-    if not isinstance(subject, HolderCard):
-        raise NoHolder
-    return subject
-
-
-class NoHolder(LookupError):
-    """The label scanned to say whose the unknown one is, is no holder's."""
-
-    def __init__(self) -> None:
-        super().__init__(t("adopt.no_holder"))
 
 
 load_beside(__file__)

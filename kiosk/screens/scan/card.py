@@ -14,6 +14,7 @@ from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kiosk.rules.cards import HolderCard
 from kiosk.screens.clerk import coupling_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import t
 
@@ -63,7 +64,7 @@ class CardScreen(View):
     def undo(self) -> None:
         """Take the hand-over back."""
         self.undo_s = 0
-        self.clerk.ask(lambda desk: desk.undo(), self.clerk.answer)
+        self.clerk.ask(common.undo(), self.clerk.answer)
 
     def finished(self) -> None:
         """It is typed: back to the scan screen."""

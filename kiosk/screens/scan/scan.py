@@ -11,14 +11,14 @@ from typing import Any
 from kivy.clock import Clock
 from kivy.properties import NumericProperty, OptionProperty, StringProperty
 
-from kiosk.desk.desk import Scanned
-from kiosk.reader.stream import Aim
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.checkin import Done, Expects, Reason, Refused, Wait
 from kiosk.rules.say import Say
-from kiosk.screens.clerk import coupling_words
+from kiosk.screens.camera import Aim
+from kiosk.screens.clerk import Scanned, coupling_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.live import LivePicture
+from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
@@ -161,7 +161,7 @@ class ScanScreen(View):
     def undo(self) -> None:
         """Take back the last step."""
         self.undo_s = 0
-        self.clerk.ask(lambda desk: desk.undo(), self.clerk.answer)
+        self.clerk.ask(common.undo(), self.clerk.answer)
 
 
 def _word(message: Say) -> str:

@@ -7,11 +7,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from kiosk.desk import Desk
-from kiosk.rules.cards import DamagedCode
-from kiosk.rules.codes import slips
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.pads import CodePad, Offer
+from kiosk.screens.questions import scan as asks
 from kiosk.screens.view import Covers, View
 
 
@@ -36,21 +34,10 @@ class TypedScreen(View):
 
     def compare(self, text: str) -> None:
         """Look for codes that exist one slip away."""
-        self.clerk.ask(lambda desk: _meant(desk, text), self._offer)
+        self.clerk.ask(asks.near(text), self._offer)
 
-    def _offer(self, offers: list[Offer]) -> None:
-        self.pad.offers = offers
-
-
-def _meant(desk: Desk, text: str) -> list[Offer]:
-    cards = desk.session.cards
-    subject = cards.subject(text)
-    near = subject.near if isinstance(subject, DamagedCode) else tuple(code.text for code in slips(text))
-    offers = []
-    for code in near:
-        known = cards.subject(code)
-        offers.append(Offer(code, str(getattr(known, "name", ""))))
-    return offers
+    def _offer(self, found: tuple[asks.Near, ...]) -> None:
+        self.pad.offers = [Offer(near.code, near.name) for near in found]
 
 
 load_beside(__file__)

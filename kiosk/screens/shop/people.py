@@ -10,14 +10,12 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
-from kiosk.desk.people import ROLES
-from kiosk.desk.session import Locked
 from kiosk.rules.cards import OperatorCard
-from kiosk.rules.codes import Kind
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import common
+from kiosk.screens.questions import shop as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
@@ -55,7 +53,7 @@ class PeopleScreen(View):
         """`act`: what was asked for before the PIN, about the person `key`."""
         self.trouble = ""
         self.step = LIST
-        self.clerk.ask(lambda desk: desk.people.operators(), lambda found: self._listed(found, act, key))
+        self.clerk.ask(asks.operators(), lambda found: self._listed(found, act, key))
 
     def left(self) -> None:
         self.clerk.typing = False
@@ -93,7 +91,7 @@ class PeopleScreen(View):
     def badge(self) -> None:
         """The badge of the person shown."""
         key = self._key
-        self.clerk.ask(lambda desk: desk.shop.code_of(key), self._label, self._failed)
+        self.clerk.ask(common.code_of(key), self._label, self._failed)
 
     def _label(self, code: str) -> None:
         self.clerk.go("labels", code=code)
@@ -123,13 +121,13 @@ class PeopleScreen(View):
         self.ids.name.focus = False
         self.trouble = ""
         self.entered = name
-        self.options = [Choice(role, t(f"role.{role}"), t(f"people.may.{role}")) for role in ROLES]
+        self.options = [Choice(role, t(f"role.{role}"), t(f"people.may.{role}")) for role in asks.ROLES]
         self.step = ROLE
 
     def take_role(self, choice: Choice) -> None:
         """What the person may do: now there is a badge to print."""
         name, role = self.entered, choice.key
-        self.clerk.ask(lambda desk: _add(desk, name, role), self._added, self._failed)
+        self.clerk.ask(asks.add(name, role), self._added, self._failed)
 
     def _added(self, card: OperatorCard) -> None:
         self._key = card.key
@@ -150,7 +148,7 @@ class PeopleScreen(View):
         """Why: written down with who said so."""
         key, reason, name = self._key, choice.text, self.title
         self.clerk.ask(
-            lambda desk: desk.people.retire(key, reason),
+            asks.retire(key, reason),
             lambda _: self._answer(t("people.retired", name=name), can_print=False),
             self._failed,
         )
@@ -163,7 +161,7 @@ class PeopleScreen(View):
     def _supervised(self, act: str, then: Any) -> None:
         key = self._key
         self.clerk.ask(
-            _supervised,
+            asks.supervised(),
             lambda open_: then() if open_ else self.clerk.go("pin", goal=self.name, act=act, key=key),
             self._failed,
         )
@@ -175,21 +173,6 @@ class PeopleScreen(View):
 
 def _note(card: OperatorCard) -> str:
     return t("shop.retired") if card.retired else t(f"role.{card.role}")
-
-
-def _supervised(desk: Desk) -> bool:
-    """Whether somebody may be added now; where there is no supervisor at all, the first must be let in."""
-    try:
-        if desk.session.supervised() is not None:
-            return True
-    except Locked:
-        return False
-    return not any(card.role == "supervisor" and not card.retired for card in desk.people.operators())
-
-
-def _add(desk: Desk, name: str, role: str) -> OperatorCard:
-    code = desk.shop.fresh_code(Kind.BADGE)
-    return desk.people.add(code.text.lower(), name, role, code.text)
 
 
 load_beside(__file__)

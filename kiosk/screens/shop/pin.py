@@ -9,11 +9,10 @@ from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
-from kiosk.desk.people import PinRefused
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import shop as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, t
@@ -47,7 +46,7 @@ class PinScreen(View):
         self._goal, self._about = goal, about
         self.trouble = ""
         self.step = WHO
-        self.clerk.ask(_supervisors, self._found)
+        self.clerk.ask(asks.supervisors(), self._found)
 
     def choose(self, choice: Choice) -> None:
         """This supervisor."""
@@ -75,12 +74,12 @@ class PinScreen(View):
             self.trouble = t("pin.differ")
             return
         who, new = self._who, self._new
-        self.clerk.ask(lambda desk: _open(desk, who, pin, new), self._opened, self._failed)
+        self.clerk.ask(asks.unlock(who, pin, new), self._opened, self._failed)
 
-    def _found(self, people: list[Choice]) -> None:
-        self.people = people
+    def _found(self, people: tuple[asks.Supervisor, ...]) -> None:
+        self.people = [Choice(one.key, one.name, "" if one.has_pin else t("pin.none")) for one in people]
         if len(people) == 1:
-            self.choose(people[0])
+            self.choose(self.people[0])
 
     def _opened(self, key: str) -> None:
         self.clerk.play(Sound.DONE)
@@ -88,24 +87,10 @@ class PinScreen(View):
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
-        if isinstance(error, PinRefused):
+        if isinstance(error, asks.PinRefused):
             self.trouble = t("pin.wait", left=clock(error.wait_s)) if error.wait_s else t("pin.wrong")
         else:
             self.trouble = fault_words(error)
-
-
-def _supervisors(desk: Desk) -> list[Choice]:
-    return [
-        Choice(card.key, card.name, "" if desk.people.has_pin(card.key) else t("pin.none"))
-        for card in desk.people.operators()
-        if card.role == "supervisor" and not card.retired
-    ]
-
-
-def _open(desk: Desk, key: str, pin: str, new: bool) -> str:
-    if new:
-        desk.people.first_pin(key, pin)
-    return desk.people.unlock(key, pin).key
 
 
 load_beside(__file__)

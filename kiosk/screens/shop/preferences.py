@@ -10,11 +10,10 @@ from typing import Any, get_type_hints
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
-from kiosk.desk.copies import CopyMade
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import shop as asks
 from kiosk.screens.view import View
 from kiosk.settings import Settings
 from kiosk.words import t
@@ -46,12 +45,12 @@ class PreferencesScreen(View):
     def shown(self, **_: Any) -> None:
         self.trouble = ""
         self.step = ALL
-        self.clerk.ask(lambda desk: desk.session.settings, self._list)
+        self.clerk.ask(asks.settings(), self._list)
 
     def choose(self, row: Choice) -> None:
         """This one is to be changed."""
         if row.key == BACKUP:
-            self.clerk.ask(lambda desk: desk.copies.backup(), self._backed_up, self._failed)
+            self.clerk.ask(asks.backup(), self._backed_up, self._failed)
             return
         self._table, self._key = row.key.split(".")
         self.title = row.text
@@ -72,7 +71,7 @@ class PreferencesScreen(View):
     def take(self, value: str) -> None:
         """This is the value from now on."""
         table, key = self._table, self._key
-        self.clerk.ask(lambda desk: _set(desk, table, key, value), self._list, self._failed)
+        self.clerk.ask(asks.change_setting(table, key, value), self._list, self._failed)
         self.step = ALL
 
     def _list(self, settings: Settings) -> None:
@@ -88,7 +87,7 @@ class PreferencesScreen(View):
                 rows.append(Choice(f"{group.name}.{one.name}", words, _shown(one.name, value)))
         self.rows = rows
 
-    def _backed_up(self, made: tuple[CopyMade, ...]) -> None:
+    def _backed_up(self, made: tuple[asks.CopyMade, ...]) -> None:
         self.trouble = "  ".join(
             t("shop.backed_up", file=copy.copy.path.name) if copy.copy else f"{copy.folder}: {copy.why}"
             for copy in made
@@ -112,10 +111,6 @@ def _shown(key: str, value: object) -> str:
     if isinstance(value, float):
         return f"{value:g} {_unit(key)}".strip()
     return _named(str(value))
-
-
-def _set(desk: Desk, table: str, key: str, value: str) -> Settings:
-    return desk.people.change_setting(table, key, value, t("settings.on_screen"))
 
 
 load_beside(__file__)

@@ -11,14 +11,14 @@ from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
-from kiosk.rules.cards import FreshLabel, HolderCard, UnknownCode
-from kiosk.rules.checkin import Done
+from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.outline import OutlineError, profile_of
+from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import shop as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
@@ -119,16 +119,16 @@ class RegisterScreen(View):
     def scanned(self, text: str) -> bool:
         """The place it stands at; or, at the end, a mark it has already."""
         if self.step == STANDS:
-            self.clerk.ask(lambda desk: _place_of(desk, text), self._stands, self._failed)
+            self.clerk.ask(asks.place_of(text), self._stands, self._failed)
             return True
         if self.step == LABEL and self._holder.key:
             key = self._holder.key
-            self.clerk.ask(lambda desk: _label_or_mark(desk, key, text), self._bound, self._failed)
+            self.clerk.ask(asks.label_or_mark(key, text), lambda said: self._bound(text, said), self._failed)
             return True
         return False
 
-    def _stands(self, found: tuple[str, str]) -> None:
-        self._place, self.place_name = found
+    def _stands(self, card: PlaceCard) -> None:
+        self._place, self.place_name = card.place.code, card.name
         self._to(HEATED, 7)
 
     def heated(self, within_a_day: bool) -> None:
@@ -137,13 +137,7 @@ class RegisterScreen(View):
         name = f"{t('clamping.' + self._holder.clamping.value)} {bore:g} x {reach:g}"
         holder, place, text = replace(self._holder, name=name), None if within_a_day else self._place, self._text
 
-        def register(desk: Desk) -> HolderCard:
-            new = replace(holder, key=desk.shop.fresh_key())
-            if text:
-                return desk.adopting.register(new, text, place, stood_cold=not within_a_day)
-            return desk.shop.register(new, None, place, stood_cold=not within_a_day)
-
-        self.clerk.ask(register, self._registered, self._failed)
+        self.clerk.ask(asks.register(holder, text, place, within_a_day), self._registered, self._failed)
 
     def _registered(self, card: HolderCard) -> None:
         self._holder = card.holder
@@ -157,9 +151,9 @@ class RegisterScreen(View):
         key = self._holder.key
         self.clerk.go("labels", fresh=key)
 
-    def _bound(self, words: str) -> None:
+    def _bound(self, text: str, said: Say | None) -> None:
         self.clerk.play(Sound.DONE)
-        self.answer = words
+        self.answer = say(said) if said is not None else t("register.not_free", code=text)
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
@@ -178,22 +172,6 @@ def _with(holder: Holder, figure: str, value: float) -> Holder:
         case "nose_mm":
             return replace(holder, nose_mm=value)
     return replace(holder, projection_mm=value)
-
-
-def _place_of(desk: Desk, text: str) -> tuple[str, str]:
-    card = desk.session.place(text)
-    return card.place.code, card.name
-
-
-def _label_or_mark(desk: Desk, key: str, text: str) -> str:
-    subject = desk.session.cards.subject(text)
-    if isinstance(subject, FreshLabel):
-        outcome = desk.scan(text).outcome
-        return say(outcome.say) if isinstance(outcome, Done) else t("register.not_free", code=text)
-    if not isinstance(subject, UnknownCode) or not subject.foreign:
-        return t("register.not_free", code=text)
-    card = desk.shop.adopt_mark(key, text)
-    return t("register.bound", name=card.name)
 
 
 load_beside(__file__)

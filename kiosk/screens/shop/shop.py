@@ -9,10 +9,12 @@ from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
-from kiosk.desk import Desk
+from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import common
+from kiosk.screens.questions import shop as asks
 from kiosk.screens.view import View
 from kiosk.words import t
 
@@ -46,17 +48,26 @@ class ShopScreen(View):
         """Show a list."""
         self.listing = listing
         self.title = t(f"shop.{listing}")
-        self.clerk.ask(_LISTS[listing], self._listed, self._failed)
+        if listing == "holders":
+            self.clerk.ask(asks.holders(), self._holders, self._failed)
+        else:
+            self.clerk.ask(asks.places(), self._places, self._failed)
 
     def chosen(self, choice: Choice) -> None:
         """A row was touched: a holder has a screen of its own, the others lead to their label."""
         if self.listing == "holders" and self.clerk.knows("holder"):
             self.clerk.go("holder", key=choice.key)
         else:
-            self.clerk.ask(lambda desk: _code_of(desk, choice.key), self._label, self._failed)
+            self.clerk.ask(common.code_of(choice.key), self._label, self._failed)
 
     def back(self) -> None:
         self.step = MENU
+
+    def _holders(self, cards: tuple[HolderCard, ...]) -> None:
+        self._listed([Choice(card.holder.key, card.name, coupling_words(card)) for card in cards])
+
+    def _places(self, cards: tuple[PlaceCard, ...]) -> None:
+        self._listed([Choice(card.place.code, card.name, t(f"kind.{card.place.kind.value}")) for card in cards])
 
     def _listed(self, choices: list[Choice]) -> None:
         self.choices = choices
@@ -68,26 +79,6 @@ class ShopScreen(View):
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)
         self.step = MENU
-
-
-def _places(desk: Desk) -> list[Choice]:
-    return [Choice(card.place.code, card.name, t(f"kind.{card.place.kind.value}")) for card in desk.shop.places()]
-
-
-def _holders(desk: Desk) -> list[Choice]:
-    found: list[Choice] = []
-    while page := desk.shop.holders(len(found), 200):
-        found += [Choice(card.holder.key, card.name, coupling_words(card)) for card in page]
-        if len(page) < 200:
-            break
-    return found
-
-
-_LISTS = {"places": _places, "holders": _holders}
-
-
-def _code_of(desk: Desk, key: str) -> str:
-    return desk.shop.code_of(key)
 
 
 load_beside(__file__)
