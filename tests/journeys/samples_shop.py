@@ -59,30 +59,30 @@ def offers() -> tuple[Offer, ...]:
     return tuple(found)
 
 
-def _build(screen: Any, step: int) -> None:
+def _build(screen: Any, page: str) -> None:
     screen.trouble = ""
     screen._offered((replace(CARD, assembly=None), offers()))
     screen.choose(screen.offers[0])
-    if step >= 2:
+    if page != "cutters":
         worst = max(offers(), key=lambda offer: len(offer.fit.findings))
         screen._fits(worst.fit)
-    screen.step = step
-    if step == 4:
+    screen.page = page
+    if page == "done":
         screen.title, screen.detail = ASSEMBLY.name, t("build_up.next_shrink")
 
 
 def _build_fits(screen: Any) -> None:
-    _build(screen, 2)
+    _build(screen, "fits")
     screen._fits(offers()[0].fit)
 
 
 def _build_refused(screen: Any) -> None:
-    _build(screen, 2)
+    _build(screen, "fits")
     screen._failed(REFUSED)
 
 
 def _build_no(screen: Any) -> None:
-    screen.step = 0
+    screen.page = "scan"
     screen._failed(BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder")))
 
 
@@ -101,14 +101,14 @@ def _measured(screen: Any) -> None:
 
 
 def _measure_scan(screen: Any) -> None:
-    screen.step = 0
+    screen.page = "scan"
     screen._failed(BuildRefused(say("build.nothing_in", name=HOLDER.name), say("build.choose_other")))
 
 
-def _tear_down(screen: Any, step: int, *, hot: bool) -> None:
+def _tear_down(screen: Any, page: str, *, hot: bool) -> None:
     screen.only_say = False
     screen._take(CARD)
-    if step == 2:
+    if page == "answer":
         screen._done(HOT if hot else CARD)
     elif hot:
         screen._failed(
@@ -120,8 +120,8 @@ def _tear_down(screen: Any, step: int, *, hot: bool) -> None:
 
 
 def _tear_down_scan(screen: Any) -> None:
-    screen.step = 1
-    screen.step = 0
+    screen.page = "condition"
+    screen.page = "scan"
     screen.trouble = ""
 
 
@@ -148,7 +148,7 @@ def _register_trouble(screen: Any) -> None:
 
 
 def _pin_who(screen: Any) -> None:
-    screen.step = 0
+    screen.page = "who"
     screen.people = [Choice("kim", "Kim Vale"), Choice("alex", "Alexandra Featherstone", t("pin.none"))]
 
 
@@ -164,7 +164,7 @@ def _pin(screen: Any, error: Exception | None) -> None:
 
 
 def _settings(screen: Any, row: str = "") -> None:
-    screen.step = 0
+    screen.page = "all"
     screen.trouble = ""
     screen._list(Settings())
     found = [choice for choice in screen.rows if choice.key == row]
@@ -251,7 +251,7 @@ def _folder(name: str, papers: list[str]) -> Any:
 
 
 def _sheets(screen: Any, *, some: bool) -> None:
-    screen.step = 0
+    screen.page = "sheets"
     screen.trouble = ""
     names = ["Pump cover", "Bearing block, second side, 3rd lot"] if some else []
     screen._listed(_folder("setups", names))
@@ -300,7 +300,7 @@ def _round(screen: Any, what: str = "") -> None:
 def _planning(screen: Any) -> None:
     _pieces(screen)
     screen._progress(1, 2)
-    screen.step = 5
+    screen.page = "busy"
 
 
 def _plan(screen: Any, made: ChangePlan) -> None:
@@ -344,7 +344,7 @@ def _compare_lists(screen: Any, *, some: bool) -> None:
 
 
 def _compare_machines(screen: Any) -> None:
-    screen.step = 0
+    screen.page = "machines"
     screen._listed(("Mill 1", "Mill 2", "Mill 3"))
 
 
@@ -364,12 +364,12 @@ def _people(screen: Any, state: str = "") -> None:
     screen.trouble = ""
     cards = [OperatorCard(str(at), "Alexandra Featherstone", ROLES[at % 2], at > 3) for at in range(6)]
     screen._listed(tuple(cards) if state != "none" else ())
-    screen.step = 0
+    screen.page = "list"
     if state == "none":
         return
     screen.choose(screen.people[0])
     if state == "list":
-        screen.step = 0
+        screen.page = "list"
     elif state == "name":
         screen._begin()
         screen.named("Alexandra Featherstone")
@@ -398,7 +398,7 @@ def _presetter(screen: Any, state: str) -> None:
         fault = Fault("Tuesday.csv", 3, "X diameter", "this column is missing, the map takes it for diameter")
         screen.check(Read((reading,) * 12, (fault,)))
     else:
-        screen.step = 0
+        screen.page = "lists"
         screen._listed(_folder("presetter", ["Tuesday, second shift"] if state == "lists" else []))
         screen.trouble = "" if state == "none" else t("presetting.no_map", file="Tuesday, second shift.csv")
 
@@ -408,21 +408,21 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("shop", "menu", lambda screen: screen.shown()),
     ("shop", "list", _shop_list),
     ("build", "scan", _build_no),
-    ("build", "cutters", lambda screen: _build(screen, 1)),
-    ("build", "blocked", lambda screen: _build(screen, 2)),
+    ("build", "cutters", lambda screen: _build(screen, "cutters")),
+    ("build", "blocked", lambda screen: _build(screen, "fits")),
     ("build", "fits", _build_fits),
     ("build", "refused", _build_refused),
-    ("build", "depth", lambda screen: _build(screen, 3)),
-    ("build", "built", lambda screen: _build(screen, 4)),
+    ("build", "depth", lambda screen: _build(screen, "depth")),
+    ("build", "built", lambda screen: _build(screen, "done")),
     ("measure", "scan", _measure_scan),
     ("measure", "length", lambda screen: _measure(screen, ())),
     ("measure", "runout", lambda screen: _measure(screen, (142.318, 12.004))),
     ("measure", "taken", _measured),
     ("tear_down", "scan", _tear_down_scan),
-    ("tear_down", "condition", lambda screen: _tear_down(screen, 1, hot=False)),
-    ("tear_down", "refused", lambda screen: _tear_down(screen, 1, hot=True)),
-    ("tear_down", "hot", lambda screen: _tear_down(screen, 2, hot=True)),
-    ("tear_down", "cool", lambda screen: _tear_down(screen, 2, hot=False)),
+    ("tear_down", "condition", lambda screen: _tear_down(screen, "condition", hot=False)),
+    ("tear_down", "refused", lambda screen: _tear_down(screen, "condition", hot=True)),
+    ("tear_down", "hot", lambda screen: _tear_down(screen, "answer", hot=True)),
+    ("tear_down", "cool", lambda screen: _tear_down(screen, "answer", hot=False)),
     *(("register", str(step), partial(_register, step=step)) for step in range(7)),
     ("register", "taken", _register_trouble),
     ("pin", "who", _pin_who),

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk import words
 from kiosk.rules import audit as A
@@ -27,9 +28,17 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
-CHOOSE, WALK, ALARM, CLOSED = range(4)
 LOOK_AGAIN_S = 3
 NUMBERED = (Kind.SLOT, Kind.POCKET, Kind.SPINDLE)
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    CHOOSE = "choose"
+    WALK = "walk"
+    ALARM = "alarm"
+    CLOSED = "closed"
 
 
 class AuditScreen(View):
@@ -38,7 +47,7 @@ class AuditScreen(View):
     name = "audit"
     rail = "audit"
 
-    step = NumericProperty(CHOOSE)
+    page = OptionProperty(Page.CHOOSE, options=list(Page))
     choices = ListProperty()
     trouble = StringProperty()
 
@@ -80,8 +89,8 @@ class AuditScreen(View):
         self.trouble = ""
         if told:
             self._say(True, told)
-        if self.step == CLOSED:
-            self.step = CHOOSE
+        if self.page == Page.CLOSED:
+            self.page = Page.CHOOSE
         self.clerk.ask(asks.begin(), self._began, self._failed)
 
     def returned(self) -> None:
@@ -89,7 +98,7 @@ class AuditScreen(View):
 
     def tick(self) -> None:
         self._age_s += 1
-        if self.step == WALK and self._age_s >= LOOK_AGAIN_S:
+        if self.page == Page.WALK and self._age_s >= LOOK_AGAIN_S:
             self.refresh()
 
     def refresh(self) -> None:
@@ -102,8 +111,8 @@ class AuditScreen(View):
             self.show(begin.here)
             return
         self.choices = [*map(_running, begin.running), *_to_audit(begin)]
-        if self.step in (WALK, ALARM):  # closed or paused elsewhere, or nobody has scanned for long
-            self.step = CHOOSE
+        if self.page in (Page.WALK, Page.ALARM):  # closed or paused elsewhere, or nobody has scanned for long
+            self.page = Page.CHOOSE
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
@@ -126,7 +135,7 @@ class AuditScreen(View):
 
     def scanned(self, text: str) -> bool:
         """Before an audit runs, a place's label opens one."""
-        if self.step in (WALK, ALARM):
+        if self.page in (Page.WALK, Page.ALARM):
             return False
         self.clerk.ask(asks.open_or_scan(text), self._open_or_answer, self._failed)
         return True
@@ -141,7 +150,7 @@ class AuditScreen(View):
         """What the desk says to a scan in the audit; anything else is not for this screen."""
         outcome = scanned.outcome
         message = outcome.why if isinstance(outcome, Refused) else outcome.say
-        if self.step in (CHOOSE, CLOSED):
+        if self.page in (Page.CHOOSE, Page.CLOSED):
             mine = message.key.startswith(("audit.", "signed_", "command.", "refused.no_audit"))
             if mine:
                 self.trouble = _sentences(outcome)
@@ -153,7 +162,7 @@ class AuditScreen(View):
         if isinstance(outcome, Done) and outcome.alarm and outcome.holder is not None:
             self.warn(outcome)
             return True
-        self.step = WALK
+        self.page = Page.WALK
         self.chosen = ""
         if outcome.goal is not None:
             self._group = outcome.goal.place.code
@@ -189,11 +198,11 @@ class AuditScreen(View):
         self.alarm_name = card.name
         self.alarm_place = say(outcome.say)
         self._group = outcome.goal.place.code if outcome.goal else self._group
-        self.step = ALARM
+        self.page = Page.ALARM
 
     def understood(self) -> None:
         """Somebody has seen the alarm; it stays among the differences."""
-        self.step = WALK
+        self.page = Page.WALK
         self.refresh()
 
     def to_cooling(self) -> None:
@@ -202,7 +211,7 @@ class AuditScreen(View):
         self.clerk.ask(asks.cool(holder), self._cooled, self._failed)
 
     def _cooled(self, outcome: Outcome) -> None:
-        self.step = WALK
+        self.page = Page.WALK
         self.clerk.play(Sound.REFUSED if isinstance(outcome, Refused) else Sound.DONE)
         self._tell_scan(outcome)
         self.refresh()
@@ -211,8 +220,8 @@ class AuditScreen(View):
 
     def show(self, status: AuditStatus) -> None:
         """Show an audit as the desk gives it."""
-        if self.step in (CHOOSE, CLOSED) or self._key != status.row.key:
-            self.step = WALK
+        if self.page in (Page.CHOOSE, Page.CLOSED) or self._key != status.row.key:
+            self.page = Page.WALK
         self._key, self._status = status.row.key, status
         self.place = _name(status.row.name)
         self.seen, self.expected = status.counts.seen, status.counts.expected
@@ -231,10 +240,6 @@ class AuditScreen(View):
             self.chosen = ""
             self._show_group()
             grid.page = 0 if step > 0 else max(0, grid.pages - 1)
-
-    def at(self, group: int, page: int) -> int:
-        """A page of slots in the order of all drawers, for the arrows."""
-        return int(group) * 1000 + int(page)
 
     def _show_group(self) -> None:
         groups = self._status.groups if self._status else ()
@@ -286,7 +291,7 @@ class AuditScreen(View):
 
     def pause(self) -> None:
         """Somebody goes on later, here or at another kiosk."""
-        self.step = CHOOSE
+        self.page = Page.CHOOSE
         self.clerk.ask(asks.pause(), self._began, self._failed)
 
     # Closing ------------------------------------------------------------------------------------------------
@@ -306,13 +311,13 @@ class AuditScreen(View):
     def _close(self) -> None:
         key = self._key
         self.saved, self.results, self.trouble = "", [], ""
-        self.step = CLOSED
+        self.page = Page.CLOSED
         if key:
             self.clerk.ask(asks.report(key), self.show_report, self._failed)
 
     def show_report(self, report: A.AuditReport) -> None:
         """Show a closed audit."""
-        self.step = CLOSED
+        self.page = Page.CLOSED
         self.place = _name(report.place)
         self.seen, self.expected = report.counts.seen, report.counts.expected
         self.results = [
@@ -343,7 +348,7 @@ class AuditScreen(View):
 
     def leave(self) -> None:
         """To the next audit."""
-        self.step, self.trouble = CHOOSE, ""
+        self.page, self.trouble = Page.CHOOSE, ""
         self.refresh()
 
     def _say(self, good: bool, said: str, more: str = "", about: str = "") -> None:
@@ -352,10 +357,10 @@ class AuditScreen(View):
 
     def _tell(self, good: bool, said: str) -> None:
         """Say it where this state has room for it."""
-        if self.step in (CHOOSE, CLOSED):
+        if self.page in (Page.CHOOSE, Page.CLOSED):
             self.trouble = said
         else:
-            self.step = WALK
+            self.page = Page.WALK
             self._say(good, t("card.word.refused"), said)
 
 

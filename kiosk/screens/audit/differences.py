@@ -6,9 +6,10 @@ a reason, chosen from a few.
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.rules import audit as A
 from kiosk.rules.checkin import Outcome, Refused
@@ -23,7 +24,6 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import grouped, say, t
 
-LIST, ONE, REASON = range(3)
 REASONS = ("looked_for", "at_machine", "at_regrind", "new_label", "supervisor", "next_shift")
 HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
 READ, MEASURE = "read", "measure"
@@ -33,6 +33,14 @@ _SIGNS = {
 }  # fmt: skip
 
 
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LIST = "list"
+    ONE = "one"
+    REASON = "reason"
+
+
 class AuditDifferencesScreen(View):
     """The list, one of it, and the reason it is carried over with."""
 
@@ -40,7 +48,7 @@ class AuditDifferencesScreen(View):
     rail = "audit"
     covers = Covers.RAIL
 
-    step = NumericProperty(LIST)
+    page = OptionProperty(Page.LIST, options=list(Page))
     rows = ListProperty()
     trouble = StringProperty()
     word = StringProperty()
@@ -62,12 +70,12 @@ class AuditDifferencesScreen(View):
 
     def shown(self, trouble: str = "", key: str = "", **_: Any) -> None:
         self.trouble, self._asked = trouble, key
-        self.step = LIST
+        self.page = Page.LIST
         self.refresh()
 
     def returned(self) -> None:
-        if self.step == ONE and self._card is not None and not self._asked:
-            self.step = LIST  # what was done elsewhere may have closed it
+        if self.page == Page.ONE and self._card is not None and not self._asked:
+            self.page = Page.LIST  # what was done elsewhere may have closed it
         self.refresh()
 
     def refresh(self) -> None:
@@ -80,7 +88,7 @@ class AuditDifferencesScreen(View):
         order = sorted(status.differences, key=lambda card: card.difference is A.Difference.MISSING)
         self.rows = [_line(card) for card in order]
         self.waiting = False
-        if self._asked and self.step == LIST and self._asked in self._cards:
+        if self._asked and self.page == Page.LIST and self._asked in self._cards:
             self.choose(self._asked)
         elif self._asked and self._asked not in self._cards:
             self.clerk.go("audit")
@@ -99,7 +107,7 @@ class AuditDifferencesScreen(View):
         self.title, self.places, self.more = line.text, _places(card), ""
         self.trouble = ""
         self.actions = [Choice(name, t(f"auditing.do.{name}")) for name in _actions(card)]
-        self.step = ONE
+        self.page = Page.ONE
         if card.difference is A.Difference.MISSING and card.holder:
             holder = card.holder
             self.clerk.ask(asks.look_for(holder), lambda found: self._where(card, found))
@@ -116,7 +124,7 @@ class AuditDifferencesScreen(View):
         if card is None:
             return
         if action == A.Action.CARRIED_OVER.value:
-            self.step = REASON
+            self.page = Page.REASON
         elif action == A.Action.REGISTERED.value:
             self.clerk.go("adopt", text=card.text, home="audit")
         elif action == READ and card.holder:
@@ -143,29 +151,29 @@ class AuditDifferencesScreen(View):
         if isinstance(outcome, Refused):
             self.clerk.play(Sound.REFUSED)
             self.trouble = f"{say(outcome.why)}. {say(outcome.remedy)}"
-            self.step = ONE
+            self.page = Page.ONE
             return
         self.clerk.play(Sound.DONE)
         if self._asked:
             self.clerk.go("audit", told=say(outcome.say))
             return
         self.trouble = say(outcome.say)
-        self.step = LIST
+        self.page = Page.LIST
         self.refresh()
 
     def back(self) -> None:
         """One step back, or to the walk."""
-        if self.step == LIST or (self.step == ONE and self._asked):
+        if self.page == Page.LIST or (self.page == Page.ONE and self._asked):
             self.clerk.back()
         else:
-            self.step = LIST if self.step == ONE else ONE
+            self.page = Page.LIST if self.page == Page.ONE else Page.ONE
 
     def _failed(self, error: Exception) -> None:
         """The audit was closed elsewhere, or the difference is gone: say so and look again."""
         self.waiting = False
         self.clerk.play(Sound.REFUSED)
         self.trouble = fault_words(error)
-        self.step = LIST
+        self.page = Page.LIST
         self.rows = []
 
 

@@ -6,9 +6,10 @@ reader saw and could not read is marked as well and has to be scanned by hand: i
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk import words
 from kiosk.rules import audit as A
@@ -25,7 +26,6 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
-AIM, READING, MARKED, ALARM = range(4)
 NOT_READ = "?"
 _JOINED = "\u00a0"  # a sign stays beside its count
 _TONES = {A.State.HOT: "heat", A.State.SEEN: "done", A.State.MISPLACED: "stop", A.State.UNKNOWN: "stop"}
@@ -36,6 +36,15 @@ _WORDS = {
 }  # fmt: skip
 
 
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    AIM = "aim"
+    READING = "reading"
+    MARKED = "marked"
+    ALARM = "alarm"
+
+
 class AuditPhotoScreen(View):
     """Three steps (aim, being read, marked), and between the last two an alarm for each hot holder in the picture."""
 
@@ -43,7 +52,7 @@ class AuditPhotoScreen(View):
     rail = "audit"
     covers = Covers.RAIL
 
-    step = NumericProperty(AIM)
+    page = OptionProperty(Page.AIM, options=list(Page))
     place = StringProperty()
     marks = ListProperty()
     title = StringProperty()  # of the label that was touched
@@ -79,12 +88,12 @@ class AuditPhotoScreen(View):
             self.clerk.eye.rest()
 
     def tick(self) -> None:
-        if self.step == READING:
+        if self.page == Page.READING:
             self.share = min(1.0, self.share + 1000.0 / PHOTOGRAPH_MS)
 
     def scanned(self, text: str) -> bool:
         """A scanner in the hand goes on with the audit: back to the walk, which shows what comes of it."""
-        if self.step == ALARM:
+        if self.page == Page.ALARM:
             return True
         self.clerk.back()
         return False
@@ -93,7 +102,7 @@ class AuditPhotoScreen(View):
 
     def aim(self) -> None:
         """Show what the camera sees, for a picture or another one."""
-        self.step = AIM
+        self.page = Page.AIM
         self.marks, self.title, self.live.near = [], "", None
         self.said = t("photo.aim")
         if self.clerk.eye is None:
@@ -106,7 +115,7 @@ class AuditPhotoScreen(View):
         if self.clerk.eye is None:
             return
         self.trouble, self.share = "", 0.0
-        self.step = READING
+        self.page = Page.READING
         self.clerk.eye.take(self.live.show, self._read, self._not_taken)
 
     def cancel(self) -> None:
@@ -132,7 +141,7 @@ class AuditPhotoScreen(View):
 
     def seen(self, taken: PhotoSeen) -> None:
         """Show what the desk makes of the picture."""
-        if self.step != READING:  # cancelled while the desk wrote: the walk shows what came of it
+        if self.page != Page.READING:  # cancelled while the desk wrote: the walk shows what came of it
             return
         self._said = {}
         self.marks = [*map(self._mark, taken.marks), *map(self._not_read, self._unread)]
@@ -143,10 +152,10 @@ class AuditPhotoScreen(View):
         if self._alarms:
             self.clerk.play(Sound.HOT)
             self.alarm = say(self._alarms[0].say)
-            self.step = ALARM
+            self.page = Page.ALARM
         else:
             self.clerk.play(Sound.DONE if self.good else Sound.REFUSED)
-            self.step = MARKED
+            self.page = Page.MARKED
 
     def choose(self, mark: Mark | None) -> None:
         """A label in the picture was touched: what it is; or the whole picture again."""
@@ -219,7 +228,7 @@ class AuditPhotoScreen(View):
             self.clerk.play(Sound.HOT)
             self.alarm = say(self._alarms[0].say)
         else:
-            self.step = MARKED
+            self.page = Page.MARKED
 
 
 def _word(mark: PhotoMark) -> str:

@@ -6,9 +6,10 @@ cutter that does not is shown with its reason and cannot be built in.
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.fits import Finding, Fit
@@ -22,7 +23,15 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
-SCAN, CUTTERS, FITS, DEPTH, DONE = range(5)
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    SCAN = "scan"
+    CUTTERS = "cutters"
+    FITS = "fits"
+    DEPTH = "depth"
+    DONE = "done"
 
 
 class BuildScreen(View):
@@ -32,7 +41,7 @@ class BuildScreen(View):
     rail = "shop"
     covers = Covers.RAIL
 
-    step = NumericProperty(SCAN)
+    page = OptionProperty(Page.SCAN, options=list(Page))
     title = StringProperty()
     detail = StringProperty()
     trouble = StringProperty()
@@ -55,21 +64,21 @@ class BuildScreen(View):
         if key:
             self._take(key)
         else:
-            self.step = SCAN
+            self.page = Page.SCAN
 
     def scanned(self, text: str) -> bool:
         """A holder to build into."""
-        if self.step not in (SCAN, CUTTERS, DONE):
+        if self.page not in (Page.SCAN, Page.CUTTERS, Page.DONE):
             return True
         self.clerk.ask(asks.holder_labelled(text), lambda card: self._take(card.holder.key), self._failed)
         return True
 
     def back(self) -> None:
         """One step back, or out."""
-        if self.step in (SCAN, DONE):
+        if self.page in (Page.SCAN, Page.DONE):
             self.clerk.back()
         else:
-            self.step = {CUTTERS: SCAN, FITS: CUTTERS, DEPTH: FITS}[int(self.step)]
+            self.page = {Page.CUTTERS: Page.SCAN, Page.FITS: Page.CUTTERS, Page.DEPTH: Page.FITS}[self.page]
 
     def _take(self, key: str) -> None:
         self._holder = key
@@ -85,7 +94,7 @@ class BuildScreen(View):
             return
         self._offers = {offer.cutter.key: offer for offer in offers}
         self.offers = [Choice(offer.cutter.key, offer.cutter.name, _verdict(offer.fit)) for offer in offers]
-        self.step = CUTTERS
+        self.page = Page.CUTTERS
 
     def choose(self, choice: Choice) -> None:
         """A cutter to look at."""
@@ -109,7 +118,7 @@ class BuildScreen(View):
         dial = fit.shrink.dial if fit.shrink else None
         depth_mm = self._depth_mm or (dial.insert_mm if dial else None)
         self.depth = t("build_up.depth", depth_mm=depth_mm)
-        self.step = FITS
+        self.page = Page.FITS
 
     def build(self) -> None:
         """Build it in."""
@@ -122,7 +131,7 @@ class BuildScreen(View):
         shrinks = card.holder.clamping.value == "shrink_fit"
         self.detail = t("build_up.next_shrink") if shrinks else t("build_up.next_measure")
         self.clerk.play(Sound.DONE)
-        self.step = DONE
+        self.page = Page.DONE
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
@@ -130,10 +139,10 @@ class BuildScreen(View):
             self.trouble = f"{say(error.why)}. {say(error.remedy)}"
         else:
             self.trouble = fault_words(error)
-        if self.step == FITS:
+        if self.page == Page.FITS:
             self.findings = [Choice("refused", self.trouble, t("build_up.stops")), *self.findings]
         else:
-            self.step = SCAN
+            self.page = Page.SCAN
 
 
 def _verdict(fit: Fit) -> str:

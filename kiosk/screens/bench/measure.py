@@ -6,9 +6,10 @@ figures are asked for.  Nothing is corrected silently.
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Measured
 from kiosk.rules.cards import HolderCard
@@ -22,13 +23,20 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, say, t
 
-SCAN, FIGURE, ANSWER = 0, 1, 2
 # what is asked for, its unit, least, most, decimals
 _FIGURES = (
     ("length", "mm", 20.0, 800.0, 3),
     ("diameter", "mm", 0.1, 400.0, 3),
     ("runout", "µm", 0.0, 200.0, 0),
 )
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    SCAN = "scan"
+    FIGURE = "figure"
+    ANSWER = "answer"
 
 
 class MeasureScreen(View):
@@ -38,7 +46,7 @@ class MeasureScreen(View):
     rail = "shop"
     covers = Covers.RAIL
 
-    step = NumericProperty(SCAN)
+    page = OptionProperty(Page.SCAN, options=list(Page))
     figure = NumericProperty(0)
     title = StringProperty()
     asked = StringProperty()
@@ -61,17 +69,17 @@ class MeasureScreen(View):
         if key:
             self.clerk.ask(common.holder(key), self._take, self._failed)
         else:
-            self.step = SCAN
+            self.page = Page.SCAN
 
     def scanned(self, text: str) -> bool:
         """The assembly to measure."""
-        if self.step != FIGURE:
+        if self.page != Page.FIGURE:
             self.clerk.ask(asks.holder_labelled(text), self._take, self._failed)
         return True
 
     def back(self) -> None:
         """One figure back, or out."""
-        if self.step == FIGURE and self._values:
+        if self.page == Page.FIGURE and self._values:
             self._values.pop()
             self._next()
         else:
@@ -92,7 +100,7 @@ class MeasureScreen(View):
         name, self.unit, self.least, self.most, self.decimals = _FIGURES[int(self.figure)]
         self.asked = f"{self.title}: {t('measuring.' + name)}"
         self.ids.entry.text = ""
-        self.step = FIGURE
+        self.page = Page.FIGURE
 
     def take(self, value: float) -> None:
         """A figure was entered."""
@@ -109,13 +117,13 @@ class MeasureScreen(View):
         self.answer = t("measuring.taken", length_mm=taken.values.length_mm, diameter_mm=taken.values.diameter_mm)
         self.warning = say(taken.warning) if taken.warning else ""
         self.clerk.play(Sound.DONE if self.good else Sound.REFUSED)
-        self.step = ANSWER
+        self.page = Page.ANSWER
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
         words = f"{say(error.why)}. {say(error.remedy)}" if isinstance(error, BuildRefused) else fault_words(error)
         self.trouble = words
-        self.step = SCAN
+        self.page = Page.SCAN
 
 
 load_beside(__file__)

@@ -5,9 +5,10 @@ For a shrink fit it takes heat, at the shrink station, and the holder is hot fro
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import HolderCard
@@ -21,8 +22,15 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
-SCAN, CONDITION, ANSWER = 0, 1, 2
 PATIENCE_S = 20  # how long a holder that came back waits for a word about its cutter
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    SCAN = "scan"
+    CONDITION = "condition"
+    ANSWER = "answer"
 
 
 class TearDownScreen(View):
@@ -31,7 +39,7 @@ class TearDownScreen(View):
     name = "tear_down"
     rail = "shop"
 
-    step = NumericProperty(SCAN)
+    page = OptionProperty(Page.SCAN, options=list(Page))
     title = StringProperty()
     detail = StringProperty()
     trouble = StringProperty()
@@ -50,7 +58,7 @@ class TearDownScreen(View):
         if key:
             self.clerk.ask(common.holder(key), self._take, self._failed)
         else:
-            self.step = SCAN
+            self.page = Page.SCAN
 
     def scanned(self, text: str) -> bool:
         """The holder to tear down; who was only asked for a word goes on with the next scan."""
@@ -72,7 +80,7 @@ class TearDownScreen(View):
         self.title = card.name
         self.detail = card.place.name if card.place else ""
         self.trouble = ""
-        self.step = CONDITION
+        self.page = Page.CONDITION
 
     def say(self, condition: str) -> None:
         """How the cutter came back."""
@@ -88,14 +96,14 @@ class TearDownScreen(View):
         self.title = card.name
         self.detail = t("tear_down.hot") if self.hot else t("tear_down.free") if not self.only_say else ""
         self.clerk.play(Sound.DONE)
-        self.step = ANSWER
+        self.page = Page.ANSWER
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
         words = f"{say(error.why)}. {say(error.remedy)}" if isinstance(error, BuildRefused) else fault_words(error)
         self.trouble = words
-        if self.step != CONDITION:
-            self.step = SCAN
+        if self.page != Page.CONDITION:
+            self.page = Page.SCAN
 
 
 load_beside(__file__)

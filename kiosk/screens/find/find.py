@@ -5,9 +5,10 @@ What matches and in which order is the desk's; this shows it, page by page, and 
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.finding import Usable
 from kiosk.screens.clerk import fault_words
@@ -18,7 +19,6 @@ from kiosk.screens.questions.find import Found, FoundRow
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
-TYPE, ROWS = 0, 1
 PAGE = 50
 LOOK_AGAIN_S = 5
 
@@ -29,6 +29,13 @@ SIGNS = {
 }  # fmt: skip
 
 
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    TYPE = "type"
+    ROWS = "rows"
+
+
 class FindScreen(View):
     """The pad, and the list of what was found."""
 
@@ -36,7 +43,7 @@ class FindScreen(View):
     rail = "find"
     covers = Covers.RAIL
 
-    step = NumericProperty(TYPE)
+    page = OptionProperty(Page.TYPE, options=list(Page))
     asked = StringProperty()
     typed = StringProperty()  # the same as it is shown
     rows = ListProperty()
@@ -53,7 +60,7 @@ class FindScreen(View):
     def shown(self, whose: str = "", **_: Any) -> None:
         self.whose = whose
         self.ids.pad.text = ""
-        self.step = TYPE
+        self.page = Page.TYPE
         self.ask("")
 
     def returned(self) -> None:
@@ -62,14 +69,14 @@ class FindScreen(View):
     def tick(self) -> None:
         """What is cooling is cooler by now."""
         self._age_s += 1
-        if self.step == ROWS and self._age_s >= LOOK_AGAIN_S:
+        if self.page == Page.ROWS and self._age_s >= LOOK_AGAIN_S:
             self.ask(self.asked)
 
     def ask(self, text: str) -> None:
         """Look for what was typed so far."""
         self._age_s = 0
         self.asked, self.typed = text, text.upper()
-        count = max(PAGE, len(self._found)) if self.step == ROWS else PAGE
+        count = max(PAGE, len(self._found)) if self.page == Page.ROWS else PAGE
         self.clerk.ask(
             asks.find(text, 0, count), lambda found: self.show(text, found), self._failed
         )

@@ -5,9 +5,10 @@ Each button leads to the screen that does it; a condition is said here, in one t
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import Heat, HolderCard
@@ -20,8 +21,14 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
-SHOWN, CONDITION = 0, 1
 CONDITIONS = (Condition.GOOD, Condition.WORN, Condition.BROKEN)
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    SHOWN = "shown"
+    CONDITION = "condition"
 
 
 class HolderScreen(View):
@@ -31,7 +38,7 @@ class HolderScreen(View):
     rail = "find"
     covers = Covers.RAIL
 
-    step = NumericProperty(SHOWN)
+    page = OptionProperty(Page.SHOWN, options=list(Page))
     title = StringProperty()
     detail = StringProperty()
     place = StringProperty()
@@ -52,7 +59,7 @@ class HolderScreen(View):
     def shown(self, key: str = "", **_: Any) -> None:
         self._key = key
         self.trouble = ""
-        self.step = SHOWN
+        self.page = Page.SHOWN
         self._ask()
 
     def returned(self) -> None:
@@ -93,7 +100,7 @@ class HolderScreen(View):
         if card is None:
             return
         if name == "condition":
-            self.step = CONDITION
+            self.page = Page.CONDITION
         elif name == "label":
             self.clerk.go("labels", code=card.code)
         elif name == "hand_over":
@@ -106,7 +113,7 @@ class HolderScreen(View):
     def say_condition(self, condition: str) -> None:
         """How the cutter is, as a hand says it."""
         key = self._key
-        self.step = SHOWN
+        self.page = Page.SHOWN
         self.clerk.ask(asks.say_condition(key, Condition(condition)), self._told, self._failed)
 
     def _told(self, card: HolderCard) -> None:
@@ -115,8 +122,8 @@ class HolderScreen(View):
 
     def back(self) -> None:
         """One step back."""
-        if self.step == CONDITION:
-            self.step = SHOWN
+        if self.page == Page.CONDITION:
+            self.page = Page.SHOWN
         else:
             self.clerk.back()
 

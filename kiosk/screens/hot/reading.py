@@ -6,9 +6,10 @@ end is the desk's to say; this screen shows its words.
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, OptionProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -17,7 +18,13 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
-ASK_WHERE, ASK_FIGURE, ANSWER = 0, 1, 2
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    ASK_WHERE = "ask_where"
+    ASK_FIGURE = "ask_figure"
+    ANSWER = "answer"
 
 
 class ReadingScreen(View):
@@ -26,7 +33,7 @@ class ReadingScreen(View):
     name = "reading"
     covers = Covers.RAIL
 
-    step = NumericProperty(ASK_WHERE)
+    page = OptionProperty(Page.ASK_WHERE, options=list(Page))
     title = StringProperty()
     where = StringProperty("nose")
     instrument = StringProperty("probe")
@@ -41,7 +48,7 @@ class ReadingScreen(View):
     def shown(self, key: str = "", name: str = "", **_: Any) -> None:
         self._key = key
         self.instrument = "probe"
-        self.step = ASK_WHERE
+        self.page = Page.ASK_WHERE
         card = next((card for card in self.clerk.hot if card.holder.key == key), None)
         self.title = card.name if card else name
         self.hottest = card.hold.where.removeprefix("term.") if card and card.hold else ""
@@ -50,7 +57,7 @@ class ReadingScreen(View):
         """It was measured there."""
         self.where = where
         self.ids.entry.text = ""
-        self.step = ASK_FIGURE
+        self.page = Page.ASK_FIGURE
 
     def take(self, value_c: float) -> None:
         """Hand the figure over."""
@@ -62,19 +69,19 @@ class ReadingScreen(View):
     def _taken(self, taken: asks.ReadingTaken) -> None:
         self.ended = taken.say.key == "reading.ended"
         self.answer = say(taken.say)
-        self.step = ANSWER
+        self.page = Page.ANSWER
         self.clerk.play(Sound.DONE if self.ended else Sound.REFUSED)
 
     def _turned_down(self, error: Exception) -> None:
         self.ended = False
         self.answer = fault_words(error)
-        self.step = ANSWER
+        self.page = Page.ANSWER
         self.clerk.play(Sound.REFUSED)
 
     def back(self) -> None:
         """One step back, or out."""
-        if self.step == ASK_FIGURE:
-            self.step = ASK_WHERE
+        if self.page == Page.ASK_FIGURE:
+            self.page = Page.ASK_WHERE
         else:
             self.clerk.back()
 

@@ -6,10 +6,11 @@ header and said to be guessed; a line that cannot be read is shown and the compa
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.rules.compare import Compared, Verdict
 from kiosk.screens.clerk import fault_words
@@ -23,8 +24,16 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
-MACHINES, LISTS, FAULTS, LINES = range(4)
 _LACKING = (Verdict.NOT_IN_BOOK, Verdict.NOT_IN_CONTROL, Verdict.ELSEWHERE)
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    MACHINES = "machines"
+    LISTS = "lists"
+    FAULTS = "faults"
+    LINES = "lines"
 
 
 class CompareScreen(View):
@@ -34,7 +43,7 @@ class CompareScreen(View):
     rail = "shop"
     covers = Covers.RAIL
 
-    step = NumericProperty(MACHINES)
+    page = OptionProperty(Page.MACHINES, options=list(Page))
     machine = StringProperty()
     folder = StringProperty()
     choices = ListProperty()  # machines, then lists
@@ -54,14 +63,14 @@ class CompareScreen(View):
     def shown(self, **_: Any) -> None:
         self.trouble = ""
         self.choices = []
-        self.step = MACHINES
+        self.page = Page.MACHINES
         self.clerk.ask(asks.magazines(), self._listed, self._failed)
 
     def back(self) -> None:
         """One state back, or out."""
-        if self.step == MACHINES:
+        if self.page == Page.MACHINES:
             self.clerk.back()
-        elif self.step == LISTS:
+        elif self.page == Page.LISTS:
             self.shown()
         else:
             self.choose_machine(Choice(self.machine, self.machine))
@@ -78,7 +87,7 @@ class CompareScreen(View):
         self.folder = found.where
         self.choices = [Choice(str(paper.path), paper.name) for paper in found.papers]
         self.trouble = ""
-        self.step = LISTS
+        self.page = Page.LISTS
 
     def choose_list(self, choice: Choice) -> None:
         """This list."""
@@ -95,7 +104,7 @@ class CompareScreen(View):
         self.summary = t("comparing.summary", agree=agree, differ=len(comparison.lines) - agree)
         self.guessed = result.guessed
         self.trouble = _columns(result.made) if result.guessed else ""
-        self.step = LINES
+        self.page = Page.LINES
         if self.rows:
             self.choose(self.rows[0])
         self.clerk.play(Sound.DONE if comparison.agrees else Sound.REFUSED)
@@ -144,7 +153,7 @@ class CompareScreen(View):
             )
             for at, fault in enumerate(error.faults)
         ]
-        self.step = FAULTS
+        self.page = Page.FAULTS
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)

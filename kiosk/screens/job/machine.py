@@ -7,9 +7,16 @@ where is the desk's answer; the touch is handed to the desk as two scans are.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import Row
@@ -19,7 +26,12 @@ from kiosk.screens.questions.job import MachineView, Pocket
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
-WHICH, POCKETS = 0, 1
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    WHICH = "which"
+    POCKETS = "pockets"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +54,7 @@ class MachineScreen(View):
     rail = "scan"
     row_class = MachineRow
 
-    step = NumericProperty(WHICH)
+    page = OptionProperty(Page.WHICH, options=list(Page))
     machines = ListProperty()
     title = StringProperty()
     holder = StringProperty()
@@ -61,7 +73,7 @@ class MachineScreen(View):
 
     def shown(self, code: str = "", key: str = "", name: str = "", **_: Any) -> None:
         self._key, self.holder = key, name
-        self.step = POCKETS if code else WHICH
+        self.page = Page.POCKETS if code else Page.WHICH
         self.slots, self.chosen, self.title = [], "", ""
         if code:
             self.open(code)
@@ -89,7 +101,7 @@ class MachineScreen(View):
 
     def show(self, machine: MachineView, holder: str) -> None:
         """Show a magazine as the desk gives it; `holder` is the name of the one asked about."""
-        self.step = POCKETS
+        self.page = Page.POCKETS
         self.title, self.holder, self.magazine = machine.name, holder, machine.magazine
         self._pockets = {pocket.code: pocket for pocket in machine.pockets}
         self.slots = [_slot(pocket, machine.best, bool(holder)) for pocket in machine.pockets]

@@ -6,10 +6,11 @@ are taken only when asked.
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -22,7 +23,13 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
-LISTS, FAULTS, TAKEN = range(3)
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LISTS = "lists"
+    FAULTS = "faults"
+    TAKEN = "taken"
 
 
 class PresetterScreen(View):
@@ -32,7 +39,7 @@ class PresetterScreen(View):
     rail = "shop"
     covers = Covers.RAIL
 
-    step = NumericProperty(LISTS)
+    page = OptionProperty(Page.LISTS, options=list(Page))
     choices = ListProperty()
     rows = ListProperty()
     folder = StringProperty()
@@ -47,12 +54,12 @@ class PresetterScreen(View):
     def shown(self, **_: Any) -> None:
         self.trouble = ""
         self.choices = []
-        self.step = LISTS
+        self.page = Page.LISTS
         self.clerk.ask(asks.presets(), self._listed, self._failed)
 
     def back(self) -> None:
         """To the lists, or out."""
-        if self.step == LISTS:
+        if self.page == Page.LISTS:
             self.clerk.back()
         else:
             self.shown()
@@ -76,7 +83,7 @@ class PresetterScreen(View):
         self.clerk.play(Sound.REFUSED)
         self.rows = [_fault(fault, at) for at, fault in enumerate(read.faults)]
         self.title = t("setup_sheet.faults", count=len(read.faults))
-        self.step = FAULTS
+        self.page = Page.FAULTS
 
     def take(self) -> None:
         """Take every line that can be read."""
@@ -90,13 +97,13 @@ class PresetterScreen(View):
         self.rows = [_taken(one, at) for at, one in enumerate(ordered)]
         count = sum(one.taken is not None for one in taken)
         self.title = t("presetting.summary", count=count)
-        self.step = TAKEN
+        self.page = Page.TAKEN
         self.clerk.play(Sound.DONE if count == len(taken) else Sound.REFUSED)
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
         self.trouble = t("presetting.no_map", file=error.file) if isinstance(error, NoMap) else fault_words(error)
-        self.step = LISTS
+        self.page = Page.LISTS
 
 
 def _fault(fault: Fault, at: int) -> Marked:

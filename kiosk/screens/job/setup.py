@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk import words
 from kiosk.rules.cards import PlaceCard
@@ -30,7 +31,6 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
-SHEETS, FAULTS, MACHINES, PIECES, ROUND, BUSY, PLAN = range(7)
 READY = (Supply.IN_MACHINE, Supply.IN_CABINET, Supply.ELSEWHERE)
 PLAN_S = 20.0  # how long the best plan is looked for
 AGAIN_BEATS = 20  # seconds after which the list is asked for again: somebody else may have moved a piece
@@ -48,6 +48,18 @@ _DOINGS = {Doing.LEAVE: "done", Doing.TAKE_OUT: "up", Doing.MOVE: "forward", Doi
 _AIMS = (Aim.MOVES, Aim.TRAVEL)  # as `magazine_plan.plan` reports them
 
 
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    SHEETS = "sheets"
+    FAULTS = "faults"
+    MACHINES = "machines"
+    PIECES = "pieces"
+    ROUND = "round"
+    BUSY = "busy"
+    PLAN = "plan"
+
+
 class Stopped(Exception):
     """Somebody no longer wants the plan."""
 
@@ -59,7 +71,7 @@ class SetupScreen(View):
     rail = "shop"
     covers = Covers.RAIL
 
-    step = NumericProperty(SHEETS)
+    page = OptionProperty(Page.SHEETS, options=list(Page))
     title = StringProperty()
     machine = StringProperty()
     trouble = StringProperty()
@@ -95,12 +107,12 @@ class SetupScreen(View):
 
     def shown(self, **_: Any) -> None:
         self.trouble = ""
-        self.step = SHEETS
+        self.page = Page.SHEETS
         self.choices = []
         self.clerk.ask(asks.sheets(), self._listed, self._failed)
 
     def returned(self) -> None:
-        if self.step == PIECES:
+        if self.page == Page.PIECES:
             self._look_again()
 
     def left(self) -> None:
@@ -108,16 +120,16 @@ class SetupScreen(View):
 
     def tick(self) -> None:
         self._beats += 1
-        if self.step == PIECES and self._beats % AGAIN_BEATS == 0:
+        if self.page == Page.PIECES and self._beats % AGAIN_BEATS == 0:
             self._look_again()
 
     def back(self) -> None:
         """One state back, or out."""
-        if self.step == SHEETS:
+        if self.page == Page.SHEETS:
             self.clerk.go("shop")
-        elif self.step in (FAULTS, MACHINES):
+        elif self.page in (Page.FAULTS, Page.MACHINES):
             self.shown()
-        elif self.step == PIECES:
+        elif self.page == Page.PIECES:
             self._which("")
         else:
             self._drop_plan()
@@ -144,7 +156,7 @@ class SetupScreen(View):
                 Marked(str(at), t("setup_sheet.line", line=fault.line), f"{fault.field} {fault.why}".strip())
                 for at, fault in enumerate(sheet.read.faults)
             ]
-            self.step = FAULTS
+            self.page = Page.FAULTS
             self.clerk.play(Sound.REFUSED)
         else:
             self.take_good()
@@ -162,7 +174,7 @@ class SetupScreen(View):
         self.trouble = trouble
         named = {need.machine for need in self._needs}
         self.choices = [Choice(name, name, t("setup_sheet.named") if name in named else "") for name in self._machines]
-        self.step = MACHINES
+        self.page = Page.MACHINES
 
     def choose_machine(self, choice: Choice) -> None:
         """The machine the job runs on."""
@@ -183,7 +195,7 @@ class SetupScreen(View):
         self.ready = t("setup_sheet.ready", ready=there, count=len(met))
         self.stops = len(pick_round(met).stops)
         self.plannable = bool(assemblies(met, self.machine))
-        self.step = PIECES
+        self.page = Page.PIECES
 
     def touch(self, row: Marked) -> None:
         """A piece was touched: what is to be done about it has a screen of its own."""
@@ -202,12 +214,12 @@ class SetupScreen(View):
         self._round = pick_round(self._met)
         self._absent = frozenset()
         self.answer, self.answer_state = "", "idle"
-        self.step = ROUND
+        self.page = Page.ROUND
         self._next()
 
     def scanned(self, text: str) -> bool:
         """On the round a scan ticks a holder; elsewhere it is the desk's."""
-        if self.step != ROUND:
+        if self.page != Page.ROUND:
             return False
         self.clerk.ask(asks.held_up(text), self.pick, self._failed)
         return True
@@ -267,7 +279,7 @@ class SetupScreen(View):
         self._asked += 1
         asked = self._asked
         self._progress(0, len(_AIMS))
-        self.step = BUSY
+        self.page = Page.BUSY
 
         def job(progress: Progress, cancelled: Cancelled) -> ChangePlan:
             def report(aim: Aim, _: float) -> None:
@@ -326,7 +338,7 @@ class SetupScreen(View):
         self.verdict = t("plan.proven") if made.proven else t("plan.not_proven", gap_percent=100 * worst)
         if lacking:
             self.verdict += f". {t('setup_sheet.lacking', count=lacking)}"
-        self.step = PLAN
+        self.page = Page.PLAN
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)

@@ -6,9 +6,10 @@ for that scan and lets the desk bind it.  Size and queue are chosen once and kep
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import Command
 from kiosk.screens.clerk import Scanned, fault_words
@@ -21,8 +22,17 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
-CHOOSE, PREVIEW, PICK, BUSY, ANSWER = range(5)
 TO_FILE = ""
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    CHOOSE = "choose"
+    PREVIEW = "preview"
+    PICK = "pick"
+    BUSY = "busy"
+    ANSWER = "answer"
 
 
 class LabelsScreen(View):
@@ -31,7 +41,7 @@ class LabelsScreen(View):
     name = "labels"
     rail = "labels"
 
-    step = NumericProperty(CHOOSE)
+    page = OptionProperty(Page.CHOOSE, options=list(Page))
     title = StringProperty()
     detail = StringProperty()
     advice = StringProperty()
@@ -74,8 +84,8 @@ class LabelsScreen(View):
             self.clerk.ask(asks.inside(inside), self._several, self._failed)
         elif command is Command.PRINT_LABEL:
             self.clerk.ask(asks.last_code(), lambda last: self._ask_for(last) if last else None)
-        elif not self._contents or self.step != ANSWER:
-            self.step = CHOOSE
+        elif not self._contents or self.page != Page.ANSWER:
+            self.page = Page.CHOOSE
 
     def scanned(self, text: str) -> bool:
         """A thing was scanned: its label.  A new label that waits for its first scan goes to the desk."""
@@ -98,7 +108,7 @@ class LabelsScreen(View):
         """To the choice of a thing."""
         self.fresh = self.again = False
         self._contents = ()
-        self.step = CHOOSE
+        self.page = Page.CHOOSE
 
     # What ---------------------------------------------------------------------------------------------------
 
@@ -153,7 +163,7 @@ class LabelsScreen(View):
         self.title = first.name if len(contents) == 1 else t("labels.several", count=len(contents))
         self.detail = first.code.grouped if len(contents) == 1 else first.name
         self.for_holder = first.tag is Tag.HOLDER and self._holder is not None and len(contents) == 1
-        self.step = PREVIEW
+        self.page = Page.PREVIEW
         self._preview()
 
     def _fits(self) -> bool:
@@ -191,7 +201,7 @@ class LabelsScreen(View):
     def _pick(self, picking: str, choices: list[Choice]) -> None:
         self.picking = picking
         self.choices = choices
-        self.step = PICK
+        self.page = Page.PICK
 
     def picked(self, choice: Choice) -> None:
         """A row of the list was touched."""
@@ -204,7 +214,7 @@ class LabelsScreen(View):
             self.queue = choice.key
         setting, value = self.picking, choice.key
         self.clerk.ask(asks.remember(setting, value))
-        self.step = PREVIEW
+        self.page = Page.PREVIEW
         self._preview()
 
     # Ink ----------------------------------------------------------------------------------------------------
@@ -225,7 +235,7 @@ class LabelsScreen(View):
 
     def cancel(self) -> None:
         self._press.cancel()
-        self.step = PREVIEW if self._contents else CHOOSE
+        self.page = Page.PREVIEW if self._contents else Page.CHOOSE
 
     def retry(self) -> None:
         """Somebody has looked at the printer: send the job once more."""
@@ -236,7 +246,7 @@ class LabelsScreen(View):
 
     def _begin(self, words: str) -> None:
         self.busy, self.done, self.total = words, 0, 0
-        self.step = BUSY
+        self.page = Page.BUSY
 
     def _progress(self, done: int, total: int) -> None:
         self.done, self.total = done, total
@@ -262,7 +272,7 @@ class LabelsScreen(View):
 
     def _say(self, good: bool, answer: str, more: str) -> None:
         self.good, self.answer, self.answer_more = good, answer, more
-        self.step = ANSWER
+        self.page = Page.ANSWER
         self.clerk.play(Sound.DONE if good else Sound.REFUSED)
 
 

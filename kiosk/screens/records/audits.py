@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 from datetime import datetime
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.audit import Mark
 from kiosk.screens.clerk import fault_words
@@ -21,10 +22,16 @@ from kiosk.screens.questions.records import AuditRow, PastAudits
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, t
 
-AUDITS, PLACES = 0, 1
 NEWEST = 100
 SHOWN = 12  # points of a plot
 LOWEST_SHARE = 90.0  # the scale begins here unless something was worse
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    AUDITS = "audits"
+    PLACES = "places"
 
 
 class AuditsScreen(View):
@@ -34,7 +41,7 @@ class AuditsScreen(View):
     rail = "audit"
     covers = Covers.RAIL
 
-    step = NumericProperty(AUDITS)
+    page = OptionProperty(Page.AUDITS, options=list(Page))
     rows = ListProperty()
     place = StringProperty()  # name of the one chosen
     choices = ListProperty()
@@ -52,7 +59,7 @@ class AuditsScreen(View):
         self._code = ""
 
     def shown(self, **_: Any) -> None:
-        self._code, self.place, self.step = "", t("audits.every_place"), AUDITS
+        self._code, self.place, self.page = "", t("audits.every_place"), Page.AUDITS
         self._ask()
 
     def returned(self) -> None:
@@ -60,18 +67,18 @@ class AuditsScreen(View):
 
     def back(self) -> None:
         """One step back."""
-        if self.step == PLACES:
-            self.step = AUDITS
+        if self.page == Page.PLACES:
+            self.page = Page.AUDITS
         else:
             self.clerk.back()
 
     def choose_place(self) -> None:
         """Only one place's audits."""
-        self.step = PLACES
+        self.page = Page.PLACES
 
     def take_place(self, choice: Choice) -> None:
         """This one's, or every place's again."""
-        self._code, self.place, self.step = choice.key, choice.text, AUDITS
+        self._code, self.place, self.page = choice.key, choice.text, Page.AUDITS
         self._ask()
 
     def open(self, line: Line) -> None:

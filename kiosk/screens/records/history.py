@@ -7,9 +7,10 @@ last one is reached.  Where a holder was at a moment is the desk's answer.
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words, day_words, midnight
@@ -23,10 +24,18 @@ from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
 PAGE = 60
-LINES, WHAT, WHO, WHEN = range(4)
 BACK = "back"
 LEAST_S = 0.001  # the desk counts both ends of a stretch in; a day does not hold the next one's midnight
 DAYS = (When.ALWAYS, When.TODAY, When.YESTERDAY, When.WEEK)
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LINES = "lines"
+    WHAT = "what"
+    WHO = "who"
+    WHEN = "when"
 
 
 class HistoryScreen(View):
@@ -36,7 +45,7 @@ class HistoryScreen(View):
     rail = "find"
     covers = Covers.RAIL
 
-    step = NumericProperty(LINES)
+    page = OptionProperty(Page.LINES, options=list(Page))
     title = StringProperty()
     rows = ListProperty()
     trouble = StringProperty()
@@ -65,7 +74,7 @@ class HistoryScreen(View):
         self._whole = False  # nothing older is there
         self._group, self._person, self._when = "", "", When.ALWAYS
         self._now = datetime.now()
-        self._moment = self._now  # what `WHEN` shows
+        self._moment = self._now  # what `Page.WHEN` shows
         groups = [Choice(group, t(f"history_filter.{group}")) for group in GROUPS]
         leave = Choice(BACK, f"← {t('reading.back')}")
         self.whats = [leave, Choice("", t("history_filter.everything")), *groups]
@@ -76,7 +85,7 @@ class HistoryScreen(View):
         """`subject`: a holder's key, a place's code, an operator's key; none: everything in the book."""
         self._subject, self.title = subject, title or t("records.history")
         self._group, self._person, self._when = "", "", When.ALWAYS
-        self.step, self.is_holder = LINES, False
+        self.page, self.is_holder = Page.LINES, False
         self.clerk.ask(asks.about(subject), self.offer, self._failed)
         self._begin()
 
@@ -141,32 +150,32 @@ class HistoryScreen(View):
 
     def back(self) -> None:
         """One step back."""
-        if self.step == LINES:
+        if self.page == Page.LINES:
             self.clerk.back()
         else:
-            self.step = LINES
+            self.page = Page.LINES
 
-    def choose(self, step: int) -> None:
+    def choose(self, page: str) -> None:
         """A filter was touched."""
-        self.step = step
-        if step == WHEN:
+        self.page = page
+        if page == Page.WHEN:
             self._look()
 
     def take_what(self, key: str) -> None:
         """Only lines of these kinds."""
-        self.step = LINES
+        self.page = Page.LINES
         if key != BACK:
             self._group = key
             self._begin()
 
     def take_who(self, choice: Choice) -> None:
         """Only what this person did."""
-        self._person, self.step = choice.key, LINES
+        self._person, self.page = choice.key, Page.LINES
         self._begin()
 
     def take_when(self, key: str) -> None:
         """Only these days."""
-        self._when, self.step = When(key), LINES
+        self._when, self.page = When(key), Page.LINES
         self._begin()
 
     def take_day(self) -> None:

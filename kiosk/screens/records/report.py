@@ -91,10 +91,6 @@ class ReportScreen(View):
 
     # Turning ------------------------------------------------------------------------------------------------
 
-    def at(self, page: int, piece: int) -> int:
-        """A piece of a page in the order of all, for the arrows."""
-        return int(page) * 1000 + int(piece)
-
     def turn(self, step: int) -> None:
         """To the next piece of the page, and after the last to the next page."""
         view = self.ids.paper

@@ -6,9 +6,10 @@ Shows what the desk counted; which stretch of time it counts is chosen here, a s
 from __future__ import annotations
 
 from datetime import datetime
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.shift import ShiftCounts, ShiftReport
 from kiosk.screens.clerk import fault_words
@@ -22,9 +23,15 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
-FIGURES, REASONS = 0, 1
 HOUR_S, DAY_S = 3600.0, 86400.0
 FIRST = 2  # reasons beside the figures; all of them are one touch away
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    FIGURES = "figures"
+    REASONS = "reasons"
 
 
 class ShiftScreen(View):
@@ -34,7 +41,7 @@ class ShiftScreen(View):
     rail = "audit"
     covers = Covers.RAIL
 
-    step = NumericProperty(FIGURES)
+    page = OptionProperty(Page.FIGURES, options=list(Page))
     title = StringProperty()
     note = StringProperty()
     built = NumericProperty(0)
@@ -56,13 +63,13 @@ class ShiftScreen(View):
         self._until_s = 0.0
 
     def shown(self, **_: Any) -> None:
-        self.step, self.told, self._now_s = FIGURES, "", 0.0
+        self.page, self.told, self._now_s = Page.FIGURES, "", 0.0
         self._ask()
 
     def back(self) -> None:
         """One step back."""
-        if self.step == REASONS:
-            self.step = FIGURES
+        if self.page == Page.REASONS:
+            self.page = Page.FIGURES
         else:
             self.clerk.back()
 
@@ -110,7 +117,7 @@ class ShiftScreen(View):
 
     def why(self) -> None:
         """Every reason, in a list."""
-        self.step = REASONS
+        self.page = Page.REASONS
 
     def preview(self) -> None:
         """The summary as it is printed."""

@@ -5,9 +5,10 @@ Nothing is bound before a hand has said so on the last page; what may be bound i
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk import words
 from kiosk.rules.cards import HolderCard
@@ -20,8 +21,15 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
-WHOSE, SURE, GIVEN = range(3)
 FIND, NEW = "find", "new"
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    WHOSE = "whose"
+    SURE = "sure"
+    GIVEN = "given"
 
 
 class AdoptScreen(View):
@@ -31,7 +39,7 @@ class AdoptScreen(View):
     rail = "shop"
     covers = Covers.RAIL
 
-    step = NumericProperty(WHOSE)
+    page = OptionProperty(Page.WHOSE, options=list(Page))
     title = StringProperty()  # the label's text
     said = StringProperty()
     holder = StringProperty()
@@ -51,13 +59,13 @@ class AdoptScreen(View):
         self._home = home or self._home
         self.trouble, self.said, self.choices = "", "", []
         self.title = words.grouped(self._text)
-        self.step, self.waiting = WHOSE, False
+        self.page, self.waiting = Page.WHOSE, False
         asked = self._text
         self.clerk.ask(asks.stray(asked), lambda found: self._show(found, key), self._failed)
 
     def scanned(self, text: str) -> bool:
         """Another label on the same holder says whose it is."""
-        if self.step == GIVEN:
+        if self.page == Page.GIVEN:
             self.go_on()
             return False
         if text != self._text:
@@ -98,7 +106,7 @@ class AdoptScreen(View):
         ours = self._stray.origin is asks.Origin.OURS
         old = words.grouped(card.code) if card.code != card.holder.key else None
         self.said = t("adopt.replaces" if ours else "adopt.beside", old=old)
-        self.step = SURE
+        self.page = Page.SURE
 
     def give(self) -> None:
         """It is on that holder."""
@@ -112,18 +120,18 @@ class AdoptScreen(View):
         self.waiting = False
         self.clerk.play(Sound.DONE)
         self.said = t("adopt.given", name=card.name)
-        self.step = GIVEN
+        self.page = Page.GIVEN
 
     def back(self) -> None:
         """One step back, or to where it came from."""
-        if self.step == SURE:
+        if self.page == Page.SURE:
             self.shown()
         else:
             self.go_on()
 
     def go_on(self) -> None:
         """Back to where the label was seen; what was said of it there holds no longer once it is given."""
-        self.clerk.go(self._home, anew=self.step == GIVEN)
+        self.clerk.go(self._home, anew=self.page == Page.GIVEN)
 
     def _failed(self, error: Exception) -> None:
         self.waiting = False

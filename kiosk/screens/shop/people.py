@@ -6,9 +6,10 @@ stays in the book under their name.  A new supervisor chooses a PIN when it is f
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import OperatorCard
 from kiosk.screens.clerk import fault_words
@@ -20,10 +21,20 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
-LIST, PERSON, NAME, ROLE, REASON, ANSWER = range(6)
 ADD, RETIRE = "add", "retire"
 REASONS = ("left_shop", "badge_lost", "entered_twice", "other_work")
 LONGEST_NAME = 40
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LIST = "list"
+    PERSON = "person"
+    NAME = "name"
+    ROLE = "role"
+    REASON = "reason"
+    ANSWER = "answer"
 
 
 class PeopleScreen(View):
@@ -33,7 +44,7 @@ class PeopleScreen(View):
     rail = "shop"
     covers = Covers.RAIL
 
-    step = NumericProperty(LIST)
+    page = OptionProperty(Page.LIST, options=list(Page))
     people = ListProperty()
     options = ListProperty()
     title = StringProperty()
@@ -52,7 +63,7 @@ class PeopleScreen(View):
     def shown(self, act: str = "", key: str = "", **_: Any) -> None:
         """`act`: what was asked for before the PIN, about the person `key`."""
         self.trouble = ""
-        self.step = LIST
+        self.page = Page.LIST
         self.clerk.ask(asks.operators(), lambda found: self._listed(found, act, key))
 
     def left(self) -> None:
@@ -60,16 +71,16 @@ class PeopleScreen(View):
 
     def scanned(self, text: str) -> bool:
         """While somebody types a name nothing else is taken in."""
-        return self.step == NAME
+        return self.page == Page.NAME
 
     def back(self) -> None:
         """One state back, or out."""
         self.clerk.typing = False
         self.trouble = ""
-        if self.step == LIST:
+        if self.page == Page.LIST:
             self.clerk.go("shop")
         else:
-            self.step = {ROLE: NAME, REASON: PERSON}.get(int(self.step), LIST)
+            self.page = {Page.ROLE: Page.NAME, Page.REASON: Page.PERSON}.get(self.page, Page.LIST)
 
     def _listed(self, found: tuple[OperatorCard, ...], act: str = "", key: str = "") -> None:
         self._cards = {card.key: card for card in found}
@@ -86,7 +97,7 @@ class PeopleScreen(View):
         card = self._cards[choice.key]
         self._key, self.title, self.here = card.key, card.name, not card.retired
         self.role = _note(card)
-        self.step = PERSON
+        self.page = Page.PERSON
 
     def badge(self) -> None:
         """The badge of the person shown."""
@@ -106,7 +117,7 @@ class PeopleScreen(View):
         self.entered = ""
         self.ids.name.text = ""
         self.trouble = ""
-        self.step = NAME
+        self.page = Page.NAME
         self.ids.name.focus = True
 
     def named(self, text: str) -> None:
@@ -122,7 +133,7 @@ class PeopleScreen(View):
         self.trouble = ""
         self.entered = name
         self.options = [Choice(role, t(f"role.{role}"), t(f"people.may.{role}")) for role in asks.ROLES]
-        self.step = ROLE
+        self.page = Page.ROLE
 
     def take_role(self, choice: Choice) -> None:
         """What the person may do: now there is a badge to print."""
@@ -142,7 +153,7 @@ class PeopleScreen(View):
     def _why(self) -> None:
         self.trouble = ""
         self.options = [Choice(reason, t(f"people.reason.{reason}")) for reason in REASONS]
-        self.step = REASON
+        self.page = Page.REASON
 
     def take_reason(self, choice: Choice) -> None:
         """Why: written down with who said so."""
@@ -156,7 +167,7 @@ class PeopleScreen(View):
     def _answer(self, done: str, *, can_print: bool) -> None:
         self.clerk.play(Sound.DONE)
         self.done, self.can_print = done, can_print
-        self.step = ANSWER
+        self.page = Page.ANSWER
 
     def _supervised(self, act: str, then: Any) -> None:
         key = self._key

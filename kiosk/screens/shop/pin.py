@@ -5,9 +5,10 @@ A supervisor without a PIN chooses one here, twice.  What a PIN opens is never t
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import ListProperty, OptionProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -17,8 +18,14 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, t
 
-WHO, FIGURES = 0, 1
 LEAST = 4
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    WHO = "who"
+    FIGURES = "figures"
 
 
 class PinScreen(View):
@@ -28,7 +35,7 @@ class PinScreen(View):
     rail = "shop"
     covers = Covers.RAIL
 
-    step = NumericProperty(WHO)
+    page = OptionProperty(Page.WHO, options=list(Page))
     people = ListProperty()
     title = StringProperty()
     masked = StringProperty()
@@ -45,7 +52,7 @@ class PinScreen(View):
     def shown(self, goal: str = "shop", **about: Any) -> None:
         self._goal, self._about = goal, about
         self.trouble = ""
-        self.step = WHO
+        self.page = Page.WHO
         self.clerk.ask(asks.supervisors(), self._found)
 
     def choose(self, choice: Choice) -> None:
@@ -53,7 +60,7 @@ class PinScreen(View):
         self._who, self._new, self._first = choice.key, bool(choice.note), ""
         self.title = t("pin.new", name=choice.text) if self._new else choice.text
         self.ids.pad.clear()
-        self.step = FIGURES
+        self.page = Page.FIGURES
 
     def typed(self, text: str) -> None:
         self.masked = "•" * len(text)

@@ -6,9 +6,10 @@ Every bound is the setting's own (`kiosk.settings`); a change is a line in the l
 from __future__ import annotations
 
 from dataclasses import fields
+from enum import StrEnum
 from typing import Any, get_type_hints
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -18,9 +19,16 @@ from kiosk.screens.view import View
 from kiosk.settings import Settings
 from kiosk.words import t
 
-ALL, FIGURE, CHOICE = 0, 1, 2
 BACKUP = "backup"
 _UNITS = {"s": "s", "h": "h", "c": "°C", "um": "µm", "mm": "mm", "deg": "°", "ms": "ms"}
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    ALL = "all"
+    FIGURE = "figure"
+    CHOICE = "choice"
 
 
 class PreferencesScreen(View):
@@ -29,7 +37,7 @@ class PreferencesScreen(View):
     name = "settings"
     rail = "shop"
 
-    step = NumericProperty(ALL)
+    page = OptionProperty(Page.ALL, options=list(Page))
     rows = ListProperty()
     options = ListProperty()
     title = StringProperty()
@@ -44,7 +52,7 @@ class PreferencesScreen(View):
 
     def shown(self, **_: Any) -> None:
         self.trouble = ""
-        self.step = ALL
+        self.page = Page.ALL
         self.clerk.ask(asks.settings(), self._list)
 
     def choose(self, row: Choice) -> None:
@@ -58,21 +66,21 @@ class PreferencesScreen(View):
         one = next(f for f in fields(group.default) if f.name == self._key)  # type: ignore[arg-type]
         if "options" in one.metadata:
             self.options = [Choice(option, _named(option)) for option in one.metadata["options"]]
-            self.step = CHOICE
+            self.page = Page.CHOICE
         elif isinstance(one.default, bool):
             self.options = [Choice("true", t("settings.on")), Choice("false", t("settings.off"))]
-            self.step = CHOICE
+            self.page = Page.CHOICE
         else:
             self.least, self.most = one.metadata["low"], one.metadata["high"]
             self.unit = _unit(self._key)
             self.ids.entry.text = ""
-            self.step = FIGURE
+            self.page = Page.FIGURE
 
     def take(self, value: str) -> None:
         """This is the value from now on."""
         table, key = self._table, self._key
         self.clerk.ask(asks.change_setting(table, key, value), self._list, self._failed)
-        self.step = ALL
+        self.page = Page.ALL
 
     def _list(self, settings: Settings) -> None:
         rows = [Choice(BACKUP, t("shop.backup"), t("settings.now"))]

@@ -7,9 +7,10 @@ printed and bound by its first scan; a mark that is on the steel already can be 
 from __future__ import annotations
 
 from dataclasses import replace
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
@@ -23,7 +24,6 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
-COUPLING, CLAMPING, FIGURE, STANDS, HEATED, LABEL = range(6)
 STEPS = 8
 _COUPLINGS = (
     *(Coupling(Family.HOLLOW_TAPER, size) for size in (32, 40, 50, 63, 80, 100)),
@@ -33,6 +33,17 @@ _COUPLINGS = (
 _FIGURES = (("bore_mm", 1.0, 60.0), ("nose_mm", 5.0, 120.0), ("projection_mm", 20.0, 400.0))
 
 
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    COUPLING = "coupling"
+    CLAMPING = "clamping"
+    FIGURE = "figure"
+    STANDS = "stands"
+    HEATED = "heated"
+    LABEL = "label"
+
+
 class RegisterScreen(View):
     """Step by step; `figure` counts through bore, nose and projection."""
 
@@ -40,7 +51,7 @@ class RegisterScreen(View):
     rail = "shop"
     covers = Covers.RAIL
 
-    step = NumericProperty(COUPLING)
+    page = OptionProperty(Page.COUPLING, options=list(Page))
     figure = NumericProperty(0)
     count = NumericProperty(1)
     title = StringProperty()
@@ -66,20 +77,20 @@ class RegisterScreen(View):
     def _begin(self) -> None:
         self.trouble = self.answer = ""
         self.rows = [Choice(str(c), t(f"coupling.{c.family.value}", size=c.size), str(c)) for c in _COUPLINGS]
-        self._to(COUPLING, 1)
+        self._to(Page.COUPLING, 1)
 
     def back(self) -> None:
         """One step back, or out."""
-        if self.step == COUPLING or self.step == LABEL:
+        if self.page == Page.COUPLING or self.page == Page.LABEL:
             self.leave()
-        elif self.step == FIGURE and self.figure > 0:
+        elif self.page == Page.FIGURE and self.figure > 0:
             self._ask_figure(int(self.figure) - 1)
         else:
             self._begin()
 
     def leave(self) -> None:
         """To where the unknown label was seen, or to the shop."""
-        if self.home and self.step != LABEL:
+        if self.home and self.page != Page.LABEL:
             self.clerk.go("adopt")
         else:
             self.clerk.go(self.home or "shop")
@@ -87,7 +98,7 @@ class RegisterScreen(View):
     def coupling(self, choice: Choice) -> None:
         self._holder = replace(self._holder, coupling=Coupling.parse(choice.key))
         self.rows = [Choice(kind.value, t(f"clamping.{kind.value}")) for kind in Clamping]
-        self._to(CLAMPING, 2)
+        self._to(Page.CLAMPING, 2)
 
     def clamping(self, choice: Choice) -> None:
         self._holder = replace(self._holder, clamping=Clamping(choice.key))
@@ -98,7 +109,7 @@ class RegisterScreen(View):
         name, self.least, self.most = _FIGURES[figure]
         self.title = t(f"register.{name}")
         self.ids.entry.text = ""
-        self._to(FIGURE, 3 + figure)
+        self._to(Page.FIGURE, 3 + figure)
 
     def take(self, value: float) -> None:
         """A figure was entered."""
@@ -114,14 +125,14 @@ class RegisterScreen(View):
             self._ask_figure(0)
             return
         self.mass = t("register.mass", mass_kg=kilograms)
-        self._to(STANDS, 6)
+        self._to(Page.STANDS, 6)
 
     def scanned(self, text: str) -> bool:
         """The place it stands at; or, at the end, a mark it has already."""
-        if self.step == STANDS:
+        if self.page == Page.STANDS:
             self.clerk.ask(asks.place_of(text), self._stands, self._failed)
             return True
-        if self.step == LABEL and self._holder.key:
+        if self.page == Page.LABEL and self._holder.key:
             key = self._holder.key
             self.clerk.ask(asks.label_or_mark(key, text), lambda said: self._bound(text, said), self._failed)
             return True
@@ -129,7 +140,7 @@ class RegisterScreen(View):
 
     def _stands(self, card: PlaceCard) -> None:
         self._place, self.place_name = card.place.code, card.name
-        self._to(HEATED, 7)
+        self._to(Page.HEATED, 7)
 
     def heated(self, within_a_day: bool) -> None:
         """Whether it was heated within the last day: then it counts as hot until read."""
@@ -144,7 +155,7 @@ class RegisterScreen(View):
         self.title = card.holder.name
         self.answer = t("register.has_label", code=self._text) if self._text else ""
         self.clerk.play(Sound.DONE)
-        self._to(LABEL, 8)
+        self._to(Page.LABEL, 8)
 
     def label(self) -> None:
         """Print its first label."""
@@ -159,9 +170,9 @@ class RegisterScreen(View):
         self.clerk.play(Sound.REFUSED)
         self.trouble = fault_words(error)
 
-    def _to(self, step: int, count: int) -> None:
-        self.step, self.count = step, count
-        if step != FIGURE:
+    def _to(self, page: Page, count: int) -> None:
+        self.page, self.count = page, count
+        if page != Page.FIGURE:
             self.trouble = ""
 
 

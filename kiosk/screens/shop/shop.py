@@ -5,9 +5,10 @@ From any of them two touches lead to its label.  What a supervisor may change st
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import ListProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.screens.clerk import coupling_words, fault_words
@@ -18,7 +19,12 @@ from kiosk.screens.questions import shop as asks
 from kiosk.screens.view import View
 from kiosk.words import t
 
-MENU, LIST = 0, 1
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    MENU = "menu"
+    LIST = "list"
 
 
 class ShopScreen(View):
@@ -27,14 +33,14 @@ class ShopScreen(View):
     name = "shop"
     rail = "shop"
 
-    step = NumericProperty(MENU)
+    page = OptionProperty(Page.MENU, options=list(Page))
     listing = StringProperty()
     title = StringProperty()
     choices = ListProperty()
     trouble = StringProperty()
 
     def shown(self, **_: Any) -> None:
-        self.step = MENU
+        self.page = Page.MENU
         self.trouble = ""
 
     def returned(self) -> None:
@@ -61,7 +67,7 @@ class ShopScreen(View):
             self.clerk.ask(common.code_of(choice.key), self._label, self._failed)
 
     def back(self) -> None:
-        self.step = MENU
+        self.page = Page.MENU
 
     def _holders(self, cards: tuple[HolderCard, ...]) -> None:
         self._listed([Choice(card.holder.key, card.name, coupling_words(card)) for card in cards])
@@ -71,14 +77,14 @@ class ShopScreen(View):
 
     def _listed(self, choices: list[Choice]) -> None:
         self.choices = choices
-        self.step = LIST
+        self.page = Page.LIST
 
     def _label(self, code: str) -> None:
         self.clerk.go("labels", code=code)
 
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)
-        self.step = MENU
+        self.page = Page.MENU
 
 
 load_beside(__file__)
