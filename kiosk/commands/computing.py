@@ -8,12 +8,11 @@ from dataclasses import asdict
 from importlib import import_module
 
 from kiosk import words
+from kiosk.bench import BENCHES
 from kiosk.commands.output import DONE, WRONG, complain, print_json
 from kiosk.reader.files import PictureError
 from kiosk.rules.cooling import CoolingError
 from kiosk.rules.outline import OutlineError
-
-BENCHES = ("cooling", "reader", "hints", "labels", "ledger", "magazine")
 
 
 def read_files(arguments: argparse.Namespace) -> int:

@@ -13,9 +13,40 @@ from typing import Any
 import platformdirs
 
 from kiosk import words
+from kiosk.commands import DONE as DONE
+from kiosk.commands import WANTING as WANTING
+from kiosk.commands import WRONG as WRONG
 from kiosk.rules.cards import HolderCard
 
-DONE, WANTING, WRONG = 0, 1, 2
+
+def faults() -> tuple[type[Exception], ...]:
+    """What may go wrong in a command and is told in a line; anything else is a mistake of ours."""
+    from kiosk.desk.intake import ImportRefused
+    from kiosk.desk.session import NotThere
+    from kiosk.exchange.faults import FileFaults
+    from kiosk.labels.faults import LabelError
+    from kiosk.ledger.backup import CopyFault
+    from kiosk.ledger.book import LedgerFault
+    from kiosk.ledger.derive import Broken
+    from kiosk.ledger.lock import InUse
+    from kiosk.ledger.upgrade import NewerLedger
+    from kiosk.reader.files import PictureError
+    from kiosk.settings import SettingsFault
+
+    return (
+        LedgerFault,
+        InUse,
+        NewerLedger,
+        SettingsFault,
+        FileFaults,
+        PictureError,
+        LabelError,
+        CopyFault,
+        ImportRefused,
+        NotThere,
+        Broken,
+        OSError,
+    )
 
 
 def default_folder() -> Path:

@@ -6,7 +6,9 @@ Never decides anything itself and never shows anything; `open_desk` is where eve
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from kiosk import __version__
 from kiosk import settings as shop_settings
@@ -18,7 +20,6 @@ from kiosk.desk.finding import FindingCounter
 from kiosk.desk.handover import HandoverCounter
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.intake import IntakeCounter
-from kiosk.desk.labels import LabelCounter
 from kiosk.desk.papers import PapersCounter
 from kiosk.desk.people import PeopleCounter
 from kiosk.desk.records import RecordsCounter
@@ -39,6 +40,9 @@ from kiosk.rules.cards import (
 )
 from kiosk.rules.checkin import Done, Outcome, Refused, Wait, decide
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SignedIn, SignedOut, TurnedAway
+
+if TYPE_CHECKING:
+    from kiosk.desk.labels import LabelCounter
 
 BEAT_S = 10.0  # at most this much watched time is lost with the power
 
@@ -63,7 +67,6 @@ class Desk:
         self.heat = HeatCounter(session)
         self.people = PeopleCounter(session)
         self.shop = ShopCounter(session)
-        self.labels = LabelCounter(session)
         self.papers = PapersCounter(session)
         self.build = BuildCounter(session)
         self.handover = HandoverCounter(session)
@@ -75,6 +78,13 @@ class Desk:
         self.copies = CopiesCounter(session)
         self.intake = IntakeCounter(session)
         self._beat_s = session.now().watched_s
+
+    @cached_property
+    def labels(self) -> LabelCounter:
+        """Labels, from when they are first asked for: what draws and prints takes long to load."""
+        from kiosk.desk.labels import LabelCounter
+
+        return LabelCounter(self.session)
 
     @classmethod
     def open(

@@ -13,7 +13,6 @@ from enum import Enum, IntEnum
 from math import inf
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from kiosk.rules.assembly import Assembly, Condition, Cutter
 from kiosk.rules.compare import plain
@@ -181,6 +180,8 @@ def _ease(entry: BookEntry) -> tuple[float, object]:
 
 def _assigned(cost: Sequence[Sequence[float]], columns: int) -> list[int | None]:
     """A column for each row, none twice: as many rows as can be, then least in sum.  inf: cannot be."""
+    from scipy.optimize import linear_sum_assignment  # only where it is asked: it takes long to load
+
     if not cost:
         return []
     rows = len(cost)

@@ -7,7 +7,7 @@ is the desk's.  What he keeps is what the frame shows: what is hot, who is at wo
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, Protocol, TypeVar
 
 from kivy.event import EventDispatcher
@@ -90,6 +90,8 @@ class Clerk(EventDispatcher):
         self._sounds = sounds
         self._show = show
         self._views: dict[str, View] = {}
+        self._names: tuple[str, ...] = ()
+        self._build: Callable[[str], View] = self._views.__getitem__
         self._trail: list[str] = []
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
@@ -101,18 +103,29 @@ class Clerk(EventDispatcher):
         view.clerk = self
         self._views[view.name] = view
 
+    def offer(self, names: Iterable[str], build: Callable[[str], View]) -> None:
+        """Screens of these names can be built; each is when it is first wanted."""
+        self._names, self._build = tuple(names), build
+
+    @property
+    def unbuilt(self) -> tuple[str, ...]:
+        """Names of screens that nobody has wanted yet."""
+        return tuple(name for name in self._names if name not in self._views)
+
     def start_over(self) -> None:
-        """Forget every screen; new ones are taken next."""
+        """Forget every screen that was built."""
         if self.view is not None:
             self.view.left()
         self._views, self._trail = {}, []
 
     def screen(self, name: str) -> View:
-        """The screen of that name."""
+        """The screen of that name, built now if need be."""
+        if name not in self._views:
+            self.take(self._build(name))
         return self._views[name]
 
     def knows(self, name: str) -> bool:
-        return name in self._views
+        return name in self._views or name in self._names
 
     @property
     def view(self) -> View | None:
@@ -121,9 +134,9 @@ class Clerk(EventDispatcher):
 
     def go(self, name: str, /, **about: Any) -> None:
         """Show a screen; `about` is handed to its `shown`.  A screen on the rail starts the way back anew."""
-        if name not in self._views:
+        if not self.knows(name):
             return
-        before, view = self.view, self._views[name]
+        before, view = self.view, self.screen(name)
         if before is not None and before is not view:
             before.left()
         if view.rail == name:

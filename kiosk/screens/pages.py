@@ -1,74 +1,60 @@
-"""The screens of the window: one class each, and nothing else to do to add one."""
+"""The screens of the window by name, and nothing else to do to add one.
+
+Each is loaded and built when it is first wanted; what nobody has wanted yet is built while nobody touches
+anything, in this order.
+"""
 
 from __future__ import annotations
 
-from kiosk.screens.audit.audit import AuditScreen
-from kiosk.screens.audit.differences import AuditDifferencesScreen
-from kiosk.screens.audit.photo import AuditPhotoScreen
-from kiosk.screens.audit.spot import AuditSpotScreen
-from kiosk.screens.bench.build import BuildScreen
-from kiosk.screens.bench.measure import MeasureScreen
-from kiosk.screens.bench.teardown import TearDownScreen
-from kiosk.screens.find.find import FindScreen
-from kiosk.screens.find.holder import HolderScreen
-from kiosk.screens.find.place import PlaceScreen
-from kiosk.screens.hot.heat import HeatScreen
-from kiosk.screens.hot.hot import HotScreen
-from kiosk.screens.hot.reading import ReadingScreen
-from kiosk.screens.job.compare import CompareScreen
-from kiosk.screens.job.machine import MachineScreen
-from kiosk.screens.job.presetter import PresetterScreen
-from kiosk.screens.job.setup import SetupScreen
-from kiosk.screens.labels.labels import LabelsScreen
-from kiosk.screens.records.audits import AuditsScreen
-from kiosk.screens.records.heatings import HeatingsScreen
-from kiosk.screens.records.history import HistoryScreen
-from kiosk.screens.records.records import RecordsScreen
-from kiosk.screens.records.report import ReportScreen
-from kiosk.screens.records.shift import ShiftScreen
-from kiosk.screens.scan.adopt import AdoptScreen
-from kiosk.screens.scan.card import CardScreen
-from kiosk.screens.scan.scan import ScanScreen
-from kiosk.screens.scan.typed import TypedScreen
-from kiosk.screens.shop.people import PeopleScreen
-from kiosk.screens.shop.pin import PinScreen
-from kiosk.screens.shop.preferences import PreferencesScreen
-from kiosk.screens.shop.register import RegisterScreen
-from kiosk.screens.shop.shop import ShopScreen
+from importlib import import_module
+
 from kiosk.screens.view import View
 
-SCREENS: tuple[type[View], ...] = (
-    ScanScreen,
-    HeatScreen,
-    HotScreen,
-    ReadingScreen,
-    TypedScreen,
-    MachineScreen,
-    CardScreen,
-    FindScreen,
-    PlaceScreen,
-    HolderScreen,
-    HistoryScreen,
-    HeatingsScreen,
-    AuditScreen,
-    AuditDifferencesScreen,
-    AuditPhotoScreen,
-    AuditSpotScreen,
-    RecordsScreen,
-    ShiftScreen,
-    AuditsScreen,
-    ReportScreen,
-    LabelsScreen,
-    ShopScreen,
-    PinScreen,
-    PreferencesScreen,
-    RegisterScreen,
-    AdoptScreen,
-    BuildScreen,
-    MeasureScreen,
-    TearDownScreen,
-    SetupScreen,
-    CompareScreen,
-    PeopleScreen,
-    PresetterScreen,
-)
+# name: module of this room, and the class in it
+SCREENS = {
+    "scan": "scan.scan:ScanScreen",
+    "heat": "hot.heat:HeatScreen",
+    "hot": "hot.hot:HotScreen",
+    "find": "find.find:FindScreen",
+    "card": "scan.card:CardScreen",
+    "typed": "scan.typed:TypedScreen",
+    "machine": "job.machine:MachineScreen",
+    "reading": "hot.reading:ReadingScreen",
+    "place": "find.place:PlaceScreen",
+    "holder": "find.holder:HolderScreen",
+    "audit": "audit.audit:AuditScreen",
+    "shop": "shop.shop:ShopScreen",
+    "labels": "labels.labels:LabelsScreen",
+    "history": "records.history:HistoryScreen",
+    "heatings": "records.heatings:HeatingsScreen",
+    "audit_differences": "audit.differences:AuditDifferencesScreen",
+    "audit_photo": "audit.photo:AuditPhotoScreen",
+    "audit_spot": "audit.spot:AuditSpotScreen",
+    "records": "records.records:RecordsScreen",
+    "shift": "records.shift:ShiftScreen",
+    "audits": "records.audits:AuditsScreen",
+    "report": "records.report:ReportScreen",
+    "pin": "shop.pin:PinScreen",
+    "settings": "shop.preferences:PreferencesScreen",
+    "register": "shop.register:RegisterScreen",
+    "adopt": "scan.adopt:AdoptScreen",
+    "build": "bench.build:BuildScreen",
+    "measure": "bench.measure:MeasureScreen",
+    "tear_down": "bench.teardown:TearDownScreen",
+    "setup": "job.setup:SetupScreen",
+    "compare": "job.compare:CompareScreen",
+    "people": "shop.people:PeopleScreen",
+    "presetter": "job.presetter:PresetterScreen",
+}
+
+
+def screen_class(name: str) -> type[View]:
+    """The class of a screen, with the layout it needs."""
+    module, _, kind = SCREENS[name].partition(":")
+    found: type[View] = getattr(import_module(f"kiosk.screens.{module}"), kind)
+    return found
+
+
+def build(name: str) -> View:
+    """A new screen, in the language and the colours that are set."""
+    return screen_class(name)()

@@ -27,9 +27,8 @@ from kiosk.screens.clerk import Clerk, pulse
 from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
-from kiosk.screens.pages import SCREENS
+from kiosk.screens.pages import SCREENS, build, screen_class
 from kiosk.screens.questions import find, scan, shop
-from kiosk.screens.scan.scan import ScanScreen
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
@@ -39,6 +38,9 @@ from kiosk.words import t
 
 TICK_S = 1.0
 COPY_S = 600.0  # how often it is looked whether the day's copy is due
+FIRST_SLICE_S = 2.0  # after the start, before screens are built that nobody has asked for
+SLICE_EVERY_S = 0.1
+UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
 QUIET_S = 5.0  # after the start, before anything is read that only a later touch needs
 SCANNER_QUIET_S = 0.2
 ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
@@ -65,6 +67,9 @@ class KioskApp(App):
         self.frame = Frame()
         self.eye: Eye | None = None
         self._asked = False
+        self._touched_s = 0.0
+        self._loaded = ""  # the screen whose module was read last
+        self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
 
     def open(self) -> None:
         """Open the desk, before there is a window.  Raises what that raises."""
@@ -72,11 +77,12 @@ class KioskApp(App):
 
     def build(self) -> Frame:
         look.fit(*Window.size)
-        Window.bind(size=self._fit, on_key_down=self._key)
+        Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
         self._furnish()
         self.worker.ask(shop.settings(), self._settle)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
+        Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
         Clock.schedule_once(lambda _: self.worker.ask(find.warm()), QUIET_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
@@ -90,13 +96,11 @@ class KioskApp(App):
         self.worker.stop()
 
     def _furnish(self) -> None:
-        """Build every screen, in the language and the colours that are set."""
+        """Build the scan screen; the others follow when they are wanted, or while nobody touches anything."""
         # Thousands of parts that stay as long as the kiosk runs: looking for rubbish among them costs a second and
         # a half here, and a hiccup ever after.
         gc.disable()
-        self._take_screens()
-        gc.freeze()
-        gc.enable()
+        self.clerk.offer(SCREENS, build)
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name))
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
@@ -104,9 +108,24 @@ class KioskApp(App):
         self.clerk.go("scan")
         self._strip()
 
-    def _take_screens(self) -> None:
-        for screen in SCREENS:
-            self.clerk.take(screen())
+    def _build_next(self, _: float) -> None:
+        """One screen nobody has wanted yet: its module in one slice, the screen itself in the next."""
+        if time.monotonic() - self._touched_s < UNTOUCHED_S:
+            return
+        unbuilt = self.clerk.unbuilt
+        if not unbuilt:
+            self._built.cancel()
+            gc.collect()
+            gc.freeze()
+            gc.enable()
+        elif unbuilt[0] != self._loaded:
+            self._loaded = unbuilt[0]
+            screen_class(unbuilt[0])
+        else:
+            self.clerk.screen(unbuilt[0])
+
+    def _touched(self, *_: object) -> None:
+        self._touched_s = time.monotonic()
 
     def _show(self, view: View) -> None:
         self.frame.show(view)
@@ -152,19 +171,17 @@ class KioskApp(App):
         here = self.clerk.view.name if self.clerk.view else "scan"
         self.clerk.start_over()
         gc.unfreeze()  # the screens before are rubbish now
-        self._take_screens()
         self.frame.retell()
         if self.eye is not None:
             self.eye.move(self._scan_screen)
+        self._built()
         self.clerk.go("scan")
         if here != "scan":
             self.clerk.go(here)
 
     @property
-    def _scan_screen(self) -> ScanScreen:
-        screen = self.clerk.screen("scan")
-        assert isinstance(screen, ScanScreen)
-        return screen
+    def _scan_screen(self) -> Any:
+        return self.clerk.screen("scan")
 
     def _tick(self, _: float) -> None:
         """Once a second, unless the last second's question is still being answered."""
