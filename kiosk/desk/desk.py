@@ -14,16 +14,8 @@ from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.adopting import AdoptingCounter
 from kiosk.desk.audits import AuditCounter
-from kiosk.desk.build import BuildCounter
-from kiosk.desk.copies import CopiesCounter
-from kiosk.desk.finding import FindingCounter
-from kiosk.desk.handover import HandoverCounter
 from kiosk.desk.heat import HeatCounter
-from kiosk.desk.intake import IntakeCounter
-from kiosk.desk.papers import PapersCounter
 from kiosk.desk.people import PeopleCounter
-from kiosk.desk.records import RecordsCounter
-from kiosk.desk.reports import ReportsCounter
 from kiosk.desk.session import NotThere, Session
 from kiosk.desk.shop import ShopCounter
 from kiosk.ledger.book import Book, Written
@@ -42,7 +34,15 @@ from kiosk.rules.checkin import Done, Outcome, Refused, Wait, decide
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SignedIn, SignedOut, TurnedAway
 
 if TYPE_CHECKING:
+    from kiosk.desk.build import BuildCounter
+    from kiosk.desk.copies import CopiesCounter
+    from kiosk.desk.finding import FindingCounter
+    from kiosk.desk.handover import HandoverCounter
+    from kiosk.desk.intake import IntakeCounter
     from kiosk.desk.labels import LabelCounter
+    from kiosk.desk.papers import PapersCounter
+    from kiosk.desk.records import RecordsCounter
+    from kiosk.desk.reports import ReportsCounter
 
 BEAT_S = 10.0  # at most this much watched time is lost with the power
 
@@ -67,24 +67,9 @@ class Desk:
         self.heat = HeatCounter(session)
         self.people = PeopleCounter(session)
         self.shop = ShopCounter(session)
-        self.papers = PapersCounter(session)
-        self.build = BuildCounter(session)
-        self.handover = HandoverCounter(session)
         self.audits = AuditCounter(session)
         self.adopting = AdoptingCounter(session, self.shop, self.audits)
-        self.finding = FindingCounter(session)
-        self.records = RecordsCounter(session)
-        self.reports = ReportsCounter(session, self.audits, self.records)
-        self.copies = CopiesCounter(session)
-        self.intake = IntakeCounter(session)
         self._beat_s = session.now().watched_s
-
-    @cached_property
-    def labels(self) -> LabelCounter:
-        """Labels, from when they are first asked for: what draws and prints takes long to load."""
-        from kiosk.desk.labels import LabelCounter
-
-        return LabelCounter(self.session)
 
     @classmethod
     def open(
@@ -112,6 +97,72 @@ class Desk:
         except BaseException:
             book.close()
             raise
+
+    # The counters below are there from when they are first asked for: together they take longer to load than all the
+    # rest, and no scan needs them.
+
+    @cached_property
+    def build(self) -> BuildCounter:
+        """Building up, measuring and tearing down."""
+        from kiosk.desk.build import BuildCounter
+
+        return BuildCounter(self.session)
+
+    @cached_property
+    def copies(self) -> CopiesCounter:
+        """Copies of the ledger."""
+        from kiosk.desk.copies import CopiesCounter
+
+        return CopiesCounter(self.session)
+
+    @cached_property
+    def finding(self) -> FindingCounter:
+        """Where things are."""
+        from kiosk.desk.finding import FindingCounter
+
+        return FindingCounter(self.session)
+
+    @cached_property
+    def handover(self) -> HandoverCounter:
+        """Machines and their pockets."""
+        from kiosk.desk.handover import HandoverCounter
+
+        return HandoverCounter(self.session)
+
+    @cached_property
+    def intake(self) -> IntakeCounter:
+        """Shop data in and out."""
+        from kiosk.desk.intake import IntakeCounter
+
+        return IntakeCounter(self.session)
+
+    @cached_property
+    def labels(self) -> LabelCounter:
+        """Labels, and what draws and prints them."""
+        from kiosk.desk.labels import LabelCounter
+
+        return LabelCounter(self.session)
+
+    @cached_property
+    def papers(self) -> PapersCounter:
+        """Papers of a job: sheets, lists, measurements."""
+        from kiosk.desk.papers import PapersCounter
+
+        return PapersCounter(self.session)
+
+    @cached_property
+    def records(self) -> RecordsCounter:
+        """What was done."""
+        from kiosk.desk.records import RecordsCounter
+
+        return RecordsCounter(self.session)
+
+    @cached_property
+    def reports(self) -> ReportsCounter:
+        """Audits and shifts as papers."""
+        from kiosk.desk.reports import ReportsCounter
+
+        return ReportsCounter(self.session, self.audits, self.records)
 
     def close(self) -> None:
         self.session.book.close()

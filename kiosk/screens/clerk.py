@@ -107,10 +107,9 @@ class Clerk(EventDispatcher):
         """Screens of these names can be built; each is when it is first wanted."""
         self._names, self._build = tuple(names), build
 
-    @property
-    def unbuilt(self) -> tuple[str, ...]:
-        """Names of screens that nobody has wanted yet."""
-        return tuple(name for name in self._names if name not in self._views)
+    def unbuilt(self, names: Iterable[str]) -> tuple[str, ...]:
+        """Those of these screens that nobody has wanted yet."""
+        return tuple(name for name in names if name not in self._views)
 
     def start_over(self) -> None:
         """Forget every screen that was built."""

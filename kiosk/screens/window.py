@@ -27,7 +27,7 @@ from kiosk.screens.clerk import Clerk, pulse
 from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
-from kiosk.screens.pages import SCREENS, build, screen_class
+from kiosk.screens.pages import SCREENS, SOON, build, screen_class
 from kiosk.screens.questions import find, scan, shop
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
@@ -38,7 +38,7 @@ from kiosk.words import t
 
 TICK_S = 1.0
 COPY_S = 600.0  # how often it is looked whether the day's copy is due
-FIRST_SLICE_S = 2.0  # after the start, before screens are built that nobody has asked for
+FIRST_SLICE_S = 1.0  # after the start, before screens are built that nobody has asked for
 SLICE_EVERY_S = 0.1
 UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
 QUIET_S = 5.0  # after the start, before anything is read that only a later touch needs
@@ -96,7 +96,7 @@ class KioskApp(App):
         self.worker.stop()
 
     def _furnish(self) -> None:
-        """Build the scan screen; the others follow when they are wanted, or while nobody touches anything."""
+        """Build the scan screen; the others follow when they are wanted, a few while nobody touches anything."""
         # Thousands of parts that stay as long as the kiosk runs: looking for rubbish among them costs a second and
         # a half here, and a hiccup ever after.
         gc.disable()
@@ -112,7 +112,7 @@ class KioskApp(App):
         """One screen nobody has wanted yet: its module in one slice, the screen itself in the next."""
         if time.monotonic() - self._touched_s < UNTOUCHED_S:
             return
-        unbuilt = self.clerk.unbuilt
+        unbuilt = self.clerk.unbuilt(SOON)
         if not unbuilt:
             self._built.cancel()
             gc.collect()
