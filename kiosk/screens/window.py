@@ -97,10 +97,7 @@ class KioskApp(App):
 
     def _furnish(self) -> None:
         """Build the scan screen; the others follow when they are wanted, a few while nobody touches anything."""
-        # Thousands of parts that stay as long as the kiosk runs: looking for rubbish among them costs a second and
-        # a half here, and a hiccup ever after.
-        gc.disable()
-        self.clerk.offer(SCREENS, build)
+        self.clerk.offer(SCREENS, _to_stay)
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name))
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
@@ -115,9 +112,6 @@ class KioskApp(App):
         unbuilt = self.clerk.unbuilt(SOON)
         if not unbuilt:
             self._built.cancel()
-            gc.collect()
-            gc.freeze()
-            gc.enable()
         elif unbuilt[0] != self._loaded:
             self._loaded = unbuilt[0]
             screen_class(unbuilt[0])
@@ -171,6 +165,7 @@ class KioskApp(App):
         here = self.clerk.view.name if self.clerk.view else "scan"
         self.clerk.start_over()
         gc.unfreeze()  # the screens before are rubbish now
+        gc.collect()
         self.frame.retell()
         if self.eye is not None:
             self.eye.move(self._scan_screen)
@@ -248,6 +243,19 @@ class KioskApp(App):
 
         self.clerk.ask(scan.known(keyed.text), told)
 
+
+
+def _to_stay(name: str) -> View:
+    """A screen, with its hundreds of parts that stay as long as the kiosk runs.
+
+    Looking for rubbish among them again and again would cost up to half a second at the touch that builds the next.
+    """
+    gc.disable()
+    try:
+        return build(name)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
