@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import traceback
 from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from pathlib import Path
@@ -17,36 +18,7 @@ from kiosk.commands import DONE as DONE
 from kiosk.commands import WANTING as WANTING
 from kiosk.commands import WRONG as WRONG
 from kiosk.rules.cards import HolderCard
-
-
-def faults() -> tuple[type[Exception], ...]:
-    """What may go wrong in a command and is told in a line; anything else is a mistake of ours."""
-    from kiosk.desk.intake import ImportRefused
-    from kiosk.desk.session import NotThere
-    from kiosk.exchange.faults import FileFaults
-    from kiosk.labels.faults import LabelError
-    from kiosk.ledger.backup import CopyFault
-    from kiosk.ledger.book import LedgerFault
-    from kiosk.ledger.derive import Broken
-    from kiosk.ledger.lock import InUse
-    from kiosk.ledger.upgrade import NewerLedger
-    from kiosk.reader.files import PictureError
-    from kiosk.settings import SettingsFault
-
-    return (
-        LedgerFault,
-        InUse,
-        NewerLedger,
-        SettingsFault,
-        FileFaults,
-        PictureError,
-        LabelError,
-        CopyFault,
-        ImportRefused,
-        NotThere,
-        Broken,
-        OSError,
-    )
+from kiosk.rules.say import Say
 
 
 def default_folder() -> Path:
@@ -72,9 +44,30 @@ def _plain(value: Any) -> Any:
 
 
 def complain(what: object) -> int:
-    """Says what is wrong on stderr; the value is the exit code."""
-    print(f"holder-kiosk: {what}", file=sys.stderr)
+    """Says what is wrong on stderr, and nothing a terminal would obey; the value is the exit code."""
+    said = str(what)
+    if isinstance(what, OSError) and what.filename is not None and said.startswith("[Errno"):
+        said = f"{what.filename or '.'}: {what.strerror}"
+    safe = "".join(sign if sign.isprintable() or sign == "\n" else ascii(sign)[1:-1] for sign in said)
+    print(f"holder-kiosk: {safe}", file=sys.stderr)
     return WRONG
+
+
+def refused(fault: Exception) -> int:
+    """Says why something is not done now and what to do next; the value is the exit code."""
+    why, remedy = getattr(fault, "why", None), getattr(fault, "remedy", None)
+    said = f"{words.say(why)}. {words.say(remedy)}" if isinstance(why, Say) and isinstance(remedy, Say) else fault
+    complain(said)
+    return WANTING
+
+
+def unforeseen(fault: Exception) -> int:
+    """One line about a mistake in the program itself; `python -X dev` shows the way to it."""
+    if sys.flags.dev_mode:
+        traceback.print_exception(fault)
+    at = traceback.extract_tb(fault.__traceback__)[-1]
+    what = " ".join(str(fault).split())[:200]
+    return complain(f"a mistake in the program ({type(fault).__name__}: {what}; {Path(at.filename).name}:{at.lineno})")
 
 
 def counting(what: str) -> Callable[[int, int], None]:

@@ -7,19 +7,21 @@ fault is raised, so that a list is mended in one go.  Column names are ISO 13399
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
+from reprlib import repr as shown
 from typing import Any
 
 import msgspec
 
+from kiosk import filing
 from kiosk.exchange.columns import HolderRow, read_cutters, read_holders
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults
-from kiosk.exchange.tables_csv import Record, Table, decoded, read_table
+from kiosk.exchange.tables_csv import MOST, Record, Table, decoded, read_table
 from kiosk.rules import codes
 from kiosk.rules.assembly import Condition, Coupling
+from kiosk.rules.fitting.magazine import Magazine, MagazineFault
 from kiosk.rules.lines import (
     Built,
     CodeBound,
@@ -33,7 +35,6 @@ from kiosk.rules.lines import (
     PlaceAdded,
     PocketAssigned,
 )
-from kiosk.rules.magazine import Magazine, MagazineFault
 from kiosk.rules.places import Kind, Place
 
 
@@ -76,7 +77,7 @@ def read_shop(folder: Path) -> tuple[Entry, ...]:
         path = folder / name
         if path.exists():
             try:
-                take(read_table(decoded(path.read_bytes(), name), name), reading)
+                take(read_table(decoded(filing.take(path), name), name), reading)
             except FileFaults as faults:
                 reading.faults += faults.faults
     if reading.faults:
@@ -93,7 +94,7 @@ def read_tables(paths: Iterable[Path], places: Mapping[str, Place]) -> tuple[Ent
     reading = _Reading(places=dict(places))
     for path in paths:
         try:
-            table = read_table(decoded(path.read_bytes(), path.name), path.name)
+            table = read_table(decoded(filing.take(path), path.name), path.name)
             take = next((take for column, take in _TABLES if column in table.columns), None)
             if take is None:
                 why = "is no table of holders, cutters, operators or places: no column tells which"
@@ -108,18 +109,22 @@ def read_tables(paths: Iterable[Path], places: Mapping[str, Place]) -> tuple[Ent
 
 def _read_places(path: Path, reading: _Reading) -> None:
     try:
-        data = tomllib.loads(path.read_text("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, FileNotFoundError) as error:
-        reading.faults.append(Fault(path.name, 0, "", str(error)))
+        data = filing.toml_values(filing.take_text(path, filing.MOST_TOML_BYTES))
+    except (filing.TomlFault, filing.FileUnusable) as fault:
+        reading.faults.append(Fault(path.name, 0, "", fault.why))
+        return
+    except OSError as error:
+        reading.faults.append(Fault(path.name, 0, "", error.strerror or str(error)))
         return
     if unknown := sorted(data.keys() - {"shop", "place", "cabinet", "machine", "settings"}):
         reading.faults.append(Fault(path.name, 0, unknown[0], "is no part of a shop file"))
-    for number, table in enumerate(data.get("place", ()), 1):
-        _guarded(path, reading, f"place {number}", table, _place)
-    for number, table in enumerate(data.get("cabinet", ()), 1):
-        _guarded(path, reading, f"cabinet {number}", table, _cabinet)
-    for number, table in enumerate(data.get("machine", ()), 1):
-        _guarded(path, reading, f"machine {number}", table, _machine)
+    for kind, read in (("place", _place), ("cabinet", _cabinet), ("machine", _machine)):
+        tables = data.get(kind, [])
+        if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
+            reading.faults.append(Fault(path.name, 0, kind, f"must be tables, each under [[{kind}]]"))
+            continue
+        for number, table in enumerate(tables, 1):
+            _guarded(path, reading, f"{kind} {number}", table, read)
 
 
 def _guarded(path: Path, reading: _Reading, where: str, table: dict[str, Any], read: Any) -> None:
@@ -137,6 +142,32 @@ def _only(table: dict[str, Any], known: Iterable[str]) -> None:
     """Raises FieldFault for a key that means nothing here: a slip would else be lost in silence."""
     if unknown := sorted(table.keys() - set(known)):
         raise FieldFault(unknown[0], f"is not known here; there are: {', '.join(known)}")
+    for key, value in table.items():
+        kind, inner, called = _TYPES.get(key, (object, object, ""))
+        fits = isinstance(value, kind) and not isinstance(value, bool if key in _COUNTED else ())
+        if not fits or (isinstance(value, list) and not all(isinstance(each, inner) for each in value)):
+            raise FieldFault(key, f"must be {called}, not {shown(value)}")
+        if key in _COUNTED and not 0 <= value <= MOST:
+            raise FieldFault(key, f"{value} cannot be")
+
+
+_TEXT = (str, object, "a text in quotes")
+_COUNTED = ("capacity", "number", "wet_length_mm")
+_TYPES: dict[str, tuple[type | tuple[type, ...], type, str]] = {
+    "code": _TEXT,
+    "name": _TEXT,
+    "kind": _TEXT,
+    "way": _TEXT,
+    "spindle": _TEXT,
+    "capacity": (int, object, "a whole number"),
+    "number": (int, object, "a whole number"),
+    "wet_length_mm": ((int, float), object, "a number"),
+    "drawer": (list, dict, "tables, each under [[cabinet.drawer]]"),
+    "slots": (list, str, "a list of codes"),
+    "pockets": (list, str, "a list of codes"),
+    "couplings": (list, str, "a list of couplings"),
+    "magazine": (dict, object, "a table"),
+}
 
 
 def _code(text: str, kind: codes.Kind) -> str:
@@ -195,9 +226,12 @@ def _cabinet(table: dict[str, Any], where: str, reading: _Reading) -> None:
 
 def _machine(table: dict[str, Any], where: str, reading: _Reading) -> None:
     _only(table, ("code", "name", "spindle", "pockets", "magazine"))
-    _only(table["magazine"], [entry.name for entry in fields(Magazine)])
+    given = table["magazine"]
+    _only({"couplings": given.get("couplings", [])}, [entry.name for entry in fields(Magazine)])
+    if unknown := sorted(given.keys() - {entry.name for entry in fields(Magazine)}):
+        raise FieldFault(unknown[0], "is not known in a magazine")
     magazine = msgspec.convert(
-        table["magazine"] | {"couplings": [_coupling(text) for text in table["magazine"].get("couplings", ())]},
+        given | {"couplings": [_coupling(text) for text in given.get("couplings", ())]},
         Magazine,
     )
     pockets = table["pockets"]

@@ -13,7 +13,7 @@ from typing import Any
 
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Cutter, Holder
-from kiosk.rules.magazine import Magazine
+from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 from kiosk.rules.say import Say, say
 

@@ -124,7 +124,7 @@ class CompareScreen(View):
             made, path = self._result.made, self._file.with_name(f"{self.machine}.toml")
             self.clerk.ask(asks.keep_map(made, path), self._kept, self._failed)
 
-    def _kept(self, _: int) -> None:
+    def _kept(self, _: Path) -> None:
         self.guessed = False
         self.trouble = t("comparing.map_kept", file=f"{self.machine}.toml")
 

@@ -16,9 +16,10 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Opti
 
 from kiosk import words
 from kiosk.rules.cards import PlaceCard
-from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing, Step, plan
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Step
+from kiosk.rules.fitting.magazine_plan import plan
+from kiosk.rules.fitting.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
 from kiosk.rules.say import Say
-from kiosk.rules.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
 from kiosk.rules.stock import BookEntry
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside

@@ -5,7 +5,7 @@ from __future__ import annotations
 from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
 from kiosk.rules.assembly import Condition, Measured
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.fits import Fit
+from kiosk.rules.fitting.fits import Fit
 from kiosk.screens.questions import Question
 
 __all__ = ["BuildRefused", "MeasureTaken", "Offer", "build", "fit", "holder_labelled", "measure", "offers", "tear_down"]

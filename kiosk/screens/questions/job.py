@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import NamedTuple
 
-from kiosk import words
+from kiosk import filing, words
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned
 from kiosk.desk.handover import MachineView, Pocket
@@ -28,7 +28,7 @@ from kiosk.exchange.sheet import read_sheet
 from kiosk.exchange.tables_csv import decoded, read_table
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.compare import Comparison
-from kiosk.rules.setup_sheet import Met, Need
+from kiosk.rules.fitting.setup_sheet import Met, Need
 from kiosk.rules.stock import book_entry
 from kiosk.screens.questions import Question
 from kiosk.screens.questions.common import Folder, folder
@@ -95,7 +95,7 @@ def read(path: Path) -> Question[Sheet]:
     """A setup sheet.  Raises FileFaults where it is no table at all, OSError."""
 
     def answer(desk: Desk) -> Sheet:
-        found = read_sheet(decoded(path.read_bytes(), path.name), path.name)
+        found = read_sheet(decoded(filing.take(path), path.name), path.name)
         return Sheet(found, tuple(desk.papers.magazines()))
 
     return answer
@@ -153,7 +153,7 @@ def compare(machine: str, path: Path) -> Question[Result]:
     """A control's list beside the book.  Raises FileFaults, OSError."""
 
     def answer(desk: Desk) -> Result:
-        data = path.read_bytes()
+        data = filing.take(path)
         made, guessed = _map_for(path, machine, data)
         return Result(desk.papers.compare(machine, data, path.name, made), made, guessed)
 
@@ -165,14 +165,14 @@ def _map_for(path: Path, machine: str, data: bytes) -> tuple[ListMap, bool]:
     for name in (f"{path.stem}.toml", f"{machine}.toml"):
         beside = path.with_name(name)
         if beside.exists():
-            return read_map(beside.read_text("utf-8"), name), False
+            return read_map(filing.take_text(beside), name), False
     table = read_table(decoded(data, path.name, eight_bit=True), path.name)
     return ListMap(guess_columns(table.columns)), True
 
 
-def keep_map(made: ListMap, path: Path) -> Question[int]:
+def keep_map(made: ListMap, path: Path) -> Question[Path]:
     """From now on this file says which column of such lists is which.  Raises OSError."""
-    return lambda _: path.write_text(write_map(made), "utf-8")
+    return lambda _: filing.write(path, write_map(made))
 
 
 def save(comparison: Comparison, name: str) -> Question[Path]:
@@ -182,8 +182,7 @@ def save(comparison: Comparison, name: str) -> Question[Path]:
     def answer(desk: Desk) -> Path:
         path = desk.session.book.path.parent / SAVED / name
         path.parent.mkdir(exist_ok=True)
-        path.write_text(wording(comparison, words.say), "utf-8")
-        return path
+        return filing.write(path, wording(comparison, words.say))
 
     return answer
 
@@ -213,12 +212,12 @@ def _readings(path: Path) -> Read[Reading]:
     made: PresetterMap | None = None
     for beside in (path.with_suffix(".toml"), path.with_name(MAP)):
         if beside.exists():
-            made = read_presetter_map(beside.read_text("utf-8"), beside.name)
+            made = read_presetter_map(filing.take_text(beside), beside.name)
             break
     if made is None:
         raise NoMap(path.name)
     try:
-        return read_measurements(path.read_bytes(), path.name, made)
+        return read_measurements(filing.take(path), path.name, made)
     except FileFaults as faults:  # no table at all
         return Read((), faults.faults)
 
