@@ -13,7 +13,7 @@ from kiosk.desk.session import ActRefused
 from kiosk.exchange import report_page
 from kiosk.reader.decode import read
 from kiosk.reader.files import load, pictures_in
-from kiosk.rules.checkin import Done, Refused
+from kiosk.rules.checkin import Done, Refused, Step
 
 DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
 
@@ -36,7 +36,7 @@ def audit(arguments: argparse.Namespace) -> int:
             return complain(f"there is no place {arguments.place!r} in the book")
         if arguments.badge:
             badge = desk.scan(arguments.badge).outcome
-            if not isinstance(badge, Done) or badge.say.key != "signed_in":
+            if not isinstance(badge, Done) or badge.step is not Step.SIGNED_IN:
                 return complain(f"--badge: {arguments.badge!r} is nobody's badge")
         try:
             status = desk.audits.open(place)

@@ -187,6 +187,12 @@ class Desk:
     def command(self, command: Command) -> Scanned:
         return self._answer(command.name, CommandCard(command))
 
+    def waiting(self) -> Pending | None:
+        """The first scan of a pair, as long as its second is taken."""
+        pending = self._pending()
+        in_time = pending is not None and pending.left_s(self.now(), self.session.settings.kiosk.pair_s) >= 0.0
+        return pending if in_time else None
+
     def cancel(self) -> None:
         """Forgets the first scan of a pair."""
         self.session.pending = None

@@ -16,7 +16,7 @@ from kivy.properties import BooleanProperty, ObjectProperty, StringProperty
 from kiosk import words
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned as Scanned
-from kiosk.rules.cards import Command, HolderCard, OperatorCard
+from kiosk.rules.cards import Command, HolderCard, OperatorCard, Pending
 from kiosk.rules.checkin import Done, Outcome, Reason, Refused
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
@@ -53,6 +53,7 @@ class Pulse:
     operator: OperatorCard | None
     here: str | None  # name of the place the kiosk stands at
     settings: Settings
+    waiting: Pending | None  # the first scan of a pair
     empty: bool  # no place is known yet: a new kiosk
 
 
@@ -80,6 +81,7 @@ class Clerk(EventDispatcher):
     here = StringProperty()
     settings = ObjectProperty(Settings())
     empty = BooleanProperty(False)
+    waiting = ObjectProperty(None, allownone=True)  # `Pending`: the first scan of a pair, while its second is taken
     trouble = StringProperty()
     typing = BooleanProperty(False)
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
@@ -218,6 +220,7 @@ class Clerk(EventDispatcher):
         """Take over what the desk says once a second."""
         self.hot, self.warm = now.hot, now.warm
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
+        self.waiting = now.waiting
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
             self.trouble = ""
@@ -281,6 +284,7 @@ def pulse(desk: Desk) -> Pulse:
         session.operator,
         here.name if here else None,
         session.settings,
+        desk.waiting(),
         desk.shop.empty,
     )
 

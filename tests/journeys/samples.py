@@ -25,7 +25,7 @@ from kiosk.reader.symbols import Outline
 from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
-from kiosk.rules.checkin import Done, Expects, Reason, Refused, Wait
+from kiosk.rules.checkin import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.rules.finding import Usable, parse
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
@@ -58,10 +58,12 @@ def _scanned(outcome: Any, undo_s: float | None = None) -> Scanned:
 
 
 MOVED = _scanned(
-    Done((), say("moved", name=CARD.name, origin=SLOT.name, goal=POCKET.name), holder=CARD, goal=POCKET), 48.0
+    Done((), say("moved", name=CARD.name, origin=SLOT.name, goal=POCKET.name), holder=CARD, goal=POCKET,
+         step=Step.MOVED), 48.0
 )
 HEATING = _scanned(
-    Done((), say("heating", name=CARD.name, origin=SLOT.name, goal="Shrink station"), holder=CARD, goal=SLEEVE)
+    Done((), say("heating", name=CARD.name, origin=SLOT.name, goal="Shrink station"), holder=CARD, goal=SLEEVE,
+         step=Step.HEATING)
 )
 WAITING = _scanned(
     Wait(Expects.PLACE, say("wait.place", name=CARD.name, place=SLOT.name), PAIR, holder=CARD, goal=None)
@@ -241,7 +243,7 @@ def _audit_walk(screen: Any, chosen: int | None = None, drawer: int = 0) -> None
     screen.show(audit_status())
     screen._group = audit_status().groups[drawer].group.code
     screen._show_group()
-    screen._tell_scan(Done((), say("audit.seen", name=ASSEMBLY.name), holder=CARD))
+    screen._tell_scan(Done((), say("audit.seen", name=ASSEMBLY.name), holder=CARD, step=Step.AUDIT_SEEN))
     if chosen is not None:
         screen.look_at(screen.slots[chosen].key)
         screen._where(screen.chosen, LOOK_FOR)
@@ -249,12 +251,13 @@ def _audit_walk(screen: Any, chosen: int | None = None, drawer: int = 0) -> None
 
 def _audit_said(screen: Any) -> None:
     _audit_walk(screen)
-    screen._tell_scan(Done((), say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name), holder=CARD))
+    words = say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name)
+    screen._tell_scan(Done((), words, holder=CARD, step=Step.AUDIT_MISPLACED))
 
 
 def _audit_unknown(screen: Any) -> None:
     _audit_walk(screen)
-    screen._tell_scan(Done((), say("audit.unknown", code="HV4T8BRJ3V")))
+    screen._tell_scan(Done((), say("audit.unknown", code="HV4T8BRJ3V"), step=Step.AUDIT_UNKNOWN))
 
 
 def _audit_alarm(screen: Any) -> None:
@@ -308,10 +311,12 @@ def _photo(screen: Any, page: str, labels: int = 12, unread: int = 2, trouble: s
         9: (A.State.MISPLACED, say("audit.twin", name=ASSEMBLY.name, place=SLOT.name, code="HV4T8BRJ3V")),
         10: (A.State.UNKNOWN, say("audit.retired", code="HV4T8BRJ3V")),
     }
+    steps = {8: Step.AUDIT_BY_HAND, 9: Step.AUDIT_TWIN, 10: Step.AUDIT_RETIRED}
     marks = []
     for at in range(labels):
         state, words = astray.get(at, (A.State.SEEN, say("audit.seen", name=ASSEMBLY.name)))
-        marks.append(PhotoMark(corners(at), "HV4T8BRJ3V", ASSEMBLY.name, state, words, f"H{at}"))
+        step = steps.get(at, Step.AUDIT_SEEN)
+        marks.append(PhotoMark(corners(at), "HV4T8BRJ3V", ASSEMBLY.name, state, words, f"H{at}", step))
     screen.page, screen.place, screen.absent, screen.trouble = "aim", "Cabinet A · Drawer 10", "", ""
     screen.live.near = None
     screen.live.show(np.full((size[1] // 2, size[0] // 2, 3), 70, np.uint8))

@@ -45,10 +45,11 @@ def choose(ways: Sequence[Way], wanted: Sequence[int], stock: Sequence[int], wit
     """
     if not ways:
         return []
+    from scipy.optimize import Bounds, milp  # only where it is asked: it takes long to load
+
     size = len(ways) + len(wanted)  # a column for each way, and one for each line: met whole
 
     def columns(values: Sequence[float], lines: float = 0.0) -> NDArray[np.float64]:
-
         return np.array([*values, *([lines] * len(wanted))], dtype=np.float64)
 
     pieces = sum(wanted)
@@ -74,8 +75,6 @@ def choose(ways: Sequence[Way], wanted: Sequence[int], stock: Sequence[int], wit
         rows.most(columns_of, stock[thing])
     most = np.array([*(float(wanted[way.line]) for way in ways), *([1.0] * len(wanted))])
     chosen = np.zeros(size)
-    from scipy.optimize import Bounds, milp  # only where it is asked: it takes long to load
-
     for aim in aims:
         if not aim.any():
             continue

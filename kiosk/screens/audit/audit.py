@@ -15,7 +15,7 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Opti
 
 from kiosk import words
 from kiosk.rules import audit as A
-from kiosk.rules.checkin import Done, Outcome, Refused, Wait
+from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind
 from kiosk.screens.clerk import Scanned, fault_words
 from kiosk.screens.kv import load_beside
@@ -149,14 +149,13 @@ class AuditScreen(View):
     def came(self, scanned: Scanned) -> bool:
         """What the desk says to a scan in the audit; anything else is not for this screen."""
         outcome = scanned.outcome
-        message = outcome.why if isinstance(outcome, Refused) else outcome.say
         if self.page in (Page.CHOOSE, Page.CLOSED):
-            mine = message.key.startswith(("audit.", "signed_", "command.", "refused.no_audit"))
+            mine = outcome.reason is Reason.NO_AUDIT if isinstance(outcome, Refused) else _is_mine(outcome.step)
             if mine:
                 self.trouble = _sentences(outcome)
                 self.refresh()
             return mine
-        if message.key == "audit.closed":
+        if isinstance(outcome, Done) and outcome.step is Step.AUDIT_CLOSED:
             self._close()
             return True
         if isinstance(outcome, Done) and outcome.alarm and outcome.holder is not None:
@@ -176,19 +175,19 @@ class AuditScreen(View):
             name = outcome.holder.name if outcome.holder else t("card.word.refused")
             self._say(False, name, _sentences(outcome))
             return
-        key, card = outcome.say.key, outcome.holder
-        if key in ("audit.unknown", "audit.retired"):
+        step, card = outcome.step, outcome.holder
+        if step in _NOBODYS:
             code = str(outcome.say["code"])
-            self._say(False, words.grouped(code), t(f"auditing.{key.removeprefix('audit.')}"), code)
+            self._say(False, words.grouped(code), t(f"auditing.{_NOBODYS[step]}"), code)
         elif card is None:
             self._say(True, outcome.goal.name if outcome.goal else "", say(outcome.say))
-        elif key == "audit.misplaced":
+        elif step is Step.AUDIT_MISPLACED:
             booked = card.place.name if card.place else None
             self._say(False, card.name, t("auditing.belongs", place=booked), card.holder.key)
-        elif key in ("audit.seen", "audit.again"):
+        elif step in (Step.AUDIT_SEEN, Step.AUDIT_AGAIN):
             self._say(True, card.name, t("term.state.seen"), card.holder.key)
         else:
-            self._say(key not in _ASTRAY, card.name, say(outcome.say), card.holder.key)
+            self._say(step is not Step.AUDIT_TWIN, card.name, say(outcome.say), card.holder.key)
 
     def warn(self, outcome: Done) -> None:
         """Something hot, or not proven cool, stands where a hand reaches in."""
@@ -364,7 +363,7 @@ class AuditScreen(View):
             self._say(good, t("card.word.refused"), said)
 
 
-_ASTRAY = ("audit.misplaced", "audit.twin", "audit.unknown", "audit.retired")
+_NOBODYS = {Step.AUDIT_UNKNOWN: "unknown", Step.AUDIT_RETIRED: "retired"}
 _STATES = {
     A.State.EMPTY: State.EMPTY, A.State.MISSING: State.MISSING, A.State.SEEN: State.SEEN,
     A.State.MISPLACED: State.MISPLACED, A.State.HOT: State.HOT, A.State.UNKNOWN: State.UNKNOWN,
@@ -374,6 +373,11 @@ _COUNTED = {
     A.Difference.UNEXPECTED: "unexpected", A.Difference.UNKNOWN_CODE: "unknown", A.Difference.RETIRED_LABEL: "unknown",
     A.Difference.DUPLICATE_LABEL: "unknown",
 }  # fmt: skip
+
+
+def _is_mine(step: Step) -> bool:
+    """Whether this step is told here while a place is chosen."""
+    return step.audits or step in (Step.SIGNED_IN, Step.SIGNED_OUT, Step.COMMAND)
 
 
 def last_seen(found: LookFor) -> str:

@@ -13,7 +13,7 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Opti
 
 from kiosk import words
 from kiosk.rules import audit as A
-from kiosk.rules.checkin import Outcome, Refused
+from kiosk.rules.checkin import Outcome, Refused, Step
 from kiosk.screens.camera import PHOTOGRAPH_MS, Outline, Photograph
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -31,8 +31,8 @@ _JOINED = "\u00a0"  # a sign stays beside its count
 _TONES = {A.State.HOT: "heat", A.State.SEEN: "done", A.State.MISPLACED: "stop", A.State.UNKNOWN: "stop"}
 _SIGNS = {state: SIGNS[SlotState(state.value)] for state in _TONES}
 _WORDS = {
-    "audit.twin": "term.difference.duplicate_label", "audit.retired": "term.difference.retired_label",
-    "audit.by_hand": "photo.by_hand",
+    Step.AUDIT_TWIN: "term.difference.duplicate_label", Step.AUDIT_RETIRED: "term.difference.retired_label",
+    Step.AUDIT_BY_HAND: "photo.by_hand",
 }  # fmt: skip
 
 
@@ -232,7 +232,7 @@ class AuditPhotoScreen(View):
 
 
 def _word(mark: PhotoMark) -> str:
-    return t(_WORDS.get(mark.say.key, f"term.state.{mark.state.value}"))
+    return t(_WORDS.get(mark.step, f"term.state.{mark.state.value}"))
 
 
 def _cut(name: str, most: int) -> str:

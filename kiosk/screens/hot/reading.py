@@ -67,7 +67,7 @@ class ReadingScreen(View):
         )
 
     def _taken(self, taken: asks.ReadingTaken) -> None:
-        self.ended = taken.say.key == "reading.ended"
+        self.ended = taken.ended
         self.answer = say(taken.say)
         self.page = Page.ANSWER
         self.clerk.play(Sound.DONE if self.ended else Sound.REFUSED)

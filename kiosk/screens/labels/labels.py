@@ -12,6 +12,7 @@ from typing import Any
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import Command
+from kiosk.rules.checkin import Done, Step
 from kiosk.screens.clerk import Scanned, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -101,7 +102,7 @@ class LabelsScreen(View):
         if message is None:
             return False
         self.fresh = False
-        self._say(message.key == "label_bound", say(message), "")
+        self._say(isinstance(outcome, Done) and outcome.step is Step.LABEL_BOUND, say(message), "")
         return True
 
     def back(self) -> None:

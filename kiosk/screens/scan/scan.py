@@ -1,7 +1,7 @@
 """The scan screen: live picture, what came of the last scan, what to scan next, undo while it lasts.
 
-Home of the kiosk: every scan that no other screen takes is shown here.  After twenty seconds without one the
-card steps back to its question.
+Home of the kiosk: every scan that no other screen takes is shown here.  A first scan is shown as long as its
+second is taken, so that nothing moves that nobody sees; then the card steps back to its question.
 """
 
 from __future__ import annotations
@@ -11,9 +11,8 @@ from typing import Any
 from kivy.clock import Clock
 from kivy.properties import NumericProperty, OptionProperty, StringProperty
 
-from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Done, Expects, Reason, Refused, Wait
-from kiosk.rules.say import Say
+from kiosk.rules.cards import HolderCard, PlaceCard
+from kiosk.rules.checkin import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.screens.camera import Aim
 from kiosk.screens.clerk import Scanned, coupling_words
 from kiosk.screens.kv import load_beside
@@ -21,8 +20,6 @@ from kiosk.screens.parts.live import LivePicture
 from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import say, t
-
-STEPS_BACK_S = 20.0
 
 
 class ScanScreen(View):
@@ -48,7 +45,8 @@ class ScanScreen(View):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._key = ""
-        self._step_back = Clock.create_trigger(lambda _: self.ask_for_scan(), STEPS_BACK_S)
+        self._waits = False  # what is shown is the first scan of a pair
+        self._step_back = Clock.create_trigger(lambda _: self.step_back())
         self.ask_for_scan()
 
     @property
@@ -64,8 +62,8 @@ class ScanScreen(View):
 
     def tick(self) -> None:
         self.undo_s = max(0, self.undo_s - 1)
-        if self.state == "idle":
-            self.ask_for_scan()
+        if self.state == "idle" or (self._waits and self.clerk.waiting is None):
+            self.step_back()
 
     def aimed(self, aim: Aim) -> None:
         """The reader says where a symbol is."""
@@ -92,9 +90,9 @@ class ScanScreen(View):
         match outcome:
             case Done():
                 self._done(outcome, card)
-                self.undo_s = 0 if outcome.say.key == "heating" else scanned.undo_s or 0
+                self.undo_s = 0 if outcome.step is Step.HEATING else scanned.undo_s or 0
             case Wait():
-                self._wait(outcome, card)
+                self._wait(outcome.expects, card, outcome.goal)
             case Refused():
                 self._say(
                     "stop",
@@ -108,30 +106,46 @@ class ScanScreen(View):
                     self.offer, self._key = "reading", card.holder.key
                 elif outcome.reason in (Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE):
                     self.offer, self._key = "adopt", str(outcome.why["code"])
+        pending = getattr(outcome, "pending", None)
+        self._waits = isinstance(outcome, Wait) and outcome.step is not Step.AUDIT_AT
+        pair_s = float(self.clerk.settings.kiosk.pair_s)
         self._step_back.cancel()
-        self._step_back()
+        self._step_back = Clock.schedule_once(
+            lambda _: self.step_back(), pending.left_s(scanned.moment, pair_s) if pending is not None else pair_s
+        )
+
+    def step_back(self) -> None:
+        """To what still waits for its second scan, else to the question."""
+        waiting = self.clerk.waiting
+        if waiting is None:
+            self._waits = False
+            self.ask_for_scan()
+        elif isinstance(waiting.card, HolderCard):
+            self._wait(Expects.PLACE, waiting.card, None)
+        else:
+            self._wait(Expects.HOLDER, None, waiting.card)
 
     def _done(self, outcome: Done, card: HolderCard | None) -> None:
-        key = outcome.say.key
-        moved = key == "moved" and card is not None
+        moved = outcome.step is Step.MOVED
         self._say(
             "done",
-            _word(outcome.say),
+            _word(outcome.step),
             title=card.name if card else say(outcome.say),
             detail=coupling_words(card) if card else "",
-            origin=str(outcome.say["origin"] or "") if key == "moved" else "",
-            goal=outcome.goal.name if moved and outcome.goal else "",
-            why=say(outcome.say) if card and key != "moved" else "",
+            origin=str(outcome.say["origin"] or "") if moved else "",
+            goal=outcome.goal.name if moved and card and outcome.goal else "",
+            why=say(outcome.say) if card and not moved else "",
             next=t("scan.next"),
         )
 
-    def _wait(self, outcome: Wait, card: HolderCard | None) -> None:
-        place = outcome.expects is Expects.PLACE
+    def _wait(self, expects: Expects, card: HolderCard | None, goal: PlaceCard | None) -> None:
+        self._waits = True
+        place = expects is Expects.PLACE
         at = card.place.name if card and card.place else ""
         self._say(
             "wait",
             t("card.word.where_to") if place else t("card.word.which_one"),
-            title=card.name if card else outcome.goal.name if outcome.goal else "",
+            title=card.name if card else goal.name if goal else "",
             detail=coupling_words(card) if card else "",
             origin=t("scan.now_at", place=at) if at else t("scan.nowhere") if card else "",
             next=t("scan.scan_place") if place else t("scan.scan_holder"),
@@ -164,11 +178,15 @@ class ScanScreen(View):
         self.clerk.ask(common.undo(), self.clerk.answer)
 
 
-def _word(message: Say) -> str:
+_WORDED = (
+    Step.MOVED, Step.HEATING, Step.ALREADY_THERE, Step.SIGNED_IN, Step.SIGNED_OUT, Step.CANCELLED, Step.UNDONE,
+)  # fmt: skip
+
+
+def _word(step: Step) -> str:
     """The state word of what was done."""
-    family = message.key.split(".", maxsplit=1)[0]
-    known = ("moved", "heating", "already_there", "signed_in", "signed_out", "cancelled", "undone", "audit")
-    return t(f"card.word.{family}") if family in known else t("card.word.done")
+    known = "audit" if step.audits else step.value if step in _WORDED else "done"
+    return t(f"card.word.{known}")
 
 
 load_beside(__file__)
