@@ -6,8 +6,6 @@ status of the audit, asked again after each scan and every few seconds, because 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
@@ -16,20 +14,18 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Opti
 from kiosk import words
 from kiosk.rules import audit as A
 from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step, Wait
-from kiosk.rules.places import Kind
+from kiosk.screens.audit import wording
 from kiosk.screens.clerk import Scanned, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import Line
-from kiosk.screens.parts.slots import Slot, State
 from kiosk.screens.questions import audit as asks
-from kiosk.screens.questions.audit import AuditRow, AuditStatus, Begin, Kept, LookFor
+from kiosk.screens.questions.audit import AuditStatus, Begin, Kept, LookFor
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
 LOOK_AGAIN_S = 3
-NUMBERED = (Kind.SLOT, Kind.POCKET, Kind.SPINDLE)
 
 
 class Page(StrEnum):
@@ -110,7 +106,7 @@ class AuditScreen(View):
         if begin.here is not None:
             self.show(begin.here)
             return
-        self.choices = [*map(_running, begin.running), *_to_audit(begin)]
+        self.choices = [*map(wording.going_on, begin.running), *wording.to_audit(begin)]
         if self.page in (Page.WALK, Page.ALARM):  # closed or paused elsewhere, or nobody has scanned for long
             self.page = Page.CHOOSE
 
@@ -152,7 +148,7 @@ class AuditScreen(View):
         if self.page in (Page.CHOOSE, Page.CLOSED):
             mine = outcome.reason is Reason.NO_AUDIT if isinstance(outcome, Refused) else _is_mine(outcome.step)
             if mine:
-                self.trouble = _sentences(outcome)
+                self.trouble = wording.sentences(outcome)
                 self.refresh()
             return mine
         if isinstance(outcome, Done) and outcome.step is Step.AUDIT_CLOSED:
@@ -173,7 +169,7 @@ class AuditScreen(View):
         """What it is in one line, and what about it below."""
         if isinstance(outcome, Refused):
             name = outcome.holder.name if outcome.holder else t("card.word.refused")
-            self._say(False, name, _sentences(outcome))
+            self._say(False, name, wording.sentences(outcome))
             return
         step, card = outcome.step, outcome.holder
         if step in _NOBODYS:
@@ -222,10 +218,10 @@ class AuditScreen(View):
         if self.page in (Page.CHOOSE, Page.CLOSED) or self._key != status.row.key:
             self.page = Page.WALK
         self._key, self._status = status.row.key, status
-        self.place = _name(status.row.name)
+        self.place = wording.place_words(status.row.name)
         self.seen, self.expected = status.counts.seen, status.counts.expected
         self.missing = len(status.missing)
-        self.others = _others(status)
+        self.others = wording.others(status)
         self.astray = any(each.difference is not A.Difference.MISSING for each in status.differences)
         self._show_group()
 
@@ -254,7 +250,7 @@ class AuditScreen(View):
         self._spots = {}
         for number, spot in enumerate(shown.spots, 1):
             self._spots[f"{spot.spot.code}/{number}"] = spot
-        self.slots = [_slot(key, spot, number) for number, (key, spot) in enumerate(self._spots.items(), 1)]
+        self.slots = [wording.slot(key, spot, number) for number, (key, spot) in enumerate(self._spots.items(), 1)]
 
     def look_at(self, key: str) -> None:
         """A slot was touched: what is or should be there."""
@@ -269,7 +265,7 @@ class AuditScreen(View):
 
     def _where(self, key: str, found: LookFor) -> None:
         if self.chosen == key:
-            at = _clock(found.utc_s) if found.utc_s is not None else None
+            at = wording.clock(found.utc_s) if found.utc_s is not None else None
             self.more = t("auditing.last_at", at=at, place=found.place)
 
     def open_spot(self) -> None:
@@ -317,7 +313,7 @@ class AuditScreen(View):
     def show_report(self, report: A.AuditReport) -> None:
         """Show a closed audit."""
         self.page = Page.CLOSED
-        self.place = _name(report.place)
+        self.place = wording.place_words(report.place)
         self.seen, self.expected = report.counts.seen, report.counts.expected
         self.results = [
             Line(
@@ -364,15 +360,6 @@ class AuditScreen(View):
 
 
 _NOBODYS = {Step.AUDIT_UNKNOWN: "unknown", Step.AUDIT_RETIRED: "retired"}
-_STATES = {
-    A.State.EMPTY: State.EMPTY, A.State.MISSING: State.MISSING, A.State.SEEN: State.SEEN,
-    A.State.MISPLACED: State.MISPLACED, A.State.HOT: State.HOT, A.State.UNKNOWN: State.UNKNOWN,
-}  # fmt: skip
-_COUNTED = {
-    A.Difference.HOT: "hot", A.Difference.NOT_PROVEN_COOL: "hot", A.Difference.MISPLACED: "misplaced",
-    A.Difference.UNEXPECTED: "unexpected", A.Difference.UNKNOWN_CODE: "unknown", A.Difference.RETIRED_LABEL: "unknown",
-    A.Difference.DUPLICATE_LABEL: "unknown",
-}  # fmt: skip
 
 
 def _is_mine(step: Step) -> bool:
@@ -380,69 +367,8 @@ def _is_mine(step: Step) -> bool:
     return step.audits or step in (Step.SIGNED_IN, Step.SIGNED_OUT, Step.COMMAND)
 
 
-def last_seen(found: LookFor) -> str:
-    """Where a missing holder was last, and the likeliest places to look, in words."""
-    seen_at = _clock(found.utc_s) if found.utc_s is not None else None
-    text = t("auditing.last_seen", place=found.place, at=seen_at, who=found.by) if seen_at else ""
-    places = [name for _, name in found.places[:2]]
-    look = t("auditing.look_in", places=", ".join(places)) if places else ""
-    return f"{text} {look}".strip()
-
-
-def _clock(utc_s: float) -> str:
-    """`14:05`, with the day before it where that is not today."""
-    at = datetime.fromtimestamp(utc_s)
-    return at.strftime("%H:%M" if at.date() == datetime.now().date() else "%d.%m. %H:%M")
-
-
-def _name(name: str) -> str:
-    return t(name) if name.startswith("term.") else name
-
-
-def _running(row: AuditRow) -> Choice:
-    since = t("auditing.since", at=_clock(row.opened_utc_s), who=row.opened_by)
-    return Choice(row.place, t("auditing.go_on", place=_name(row.name)), since)
-
-
-def _to_audit(begin: Begin) -> Sequence[Choice]:
-    running = {row.place for row in begin.running}
-    order = sorted(begin.places, key=lambda card: asks.WHOLE.index(card.place.kind))
-    choices = [Choice(card.place.code, card.name, t(f"kind.{card.place.kind.value}")) for card in order]
-    choices.append(Choice(A.HOT, t("auditing.everything_hot")))
-    return [choice for choice in choices if choice.key not in running]
-
-
-def _told(outcome: Outcome) -> tuple[str, str]:
-    if isinstance(outcome, Refused):
-        return say(outcome.why), say(outcome.remedy)
-    return say(outcome.say), ""
-
-
-def _sentences(outcome: Outcome) -> str:
-    return ". ".join(part for part in _told(outcome) if part)
-
-
-def _others(status: AuditStatus) -> str:
-    """`1 wrong place · 1 unknown label`: what waits beside what is missing."""
-    found: dict[str, int] = {}
-    for each in status.differences:
-        if each.difference is not A.Difference.MISSING:
-            name = _COUNTED.get(each.difference, "other")
-            found[name] = found.get(name, 0) + 1
-    told = [t(f"auditing.count.{name}", count=count) for name, count in found.items()]
-    if len(told) > 2:
-        told = [told[0], t("auditing.count.more", count=sum(found.values()) - next(iter(found.values())))]
-    return " · ".join(told)
-
-
 def _holds(state: A.GroupState, code: str) -> bool:
     return state.group.code == code or any(spot.code == code for spot in state.group.spots)
-
-
-def _slot(key: str, spot: A.SpotState, number: int) -> Slot:
-    """Written on it: the slot's own number as it stands on the steel, or a running one on a bench."""
-    named = spot.spot.kind in NUMBERED
-    return Slot(key, spot.spot.name.rsplit(" · ", 1)[-1] if named else str(number), _STATES[spot.state])
 
 
 load_beside(__file__)

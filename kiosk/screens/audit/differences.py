@@ -13,7 +13,7 @@ from kivy.properties import BooleanProperty, ListProperty, OptionProperty, Strin
 
 from kiosk.rules import audit as A
 from kiosk.rules.checkin import Outcome, Refused
-from kiosk.screens.audit.audit import last_seen
+from kiosk.screens.audit.wording import last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice

@@ -12,7 +12,7 @@ from kivy.properties import BooleanProperty, ListProperty, StringProperty
 from kiosk import words
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HolderCard
-from kiosk.screens.audit.audit import last_seen
+from kiosk.screens.audit.wording import last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
