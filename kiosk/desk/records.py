@@ -274,7 +274,12 @@ class RecordsCounter:
                 values["name"] = named.get(subject, subject) if what == "holder" else self._name_of(subject)
             case L.OperatorAdded(name=called) | L.SettingChanged(name=called):
                 values["name"] = called
-            case L.OperatorRetired(operator=key) | L.SignedIn(operator=key) | L.SignedOut(operator=key):
+            case (
+                L.OperatorRetired(operator=key)
+                | L.SignedIn(operator=key)
+                | L.SignedOut(operator=key)
+                | L.PinGiven(operator=key)
+            ):
                 values["name"] = people.get(key, key)
             case L.Restored(holders=holders):
                 values["count"] = len(holders)

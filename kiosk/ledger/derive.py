@@ -210,7 +210,7 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
                     yield Put("hold", hold | {"gaps": hold["gaps"] + 1})
         case L.Restored():
             yield from _restored(entry, at, state)
-        case L.SignedIn() | L.SignedOut() | L.TurnedAway() | L.Imported() | L.ImportUndone():
+        case L.SignedIn() | L.SignedOut() | L.PinGiven() | L.TurnedAway() | L.Imported() | L.ImportUndone():
             return
 
 
@@ -341,7 +341,7 @@ def _restored(entry: L.Restored, at: Stamp, state: State) -> Iterator[Change]:
 _SUBJECTS = frozenset(
     ("holder", "assembly", "cutter", "origin", "goal", "place", "pocket", "audit", "text", "subject", "code")
 )
-_OF_OPERATORS = frozenset((L.OperatorAdded, L.OperatorRetired, L.SignedIn, L.SignedOut))
+_OF_OPERATORS = frozenset((L.OperatorAdded, L.OperatorRetired, L.SignedIn, L.SignedOut, L.PinGiven))
 
 
 def _mentioning(kind: type[L.Entry]) -> tuple[str, ...]:

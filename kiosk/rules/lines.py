@@ -294,6 +294,14 @@ class SignedOut:
 
 
 @dataclass(frozen=True, slots=True)
+class PinGiven:
+    """A supervisor gave the right PIN: wrong tries are counted from here."""
+
+    kind: ClassVar[str] = "pin given"
+    operator: str
+
+
+@dataclass(frozen=True, slots=True)
 class SettingChanged:
     kind: ClassVar[str] = "setting changed"
     name: str
@@ -381,6 +389,7 @@ Entry = (
     | OperatorRetired
     | SignedIn
     | SignedOut
+    | PinGiven
     | SettingChanged
     | TurnedAway
     | KioskStarted
