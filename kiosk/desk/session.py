@@ -14,6 +14,7 @@ from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Limits, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.checkin import Reason
+from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold import HoldFacts
 from kiosk.rules.lines import Entry, PlaceAdded, PlaceRetired, PocketAssigned
 from kiosk.rules.places import Kind
@@ -135,6 +136,24 @@ class Session:
         if card is None:
             raise NotThere("place", code)
         return card
+
+    def grounds(self) -> Grounds:
+        """What running holds, and those over whose steel may still be warm, rest on."""
+        cards, places = self.cards, self.cards.places
+        holds = []
+        for card in cards.held():
+            facts = cards.hold_facts(card.holder.key)
+            stays = {stay.place for stay in facts.stays if stay.place} if facts else set()
+            if card.place is not None:
+                stays.add(card.place.place.code)
+            holds.append(Resting(card.holder, card.assembly.cutter.key if card.assembly else None, stays))
+        standing = rows(T.Holder.select(T.Holder.place).where(T.Holder.place.is_null(False)).distinct())
+        return grounds(holds, {code: places.place(code) for code in places.rows}, (row["place"] for row in standing))
+
+    def unheld(self, entry: Entry) -> None:
+        """A line that changes what no hold rests on.  Raises StillHot where one does."""
+        if (why := self.grounds().refuses(entry)) is not None:
+            raise StillHot(str(dict(why.values)["name"]))
 
     def fresh_code(self, kind: codes.Kind) -> codes.Code:
         """A code that was never bound and is on no label that waits for its first scan."""
