@@ -225,7 +225,7 @@ class BuildCounter:
             values = replace(values, length_error_um=error_um)
             warning = say("measure.warm", name=card.name, error_um=error_um, measure_in_s=card.measure_in_s)
         values = _graded(card.assembly, values)
-        session.write(MeasuredLine(holder_key, card.assembly.key, values))
+        session.write(MeasuredLine(holder_key, card.assembly.key, values), presetter=not by_hand)
         return MeasureTaken(session.holder(holder_key), values, warning)
 
     def say_condition(self, holder_key: str, condition: Condition, used_min: float = 0.0) -> HolderCard:
