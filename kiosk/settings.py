@@ -7,16 +7,18 @@ defaults: ISO 13732-1 for the limit, the heating unit's manual for everything ab
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, field, fields, is_dataclass
 from pathlib import Path
+from reprlib import repr as shown
 from typing import Any, get_type_hints
 
 import tomlkit
 
+from kiosk import filing
 from kiosk.rules.bounds import SETTINGS, Bound
 
 NAME = "settings.toml"
+MOST_LETTERS = 500  # of a text, in one setting
 _YES, _NO = ("true", "yes", "1", "on"), ("false", "no", "0", "off")
 WARMER_K = 5.0  # a touch limit nearer to the shop's own temperature is never reached for certain
 
@@ -147,11 +149,13 @@ class Settings:
 def load(path: Path) -> Settings:
     """The settings in `path`, or the defaults where there is no such file.  Raises SettingsFault."""
     try:
-        data = tomllib.loads(path.read_text("utf-8"))
+        data = filing.toml_values(filing.take_text(path, filing.MOST_TOML_BYTES))
     except (FileNotFoundError, NotADirectoryError):
         return Settings()
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise SettingsFault(path, "", str(error)) from error
+    except (filing.FileUnusable, filing.TomlFault) as fault:
+        raise SettingsFault(path, "", fault.why) from fault
+    except OSError as error:
+        raise SettingsFault(path, "", error.strerror or str(error)) from error
     return _whole(data, path)
 
 
@@ -174,13 +178,15 @@ def changed(path: Path, table: str, key: str, value: str) -> Settings:
             typed = float(value.replace(",", "."))
         except ValueError:
             raise SettingsFault(path, f"[{table}] {key}", f"{value!r} is not a number") from None
-    document = tomlkit.parse(path.read_text("utf-8")) if path.exists() else tomlkit.document()
+    load(path)  # what the kiosk would not start on is not written to
+    document = tomlkit.parse(filing.take_text(path)) if path.exists() else tomlkit.document()
     document.setdefault(table, tomlkit.table())[key] = typed
     text = tomlkit.dumps(document)
-    settings = _whole(tomllib.loads(text), path)
-    fresh = path.with_suffix(".new")
-    fresh.write_text(text, "utf-8")
-    fresh.replace(path)
+    try:
+        settings = _whole(filing.toml_values(text), path)
+    except filing.TomlFault as fault:
+        raise SettingsFault(path, f"[{table}] {key}", fault.why) from fault
+    filing.write(path, text)
     return settings
 
 
@@ -220,7 +226,9 @@ def _checked(value: Any, kind: type, range_: dict[str, Any], path: Path, where: 
         return float(value)
     if not isinstance(value, kind):
         words = {float: "a number", str: "a text in quotes", bool: "true or false"}
-        raise SettingsFault(path, where, f"must be {words[kind]}, not {value!r}")
+        raise SettingsFault(path, where, f"must be {words[kind]}, not {shown(value)}")
+    if isinstance(value, str) and (len(value) > MOST_LETTERS or not value.isprintable()):
+        raise SettingsFault(path, where, f"must be one line of at most {MOST_LETTERS} signs that can be printed")
     if "options" in range_ and value not in range_["options"]:
-        raise SettingsFault(path, where, f"must be one of {', '.join(range_['options'])}, not {value!r}")
+        raise SettingsFault(path, where, f"must be one of {', '.join(range_['options'])}, not {shown(value)}")
     return value

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from kiosk import words
+from kiosk import filing, words
 from kiosk.commands.files import why_not
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
 from kiosk.desk import Desk
@@ -24,7 +24,7 @@ def setup(arguments: argparse.Namespace) -> int:
     if arguments.plan and not arguments.machine:
         return complain("setup: --plan needs --machine")
     name = arguments.file.name
-    data = sys.stdin.buffer.read() if name == "-" else arguments.file.read_bytes()
+    data = sys.stdin.buffer.read(filing.MOST_TEXT_BYTES) if name == "-" else filing.take(arguments.file)
     read = read_sheet(decoded(data, name), name, arguments.machine or "")
     for fault in read.faults:
         complain(fault)
@@ -123,7 +123,7 @@ def reground(arguments: argparse.Namespace) -> int:
 
 def hear(arguments: argparse.Namespace) -> int:
     """Measurements from a presetter's cable, taken down as they come, until interrupted."""
-    made = read_presetter_map(arguments.map.read_text("utf-8"), arguments.map.name)
+    made = read_presetter_map(filing.take_text(arguments.map), arguments.map.name)
     if made.line is None:
         return complain(f"{arguments.map.name}: [line] is missing: it names the port and its speed")
     port = open_port(made.line)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
 
+from kiosk import filing
 from kiosk import settings as shop_settings
 from kiosk.desk.session import NotThere, Session, StillHot
 from kiosk.ledger import history
@@ -109,12 +110,12 @@ class PeopleCounter:
         if table == "heat" and (held := session.cards.held()):
             raise StillHot(held[0].name)
         path = session.book.path.parent / shop_settings.NAME
-        before = path.read_bytes() if path.exists() else None
+        before = filing.take(path) if path.exists() else None
         settings = shop_settings.changed(path, table, key, value)
         try:
             session.write(SettingChanged(f"{table}.{key}", value, reason), by=by)
         except BaseException:  # no setting without its line
-            path.unlink() if before is None else path.write_bytes(before)
+            path.unlink() if before is None else filing.write(path, before)
             raise
         session.take_settings(settings)
         return settings

@@ -7,7 +7,6 @@ fault is raised, so that a list is mended in one go.  Column names are ISO 13399
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
@@ -15,6 +14,7 @@ from typing import Any
 
 import msgspec
 
+from kiosk import filing
 from kiosk.exchange.columns import HolderRow, read_cutters, read_holders
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults
 from kiosk.exchange.tables_csv import Record, Table, decoded, read_table
@@ -76,7 +76,7 @@ def read_shop(folder: Path) -> tuple[Entry, ...]:
         path = folder / name
         if path.exists():
             try:
-                take(read_table(decoded(path.read_bytes(), name), name), reading)
+                take(read_table(decoded(filing.take(path), name), name), reading)
             except FileFaults as faults:
                 reading.faults += faults.faults
     if reading.faults:
@@ -93,7 +93,7 @@ def read_tables(paths: Iterable[Path], places: Mapping[str, Place]) -> tuple[Ent
     reading = _Reading(places=dict(places))
     for path in paths:
         try:
-            table = read_table(decoded(path.read_bytes(), path.name), path.name)
+            table = read_table(decoded(filing.take(path), path.name), path.name)
             take = next((take for column, take in _TABLES if column in table.columns), None)
             if take is None:
                 why = "is no table of holders, cutters, operators or places: no column tells which"
@@ -108,9 +108,12 @@ def read_tables(paths: Iterable[Path], places: Mapping[str, Place]) -> tuple[Ent
 
 def _read_places(path: Path, reading: _Reading) -> None:
     try:
-        data = tomllib.loads(path.read_text("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, FileNotFoundError) as error:
-        reading.faults.append(Fault(path.name, 0, "", str(error)))
+        data = filing.toml_values(filing.take_text(path, filing.MOST_TOML_BYTES))
+    except (filing.TomlFault, filing.FileUnusable) as fault:
+        reading.faults.append(Fault(path.name, 0, "", fault.why))
+        return
+    except OSError as error:
+        reading.faults.append(Fault(path.name, 0, "", error.strerror or str(error)))
         return
     if unknown := sorted(data.keys() - {"shop", "place", "cabinet", "machine", "settings"}):
         reading.faults.append(Fault(path.name, 0, unknown[0], "is no part of a shop file"))

@@ -15,6 +15,7 @@ from typing import Any
 
 import tomlkit
 
+from kiosk import filing
 from kiosk.exchange.columns import write_book, write_cutters
 from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, write_table
 from kiosk.rules.assembly import Cutter
@@ -76,9 +77,7 @@ def write_shop(folder: Path, shop: ShopData, lines: Iterable[LineRow] = (), dial
     }
     made = []
     for name, text in texts.items():
-        fresh = folder / f"{name}.new"
-        fresh.write_text(text, "utf-8", newline="")
-        made.append(fresh.replace(folder / name))
+        made.append(filing.write(folder / name, text))
     return made
 
 

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk import words
+from kiosk import filing, words
 from kiosk.desk import Desk
 from kiosk.desk.inbox import Inbox, papers, where_to_put
 from kiosk.exchange.faults import Read
@@ -391,7 +391,7 @@ def _sheets(desk: Desk) -> tuple[str, list[Choice]]:
 
 
 def _read(desk: Desk, path: Path) -> Sheet:
-    read = read_sheet(decoded(path.read_bytes(), path.name), path.name)
+    read = read_sheet(decoded(filing.take(path), path.name), path.name)
     return Sheet(read, tuple(desk.papers.magazines()))
 
 
