@@ -12,6 +12,7 @@ from enum import Enum
 from typing import TypeVar
 
 from kiosk.exchange.faults import Fault, FieldFault, Read
+from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, Record, Table, write_table
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material, Measured
 from kiosk.rules.codes import CodeFault
@@ -43,6 +44,17 @@ BOOK_COLUMNS = (
     *MEASURED_COLUMNS,
 )
 HOLDER_NEEDS = ("code", "key", "name", "coupling", "clamping", "bore_mm")
+CUTTER_SYMBOLS = {  # of the figures, by field of a cutter
+    "dc_mm": "DC",
+    "dmm_mm": "DMM",
+    "oal_mm": "OAL",
+    "lf_mm": "LF",
+    "lu_mm": "LU",
+    "re_mm": "RE",
+    "zefp": "ZEFP",
+    "rpmx_rpm": "RPMX",
+    "wt_kg": "WT",
+}
 CUTTER_NEEDS = ("cutter", "cutter_name", "DC", "DMM", "OAL")
 
 Choice = TypeVar("Choice", bound=Enum)
@@ -85,7 +97,7 @@ def cutter_of(record: Record) -> Cutter:
     edges = record.maybe_whole("ZEFP")
     if edges == 0:
         raise FieldFault("ZEFP", "must be at least 1")
-    return Cutter(
+    made = Cutter(
         key=record.text("cutter"),
         name=record.text("cutter_name"),
         dc_mm=_more_than_nought(record, "DC"),
@@ -103,6 +115,7 @@ def cutter_of(record: Record) -> Cutter:
         coolant=record.flag("cutter_coolant"),
         life_min=record.maybe_number("life_min"),
     )
+    return possible(made, CUTTER_SYMBOLS)
 
 
 def holder_of(record: Record) -> Holder:
@@ -113,7 +126,7 @@ def holder_of(record: Record) -> Holder:
         if isinstance(error, FieldFault):
             raise
         raise FieldFault("coupling", str(error)) from None
-    return Holder(
+    made = Holder(
         key=record.text("key"),
         name=record.text("name"),
         coupling=coupling,
@@ -130,6 +143,7 @@ def holder_of(record: Record) -> Holder:
         knob=record.maybe("knob"),
         heat_limit=record.maybe_whole("heat_limit"),
     )
+    return possible(made)
 
 
 def measured_of(record: Record) -> Measured | None:
@@ -139,7 +153,7 @@ def measured_of(record: Record) -> Measured | None:
         return None
     if length_mm is None or diameter_mm is None:
         raise FieldFault("length_mm" if length_mm is None else "diameter_mm", "is empty though it was measured")
-    return Measured(
+    made = Measured(
         length_mm,
         diameter_mm,
         corner_radius_mm=record.maybe_number("corner_radius_mm"),
@@ -150,6 +164,7 @@ def measured_of(record: Record) -> Measured | None:
         at_rpm=record.maybe_number("at_rpm"),
         length_error_um=record.maybe_number("length_error_um", signed=True),
     )
+    return possible(made)
 
 
 def holder_row_of(record: Record) -> HolderRow:
@@ -175,6 +190,7 @@ def holder_row_of(record: Record) -> HolderRow:
             _choice(record, "condition", Condition, Condition.GOOD),
             record.maybe_number("used_min") or 0.0,
         )
+        possible(assembly, CUTTER_SYMBOLS)
     elif record.maybe("cutter"):
         raise FieldFault("assembly", "is empty though a cutter is built in")
     place, fixed = record.maybe("place"), record.flag("fixed_pocket")

@@ -50,9 +50,9 @@ _DIAMETER = Bound(0.01, 500, "mm", 3)
 _OVERALL = Bound(1, 1000, "mm", 3)
 _RADIUS = Bound(0, 250, "mm", 3)
 _BORE = Bound(0.5, 160, "mm", 2)
-_DEPTH = Bound(0, 500, "mm", 1)
 _MINUTES = Bound(0, 1_000_000, "min")
 _NUMBER = Bound(0, 99_999)
+DEPTH = Bound(0, 500, "mm", 1)
 WET_LENGTH = Bound(1, 400, "mm", 1)
 READING = Bound(-30, 500, "°C", 1)
 TOOL_NUMBER = Bound(0, 99_999_999)
@@ -64,8 +64,8 @@ BOUNDS: Mapping[type, Mapping[str, Bound]] = {
         "bore_min_mm": _BORE,
         "nose_mm": Bound(1, 400, "mm", 2),
         "projection_mm": Bound(1, 1000, "mm", 2),
-        "insert_min_mm": _DEPTH,
-        "insert_max_mm": _DEPTH,
+        "insert_min_mm": DEPTH,
+        "insert_max_mm": DEPTH,
         "rpm_max": _RPM,
         "mass_kg": Bound(0.01, 200, "kg", 3),
         "heat_limit": Bound(1, 100_000),
@@ -111,8 +111,8 @@ BOUNDS: Mapping[type, Mapping[str, Bound]] = {
         "at_rpm": Bound(0, 500_000, "1/min"),
         "length_error_um": Bound(-10_000, 10_000, "µm", 1),
     },
-    Assembly: {"insert_mm": _DEPTH, "used_min": _MINUTES},
-    L.Built: {"insert_mm": _DEPTH},
+    Assembly: {"insert_mm": DEPTH, "used_min": _MINUTES},
+    L.Built: {"insert_mm": DEPTH},
     L.CutterReground: {"dc_mm": _DIAMETER, "oal_mm": _OVERALL},
     L.ConditionSaid: {"used_min": _MINUTES},
     L.TemperatureRead: {"value_c": READING},
