@@ -35,7 +35,7 @@ def figures(kind: type) -> dict[str, st.SearchStrategy[Any]]:
             made: st.SearchStrategy[Any] = st.integers(int(least), int(most))
         else:
             edges = st.sampled_from([float(least), float(most)])
-            made = edges | st.floats(least, most).map(lambda value: round(value, 3)).filter(
+            made = edges | st.floats(least, most).map(lambda value: round(value, 3) + 0.0).filter(
                 lambda value, low=least, high=most: low <= value <= high
             )
         found[name] = st.none() | made if type(None) in hint else made

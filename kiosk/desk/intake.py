@@ -8,8 +8,8 @@ by lines of its own, as far as nobody has worked with it; that is a correction, 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,13 +22,14 @@ from kiosk.exchange.tables_csv import PLAIN, Dialect
 from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
+from kiosk.ledger.derive import Row
 from kiosk.ledger.lineform import COLUMNS
 from kiosk.rules import intake
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Cutter, Holder
 from kiosk.rules.cards import place_name
 from kiosk.rules.places import Place
-from kiosk.rules.stock import book_entry
+from kiosk.rules.stock import BookEntry, book_entry
 
 _holder = msgspec.json.Decoder(Holder)
 _cutter = msgspec.json.Decoder(Cutter)
@@ -199,28 +200,48 @@ class IntakeCounter:
         places = session.cards.places
         standing = [code for code, row in places.rows.items() if not row["retired"]]
         magazines = {code: found for code in standing if (found := places.magazine(code))}
-        owners = {row["owner"] for row in places.rows.values() if row["owner"]}
         held = rows(T.Holder.select().where(T.Holder.retired == 0).order_by(T.Holder.key))
-        cards = map(session.cards.holder_of, held)
+        owners = {code: places.rows[code]["owner"] for code in standing if places.rows[code]["owner"]}
         used = T.Holder.select(T.Assembly.cutter).join(T.Assembly, on=(T.Holder.assembly == T.Assembly.key))
+        used = used.where(T.Holder.retired == 0)
         spare = rows(T.Cutter.select().where(T.Cutter.retired == 0, T.Cutter.key.not_in(used)).order_by(T.Cutter.key))
-        in_use = T.Binding.select().where(T.Binding.what == "operator", T.Binding.retired_line.is_null())
-        badges = {row["subject"]: row["text"] for row in rows(in_use)}
+        in_use = rows(T.Binding.select().where(T.Binding.retired_line.is_null()).order_by(T.Binding.bound_line))
+        badges = {row["subject"]: row["text"] for row in in_use if row["what"] == "operator"}
+        marks = [(row["text"], row["subject"]) for row in in_use if row["foreign_mark"]]
+        labels = {row["subject"]: row["text"] for row in in_use if not row["foreign_mark"] and row["what"] == "holder"}
         people = rows(T.Operator.select().where(T.Operator.retired == 0).order_by(T.Operator.key))
+        keys = {row["key"] for row in held}
         return ShopData(
             session.book.kiosk,
             [places.place(code) for code in standing],
             magazines,
-            [book_entry(card, fixed=card.holder.key in owners) for card in cards],
+            [self._entry(row, labels, owners) for row in held],
             [_cutter.decode(row["facts"]) for row in spare],
             [OperatorRow(badges[p["key"]], p["key"], p["name"], p["role"]) for p in people if p["key"] in badges],
+            {code: holder for code, holder in owners.items() if holder in keys},
+            [(mark, holder) for mark, holder in marks if holder in keys],
+        )
+
+    def _entry(self, row: Row, labels: Mapping[str, str], owners: Mapping[str, str]) -> BookEntry:
+        """A holder as a file has it: our own label or none, and the place so that only one can be meant."""
+        places = self._session.cards.places
+        names = places.said()
+        card = self._session.cards.holder_of(row)
+        code = row["place"]
+        name = place_name(places.path(code)) if code else None
+        number = T.Assembly.get_by_id(row["assembly"]).tool_number if row["assembly"] else None
+        return replace(
+            book_entry(card, fixed=bool(code) and owners.get(code) == row["key"], tool_number=number),
+            code=labels.get(row["key"], ""),
+            place=name if name is None or (names[name] == 1 and name == name.strip()) else code,
         )
 
     @staticmethod
     def _line_rows() -> Iterator[LineRow]:
         found: Any = T.Line.select(*(getattr(T.Line, name) for name in COLUMNS)).order_by(T.Line.id).tuples().iterator()
         for row in found:
-            yield LineRow(*row)
+            line = LineRow(*row)
+            yield replace(line, payload=_without_secrets(line.payload)) if line.kind in _WITH_SECRETS else line
 
     # the book as it is ------------------------------------------------------------------------------------
 
@@ -273,6 +294,18 @@ _OUT_OF_USE: tuple[tuple[str, Any, Any], ...] = (
     ("operator", T.Operator, T.Operator.key),
 )
 _RETIRED = (L.HolderRetired, L.CutterRetired, L.PlaceRetired, L.OperatorRetired)
+
+
+_SECRET = frozenset({"pin_hash"})  # fields that leave the ledger in no file
+_WITH_SECRETS = frozenset(
+    kind for kind, entry in L.KINDS.items() if any(each.name in _SECRET for each in fields(entry))
+)
+
+
+def _without_secrets(payload: str) -> str:
+    """A line's JSON with nothing where a secret was.  Its hash is that of the line with it."""
+    said: dict[str, Any] = msgspec.json.decode(payload)
+    return msgspec.json.encode({name: None if name in _SECRET else value for name, value in said.items()}).decode()
 
 
 def _key(entry: L.Entry) -> str:

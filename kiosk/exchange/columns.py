@@ -15,6 +15,7 @@ from kiosk.exchange.faults import Fault, FieldFault, Read
 from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, Record, Table, write_table
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material, Measured
+from kiosk.rules.bounds import TOOL_NUMBER
 from kiosk.rules.codes import CodeFault
 from kiosk.rules.codes import Kind as CodeKind
 from kiosk.rules.codes import parse as parse_code
@@ -30,7 +31,7 @@ HOLDER_COLUMNS = (
 )
 PLACE_COLUMNS = ("stood_cold", "place", "fixed_pocket")
 ASSEMBLY_COLUMNS = ("assembly", "assembly_name", "insert_mm")
-STATE_COLUMNS = ("used_min", "condition")
+STATE_COLUMNS = ("used_min", "condition", "tool_number")
 MEASURED_COLUMNS = (
     *("length_mm", "diameter_mm", "runout_um", "corner_radius_mm", "edges", "unbalance_gmm", "balance_grade"),
     *("at_rpm", "length_error_um"),
@@ -63,14 +64,18 @@ Made = TypeVar("Made")
 
 @dataclass(frozen=True, slots=True)
 class HolderRow:
-    """A holder as a table gives it.  `place` is a name; `assembly` None: nothing is built in."""
+    """A holder as a table gives it.
 
-    code: str
+    code: of our own label, None: it wears none.  `place` is a name or code; `assembly` None: nothing is built in.
+    """
+
+    code: str | None
     holder: Holder
     assembly: Assembly | None
     place: str | None
     fixed_pocket: bool = False
     stood_cold: bool = False
+    tool_number: int | None = None  # of the assembly, at the controls
     line: int = field(default=0, compare=False)  # where in its file
 
 
@@ -169,13 +174,15 @@ def measured_of(record: Record) -> Measured | None:
 
 def holder_row_of(record: Record) -> HolderRow:
     """A holder with what is built in and where it stands.  Raises FieldFault."""
-    code = record.text("code")
-    try:
-        if parse_code(code).kind is not CodeKind.HOLDER:
+    code = record.maybe("code")
+    if code is not None:
+        try:
+            parsed = parse_code(code)
+        except CodeFault as fault:
+            raise FieldFault("code", f"{code!r} is not a code ({fault.fault.value})") from None
+        if parsed.kind is not CodeKind.HOLDER:
             raise FieldFault("code", f"{code} is not the code of a holder")
-        code = parse_code(code).text
-    except CodeFault as fault:
-        raise FieldFault("code", f"{code!r} is not a code ({fault.fault.value})") from None
+        code = parsed.text
     holder = holder_of(record)
     assembly = None
     if key := record.maybe("assembly"):
@@ -196,7 +203,11 @@ def holder_row_of(record: Record) -> HolderRow:
     place, fixed = record.maybe("place"), record.flag("fixed_pocket")
     if fixed and place is None:
         raise FieldFault("fixed_pocket", "is set, but the row has no place")
-    return HolderRow(code, holder, assembly, place, fixed, record.flag("stood_cold"), record.line)
+    said = record.maybe("tool_number")  # a name in figures, longer than any measure
+    number = int(said) if said and said.isdecimal() and len(said) <= len(str(int(TOOL_NUMBER.most))) else None
+    if said and (number is None or not TOOL_NUMBER.takes(number)):
+        raise FieldFault("tool_number", f"{said[:20]} cannot be; it is a whole number, {TOOL_NUMBER}")
+    return HolderRow(code, holder, assembly, place, fixed, record.flag("stood_cold"), number, record.line)
 
 
 def _read(
@@ -240,7 +251,9 @@ def read_holders(table: Table) -> Read[HolderRow]:
     """The holders in a table with BOOK_COLUMNS; HOLDER_NEEDS must be there."""
 
     def unique(row: HolderRow) -> list[tuple[str, str]]:
-        pairs = [("code", row.code), ("key", row.holder.key)]
+        pairs = [("key", row.holder.key)]
+        if row.code:
+            pairs.append(("code", row.code))
         if row.assembly:
             pairs += [("assembly", row.assembly.key), ("cutter", row.assembly.cutter.key)]
         return pairs
@@ -286,7 +299,7 @@ def book_cells(entry: BookEntry) -> tuple[Cell, ...]:
         *(False, entry.place, entry.fixed),
         *((built.key, built.name, built.insert_mm) if built else (None, None, None)),
         *cutter,
-        *((built.used_min, built.condition.value) if built else (None, None)),
+        *((built.used_min, built.condition.value, entry.tool_number) if built else (None, None, None)),
         *_measured_cells(built.measured if built else None),
     )
 

@@ -123,7 +123,7 @@ class _Planning:
                 self._label(entry)
             case L.Built(holder=key):
                 self._built(entry, key)
-            case L.MeasuredLine(holder=key) | L.ConditionSaid(holder=key):
+            case L.MeasuredLine(holder=key) | L.ConditionSaid(holder=key) | L.ToolNumbered(holder=key):
                 if key in self.built:
                     self.lines.append(entry)
             case L.Moved(holder=key):
@@ -173,7 +173,7 @@ class _Planning:
             self.changes.append(Change("label", entry.text, entry.subject, How.CONFLICT, why=why))
             return
         worn = self.known.labels.get(entry.subject)
-        if worn is not None:
+        if worn is not None and not entry.foreign:  # a maker's mark answers beside our label
             details = (("code", worn, entry.text),)
             self.changes.append(Change("label", entry.text, entry.subject, How.CHANGED, details))
             entry = L.CodeBound(entry.text, entry.subject, entry.what, entry.foreign, worn)

@@ -1,4 +1,5 @@
-"""What a place may be inside of: a slot in a drawer, a drawer in a cabinet, a pocket in a machine, and no rings.
+"""What a place may be: a slot in a drawer, a drawer in a cabinet, a pocket in a machine, no rings, and nothing cools
+but a cooling place.
 
 Looks at places as a file or the book has them and says which cannot be; it mends nothing.
 """
@@ -20,7 +21,7 @@ _ALONE: frozenset[Kind | None] = frozenset({None})
 
 
 def fault(place: Place, places: Mapping[str, Place]) -> str | None:
-    """Why `place` cannot be inside of what it says, in words of a file; None: it can.
+    """Why `place` cannot be what it says, in words of a file; None: it can.
 
     places: all there are, by code, `place` among them.
     """
@@ -33,6 +34,8 @@ def fault(place: Place, places: Mapping[str, Place]) -> str | None:
             return f"there is no place {at.parent!r}"
         seen.add(at.parent)
         at = places[at.parent]
+    if (place.kind is Kind.COOLING) != (place.way is not None):
+        return "a cooling place says how it cools, and no other place does"
     around = places[place.parent].kind if place.parent is not None else None
     allowed = INSIDE.get(place.kind, _ALONE)
     if around not in allowed:
