@@ -125,6 +125,22 @@ def test_whatever_lies_between_wrong_pins_they_count(shop: Shop, between: str) -
     assert waits[tries.FREE] == tries.WAITS_S[0] and waits[tries.FREE + 1] > 0.0
 
 
+def test_wrong_pins_on_another_clock_wait_the_whole_time_on_this_one(shop: Shop) -> None:
+    """The other name's clock has counted hours less; that is no time gone by here."""
+    shop.clock.forward(9 * 3600.0)
+    shop.desk.people.first_pin("kim", PIN)
+    settings = shop.folder / "settings.toml"
+    settings.write_text('[kiosk]\nname = "another"\n', "utf-8")
+    shop.reopen()
+    for _ in range(tries.FREE + 1):
+        wrong(shop)
+    settings.unlink()
+    shop.reopen()
+    with pytest.raises(PinRefused) as refused:
+        shop.desk.people.unlock("kim", PIN)
+    assert refused.value.wait_s == pytest.approx(tries.WAITS_S[0], abs=2.0)
+
+
 def test_who_goes_from_one_supervisor_to_the_next_waits_too(shop: Shop) -> None:
     shop.clock.forward(3 * 86400.0)
     people = shop.desk.people
