@@ -24,6 +24,7 @@ from typing import Any
 MOST_TEXT_BYTES = 32_000_000  # a table of a hundred thousand holders has half of it
 MOST_TOML_BYTES = 2_000_000  # the largest shop's places and machines are a tenth of it
 DEEPEST = 32  # tables within tables; no file of ours has more than four
+_LONGEST_KEY = 100  # parts
 
 _PART = ".part"
 _ABANDONED_S = 3600.0
@@ -89,7 +90,7 @@ def as_text(data: bytes, path: Path) -> str:
 
 
 # A key of many parts builds as many tables.  Possessive and anchored, so that looking costs one pass.
-_LONG_KEY = re.compile(rf"(?<![\w.-])(?:(?:[\w-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+\.[ \t]*+){{{DEEPEST + 1}}}")
+_LONG_KEY = re.compile(rf"(?<![\w.-])(?:(?:[\w-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+\.[ \t]*+){{{_LONGEST_KEY}}}")
 
 
 def toml_values(text: str) -> dict[str, Any]:
@@ -97,7 +98,7 @@ def toml_values(text: str) -> dict[str, Any]:
     if len(text) > MOST_TOML_BYTES:
         raise TomlFault(_too_large(MOST_TOML_BYTES))
     if found := _LONG_KEY.search(text):
-        raise TomlFault(f"line {text.count(chr(10), 0, found.start()) + 1}: a key of more than {DEEPEST} parts")
+        raise TomlFault(f"line {text.count(chr(10), 0, found.start()) + 1}: a key of more than {_LONGEST_KEY} parts")
     try:
         values = tomllib.loads(text)
     except RecursionError:

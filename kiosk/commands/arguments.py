@@ -58,7 +58,7 @@ def measure(low: float, high: float) -> Callable[[str], float]:
 
     def read(text: str) -> float:
         try:
-            value = float(text.replace(",", "."))
+            value = float(text.replace(",", ".").replace("_", "?"))
         except ValueError:
             raise argparse.ArgumentTypeError(f"{text[:40]!r} is not a number") from None
         if not math.isfinite(value) or not low <= value <= high:
@@ -73,7 +73,7 @@ def whole(low: int, high: int) -> Callable[[str], int]:
 
     def read(text: str) -> int:
         try:
-            value = int(text)
+            value = int(text.replace("_", "?"))
         except ValueError:
             raise argparse.ArgumentTypeError(f"{text[:40]!r} is not a whole number") from None
         if not low <= value <= high:

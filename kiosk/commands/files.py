@@ -38,7 +38,9 @@ def bring_in(arguments: argparse.Namespace) -> int:
                 why = f": {words.say(change.why)}" if change.why else ""
                 print(f"{change.how.value:10} {change.what} {change.key}{why}")
         if plan.conflicts:
-            return complain(f"{len(plan.conflicts)} conflicts: nothing was written")
+            several = ", ".join(f"{each.what} {each.key}" for each in plan.conflicts[:5])
+            more = ", ..." if len(plan.conflicts) > 5 else ""
+            return complain(f"import: {len(plan.conflicts)} conflicts: nothing was written: {several}{more}")
         if not arguments.write:
             print(f"{len(plan.lines)} lines would be written; add --write to write them")
             return DONE

@@ -14,10 +14,10 @@ from kiosk.exchange.faults import Fault
 from kiosk.exchange.presetter import listen, open_port, read_presetter_map
 from kiosk.exchange.sheet import read_sheet
 from kiosk.exchange.tables_csv import decoded
-from kiosk.rules.balance import judge
-from kiosk.rules.loads import mass_kg
-from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing
-from kiosk.rules.setup_sheet import Met, Supply, assemblies, pick_round
+from kiosk.rules.fitting.balance import judge
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing
+from kiosk.rules.fitting.loads import mass_kg
+from kiosk.rules.fitting.setup_sheet import Met, Supply, assemblies, pick_round
 
 
 def setup(arguments: argparse.Namespace) -> int:
@@ -74,7 +74,7 @@ def _tell(plan: ChangePlan, *, as_json: bool) -> None:
         way = way if step.doing is not Doing.LEAVE else str(step.goal)
         print(f"{words.t(f'plan.{step.doing.value}'):12}  {way:>9}  {step.assembly.name}")
     for unplaced in plan.unplaced:
-        print(words.t("plan.no_room", name=unplaced.assembly.name))
+        print(words.say(unplaced.say))
         for obstacle in unplaced.obstacles:
             print(f"    {words.t(obstacle.message_id, **obstacle.values)}")
     worst = max(proof.gap for proof in plan.proofs)

@@ -43,8 +43,12 @@ def _plain(value: Any) -> Any:
 
 
 def complain(what: object) -> int:
-    """Says what is wrong on stderr; the value is the exit code."""
-    print(f"holder-kiosk: {what}", file=sys.stderr)
+    """Says what is wrong on stderr, and nothing a terminal would obey; the value is the exit code."""
+    said = str(what)
+    if isinstance(what, OSError) and what.filename is not None and said.startswith("[Errno"):
+        said = f"{what.filename or '.'}: {what.strerror}"
+    safe = "".join(sign if sign.isprintable() or sign == "\n" else ascii(sign)[1:-1] for sign in said)
+    print(f"holder-kiosk: {safe}", file=sys.stderr)
     return WRONG
 
 

@@ -14,9 +14,12 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.ledger.view import cutter_of
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Cutter, Measured
-from kiosk.rules.balance import grade_of
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.fits import Finding, Fit, FitRules, Question, fit, usual_insert_mm
+from kiosk.rules.fitting.balance import grade_of
+from kiosk.rules.fitting.fits import Finding, Fit, FitRules, Question, fit, usual_insert_mm
+from kiosk.rules.fitting.loads import mass_kg
+from kiosk.rules.fitting.magazine import Machine
+from kiosk.rules.fitting.shrink import ShrinkRules
 from kiosk.rules.lines import (
     Built,
     ConditionSaid,
@@ -28,11 +31,8 @@ from kiosk.rules.lines import (
     ToolNumbered,
     TornDown,
 )
-from kiosk.rules.loads import mass_kg
-from kiosk.rules.magazine import Machine
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
-from kiosk.rules.shrink import ShrinkRules
 
 
 class BuildRefused(ValueError):

@@ -301,5 +301,5 @@ def _holder_of(entry: L.Entry) -> str | None:
 # Fields of lines whose values are put into words as they are.
 _SAID = (
     *("reason", "text", "value", "value_c", "where", "instrument", "verdict", "by", "code", "audit", "expected"),
-    *("seen", "missing", "version", "source", "count", "used_min", "backup", "heats", "imported"),
+    *("seen", "missing", "version", "source", "count", "used_min", "backup", "heats", "imported", "number"),
 )

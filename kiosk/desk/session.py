@@ -178,9 +178,11 @@ class Session:
             raise StillHot(str(dict(why.values)["name"]))
 
     def fresh_code(self, kind: codes.Kind) -> codes.Code:
-        """A code that was never bound and is on no label that waits for its first scan."""
+        """A code of which every slip is caught, never bound before, and on no label that waits for its first scan."""
         while True:
             code = codes.make(kind, secrets.randbelow(codes.NUMBERS))
+            if not codes.catches_swaps(code):
+                continue
             taken = (table.select(table.text).where(table.text == code.text) for table in (T.Binding, T.Printed))
             if not any(map(rows, taken)):
                 return code

@@ -10,7 +10,7 @@ import re
 
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read
 from kiosk.exchange.tables_csv import Record, delimiter_of, number, read_table
-from kiosk.rules.setup_sheet import Need
+from kiosk.rules.fitting.setup_sheet import Need
 
 MOST_PIECES = 200
 MOST_LINES = 5000  # tools of a job

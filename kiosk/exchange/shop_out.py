@@ -20,7 +20,7 @@ from kiosk import filing
 from kiosk.exchange.columns import write_book, write_cutters
 from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, write_table
 from kiosk.rules.assembly import Cutter
-from kiosk.rules.magazine import Magazine
+from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.stock import BookEntry
 

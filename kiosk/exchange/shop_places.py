@@ -21,8 +21,8 @@ from kiosk.exchange.shop_reading import Reading, Spot, code_of, only
 from kiosk.exchange.tables_csv import Record, Table
 from kiosk.rules import codes
 from kiosk.rules.assembly import Coupling
+from kiosk.rules.fitting.magazine import Magazine, MagazineFault
 from kiosk.rules.lines import Entry
-from kiosk.rules.magazine import Magazine, MagazineFault
 from kiosk.rules.places import Kind, Place
 
 WAYS = ("free_air", "forced_air", "sleeve", "mist")

@@ -10,8 +10,8 @@ from kiosk.exchange.faults import Fault, FieldFault
 from kiosk.exchange.figures import possible
 from kiosk.rules import codes, nesting
 from kiosk.rules.cards import place_name
+from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.lines import CodeBound, Entry, PlaceAdded
-from kiosk.rules.magazine import Magazine
 from kiosk.rules.places import Place
 
 LONGEST_NAME = 200

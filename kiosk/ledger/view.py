@@ -32,9 +32,9 @@ from kiosk.rules.cards import (
     UnknownCode,
     place_name,
 )
+from kiosk.rules.fitting.magazine import Loaded, Magazine
 from kiosk.rules.hold import HoldFacts, Reading, Stay
 from kiosk.rules.lines import Built, Heated, Moved, TornDown
-from kiosk.rules.magazine import Loaded, Magazine
 from kiosk.rules.places import Kind, Place
 
 HoldReader = Callable[[HoldFacts], HoldView]

@@ -21,7 +21,7 @@ from kiosk import filing
 from kiosk.reader.symbols import Reading
 
 MOST_BYTES = 256_000_000
-MOST_PIXELS = 64_000_000  # drawers are taken with 12 to 48 megapixels
+MOST_PIXELS = 66_000_000  # drawers are taken with 12 to 64 megapixels
 MOST_SIDE_PX = 16_384  # OpenCV's way of warping ends at 32 767, and pictures are drawn larger to be read
 FORMATS = ("PNG", "JPEG", "BMP", "TIFF", "WEBP", "PPM")
 PICTURES = frozenset({".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp", ".pgm", ".ppm"})

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Assembly, Coupling, Cutter, Holder, Measured
-from kiosk.rules.magazine import Magazine
+from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
 

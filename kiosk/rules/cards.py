@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from kiosk.rules.assembly import Assembly, Holder
-from kiosk.rules.magazine import Loaded, Magazine
+from kiosk.rules.fitting.magazine import Loaded, Magazine
 from kiosk.rules.places import Place
 
 

@@ -33,8 +33,9 @@ from kiosk.rules.cards import (
     UnknownCode,
     View,
 )
+from kiosk.rules.fitting.obstacles import limits, obstacles
+from kiosk.rules.fitting.proposals import Proposal, propose
 from kiosk.rules.lines import CodeBound, Entry, Heated, HoldEnded, Moved, Seen, SignedIn, SignedOut
-from kiosk.rules.magazine import Proposal, limits, obstacles, propose
 from kiosk.rules.places import Kind, Need, needs_of
 from kiosk.rules.say import Say, Value, say
 

@@ -14,8 +14,8 @@ from typing import Any
 from kiosk.rules import lines as L
 from kiosk.rules import nesting
 from kiosk.rules.assembly import Cutter, Holder
+from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.grounds import Grounds
-from kiosk.rules.magazine import Magazine
 from kiosk.rules.places import Place
 from kiosk.rules.say import Say, say
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import ClassVar, get_args
 
 from kiosk.rules.assembly import Condition, Cutter, Holder, Measured
-from kiosk.rules.magazine import Magazine
+from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
 

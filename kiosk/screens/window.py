@@ -20,7 +20,7 @@ from kivy.core.window import Window
 
 from kiosk import where, words
 from kiosk.desk import Desk, copies
-from kiosk.reader.keyed import Keyed, KeyedFault, KeyedText, Scanner
+from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
 from kiosk.screens import theme
 from kiosk.screens.app import Options
 from kiosk.screens.camera import Eye
@@ -215,7 +215,9 @@ class KioskApp(App):
         for keyed in found:
             if isinstance(keyed, KeyedText):
                 self.clerk.scanned(keyed.text)
-            elif isinstance(keyed, KeyedFault):
+            elif isinstance(keyed, KeyedTooLong):
+                self.clerk.trouble = t("scanner.too_long", characters=keyed.characters, most=LONGEST)
+            else:
                 self._mistyped(keyed)
 
     def _mistyped(self, keyed: KeyedFault) -> None:

@@ -18,8 +18,8 @@ from kiosk.ledger.book import rows
 from kiosk.rules import codes
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Condition
-from kiosk.rules.magazine import Kind as Ring
-from kiosk.rules.magazine import Magazine
+from kiosk.rules.fitting.magazine import Kind as Ring
+from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Kind, Place
 from tests.made import COUPLINGS, CUTTERS, DIALECTS, HOLDERS, MEASURED, NAMES
 

@@ -23,11 +23,11 @@ from kiosk.rules import codes
 from kiosk.rules.assembly import Clamping, Material, Measured
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.compare import Compared, Comparison, Listed, Verdict
-from kiosk.rules.fits import FitRules, Question, fit
-from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
+from kiosk.rules.fitting.fits import FitRules, Question, fit
+from kiosk.rules.fitting.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
-from kiosk.rules.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.stock import BookEntry, book_entry
 from kiosk.screens.parts.choice import Choice
 from kiosk.settings import Settings

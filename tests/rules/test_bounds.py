@@ -11,7 +11,7 @@ import pytest
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Family, Holder, Measured
 from kiosk.rules.bounds import BOUNDS, SETTINGS, Bound, OutOfBounds, check
-from kiosk.rules.magazine import Magazine
+from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Kind, Place
 from kiosk.settings import Settings
 
