@@ -11,6 +11,7 @@ from pathlib import Path
 from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.adopting import AdoptingCounter
+from kiosk.desk.audit_settling import refuse
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.build import BuildCounter
 from kiosk.desk.copies import CopiesCounter
@@ -37,7 +38,7 @@ from kiosk.rules.cards import (
     Subject,
     View,
 )
-from kiosk.rules.checkin import Done, Outcome, Refused, Wait, decide
+from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Wait, decide
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
 
 BEAT_S = 10.0  # at most this much watched time is lost with the power
@@ -158,6 +159,8 @@ class Desk:
             outcome = self.audits.put_back(outcome)
         if isinstance(outcome, Done) and outcome.then in (Command.START_AUDIT, Command.CLOSE_AUDIT):
             outcome = self.audits.command(outcome.then) or outcome
+        if isinstance(outcome, Done) and session.badge_first(outcome.lines):
+            outcome = refuse(Reason.BADGE_FIRST)
         session.last_scan_s = moment.watched_s
         holder = outcome.holder
         if holder is not None:

@@ -280,7 +280,12 @@ class RecordsCounter:
                 values |= {"name": called, "reason": "term.changed_outside" if reason == L.OUTSIDE else reason}
             case L.OperatorAdded(name=called):
                 values["name"] = called
-            case L.OperatorRetired(operator=key) | L.SignedIn(operator=key) | L.SignedOut(operator=key):
+            case (
+                L.OperatorRetired(operator=key)
+                | L.SignedIn(operator=key)
+                | L.SignedOut(operator=key)
+                | L.PinGiven(operator=key)
+            ):
                 values["name"] = people.get(key, key)
             case L.Restored(holders=holders):
                 values["count"] = len(holders)

@@ -144,7 +144,7 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
                 yield Put("setting", {"name": name, "value": value})
         case L.Restored():
             yield from derive_heat.restored(entry, at, state)
-        case L.SignedIn() | L.SignedOut() | L.TurnedAway() | L.Imported() | L.ImportUndone():
+        case L.SignedIn() | L.SignedOut() | L.PinGiven() | L.TurnedAway() | L.Imported() | L.ImportUndone():
             return
 
 
@@ -214,7 +214,7 @@ def _bound(entry: L.CodeBound, at: Stamp, state: State) -> Iterator[Change]:
 _SUBJECTS = frozenset(
     ("holder", "assembly", "cutter", "origin", "goal", "place", "pocket", "audit", "text", "subject", "code")
 )
-_OF_OPERATORS = frozenset((L.OperatorAdded, L.OperatorRetired, L.SignedIn, L.SignedOut))
+_OF_OPERATORS = frozenset((L.OperatorAdded, L.OperatorRetired, L.SignedIn, L.SignedOut, L.PinGiven))
 
 
 def _mentioning(kind: type[L.Entry]) -> tuple[str, ...]:

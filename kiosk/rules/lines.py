@@ -302,6 +302,14 @@ class SignedOut:
 
 
 @dataclass(frozen=True, slots=True)
+class PinGiven:
+    """A supervisor gave the right PIN: wrong tries are counted from here."""
+
+    kind: ClassVar[str] = "pin given"
+    operator: str
+
+
+@dataclass(frozen=True, slots=True)
 class SettingChanged:
     """A setting has another value.  `reason`: a person's words, or `OUTSIDE` where the file was found changed."""
 
@@ -395,6 +403,7 @@ Entry = (
     | OperatorRetired
     | SignedIn
     | SignedOut
+    | PinGiven
     | SettingChanged
     | TurnedAway
     | KioskStarted
