@@ -40,6 +40,7 @@ from kiosk.rules.cards import (
 from kiosk.rules.checkin import Done, Outcome, Refused, Wait, decide
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SignedIn, SignedOut, TurnedAway
 
+REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
 BEAT_S = 10.0  # at most this much watched time is lost with the power
 
 
@@ -85,10 +86,15 @@ class Desk:
         read_only: bool = False,
         counter: Counter = boot_counter_s,
         wall: Counter | None = None,
+        rehearsal: bool = False,
     ) -> Desk:
-        """Opens the data folder.  Raises SettingsFault, LedgerFault, InUse, NewerLedger, NotThere (for `at`)."""
+        """Opens the data folder.  Raises SettingsFault, LedgerFault, InUse, NewerLedger, NotThere (for `at`).
+
+        rehearsal: time is pretended, and every line says so.
+        """
         settings = shop_settings.load(folder / shop_settings.NAME)
-        book = Book.open(folder, settings.kiosk.name, read_only=read_only, counter=counter, wall=wall)
+        name = REHEARSAL if rehearsal else settings.kiosk.name
+        book = Book.open(folder, name, read_only=read_only, counter=counter, wall=wall)
         try:
             session = Session(book, settings)
             standing = at or settings.kiosk.at
@@ -97,7 +103,7 @@ class Desk:
                 if session.here is None:
                     raise NotThere("place", standing)
             if not read_only:
-                session.write(KioskStarted(__version__))
+                session.write(KioskStarted(__version__, rehearsal))
             return cls(session)
         except BaseException:
             book.close()

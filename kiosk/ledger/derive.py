@@ -23,8 +23,8 @@ STILL_WARM_S = 6 * 3600.0  # longer than any holder needs to come back to the sh
 
 KEYS = {
     "place": "code", "cutter": "key", "holder": "key", "assembly": "key", "binding": "text", "printed": "text",
-    "hold": "holder", "teaching": "line", "operator": "key", "audit": "key", "sighting": "key", "settled": "key",
-    "setting": "name",
+    "hold": "holder", "doubted": "holder", "teaching": "line", "operator": "key", "audit": "key", "sighting": "key",
+    "settled": "key", "setting": "name",
 }  # fmt: skip
 
 
@@ -290,6 +290,9 @@ def _registered(entry: L.HolderRegistered, state: State) -> Iterator[Change]:
         "code": None, "place": None, "since_line": None, "since_utc_s": None, "last_kiosk": None, "assembly": None,
         "heat": (Heat.COOL if entry.stood_cold else Heat.UNKNOWN).value, "heat_cycles": 0, "retired": 0,
     }  # fmt: skip
+    if state.get("doubted", holder.key):
+        yield Drop("doubted", holder.key)
+        fresh["heat"] = Heat.UNKNOWN.value
     if old and old["retired"]:  # it comes back from wherever it was: only a running hold is still known of it
         kept = ("code", "heat_cycles", *(("heat",) if old["heat"] == Heat.HELD.value else ()))
         fresh |= {name: old[name] for name in kept}
@@ -318,8 +321,13 @@ def _bound(entry: L.CodeBound, at: Stamp, state: State) -> Iterator[Change]:
 
 
 def _restored(entry: L.Restored, at: Stamp, state: State) -> Iterator[Change]:
+    for key in (*entry.holders, *entry.unsure):
+        if state.get("holder", key) is None:
+            yield Put("doubted", {"holder": key, "line": at.id})
     for key in entry.holders:
-        row = _must(state, "holder", key, at)
+        row = state.get("holder", key)
+        if row is None:
+            continue
         place = state.get("place", row["place"]) if row["place"] else None
         kept = place is not None and Kind(place["kind"]).may_be_hot
         stands = row["place"] if kept else None
@@ -333,8 +341,8 @@ def _restored(entry: L.Restored, at: Stamp, state: State) -> Iterator[Change]:
             },
         )  # fmt: skip
     for key in entry.unsure:
-        row = _must(state, "holder", key, at)
-        if row["heat"] == Heat.COOL.value:
+        row = state.get("holder", key)
+        if row and row["heat"] == Heat.COOL.value:
             yield Put("holder", row | {"heat": Heat.UNKNOWN.value})
 
 
