@@ -30,7 +30,7 @@ from kiosk.ledger.copying import CopyFault, look, reading, told
 from kiosk.ledger.disk import FOLDER_MODE, make_private, make_private_folder, to_disk, touch_private
 from kiosk.ledger.lineform import entry_of
 from kiosk.ledger.lock import FolderLock
-from kiosk.ledger.trouble import Cause, LedgerFault
+from kiosk.ledger.trouble import Cause, LedgerFault, cause_of
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.ledger.verify import Progress
 from kiosk.rules.assembly import Clamping
@@ -261,7 +261,10 @@ def _ask(folder: Path, backup_hash: str, now_utc_s: float, there: bool) -> _Know
 
 
 def _past(path: Path, now_utc_s: float) -> _Past | None:
-    """What one ledger knows; None where it is too damaged to be asked."""
+    """What one ledger knows; None where it is too damaged to be asked.
+
+    Raises what a disk said that is not about the ledger itself: whoever is asked again may still know.
+    """
     try:
         with reading(path) as ledger:
             row = ledger.execute("SELECT hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
@@ -271,8 +274,16 @@ def _past(path: Path, now_utc_s: float) -> _Past | None:
             if ledger.execute("SELECT 1 FROM sqlite_master WHERE name = 'doubted'").fetchone():
                 unknown |= _keys(ledger, "SELECT holder FROM doubted")
             return _Past(row[0] if row else anchors.GENESIS, frozenset(hot), frozenset(unknown), _taken_over(ledger))
-    except (sqlite3.Error, CopyFault, KeyError, ValueError, TypeError):
+    except (sqlite3.Error, CopyFault, KeyError, ValueError, TypeError) as error:
+        _only_damage(error)
         return None
+
+
+def _only_damage(error: BaseException) -> None:
+    """Raises again what is not damage: a disk that is full or a file somebody else has is no reason to doubt it."""
+    said = error.__cause__ if isinstance(error, CopyFault) and error.__cause__ else error
+    if cause_of(said) not in (None, Cause.DAMAGED):
+        raise error
 
 
 def _keys(ledger: sqlite3.Connection, sql: str) -> set[str]:
@@ -312,7 +323,8 @@ def _is_whole(folder: Path) -> bool:
                 return row[0] if row else None
 
             return mark.stands_in(hash_of)
-    except (sqlite3.Error, CopyFault, NewerLedger, TypeError):
+    except (sqlite3.Error, CopyFault, NewerLedger, TypeError) as error:
+        _only_damage(error)
         return False
 
 
