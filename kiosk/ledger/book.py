@@ -296,6 +296,8 @@ class Book:
             self._into_the_file()
         with self._kept():
             self._anchored(last_id, last_hash, moment.watched_s, firm=about_heat)
+        if told:
+            self.beat()  # the beat that was there may be sealed with a line that is gone
         return tuple(kept[len(told) :])
 
     def _anchored(self, line: int, last_hash: str, watched_s: float, *, firm: bool) -> None:
