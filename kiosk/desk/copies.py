@@ -19,9 +19,9 @@ from kiosk.ledger.copying import PART
 from kiosk.ledger.disk import FILE_MODE, to_disk
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.ledger.verify import Progress
+from kiosk.ledger.witness import FOLDER
 from kiosk.settings import SettingsFault
 
-FOLDER = "backups"  # beside the ledger
 DAY_S = 24 * 3600.0
 
 

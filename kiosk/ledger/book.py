@@ -29,6 +29,7 @@ from kiosk.ledger.lock import FolderLock
 from kiosk.ledger.statements import sentences
 from kiosk.ledger.trouble import Cause, LedgerFault, fault_of
 from kiosk.ledger.verify import Progress, Wrong, verify
+from kiosk.ledger.witness import disagrees
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat, Moment
 from kiosk.rules.lines import Entry, Heated, Restored
@@ -193,7 +194,9 @@ class Book:
         """Why this ledger is not what its anchor says; None: it is, or it goes on from there."""
         if self._last_id == 0 and (mark is None or mark.line == 0):
             return None
-        return None if mark and mark.stands_in(self.hash_of) else "lost"
+        if mark is None or not mark.stands_in(self.hash_of):
+            return "lost"
+        return "lost" if disagrees(self.path.parent, mark.folder, self.state.cursor.execute, self.hash_of) else None
 
     def hash_of(self, number: int) -> str | None:
         """The hash of a line; None: there is no such line."""
@@ -371,7 +374,7 @@ def _end(mark: Mark | None, last: int) -> str:
         return f"{anchors.NAME} beside it is missing or was changed, so nobody knows whether lines are lost"
     if mark.line > last:
         return f"is line {last}, but {anchors.NAME} beside it knows line {mark.line}: lines are lost"
-    return f"does not go on from line {mark.line} as {anchors.NAME} beside it knows it: lines were written anew"
+    return f"goes on otherwise than {anchors.NAME} beside it (line {mark.line}) or the newest copy: it is another past"
 
 
 def _several_clocks() -> bool:

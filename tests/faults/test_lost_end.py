@@ -195,6 +195,19 @@ def test_a_ledger_that_is_gone_is_not_begun_anew_in_silence(heated: Path, empty:
     assert fault.value.cause is Cause.DAMAGED and "restore" in str(fault.value)
 
 
+def test_ledger_and_anchor_put_back_together_are_missed_by_a_copy_made_since(tmp_path: Path) -> None:
+    shop = Shop(tmp_path / "data")
+    shop.desk.close()
+    older = {name: (shop.folder / name).read_bytes() for name in (NAME, anchor.NAME)}
+    shop.reopen()
+    heat(shop, "T002")
+    assert shop.desk.copies.backup()[0].copy is not None
+    shop.desk.close()
+    for name, data in older.items():
+        (shop.folder / name).write_bytes(data)
+    says_so_and_lets_nothing_out(shop.folder)
+
+
 @pytest.mark.parametrize("ahead_s", [100.0, 5000.0, 1e7])
 def test_watched_time_moved_by_a_hand_ends_nothing_and_is_named(heated: Path, ahead_s: float) -> None:
     edit(heated, f"UPDATE watch SET watched_s = watched_s + {ahead_s}")
