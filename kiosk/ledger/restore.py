@@ -154,12 +154,13 @@ def _make(
         if wrong := book.check():
             what = f"{wrong[0].where} {wrong[0].what}"
             raise LedgerFault(backup, what, "restore another backup", Cause.DAMAGED)
-        done = _Made(book.last_id, holders, unsure), book.last_hash, book.now().watched_s
+        done, last_hash = _Made(book.last_id, holders, unsure), book.last_hash
     with closing(sqlite3.connect(making / NAME)) as made:
         if made.execute("PRAGMA journal_mode = DELETE").fetchone() != ("delete",):
             raise CopyFault(making / NAME, "another program reads it: close that, then do it again")
+        watched_s = made.execute("SELECT MAX(watched_s) FROM watch").fetchone()[0]  # closing it was a beat
     to_disk(making / NAME)
-    return done
+    return done, last_hash, watched_s
 
 
 def _swap(folder: Path, new: Path, line: int, line_hash: str, watched_s: float, there: bool) -> None:
