@@ -180,6 +180,9 @@ def _registered(entry: L.HolderRegistered, state: State) -> Iterator[Change]:
         "last_kiosk": None, "assembly": None, "heat": (Heat.COOL if entry.stood_cold else Heat.UNKNOWN).value,
         "heat_cycles": 0, "heat_unused": 0, "retired": 0,
     }  # fmt: skip
+    if state.get("doubted", holder.key):
+        yield Drop("doubted", holder.key)
+        fresh["heat"] = Heat.UNKNOWN.value
     if old and old["retired"]:  # it comes back from wherever it was: only a running hold is still known of it
         held = old["heat"] == Heat.HELD.value
         fresh |= {"code": old["code"], "heat_cycles": old["heat_cycles"]}
