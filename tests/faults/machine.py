@@ -36,11 +36,11 @@ done = {"steps": 0, "examples": 0}  # how much was tried in this process
 
 
 @lru_cache
-def _prepared(world: str, pin: bool) -> Path:
+def prepared(world: str, pin: bool) -> Path:
     folder = Path(tempfile.mkdtemp(prefix="kiosk-start-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     if pin:
-        shutil.copytree(_prepared(world, False), folder / "data")
+        shutil.copytree(prepared(world, False), folder / "data")
         choose_pin(folder / "data")
     else:
         prepare(folder / "data", WORLDS[world])
@@ -62,7 +62,7 @@ class AnyShift(RuleBasedStateMachine):
         watched_s=st.sampled_from((5.0, HOUR_S, 9 * HOUR_S, 3 * DAY_S, 40 * DAY_S)),
     )
     def opens(self, world: str, pin: bool, watched_s: float) -> None:
-        self.floor = Floor(_prepared(world, pin), WORLDS[world], watched_s)
+        self.floor = Floor(prepared(world, pin), WORLDS[world], watched_s)
         done["examples"] += 1
 
     @property

@@ -13,10 +13,11 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import random
 import shutil
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack, contextmanager, nullcontext, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -26,12 +27,15 @@ import tomlkit
 from kiosk import where
 from kiosk.cli import main
 from kiosk.desk import Desk
+from kiosk.desk.build import BuildRefused
+from kiosk.desk.heat import ReadingFault
+from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
 from kiosk.exchange.shop import read_shop
-from kiosk.ledger.book import LedgerFault
+from kiosk.ledger.book import LedgerFault, Written
 from kiosk.rules import codes
 from kiosk.rules.cards import Heat, HolderCard
 from kiosk.rules.checkin import Done
-from kiosk.rules.lines import Heated, Moved
+from kiosk.rules.lines import Built, Heated, Moved, TornDown
 from kiosk.rules.places import Kind
 from kiosk.settings import SettingsFault
 from tests.faults.steel import Shape, Steel, World
@@ -45,12 +49,17 @@ PLACES = (
 )  # fmt: skip
 PIN = "4711"
 BADGES = ("BSXD5X3637", "B6J6BXCR66", "BH90GXPB95")
+REFUSALS = (ActRefused, Locked, NeedsReason, NotThere, StillHot, LedgerFault)
 SURE_K = 2.0  # a probe errs by as much, and so may the truth
 REHEAT_S = 30.0  # scanned twice at the station within this, it was heated once
 
 
 class Burnt(AssertionError):
     """A holder that is hot was let go, or is shown as cool."""
+
+
+class Shortened(AssertionError):
+    """A hold ends sooner than it would have, though nobody moved, read or waited."""
 
 
 class Broke(AssertionError):
@@ -127,7 +136,7 @@ class Floor:
         card = self.card(key)
         name = self._codes.get(card.place.place.code) if card.place else None
         heat = self.desk.session.settings.heat
-        return Body(Steel(_shape(card), self.world, heat.ambient_c), replace(self.spots[name]) if name else None)
+        return Body(Steel(shape_of(card), self.world, heat.ambient_c), replace(self.spots[name]) if name else None)
 
     def forward(self, seconds: float) -> None:
         """Time goes by, for the steel as well."""
@@ -141,7 +150,7 @@ class Floor:
         if self.clocks.true_s - body.heated_s < REHEAT_S:
             return
         heat = self.desk.session.settings.heat
-        body.steel.heat(heat.temp_c, heat.ambient_c, _shape(self.card(key)))
+        body.steel.heat(heat.temp_c, heat.ambient_c, shape_of(self.card(key)))
         body.limit_c, body.ambient_c = heat.limit_c, heat.ambient_c
         body.heated_s, body.before = self.clocks.true_s, None
 
@@ -170,26 +179,20 @@ class Floor:
             body.steel.wait(self.clocks.true_s - since_s, way, wet_mm)
         body.spot, body.before = spot, None
 
-    def _follow(self, lines: Any, outcome: Any = None, *, never_left: bool = False) -> None:
-        """What hands do after the kiosk has said yes."""
-        moved: set[str] = set()
-        for line in lines:
-            entry = line.entry
+    def _follow(self, lines: Iterable[Written], never_left: bool = False) -> None:
+        """What hands do once the book says so: carry, heat to get a shank in or out, take back."""
+        for entry in (line.entry for line in lines):
             if getattr(entry, "holder", None) not in self.bodies:
                 continue
-            if isinstance(entry, Moved):
-                moved.add(entry.holder)
-                if entry.undoes is not None:
-                    self._comes_back(entry.holder, never_left)
-                else:
-                    self._goes(entry.holder, entry.goal)
-            elif isinstance(entry, Heated) and not entry.reading_only:
-                self._heats(entry.holder)
-        if isinstance(outcome, Done) and outcome.holder and outcome.goal and self.desk.session.audit is None:
-            key, name = outcome.holder.holder.key, self._codes.get(outcome.goal.place.code)
-            undone = any(isinstance(line.entry, Moved) and line.entry.undoes is not None for line in lines)
-            if key in self.bodies and name == "Shrink station" and not undone:
-                self._heats(key)
+            match entry:
+                case Moved(holder=key, undoes=None, goal=goal):
+                    self._goes(key, goal)
+                    if goal == self.code["Shrink station"]:
+                        self._heats(key)  # what stands at the station was put there to be heated
+                case Moved(holder=key):
+                    self._comes_back(key, never_left)
+                case Heated(holder=key, reading_only=False) | Built(holder=key) | TornDown(holder=key):
+                    self._heats(key)
 
     def look(self) -> None:
         """No holder that is hot may count as cool."""
@@ -206,30 +209,27 @@ class Floor:
     def card(self, key: str) -> HolderCard:
         return self.desk.session.holder(key)
 
-    def act(self, do: Callable[[], Any], allowed: tuple[type[BaseException], ...] = ()) -> Any:
-        """Something at the desk, perhaps on a full disk, perhaps with the power cut in the middle."""
-        from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
+    def act(
+        self, do: Callable[[], Any], allowed: tuple[type[BaseException], ...] = (), *, never_left: bool = False
+    ) -> Any:
+        """Something at the desk, perhaps on a full disk, perhaps with the power cut in the middle, and what follows.
 
+        None where it was refused or cut.  Whoever starts the kiosk again after a cut does what its book says.
+        """
         self.acts += 1
-        allowed = (*allowed, ActRefused, Locked, NeedsReason, NotThere, StillHot)
+        before, found = self.desk.session.book.last_id, None
         with self._suffering():
             try:
                 found = do()
-            except allowed as refused:
+            except (*allowed, *REFUSALS) as refused:
                 self.said = str(refused)
-                found = None
-            except LedgerFault as fault:
-                self.said = str(fault)
-                found = None
         if self.power.is_cut:
+            found = None
             self.desk.close()
             self.power.cut()
             self.open()
-            last_id = self.desk.session.book.last_id
-            kept = [line for line in getattr(found, "lines", ()) or () if line.id <= last_id]
-            self._follow(kept)
-            return None
         self.power.arm(0)
+        self._follow(list(self.desk.session.book.lines(before)), never_left)
         return found
 
     @contextmanager
@@ -243,8 +243,11 @@ class Floor:
 
     def scan(self, text: str) -> None:
         scanned = self.act(lambda: self.desk.scan(text))
-        if scanned is not None:
-            self._follow(scanned.lines, scanned.outcome)
+        outcome = scanned.outcome if scanned else None
+        if isinstance(outcome, Done) and outcome.holder and outcome.goal and self.desk.session.audit is None:
+            key, code = outcome.holder.holder.key, outcome.goal.place.code
+            if key in self.bodies and code == self.code["Shrink station"]:
+                self._heats(key)  # told that it stands there, whoever scanned it there heats it
 
     def scan_holder(self, key: str) -> None:
         self.scan(self.card(key).code)
@@ -253,9 +256,7 @@ class Floor:
         self.scan(self.code[name])
 
     def undo(self, never_left: bool) -> None:
-        scanned = self.act(self.desk.undo)
-        if scanned is not None:
-            self._follow(scanned.lines, never_left=never_left)
+        self.act(self.desk.undo, never_left=never_left)
 
     def wait(self, seconds: float) -> None:
         parts = 1 if seconds < 60 else 4
@@ -265,34 +266,21 @@ class Floor:
 
     def read(self, key: str, where_: str, noise_k: float) -> None:
         """A contact probe, held against the steel: true but for its noise."""
-        from kiosk.desk.heat import ReadingFault
-
         value_c = min(self.bodies[key].steel.read_c(where_) + noise_k, 480.0)
         self.act(lambda: self.desk.heat.read(key, where_, value_c), (ReadingFault,))
 
     def build(self, key: str) -> None:
-        from kiosk.desk.build import BuildRefused
-
-        if self.card(key).assembly is not None:
-            return
-        offers = [offer.cutter.key for offer in self.desk.build.offers(key) if offer.fit.ok]
-        if offers and self.act(lambda: self.desk.build.build(key, offers[0]), (BuildRefused,)) is not None:
-            self._heats(key)  # a shank goes into a shrink bore by heat alone
+        if self.card(key).assembly is None:
+            offers = [offer.cutter.key for offer in self.desk.build.offers(key) if offer.fit.ok]
+            if offers:
+                self.act(lambda: self.desk.build.build(key, offers[0]), (BuildRefused,))
 
     def tear_down(self, key: str) -> None:
-        from kiosk.desk.build import BuildRefused
-
-        was = self.card(key).assembly
-        if self.act(lambda: self.desk.build.tear_down(key), (BuildRefused,)) is not None and was is not None:
-            self._heats(key)
+        self.act(lambda: self.desk.build.tear_down(key), (BuildRefused,))
 
     def correct_place(self, key: str, name: str | None) -> None:
         code = self.code[name] if name else None
-        done = self.act(lambda: self.desk.shop.correct_place(key, code, "found it"))
-        if isinstance(done, HolderCard):
-            self._goes(key, code)
-            if name == "Shrink station":
-                self._heats(key)  # what stands at the station was put there to be heated
+        self.act(lambda: self.desk.shop.correct_place(key, code, "found it"))
 
     def adopt(self, key: str) -> None:
         """A new label of ours goes onto the holder."""
@@ -322,16 +310,8 @@ class Floor:
             return
         open_ = [each for each in self.desk.audits.status().differences if each.text == key]
         chosen = [(each.key, known) for each in open_ for known in each.actions if known.value == action]
-        if not chosen:
-            return
-        before = self.desk.session.book.last_id
-        done = self.act(lambda: self.desk.audits.settle(*chosen[0], "so it is"))
-        if isinstance(done, Done):
-            self._follow(list(self.desk.session.book.lines(before)))
-            card = self.card(key)
-            at = self._codes.get(card.place.place.code) if card.place else None
-            if action == "torn_down" or (action == "book_moved" and at == "Shrink station"):
-                self._heats(key)
+        if chosen:
+            self.act(lambda: self.desk.audits.settle(*chosen[0], "so it is"))
 
     def leave_audit(self, close: bool) -> None:
         if self.desk.session.audit is not None:
@@ -344,6 +324,8 @@ class Floor:
             self.desk = Desk.open(self.folder)
         except Exception as fault:
             raise Broke(f"the kiosk does not start: {type(fault).__name__}: {fault}") from fault
+        if self.desk.shop.empty:
+            raise Broke("the kiosk starts with an empty book")
         self._places_anew()
 
     def _places_anew(self) -> None:
@@ -353,33 +335,58 @@ class Floor:
             if name not in stood and spot.kind not in (Kind.POCKET, Kind.SLOT, Kind.SPINDLE):
                 self.spots[name] = self._spot(name)
 
+    def _left_s(self) -> dict[str, float]:
+        """How long each holder still counts as hot, s; without end where only a reading can end it."""
+        left = {}
+        for key in self.bodies:
+            card = self.card(key)
+            if card.hold is not None and not card.hold.ended:
+                only_read = card.hold.needs_reading or card.hold.remaining_s is None
+                left[key] = math.inf if only_read else card.hold.remaining_s or 0.0
+            elif card.hold is None and card.heat is Heat.UNKNOWN:
+                left[key] = math.inf
+        return left
+
+    @contextmanager
+    def _shortens_nothing(self, what: str) -> Iterator[None]:
+        """Files, commands and names change nothing about steel: no hold may end sooner for them."""
+        before, since_s = self._left_s(), self.clocks.true_s
+        yield
+        after = self._left_s()
+        for key, left_s in before.items():
+            least_s = left_s - (self.clocks.true_s - since_s)
+            if least_s > 5.0 and after.get(key, 0.0) < least_s - 2.0:
+                raise Shortened(f"{what}: {key} had {least_s:.0f} s left and has {after.get(key, 0.0):.0f} s")
+
     def reopen(self, off_s: float = 0.0, boot: bool = False) -> None:
-        self.desk.close()
-        self.forward(off_s)
-        if boot:
-            self.clocks.boot()
-        self.open()
+        with self._shortens_nothing("starting again"):
+            self.desk.close()
+            self.forward(off_s)
+            if boot:
+                self.clocks.boot()
+            self.open()
 
     def command(self, *argv: str | Path) -> tuple[int, str]:
         """A command of the real command line, with the kiosk closed.  Its exit code and what it printed."""
         self.acts += 1
-        self.desk.close()
-        told = io.StringIO()
         words = [str(word) for word in argv]
-        with self._suffering(), redirect_stdout(told), redirect_stderr(told):
-            try:
-                code = main(words)
-            except SystemExit as ended:
-                code = ended.code if isinstance(ended.code, int) else 1
-            except Exception as fault:
-                raise Broke(f"`{' '.join(words)}` ended with {type(fault).__name__}: {fault}") from fault
-        if self.power.is_cut:
-            self.power.cut()
-        self.power.arm(0)
-        self.said = told.getvalue()
-        if code not in (0, 1, 2):
-            raise Broke(f"`{' '.join(words)}` ended with {code}")
-        self.open()
+        with self._shortens_nothing(" ".join(words[:2])):
+            self.desk.close()
+            told = io.StringIO()
+            with self._suffering(), redirect_stdout(told), redirect_stderr(told):
+                try:
+                    code = main(words)
+                except SystemExit as ended:
+                    code = ended.code if isinstance(ended.code, int) else 1
+                except Exception as fault:
+                    raise Broke(f"`{' '.join(words)}` ended with {type(fault).__name__}: {fault}") from fault
+            if self.power.is_cut:
+                self.power.cut()
+            self.power.arm(0)
+            self.said = told.getvalue()
+            if code not in (0, 1, 2):
+                raise Broke(f"`{' '.join(words)}` ended with {code}")
+            self.open()
         return code, self.said
 
     def backup(self) -> None:
@@ -455,22 +462,25 @@ class Floor:
 
     def edit_settings(self, table: str, key: str, value: Any) -> None:
         """Somebody opens settings.toml in an editor while the kiosk is closed."""
+        self.acts += 1
         path = self.folder / "settings.toml"
         before = path.read_bytes() if path.exists() else None
-        self.desk.close()
-        document = tomlkit.parse(path.read_text("utf-8")) if path.exists() else tomlkit.document()
-        document.setdefault(table, tomlkit.table())[key] = value
-        path.write_text(tomlkit.dumps(document), "utf-8")
-        try:
-            self.desk = Desk.open(self.folder)
-        except SettingsFault:  # not with these values: the editor puts back what was there
-            if before is None:
-                path.unlink()
-            else:
-                path.write_bytes(before)
-            self.open()
-        except Exception as fault:
-            raise Broke(f"the kiosk does not start: {type(fault).__name__}: {fault}") from fault
+        # Under another name another clock counts, and whoever comes back to the first is told its time again.
+        with nullcontext() if table == "kiosk" else self._shortens_nothing(f"[{table}] {key} = {value!r}"):
+            self.desk.close()
+            document = tomlkit.parse(path.read_text("utf-8")) if path.exists() else tomlkit.document()
+            document.setdefault(table, tomlkit.table())[key] = value
+            path.write_text(tomlkit.dumps(document), "utf-8")
+            try:
+                self.desk = Desk.open(self.folder)
+            except SettingsFault:  # not with these values: the editor puts back what was there
+                if before is None:
+                    path.unlink()
+                else:
+                    path.write_bytes(before)
+                self.open()
+            except Exception as fault:
+                raise Broke(f"the kiosk does not start: {type(fault).__name__}: {fault}") from fault
 
     def power_goes(self, steps: int) -> None:
         """The power will go that many steps into what comes next."""
@@ -481,7 +491,7 @@ class Floor:
         self._full_pages = pages
 
 
-def _shape(card: HolderCard) -> Shape:
+def shape_of(card: HolderCard) -> Shape:
     holder, built = card.holder, card.assembly
     insert = built.insert_mm if built and built.insert_mm else holder.insert_max_mm or 40.0
     stickout = max(built.cutter.oal_mm - insert, 1.0) if built else 0.0
@@ -530,7 +540,7 @@ def _teach(desk: Desk, clocks: Clocks, key: str, world: World, chance: random.Ra
     go("Bench 1")
     for name, apart_s in (("Shrink station", 120.0), ("Sleeve 1", 9.0), ("Air blower", 40.0), ("Rack 1", 120.0),
                           (None, 120.0)):  # fmt: skip
-        steel = Steel(_shape(desk.session.holder(key)), world, 23.0)
+        steel = Steel(shape_of(desk.session.holder(key)), world, 23.0)
         steel.heat(330.0, 23.0)
         go("Shrink station")
         way, wet_mm = "free_air", None

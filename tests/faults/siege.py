@@ -21,15 +21,15 @@ from hypothesis.stateful import run_state_machine_as_test
 
 from tests.faults import machine
 
-STEPS_AN_EXAMPLE = 50
-EXAMPLES = 20
+LENGTH = 50  # rules a shift
+A_BATCH = 1000  # rules
 
 
-def batch(number: int, *, shrink: bool = True) -> None:
+def batch(number: int, *, length: int = LENGTH, shrink: bool = True) -> None:
     """About a thousand steps by one seed.  Raises what it found, as short as it can be made."""
     phases = (Phase.generate, Phase.shrink) if shrink else (Phase.generate,)
     how = settings(
-        max_examples=EXAMPLES, stateful_step_count=STEPS_AN_EXAMPLE, deadline=None, database=None, phases=phases,
+        max_examples=A_BATCH // length, stateful_step_count=length, deadline=None, database=None, phases=phases,
         derandomize=False, print_blob=False, report_multiple_bugs=False,
         suppress_health_check=list(HealthCheck),
     )  # fmt: skip
@@ -50,6 +50,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--steps", type=int, default=20_000)
     parser.add_argument("--seed", type=int, default=1, help="of the first batch (1)")
     parser.add_argument("--resume", type=Path, metavar="FILE", help="go on where this file says, and keep it")
+    parser.add_argument("--length", type=int, default=LENGTH, help=f"rules a shift ({LENGTH}); short ones tell more")
     parser.add_argument("--go-on", action="store_true", help="print what was found and take the next seed")
     parser.add_argument("--no-shrink", action="store_true", help="print what was found as it was found")
     given = parser.parse_args(argv)
@@ -60,7 +61,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     since = time.process_time()
     while before + machine.done["steps"] < given.steps:
         try:
-            batch(number, shrink=not given.no_shrink)
+            batch(number, length=given.length, shrink=not given.no_shrink)
         except Exception as fault:
             found += 1
             print(f"\nseed {number}: {type(fault).__name__}: {fault}")

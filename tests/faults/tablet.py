@@ -39,6 +39,10 @@ class Clocks:
     def set_wall(self, by_s: float) -> None:
         self._wall_s += by_s
 
+    def counter_jumps(self, seconds: float) -> None:
+        """A machine that is at fault, or a person with a soldering iron: no time went by."""
+        self._booted_s -= seconds
+
     def boot(self) -> None:
         self._booted_s = self.true_s - 3.0
 
