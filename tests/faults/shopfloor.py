@@ -124,6 +124,7 @@ class Floor:
             self.desk.close()
         finally:
             self._stack.close()
+            self.power.over()
             self.disk.gone()
 
     # what is true -------------------------------------------------------------------------------------------
@@ -481,6 +482,7 @@ class Floor:
                 self.open()
             except Exception as fault:
                 raise Broke(f"the kiosk does not start: {type(fault).__name__}: {fault}") from fault
+        self.power.arm(0)
 
     def power_goes(self, steps: int) -> None:
         """The power will go that many steps into what comes next."""

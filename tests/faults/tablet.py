@@ -128,7 +128,9 @@ class Power:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._aside = folder.with_name(f"{folder.name}.cut")
+        memory = Path("/dev/shm")  # never on the disk that may be full
+        self._safe = Path(tempfile.mkdtemp(prefix="kiosk-cut-", dir=memory if memory.is_dir() else None))
+        self._aside = self._safe / "data"
         self._left = 0
         self.where = ""
 
@@ -189,5 +191,8 @@ class Power:
     def cut(self) -> None:
         """The disk is as it was at that step."""
         shutil.rmtree(self._folder)
-        self._aside.rename(self._folder)
+        shutil.copytree(self._aside, self._folder)
         self.arm(0)
+
+    def over(self) -> None:
+        shutil.rmtree(self._safe, ignore_errors=True)
