@@ -136,8 +136,9 @@ class Power:
 
     def arm(self, steps: int) -> None:
         """The power goes at that step from now; 0: it stays."""
-        self._left, self.where = steps, ""
+        self._left, self.where = 0, ""
         shutil.rmtree(self._aside, ignore_errors=True)
+        self._left = steps
 
     def _step(self, what: str) -> None:
         if self._left:
