@@ -7,4 +7,7 @@ import os
 for _library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_library, "1")
 
+# a second bolt behind the reader's own look at a picture's header; OpenCV reads this once
+os.environ.setdefault("OPENCV_IO_MAX_IMAGE_PIXELS", str(66_000_000))
+
 __version__ = "0.1.0"

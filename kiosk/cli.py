@@ -7,6 +7,7 @@ cannot be used; errors go to stderr and name file, line and field.  `--json` out
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -14,9 +15,13 @@ from pathlib import Path
 
 from kiosk import __version__
 from kiosk.commands import asking, auditing, computing, files, jobs, labelling, running
-from kiosk.commands.output import DONE, WRONG, complain
+from kiosk.commands.arguments import LARGEST, Parser, WrongArgument, measure, whole, window_size
+from kiosk.commands.output import DONE, WRONG, complain, refused, unforeseen
+from kiosk.commands.whose import asks_badge, asks_pin
+from kiosk.desk.build import BuildRefused
 from kiosk.desk.intake import ImportRefused
-from kiosk.desk.session import NotThere
+from kiosk.desk.people import PinRefused
+from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
 from kiosk.exchange.faults import FileFaults
 from kiosk.labels.faults import LabelError
 from kiosk.ledger.backup import CopyFault
@@ -25,6 +30,7 @@ from kiosk.ledger.derive import Broken
 from kiosk.ledger.lock import InUse
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.reader.files import PictureError
+from kiosk.rules.bounds import OutOfBounds
 from kiosk.settings import SettingsFault
 
 FAULTS = (
@@ -38,9 +44,11 @@ FAULTS = (
     CopyFault,
     ImportRefused,
     NotThere,
+    OutOfBounds,
     Broken,
     OSError,
 )
+REFUSED = (ActRefused, BuildRefused, Locked, NeedsReason, PinRefused, StillHot)  # the shop says no: code 1
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -48,21 +56,31 @@ def main(argv: Sequence[str] | None = None) -> int:
     given = list(argv if argv is not None else sys.argv[1:])
     if not given or (given[0].startswith("-") and given[0] not in ("-h", "--help", "--version")):
         given.insert(0, "open")  # the default command
-    arguments = _parser().parse_args(given)
+    try:
+        arguments = _parser().parse_checked(given)
+    except WrongArgument as wrong:
+        return complain(wrong)
     run: Callable[[argparse.Namespace], int] = arguments.run
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal without some letter shows its number instead
+            stream.reconfigure(errors="backslashreplace")
     try:
         return run(arguments)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
+    except REFUSED as fault:
+        return refused(fault)
     except FAULTS as fault:
         return complain(fault)
     except KeyboardInterrupt:
         return WRONG
+    except Exception as fault:  # a mistake of ours: said in one line, and never part of how a command works
+        return unforeseen(fault)
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+def _parser() -> Parser:
+    parser = Parser(
         prog="holder-kiosk",
         description="Where each cutter holder is, whether it is still hot, and where it may go next. "
         "An aid, not a safety device.",
@@ -95,7 +113,7 @@ def _running(command: Add) -> None:
     opened.add_argument("--demo", action="store_true", help="the demo shop, in a folder of its own")
     opened.add_argument("--camera", metavar="N|FILE|FOLDER", help="camera number, video, picture or folder")
     opened.add_argument("--at", metavar="PLACE", help="the place this kiosk stands at: one scan moves a holder")
-    opened.add_argument("--size", metavar="WxH", help="window size, e.g. 800x480")
+    opened.add_argument("--size", metavar="WxH", type=window_size, help="window size, e.g. 800x480")
     rehearse = _data(
         command("rehearse", running.rehearse, "feed pictures in name order as if scanned, print each outcome"),
         json=True,
@@ -106,7 +124,7 @@ def _running(command: Add) -> None:
 def _computing(command: Add) -> None:
     read = command("read", computing.read_files, "codes in pictures or folders")
     read.add_argument("files", nargs="+", type=Path, metavar="FILE")
-    read.add_argument("--budget-ms", type=float, default=400.0)
+    read.add_argument("--budget-ms", type=measure(1, 600_000), default=400.0)
     read.add_argument("--json", action="store_true", help="one object a line")
     cooling = command("cooling", computing.cooling, "a case file: when it is safe to touch and ready to measure")
     cooling.add_argument("case", type=Path)
@@ -122,13 +140,15 @@ def _asking(command: Add) -> None:
     _data(command("hot", asking.hot, "what is hot and until when"), json=True)
     find = _data(command("find", asking.find, "where a thing is, soonest usable first"), json=True)
     find.add_argument("text", nargs="+", metavar="TEXT", help="e.g. 12 R0.5, or: free holder for a 12 mm shank")
-    find.add_argument("--count", type=int, default=20)
+    find.add_argument("--count", type=whole(1, 1_000_000), default=20)
     history = _data(command("history", asking.history, "what happened to a holder, place or person"), json=True)
     history.add_argument("code", metavar="CODE", help="a label's text, or the name of a place or person")
-    history.add_argument("--count", type=int, default=100)
+    history.add_argument("--count", type=whole(1, 1_000_000), default=100)
     history.add_argument("--at", metavar="WHEN", help="where it was at a time, e.g. 2026-11-24T14:05")
     check = _data(command("check", asking.check, "verify the whole ledger and say what is wrong"), json=True)
-    check.add_argument("--line", type=int, metavar="N", help="instead: is this the line a printed audit report names")
+    check.add_argument(
+        "--line", type=whole(1, LARGEST), metavar="N", help="instead: is this the line a printed audit report names"
+    )
     check.add_argument("--hash", metavar="HASH", help="and the hash printed on it, twelve signs or more")
 
 
@@ -140,18 +160,22 @@ def _labelling(command: Add) -> None:
     label.add_argument("--from-csv", type=Path, metavar="FILE")
     label.add_argument("--hot-tag", action="store_true", help="hot tags of the holders named")
     label.add_argument("--size", help="e.g. 25x25, 12x12, tape9 (default: the kiosk's setting)")
-    label.add_argument("--dpi", type=int)
-    label.add_argument("--module-dots", type=int, metavar="N", help="no more printer dots a module than this")
-    label.add_argument("--wrap-mm", type=float, metavar="D", help="diameter it will be wrapped round")
-    label.add_argument("--first", type=int, default=1, help="go on with this label of the batch after a jam")
-    label.add_argument("--copies", type=int, default=1)
+    label.add_argument("--dpi", type=whole(1, 10_000))
+    label.add_argument(
+        "--module-dots", type=whole(1, 1000), metavar="N", help="no more printer dots a module than this"
+    )
+    label.add_argument("--wrap-mm", type=measure(1, 1000), metavar="D", help="diameter it will be wrapped round")
+    label.add_argument(
+        "--first", type=whole(1, 1_000_000), default=1, help="go on with this label of the batch after a jam"
+    )
+    label.add_argument("--copies", type=whole(1, 999), default=1)
     label.add_argument("--media", metavar="NAME", help="the queue's own name for the stock")
     label.add_argument("--sheet", choices=("A4", "Letter"))
-    label.add_argument("--start", type=int, default=1, help="first free label of a half-used sheet")
-    label.add_argument("--rows", type=int)
-    label.add_argument("--columns", type=int)
+    label.add_argument("--start", type=whole(1, 10_000), default=1, help="first free label of a half-used sheet")
+    label.add_argument("--rows", type=whole(1, 1000))
+    label.add_argument("--columns", type=whole(1, 1000))
     for name in ("left", "top", "gap"):
-        label.add_argument(f"--{name}-mm", type=float)
+        label.add_argument(f"--{name}-mm", type=measure(0, 1000))
     goes = label.add_mutually_exclusive_group()
     goes.add_argument("--out", type=Path, metavar="FILE.pdf|FILE.png")
     goes.add_argument("--queue", metavar="NAME")
@@ -161,12 +185,14 @@ def _auditing(command: Add) -> None:
     audit = _data(command("audit", auditing.audit, "open, go on with, look at or close an audit"), json=True)
     audit.add_argument("place", nargs="?", metavar="PLACE", help="a cabinet, machine or bench; or: hot")
     audit.add_argument("pictures", nargs="*", type=Path, metavar="PICTURE", help="photographs of its drawers")
-    audit.add_argument("--badge", metavar="CODE", help="whose work it is, where the shop asks for a badge")
+    asks_badge(audit)
     audit.add_argument("--close", action="store_true")
     report = _data(command("report", auditing.report, "an audit or a shift as PDF or CSV"))
     report.add_argument("what", choices=("audit", "shift"))
     report.add_argument("key", nargs="?", help="an audit's key (default: the last one)")
-    report.add_argument("--hours", type=float, help="length of the shift that ends now (default: the setting shift_h)")
+    report.add_argument(
+        "--hours", type=measure(0.1, 24 * 366), help="length of the shift that ends now (default: the setting shift_h)"
+    )
     report.add_argument("--out", type=Path, required=True, metavar="FILE.pdf|FILE.csv")
 
 
@@ -174,8 +200,10 @@ def _files(command: Add) -> None:
     bring = _data(command("import", files.bring_in, "shop data in: shows what would change"), json=True)
     bring.add_argument("paths", nargs="*", type=Path, metavar="FOLDER|FILE.csv")
     bring.add_argument("--write", action="store_true", help="write it, all or nothing")
-    bring.add_argument("--undo", type=int, metavar="LINE", help="take back the import that ended with this line")
+    undo = "take back the import that ended with this line"
+    bring.add_argument("--undo", type=whole(1, LARGEST), metavar="LINE", help=undo)
     bring.add_argument("--reason", default="", help="why it is taken back")
+    asks_pin(bring)
     preset = _data(command("presetter", files.presetter, "measurements in from a presetter's list"))
     preset.add_argument("file", type=Path)
     preset.add_argument("--map", type=Path, required=True, help="the shop's column map (TOML)")
@@ -208,14 +236,16 @@ def _jobs(command: Add) -> None:
     setup.add_argument("--good-rows", action="store_true", help="take the lines that can be read")
     balance = _data(command("balance", jobs.balance, "whether an unbalance keeps a grade at a speed"), json=True)
     balance.add_argument("code", metavar="CODE")
-    balance.add_argument("--rpm", type=float, required=True, help="the speed it is to run at, 1/min")
-    balance.add_argument("--grade", type=float, default=2.5, help="G by ISO 21940-11 (2.5)")
+    balance.add_argument("--rpm", type=measure(0, 1_000_000), required=True, help="the speed it is to run at, 1/min")
+    balance.add_argument("--grade", type=measure(0.1, 4000), default=2.5, help="G by ISO 21940-11 (2.5)")
     number = _data(command("number", jobs.number, "what the controls call the assembly in a holder"))
     number.add_argument("code", metavar="CODE")
-    number.add_argument("number", type=int, nargs="?", help="none: it has no number any more")
+    number.add_argument("number", type=whole(0, 99_999_999), nargs="?", help="none: it has no number any more")
+    asks_badge(number)
     reground = _data(command("reground", jobs.reground, "a cutter came back from regrinding"))
     reground.add_argument("cutter", metavar="CUTTER", help="the cutter's key")
-    reground.add_argument("--dc", type=float, metavar="MM", help="cutting diameter now")
-    reground.add_argument("--oal", type=float, metavar="MM", help="overall length now")
+    reground.add_argument("--dc", type=measure(0.01, 1000), metavar="MM", help="cutting diameter now")
+    reground.add_argument("--oal", type=measure(0.1, 2000), metavar="MM", help="overall length now")
+    asks_badge(reground)
     heard = _data(command("listen", jobs.hear, "measurements from a presetter's cable, as they come"))
     heard.add_argument("--map", type=Path, required=True, help="the shop's map with its [line] (TOML)")

@@ -10,13 +10,17 @@ holder), `touch close audit`, `touch undo`.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from kiosk import filing
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned
+from kiosk.desk.heat import ReadingFault
+from kiosk.desk.session import ActRefused, NotThere
 from kiosk.reader.decode import read
 from kiosk.reader.files import PICTURES, PictureError, load
 from kiosk.rules.audit import Action
@@ -26,6 +30,8 @@ from kiosk.rules.say import Say
 
 STEP_S = 6.0  # what one scan takes a hand
 READ_MS = 400.0
+MOST_STEP_BYTES = 4096
+MOST_WAIT_S = 2 * 86400.0
 
 
 class StepFault(ValueError):
@@ -83,7 +89,11 @@ def play(desk: Desk, clock: PretendedTime, steps: list[Path]) -> Iterator[Played
     for path in steps:
         clock.forward(STEP_S)
         if path.suffix == ".txt":
-            yield _instruction(desk, clock, path)
+            try:
+                played = _instruction(desk, clock, path)
+            except (ReadingFault, NotThere, ActRefused) as fault:
+                raise StepFault(path, str(fault)) from fault
+            yield played
             desk.tick()
             continue
         codes = tuple(dict.fromkeys(symbol.text for symbol in read(load(path), READ_MS).symbols))
@@ -95,11 +105,14 @@ def play(desk: Desk, clock: PretendedTime, steps: list[Path]) -> Iterator[Played
 
 
 def _instruction(desk: Desk, clock: PretendedTime, path: Path) -> Played:
-    words = path.read_text("utf-8").split()
+    words = filing.take_text(path, MOST_STEP_BYTES).split()
     match words:
         case ["wait", amount, "s"]:
-            _wait(desk, clock, _number(path, amount))
-            said = Say("rehearsal.waited", (("wait_s", float(amount)),))
+            wait_s = _number(path, amount)
+            if not 0 <= wait_s <= MOST_WAIT_S:
+                raise StepFault(path, f"{amount} s is no wait from 0 to {MOST_WAIT_S:.0f} s")
+            _wait(desk, clock, wait_s)
+            said = Say("rehearsal.waited", (("wait_s", wait_s),))
             return Played(path.name, (), "waited", None, (said,), hot=len(desk.heat.board()))
         case ["touch", "undo"]:
             return _played(desk, path.name, (), desk.undo())
@@ -120,7 +133,7 @@ def _instruction(desk: Desk, clock: PretendedTime, path: Path) -> Played:
             return _touched(desk, path, desk.audits.close())
         case [*typed] if len("".join(typed)) == 10:
             return _played(desk, path.name, tuple(typed), desk.scan("".join(typed)))
-    raise StepFault(path, f"{' '.join(words)!r} is no step: ten characters, `wait N s`, or `touch ...`")
+    raise StepFault(path, f"{' '.join(words)[:80]!r} is no step: ten characters, `wait N s`, or `touch ...`")
 
 
 def _audit(desk: Desk, path: Path, name: str) -> Played:
@@ -157,9 +170,12 @@ def _wait(desk: Desk, clock: PretendedTime, seconds: float) -> None:
 
 def _number(path: Path, text: str) -> float:
     try:
-        return float(text)
+        value = float(text)
     except ValueError:
-        raise StepFault(path, f"{text!r} is not a number") from None
+        value = math.nan
+    if not math.isfinite(value):
+        raise StepFault(path, f"{text[:40]!r} is not a number")
+    return value
 
 
 def _played(desk: Desk, step: str, read_: tuple[str, ...], scanned: Scanned) -> Played:

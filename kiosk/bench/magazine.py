@@ -16,8 +16,12 @@ from scipy.sparse import csr_array
 
 from kiosk.bench.ratio import Ratio
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
-from kiosk.rules.magazine import Kind, Loaded, Magazine, NoRoom, Proposal, clashes, obstacles, propose
-from kiosk.rules.magazine_plan import Aim, ChangePlan, plan
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan
+from kiosk.rules.fitting.magazine import Kind, Loaded, Magazine
+from kiosk.rules.fitting.magazine_plan import plan
+from kiosk.rules.fitting.obstacles import obstacles
+from kiosk.rules.fitting.pockets import clashes
+from kiosk.rules.fitting.proposals import NoRoom, Proposal, propose
 
 BENCH = "magazine"
 _NARROW_MM = (6.0, 8.0, 10.0, 12.0, 16.0, 20.0, 25.0, 32.0, 50.0, 63.0)

@@ -53,7 +53,7 @@ def history(arguments: argparse.Namespace) -> int:
         if arguments.at:
             try:
                 when = datetime.fromisoformat(arguments.at).timestamp()
-            except ValueError:
+            except (ValueError, OverflowError, OSError):
                 return complain(f"--at: {arguments.at!r} is no date and time, e.g. 2026-11-24T14:05")
             was = desk.records.where_at(subject, when)
             if arguments.json:

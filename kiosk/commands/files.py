@@ -5,8 +5,10 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from kiosk import words
+from kiosk import filing, words
+from kiosk.commands.arguments import shown
 from kiosk.commands.output import DONE, WANTING, complain, counting, data_folder, print_json
+from kiosk.commands.whose import at_work
 from kiosk.desk import Desk
 from kiosk.desk import copies as desk_copies
 from kiosk.desk.build import BuildRefused
@@ -20,6 +22,8 @@ from kiosk.rules.offsets import CardFault
 def bring_in(arguments: argparse.Namespace) -> int:
     """Shop data: shows what would change, and writes it only with --write."""
     with Desk.open(data_folder(arguments)) as desk:
+        if arguments.undo or arguments.write:
+            at_work(desk, arguments)
         if arguments.undo:
             undone = desk.intake.undo(arguments.undo, arguments.reason)
             print(f"taken back by {len(undone.lines)} lines; kept, because it was worked with: {len(undone.kept)}")
@@ -31,13 +35,16 @@ def bring_in(arguments: argparse.Namespace) -> int:
             if arguments.json:
                 print_json(change)
             else:
-                print(f"{change.how.value:10} {change.what} {change.key}")
+                why = f": {words.say(change.why)}" if change.why else ""
+                print(f"{change.how.value:10} {change.what} {change.key}{why}")
         if plan.conflicts:
-            return complain(f"{len(plan.conflicts)} conflicts: nothing was written")
+            several = ", ".join(f"{each.what} {each.key}" for each in plan.conflicts[:5])
+            more = ", ..." if len(plan.conflicts) > 5 else ""
+            return complain(f"import: {len(plan.conflicts)} conflicts: nothing was written: {several}{more}")
         if not arguments.write:
             print(f"{len(plan.lines)} lines would be written; add --write to write them")
             return DONE
-        written = desk.intake.take(plan, ", ".join(path.name for path in arguments.paths))
+        written = desk.intake.take(plan, ", ".join(map(shown, arguments.paths)))
         print(f"{len(written)} lines written" + (f"; undo with: import --undo {written[-1].id}" if written else ""))
     return DONE
 
@@ -50,8 +57,8 @@ def why_not(result: Presetting) -> str:
 
 def presetter(arguments: argparse.Namespace) -> int:
     """Measurements out of a presetter's list."""
-    made = read_presetter_map(arguments.map.read_text("utf-8"), arguments.map.name)
-    read = read_measurements(arguments.file.read_bytes(), arguments.file.name, made)
+    made = read_presetter_map(filing.take_text(arguments.map), arguments.map.name)
+    read = read_measurements(filing.take(arguments.file), arguments.file.name, made)
     for fault in read.faults:
         complain(fault)
     if read.faults and not arguments.good_rows:
@@ -74,13 +81,13 @@ def take_out(arguments: argparse.Namespace) -> int:
     dialect = Dialect(delimiter=";", decimal=",") if arguments.semicolon else PLAIN
     with Desk.open(data_folder(arguments), read_only=True) as desk:
         if arguments.format == "mtconnect":
-            out.write_bytes(desk.papers.as_mtconnect())
+            filing.write(out, desk.papers.as_mtconnect())
         elif arguments.format == "shop":
             for path in desk.intake.export(out, dialect):
                 print(path)
             return DONE
         else:
-            out.write_text(desk.papers.as_csv(dialect), "utf-8")
+            filing.write(out, desk.papers.as_csv(dialect))
     print(out)
     return DONE
 
@@ -90,11 +97,11 @@ def offsets(arguments: argparse.Namespace) -> int:
     template = arguments.template
     with Desk.open(data_folder(arguments), read_only=True) as desk:
         try:
-            data = desk.papers.offsets(arguments.machine, template.read_text("utf-8"), template.name)
+            data = desk.papers.offsets(arguments.machine, filing.take_text(template), template.name)
         except CardFault as fault:
             return complain(f"offsets: {words.say(fault.reason)}. {words.say(fault.remedy)}")
     if arguments.out:
-        arguments.out.write_bytes(data)
+        filing.write(arguments.out, data)
         print(arguments.out)
     else:
         print(data.decode("utf-8", "replace"), end="")
@@ -103,18 +110,18 @@ def offsets(arguments: argparse.Namespace) -> int:
 
 def compare(arguments: argparse.Namespace) -> int:
     """A control's own list against the book."""
-    data = arguments.file.read_bytes()
+    data = filing.take(arguments.file)
     if arguments.map:
-        made = read_map(arguments.map.read_text("utf-8"), arguments.map.name)
+        made = read_map(filing.take_text(arguments.map), arguments.map.name)
     else:
         header = read_table(decoded(data, arguments.file.name), arguments.file.name).columns
         made = ListMap(guess_columns(header))
     if arguments.save_map:
-        arguments.save_map.write_text(write_map(made), "utf-8")
+        filing.write(arguments.save_map, write_map(made))
     with Desk.open(data_folder(arguments), read_only=True) as desk:
         result = desk.papers.compare(arguments.machine, data, arguments.file.name, made)
     if arguments.out:
-        arguments.out.write_text(comparison_csv(result, words.say), "utf-8")
+        filing.write(arguments.out, comparison_csv(result, words.say))
     if arguments.json:
         for line in result.lines:
             print_json(line)

@@ -5,18 +5,19 @@ from __future__ import annotations
 import argparse
 import sys
 
-from kiosk import words
+from kiosk import filing, words
 from kiosk.commands.files import why_not
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
+from kiosk.commands.whose import at_work
 from kiosk.desk import Desk
 from kiosk.exchange.faults import Fault
 from kiosk.exchange.presetter import listen, open_port, read_presetter_map
 from kiosk.exchange.sheet import read_sheet
 from kiosk.exchange.tables_csv import decoded
-from kiosk.rules.balance import judge
-from kiosk.rules.loads import mass_kg
-from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing
-from kiosk.rules.setup_sheet import Met, Supply, assemblies, pick_round
+from kiosk.rules.fitting.balance import judge
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing
+from kiosk.rules.fitting.loads import mass_kg
+from kiosk.rules.fitting.setup_sheet import Met, Supply, assemblies, pick_round
 
 
 def setup(arguments: argparse.Namespace) -> int:
@@ -24,7 +25,7 @@ def setup(arguments: argparse.Namespace) -> int:
     if arguments.plan and not arguments.machine:
         return complain("setup: --plan needs --machine")
     name = arguments.file.name
-    data = sys.stdin.buffer.read() if name == "-" else arguments.file.read_bytes()
+    data = sys.stdin.buffer.read(filing.MOST_TEXT_BYTES) if name == "-" else filing.take(arguments.file)
     read = read_sheet(decoded(data, name), name, arguments.machine or "")
     for fault in read.faults:
         complain(fault)
@@ -73,7 +74,7 @@ def _tell(plan: ChangePlan, *, as_json: bool) -> None:
         way = way if step.doing is not Doing.LEAVE else str(step.goal)
         print(f"{words.t(f'plan.{step.doing.value}'):12}  {way:>9}  {step.assembly.name}")
     for unplaced in plan.unplaced:
-        print(words.t("plan.no_room", name=unplaced.assembly.name))
+        print(words.say(unplaced.say))
         for obstacle in unplaced.obstacles:
             print(f"    {words.t(obstacle.message_id, **obstacle.values)}")
     worst = max(proof.gap for proof in plan.proofs)
@@ -106,6 +107,7 @@ def balance(arguments: argparse.Namespace) -> int:
 def number(arguments: argparse.Namespace) -> int:
     """What the controls call the assembly in a holder."""
     with Desk.open(data_folder(arguments)) as desk:
+        at_work(desk, arguments)
         desk.build.number(desk.records.subject(arguments.code), arguments.number)
     return DONE
 
@@ -113,6 +115,7 @@ def number(arguments: argparse.Namespace) -> int:
 def reground(arguments: argparse.Namespace) -> int:
     """A cutter came back from regrinding."""
     with Desk.open(data_folder(arguments)) as desk:
+        at_work(desk, arguments)
         try:
             cutter = desk.build.reground(arguments.cutter, arguments.dc, arguments.oal)
         except ValueError as fault:
@@ -123,7 +126,7 @@ def reground(arguments: argparse.Namespace) -> int:
 
 def hear(arguments: argparse.Namespace) -> int:
     """Measurements from a presetter's cable, taken down as they come, until interrupted."""
-    made = read_presetter_map(arguments.map.read_text("utf-8"), arguments.map.name)
+    made = read_presetter_map(filing.take_text(arguments.map), arguments.map.name)
     if made.line is None:
         return complain(f"{arguments.map.name}: [line] is missing: it names the port and its speed")
     port = open_port(made.line)

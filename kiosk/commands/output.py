@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import traceback
 from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ import platformdirs
 
 from kiosk import words
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.say import Say
 
 DONE, WANTING, WRONG = 0, 1, 2
 
@@ -41,9 +43,30 @@ def _plain(value: Any) -> Any:
 
 
 def complain(what: object) -> int:
-    """Says what is wrong on stderr; the value is the exit code."""
-    print(f"holder-kiosk: {what}", file=sys.stderr)
+    """Says what is wrong on stderr, and nothing a terminal would obey; the value is the exit code."""
+    said = str(what)
+    if isinstance(what, OSError) and what.filename is not None and said.startswith("[Errno"):
+        said = f"{what.filename or '.'}: {what.strerror}"
+    safe = "".join(sign if sign.isprintable() or sign == "\n" else ascii(sign)[1:-1] for sign in said)
+    print(f"holder-kiosk: {safe}", file=sys.stderr)
     return WRONG
+
+
+def refused(fault: Exception) -> int:
+    """Says why something is not done now and what to do next; the value is the exit code."""
+    why, remedy = getattr(fault, "why", None), getattr(fault, "remedy", None)
+    said = f"{words.say(why)}. {words.say(remedy)}" if isinstance(why, Say) and isinstance(remedy, Say) else fault
+    complain(said)
+    return WANTING
+
+
+def unforeseen(fault: Exception) -> int:
+    """One line about a mistake in the program itself; `python -X dev` shows the way to it."""
+    if sys.flags.dev_mode:
+        traceback.print_exception(fault)
+    at = traceback.extract_tb(fault.__traceback__)[-1]
+    what = " ".join(str(fault).split())[:200]
+    return complain(f"a mistake in the program ({type(fault).__name__}: {what}; {Path(at.filename).name}:{at.lineno})")
 
 
 def counting(what: str) -> Callable[[int, int], None]:

@@ -21,15 +21,8 @@ def open_window(arguments: argparse.Namespace) -> int:
         return rehearse(shift)
     from kiosk.screens.app import Options, run
 
-    size = None
-    if arguments.size:
-        try:
-            width, height = arguments.size.lower().split("x")
-            size = (int(width), int(height))
-        except ValueError:
-            return complain(f"--size: {arguments.size!r} is not WIDTHxHEIGHT, e.g. 800x480")
     folder = arguments.data or (default_folder() / "demo" if arguments.demo else default_folder())
-    code: int = run(Options(folder, arguments.demo, arguments.camera, arguments.at, size))
+    code: int = run(Options(folder, arguments.demo, arguments.camera, arguments.at, arguments.size))
     return code
 
 

@@ -6,11 +6,11 @@ Putting a copy back is done with the kiosk closed (`restore`).
 
 from __future__ import annotations
 
-import shutil
 import time
 from dataclasses import dataclass
 from pathlib import Path
 
+from kiosk import filing
 from kiosk import settings as shop_settings
 from kiosk.desk.session import Session
 from kiosk.ledger import backup as ledger_backup
@@ -67,7 +67,7 @@ def backup(
             copied = ledger_backup.copy(folder, target, time.time(), progress)
             settings = folder / shop_settings.NAME
             if settings.exists():
-                shutil.copyfile(settings, target / shop_settings.NAME)
+                filing.copy(settings, target / shop_settings.NAME)
             if keep is not None:
                 ledger_backup.rotate(target, keep)
             made.append(CopyMade(target, copied))
@@ -86,5 +86,5 @@ def restore(folder: Path, file: Path, progress: Progress | None = None) -> Resto
     kiosk = shop_settings.load(own if own.exists() else beside).kiosk.name
     done = ledger_backup.restore(folder, file, time.time(), kiosk, progress=progress)
     if beside.exists() and not own.exists():
-        shutil.copyfile(beside, own)
+        filing.copy(beside, own)
     return done

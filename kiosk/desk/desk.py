@@ -11,6 +11,7 @@ from pathlib import Path
 from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.adopting import AdoptingCounter
+from kiosk.desk.audit_settling import refuse
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.build import BuildCounter
 from kiosk.desk.copies import CopiesCounter
@@ -37,8 +38,8 @@ from kiosk.rules.cards import (
     Subject,
     View,
 )
-from kiosk.rules.checkin import Done, Outcome, Refused, Wait, decide
-from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SignedIn, SignedOut, TurnedAway
+from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Wait, decide
+from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
 
 BEAT_S = 10.0  # at most this much watched time is lost with the power
 
@@ -74,6 +75,7 @@ class Desk:
         self.reports = ReportsCounter(session, self.audits, self.records)
         self.copies = CopiesCounter(session)
         self.intake = IntakeCounter(session)
+        self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self._beat_s = session.now().watched_s
 
     @classmethod
@@ -96,9 +98,11 @@ class Desk:
                 session.here = session.cards.find_place(standing)
                 if session.here is None:
                     raise NotThere("place", standing)
+            desk = cls(session)
             if not read_only:
-                session.write(KioskStarted(__version__))
-            return cls(session)
+                desk.changed_outside = session.notice_settings()
+                session.write(KioskStarted(__version__, tuple(shop_settings.deciding(settings).items())))
+            return desk
         except BaseException:
             book.close()
             raise
@@ -137,7 +141,7 @@ class Desk:
         if moment.watched_s - self._beat_s >= BEAT_S:
             session.book.beat()
             self._beat_s = moment.watched_s
-        ended = [HoldEnded(card.holder.key, "time") for card in self.heat.over()]
+        ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
         idle_s = moment.watched_s - session.last_scan_s
         if session.operator and idle_s > session.settings.kiosk.sign_out_s:
@@ -155,6 +159,8 @@ class Desk:
             outcome = self.audits.put_back(outcome)
         if isinstance(outcome, Done) and outcome.then in (Command.START_AUDIT, Command.CLOSE_AUDIT):
             outcome = self.audits.command(outcome.then) or outcome
+        if isinstance(outcome, Done) and session.badge_first(outcome.lines):
+            outcome = refuse(Reason.BADGE_FIRST)
         session.last_scan_s = moment.watched_s
         holder = outcome.holder
         if holder is not None:
@@ -215,6 +221,11 @@ class Desk:
         else:
             card = cards.place(kept.card.place.code)
         return Pending(card, kept.since_watched_s) if card else None
+
+
+def _begun_by(card: HolderCard) -> int | None:
+    """Number of the line that began its hold."""
+    return card.hold.heating if card.hold else None
 
 
 def _moved(outcome: Done) -> bool:

@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
-from shutil import copyfile
+
+from kiosk import filing
 
 TABLES = (".csv", ".txt")
 SAMPLES = (*TABLES, ".toml")
@@ -65,4 +66,4 @@ def fill(data: Path, samples: Path) -> None:
             goal = folder(data, inbox) / sample.name
             if sample.suffix.lower() in SAMPLES and not goal.exists():
                 goal.parent.mkdir(parents=True, exist_ok=True)
-                copyfile(sample, goal)
+                filing.copy(sample, goal)

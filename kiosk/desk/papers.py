@@ -18,10 +18,10 @@ from kiosk.exchange.tables_csv import PLAIN, Dialect
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.rules.compare import Comparison, compare
-from kiosk.rules.magazine import Magazine
+from kiosk.rules.fitting.magazine import Magazine
+from kiosk.rules.fitting.setup_sheet import Met, Need, match
+from kiosk.rules.fitting.setup_sheet import Stock as SetupStock
 from kiosk.rules.offsets import Card, CardRules, card
-from kiosk.rules.setup_sheet import Met, Need, match
-from kiosk.rules.setup_sheet import Stock as SetupStock
 from kiosk.rules.stock import BookEntry, book_entry
 
 

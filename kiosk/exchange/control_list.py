@@ -6,7 +6,6 @@ writes a table can be read.  A line that cannot be read is reported and never ta
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, fields
 from typing import Literal
@@ -14,6 +13,7 @@ from typing import Literal
 import msgspec
 import tomlkit
 
+from kiosk import filing
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read
 from kiosk.exchange.tables_csv import PLAIN, Dialect, Record, decoded, read_table, write_table
 from kiosk.rules.compare import Comparison, Listed, Tolerance
@@ -55,9 +55,9 @@ class ListMap:
 def read_map(text: str, file: str) -> ListMap:
     """The column map in a TOML file.  Raises FileFaults with every key that is wrong."""
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FileFaults([Fault(file, 0, "", str(error))]) from None
+        data = filing.toml_values(text)
+    except filing.TomlFault as fault:
+        raise FileFaults([Fault(file, 0, "", fault.why)]) from None
     faults = _unknown(data, ListMap, file, "")
     columns = data.get("columns")
     if not isinstance(columns, dict):

@@ -14,8 +14,9 @@ from datetime import datetime
 from xml.etree import ElementTree as ET
 
 from kiosk.rules.assembly import Assembly, Condition
-from kiosk.rules.loads import mass_kg, rated_rpm
-from kiosk.rules.magazine import Magazine, overlap
+from kiosk.rules.fitting.loads import mass_kg, rated_rpm
+from kiosk.rules.fitting.magazine import Magazine
+from kiosk.rules.fitting.pockets import overlap
 from kiosk.rules.places import Kind
 from kiosk.rules.stock import BookEntry
 

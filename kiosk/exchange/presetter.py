@@ -6,14 +6,16 @@ here by name: the shop's TOML file says how its lines are cut, which field is wh
 
 from __future__ import annotations
 
-import tomllib
+import re
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, fields
 from typing import Literal, Protocol
 
 import msgspec
 
+from kiosk import filing
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read
+from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import DELIMITERS, Record, decoded, number, read_table
 from kiosk.rules.assembly import Measured
 
@@ -79,9 +81,9 @@ class Reading:
 def read_presetter_map(text: str, file: str) -> PresetterMap:
     """The map in a TOML file.  Raises FileFaults with every key that is wrong."""
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FileFaults([Fault(file, 0, "", str(error))]) from None
+        data = filing.toml_values(text)
+    except filing.TomlFault as fault:
+        raise FileFaults([Fault(file, 0, "", fault.why)]) from None
     faults = []
     for kind, table, before in (
         (PresetterMap, data, ""),
@@ -115,7 +117,7 @@ def _contradiction(made: PresetterMap) -> tuple[str, str] | None:
         return "delimiter", "must be one sign; in a table a comma, a semicolon or a tab"
     if made.line:
         for name, value in asdict(known).items():
-            if value and not (value.isdecimal() and int(value) > 0):
+            if value and not (re.fullmatch("[1-9][0-9]{0,3}", value)):
                 return f"[fields] {name}", f"on a serial line a field is a number from 1, not {value!r}"
     if made.skip_lines < 0:
         return "skip_lines", "must not be less than 0"
@@ -172,20 +174,28 @@ def _reading(record: Record, made: PresetterMap) -> Reading:
         text = record.maybe(name) if name else None
         return None if text is None else round(number(text, name) * by, PLACES)
 
-    return Reading(
-        record.line,
-        (record.maybe(known.tool) or "") if known.tool else "",
-        Measured(
-            length_mm,
-            diameter_mm,
-            corner_radius_mm=maybe(known.corner_radius, scale),
-            runout_um=maybe(known.runout, fine),
-            edges=edges,
-            unbalance_gmm=maybe(known.unbalance),
-            balance_grade=maybe(known.grade),
-            at_rpm=maybe(known.rpm),
-        ),
+    values = Measured(
+        length_mm,
+        diameter_mm,
+        corner_radius_mm=maybe(known.corner_radius, scale),
+        runout_um=maybe(known.runout, fine),
+        edges=edges,
+        unbalance_gmm=maybe(known.unbalance),
+        balance_grade=maybe(known.grade),
+        at_rpm=maybe(known.rpm),
     )
+    called = {
+        "length_mm": known.length,
+        "diameter_mm": known.diameter or known.radius,
+        "corner_radius_mm": known.corner_radius,
+        "runout_um": known.runout,
+        "edges": known.edges,
+        "unbalance_gmm": known.unbalance,
+        "balance_grade": known.grade,
+        "at_rpm": known.rpm,
+    }
+    tool = (record.maybe(known.tool) or "") if known.tool else ""
+    return Reading(record.line, tool, possible(values, called))
 
 
 class Port(Protocol):

@@ -23,7 +23,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import KeepTogether, LongTable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
 
-from kiosk import where
+from kiosk import filing, where
 from kiosk.rules.say import Say
 
 Words = Callable[[Say], str]
@@ -157,14 +157,8 @@ def drawn(title: str, foot: str, flow: Sequence[Any]) -> bytes:
 
 def keep(path: Path, content: bytes) -> None:
     """Writes a file, whole or not at all, and its folder where that is missing.  Raises OSError."""
-    fresh = path.with_name(f"{path.name}.new")
     path.parent.mkdir(parents=True, exist_ok=True)
-    try:
-        fresh.write_bytes(content)
-        fresh.replace(path)
-    except BaseException:
-        fresh.unlink(missing_ok=True)
-        raise
+    filing.write(path, content)
 
 
 def moment(utc_s: float) -> str:

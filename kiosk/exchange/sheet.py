@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import re
 
-from kiosk.exchange.faults import Fault, FieldFault, Read
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read
 from kiosk.exchange.tables_csv import Record, delimiter_of, number, read_table
-from kiosk.rules.setup_sheet import Need
+from kiosk.rules.fitting.setup_sheet import Need
 
 MOST_PIECES = 200
+MOST_LINES = 5000  # tools of a job
+LONGEST_LINE = 500  # characters
 _WORDS = {
     "name": ("name", "tool", "assembly", "bezeichnung", "werkzeug"),
     "quantity": ("quantity", "qty", "pieces", "count", "menge", "anzahl", "stück"),
@@ -88,8 +90,14 @@ def _need(record: Record, machine: str) -> Need:
 def _list(text: str, file: str, machine: str) -> Read[Need]:
     good: list[Need] = []
     faults: list[Fault] = []
-    for line, raw in enumerate(text.splitlines(), 1):
+    lines = text.splitlines()
+    if len(lines) > MOST_LINES:
+        raise FileFaults([Fault(file, 0, "", f"has {len(lines)} lines; {MOST_LINES} are the most")])
+    for line, raw in enumerate(lines, 1):
         if not raw.strip():
+            continue
+        if len(raw) > LONGEST_LINE:
+            faults.append(Fault(file, line, "", f"has {len(raw)} characters; {LONGEST_LINE} are the most"))
             continue
         try:
             good.append(_words(raw, line, machine))

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -21,6 +22,11 @@ FORMULA_STARTS = frozenset("=+-@\t\r＝＋－＠")
 YES = frozenset({"yes", "y", "true", "1", "ja", "x"})
 NO = frozenset({"no", "n", "false", "0", "nein", ""})
 MOST = 1e7  # no length, speed or mass of a shop is larger
+MOST_COLUMNS = 256  # the widest table of ours has 58
+MOST_LINES = 500_000
+LONGEST_CELL = 20_000  # characters: a ledger's line in a spreadsheet is the longest there is
+LONGEST_NAME = 200  # of a column
+LONGEST_NUMBER = 40
 
 Cell = str | int | float | bool | None
 
@@ -101,6 +107,8 @@ def number(text: str, field: str, *, signed: bool = False) -> float:
     a decimal sign of the other kind follows: 1.234,5.
     """
     plain = text.strip().replace("\u00a0", " ").replace("\u2212", "-")
+    if len(plain) > LONGEST_NUMBER:
+        raise FieldFault(field, f"{plain[:LONGEST_NUMBER]}... has {len(plain)} signs; a number has {LONGEST_NUMBER}")
     if grouped := _GROUPED.fullmatch(plain):
         plain = plain.replace(grouped["group"], "")
     if not _NUMBER.fullmatch(plain):
@@ -130,15 +138,18 @@ def decoded(data: bytes, file: str, *, eight_bit: bool = False) -> str:
 
     Raises FileFaults.
     """
+    wide = data.startswith((b"\xff\xfe", b"\xfe\xff"))
     try:
-        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-            return data.decode("utf-16")
-        return data.decode("utf-8-sig")
+        text = data.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError as error:
-        if eight_bit and not data.startswith((b"\xff\xfe", b"\xfe\xff")):
-            return data.decode("cp1252", errors="replace")
-        line = data.count(b"\n", 0, error.start) + 1
-        raise FileFaults([Fault(file, line, "", "is not UTF-8 text; save it as CSV UTF-8")]) from error
+        if wide or not eight_bit:
+            line = data.count(b"\n", 0, error.start) + 1
+            raise FileFaults([Fault(file, line, "", "is not UTF-8 text; save it as CSV UTF-8")]) from error
+        text = data.decode("cp1252", errors="replace")
+    if (at := text.find("\0")) >= 0:
+        line = text.count("\n", 0, at) + 1
+        raise FileFaults([Fault(file, line, "", "has signs that are no text; save it as CSV UTF-8")])
+    return text
 
 
 def delimiter_of(text: str) -> str:
@@ -151,8 +162,11 @@ def delimiter_of(text: str) -> str:
 def read_table(text: str, file: str, *, delimiter: str | None = None, skip_lines: int = 0) -> Table:
     """Splits a table with a header.  Rows that do not have the header's width become faults.
 
-    A first line `sep=;` is heeded.  Raises FileFaults where there is no usable header.
+    A first line `sep=;` is heeded.  Raises FileFaults where there is no usable header, or more than MOST_COLUMNS,
+    MOST_LINES: then nothing is split.
     """
+    if (count := text.count("\n")) > MOST_LINES:
+        raise FileFaults([Fault(file, 0, "", f"has {count} lines; {MOST_LINES} are the most")])
     lines = text.splitlines(keepends=True)
     if not delimiter and lines and (said := re.fullmatch(r"sep=(.)\s*", lines[0])):
         delimiter, skip_lines = said[1], max(skip_lines, 1)
@@ -176,6 +190,10 @@ def read_table(text: str, file: str, *, delimiter: str | None = None, skip_lines
         if not header:
             header = _header(cells, file, line)
             continue
+        if (at := next((at for at, cell in enumerate(cells) if len(cell) > LONGEST_CELL), -1)) >= 0:
+            field = header[at] if at < len(header) else f"column {at + 1}"
+            faults.append(Fault(file, line, field, f"has {len(cells[at])} characters; {LONGEST_CELL} are the most"))
+            continue
         while len(cells) > len(header) and not cells[-1]:
             cells.pop()  # a delimiter at the end of the line
         if len(cells) != len(header):
@@ -190,9 +208,12 @@ def read_table(text: str, file: str, *, delimiter: str | None = None, skip_lines
 def _header(cells: Sequence[str], file: str, line: int) -> tuple[str, ...]:
     while cells and not cells[-1]:
         cells = cells[:-1]  # a delimiter at the end of each line
-    faults = [
-        Fault(file, line, name, "is there twice") for name in dict.fromkeys(cells) if name and cells.count(name) > 1
-    ]
+    if len(cells) > MOST_COLUMNS:
+        raise FileFaults([Fault(file, line, "", f"has {len(cells)} columns; {MOST_COLUMNS} are the most")])
+    if (longest := max(map(len, cells))) > LONGEST_NAME:
+        why = f"a column's name of {longest} characters; {LONGEST_NAME} are the most"
+        raise FileFaults([Fault(file, line, "", why)])
+    faults = [Fault(file, line, name, "is there twice") for name, count in Counter(cells).items() if name and count > 1]
     if "" in cells:
         faults.append(Fault(file, line, f"column {cells.index('') + 1}", "has no name"))
     if faults:

@@ -22,8 +22,12 @@ from kiosk.exchange.faults import Fault, FileFaults
 from kiosk.rules.offsets import SYMBOLS, USUAL, CardRules, Row, values
 from kiosk.rules.stock import BookEntry
 
-_FIELD = re.compile(r"\{([A-Z]+)(?:([*/])(\d+(?:\.\d+)?))?(?::([^{}]*))?\}")
-_SPEC = re.compile(r"[<>^]?[+]?0?\d{0,3}(\.\d{1,2}f|d)?")
+_FIELD = re.compile(r"\{([A-Z]+)(?:([*/])([0-9]+(?:\.[0-9]+)?))?(?::([^{}]*))?\}")
+_SPEC = re.compile(r"[<>^]?[+]?0?[0-9]{0,3}(\.[0-9]{1,2}f|d)?")
+LONGEST_LINE = 2000  # characters: no control takes a longer one
+MOST_LINES = 2000
+LONGEST_FACTOR = 20  # digits
+LEAST_FACTOR = 1e-6
 _OPTIONS = {
     "[decimal point]": ("decimal", "."),
     "[decimal comma]": ("decimal", ","),
@@ -70,7 +74,14 @@ def read_template(text: str, file: str) -> Template:
     sections: list[list[Line]] = [[], [], []]
     at = 0
     faults: list[Fault] = []
-    for number, raw in enumerate(text.removeprefix("\ufeff").splitlines(), 1):
+    raws = text.removeprefix("\ufeff").splitlines()
+    if len(raws) > MOST_LINES:
+        raise FileFaults([Fault(file, 0, "", f"has {len(raws)} lines; {MOST_LINES} are the most")])
+    for number, raw in enumerate(raws, 1):
+        if len(raw) > LONGEST_LINE:
+            why = f"has {len(raw)} characters; {LONGEST_LINE} are the most"
+            faults.append(Fault(file, number, "", why))
+            continue
         mark = raw.strip().lower()
         if mark in _OPTIONS and not any(sections):
             name, value = _OPTIONS[mark]
@@ -126,9 +137,13 @@ def _slot(match: re.Match[str], number: int, file: str, faults: list[Fault]) -> 
         faults.append(Fault(file, number, match[0], f"{symbol} is not a known symbol; there are: {', '.join(SYMBOLS)}"))
     if not _SPEC.fullmatch(spec):
         faults.append(Fault(file, number, match[0], f"{spec!r} is no way to write a value; try .3f or 04d"))
-    scale = float(factor) if factor else 1.0
-    if scale == 0:
-        faults.append(Fault(file, number, match[0], "must not be multiplied or divided by 0"))
+    scale = float(factor[:LONGEST_FACTOR]) if factor else 1.0
+    if factor and (len(factor) > LONGEST_FACTOR or not LEAST_FACTOR <= scale <= 1 / LEAST_FACTOR):
+        what = f"{match[0][:LONGEST_FACTOR]}..." if len(match[0]) > LONGEST_FACTOR else match[0]
+        why = f"what a value is multiplied or divided by must be {LEAST_FACTOR:g} to {1 / LEAST_FACTOR:.0f}"
+        if scale == 0:
+            why = "must not be multiplied or divided by 0"
+        faults.append(Fault(file, number, what, why))
         scale = 1.0
     return Slot(symbol, 1 / scale if sign == "/" else scale, spec)
 

@@ -7,13 +7,13 @@ label that failed its proof, or print one code twice; after a jam the rest is a 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path
 
+from kiosk import filing
 from kiosk.labels import draw
 from kiosk.labels.content import LabelContent
 from kiosk.labels.faults import Cancelled, WrongUse
@@ -72,7 +72,7 @@ def rest(contents: Sequence[LabelContent], first: int) -> Sequence[LabelContent]
 
 def write_pdf(layouts: Sequence[Layout], out: Path, sheet: Sheet | None = None) -> None:
     """A PDF of a batch, a page a label or on sheets; either all of it or nothing.  Raises OSError."""
-    with _whole(out) as part:
+    with filing.beside(out) as part:
         if sheet is None:
             draw.pdf(layouts, part)
         else:
@@ -85,9 +85,7 @@ def write_pngs(layouts: Sequence[Layout], out: Path) -> tuple[Path, ...]:
     for layout in layouts:
         code = layout.content.code.text
         path = out if len(layouts) == 1 else out.with_name(f"{out.stem}-{code}{out.suffix}")
-        with _whole(path) as part:
-            part.write_bytes(draw.png(layout))
-        paths.append(path)
+        paths.append(filing.write(path, draw.png(layout)))
     return tuple(paths)
 
 
@@ -101,14 +99,3 @@ def _each_once(contents: Sequence[LabelContent]) -> None:
                 "one code belongs on one thing alone"
             )
         seen[code.text] = number
-
-
-@contextmanager
-def _whole(out: Path) -> Iterator[Path]:
-    """A file beside `out` that takes its place when everything went well, and vanishes when not."""
-    part = out.with_name(f".{out.name}.part")
-    try:
-        yield part
-        part.replace(out)
-    finally:
-        part.unlink(missing_ok=True)

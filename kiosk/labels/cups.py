@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from kiosk.labels.ipp import Answer, Attribute, Attributes, Kind, Operation, ServerSilent, ask, server
+from kiosk.labels.ipp import Answer, Attribute, Attributes, Kind, Operation, RequestFault, ServerSilent, ask, server
 from kiosk.labels.queue import (
     FateUnknown,
     Job,
@@ -46,7 +46,8 @@ _TROUBLES = (
 )
 _HARMLESS = r"none$|cups-|.*-low|.*-report$"
 _LIMITS = ("custom_min_", "custom_max_")  # smallest and largest measure of a printer that takes any
-_MEDIA = re.compile(r"(?P<name>.+)_(?P<width>[\d.]+)x(?P<height>[\d.]+)(?P<unit>mm|in)")
+_MM = r"[0-9]{1,6}(?:\.[0-9]{1,6})?"
+_MEDIA = re.compile(rf"(?P<name>.+)_(?P<width>{_MM})x(?P<height>{_MM})(?P<unit>mm|in)")
 
 
 class ServerLost(QueueFault):
@@ -193,6 +194,8 @@ class CupsPrinting:
     ) -> Answer:
         try:
             return ask(self._where, path, operation, attributes, wishes or [], document)
+        except RequestFault as fault:
+            raise QueueFault(queue, f"it cannot be asked that ({fault}); nothing was sent") from fault
         except ServerSilent as silent:
             raise ServerLost(queue, f"{silent}; is the print service running?", "server_silent") from silent
 

@@ -119,11 +119,11 @@ class ProofFailed(LabelError):
 
 
 class ListFault(LabelError):
-    """A line of a list of labels that cannot be used.  `file`, `line` (from 1), `field`, `why`."""
+    """A line of a list of labels that cannot be used.  `file`, `line` (from 1; 0: the whole file), `field`, `why`."""
 
     def __init__(self, file: Path, line: int, field: str, why: str) -> None:
         super().__init__(
-            f"{file}, line {line}, field {field}: {why}; nothing was printed",
+            f"{file}, line {line}, field {field}: {why}; nothing was printed" if line else f"{file}: {why}",
             "list_fault", file=file.name, line=line, field=field, why=why,
         )  # fmt: skip
         self.file = file

@@ -8,18 +8,27 @@ from __future__ import annotations
 
 import http.client
 import os
+import re
 import socket
 import struct
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
+from threading import Timer
 from typing import NamedTuple
+from urllib.parse import quote
 
 _SOCKETS = (Path("/run/cups/cups.sock"), Path("/private/var/run/cupsd"))
 _PORT = 631
 _TIMEOUT_S = 10.0
+_ANSWER_S = 30.0  # for a whole answer: a server that sends a byte now and then is silent too
+MOST_ANSWER_BYTES = 4_000_000  # a hundred queues with all their media have a tenth of it
+MOST_VALUES = 100_000
+_TOO_LARGE = f"an answer of more than {MOST_ANSWER_BYTES / 1e6:g} MB"
 _PER_INCH = 3
+_LONGEST_MESSAGE = 500
 
 
 class Operation(IntEnum):
@@ -97,7 +106,7 @@ class Attributes(Mapping[str, tuple[Value, ...]]):
     def number(self, name: str) -> int | None:
         """The first value where it is a number."""
         value = self.get(name, (None,))[0]
-        return value if isinstance(value, int) else None
+        return value if isinstance(value, int) and not isinstance(value, bool) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +139,14 @@ class ServerSilent(ConnectionError):
         self.why = why
 
 
+class RequestFault(ValueError):
+    """A request that no server could be sent: a name too long or a number too large.  Nothing was sent."""
+
+
+class _NoIpp(ValueError):
+    """Bytes that are no answer by RFC 8010; the text says where they stop being one."""
+
+
 def server() -> str:
     """Where the print server listens: CUPS_SERVER, else its socket, else this machine's port 631."""
     given = os.environ.get("CUPS_SERVER", "")
@@ -146,27 +163,69 @@ def ask(
     job_attributes: Iterable[Attribute] = (),
     document: bytes = b"",
 ) -> Answer:
-    """Send one request to a server and return its answer.  Raises ServerSilent."""
-    body = _request(operation, attributes, job_attributes) + document
-    headers = {"Content-Type": "application/ipp", "Authorization": f"PeerCred {_user()}"}
-    connection = _SocketConnection(where) if where.startswith("/") else _connection(where)
+    """Send one request to a server and return its answer.
+
+    Raises RequestFault before anything is sent, ServerSilent from then on.
+    """
     try:
-        connection.request("POST", path, body, headers)
+        body = _request(operation, attributes, job_attributes) + document
+        headers = {"Content-Type": "application/ipp", "Authorization": f"PeerCred {_user()}"}
+    except (struct.error, UnicodeEncodeError, ValueError) as why:
+        raise RequestFault(str(why)) from why
+    connection = _SocketConnection(where) if where.startswith("/") else _connection(where)
+    watch: Timer | None = None
+    try:
+        connection.request("POST", quote(path), body, headers)
+        watch = _watch(connection)
         response = connection.getresponse()
-        content = response.read()
-    except (OSError, http.client.HTTPException) as why:
-        raise ServerSilent(where, str(why) or type(why).__name__) from why
+        if (response.length or 0) > MOST_ANSWER_BYTES:
+            raise ServerSilent(where, _TOO_LARGE)
+        content = response.read(MOST_ANSWER_BYTES + 1)
+        missing = response.length or 0
+    # a header or a piece's length that is no number is a ValueError in the library, a port beyond all an OverflowError
+    except ServerSilent:
+        raise
+    except (OSError, http.client.HTTPException, ValueError, OverflowError) as why:
+        raise ServerSilent(where, " ".join(str(why).split())[:200] or type(why).__name__) from why
     finally:
+        if watch:
+            watch.cancel()
         connection.close()
+    if len(content) > MOST_ANSWER_BYTES:
+        raise ServerSilent(where, _TOO_LARGE)
+    if missing:
+        raise ServerSilent(where, "an answer cut short")
     if response.status in (401, 403):
-        return Answer(0x0403, response.reason, ())
+        return Answer(0x0403, _said(response.reason), ())
     if response.status != 200:
-        raise ServerSilent(where, f"HTTP {response.status} {response.reason}")
+        raise ServerSilent(where, f"HTTP {response.status} {_said(response.reason)}")
     return _answer(where, content)
 
 
+def _watch(connection: http.client.HTTPConnection) -> Timer:
+    """Ends the connection when the answer is not all there in time, so that reading it ends too."""
+
+    def cut() -> None:
+        with suppress(OSError):
+            if connection.sock:
+                connection.sock.shutdown(socket.SHUT_RDWR)
+
+    watch = Timer(_ANSWER_S, cut)
+    watch.daemon = True
+    watch.start()
+    return watch
+
+
 def _user() -> str:
-    return os.environ.get("USER") or os.environ.get("LOGNAME") or "root"
+    """Who asks, as a header can say it."""
+    name = os.environ.get("USER") or os.environ.get("LOGNAME") or "root"
+    return quote(name[:100], errors="replace")
+
+
+def _said(text: str) -> str:
+    """A server's words as one line that a screen can show."""
+    plain = "".join(sign if sign.isprintable() else " " for sign in text[:_LONGEST_MESSAGE])
+    return " ".join(plain.split())
 
 
 class _SocketConnection(http.client.HTTPConnection):
@@ -184,7 +243,11 @@ class _SocketConnection(http.client.HTTPConnection):
 
 def _connection(where: str) -> http.client.HTTPConnection:
     host, _, port = where.partition(":")
-    return http.client.HTTPConnection(host, int(port) if port.isdigit() else _PORT, timeout=_TIMEOUT_S)
+    number = int(port) if re.fullmatch("[0-9]{1,5}", port) else _PORT
+    try:
+        return http.client.HTTPConnection(host, number, timeout=_TIMEOUT_S)
+    except http.client.HTTPException as why:
+        raise ServerSilent(where, str(why)) from why
 
 
 def _request(operation: Operation, attributes: Iterable[Attribute], job_attributes: Iterable[Attribute]) -> bytes:
@@ -220,47 +283,60 @@ def _packed(kind: Kind, value: Value) -> bytes:
 def _answer(where: str, content: bytes) -> Answer:
     try:
         return _parsed(content)
-    except (struct.error, IndexError, UnicodeDecodeError) as why:
-        raise ServerSilent(where, "an answer that is no IPP") from why
+    except (_NoIpp, struct.error) as why:
+        raise ServerSilent(where, f"an answer that is no IPP ({why})") from why
 
 
 def _parsed(content: bytes) -> Answer:
-    """RFC 8010 section 3.1 read back.  A value of no kind we use is kept as text."""
-    _, _, status, _ = struct.unpack_from(">BBHI", content)
-    at = 8
+    """RFC 8010 section 3.1 read back, in one pass.  A value of no kind we use is kept as text.  Raises _NoIpp."""
+    if len(content) < 8:
+        raise _NoIpp("cut short in its head")
+    status = struct.unpack_from(">H", content, 2)[0]
     message = ""
     objects: list[Attributes] = []
-    values: dict[str, tuple[Value, ...]] = {}
-    group = 0
-    name = ""
+    values: dict[str, list[Value]] = {}
+    group = name = None
+    at, count = 8, 0
     while at < len(content):
         tag = content[at]
         at += 1
         if tag < 0x10:  # a new group, or the end
+            found = Attributes({each: tuple(several) for each, several in values.items()})
             if group in (Group.JOB, Group.PRINTER):
-                objects.append(Attributes(values))
+                objects.append(found)
             elif group == Group.OPERATION:
-                message = str(values.get("status-message", ("",))[0])
-            values, group = {}, tag
+                message = _said(found.text("status-message"))
             if tag == Group.END:
-                break
+                return Answer(status, message, tuple(objects))
+            values, group, name = {}, tag, None
             continue
-        length = struct.unpack_from(">H", content, at)[0]
-        name = content[at + 2 : at + 2 + length].decode() if length else name
-        at += 2 + length
-        length = struct.unpack_from(">H", content, at)[0]
-        data = content[at + 2 : at + 2 + length]
-        at += 2 + length
+        said, at = _piece(content, at)
+        data, at = _piece(content, at)
+        name = said.decode("utf-8", "replace") if said else name
+        count += 1
+        if name is None:
+            raise _NoIpp(f"a value without a name at byte {at}")
+        if count > MOST_VALUES:
+            raise _NoIpp(f"more than {MOST_VALUES} values")
         if tag >= 0x20:  # below: no value at all
-            values[name] = (*values.get(name, ()), _unpacked(tag, data))
-    return Answer(status, message, tuple(objects))
+            values.setdefault(name, []).append(_unpacked(tag, data))
+    raise _NoIpp("cut short before its end")
+
+
+def _piece(content: bytes, at: int) -> tuple[bytes, int]:
+    """The bytes that a length of two bytes announces, and where they end."""
+    start = at + 2
+    end = start + int.from_bytes(content[at:start])
+    if start > len(content) or end > len(content):
+        raise _NoIpp(f"cut short at byte {at}")
+    return content[start:end], end
 
 
 def _unpacked(tag: int, data: bytes) -> Value:
     if tag in (Kind.INTEGER, Kind.ENUM):
         return int(struct.unpack(">i", data)[0])
     if tag == Kind.BOOLEAN:
-        return bool(data[0])
+        return bool(struct.unpack(">B", data)[0])
     if tag == Kind.RESOLUTION:  # across and along the feed, in dots per inch (3) or centimetre (4)
         across, _, unit = struct.unpack(">iib", data)
         return int(across) if unit == _PER_INCH else round(across * 2.54)

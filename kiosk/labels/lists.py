@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
+from kiosk import filing
 from kiosk.labels.content import LabelContent, bare_label
 from kiosk.labels.faults import ListFault
 from kiosk.rules.assembly import Coupling
@@ -33,10 +34,9 @@ def read_list(path: Path, known: Callable[[Code], LabelContent | None] | None = 
     and codes outside the book are refused.  Raises ListFault, OSError.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as why:
-        line = path.read_bytes()[: why.start].count(b"\n") + 1
-        raise ListFault(path, line, "-", "the file is not UTF-8; save it as CSV UTF-8") from None
+        text = filing.take_text(path)
+    except filing.FileUnusable as fault:
+        raise ListFault(path, fault.line, "-", fault.why) from fault
     first: dict[str, int] = {}
     contents = []
     for line, row in _rows(path, text):
@@ -56,6 +56,8 @@ def _rows(path: Path, text: str) -> Iterator[tuple[int, dict[str, str]]]:
     reader = csv.reader(text.splitlines(keepends=True), delimiter=";" if head.count(";") > head.count(",") else ",")
     try:
         columns = [name.strip().lower() for name in next(reader, [])]
+        if len(columns) > len(COLUMNS):
+            raise ListFault(path, 1, "-", f"{len(columns)} columns; there are {', '.join(COLUMNS)}")
         for name in columns:
             if name not in COLUMNS:
                 raise ListFault(path, 1, name or "-", f"no such column; there are {', '.join(COLUMNS)}")

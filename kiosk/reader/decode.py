@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kiosk.reader.finders import Level, Spot
 from kiosk.reader.remedies import Grey
+from kiosk.reader.runs import Level
 from kiosk.reader.search import LARGE_PX, OTHERS, SMALLEST_PX, Search
 from kiosk.reader.sweeps import (
     VARIANTS,
@@ -30,6 +30,7 @@ from kiosk.reader.sweeps import (
     tiled_sweep,
 )
 from kiosk.reader.symbols import Reading
+from kiosk.reader.triples import Spot
 
 
 def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:

@@ -6,16 +6,24 @@ that cannot be read is said by name, never skipped.  Which formats open is OpenC
 
 from __future__ import annotations
 
+import io
 import json
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
+from kiosk import filing
 from kiosk.reader.symbols import Reading
 
+MOST_BYTES = 256_000_000
+MOST_PIXELS = 66_000_000  # drawers are taken with 12 to 64 megapixels
+MOST_SIDE_PX = 16_384  # OpenCV's way of warping ends at 32 767, and pictures are drawn larger to be read
+FORMATS = ("PNG", "JPEG", "BMP", "TIFF", "WEBP", "PPM")
 PICTURES = frozenset({".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp", ".pgm", ".ppm"})
 
 
@@ -32,11 +40,14 @@ def load(path: str | Path, colour: bool = False) -> NDArray[np.uint8]:
     """The stored pixels of a picture: (H, W) grey, or (H, W, 3) blue-green-red with `colour`.  Raises PictureError."""
     path = Path(path)
     try:
-        data = path.read_bytes()
+        data = filing.take(path, MOST_BYTES)
+    except filing.FileUnusable as fault:
+        raise PictureError(path, fault.why) from fault
     except OSError as trouble:
         raise PictureError(path, trouble.strerror or "cannot be opened") from trouble
     if not data:
         raise PictureError(path, "the file is empty")
+    _measured(path, data)
     mode = (cv2.IMREAD_COLOR if colour else cv2.IMREAD_GRAYSCALE) | cv2.IMREAD_IGNORE_ORIENTATION
     try:
         image = cv2.imdecode(np.frombuffer(data, np.uint8), mode)
@@ -45,6 +56,24 @@ def load(path: str | Path, colour: bool = False) -> NDArray[np.uint8]:
     if image is None:
         raise PictureError(path, "not a picture this program can open")
     return np.asarray(image, np.uint8)
+
+
+def _measured(path: Path, data: bytes) -> None:
+    """Refuses a picture by what its header says, before a pixel of it is unpacked.  Raises PictureError."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # the limits here are our own
+            with Image.open(io.BytesIO(data), formats=FORMATS) as header:
+                width, height = header.size
+    except Image.DecompressionBombError:
+        raise PictureError(path, f"has more than {MOST_PIXELS / 1e6:.0f} megapixels") from None
+    except Exception as trouble:  # the header's reader has an error of its own for every way to be damaged
+        raise PictureError(path, "not a picture this program can open") from trouble
+    if width * height > MOST_PIXELS:
+        size = f"{width} x {height} pixels"
+        raise PictureError(path, f"has {size}, {MOST_PIXELS / 1e6:.0f} megapixels are the most")
+    if max(width, height) > MOST_SIDE_PX:
+        raise PictureError(path, f"has {width} x {height} pixels, {MOST_SIDE_PX} are the most along one side")
 
 
 def pictures_in(folder: str | Path) -> list[Path]:

@@ -20,6 +20,10 @@ QUIET_S = 0.12
 """A burst without Enter or Tab is over after this silence."""
 LEAST_CHARACTERS = 6
 """Fewer fast characters may be a hand, or keys that piled up while the computer was busy."""
+LONGEST = 4296
+"""Characters of the fullest QR symbol there is (ISO/IEC 18004): what is longer came from no label."""
+LONGEST_OF_OURS = 64
+"""A longer text is no code of ours through any keyboard, so nothing is translated."""
 ENDINGS = frozenset("\r\n\t")
 SYMBOLOGY = re.compile(r"^\][A-Za-z][0-9A-Za-z]")
 """The symbology identifier of ISO/IEC 15424 that many scanners put in front."""
@@ -55,7 +59,15 @@ class KeyedFault:
     typed: int
 
 
-Keyed = KeyedText | KeyedFault
+@dataclass(frozen=True, slots=True)
+class KeyedTooLong:
+    """A burst longer than any label's text; it was not kept.  characters: how many came.  typed: as in KeyedText."""
+
+    characters: int
+    typed: int
+
+
+Keyed = KeyedText | KeyedFault | KeyedTooLong
 
 
 class Scanner:
@@ -68,14 +80,17 @@ class Scanner:
     def __init__(self, prefix: str = "", suffix: str = "") -> None:
         self._prefix = prefix
         self._suffix = suffix
-        self._typed = ""
+        self._typed: list[str] = []
+        self._count = 0  # of all that came, kept or not
+        self._unlike = False  # not one and the same key all the time
+        self._prefixed = False
         self._in_field = 0
         self._last_s = 0.0
 
     @property
     def bursting(self) -> bool:
         """Whether a burst seems under way, so that a field should not act on Enter yet."""
-        return self._fast(self._typed)
+        return self._fast()
 
     def feed(self, characters: str, at_s: float, field_focused: bool = False) -> tuple[Keyed, ...]:
         """One key's characters, `at_s` seconds by a clock that only grows; what they completed.
@@ -91,7 +106,7 @@ class Scanner:
             if character in ENDINGS:
                 done += self._finish()
                 continue
-            self._typed += character
+            self._take(character)
             self._in_field += field_focused
         return tuple(done)
 
@@ -101,19 +116,31 @@ class Scanner:
             return tuple(self._finish())
         return ()
 
-    def _longest_gap_s(self) -> float:
-        prefixed = self._prefix and self._typed.startswith(self._prefix)
-        return PREFIXED_GAP_S if prefixed else BURST_GAP_S
+    def _take(self, character: str) -> None:
+        """One more character; the work is the same however many came before."""
+        self._count += 1
+        if self._count > LONGEST:
+            return
+        self._unlike |= bool(self._typed) and character != self._typed[0]
+        self._typed.append(character)
+        if self._count == len(self._prefix):
+            self._prefixed = "".join(self._typed) == self._prefix
 
-    def _fast(self, typed: str) -> bool:
+    def _longest_gap_s(self) -> float:
+        return PREFIXED_GAP_S if self._prefixed else BURST_GAP_S
+
+    def _fast(self) -> bool:
         # A held key repeats as fast as a scanner types, but only itself.
-        return len(typed) >= LEAST_CHARACTERS and len(set(typed)) > 1
+        return self._count >= LEAST_CHARACTERS and self._unlike
 
     def _finish(self) -> list[Keyed]:
-        typed, in_field = self._typed, self._in_field
-        self._typed, self._in_field = "", 0
-        if not self._fast(typed):
+        typed, count, in_field, fast = "".join(self._typed), self._count, self._in_field, self._fast()
+        self._typed, self._count, self._in_field = [], 0, 0
+        self._unlike = self._prefixed = False
+        if not fast:
             return []
+        if count > LONGEST:
+            return [KeyedTooLong(count, in_field)]
         text = typed.removeprefix(self._prefix)
         if self._suffix:
             text = text.removesuffix(self._suffix)
@@ -126,7 +153,7 @@ def understand(text: str, typed: int = 0) -> Keyed:
 
     A text that is neither passes as it is: it may be a mark that was adopted, or a damaged code.
     """
-    if _is_code(text):
+    if len(text) > LONGEST_OF_OURS or _is_code(text):
         return KeyedText(text, typed)
     explained: dict[str, list[Mismatch]] = {}
     for cause, translated in _translations(text):

@@ -13,10 +13,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kiosk.reader.finders import Finder, Triple, facing
+from kiosk.reader.finders import Finder
 from kiosk.reader.layout import sizes_near
 from kiosk.reader.surface import Camera, fit
 from kiosk.reader.timing import beat
+from kiosk.reader.triples import Triple, facing
 
 Floats = NDArray[np.float64]
 _SQUARE = np.array([[0, 0], [7, 0], [7, 7], [0, 7]], np.float64)

@@ -17,10 +17,10 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.reader.codewords import corrected
-from kiosk.reader.finders import Triple
 from kiosk.reader.layout import Layout, layout, sizes_near
 from kiosk.reader.surface import Camera, Floats, Surface, fit, fits
 from kiosk.reader.timing import LEAST_BEAT, beat
+from kiosk.reader.triples import Triple
 
 MARGIN = 2  # modules of quiet zone that are resampled with the symbol
 _FINDER = np.array([[0, 0], [7, 0], [7, 7], [0, 7]], np.float64)

@@ -12,10 +12,12 @@ import cv2
 import numpy as np
 
 from kiosk.reader import remedies
-from kiosk.reader.finders import MANY, Level, Spot, find, spots, triples
+from kiosk.reader.finders import find
 from kiosk.reader.pairs import completed
 from kiosk.reader.remedies import Grey
+from kiosk.reader.runs import Level
 from kiosk.reader.search import OTHERS, SURE_FINDER, Search
+from kiosk.reader.triples import MANY, Spot, spots, triples
 
 Remedy = Callable[[Search], None]
 Glance = Callable[[Search], list[Spot]]

@@ -4,10 +4,16 @@ A code is one kind letter, eight symbols of number and one check character, whic
 symbol of version 1 at level H holds (ISO/IEC 18004).  This module never says what a code stands for: that
 is the ledger's business.  Check character: ISO/IEC 7064 hybrid system over the 26-symbol alphabet, which
 leaves out letters that move between keyboard layouts (A Q W M Y Z) and look-alikes (I L O U).
+
+It catches every single wrong symbol.  Of two neighbours swapped it misses one pair in 325 after the kind letter and
+none with it: in every state of its sum exactly one of the 325 pairs of symbols leads on alike either way round, and
+no order of the alphabet changes that.  So new labels get only codes of which it catches every swap (`catches_swaps`);
+one code in 43 is passed over for it.  Labels printed before that rule stay valid, with the 1 in 325.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import Enum
 
@@ -99,8 +105,8 @@ def make(kind: Kind, number: int) -> Code:
 def slips(text: str) -> frozenset[Code]:
     """Every valid code one wrong symbol or one swap of neighbours away from `text`.
 
-    What a hand or a scratched label may have meant; the caller keeps those that exist.
-    Empty unless `text` has ten symbols.
+    What a hand or a scratched label may have meant, also where the slip made a valid code; the caller keeps those
+    that exist.  Empty unless `text` has ten symbols.
     """
     plain = "".join(text.split()).upper()
     if len(plain) != LENGTH:
@@ -111,11 +117,23 @@ def slips(text: str) -> frozenset[Code]:
         for symbol in ALPHABET
         if symbol != plain[at]
     ]
-    tries += [plain[:at] + plain[at + 1] + plain[at] + plain[at + 2 :] for at in range(LENGTH - 1)]
-    found = set()
-    for candidate in tries:
+    return frozenset(_codes_among([*tries, *_swapped(plain)]))
+
+
+def catches_swaps(code: Code) -> bool:
+    """Whether no swap of two unlike neighbours makes another valid code of this one."""
+    return not any(_codes_among(_swapped(code.text)))
+
+
+def _swapped(plain: str) -> list[str]:
+    """Every text that one swap of unlike neighbours makes of `plain`."""
+    swaps = [plain[:at] + plain[at + 1] + plain[at] + plain[at + 2 :] for at in range(LENGTH - 1)]
+    return [swap for swap in swaps if swap != plain]
+
+
+def _codes_among(texts: Iterable[str]) -> Iterator[Code]:
+    for text in texts:
         try:
-            found.add(parse(candidate))
+            yield parse(text)
         except CodeFault:
             continue
-    return frozenset(found)

@@ -55,6 +55,7 @@ class Tolerance:
 class Compared:
     """One line of the answer: at least one of `listed` and `entry` is there.
 
+    A line the control has once more than there are such tools has the book's tool as `entry`, too.
     nearby: name of what the book has in the pocket the control names, where that is something else.
     """
 
@@ -134,20 +135,32 @@ def compare(
     here = [entry for entry in entries if entry.machine == machine]
     there = [entry for entry in entries if entry.machine != machine]
     in_pocket = {entry.pocket: entry for entry in here if entry.pocket is not None}
-    pairs = _pairs(listed, here)
-    met = {id(entry) for _, entry in pairs}
-    lines = [Compared(_judge(line, entry, tolerance, in_pocket), line, entry) for line, entry in pairs]
-    for line in listed:
-        if any(line is other for other, _ in pairs):
-            continue
-        away = next((entry for entry in there if _called(line, entry)), None)
-        verdict = Verdict.ELSEWHERE if away else Verdict.NOT_IN_BOOK
-        beside = in_pocket.get(line.pocket) if line.pocket is not None else None
-        lines.append(Compared((verdict,), line, away, beside.name if beside else None))
+    mine = _pairs(dict(enumerate(listed)), here)
+    rest = {at: line for at, line in enumerate(listed) if at not in mine}
+    away = _pairs(rest, there)
+    lines = []
+    for at, line in enumerate(listed):
+        entry, nearby = mine.get(at), _beside(line, in_pocket)
+        if entry is not None:
+            lines.append(Compared(_judge(line, entry, tolerance, in_pocket), line, entry))
+        elif at in away:
+            lines.append(Compared((Verdict.ELSEWHERE,), line, away[at], nearby))
+        elif again := next((known for known in (*here, *there) if _called(line, known)), None):
+            # every tool of that name has its line already, so this one is a repetition
+            lines.append(Compared((Verdict.TWICE_IN_CONTROL,), line, again, nearby))
+        else:
+            lines.append(Compared((Verdict.NOT_IN_BOOK,), line, None, nearby))
+    met = {id(entry) for entry in mine.values()}
     lines += [Compared((Verdict.NOT_IN_CONTROL,), None, entry) for entry in here if id(entry) not in met]
     lines = [_with_twins(line, listed, here) for line in lines]
     lines.sort(key=_order)
     return Comparison(machine, tuple(lines))
+
+
+def _beside(line: Listed, in_pocket: Mapping[int, BookEntry]) -> str | None:
+    """What the book has in the pocket the line names."""
+    entry = in_pocket.get(line.pocket) if line.pocket is not None else None
+    return entry.name if entry else None
 
 
 def _called(line: Listed, entry: BookEntry) -> bool:
@@ -158,21 +171,21 @@ def _called(line: Listed, entry: BookEntry) -> bool:
     return plain(line.name) in {plain(entry.assembly.name), plain(entry.assembly.key), plain(entry.code)}
 
 
-def _pairs(listed: Sequence[Listed], here: Sequence[BookEntry]) -> list[tuple[Listed, BookEntry]]:
-    """Lines with the entries they mean; where several have one name, what agrees best goes together."""
+def _pairs(lines: Mapping[int, Listed], entries: Sequence[BookEntry]) -> dict[int, BookEntry]:
+    """The entry each line means, none twice; where several have one name, what agrees best goes together."""
     candidates = [
         (_distance(line, entry), at, index)
-        for at, line in enumerate(listed)
-        for index, entry in enumerate(here)
+        for at, line in lines.items()
+        for index, entry in enumerate(entries)
         if _called(line, entry)
     ]
     taken: set[int] = set()
     matched: dict[int, BookEntry] = {}
     for _, at, index in sorted(candidates):
         if at not in matched and index not in taken:
-            matched[at] = here[index]
+            matched[at] = entries[index]
             taken.add(index)
-    return [(listed[at], entry) for at, entry in sorted(matched.items(), key=lambda item: item[0])]
+    return matched
 
 
 def _distance(line: Listed, entry: BookEntry) -> tuple[bool, bool, float]:
@@ -217,19 +230,26 @@ def _judge(
 
 
 def _with_twins(line: Compared, listed: Sequence[Listed], here: Sequence[BookEntry]) -> Compared:
-    """Adds that a name is there more than once; such a line is never simply the same."""
+    """Adds that the control or the book has a tool more than once; such a line is never simply the same."""
     more = []
-    if line.listed and line.listed.name:
-        same = [other for other in listed if plain(other.name) == plain(line.listed.name)]
-        if len(same) > 1:
-            more.append(Verdict.TWICE_IN_CONTROL)
+    if line.listed and sum(_same_tool(line.listed, other, line.entry) for other in listed) > 1:
+        more.append(Verdict.TWICE_IN_CONTROL)
     twins = [entry for entry in here if line.entry and plain(entry.name) == plain(line.entry.name)]
     if len(twins) > 1 and any(entry is line.entry for entry in twins):
         more.append(Verdict.TWICE_IN_BOOK)
     if not more:
         return line
-    kept = tuple(verdict for verdict in line.verdicts if verdict is not Verdict.SAME)
+    kept = tuple(verdict for verdict in line.verdicts if verdict not in (Verdict.SAME, *more))
     return Compared((*kept, *more), line.listed, line.entry, line.nearby)
+
+
+def _same_tool(line: Listed, other: Listed, entry: BookEntry | None) -> bool:
+    """Whether two lines mean one tool: the book's, else by name, or where they have none by number."""
+    if entry is not None and _called(line, entry) and _called(other, entry):
+        return True
+    if line.name or other.name:
+        return plain(line.name) == plain(other.name)
+    return line.number is not None and line.number == other.number
 
 
 def _order(line: Compared) -> tuple[bool, int, int]:

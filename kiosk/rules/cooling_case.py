@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from reprlib import repr as shown
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from kiosk.rules.cooling_unknowns import FILMS, Film, Way
 from kiosk.rules.outline import CUTTER_METALS, STEEL, Metal, OutlineError, Profile, Segment, Tool
 
 _CURVE_S = np.unique(np.concatenate([np.arange(0.0, 121.0), np.geomspace(120.0, 7200.0, 140), [7200.0]]))
+LARGEST = 1e9
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,13 +122,15 @@ class _Field:
     def number(self, key: str) -> float:
         field = self.at(key)
         if isinstance(field.value, bool) or not isinstance(field.value, (int, float)):
-            raise CoolingError(field.path, f"must be a number, not {field.value!r}")
+            raise CoolingError(field.path, f"must be a number, not {shown(field.value)}")
+        if not abs(field.value) <= LARGEST:  # not a number, without end, or beyond every measure
+            raise CoolingError(field.path, f"must be a number within {LARGEST:g}, not {shown(field.value)}")
         return float(field.value)
 
     def text(self, key: str) -> str:
         field = self.at(key)
         if not isinstance(field.value, str):
-            raise CoolingError(field.path, f"must be a word, not {field.value!r}")
+            raise CoolingError(field.path, f"must be a word, not {shown(field.value)}")
         return field.value
 
 

@@ -11,7 +11,7 @@ from enum import Enum
 from typing import NamedTuple
 
 from kiosk.rules.assembly import Condition
-from kiosk.rules.loads import rated_rpm
+from kiosk.rules.fitting.loads import rated_rpm
 from kiosk.rules.say import Say, Value, say
 from kiosk.rules.stock import BookEntry
 

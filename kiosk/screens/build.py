@@ -12,7 +12,7 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Stri
 
 from kiosk.desk.build import BuildRefused, Offer
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.fits import Finding, Fit
+from kiosk.rules.fitting.fits import Finding, Fit
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
+from kiosk import filing
 from kiosk.desk import Desk
 from kiosk.desk.inbox import Inbox, papers, where_to_put
 from kiosk.exchange.control_list import (
@@ -130,9 +131,9 @@ class CompareScreen(View):
         """From now on this machine's lists have these columns."""
         if self._result is not None:
             made, path = self._result.made, self._file.with_name(f"{self.machine}.toml")
-            self.clerk.ask(lambda _: path.write_text(write_map(made), "utf-8"), self._kept, self._failed)
+            self.clerk.ask(lambda _: filing.write(path, write_map(made)), self._kept, self._failed)
 
-    def _kept(self, _: int) -> None:
+    def _kept(self, _: Path) -> None:
         self.guessed = False
         self.trouble = t("comparing.map_kept", file=f"{self.machine}.toml")
 
@@ -200,13 +201,13 @@ def _map_for(path: Path, machine: str, data: bytes) -> tuple[ListMap, bool]:
     for name in (f"{path.stem}.toml", f"{machine}.toml"):
         beside = path.with_name(name)
         if beside.exists():
-            return read_map(beside.read_text("utf-8"), name), False
+            return read_map(filing.take_text(beside), name), False
     table = read_table(decoded(data, path.name, eight_bit=True), path.name)
     return ListMap(guess_columns(table.columns)), True
 
 
 def _compare(desk: Desk, machine: str, path: Path) -> Result:
-    data = path.read_bytes()
+    data = filing.take(path)
     made, guessed = _map_for(path, machine, data)
     return Result(desk.papers.compare(machine, data, path.name, made), made, guessed)
 
@@ -214,8 +215,7 @@ def _compare(desk: Desk, machine: str, path: Path) -> Result:
 def _save(desk: Desk, name: str, text: str) -> Path:
     path = desk.session.book.path.parent / SAVED / name
     path.parent.mkdir(exist_ok=True)
-    path.write_text(text, "utf-8")
-    return path
+    return filing.write(path, text)
 
 
 load_beside(__file__)

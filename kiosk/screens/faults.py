@@ -15,6 +15,7 @@ from peewee import PeeweeException
 
 from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger.book import Broken, LedgerFault
+from kiosk.rules.bounds import OutOfBounds
 from kiosk.words import t
 
 _OF_ERRNO = {
@@ -41,6 +42,9 @@ def cause_words(error: BaseException) -> str | None:
         return t("fault.not_there", thing=error.key)
     if isinstance(error, StillHot):
         return t("fault.still_hot", name=error.name)
+    if isinstance(error, OutOfBounds):
+        least, most, unit, _ = error.bound
+        return t("pad.bounds", least=float(least), most=float(most), unit=unit)
     for kind, name in _OF_DESK.items():
         if isinstance(error, kind):
             return t(f"fault.{name}")

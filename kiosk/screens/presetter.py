@@ -11,6 +11,7 @@ from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 
+from kiosk import filing
 from kiosk.desk import Desk
 from kiosk.desk.inbox import Inbox, papers, where_to_put
 from kiosk.desk.papers import Presetting
@@ -137,12 +138,12 @@ def _read(path: Path) -> Read[Reading]:
     made: PresetterMap | None = None
     for beside in (path.with_suffix(".toml"), path.with_name(MAP)):
         if beside.exists():
-            made = read_presetter_map(beside.read_text("utf-8"), beside.name)
+            made = read_presetter_map(filing.take_text(beside), beside.name)
             break
     if made is None:
         raise NoMap(path.name)
     try:
-        return read_measurements(path.read_bytes(), path.name, made)
+        return read_measurements(filing.take(path), path.name, made)
     except FileFaults as faults:  # no table at all
         return Read((), faults.faults)
 

@@ -13,6 +13,7 @@ from kivy.properties import ListProperty, NumericProperty, StringProperty
 
 from kiosk.desk import Desk
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
+from kiosk.rules.bounds import BOUNDS
 from kiosk.rules.cards import FreshLabel, HolderCard, UnknownCode
 from kiosk.rules.checkin import Done
 from kiosk.rules.outline import OutlineError, profile_of
@@ -29,8 +30,7 @@ _COUPLINGS = (
     *(Coupling(Family.HOLLOW_TAPER, size) for size in (32, 40, 50, 63, 80, 100)),
     *(Coupling(family, size) for family in (Family.STEEP_TAPER_A, Family.STEEP_TAPER_J) for size in (30, 40, 50)),
 )
-# figure asked for: field of the holder, least and most in mm
-_FIGURES = (("bore_mm", 1.0, 60.0), ("nose_mm", 5.0, 120.0), ("projection_mm", 20.0, 400.0))
+_FIGURES = ("bore_mm", "nose_mm", "projection_mm")  # what is asked for: fields of the holder
 
 
 class RegisterScreen(View):
@@ -95,14 +95,16 @@ class RegisterScreen(View):
 
     def _ask_figure(self, figure: int) -> None:
         self.figure = figure
-        name, self.least, self.most = _FIGURES[figure]
+        name = _FIGURES[figure]
+        bound = BOUNDS[Holder][name]
+        self.least, self.most = bound.least, bound.most
         self.title = t(f"register.{name}")
         self.ids.entry.text = ""
         self._to(FIGURE, 3 + figure)
 
     def take(self, value: float) -> None:
         """A figure was entered."""
-        name = _FIGURES[int(self.figure)][0]
+        name = _FIGURES[int(self.figure)]
         self._holder = _with(self._holder, name, value)
         if self.figure < len(_FIGURES) - 1:
             self._ask_figure(int(self.figure) + 1)
@@ -143,14 +145,21 @@ class RegisterScreen(View):
                 return desk.adopting.register(new, text, place, stood_cold=not within_a_day)
             return desk.shop.register(new, None, place, stood_cold=not within_a_day)
 
-        self.clerk.ask(register, self._registered, self._failed)
+        def registered_beside(desk: Desk) -> tuple[HolderCard, HolderCard | None]:
+            card = register(desk)
+            return card, None if within_a_day else desk.shop.alike_and_hot(card.holder)
 
-    def _registered(self, card: HolderCard) -> None:
+        self.clerk.ask(registered_beside, self._registered, self._failed)
+
+    def _registered(self, done: tuple[HolderCard, HolderCard | None]) -> None:
+        card, hot = done
         self._holder = card.holder
         self.title = card.holder.name
         self.answer = t("register.has_label", code=self._text) if self._text else ""
-        self.clerk.play(Sound.DONE)
+        self.clerk.play(Sound.DONE if hot is None else Sound.HOT)
         self._to(LABEL, 8)
+        if hot is not None:
+            self.trouble = t("register.alike_hot", name=hot.name)
 
     def label(self) -> None:
         """Print its first label."""

@@ -13,16 +13,17 @@ from typing import Any, NamedTuple
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
-from kiosk import words
+from kiosk import filing, words
 from kiosk.desk import Desk
 from kiosk.desk.inbox import Inbox, papers, where_to_put
 from kiosk.exchange.faults import Read
 from kiosk.exchange.sheet import read_sheet
 from kiosk.exchange.tables_csv import decoded
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing, Step, plan
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Step
+from kiosk.rules.fitting.magazine_plan import plan
+from kiosk.rules.fitting.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
 from kiosk.rules.say import Say
-from kiosk.rules.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
 from kiosk.rules.stock import BookEntry, book_entry
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -328,7 +329,7 @@ class SetupScreen(View):
         rows = [
             Marked(
                 f"unplaced {at}",
-                t("plan.no_room", name=unplaced.assembly.name),
+                say(unplaced.say),
                 next((say(Say(one.message_id, tuple(one.values.items()))) for one in unplaced.obstacles), ""),
                 icon="stop",
                 tone="stop",
@@ -391,7 +392,7 @@ def _sheets(desk: Desk) -> tuple[str, list[Choice]]:
 
 
 def _read(desk: Desk, path: Path) -> Sheet:
-    read = read_sheet(decoded(path.read_bytes(), path.name), path.name)
+    read = read_sheet(decoded(filing.take(path), path.name), path.name)
     return Sheet(read, tuple(desk.papers.magazines()))
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import gc
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,8 @@ from kivy.core.window import Window
 
 from kiosk import where, words
 from kiosk.desk import Desk, copies
-from kiosk.reader.keyed import Keyed, KeyedFault, KeyedText, Scanner
+from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
+from kiosk.rules.lines import SettingChanged
 from kiosk.screens import theme
 from kiosk.screens.app import Options
 from kiosk.screens.camera import Eye
@@ -74,6 +75,7 @@ class KioskApp(App):
         Window.bind(size=self._fit, on_key_down=self._key)
         self._furnish()
         self.worker.ask(lambda desk: desk.session.settings, self._settle)
+        self.worker.ask(lambda desk: desk.changed_outside, self._changed_outside)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
         Clock.schedule_once(lambda _: self.worker.ask(lambda desk: desk.finding.warm()), QUIET_S)
@@ -126,6 +128,12 @@ class KioskApp(App):
         self._settled(None, settings)
         self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
         self.eye.open(self.options.camera or settings.camera.source, settings.camera)
+
+    def _changed_outside(self, changed: Sequence[SettingChanged]) -> None:
+        """Settings that decide and that nobody changed here are told as the window opens."""
+        if changed:
+            told = ", ".join(f"{line.name} = {line.value}" for line in changed)
+            self.clerk.trouble = t("settings.changed_outside", settings=told)
 
     def _fit(self, *_: object) -> None:
         width, height = Window.size
@@ -215,7 +223,9 @@ class KioskApp(App):
         for keyed in found:
             if isinstance(keyed, KeyedText):
                 self.clerk.scanned(keyed.text)
-            elif isinstance(keyed, KeyedFault):
+            elif isinstance(keyed, KeyedTooLong):
+                self.clerk.trouble = t("scanner.too_long", characters=keyed.characters, most=LONGEST)
+            else:
                 self._mistyped(keyed)
 
     def _mistyped(self, keyed: KeyedFault) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 
@@ -29,6 +30,13 @@ def test_a_new_label_is_bound_by_its_first_scan_and_retires_the_old_one(shop: Sh
 
 def test_a_label_torn_in_the_printer_is_printed_again_with_the_same_code(shop: Shop) -> None:
     assert shop.desk.labels.fresh_label("T002").code == shop.desk.labels.fresh_label("T002").code
+
+
+def test_a_new_label_gets_no_code_of_which_a_swap_could_pass(shop: Shop) -> None:
+    missed = next(n for n in range(10**6) if not codes.catches_swaps(codes.make(codes.Kind.HOLDER, n)))
+    caught = next(n for n in range(10**6) if codes.catches_swaps(codes.make(codes.Kind.HOLDER, n)))
+    with patch("secrets.randbelow", side_effect=[missed, caught]):
+        assert shop.desk.session.fresh_code(codes.Kind.HOLDER) == codes.make(codes.Kind.HOLDER, caught)
 
 
 def test_a_printed_label_waits_for_its_first_scan_over_a_restart(shop: Shop) -> None:

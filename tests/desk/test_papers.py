@@ -6,7 +6,7 @@ import pytest
 
 from kiosk.desk.build import BuildRefused
 from kiosk.exchange.control_list import Columns, ListMap
-from kiosk.rules.setup_sheet import Need, Supply
+from kiosk.rules.fitting.setup_sheet import Need, Supply
 from tests.conftest import Shop
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from kiosk import words
 from kiosk.desk.records import Filter
 from kiosk.desk.session import NotThere
 from kiosk.ledger import history
@@ -225,3 +226,11 @@ def test_what_somebody_did_is_found_in_everything(shop: Shop) -> None:
     mine = shop.desk.records.everything(Filter(operator="jo", newest=20))
     assert mine and {row.operator for row in mine} == {"Jo Reed"}
     assert shop.desk.records.everything(Filter(operator="jo", kinds=frozenset({"moved"})))[0].holder
+
+
+def test_a_tool_number_taken_away_is_told_in_words(shop: Shop) -> None:
+    shop.clock.forward(90 * 86400.0)
+    shop.desk.build.number("T001", 12)
+    shop.desk.build.number("T001", None)
+    taken, given = [words.say(row.say) for row in shop.desk.records.history("T001")[:2]]
+    assert "12" in given and "no tool number any more" in taken

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from kiosk.exchange.faults import FileFaults
 from kiosk.exchange.sheet import read_sheet
-from kiosk.rules.setup_sheet import Need
+from kiosk.rules.fitting.setup_sheet import Need
 
 
 def test_a_table_is_read_by_its_header_in_either_language() -> None:

@@ -23,11 +23,11 @@ from kiosk.rules import codes
 from kiosk.rules.assembly import Clamping, Material, Measured
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.compare import Compared, Comparison, Listed, Verdict
-from kiosk.rules.fits import FitRules, Question, fit
-from kiosk.rules.magazine_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
+from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
+from kiosk.rules.fitting.fits import FitRules, Question, fit
+from kiosk.rules.fitting.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
-from kiosk.rules.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.stock import BookEntry, book_entry
 from kiosk.screens.parts.choice import Choice
 from kiosk.settings import Settings
@@ -136,7 +136,7 @@ def _register(screen: Any, step: int) -> None:
     if step >= 4:
         screen._stands((SLOT.place.code, SLOT.name))
     if step >= 5:
-        screen._registered(CARD)
+        screen._registered((CARD, None))
     if step == 6:
         screen._bound(t("register.bound", name=HOLDER.name))
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import json
+import struct
+import zlib
 from pathlib import Path
 
 import cv2
@@ -91,3 +94,39 @@ def test_outlines_at_the_same_place_are_told_from_neighbours() -> None:
     assert same_place(here, shifted)
     assert not same_place(here, beside)
     assert known(shifted, [Symbol("a", "QRCode", here)])
+
+
+def header_of(width: int, height: int) -> bytes:
+    """A picture that says it is this large, and has no pixel."""
+    pixel = io.BytesIO()
+    Image.new("L", (1, 1)).save(pixel, "PNG")
+    found = bytearray(pixel.getvalue())
+    found[16:24] = struct.pack(">II", width, height)
+    found[29:33] = struct.pack(">I", zlib.crc32(bytes(found[12:29])))
+    return bytes(found)
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "says"),
+    [
+        (30_000, 30_000, "megapixels"),
+        (9_000, 9_000, "66 megapixels"),
+        (2**31 - 1, 2**31 - 1, "megapixels"),
+        (100_000, 300, "along one side"),
+    ],
+)
+def test_a_picture_is_measured_before_it_is_unpacked(
+    tmp_path: Path, width: int, height: int, says: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "bomb.png"
+    path.write_bytes(header_of(width, height))
+    monkeypatch.setattr(cv2, "imdecode", lambda *_: pytest.fail("was unpacked"))
+    with pytest.raises(files.PictureError, match=says) as refused:
+        files.load(path)
+    assert refused.value.path == path
+
+
+def test_a_picture_of_a_whole_cabinet_may_be_as_large_as_cameras_make_them(tmp_path: Path) -> None:
+    path = tmp_path / "drawers.jpg"
+    cv2.imwrite(str(path), np.full((6936, 9248), 128, np.uint8))  # 64 megapixels
+    assert files.load(path).shape == (6936, 9248)

@@ -9,9 +9,11 @@ from hypothesis import strategies as st
 from kiosk.reader.keyed import (
     _LAYOUTS,
     BURST_GAP_S,
+    LONGEST,
     QUIET_S,
     KeyedFault,
     KeyedText,
+    KeyedTooLong,
     Mismatch,
     Scanner,
     _keys,
@@ -154,3 +156,22 @@ def test_foreign_marks_pass_as_they_are(mark):
 def test_every_keyboard_has_the_same_keys():
     shapes = {tuple((len(low), len(high)) for low, high in rows) for rows in _LAYOUTS.values()}
     assert shapes == {((13, 13), (12, 12), (11, 11), (10, 10))}
+
+
+def test_more_than_any_label_holds_is_said_and_not_kept():
+    scanner = Scanner()
+    (done,) = scanner.feed("0123456789" * 100_000 + "\r", 7_000_000.0)
+    assert done == KeyedTooLong(1_000_000, 0)
+    assert not scanner.bursting
+    assert type_in(scanner, f"{CODE}\r", start_s=7_000_001.0)[0] == [KeyedText(CODE, 0)]
+
+
+def test_the_longest_text_of_a_label_passes_whole():
+    text = "0123456789" * 429 + "012345"
+    assert Scanner().feed(f"{text}\r", 90_000.0) == (KeyedText(text, 0),)
+    assert Scanner().feed(f"{text}6\r", 90_000.0) == (KeyedTooLong(LONGEST + 1, 0),)
+
+
+def test_what_a_long_burst_left_in_a_field_is_counted_to_its_end():
+    (done,) = Scanner().feed("ab" * LONGEST + "\r", 90_000.0, field_focused=True)
+    assert done == KeyedTooLong(2 * LONGEST, 2 * LONGEST)

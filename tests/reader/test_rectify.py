@@ -7,7 +7,7 @@ import pytest
 import qrcode
 from numpy.typing import NDArray
 
-from kiosk.reader import codewords, finders, pairs, timing
+from kiosk.reader import codewords, finders, pairs, timing, triples
 from kiosk.reader.layout import LARGEST, SMALLEST, layout
 from kiosk.reader.rectify import read_triple, text_of
 from kiosk.reader.surface import Camera, Surface, fit
@@ -82,7 +82,7 @@ def test_a_symbol_bent_around_a_slanting_axis_is_read_from_its_finders() -> None
     bits = modules("H7K2B4N9RX")
     surface = Surface(len(bits), CAMERA, np.array([0.35, 0.2, 0.1, 0.0, 0.0, 4.5, 1.7, 0.5, 0.0]), 0.0)
     picture = rendered(bits, surface)
-    marked = finders.triples(finders.find(picture, 48))
+    marked = triples.triples(finders.find(picture, 48))
     assert marked
     assert abs(marked[0].modules - len(bits)) < 4
     made = read_triple(picture, marked[0], CAMERA)
@@ -100,7 +100,7 @@ def test_two_finders_and_the_timing_patterns_place_the_third() -> None:
     bits_seen[:8, -8:] = 0  # the top right one is gone
     picture = rendered(bits_seen, surface)
     found = finders.find(picture, 48)
-    assert finders.triples(found) == []
+    assert triples.triples(found) == []
     guesses = list(pairs.completed(picture, found, CAMERA))
     assert guesses
     assert guesses[0].guessed == 1

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kiosk.rules.balance import grade_of, judge, permissible_gmm
+from kiosk.rules.fitting.balance import grade_of, judge, permissible_gmm
 
 
 def test_permissible_unbalance_by_hand() -> None:

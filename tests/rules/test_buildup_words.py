@@ -8,20 +8,21 @@ from enum import Enum
 import pytest
 
 from kiosk import words
-from kiosk.rules import compare, fits, magazine, magazine_plan, offsets, setup_sheet
+from kiosk.rules import compare, offsets
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material
-from kiosk.rules.shrink import ShrinkRules
+from kiosk.rules.fitting import change_plan, fits, magazine, obstacles, setup_sheet
+from kiosk.rules.fitting.shrink import ShrinkRules
 from kiosk.rules.stock import BookEntry
 
 IDS: tuple[tuple[str, type[Enum]], ...] = (
     ("fits.", fits.Reason),
     ("remedy.fits.", fits.Reason),
-    ("magazine.", magazine.Reason),
-    ("remedy.magazine.", magazine.Reason),
-    ("magazine_note.", magazine.Note),
+    ("magazine.", obstacles.Reason),
+    ("remedy.magazine.", obstacles.Reason),
+    ("magazine_note.", obstacles.Note),
     ("term.speed_of_", fits.Source),
-    ("plan.", magazine_plan.Doing),
-    ("plan.aim_", magazine_plan.Aim),
+    ("plan.", change_plan.Doing),
+    ("plan.aim_", change_plan.Aim),
     ("setup.", setup_sheet.Picked),
     ("compare.", compare.Verdict),
 )
@@ -103,12 +104,12 @@ def test_findings_fill_their_sentences(language: str) -> None:
 
 
 @pytest.mark.parametrize("language", words.LANGUAGES)
-@pytest.mark.parametrize("reason", magazine.Reason)
-def test_obstacles_fill_their_sentences(language: str, reason: magazine.Reason) -> None:
-    texts = reason in (magazine.Reason.COUPLING, magazine.Reason.KNOB)
-    full = magazine.Obstacle(reason, 7, "Mill", 12.5, 10.0, "A40" if texts else "", "A50" if texts else "")
+@pytest.mark.parametrize("reason", obstacles.Reason)
+def test_obstacles_fill_their_sentences(language: str, reason: obstacles.Reason) -> None:
+    texts = reason in (obstacles.Reason.COUPLING, obstacles.Reason.KNOB)
+    full = obstacles.Obstacle(reason, 7, "Mill", 12.5, 10.0, "A40" if texts else "", "A50" if texts else "")
     assert "{" not in words.catalogue(language).say(full.message_id, **full.values)
-    unknown = magazine.Obstacle(magazine.Reason.KNOB, allowed_text="AD")
+    unknown = obstacles.Obstacle(obstacles.Reason.KNOB, allowed_text="AD")
     assert "AD" in words.catalogue(language).say(unknown.message_id, **unknown.values)
 
 

@@ -1,5 +1,7 @@
 """Ten characters, twenty-six symbols, one check character."""
 
+from random import Random
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -34,6 +36,65 @@ def test_one_slip_leads_back_to_the_code_that_was_meant(code: Code, at: int, sym
 def test_a_swap_of_neighbours_leads_back_too(code: Code, at: int) -> None:
     text = code.text[:at] + code.text[at + 1] + code.text[at] + code.text[at + 2 :]
     assert text == code.text or code in slips(text)
+
+
+def _step(state: int, symbol: int) -> int:
+    """The hybrid system's running sum, as the standard writes it, from 1 to 26."""
+    return ((state * 2) % 27 + symbol - 1) % 26 + 1
+
+
+def _after(state: int, one: int, other: int) -> int:
+    return _step(_step(state, one), other)
+
+
+def test_the_share_of_swaps_that_is_not_caught_is_one_in_325_and_none_with_the_kind_letter() -> None:
+    # sums may be told apart by their state alone, so this counts over every code there is
+    size = len(ALPHABET)
+    pairs = [(one, other) for one in range(size) for other in range(one)]
+    for state in range(1, size + 1):
+        alike = [one for one, other in pairs if _after(state, one, other) == _after(state, other, one)]
+        assert len(alike) == 1
+    assert len(pairs) == 325
+    kinds = [ALPHABET.index(kind.value) for kind in Kind]
+    for kind in kinds:
+        for other in kinds:
+            if kind != other:
+                assert _after(26 // 2, kind, other) != _after(26 // 2, other, kind)
+
+
+@given(any_code)
+def test_the_sum_written_out_here_is_the_one_on_the_labels(code: Code) -> None:
+    state = 26 // 2
+    for symbol in code.text:
+        state = _step(state, ALPHABET.index(symbol))
+    assert state == 1
+
+
+MISSED = make(Kind.HOLDER, next(n for n in range(10**6) if not codes.catches_swaps(make(Kind.HOLDER, n))))
+
+
+def test_a_label_from_before_swaps_were_looked_at_is_still_valid_and_its_twin_leads_back_to_it() -> None:
+    swaps = [MISSED.text[:at] + MISSED.text[at + 1] + MISSED.text[at] + MISSED.text[at + 2 :] for at in range(9)]
+    twins = [swap for swap in swaps if swap != MISSED.text and Code(swap) in slips(MISSED.text)]
+    assert parse(MISSED.text) == MISSED
+    assert twins
+    for twin in twins:
+        assert MISSED in slips(parse(twin).text)
+        assert not codes.catches_swaps(parse(twin))  # so that no new label can be the twin of an old one
+
+
+@given(any_code, st.integers(0, 8))
+def test_of_a_code_fit_for_a_new_label_every_swap_is_caught(code: Code, at: int) -> None:
+    text = code.text[:at] + code.text[at + 1] + code.text[at] + code.text[at + 2 :]
+    if codes.catches_swaps(code) and text != code.text:
+        with pytest.raises(CodeFault):
+            parse(text)
+
+
+def test_one_code_in_43_is_passed_over() -> None:
+    chance = Random(1)
+    drawn = [make(Kind.PLACE, chance.randrange(codes.NUMBERS)) for _ in range(10_000)]
+    assert sum(not codes.catches_swaps(code) for code in drawn) == pytest.approx(10_000 / 43, rel=0.2)
 
 
 def test_two_numbers_never_share_a_code() -> None:

@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 
 from kiosk.rules.assembly import Clamping, Coupling, Cutter, Holder, Material
-from kiosk.rules.fits import Fit, FitRules, Question, Reason, Sleeve, Source, SpeedLimit, fit
-from kiosk.rules.magazine import Kind, Machine, Magazine
-from kiosk.rules.magazine import Reason as Against
-from kiosk.rules.shrink import ShrinkRules
+from kiosk.rules.fitting.fits import Fit, FitRules, Question, Reason, Sleeve, Source, SpeedLimit, fit
+from kiosk.rules.fitting.magazine import Kind, Machine, Magazine
+from kiosk.rules.fitting.obstacles import Reason as Against
+from kiosk.rules.fitting.shrink import ShrinkRules
 
 HOLDER = Holder(
     key="h1",

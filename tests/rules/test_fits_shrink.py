@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Material
-from kiosk.rules.shrink import (
+from kiosk.rules.fitting.shrink import (
     SHANKS,
     STEEL,
     BoreBand,
@@ -208,7 +208,7 @@ def test_grip_never_grows_with_speed_in_a_nose_of_usual_wall(
 
 
 def test_the_shops_own_bores_are_used() -> None:
-    from kiosk.rules.shrink import bore_below_um
+    from kiosk.rules.fitting.shrink import bore_below_um
 
     own = replace(RULES, bores=(BoreBand(20.0, 11.0, 12.0),))
     assert bore_below_um(12.0, own) == Range(11.0, 12.0)

@@ -3,31 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
+from math import hypot, pi, sin
+from random import Random
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
-from kiosk.rules.loads import cutter_mass_kg, mass_kg, moment_nm
-from kiosk.rules.magazine import (
-    Kind,
-    Loaded,
-    Magazine,
-    MagazineFault,
-    NoRoom,
-    Note,
-    Overlap,
-    Proposal,
-    Reason,
-    Relocation,
-    distance_mm,
-    limits,
-    notes,
-    obstacles,
-    overlap,
-    propose,
-)
+from kiosk.rules.fitting.loads import cutter_mass_kg, mass_kg, moment_nm
+from kiosk.rules.fitting.magazine import Kind, Loaded, Magazine, MagazineFault
+from kiosk.rules.fitting.obstacles import Note, Reason, limits, notes, obstacles
+from kiosk.rules.fitting.pockets import Overlap, distance_mm, overlap, reaches_mm
+from kiosk.rules.fitting.proposals import NoRoom, Proposal, Relocation, propose
 
 HSK63 = Coupling.parse("HSK63")
 A40 = Coupling.parse("A40")
@@ -236,6 +226,15 @@ def test_overlaps_are_counted_in_whole_pockets() -> None:
     assert overlap(CHAIN, assembly("slim", 75.0)) == Overlap(0, 0)
     assert overlap(CHAIN, assembly("wide", 76.0)) == Overlap(1, 1)
     assert overlap(CHAIN, assembly("giant", 236.0)) == Overlap(2, 2)
+    assert overlap(replace(CHAIN, pockets=4), assembly("all round", 900.0)) == Overlap(2, 2)
+    assert overlap(replace(CHAIN, pockets=5), assembly("all round", 900.0)) == Overlap(2, 2)
+
+
+def test_on_a_shelf_an_overlap_is_counted_within_its_row() -> None:
+    shelf = Magazine(Kind.SHELF, 8, 80.0, 5.0, rows=2, row_pitch_mm=30.0)
+    assert overlap(shelf, assembly("slim", 75.0)) == Overlap(0, 0)
+    assert overlap(shelf, assembly("wide", 76.0)) == Overlap(1, 1)
+    assert overlap(shelf, assembly("giant", 900.0)) == Overlap(3, 3)
 
 
 def test_the_nearest_free_pocket_is_proposed_both_ways_round() -> None:
@@ -415,3 +414,206 @@ def test_the_move_that_makes_room_really_makes_it(magazine: Magazine, diameters:
         assert obstacles(magazine, after, {}, move.goal, move.assembly) == ()
         after.append(Loaded(move.goal, move.assembly))
     assert obstacles(magazine, after, {}, answer.pocket, new) == ()
+
+
+def _drawn(chance: Random) -> tuple[Magazine, list[Loaded], dict[int, str], list[Loaded]]:
+    """Any magazine there can be, filled at random without asking, with pockets closed, owned and waited for."""
+    kind, first = chance.choice(list(Kind)), chance.choice([0, 1, 1, 101])
+    rows = chance.choice([1, 2, 3]) if kind is Kind.SHELF else 1
+    pockets = rows * chance.randint(1, 12 // rows)
+    numbers = range(first, first + pockets)
+    ringed = kind in (Kind.DISC, Kind.CAROUSEL) and chance.random() < 0.4
+    magazine = Magazine(
+        kind,
+        pockets,
+        chance.choice([60.0, 80.0]),
+        chance.choice([0.0, 5.0]),
+        mass_max_kg=chance.choice([None, None, None, 3.0]),
+        length_max_mm=chance.choice([None, None, 160.0, 159.9]),
+        diameter_max_mm=chance.choice([None, 50.0, 75.0]),
+        diameter_max_free_mm=chance.choice([None, None, 110.0, 125.0]),
+        change_at=chance.choice([None, *numbers]),
+        fixed=frozenset(chance.sample(numbers, chance.choice([0, 0, 1]))),
+        closed=frozenset(chance.sample(numbers, chance.choice([0, 0, 1]))),
+        first=first,
+        ring_mm=chance.choice([200.0, 300.0, 500.0]) if ringed else None,
+        rows=rows,
+        row_pitch_mm=chance.choice([60.0, 110.0]) if rows > 1 else None,
+    )
+    sizes = [6.0, 20.0, 50.0, 55.0, 63.0, 75.0, 80.0, 100.0, 110.0, 125.0, 160.0, 230.0]
+    parts = [assembly(str(at), chance.choice(sizes), mass_kg=chance.choice([1.5, 1.5, 4.0, None])) for at in range(5)]
+    places = [at for at in numbers if chance.random() < 0.3][:3]
+    loaded = [Loaded(at, part) for at, part in zip(places, parts, strict=False)]
+    owners = {at: chance.choice(["h-0", "h-4", "h-away"]) for at in numbers if chance.random() < 0.15}
+    returning = [Loaded(at, parts[3], True) for at in numbers if at not in places and chance.random() < 0.15][:1]
+    return magazine, loaded, owners, returning
+
+
+def _apart_mm(magazine: Magazine, one: int, other: int) -> float:
+    """Between two pockets, from where they are drawn on paper."""
+    if magazine.kind is Kind.SHELF:
+        columns = magazine.pockets // magazine.rows
+        (row, column), (down, across) = divmod(one, columns), divmod(other, columns)
+        return hypot((column - across) * magazine.pitch_mm, (row - down) * (magazine.row_pitch_mm or 0.0))
+    steps = min((one - other) % magazine.pockets, (other - one) % magazine.pockets)
+    if magazine.kind is Kind.CHAIN:
+        return steps * magazine.pitch_mm
+    ring_mm = magazine.ring_mm
+    if ring_mm is None:
+        if magazine.pockets < 3:
+            return steps * magazine.pitch_mm
+        ring_mm = magazine.pitch_mm / sin(pi / magazine.pockets)
+    return ring_mm * sin(pi * steps / magazine.pockets)
+
+
+def _next_to(magazine: Magazine, one: int, other: int) -> bool:
+    if magazine.kind is Kind.SHELF:
+        columns = magazine.pockets // magazine.rows
+        return abs(one - other) == 1 and one // columns == other // columns
+    return one != other and (one - other) % magazine.pockets in (1, magazine.pockets - 1)
+
+
+def _allowed(
+    magazine: Magazine,
+    loaded: list[Loaded],
+    owners: dict[int, str],
+    pocket: int,
+    part: Assembly,
+    returning: list[Loaded],
+) -> bool:
+    """The rules about pockets as they are said, one after another."""
+    if not magazine.first <= pocket <= magazine.first + magazine.pockets - 1 or pocket in magazine.closed:
+        return False
+    own = [at for at, holder in owners.items() if holder == part.holder.key]
+    if owners.get(pocket, part.holder.key) != part.holder.key or (own and pocket not in own):
+        return False
+    if pocket in magazine.fixed and pocket not in own:
+        return False
+    mass = mass_kg(part)
+    if magazine.mass_max_kg is not None and (mass is None or mass > magazine.mass_max_kg + 1e-6):
+        return False
+    if magazine.length_max_mm is not None and (part.length_mm is None or part.length_mm > magazine.length_max_mm):
+        return False
+    if magazine.diameter_max_free_mm is not None and part.diameter_mm > magazine.diameter_max_free_mm:
+        return False
+    for other in [*loaded, *returning]:
+        if other.assembly.key == part.key:
+            continue
+        if other.pocket == pocket:
+            return False
+        here, there = pocket - magazine.first, other.pocket - magazine.first
+        room_mm = part.diameter_mm / 2 + other.assembly.diameter_mm / 2 + magazine.clearance_mm
+        if room_mm > _apart_mm(magazine, here, there) + 1e-6:
+            return False
+        widest_mm = max(part.diameter_mm, other.assembly.diameter_mm)
+        most_mm = magazine.diameter_max_mm
+        if most_mm is not None and widest_mm > most_mm and _next_to(magazine, here, there):
+            return False
+    return True
+
+
+def test_a_pocket_is_open_where_the_rules_say_so_and_nowhere_else() -> None:
+    open_, shut = 0, 0
+    for seed in range(3000):
+        chance = Random(seed)
+        magazine, loaded, owners, returning = _drawn(chance)
+        part = chance.choice(
+            [*(held.assembly for held in loaded[:1]), assembly("4", chance.choice([20.0, 75.0, 126.0]))]
+        )
+        others = [held for held in loaded if held.assembly.key != part.key]
+        answers = {}
+        for pocket in range(magazine.first - 1, magazine.first + magazine.pockets + 1):
+            answers[pocket] = obstacles(magazine, loaded, owners, pocket, part, returning) == ()
+            assert answers[pocket] is _allowed(magazine, loaded, owners, pocket, part, returning), (seed, pocket)
+        opens = [pocket for pocket, is_open in answers.items() if is_open]
+        open_, shut = open_ + len(opens), shut + len(answers) - len(opens)
+        proposal = propose(magazine, loaded, owners, part, returning=returning)
+        at = (magazine.change_at if magazine.change_at is not None else magazine.first) - magazine.first
+        if opens:
+            assert isinstance(proposal, Proposal), seed
+            nearest = min(_apart_mm(magazine, at, pocket - magazine.first) for pocket in opens)
+            assert proposal.pocket in opens, seed
+            assert _apart_mm(magazine, at, proposal.pocket - magazine.first) == pytest.approx(nearest), seed
+        else:
+            assert isinstance(proposal, NoRoom), seed
+            assert proposal.obstacles, seed
+            if proposal.move is not None and proposal.pocket is not None:
+                moved = [held for held in others if held.assembly.key != proposal.move.assembly.key]
+                if proposal.move.goal is not None:
+                    mover = proposal.move.assembly
+                    assert _allowed(magazine, loaded, owners, proposal.move.goal, mover, returning), seed
+                    moved.append(Loaded(proposal.move.goal, mover))
+                assert _allowed(magazine, moved, owners, proposal.pocket, part, returning), seed
+    assert min(open_, shut) > 1000, "the cases must be of both kinds"
+
+
+def test_points_between_pockets_lie_where_the_pockets_say() -> None:
+    # what the planner says of a point must be true: else two that clash could both stand, or two that fit could not
+    for seed in range(300):
+        magazine = _drawn(Random(seed))[0]
+        pockets, pitch_mm = magazine.pockets, magazine.pitch_mm
+        columns = pockets // magazine.rows
+        between = [at for at in range(pockets) if (magazine.kind.wraps or (at + 1) % columns) and pockets > 2]
+        centres = reaches_mm(magazine, np.arange(pockets) * pitch_mm)
+        points = reaches_mm(magazine, (np.array(between, dtype=float) + 0.3) * pitch_mm)
+        apart = np.array([[_apart_mm(magazine, one, other) for other in range(pockets)] for one in range(pockets)])
+        assert centres == pytest.approx(apart, abs=1e-6), seed
+        for at, reach in zip(between, points, strict=True):
+            following = (at + 1) % pockets
+            assert reach[at] == pytest.approx(0.3 * apart[at, following]), seed
+            assert reach[at] + reach[following] == pytest.approx(apart[at, following]), seed
+            assert np.all(reach[:, None] + reach[None, :] >= apart - 1e-6), seed
+
+
+def test_at_its_very_limit_an_assembly_is_let_in_and_nothing_is_noted() -> None:
+    exact = assembly("exact", 60.0, rpm_max=12000.0)
+    at_limit = replace(
+        CHAIN,
+        rpm_needed=12000.0,
+        rpm_max=12000.0,
+        length_max_mm=exact.length_mm,
+        mass_max_kg=mass_kg(exact),
+        moment_max_nm=moment_nm(exact),
+        diameter_max_free_mm=60.0,
+        diameter_max_mm=60.0,
+    )
+    assert obstacles(at_limit, [Loaded(2, assembly("small"))], {}, 1, exact) == ()
+    assert notes(at_limit, exact) == ()
+    slower = assembly("slower", 60.0, rpm_max=11999.0)
+    assert reasons(limits(at_limit, slower)) == {Reason.SPEED}
+    assert notes(at_limit, slower) == (Note.HOLD_SPEED,)
+
+
+@pytest.mark.parametrize(("spindle", "holder", "cutter"), list(product([False, True], repeat=3)))
+def test_coolant_is_noted_where_one_side_has_what_the_other_lacks(spindle: bool, holder: bool, cutter: bool) -> None:
+    built = assembly("a", coolant=holder)
+    built = replace(built, cutter=replace(built.cutter, coolant=cutter))
+    noted = set(notes(replace(CHAIN, coolant=spindle), built))
+    assert (Note.NO_COOLANT_HERE in noted) is (cutter and not spindle)
+    assert (Note.NO_CHANNEL in noted) is (spindle and not holder)
+
+
+def test_of_two_pockets_of_its_own_the_first_is_named() -> None:
+    found = obstacles(CHAIN, [], {9: "h-probe", 4: "h-probe"}, 5, assembly("probe"))
+    assert [(one.reason, one.pocket) for one in found] == [(Reason.OWN_POCKET, 4)]
+
+
+def test_a_magazine_keeps_5_mm_clear_unless_it_says_otherwise() -> None:
+    bare = Magazine(Kind.CHAIN, 3, 80.0)
+    assert obstacles(bare, [Loaded(1, assembly("a", 75.0))], {}, 2, assembly("b", 75.0)) == ()
+    assert obstacles(bare, [Loaded(1, assembly("a", 75.0))], {}, 2, assembly("b", 75.1)) != ()
+
+
+@pytest.mark.parametrize("rows", [0, -1, 5])
+def test_a_shelf_has_whole_rows(rows: int) -> None:
+    with pytest.raises(MagazineFault, match="rows"):
+        Magazine(Kind.SHELF, 24, 80.0, rows=rows, row_pitch_mm=90.0)
+
+
+@pytest.mark.parametrize("pitch_mm", [0.0, 0.5, 1.0])
+def test_pockets_stand_apart(pitch_mm: float) -> None:
+    if pitch_mm > 0:
+        assert Magazine(Kind.CHAIN, 3, pitch_mm).pitch_mm == pitch_mm
+    else:
+        with pytest.raises(MagazineFault, match="pitch_mm"):
+            Magazine(Kind.CHAIN, 3, pitch_mm)

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import replace
+from math import inf
+from random import Random
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder
-from kiosk.rules.fits import FitRules
-from kiosk.rules.magazine import Kind as MagazineKind
-from kiosk.rules.magazine import Machine, Magazine
+from kiosk.rules.fitting.fits import FitRules
+from kiosk.rules.fitting.magazine import Kind as MagazineKind
+from kiosk.rules.fitting.magazine import Machine, Magazine
+from kiosk.rules.fitting.setup_sheet import Need, Picked, Stock, Supply, assemblies, match, pick_round
 from kiosk.rules.places import Kind
-from kiosk.rules.setup_sheet import Need, Picked, Stock, Supply, assemblies, match, pick_round
 from kiosk.rules.stock import BookEntry
 
 HSK63 = Coupling.parse("HSK63")
@@ -222,3 +226,169 @@ def _most(pieces: list[Need], entries: tuple[BookEntry, ...]) -> int:
         return False
 
     return sum(find(piece, set()) for piece in range(len(pieces)))
+
+
+def test_a_ready_tool_goes_to_the_line_that_can_have_nothing_else() -> None:
+    # the loose line may be built, the strict one is met by the ready tool alone
+    loose, strict = Need(2, dc_mm=12.0), Need(3, "A")
+    stock = Stock((built("A"), bare("h12")), (mill("c12"),))
+    for needs in ([loose, strict], [strict, loose]):
+        found = {met.need: met.supply for met in match(needs, stock, RULES)}
+        assert found == {loose: Supply.BUILD, strict: Supply.IN_CABINET}
+
+
+def test_two_that_can_be_built_are_found_whichever_cutter_comes_first() -> None:
+    # the long cutter suits both lines, the short one only the first; the long one goes only into the wide holder
+    short, long = mill("short", 8.0, lu_mm=20.0), mill("long", 8.0, dmm_mm=12.0, lu_mm=40.0)
+    narrow, wide = bare("narrow", 8.0), bare("wide", 12.0)
+    needs = [Need(2, dc_mm=8.0), Need(3, dc_mm=8.0, lu_mm=35.0)]
+    for cutters in ((short, long), (long, short)):
+        for entries in ((narrow, wide), (wide, narrow)):
+            for asked in (needs, needs[::-1]):
+                answer = match(asked, Stock(entries, cutters), RULES)
+                assert [met.supply for met in answer] == [Supply.BUILD, Supply.BUILD]
+
+
+def test_of_holders_that_are_alike_each_shows_its_own_heats() -> None:
+    fresh, worn = bare("fresh", heats=3), bare("worn", heats=900)
+    shrink = [
+        replace(one, holder=replace(one.holder, clamping=Clamping.SHRINK_FIT, nose_mm=24.0)) for one in (fresh, worn)
+    ]
+    answer = match([Need(2, dc_mm=12.0, quantity=2)], Stock(tuple(shrink), (mill("c1"), mill("c2"))), RULES)
+    assert {
+        met.holder.heats: met.fit.shrink.heats_used for met in answer if met.holder and met.fit and met.fit.shrink
+    } == {
+        3: 3,
+        900: 900,
+    }
+
+
+def test_a_holder_with_few_heats_left_is_built_with_last_and_one_with_none_never() -> None:
+    def shrink(key: str, heats: int, place: str) -> BookEntry:
+        holder = replace(steel(key), clamping=Clamping.SHRINK_FIT, nose_mm=24.0, heat_limit=1000)
+        return replace(bare(key), holder=holder, heats=heats, place=place)
+
+    few, many, none = shrink("few", 990, "1-01"), shrink("many", 10, "1-02"), shrink("none", 1000, "1-00")
+    answer = match([Need(2, dc_mm=12.0)], Stock((few, many, none), (mill("c1"),)), RULES)
+    assert answer[0].holder is many
+    answer = match([Need(2, dc_mm=12.0, quantity=3)], Stock((few, many, none), tuple(map(mill, "abc"))), RULES)
+    assert [met.holder and met.holder.holder.key for met in answer] == ["many", "few", None]
+
+
+Score = tuple[int, int, int, int, float]
+
+
+def _score(needs: list[Need], found: list[tuple[int, Supply, float]]) -> Score:
+    """What a way of meeting needs comes to, the lower the better.  found: need, supply, wait of each piece."""
+    had = Counter(line for line, supply, _ in found if supply < Supply.NO_HOLDER)
+    pieces = sum(need.quantity for need in needs)
+    whole = sum(had[line] >= need.quantity for line, need in enumerate(needs))
+    trouble = sum(supply for _, supply, _ in found) + (pieces - len(found)) * Supply.MISSING
+    waits = [wait_s for _, _, wait_s in found]
+    return -whole, -had.total(), trouble, waits.count(inf), sum(wait_s for wait_s in waits if wait_s < inf)
+
+
+def _tried(needs: list[Need], stock: Stock) -> Score:
+    """The best score of every way there is, each piece in turn with each thing that is left, or with nothing."""
+    pieces = [line for line, need in enumerate(needs) for _ in range(need.quantity)]
+    free = [entry for entry in stock.entries if entry.assembly is None]
+
+    def suits(need: Need, cutter: Cutter, names: set[str]) -> bool:
+        return (
+            need.name in {"", *names}
+            and need.dc_mm in (None, cutter.dc_mm)
+            and (need.lu_mm or 0) <= (cutter.lu_mm or 0)
+        )
+
+    def ways(left: list[int], used: frozenset[str]) -> Iterator[list[tuple[int, Supply, float]]]:
+        if not left:
+            yield []
+            return
+        need = needs[left[0]]
+        choices: list[tuple[Supply, float, set[str]]] = []
+        for entry in stock.entries:
+            if entry.assembly is not None and suits(need, entry.assembly.cutter, {entry.name}):
+                supply = Supply.IN_CABINET
+                if entry.machine is not None:
+                    supply = Supply.IN_MACHINE if need.machine in ("", entry.machine) else Supply.IN_OTHER_MACHINE
+                elif entry.hot:
+                    supply = Supply.HOT
+                wait_s = 0.0 if not entry.hot else inf if entry.safe_in_s is None else entry.safe_in_s
+                choices.append((supply, wait_s, {entry.code}))
+        for cutter in stock.cutters:
+            if suits(need, cutter, {cutter.name}):
+                choices.append((Supply.NO_HOLDER, 0.0, {cutter.key}))
+                for entry in free:
+                    if (entry.holder.bore_min_mm or 0.0) <= cutter.dmm_mm <= entry.holder.bore_mm:
+                        choices.append((Supply.BUILD, 0.0, {cutter.key, entry.code}))
+        for rest in ways(left[1:], used):
+            yield rest
+        for supply, wait_s, takes in choices:
+            if not takes & used:
+                for rest in ways(left[1:], used | takes):
+                    yield [(left[0], supply, wait_s), *rest]
+
+    return min(_score(needs, found) for found in ways(pieces, frozenset()))
+
+
+def _drawn(chance: Random) -> tuple[list[Need], Stock]:
+    """A small sheet and a small shop, with everything the one asks for scarce in the other."""
+    needs = [
+        Need(
+            line,
+            chance.choice(["", "", "A", "B"]),
+            chance.choice([1, 1, 1, 2]),
+            chance.choice(["", "Mill 1"]),
+            dc_mm=chance.choice([8.0, 12.0]),
+            lu_mm=chance.choice([None, None, 35.0]),
+        )
+        for line in range(2, 2 + chance.randint(1, 3))
+    ]
+    entries: list[BookEntry] = []
+    for at in range(chance.randint(0, 3)):
+        hot = chance.random() < 0.3
+        entry = built(chance.choice("AB"), f"Cabinet A · 1-0{at}", dc_mm=chance.choice([8.0, 12.0]), hot=hot)
+        entry = replace(entry, safe_in_s=chance.choice([None, 60.0, 900.0]) if hot else None)
+        if not hot and chance.random() < 0.3:
+            machine = chance.choice(["Mill 1", "Mill 2"])
+            entry = replace(entry, kind=Kind.POCKET, machine=machine, pocket=at, place=f"{machine} · {at}")
+        entries.append(entry)
+    for at in range(chance.randint(0, 3)):
+        least_mm, most_mm = chance.choice([(7.0, 8.0), (11.0, 12.0), (7.0, 12.0)])
+        holder = replace(steel(f"free{at}", most_mm), bore_min_mm=least_mm)
+        entries.append(bare(f"free{at}", holder=holder, place=f"Cabinet A · 2-0{at}"))
+    cutters = tuple(
+        mill(f"cut{at}", dc_mm, dmm_mm=chance.choice([8.0, 12.0]), lu_mm=chance.choice([30.0, 40.0]))
+        for at, dc_mm in enumerate(chance.choice([8.0, 12.0]) for _ in range(chance.randint(0, 3)))
+    )
+    return needs, Stock(tuple(entries), cutters)
+
+
+def test_no_way_to_meet_a_sheet_that_was_tried_is_better_and_no_order_changes_the_answer() -> None:
+    builds = 0
+    for seed in range(700):
+        chance = Random(seed)
+        needs, stock = _drawn(chance)
+        answer = match(needs, stock, RULES)
+        found = [
+            (
+                needs.index(met.need),
+                met.supply,
+                0.0 if met.entry is None or not met.entry.hot else met.entry.safe_in_s or inf,
+            )
+            for met in answer
+            if met.supply is not Supply.MISSING
+        ]
+        assert _score(needs, found) == _tried(needs, stock), seed
+        promised = [met.entry or met.holder for met in answer if met.entry or met.holder]
+        cutters = [met.cutter for met in answer if met.cutter]
+        assert len(promised) == len({entry.code for entry in promised if entry}), seed
+        assert len(cutters) == len({cutter.key for cutter in cutters}), seed
+        builds += sum(met.supply is Supply.BUILD for met in answer)
+        mixed = Stock(
+            tuple(chance.sample(stock.entries, len(stock.entries))),
+            tuple(chance.sample(stock.cutters, len(stock.cutters))),
+        )
+        again = match(chance.sample(needs, len(needs)), mixed, RULES)
+        assert sorted(map(repr, again)) == sorted(map(repr, answer)), seed
+    assert builds > 100, "the cases must be of the hard kind too"

@@ -16,7 +16,7 @@ from kivy.graphics import Color, Ellipse, Line, Rectangle
 from kivy.properties import ListProperty, NumericProperty, ObjectProperty, StringProperty
 from kivy.uix.widget import Widget
 
-from kiosk.rules.magazine import Kind, Magazine
+from kiosk.rules.fitting.magazine import Kind, Magazine
 from kiosk.screens.parts.slots import Slot, State
 from kiosk.screens.theme import look
 

@@ -13,9 +13,10 @@ from enum import Enum
 from typing import NamedTuple
 
 from kiosk.rules.assembly import Assembly, Clamping, Cutter, Family, Holder, Material
-from kiosk.rules.magazine import Machine, Note, Obstacle, limits, notes
+from kiosk.rules.fitting.magazine import Machine
+from kiosk.rules.fitting.obstacles import Note, Obstacle, limits, notes
+from kiosk.rules.fitting.shrink import Range, Shrink, ShrinkRules, bore_below_um, h6_um, work_out
 from kiosk.rules.say import Value
-from kiosk.rules.shrink import Range, Shrink, ShrinkRules, bore_below_um, h6_um, work_out
 
 HAIR_MM = 0.0005  # half a micrometre: below what a shop measures a shank to
 SLACK_MM = 0.03  # a shank further under the bore than this is another size
@@ -178,6 +179,12 @@ def usual_insert_mm(holder: Holder, cutter: Cutter) -> float | None:
     return min(holder.insert_max_mm, cutter.oal_mm - (cutter.lu_mm or 0.0))
 
 
+def heats_left(holder: Holder, used: int, rules: FitRules) -> int:
+    """How often a shrink fit may still be heated; 0 or less: no more."""
+    limit = holder.heat_limit if holder.heat_limit is not None else rules.shrink.heat_limit
+    return limit - used
+
+
 def fit(question: Question, rules: FitRules, machines: Sequence[Machine] = ()) -> Fit:
     """Everything to know before building: what fits, what does not and why, and the lowest speed limit."""
     found = _Found()
@@ -307,10 +314,9 @@ def _shrink_fit(question: Question, rules: FitRules, found: _Found) -> Shrink | 
     holder, cutter = question.holder, question.cutter
     if cutter.flat:
         found.findings.append(Finding(Reason.FLAT_IN_SHRINK, rules.flat_blocks_shrink))
-    limit = holder.heat_limit if holder.heat_limit is not None else rules.shrink.heat_limit
-    left = limit - question.heats_used
+    left = heats_left(holder, question.heats_used, rules)
     if left <= 0:
-        found.block(Reason.HEATS_USED_UP, used=question.heats_used, limit=limit)
+        found.block(Reason.HEATS_USED_UP, used=question.heats_used, limit=left + question.heats_used)
     elif left <= rules.shrink.heats_warn_left:
         found.warn(Reason.HEATS_FEW_LEFT, used=question.heats_used, left=left)
     if not _near_size(question, found):

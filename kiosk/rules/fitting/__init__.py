@@ -1,0 +1,1 @@
+"""What fits: cutter in holder, assembly in magazine, setup in machine; its lists and plans."""

@@ -1,0 +1,203 @@
+"""Answers of a print server that are no answers: an error of our own, soon, and never a guess."""
+
+from __future__ import annotations
+
+import os
+import socket
+import struct
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from kiosk.labels import ipp
+from kiosk.labels.cups import CupsPrinting, ServerLost
+from kiosk.labels.ipp import Answer, Attribute, Group, Kind, Operation, RequestFault, ServerSilent, ask
+from kiosk.labels.queue import Job, QueueFault, State
+
+
+def answer(*groups: tuple[Group, list[Attribute]], status: int = 0) -> bytes:
+    packed = struct.pack(">BBHI", 2, 0, status, 1)
+    return packed + b"".join(ipp._group(group, attributes) for group, attributes in groups) + bytes([Group.END])
+
+
+PRINTER = answer(
+    (Group.OPERATION, [Attribute("status-message", Kind.NAME, ["all is well"])]),
+    (
+        Group.PRINTER,
+        [
+            Attribute("printer-name", Kind.NAME, ["labels"]),
+            Attribute("printer-state", Kind.ENUM, [3]),
+            Attribute("printer-is-accepting-jobs", Kind.BOOLEAN, [True]),
+            Attribute("media-supported", Kind.KEYWORD, ["oe_25x25_25x25mm", "iso_a4_210x297mm"]),
+            Attribute("job-id", Kind.INTEGER, [7]),
+        ],
+    ),
+)
+
+
+@contextmanager
+def served(reply: bytes, *, drip_s: float = 0.0) -> Iterator[str]:
+    """A server that says the same to everybody, at once or a byte now and then; where it listens."""
+    listening = socket.create_server(("127.0.0.1", 0))
+    over = threading.Event()
+
+    def serve() -> None:
+        while not over.is_set():
+            try:
+                guest, _ = listening.accept()
+            except OSError:
+                return
+            with guest:
+                try:
+                    guest.recv(65536)
+                    for at in range(len(reply)) if drip_s else ():
+                        if over.wait(drip_s):
+                            return
+                        guest.sendall(reply[at : at + 1])
+                    if not drip_s:
+                        guest.sendall(reply)
+                except OSError:
+                    pass
+
+    thread = threading.Thread(target=serve, daemon=True)
+    thread.start()
+    try:
+        yield f"127.0.0.1:{listening.getsockname()[1]}"
+    finally:
+        over.set()
+        listening.close()
+
+
+def http(body: bytes, head: bytes = b"") -> bytes:
+    return b"HTTP/1.1 200 OK\r\n" + (head or b"Content-Length: %d\r\n" % len(body)) + b"\r\n" + body
+
+
+def asked(where: str) -> Answer:
+    return ask(where, "/printers/labels", Operation.GET_PRINTER_ATTRIBUTES, [])
+
+
+def test_a_good_answer_is_understood() -> None:
+    with served(http(PRINTER)) as where:
+        found = asked(where)
+    assert found.ok and found.message == "all is well"
+    assert found.objects[0].texts("media-supported") == ("oe_25x25_25x25mm", "iso_a4_210x297mm")
+
+
+@pytest.mark.parametrize(
+    "reply",
+    [
+        http(PRINTER, b"Content-Length: 99999999999999\r\n"),
+        http(PRINTER, b"Content-Length: 99999999999999999999999999\r\n"),
+        http(PRINTER[:-1]),
+        http(PRINTER[:20]),
+        http(b""),
+        http(b"\0" * 7),
+        http(b"<html>no</html>"),
+        http(b"zz\r\nx", b"Transfer-Encoding: chunked\r\n"),
+        http(b"-1\r\nx", b"Transfer-Encoding: chunked\r\n"),
+        http(b"ffffffffffff\r\nx", b"Transfer-Encoding: chunked\r\n"),
+        http(b"\0" * (ipp.MOST_ANSWER_BYTES + 1)),
+        b"HTTP/1.1 abc OK\r\n\r\n",
+        b"HTTP/1.1 500 " + b"\x1b[2J" * 50 + b"\r\n\r\n",
+        b"\xff" * 70_000,
+        b"HTTP/1.1 200 OK\r\n" + b"a: b\r\n" * 500 + b"\r\n",
+        b"",
+    ],
+)
+def test_nonsense_is_a_server_that_does_not_answer(reply: bytes) -> None:
+    with served(reply) as where, pytest.raises(ServerSilent) as silent:
+        asked(where)
+    assert where in str(silent.value) and str(silent.value).isprintable()
+    with served(reply) as where, pytest.raises(ServerLost):
+        CupsPrinting(where).queues()
+
+
+def test_a_server_that_sends_a_byte_now_and_then_is_silent(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ipp, "_ANSWER_S", 0.3)
+    began = time.monotonic()
+    with served(http(PRINTER), drip_s=0.05) as where, pytest.raises(ServerSilent):
+        asked(where)
+    assert time.monotonic() - began < 5
+
+
+@pytest.mark.parametrize(
+    "where", ["host:99999", "host:" + "9" * 5000, "x" * 300, "a b\n", "[::", "/nowhere/cups.sock", ":"]
+)
+def test_a_server_that_cannot_be_is_silent(where: str) -> None:
+    with pytest.raises(ServerSilent):
+        asked(where)
+
+
+@pytest.mark.parametrize("user", ["ü漢", "a\r\nb", "x" * 5000])
+def test_any_users_name_can_ask(user: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(os.environ, "USER", user)
+    with served(http(PRINTER)) as where:
+        assert asked(where).ok
+
+
+@pytest.mark.parametrize("queue", ["q" * 70_000, "a b", "ü", "a\r\nb", "../admin", "\udcff"])
+def test_a_queue_of_any_name_is_asked_for_or_refused(queue: str) -> None:
+    with served(http(answer(status=0x0406))) as where, pytest.raises(QueueFault):
+        CupsPrinting(where).media(queue)
+
+
+def test_a_number_beyond_the_protocol_is_refused_before_anything_is_sent() -> None:
+    with pytest.raises(RequestFault):
+        ask("127.0.0.1:1", "/", Operation.CREATE_JOB, [Attribute("copies", Kind.INTEGER, [2**40])])
+
+
+@pytest.mark.parametrize(
+    "name", ["a_1.2.3x4mm", "a_x4mm", "a_..x..mm", "a_" + "9" * 400 + "x1mm", "_1x1mm", "a_1x1", "٣_٣x٣mm", ""]
+)
+def test_media_of_an_odd_name_are_left_out(name: str) -> None:
+    body = answer((Group.PRINTER, [Attribute("media-supported", Kind.KEYWORD, [name, "oe_25x25_25x25mm"])]))
+    with served(http(body)) as where:
+        assert [each.name for each in CupsPrinting(where).media("labels")] == ["oe_25x25_25x25mm"]
+
+
+def parsed(content: bytes) -> Answer | None:
+    try:
+        return ipp._answer("here", content)
+    except ServerSilent:
+        return None
+
+
+@given(st.binary(max_size=300))
+@example(struct.pack(">BBHI", 2, 0, 0, 1) + b"\x04\x22\0\x01a\0\0\x03")
+def test_any_bytes_are_an_answer_or_no_ipp(content: bytes) -> None:
+    parsed(content)
+
+
+@given(st.data())
+def test_a_good_answer_with_any_bytes_changed_or_cut_is_an_answer_or_no_ipp(data: st.DataObject) -> None:
+    content = bytearray(PRINTER)
+    for at in data.draw(st.lists(st.integers(0, len(content) - 1), max_size=6)):
+        content[at] = data.draw(st.integers(0, 255))
+    cut = data.draw(st.integers(0, len(content)))
+    found = parsed(bytes(content[:cut]))
+    if found is not None:
+        assert found.message.isprintable()
+        with served(http(bytes(content[:cut]))) as where:
+            printing = CupsPrinting(where)
+            job = Job("labels", 7, "t", State.WAITING)
+            for act in (printing.queues, lambda: printing.media("labels"), lambda: printing.dpi("labels"),
+                        lambda: printing.job(job), lambda: printing.stock("labels", 25, 25)):  # fmt: skip
+                with suppress(QueueFault):
+                    act()
+
+
+@given(st.integers(0, len(PRINTER) - 1))
+def test_a_cut_answer_is_never_taken_for_a_whole_one(cut: int) -> None:
+    assert parsed(PRINTER[:cut]) is None
+
+
+def test_a_set_of_fifty_thousand_values_is_read_in_one_pass() -> None:
+    body = answer((Group.PRINTER, [Attribute("media-supported", Kind.KEYWORD, [f"m{at}" for at in range(50_000)])]))
+    found = parsed(body)
+    assert found is not None and len(found.objects[0].texts("media-supported")) == 50_000
+    assert parsed(answer((Group.PRINTER, [Attribute("a", Kind.KEYWORD, ["x"] * (ipp.MOST_VALUES + 1))]))) is None
