@@ -19,6 +19,7 @@ from kiosk.ledger.derive import Broken
 from kiosk.ledger.lock import InUse
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.reader.files import PictureError
+from kiosk.rules.bounds import OutOfBounds
 from kiosk.settings import SettingsFault
 
 FAULTS = (
@@ -32,6 +33,7 @@ FAULTS = (
     CopyFault,
     ImportRefused,
     NotThere,
+    OutOfBounds,
     Broken,
     OSError,
 )

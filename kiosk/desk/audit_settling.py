@@ -16,7 +16,7 @@ from kiosk.rules import audit as A
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping, Condition
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard, View
-from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step, decide, may_go
+from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step, arrival, decide, may_go
 from kiosk.rules.say import say
 
 
@@ -173,11 +173,11 @@ class Settling:
 def _followed(audit: str, card: HolderCard, goal: PlaceCard, asked: bool) -> tuple[L.Entry, ...]:
     """The book follows a holder to where it was seen; one that was not asked about is settled with it."""
     origin = card.place.place.code if card.place else None
-    moved = L.Moved(card.holder.key, origin, goal.place.code, reason="audit")
+    came = arrival(card, goal, "audit")
     if asked:
-        return (moved,)
+        return came
     return (
-        moved,
+        *came,
         L.DifferenceSettled(
             audit, card.holder.key, A.Difference.MISPLACED.value, A.Action.BOOK_MOVED.value, "", origin,
             goal.place.code, card.name,

@@ -6,6 +6,7 @@ the book alone, so it outlasts restarts and shifts and any number of people can 
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -502,7 +503,7 @@ class AuditCounter:
         if running:
             self._join(running[0]["key"])
             return Done((), say("audit.resumed", place=name), step=Step.AUDIT_OPENED)
-        key = f"audit {T.Audit.select().count() + 1}"
+        key = f"audit {secrets.token_hex(4).upper()}"  # no other kiosk's, however many were opened
         return Done((L.AuditOpened(key, code),), say("audit.opened", place=name), step=Step.AUDIT_OPENED)
 
     def _join(self, key: str) -> None:

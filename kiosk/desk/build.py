@@ -14,7 +14,8 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.ledger.view import cutter_of
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Cutter, Measured
-from kiosk.rules.cards import HolderCard
+from kiosk.rules.cards import HolderCard, PlaceCard
+from kiosk.rules.checkin import arrival, heating
 from kiosk.rules.fitting.balance import grade_of
 from kiosk.rules.fitting.fits import Finding, Fit, FitRules, Question, fit, usual_insert_mm
 from kiosk.rules.fitting.loads import mass_kg
@@ -31,6 +32,7 @@ from kiosk.rules.lines import (
     ToolNumbered,
     TornDown,
 )
+from kiosk.rules.outline import STEEL
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
 
@@ -103,12 +105,17 @@ class BuildCounter:
         return tuple(cutter_of(row) for row in rows(free.order_by(T.Cutter.dc_mm, T.Cutter.name)))
 
     def reground(self, cutter_key: str, dc_mm: float | None = None, oal_mm: float | None = None) -> Cutter:
-        """A cutter came back from regrinding, with what it measures now.  Raises NotThere, ValueError."""
+        """A cutter came back from regrinding, with what it measures now.
+
+        Raises NotThere, ValueError, StillHot while it is in a holder under a hold.
+        """
         cutter = self._cutter(cutter_key)
         for value, most in ((dc_mm, cutter.dc_mm), (oal_mm, cutter.oal_mm)):
             if value is not None and not 0 < value <= most:
                 raise ValueError(f"{value:g} mm: regrinding takes away, and it had {most:g} mm")
-        self._session.write(CutterReground(cutter_key, dc_mm, oal_mm))
+        line = CutterReground(cutter_key, dc_mm, oal_mm)
+        self._session.unheld(line)
+        self._session.write(line)
         return self._cutter(cutter_key)
 
     def number(self, holder_key: str, number: int | None) -> None:
@@ -161,7 +168,14 @@ class BuildCounter:
             raise BuildRefused(why, Say(first.remedy_id, tuple(first.values.items())), answer.findings)
         depth_mm = insert_mm if insert_mm is not None else usual_insert_mm(card.holder, cutter)
         key = f"A{secrets.token_hex(6).upper()}"
-        session.write(Built(key, name or cutter.name, holder_key, cutter_key, depth_mm))
+        built = Built(key, name or cutter.name, holder_key, cutter_key, depth_mm)
+        shrinks = card.holder.clamping is Clamping.SHRINK_FIT
+        # At the station a cutter goes in hot: by the heating that was scanned for it, else by one that nobody scanned.
+        seen = card.heat_unused and card.hold is not None and not card.hold.ended
+        if shrinks and card.place is not None and card.place.place.kind is Kind.SHRINK and not seen:
+            session.write(*arrival(card, card.place), built)
+        else:
+            session.write(built)
         return session.holder(holder_key)
 
     def holder_labelled(self, text: str) -> HolderCard:
@@ -187,17 +201,23 @@ class BuildCounter:
         if card.place is None or at not in wanted:
             why = say("build.tear_down_elsewhere", name=card.name, place=card.place.name if card.place else None)
             raise BuildRefused(why, say("build.to_shrink" if shrinks else "build.to_bench", name=card.name))
-        lines: list[Entry] = [
-            ConditionSaid(holder_key, card.assembly.key, condition, used_min),
-            TornDown(holder_key, card.assembly.key),
-        ]
+        lines: list[Entry] = []
         if shrinks:
-            fresh = card.hold is not None and not card.hold.ended
-            if card.hold is not None and card.hold.ended:
-                lines.append(HoldEnded(holder_key, "time"))
-            lines.append(Heated(holder_key, card.place.place.code, heats=0 if fresh else 1, body_c=card.body_c))
+            lines += self._heated_to_open(card, card.place)
+        lines.append(ConditionSaid(holder_key, card.assembly.key, condition, used_min))
+        lines.append(TornDown(holder_key, card.assembly.key))
         session.write(*lines)
         return session.holder(holder_key)
+
+    def _heated_to_open(self, card: HolderCard, station: PlaceCard) -> tuple[Entry, ...]:
+        """The heating by which a cutter comes out: the one scanned just now, still going on, or another."""
+        runs = card.hold is not None and not card.hold.ended and card.heat_unused
+        since_s = None if card.heated_at_s is None else self._session.now().watched_s - card.heated_at_s
+        if runs and since_s is not None and since_s <= self._session.settings.heat.heating_s:
+            return (Heated(card.holder.key, station.place.code, heats=0, again=True),)
+        ended = card.hold is not None and card.hold.ended
+        over = (HoldEnded(card.holder.key, "time", card.hold.heating),) if card.hold and ended else ()
+        return (*over, heating(card, station, heats=0 if runs else 1))
 
     def measure(self, holder_key: str, values: Measured, *, by_hand: bool = True) -> MeasureTaken:
         """Writes a measurement; one taken warm carries the length error the heat makes.
@@ -214,13 +234,16 @@ class BuildCounter:
             raise BuildRefused(say("measure.impossible", name=card.name), say("measure.again"))
         facts = session.cards.hold_facts(holder_key)
         error_um = session.holds.length_error_um(facts, session.now()) if facts else 0.0
+        if error_um is None:  # safe to touch, and no more is known: all of it as warm as that allows
+            heat = session.settings.heat
+            error_um = 1e3 * STEEL.alpha_per_k * (heat.limit_c - heat.ambient_c) * values.length_mm
         tolerance_um = session.settings.heat.length_tolerance_um
         warning = None
         if error_um > tolerance_um:
             values = replace(values, length_error_um=error_um)
             warning = say("measure.warm", name=card.name, error_um=error_um, measure_in_s=card.measure_in_s)
         values = _graded(card.assembly, values)
-        session.write(MeasuredLine(holder_key, card.assembly.key, values))
+        session.write(MeasuredLine(holder_key, card.assembly.key, values), presetter=not by_hand)
         return MeasureTaken(session.holder(holder_key), values, warning)
 
     def say_condition(self, holder_key: str, condition: Condition, used_min: float = 0.0) -> HolderCard:

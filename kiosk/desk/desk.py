@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.adopting import AdoptingCounter
+from kiosk.desk.audit_settling import refuse
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.people import PeopleCounter
@@ -30,8 +31,8 @@ from kiosk.rules.cards import (
     Subject,
     View,
 )
-from kiosk.rules.checkin import Done, Outcome, Refused, Wait, decide
-from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SignedIn, SignedOut, TurnedAway
+from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Wait, decide
+from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
 
 if TYPE_CHECKING:
     from kiosk.desk.build import BuildCounter
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
 
+REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
 BEAT_S = 10.0  # at most this much watched time is lost with the power
 
 
@@ -69,6 +71,7 @@ class Desk:
         self.shop = ShopCounter(session)
         self.audits = AuditCounter(session)
         self.adopting = AdoptingCounter(session, self.shop, self.audits)
+        self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self._beat_s = session.now().watched_s
 
     @classmethod
@@ -80,10 +83,15 @@ class Desk:
         read_only: bool = False,
         counter: Counter = boot_counter_s,
         wall: Counter | None = None,
+        rehearsal: bool = False,
     ) -> Desk:
-        """Opens the data folder.  Raises SettingsFault, LedgerFault, InUse, NewerLedger, NotThere (for `at`)."""
+        """Opens the data folder.  Raises SettingsFault, LedgerFault, InUse, NewerLedger, NotThere (for `at`).
+
+        rehearsal: time is pretended, and every line says so.
+        """
         settings = shop_settings.load(folder / shop_settings.NAME)
-        book = Book.open(folder, settings.kiosk.name, read_only=read_only, counter=counter, wall=wall)
+        name = REHEARSAL if rehearsal else settings.kiosk.name
+        book = Book.open(folder, name, read_only=read_only, counter=counter, wall=wall)
         try:
             session = Session(book, settings)
             standing = at or settings.kiosk.at
@@ -91,9 +99,12 @@ class Desk:
                 session.here = session.cards.find_place(standing)
                 if session.here is None:
                     raise NotThere("place", standing)
+            desk = cls(session)
             if not read_only:
-                session.write(KioskStarted(__version__))
-            return cls(session)
+                desk.changed_outside = session.notice_settings()
+                found = tuple(shop_settings.deciding(settings).items())
+                session.write(KioskStarted(__version__, found, rehearsal))
+            return desk
         except BaseException:
             book.close()
             raise
@@ -204,7 +215,7 @@ class Desk:
         if moment.watched_s - self._beat_s >= BEAT_S:
             session.book.beat()
             self._beat_s = moment.watched_s
-        ended = [HoldEnded(card.holder.key, "time") for card in self.heat.over()]
+        ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
         idle_s = moment.watched_s - session.last_scan_s
         if session.operator and idle_s > session.settings.kiosk.sign_out_s:
@@ -222,6 +233,8 @@ class Desk:
             outcome = self.audits.put_back(outcome)
         if isinstance(outcome, Done) and outcome.then in (Command.START_AUDIT, Command.CLOSE_AUDIT):
             outcome = self.audits.command(outcome.then) or outcome
+        if isinstance(outcome, Done) and session.badge_first(outcome.lines):
+            outcome = refuse(Reason.BADGE_FIRST)
         session.last_scan_s = moment.watched_s
         holder = outcome.holder
         if holder is not None:
@@ -282,6 +295,11 @@ class Desk:
         else:
             card = cards.place(kept.card.place.code)
         return Pending(card, kept.since_watched_s) if card else None
+
+
+def _begun_by(card: HolderCard) -> int | None:
+    """Number of the line that began its hold."""
+    return card.hold.heating if card.hold else None
 
 
 def _moved(outcome: Done) -> bool:

@@ -9,13 +9,27 @@ from dataclasses import dataclass, replace
 
 from kiosk.desk.session import NotThere, Session
 from kiosk.rules.belief import Verdict as Word
+from kiosk.rules.bounds import READING
 from kiosk.rules.cards import Heat, HeatCurve, HolderCard
 from kiosk.rules.hold import HoldFacts, Reading, Verdict, cool_all_over, pair, way_now
-from kiosk.rules.lines import Entry, HoldEnded, TemperatureRead
+from kiosk.rules.lines import (
+    Built,
+    Entry,
+    Heated,
+    HoldEnded,
+    HolderRegistered,
+    Moved,
+    Restored,
+    TemperatureRead,
+    TornDown,
+)
 from kiosk.rules.say import Say, say
 
 WHERE = ("nose", "flange", "shank")
 INSTRUMENTS = ("probe", "infrared")
+
+# After one of these a reading says nothing any more about how warm a holder is all over.
+_BEGINS_ANEW = (Heated, HoldEnded, Restored, Moved, Built, TornDown, HolderRegistered)
 
 
 class ReadingFault(ValueError):
@@ -91,7 +105,7 @@ class HeatCounter:
             raise ReadingFault("where", f"must be one of {', '.join(WHERE)}, not {where!r}")
         if instrument not in INSTRUMENTS:
             raise ReadingFault("instrument", f"must be one of {', '.join(INSTRUMENTS)}, not {instrument!r}")
-        if not -30.0 <= value_c <= 500.0:
+        if not READING.takes(value_c):
             raise ReadingFault("value", f"{value_c:g} °C is not a temperature this can have")
         card = session.holder(key)
         if card.hold is not None:
@@ -107,16 +121,34 @@ class HeatCounter:
             key, "agrees", again_s == 0.0, self._unproven(instrument, value_c, again_s), value_c, again_s=again_s
         )
 
-    def _cool_all_over(self, key: str, where: str, value_c: float, instrument: str) -> float | None:
-        """`hold.cool_all_over` with what was read of this holder lately, and this."""
+    def _cool_all_over(
+        self, key: str, where: str, value_c: float, instrument: str, facts: HoldFacts | None = None
+    ) -> float | None:
+        """`hold.cool_all_over` with what was read of this holder since it was heated, and this.
+
+        facts: of the hold that runs; None: nobody knows when it was heated, and only what was read since its last
+        step counts.
+        """
         session = self._session
-        now_s, limit_c = session.now().watched_s, session.settings.heat.limit_c
-        lately = [
-            Reading(line.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict)
-            for line in session.book.lines(subject=key, newest=40)
-            if isinstance(entry := line.entry, TemperatureRead)
-        ]
+        moment, limit_c = session.now(), session.settings.heat.limit_c
+        if facts is not None:
+            limit_c = session.holds.rules_of(facts).room.limit_c
+            lately = list(facts.readings)
+        else:
+            lately = self._read_since_its_last_step(key)
+        now_s = moment.watched_s
         return cool_all_over([*lately, Reading(now_s, where, value_c, instrument, "")], limit_c, now_s)
+
+    def _read_since_its_last_step(self, key: str) -> list[Reading]:
+        session = self._session
+        found: list[Reading] = []
+        for line in session.book.lines(subject=key, newest=40):
+            entry = line.entry
+            if isinstance(entry, _BEGINS_ANEW) or line.kiosk != session.book.kiosk:
+                break
+            if isinstance(entry, TemperatureRead) and entry.heating is None:
+                found.append(Reading(line.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict))
+        return found
 
     def _unproven(self, instrument: str, value_c: float, again_s: float | None) -> str:
         if again_s == 0.0:
@@ -132,32 +164,31 @@ class HeatCounter:
         facts = session.cards.hold_facts(key)
         assert facts is not None  # a card under a hold has facts
         judged = session.holds.judge(facts, Reading(session.now().watched_s, where, value_c, instrument, ""))
-        seen = judged.prediction
-        alone = facts.reading_only or judged.strange
-        again_s = self._cool_all_over(key, where, value_c, instrument) if alone else None
-        ends = judged.ends or again_s == 0.0
-        # What nobody saw heated teaches nothing about how such holders cool.
-        taught = "" if facts.reading_only else pair(card.holder, facts.stays[-1].place)
-        line = TemperatureRead(
-            key,
-            where,
-            value_c,
-            instrument,
-            judged.word.value,
-            seen.expected_c,
-            taught,
-            way_now(facts).value,
-            seen.ambient_c,
-            seen.by_heat_k,
-            seen.by_film_k,
-            seen.other_sd_k,
-        )
-        session.write(*((line, HoldEnded(key, "reading")) if ends else (line,)))
+        alone = facts.reading_only or judged is None or judged.strange
+        again_s = self._cool_all_over(key, where, value_c, instrument, facts) if alone else None
+        # Where something was not seen, the model's hottest point need not be the hottest: only all over is proof.
+        ends = again_s == 0.0 or (judged is not None and judged.ends and not facts.reading_only)
+        line = TemperatureRead(key, where, value_c, instrument, Word.AGREES.value, heating=facts.heating)
+        if judged is not None:
+            # What nobody saw heated, or stands nobody knows where, teaches nothing about how such holders cool.
+            place = facts.stays[-1].place
+            line = replace(
+                line,
+                verdict=judged.word.value,
+                expected_c=judged.prediction.expected_c,
+                pair="" if facts.reading_only or place is None else pair(card.holder, place),
+                way=way_now(facts).value,
+                ambient_c=judged.prediction.ambient_c,
+                by_heat_k=judged.prediction.by_heat_k,
+                by_film_k=judged.prediction.by_film_k,
+                other_sd_k=judged.prediction.other_sd_k,
+            )
+        session.write(*((line, HoldEnded(key, "reading", facts.heating)) if ends else (line,)))
         session.holds.learnt()
-        word = judged.word.value
+        word = line.verdict
         if ends:
             word = "ended"
-        elif alone and (facts.reading_only or judged.word is Word.CONFIRMED):
+        elif judged is None or (alone and (facts.reading_only or judged.word is Word.CONFIRMED)):
             word = self._unproven(instrument, value_c, again_s)
         elif judged.word is not Word.QUESTIONED and value_c <= session.settings.heat.limit_c:
             if instrument == "infrared":
@@ -166,7 +197,7 @@ class HeatCounter:
                 word = "elsewhere"
             else:
                 word = "resoak"
-        return self._taken(key, judged.word.value, ends, word, value_c, seen.expected_c, judged, again_s)
+        return self._taken(key, line.verdict, ends, word, value_c, line.expected_c, judged, again_s)
 
     def _taken(
         self,

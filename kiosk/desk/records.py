@@ -17,6 +17,7 @@ from kiosk.ledger.derive import Row
 from kiosk.rules import lines as L
 from kiosk.rules import shift
 from kiosk.rules.cards import HeatCurve, HolderCard, OperatorCard, PlaceCard, place_name
+from kiosk.rules.cooling import CoolingError
 from kiosk.rules.hold import HoldFacts, Reading, Stay, cooling_from_s
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, Value, say
@@ -179,7 +180,7 @@ class RecordsCounter:
         built_in = self._session.cards.assembly_in(card.holder, start.id, last)
         facts = HoldFacts(
             card.holder, built_in, start.watched_s, start.utc_s, heated.temp_c, heated.length_mm, stays, readings,
-            body_c=heated.body_c, reading_only=heated.reading_only,
+            body_c=heated.body_c, reading_only=heated.reading_only, body_unknown=heated.body_unknown, heating=start.id,
         )  # fmt: skip
         return HeatRecord(
             start.utc_s,
@@ -198,10 +199,13 @@ class RecordsCounter:
         The hold that runs now is drawn as the hot board draws it.  Raises CoolingError.
         """
         session, facts = self._session, record.facts
-        moves = tuple(stay.since_s - cooling_from_s(facts, session.holds.rules) for stay in facts.stays[1:])
+        moves = tuple(stay.since_s - cooling_from_s(facts, session.holds.rules_of(facts)) for stay in facts.stays[1:])
         running = session.cards.hold_facts(facts.holder.key) if record.held_s is None else None
-        if running is not None and running.heated_at_s == facts.heated_at_s:
-            return HeatPlot(session.holds.curve(running, session.now()), moves)
+        if running is not None and running.heating == facts.heating:
+            curve = session.holds.curve(running, session.now())
+            if curve is None:
+                raise CoolingError("hold", "cannot be worked out; it needs readings all over")
+            return HeatPlot(curve, moves)
         return HeatPlot(session.holds.expected(facts, facts.heated_at_s + (record.held_s or 0.0)), moves)
 
     def shift(self, since_utc_s: float, until_utc_s: float | None = None) -> shift.ShiftReport:
@@ -238,7 +242,10 @@ class RecordsCounter:
         name, where = named.get(key or "", key), self._name_of(code)
         by = people.get(line.operator or "", line.operator)
         values = self._values(entry, name, where, people, named)
-        words = say(f"history.{line.kind.replace(' ', '_')}", **values)
+        kind = line.kind.replace(" ", "_")
+        if isinstance(entry, L.Restored) and entry.cause != "backup":
+            kind = f"{kind}_{entry.cause}"
+        words = say(f"history.{kind}", **values)
         return HistoryRow(line.id, line.utc_s, line.kind, by, line.kiosk, name, where, words)
 
     def _values(
@@ -272,9 +279,16 @@ class RecordsCounter:
                 values["action"] = f"term.action.{action}"
             case L.CodeBound(subject=subject, what=what):
                 values["name"] = named.get(subject, subject) if what == "holder" else self._name_of(subject)
-            case L.OperatorAdded(name=called) | L.SettingChanged(name=called):
+            case L.SettingChanged(name=called, reason=reason):
+                values |= {"name": called, "reason": "term.changed_outside" if reason == L.OUTSIDE else reason}
+            case L.OperatorAdded(name=called):
                 values["name"] = called
-            case L.OperatorRetired(operator=key) | L.SignedIn(operator=key) | L.SignedOut(operator=key):
+            case (
+                L.OperatorRetired(operator=key)
+                | L.SignedIn(operator=key)
+                | L.SignedOut(operator=key)
+                | L.PinGiven(operator=key)
+            ):
                 values["name"] = people.get(key, key)
             case L.Restored(holders=holders):
                 values["count"] = len(holders)

@@ -8,13 +8,14 @@ from __future__ import annotations
 import secrets
 from collections.abc import Sequence
 
-from kiosk.desk.session import NotThere, Session, StillHot
+from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import Refused, may_go
+from kiosk.rules.checkin import Refused, arrival, may_go
+from kiosk.rules.hold import pair
 from kiosk.rules.lines import (
     CodeBound,
     CodeRetired,
@@ -24,6 +25,8 @@ from kiosk.rules.lines import (
     Imported,
     Moved,
 )
+
+ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
 
 
 class ShopCounter:
@@ -86,6 +89,21 @@ class ShopCounter:
         self._session.write(*lines)
         return self._session.holder(holder.key)
 
+    def alike_and_hot(self, holder: Holder) -> HolderCard | None:
+        """Another holder of the same type that is under a hold or was heated within the hour.
+
+        What nobody can see by a label: the hot one of two alike may be the one that is being registered as cold.
+        """
+        session = self._session
+        mine = pair(holder, None)
+        now_s = session.now().watched_s
+        for card in session.cards.held():
+            facts = session.cards.hold_facts(card.holder.key)
+            lately = facts is not None and facts.watched and now_s - facts.heated_at_s <= ALIKE_S
+            if card.holder.key != holder.key and pair(card.holder, None) == mine and (card.hold or lately):
+                return card
+        return None
+
     def retire(self, key: str, reason: str) -> None:
         """A holder that is gone for good.  Raises Locked, NeedsReason, NotThere."""
         self._session.holder(key)
@@ -93,12 +111,11 @@ class ShopCounter:
         self._session.write(HolderRetired(key, reason), by=by)
 
     def correct(self, holder: Holder, reason: str) -> HolderCard:
-        """Other facts of a holder.  Raises Locked, NeedsReason, NotThere, StillHot while it is under a hold."""
-        card = self._session.holder(holder.key)
-        if card.hold is not None and not card.hold.ended:
-            raise StillHot(card.name)
-        by = self._session.supervised(reason)
-        self._session.write(HolderRegistered(holder, reason), by=by)
+        """Other facts of a holder.  Raises Locked, NeedsReason, NotThere, StillHot while a hold rests on them."""
+        self._session.holder(holder.key)
+        line = HolderRegistered(holder, reason)
+        self._session.unheld(line)
+        self._session.write(line, by=self._session.supervised(reason))
         return self._session.holder(holder.key)
 
     def correct_place(self, key: str, place: str | None, reason: str) -> HolderCard | Refused:
@@ -113,7 +130,9 @@ class ShopCounter:
         refused = may_go(card, goal, session.cooling_place()) if goal else None
         if refused is not None:
             return refused
-        session.write(Moved(key, card.place.place.code if card.place else None, place, reason=reason), by=by)
+        at = card.place.place.code if card.place else None
+        lines = arrival(card, goal, reason) if goal else (Moved(key, at, None, reason=reason),)
+        session.write(*lines, by=by)
         return session.holder(key)
 
     def replace_label(self, key: str, code: str) -> HolderCard:

@@ -86,10 +86,12 @@ class Holder(Table):
     place = TextField(null=True, index=True)
     since_line = IntegerField(null=True)
     since_utc_s = FloatField(null=True)
+    since_watched_s = FloatField(null=True)  # by the clock of `last_kiosk`
     last_kiosk = TextField(null=True)
     assembly = TextField(null=True, index=True)
     heat = TextField()  # a value of cards.Heat
     heat_cycles = IntegerField(default=0)
+    heat_unused = IntegerField(default=0)  # 1: heated, and no shrink fit was opened or closed by that heating yet
     retired = IntegerField(default=0)
 
 
@@ -136,14 +138,25 @@ class Hold(Table):
     heated_line = IntegerField()
     heated_utc_s = FloatField()
     heated_watched_s = FloatField()
+    first_watched_s = FloatField()  # when the heating was scanned first; it may be scanned again
+    kiosk = TextField()  # whose clock counts it
     temp_c = FloatField(null=True)
     length_mm = FloatField(null=True)
-    stages = TextField()  # JSON: list of [place code or null, watched_s it came there]
+    stages = TextField()  # JSON: list of [place code or null, watched_s it came there, number of the line that says so]
     readings = TextField()  # JSON: list of [watched_s, where, value_c, instrument, verdict]
     body_c = FloatField(null=True)
+    body_unknown = IntegerField(default=0)  # as warm as a heating can have made it
+    began = TextField(null=True)  # JSON: the shop's values when it began, by name; null: not known
     ended_line = IntegerField(null=True, index=True)  # safe to touch since; kept, because it may still be warm
-    reading_only = IntegerField(default=0)  # after a restore: only a reading ends it
+    reading_only = IntegerField(default=0)  # something was not seen: only a reading ends it
     gaps = IntegerField(default=0)  # how often the kiosk stopped watching since
+
+
+class Doubted(Table):
+    """A holder the book does not have, though a ledger it replaced knew it as hot: who registers it cannot know."""
+
+    holder = TextField(primary_key=True)
+    line = IntegerField()
 
 
 class Teaching(Table):
@@ -218,10 +231,16 @@ class Setting(Table):
 
 
 class Watch(Table):
-    """How far the kiosk's watched time has come; kept apart from the lines because it moves every few seconds."""
+    """How far watched time has come, in one row; kept apart from the lines because it moves every few seconds.
+
+    A ledger has one clock, whatever the kiosk is called.  seal: `lineform.beat_seal` over the row and the hash of
+    `line`, the last one when it was written.
+    """
 
     kiosk = TextField(primary_key=True)
     watched_s = FloatField()
+    line = IntegerField(default=0)
+    seal = TextField(default="")
 
 
 class Schema(Table):
@@ -230,6 +249,7 @@ class Schema(Table):
 
 
 DERIVED: tuple[type[Table], ...] = (
-    Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Teaching, Operator, Audit, Sighting, Settled, Setting,
+    Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Doubted, Teaching, Operator, Audit, Sighting, Settled,
+    Setting,
 )  # fmt: skip
 ALL: tuple[type[Table], ...] = (Schema, Watch, Line, Mention, *DERIVED)

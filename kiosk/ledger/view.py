@@ -5,6 +5,7 @@ Reads only; never decides and never writes.  Places change seldom and are kept i
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -32,15 +33,18 @@ from kiosk.rules.cards import (
     place_name,
 )
 from kiosk.rules.fitting.magazine import Loaded, Magazine
-from kiosk.rules.hold import HoldFacts, Reading, Stay
-from kiosk.rules.lines import Built, Heated, Moved, TornDown
+from kiosk.rules.hold import HeatValues, HoldFacts, Reading, Stay
+from kiosk.rules.lines import Built, Moved, TornDown
 from kiosk.rules.places import Kind, Place
+
+SAFE_MOST_C = 48.0  # no limit for touching can be set higher
 
 HoldReader = Callable[[HoldFacts], HoldView]
 
 _holder = msgspec.json.Decoder(Holder)
 _cutter = msgspec.json.Decoder(Cutter)
 _measured = msgspec.json.Decoder(Measured)
+_began = msgspec.json.Decoder(HeatValues)
 _magazine = msgspec.json.Decoder(Magazine)
 
 
@@ -56,6 +60,7 @@ class Places:
         self._magazines = {
             code: _magazine.decode(row["magazine"]) for code, row in self.rows.items() if row["magazine"]
         }
+        self._said: Counter[str] | None = None
 
     def place(self, code: str) -> Place:
         row = self.rows[code]
@@ -79,6 +84,13 @@ class Places:
             at = row["parent"]
         return tuple(names)
 
+    def said(self) -> Counter[str]:
+        """How often each text may mean a place: its code, its own name, and its name as people say it."""
+        if self._said is None:
+            texts = ({code, row["name"], place_name(self.path(code))} for code, row in self.rows.items())
+            self._said = Counter(text for found in texts for text in found)
+        return self._said
+
     def magazine(self, code: str) -> Magazine | None:
         return self._magazines.get(code)
 
@@ -99,6 +111,7 @@ class Cards:
         self._book = book
         self._hold = hold
         self._places: Places | None = None
+        self._opened_s = book.now().watched_s
 
     def forget_places(self) -> None:
         self._places = None
@@ -249,30 +262,52 @@ class Cards:
         """The card of a row of the holder table."""
         holder = _holder.decode(row["facts"])
         assembly = self._assembly(row)
-        view, running = None, False
+        view, held = None, None
         for held in rows(T.Hold.select().where(T.Hold.holder == row["key"])):
-            running = held["ended_line"] is None
-            if running or self._book.now().watched_s - held["heated_watched_s"] < STILL_WARM_S:
+            if held["ended_line"] is None or self._still_warm(held):
                 view = self._hold(self.facts(held, holder, assembly))
+        running = held is not None and held["ended_line"] is None
         return HolderCard(
             holder,
             row["code"] or row["key"],
             assembly,
             self.place(row["place"]) if row["place"] else None,
             row["since_utc_s"],
+            row["since_watched_s"] if row["last_kiosk"] == self._book.kiosk else self._opened_s,
             row["last_kiosk"],
             Heat(row["heat"]),
             view if running else None,
             view.measure_in_s if view else None,
-            view.high_c if view else None,
+            self._stands_heated_s(row, held) if held and running else None,
+            self._body_c(held, view),
+            row["heat"] == Heat.UNKNOWN.value or bool(running and held and held["reading_only"]),
+            bool(row["heat_unused"]),
             row["heat_cycles"],
             bool(row["retired"]),
         )
 
+    def _body_c(self, held: Row | None, view: HoldView | None) -> float | None:
+        """How warm a holder may still be.  None: as cold as the shop."""
+        if view is not None:
+            return view.high_c
+        # How long ago another clock's hold ended, this one cannot say: no warmer than it was then.
+        return SAFE_MOST_C if held is not None and held["kiosk"] != self._book.kiosk else None
+
+    def _still_warm(self, held: Row) -> bool:
+        """Whether a hold that ended may have left warmth behind, as far as this kiosk's own clock can say."""
+        now_s = self._book.now().watched_s
+        return held["kiosk"] == self._book.kiosk and now_s - held["heated_watched_s"] < STILL_WARM_S
+
+    def _stands_heated_s(self, row: Row, held: Row) -> float | None:
+        """When the heating began that runs, while the holder still stands where it was heated."""
+        moved = held["kiosk"] != self._book.kiosk or (row["since_line"] or 0) > held["heated_line"]
+        return None if moved or held["reading_only"] else float(held["first_watched_s"])
+
     def held(self) -> list[HolderCard]:
         """Everything under a hold, and what may still be warm after one."""
         since_s = self._book.now().watched_s - STILL_WARM_S
-        found = T.Hold.select(T.Hold.holder).where(T.Hold.ended_line.is_null() | (T.Hold.heated_watched_s > since_s))
+        mine = (T.Hold.kiosk == self._book.kiosk) & (T.Hold.heated_watched_s > since_s)
+        found = T.Hold.select(T.Hold.holder).where(T.Hold.ended_line.is_null() | mine)
         return [card for row in rows(found) if (card := self.holder(row["holder"]))]
 
     def lessons(self, pair: str) -> list[Row]:
@@ -289,7 +324,7 @@ class Cards:
     def facts(self, held: Row, holder: Holder, assembly: Assembly | None) -> HoldFacts:
         """The facts of a hold's row."""
         stays = []
-        for code, since_s in msgspec.json.decode(held["stages"]):
+        for code, since_s, _ in msgspec.json.decode(held["stages"]):
             row = self.places.rows.get(code) if code else None
             way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
             stays.append(Stay(code, since_s, way, wet))
@@ -306,19 +341,25 @@ class Cards:
             held["body_c"],
             bool(held["reading_only"]),
             held["gaps"],
+            body_unknown=bool(held["body_unknown"]),
+            began=_began.decode(held["began"]) if held["began"] else None,
+            heating=held["heated_line"],
+            watched=held["kiosk"] == self._book.kiosk,
         )
 
     def last_step(self, operator: str | None) -> LastStep | None:
         """The last step of this operator at this kiosk that a hand could want back."""
-        same = T.Line.operator == operator if operator else T.Line.operator.is_null()
         kinds = (Moved.kind, Built.kind, TornDown.kind)
-        found = (
-            T.Line.select(T.Line.id)
-            .where(same, T.Line.kiosk == self._book.kiosk, T.Line.kind.in_(kinds), T.Line.id > self._book.last_id - 200)
-            .order_by(T.Line.id.desc())
-            .limit(1)
-        )
-        for row in rows(found):
+        mine = T.Line.kiosk == self._book.kiosk, T.Line.kind.in_(kinds)
+        order: Any = T.Line.id
+        query = T.Line.select(T.Line.id)
+        if operator is None:
+            query = query.where(T.Line.operator.is_null(), *mine)
+        else:
+            query = query.join(T.Mention, on=(T.Mention.line == T.Line.id))
+            query = query.where(T.Mention.subject == operator, T.Line.operator == operator, *mine)
+            order = T.Mention.line
+        for row in rows(query.order_by(order.desc()).limit(1)):
             line = self._book.line(row["id"])
             if line is None or not isinstance(line.entry, Moved) or line.entry.undoes is not None:
                 return None
@@ -326,12 +367,15 @@ class Cards:
             if card is None:
                 return None
             stored = rows(T.Holder.select().where(T.Holder.key == card.holder.key))[0]
-            after = self._book.line(line.id + 1)
-            heated = after is not None and isinstance(after.entry, Heated) and after.entry.holder == card.holder.key
             origin = self.place(line.entry.origin) if line.entry.origin else None
             still = stored["since_line"] == line.id
+            heated = self._heated_since(card.holder.key, line.id)
             return LastStep(line.id, line.watched_s, card, origin, line.entry.goal, heated, still)
         return None
+
+    def _heated_since(self, key: str, line: int) -> bool:
+        """Whether it was heated by or after a step: what began its last hold came later."""
+        return bool(rows(T.Hold.select(T.Hold.holder).where(T.Hold.holder == key, T.Hold.heated_line > line)))
 
 
 def cutter_of(row: Row) -> Cutter:

@@ -40,6 +40,7 @@ class HoldView:
     needs_reading: bool = False
     gap: bool = False  # the kiosk did not watch for a while, so the hold is longer
     since_utc_s: float = 0.0
+    heating: int | None = None  # number of the line that began it
 
     @property
     def ended(self) -> bool:
@@ -96,12 +97,16 @@ class HolderCard:
     code: str
     assembly: Assembly | None = None
     place: PlaceCard | None = None  # None: nowhere known
-    since_utc_s: float | None = None
+    since_utc_s: float | None = None  # when it came there, for people
+    since_watched_s: float | None = None  # the same by the clock of the kiosk that asks; another's: when it heard of it
     last_kiosk: str | None = None  # which kiosk moved it last
     heat: Heat = Heat.COOL
     hold: HoldView | None = None
     measure_in_s: float | None = None  # too warm to measure for so long, though perhaps safe to touch
+    heated_at_s: float | None = None  # by this kiosk's clock, while it stands where it was heated; else None
     body_c: float | None = None  # how warm it may still be from its last heating
+    body_unknown: bool = False  # nobody knows how warm its body is
+    heat_unused: bool = False  # heated, and no shrink fit was opened or closed by that heating yet
     heat_cycles: int = 0
     retired: bool = False
 
@@ -226,7 +231,7 @@ class Limits:
 
     pair_s: float = 20.0
     undo_s: float = 60.0
-    reheat_s: float = 30.0
+    reheat_s: float = 30.0  # two scans at the station within this are one heating
     travel_s: float = 5.0
     badge_required: bool = False
 

@@ -319,33 +319,60 @@ def _pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Outc
     if refused is not None:
         return Refused(refused.reason, refused.why, refused.remedy, keep, card, goal)
     origin = card.place.place.code if card.place else None
-    heats = goal.place.kind is Kind.SHRINK
-    since = moment.utc_s - (card.since_utc_s or 0.0)
-    if origin == goal.place.code and not (heats and since > view.limits.reheat_s):
+    again = _is_same_heating(view, card, goal, moment)
+    if origin == goal.place.code and (again or goal.place.kind is not Kind.SHRINK):
+        # The same heating, scanned once more, is one heating; it is hot from the later scan on.
+        lines = (Heated(card.holder.key, goal.place.code, heats=0, again=True),) if again else ()
         words = say("already_there", name=card.name, place=goal.name)
-        return Done((), words, holder=card, goal=goal, step=Step.ALREADY_THERE)
+        return Done(lines, words, holder=card, goal=goal, step=Step.ALREADY_THERE)
+    step = Step.HEATING if goal.place.kind is Kind.SHRINK else Step.MOVED
+    key = "heating" if step is Step.HEATING else "moved"
+    words = say(key, name=card.name, origin=card.place.name if card.place else None, goal=goal.name)
+    return Done(arrival(card, goal), words, holder=card, goal=goal, step=step)
+
+
+def arrival(card: HolderCard, goal: PlaceCard, reason: str = "") -> tuple[Entry, ...]:
+    """The lines by which a holder is at `goal` from now on, however that came to be known.
+
+    What stands at the station is being heated there; what comes to a cooling place and nobody knows how warm, is as
+    hot as a heating makes it, until it was read all over.
+    """
     lines: list[Entry] = []
     if card.hold is not None and card.hold.ended:
-        lines.append(HoldEnded(card.holder.key, "time"))
+        lines.append(HoldEnded(card.holder.key, "time", card.hold.heating))
+    origin = card.place.place.code if card.place else None
     if origin != goal.place.code:
-        lines.append(Moved(card.holder.key, origin, goal.place.code))
-    if heats:
-        lines.append(Heated(card.holder.key, goal.place.code, body_c=card.body_c))
+        lines.append(Moved(card.holder.key, origin, goal.place.code, reason=reason))
+    if goal.place.kind is Kind.SHRINK:
+        lines.append(heating(card, goal))
     elif card.heat is Heat.UNKNOWN and card.hold is None and goal.place.kind is Kind.COOLING:
-        # Nobody knows how warm it is: as hot as a heating makes it, until it was read all over.
-        lines.append(Heated(card.holder.key, goal.place.code, heats=0, reading_only=True))
-    key = "heating" if heats else "moved"
-    words = say(key, name=card.name, origin=card.place.name if card.place else None, goal=goal.name)
-    return Done(tuple(lines), words, holder=card, goal=goal, step=Step.HEATING if heats else Step.MOVED)
+        lines.append(Heated(card.holder.key, goal.place.code, heats=0, reading_only=True, body_unknown=True))
+    return tuple(lines)
+
+
+def heating(card: HolderCard, at: PlaceCard, heats: int = 1) -> Heated:
+    """A heating that begins now, on whatever warmth is left of the one before."""
+    return Heated(
+        card.holder.key, at.place.code, heats=heats, body_c=card.body_c, body_unknown=card.body_unknown
+    )
+
+
+def _is_same_heating(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
+    """Whether a scan at the station belongs to the heating that runs: it has not left, and it is only just scanned."""
+    if goal.place.kind is not Kind.SHRINK or card.place is None or card.place.place.code != goal.place.code:
+        return False
+    if card.hold is None or card.heated_at_s is None:
+        return False
+    return 0.0 <= moment.watched_s - card.heated_at_s <= view.limits.reheat_s
 
 
 def _is_twin(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
     """Seen at another kiosk so short a time ago that one piece of steel cannot have walked here."""
-    if card.last_kiosk in (None, view.kiosk) or card.since_utc_s is None or card.place is None:
+    if card.last_kiosk in (None, view.kiosk) or card.since_watched_s is None or card.place is None:
         return False
     return (
         card.place.place.code != goal.place.code
-        and 0 <= moment.utc_s - card.since_utc_s < view.limits.travel_s
+        and 0 <= moment.watched_s - card.since_watched_s < view.limits.travel_s
     )
 
 

@@ -161,7 +161,7 @@ def assess(
     edge_k = room.limit_c - edge.course.ambient_c
     if look.high_later_k[-1] <= limit_k and edge_k > 0 and edge.course.hottest(times[-1:])[0] < edge_k:
         over = np.flatnonzero(look.high_later_k > limit_k)
-        by_shifts_s = float(math.ceil(times[over[-1] + 1])) if len(over) else 0.0
+        by_shifts_s = _by_shifts_s(fan, times, int(over[-1]), limit_k) if len(over) else 0.0
         hold_s = max(_touch_safe_s(edge.course, edge_k), by_shifts_s, touch_s)
     growth = fan.nominal.growth_um(times)
     wrong = np.flatnonzero(np.abs(growth) > room.tolerance_um)
@@ -244,6 +244,17 @@ def _grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
             long_s, count = piece.end_s - piece.start_s, _PER_PIECE
         parts.append(piece.start_s + np.geomspace(min(0.25, long_s), long_s, count))
     return np.unique(np.concatenate(parts))
+
+
+def _by_shifts_s(fan: Fan, times: Floats, at: int, limit_k: float) -> float:
+    """From when the added shifts stay at or under the limit, rounded up to a second; `times[at]` is still over it.
+
+    Looked up between two moments of the grid: the grid depends on the heat, and its steps are no reason for one
+    holder to be held longer than a hotter one.
+    """
+    fine = np.linspace(times[at], times[at + 1], 65)
+    over = np.flatnonzero(fan.look(np.append(fine, times[at + 2 :])).high_later_k[:65] > limit_k)
+    return float(math.ceil(fine[min(int(over[-1]) + 1, 64)]))
 
 
 def _cross(curve: Any, times: Floats, at: int, level: float) -> float:

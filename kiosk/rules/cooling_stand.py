@@ -152,7 +152,8 @@ def excess_at_start(mesh: Mesh, heat: Heat, room: Room, draw: Draw) -> Floats:
     inside = np.where(mesh.steel & (mesh.low_mm > -1e-6), inside, 0.0)
     body = 0.0 if heat.body_c is None else heat.body_c - room.ambient_c
     rise = (heat.temp_c - room.ambient_c) * draw.heat
-    start: Floats = body + inside * (max(rise, body) - body) - draw.ambient_k
+    # Steel is nowhere colder than the air it stood in: a body warmer than nominal air may still be.
+    start: Floats = np.maximum(body + inside * (max(rise, body) - body) - draw.ambient_k, 0.0)
     return start if heat.body_c is not None else np.where(inside > 0, start, 0.0)
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
+from math import isfinite
 
 from kiosk.rules.assembly import Assembly, Holder
 from kiosk.rules.belief import Belief, Instrument, Lesson, Prediction, is_such_a_heating, judge
@@ -53,8 +55,24 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
+class HeatValues:
+    """The shop's values at one moment, named as its settings are."""
+
+    temp_c: float
+    ambient_c: float
+    limit_c: float
+    heating_s: float
+    length_tolerance_um: float
+
+
+@dataclass(frozen=True, slots=True)
 class HoldFacts:
-    """One heating as the ledger saw it."""
+    """One heating as the ledger saw it.
+
+    body_unknown: its body was as warm as a heating can have made it.  began: the shop's values when it was heated,
+    None for a line older than they are.  heating: number of the line that began it.  watched: its times are of the
+    clock that counts now; of another's nothing can be subtracted.
+    """
 
     holder: Holder
     assembly: Assembly | None
@@ -67,6 +85,10 @@ class HoldFacts:
     body_c: float | None = None
     reading_only: bool = False
     gaps: int = 0
+    body_unknown: bool = False
+    began: HeatValues | None = None
+    heating: int | None = None
+    watched: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +98,17 @@ class HoldRules:
     room: Room
     temp_c: float
     heating_s: float = 60.0
+
+    def stricter(self, began: HeatValues | None) -> HoldRules:
+        """For each value the one that holds longer: as it is set now, or as it was when the hold began."""
+        if began is None:
+            return self
+        room = self.room._replace(
+            ambient_c=max(self.room.ambient_c, began.ambient_c),
+            limit_c=min(self.room.limit_c, began.limit_c),
+            tolerance_um=min(self.room.tolerance_um, began.length_tolerance_um),
+        )
+        return HoldRules(room, max(self.temp_c, began.temp_c), max(self.heating_s, began.heating_s))
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +159,12 @@ def view(
     """The hold at watched time `now_s`."""
     since_s = now_s - cooling_from_s(facts, rules)
     now = found.now(since_s)
-    needs_reading = facts.reading_only or found.hold_s is None or beliefs[way_now(facts)].needs_reading
+    needs_reading = (
+        facts.reading_only
+        or facts.stays[-1].place is None  # nobody knows what it stands in, so no time is enough
+        or found.hold_s is None
+        or beliefs[way_now(facts)].needs_reading
+    )
     out_s = found.take_out_s
     return HoldView(
         hottest_c=now.hottest_c,
@@ -139,7 +177,32 @@ def view(
         needs_reading=needs_reading,
         gap=facts.gaps > 0,
         since_utc_s=facts.heated_utc_s,
+        heating=facts.heating,
     )
+
+
+def not_computable(facts: HoldFacts, rules: HoldRules) -> HoldView:
+    """A hold that cannot be worked out: as hot as it can be made, until it was read all over."""
+    temp_c = max(facts.temp_c or 0.0, rules.temp_c)
+    return HoldView(
+        hottest_c=temp_c,
+        low_c=rules.room.ambient_c,
+        high_c=temp_c,
+        where=Zone.NOSE.read_at.value,
+        remaining_s=None,
+        measure_in_s=None,
+        needs_reading=True,
+        gap=facts.gaps > 0,
+        since_utc_s=facts.heated_utc_s,
+        heating=facts.heating,
+    )
+
+
+def is_sound(found: Assessment) -> bool:
+    """Whether every number of an assessment is one: a hold that rests on another must not end by it."""
+    times = (found.touch_safe_s, found.hold_s or 0.0, found.measure_ready_s, found.take_out_s or 0.0)
+    curves = (found.t_s, found.hottest_c, found.low_c, found.high_c, found.rise_k, found.growth_um)
+    return all(map(isfinite, chain(times, *curves)))
 
 
 def curve(
@@ -211,16 +274,10 @@ def _way(stay: Stay) -> Way:
     return Way(stay.way) if stay.way else Way.FREE_AIR
 
 
-def _wet_mm(stay: Stay, heat: Heat) -> float | None:
-    """A sleeve whose length nobody entered wets no more than was heated; taken for a bath it would end holds early."""
-    if stay.wet_length_mm is None and _way(stay) is Way.SLEEVE:
-        return heat.length_mm
-    return stay.wet_length_mm
-
-
 def _case(facts: HoldFacts, rules: HoldRules) -> tuple[Profile, Heat, tuple[Stage, ...]]:
     profile = profile_of(facts.holder, facts.assembly)
-    heat = Heat(facts.temp_c or rules.temp_c, facts.length_mm or default_heated_mm(profile), facts.body_c)
+    length_mm = facts.length_mm or default_heated_mm(profile)
+    heat = Heat(facts.temp_c or rules.temp_c, length_mm, _body_c(facts, rules))
     start_s = cooling_from_s(facts, rules)
     stages: list[Stage] = []
     for stay in facts.stays:
@@ -234,3 +291,20 @@ def _case(facts: HoldFacts, rules: HoldRules) -> tuple[Profile, Heat, tuple[Stag
             stages[-1] = stages[-1]._replace(end_s=since_s)
         stages.append(stage)
     return profile, heat, tuple(stages)
+
+
+def _wet_mm(stay: Stay, heat: Heat) -> float | None:
+    """A sleeve whose length nobody entered wets no more than was heated; taken for a bath it would end holds early."""
+    if stay.wet_length_mm is None and _way(stay) is Way.SLEEVE:
+        return heat.length_mm
+    return stay.wet_length_mm
+
+
+def _body_c(facts: HoldFacts, rules: HoldRules) -> float | None:
+    """How warm the rest of the steel was: never colder than the shop, and no hotter than heat was ever put to it."""
+    hottest_c = max(facts.temp_c or 0.0, rules.temp_c)
+    if facts.body_unknown:
+        return hottest_c
+    if facts.body_c is None:
+        return None
+    return min(max(facts.body_c, rules.room.ambient_c), hottest_c)

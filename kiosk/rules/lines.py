@@ -14,6 +14,8 @@ from kiosk.rules.assembly import Condition, Cutter, Holder, Measured
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
+OUTSIDE = "changed outside the kiosk"  # why a setting has another value than the kiosk gave it
+
 
 @dataclass(frozen=True, slots=True)
 class PlaceAdded:
@@ -156,6 +158,8 @@ class Heated:
     heats: int = 1  # cycles this adds to the holder's count; 0 when only its temperature is unknown
     body_c: float | None = None  # how warm its body may still have been from the heating before
     reading_only: bool = False  # nobody knows how warm it is, so time alone proves nothing
+    body_unknown: bool = False  # nobody knows how warm its body was: as warm as a heating can have made it
+    again: bool = False  # the heating that runs, scanned once more: hot from now on, its body as it was before
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,13 +179,17 @@ class TemperatureRead:
     by_heat_k: float | None = None
     by_film_k: float | None = None
     other_sd_k: float | None = None
+    heating: int | None = None  # number of the line that began the hold it was taken in; None: there was no hold
 
 
 @dataclass(frozen=True, slots=True)
 class HoldEnded:
+    """A holder is safe to touch.  `heating`: number of the line that began the hold; None: there was no hold."""
+
     kind: ClassVar[str] = "hold ended"
     holder: str
     by: str  # time, reading
+    heating: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,7 +302,17 @@ class SignedOut:
 
 
 @dataclass(frozen=True, slots=True)
+class PinGiven:
+    """A supervisor gave the right PIN: wrong tries are counted from here."""
+
+    kind: ClassVar[str] = "pin given"
+    operator: str
+
+
+@dataclass(frozen=True, slots=True)
 class SettingChanged:
+    """A setting has another value.  `reason`: a person's words, or `OUTSIDE` where the file was found changed."""
+
     kind: ClassVar[str] = "setting changed"
     name: str
     value: str
@@ -314,23 +332,38 @@ class TurnedAway:
 
 @dataclass(frozen=True, slots=True)
 class KioskStarted:
-    """The kiosk began to watch again; what went by before it is not counted."""
+    """The kiosk began to watch again; what went by before it is not counted.
+
+    settings: name and value of each setting that a decision depends on, as the kiosk found them.
+    rehearsal: on a pretended clock; nothing that a ledger says after this line happened to steel.
+    """
 
     kind: ClassVar[str] = "kiosk started"
     version: str
+    settings: tuple[tuple[str, str], ...] = ()
+    rehearsal: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """A backup was put back; the named holders count as hot until read.
+    """A backup was put back, or the ledger was found without its end; the named holders count as hot until read.
 
     unsure: nobody knows whether these were heated after the backup was made, so nobody knows how warm they are.
+    cause: a value of `RESTORED`.  absorbed: hashes of the last lines of the ledgers whose knowledge of heat is in
+    this line.
     """
 
     kind: ClassVar[str] = "restored"
     backup: str
     holders: tuple[str, ...] = ()
     unsure: tuple[str, ...] = ()
+    cause: str = "backup"
+    absorbed: tuple[str, ...] = ()
+
+
+# Why a ledger's past is not whole: a backup was put back; lines that were written are gone; lines were counted by
+# clocks of several names, as older kiosks did.
+RESTORED = ("backup", "lost", "clocks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -381,6 +414,7 @@ Entry = (
     | OperatorRetired
     | SignedIn
     | SignedOut
+    | PinGiven
     | SettingChanged
     | TurnedAway
     | KioskStarted

@@ -60,13 +60,13 @@ _STEPS = (L.Moved, L.Built, L.Heated, L.MeasuredLine, L.TornDown)
 
 
 def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
-    """The figures of these lines.  kinds: of each place, by code."""
+    """The figures of these lines, in the order written.  kinds: of each place, by code."""
     every = list(told)
     imported = {
-        id_
-        for each in every
+        before.id
+        for at, each in enumerate(every)
         if isinstance(each.entry, L.Imported)
-        for id_ in range(each.id - each.entry.count, each.id)
+        for before in every[max(at - each.entry.count, 0) : at]
     }
     lines = [each for each in every if each.id not in imported]
     taken_back = {each.entry.undoes for each in lines if isinstance(each.entry, L.Moved) and each.entry.undoes}

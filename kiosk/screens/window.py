@@ -9,7 +9,7 @@ from __future__ import annotations
 import gc
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from kivy.core.window import Window
 from kiosk import where, words
 from kiosk.desk import Desk, copies
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
+from kiosk.rules.lines import SettingChanged
 from kiosk.screens import theme
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk, pulse
@@ -80,6 +81,7 @@ class KioskApp(App):
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
         self._furnish()
         self.worker.ask(shop.settings(), self._settle)
+        self.worker.ask(shop.changed_outside(), self._changed_outside)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
@@ -140,6 +142,12 @@ class KioskApp(App):
         self._settled(None, settings)
         self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
         self.eye.open(self.options.camera or settings.camera.source, settings.camera)
+
+    def _changed_outside(self, changed: Sequence[SettingChanged]) -> None:
+        """Settings that decide and that nobody changed here are told as the window opens."""
+        if changed:
+            told = ", ".join(f"{line.name} = {line.value}" for line in changed)
+            self.clerk.trouble = t("settings.changed_outside", settings=told)
 
     def _fit(self, *_: object) -> None:
         width, height = Window.size

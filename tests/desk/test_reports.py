@@ -21,10 +21,11 @@ def audit(shop: Shop) -> str:
 
 
 def test_a_report_is_kept_as_it_was_shown_with_its_figures(shop: Shop) -> None:
-    paper = shop.desk.reports.audit(audit(shop))
+    key = audit(shop)
+    paper = shop.desk.reports.audit(key)
     shown = paper.pdf()
     kept = reports.keep(paper, shown)
-    assert kept.pdf == shop.folder / "reports" / "audit-1.pdf" and kept.pdf.read_bytes() == shown
+    assert kept.pdf == shop.folder / "reports" / f"{key.replace(' ', '-')}.pdf" and kept.pdf.read_bytes() == shown
     assert kept.csv.read_text("utf-8").startswith("audit,place,difference")
     assert "Bench 2" in kept.csv.read_text("utf-8")
     assert not list(kept.pdf.parent.glob("*.new"))
@@ -39,14 +40,14 @@ def test_a_report_drawn_again_later_is_the_same_to_the_byte(shop: Shop) -> None:
 
 
 def test_past_audits_are_of_one_place_or_of_all(shop: Shop) -> None:
-    audit(shop)
+    bench = audit(shop)
     shop.desk.audits.open("hot")
     shop.desk.audits.close()
     past = shop.desk.reports.past()
     assert [name for _, name in past.places] == ["Bench 2", "term.everything_hot"]
     assert [row.name for row in past.audits] == ["term.everything_hot", "Bench 2"] and len(past.trend) == 2
     only = shop.desk.reports.past(shop.place("Bench 2"))
-    assert [row.name for row in only.audits] == ["Bench 2"] and [mark.key for mark in only.trend] == ["audit 1"]
+    assert [row.name for row in only.audits] == ["Bench 2"] and [mark.key for mark in only.trend] == [bench]
 
 
 def test_an_open_audit_has_no_report(shop: Shop) -> None:

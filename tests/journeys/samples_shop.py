@@ -137,7 +137,7 @@ def _register(screen: Any, step: int) -> None:
     if step >= 4:
         screen._stands(SLOT)
     if step >= 5:
-        screen._registered(CARD)
+        screen._registered((CARD, None))
     if step == 6:
         screen._bound("", Say("register.bound", (("name", HOLDER.name),)))
 

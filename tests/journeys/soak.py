@@ -42,8 +42,10 @@ def main() -> int:
         for number in range(5):
             draw_label(make(Kind.HOLDER, number + 1).text, labels / f"{number}.png")
         window = subprocess.Popen(
-            [sys.executable, "-m", "kiosk", "open", "--demo", "--data", f"{folder}/data", "--camera", str(labels)]
-            + ["--size", "800x480"],
+            [
+                *(sys.executable, "-m", "kiosk", "open", "--demo", "--data", f"{folder}/data"),
+                *("--camera", str(labels), "--size", "800x480"),
+            ],
             env=os.environ | {"DISPLAY": display.name, "SDL_AUDIODRIVER": "dummy"},
         )
         held: list[float] = []

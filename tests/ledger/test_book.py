@@ -192,3 +192,17 @@ def test_an_upgrade_that_fails_half_way_stops_at_the_last_whole_step(tmp_path: P
         assert T.Schema.get_by_id("ledger").version == VERSION + 1
         assert T.database.table_exists("whole")
         assert not T.database.table_exists("half")
+
+
+def test_tables_of_the_first_schema_are_built_anew_from_their_lines(tmp_path: Path) -> None:
+    with Book.open(tmp_path) as book:
+        book.append(SETUP)
+        for column in ("kiosk", "first_watched_s", "body_unknown", "began"):
+            raw(f'ALTER TABLE "hold" DROP COLUMN "{column}"')
+        for column in ("since_watched_s", "heat_unused"):
+            raw(f'ALTER TABLE "holder" DROP COLUMN "{column}"')
+        T.Schema.update(version=1).execute()
+    with Book.open(tmp_path) as book:
+        assert T.Schema.get_by_id("ledger").version == VERSION
+        assert [line.id for line in book.lines()] == [1, 2, 3, 4]
+        assert book.check() == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -212,3 +213,90 @@ def test_whatever_is_written_replays_to_the_tables_it_left(steps: list[tuple[str
             if entry is not None:
                 book.append([entry])
         assert book.check() == []
+
+
+def known(told: Told) -> None:
+    """From now on the lines are those of a kiosk that sees to it that each heating is one of them."""
+    values = (("temp_c", "330.0"), ("ambient_c", "23.0"), ("limit_c", "43.0"), ("heating_s", "60.0"))
+    named = tuple((f"heat.{name}", value) for name, value in (*values, ("length_tolerance_um", "3.0")))
+    told.say(L.KioskStarted("2", named))
+
+
+def test_a_shrink_fit_opened_or_closed_without_a_heating_is_not_known_to_be_cool(told: Told) -> None:
+    known(told)
+    told.say(L.Built("A1", "End mill 12", "T1", "C1", 40.0))
+    assert told.row("holder", "T1")["heat"] == Heat.UNKNOWN.value
+    told.say(L.HoldEnded("T1", "reading"), L.TornDown("T1", "A1"))
+    assert told.row("holder", "T1")["heat"] == Heat.UNKNOWN.value
+
+
+def test_one_heating_opens_or_closes_one_shrink_fit(told: Told) -> None:
+    known(told)
+    told.say(L.Moved("T1", "P1", "P3"), L.Heated("T1", "P3"), L.Built("A1", "End mill 12", "T1", "C1", 40.0))
+    assert told.row("hold", "T1")["reading_only"] == 0
+    told.say(L.TornDown("T1", "A1"))
+    assert told.row("hold", "T1")["reading_only"] == 1, "it was heated once more, and nobody saw when"
+    told.say(L.Heated("T1", "P3"), L.Built("A2", "End mill 12", "T1", "C1", 40.0))
+    assert told.row("hold", "T1")["reading_only"] == 0
+
+
+def test_what_is_cool_at_the_station_and_built_there_was_heated_once_more(told: Told) -> None:
+    known(told)
+    told.say(L.Moved("T1", "P1", "P3"), L.Heated("T1", "P3"), L.HoldEnded("T1", "reading"))
+    told.say(L.Built("A1", "End mill 12", "T1", "C1", 40.0))
+    assert told.row("holder", "T1")["heat"] == Heat.UNKNOWN.value
+
+
+def test_a_tool_entered_as_it_stood_was_not_heated_for_it(told: Told) -> None:
+    known(told)
+    holder = Holder("T2", "Shrink 12", HSK63, Clamping.SHRINK_FIT, 12.0)
+    told.say(L.HolderRegistered(holder, stood_cold=True), L.Built("A2", "x", "T2", "C1"), L.Moved("T2", None, "P1"))
+    assert told.row("holder", "T2")["heat"] == Heat.COOL.value
+    other = Holder("T3", "Collet", HSK63, Clamping.COLLET, 12.0)
+    told.say(L.HolderRegistered(other, stood_cold=True), L.Moved("T3", None, "P1"), L.Built("A3", "x", "T3", "C1"))
+    assert told.row("holder", "T3")["heat"] == Heat.COOL.value, "a collet needs no heat"
+
+
+def test_a_step_to_the_station_without_a_heating_is_one_nobody_saw(told: Told) -> None:
+    known(told)
+    told.say(L.Moved("T1", "P1", "P3"))
+    assert told.row("holder", "T1")["heat"] == Heat.UNKNOWN.value
+    told.say(L.Heated("T1", "P3"), L.Moved("T1", "P3", "P2"), L.Moved("T1", "P2", "P3", undoes=told.line + 2))
+    assert told.row("hold", "T1")["reading_only"] == 0, "taken back: it never left"
+    told.say(L.Moved("T1", "P3", "P2"), L.Moved("T1", "P2", "P3"))
+    assert told.row("hold", "T1")["reading_only"] == 1
+
+
+def test_a_stay_taken_back_is_no_stay(told: Told) -> None:
+    told.say(L.Moved("T1", "P1", "P3"), L.Heated("T1", "P3"), L.Moved("T1", "P3", "P2"))
+    stood = [place for place, *_ in json.loads(told.row("hold", "T1")["stages"])]
+    assert stood == ["P3", "P2"]
+    told.say(L.Moved("T1", "P2", "P3", undoes=told.line))
+    assert [place for place, *_ in json.loads(told.row("hold", "T1")["stages"])] == ["P3"]
+
+
+def test_another_kiosks_clock_begins_a_hold_anew(told: Told) -> None:
+    told.say(L.Moved("T1", "P1", "P3"), L.Heated("T1", "P3"), L.Moved("T1", "P3", "P2"))
+    for at_s, entry in ((5e6, L.KioskStarted("2")), (6e6, L.Moved("T1", "P2", "P3", undoes=told.line))):
+        told.line += 1
+        for change in changes(entry, Stamp(told.line, 1.0, at_s, f"clock {at_s}", None), told.state):
+            told.state.apply(change)
+        hold = told.row("hold", "T1")
+        assert (hold["kiosk"], hold["heated_watched_s"], hold["first_watched_s"]) == (f"clock {at_s}", at_s, at_s)
+        stages = json.loads(hold["stages"])
+        assert stages[0][1] == at_s and all(since_s >= at_s for _, since_s, _ in stages)
+
+
+def test_a_retired_holder_never_comes_back_cool(told: Told) -> None:
+    told.say(L.HolderRetired("T1", "lent"))
+    told.say(L.HolderRegistered(Holder("T1", "Shrink 12", HSK63, Clamping.SHRINK_FIT, 12.0), stood_cold=True))
+    assert told.row("holder", "T1")["heat"] == Heat.UNKNOWN.value
+
+
+def test_only_a_holder_that_was_never_heated_is_entered_with_its_cutter(told: Told) -> None:
+    known(told)
+    holder = Holder("T2", "Shrink 12", HSK63, Clamping.SHRINK_FIT, 12.0)
+    told.say(L.HolderRegistered(holder, stood_cold=True), L.Heated("T2", "P3"), L.HoldEnded("T2", "reading"))
+    told.say(L.Built("A2", "x", "T2", "C1"), L.TornDown("T2", "A2"), L.HoldEnded("T2", "reading"))
+    told.say(L.Built("A3", "x", "T2", "C1"))
+    assert told.row("holder", "T2")["heat"] == Heat.UNKNOWN.value

@@ -12,6 +12,7 @@ from typing import Any
 from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Measured
+from kiosk.rules.bounds import BOUNDS
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
@@ -23,12 +24,8 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, say, t
 
-# what is asked for, its unit, least, most, decimals
-_FIGURES = (
-    ("length", "mm", 20.0, 800.0, 3),
-    ("diameter", "mm", 0.1, 400.0, 3),
-    ("runout", "µm", 0.0, 200.0, 0),
-)
+# what is asked for, and its field
+_FIGURES = (("length", "length_mm"), ("diameter", "diameter_mm"), ("runout", "runout_um"))
 
 
 class Page(StrEnum):
@@ -97,7 +94,8 @@ class MeasureScreen(View):
 
     def _next(self) -> None:
         self.figure = len(self._values)
-        name, self.unit, self.least, self.most, self.decimals = _FIGURES[int(self.figure)]
+        name, field = _FIGURES[int(self.figure)]
+        self.least, self.most, self.unit, self.decimals = BOUNDS[Measured][field]
         self.asked = f"{self.title}: {t('measuring.' + name)}"
         self.ids.entry.text = ""
         self.page = Page.FIGURE

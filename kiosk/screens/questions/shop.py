@@ -13,14 +13,16 @@ from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import FreshLabel, HolderCard, OperatorCard, PlaceCard, UnknownCode
 from kiosk.rules.checkin import Done
 from kiosk.rules.codes import Kind
+from kiosk.rules.lines import SettingChanged
 from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
 from kiosk.settings import Settings
 from kiosk.words import t
 
 __all__ = [
-    "ROLES", "CopyMade", "PinRefused", "Supervisor", "add", "backup", "change_setting", "holders", "label_or_mark",
-    "operators", "place_of", "places", "register", "retire", "settings", "supervised", "supervisors", "unlock",
+    "ROLES", "CopyMade", "PinRefused", "Supervisor", "add", "backup", "change_setting", "changed_outside",
+    "holders", "label_or_mark", "operators", "place_of", "places", "register", "retire", "settings",
+    "supervised", "supervisors", "unlock",
 ]  # fmt: skip
 
 AT_ONCE = 200  # holders that are read from the book in one go
@@ -53,14 +55,21 @@ def place_of(text: str) -> Question[PlaceCard]:
     return lambda desk: desk.session.place(text)
 
 
-def register(holder: Holder, text: str, place: str | None, within_a_day: bool) -> Question[HolderCard]:
-    """A new holder; it is given a key.  text: an unknown label that is on it.  within_a_day: when it was heated."""
+def register(
+    holder: Holder, text: str, place: str | None, within_a_day: bool
+) -> Question[tuple[HolderCard, HolderCard | None]]:
+    """A new holder; it is given a key.  text: an unknown label that is on it.  within_a_day: when it was heated.
 
-    def answer(desk: Desk) -> HolderCard:
+    The second answer is a hot one that is alike, where this one is said to have stood cold.
+    """
+
+    def answer(desk: Desk) -> tuple[HolderCard, HolderCard | None]:
         new = replace(holder, key=desk.shop.fresh_key())
         if text:
-            return desk.adopting.register(new, text, place, stood_cold=not within_a_day)
-        return desk.shop.register(new, None, place, stood_cold=not within_a_day)
+            card = desk.adopting.register(new, text, place, stood_cold=not within_a_day)
+        else:
+            card = desk.shop.register(new, None, place, stood_cold=not within_a_day)
+        return card, None if within_a_day else desk.shop.alike_and_hot(card.holder)
 
     return answer
 
@@ -154,6 +163,11 @@ def retire(key: str, reason: str) -> Question[None]:
 def settings() -> Question[Settings]:
     """The settings."""
     return lambda desk: desk.session.settings
+
+
+def changed_outside() -> Question[tuple[SettingChanged, ...]]:
+    """Settings that were found changed in the file when the kiosk was started."""
+    return lambda desk: desk.changed_outside
 
 
 def change_setting(table: str, key: str, value: str) -> Question[Settings]:

@@ -1,0 +1,177 @@
+"""What lines about heat do to the tables: steps, heatings, readings, shrink fits opened and closed, restores.
+
+A hold's row keeps what was seen, by the clock of the kiosk that counts it, and never how long it lasts.  Whatever
+was not seen makes it longer: a holder at the station without a heating was heated, and nobody knows when.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import msgspec
+
+from kiosk.ledger.state import STILL_WARM_S, Broken, Change, Put, Row, Stamp, State, must, text
+from kiosk.rules import lines as L
+from kiosk.rules.assembly import Clamping
+from kiosk.rules.cards import Heat
+from kiosk.rules.places import Kind
+
+_AT_WORK = (Kind.SHRINK, Kind.COOLING, Kind.BENCH)  # a cutter may still go in by the heating it comes from
+
+
+def moved(entry: L.Moved, at: Stamp, state: State) -> Iterator[Change]:
+    row = must(state, "holder", entry.holder, at)
+    if row["place"] != entry.origin:
+        raise Broken(at.id, f"holder {entry.holder!r} was not at {entry.origin!r} but at {row['place']!r}")
+    goal = state.get("place", entry.goal) if entry.goal else None
+    kind = Kind(goal["kind"]) if goal else None
+    # Nowhere known is no place to be cool at, and what stands at the station was heated there: a line that says
+    # so follows this one, or nobody saw it.
+    doubted = entry.goal is None or (kind is Kind.SHRINK and _watches(state))
+    heat = Heat.UNKNOWN.value if doubted and row["heat"] == Heat.COOL.value else row["heat"]
+    yield Put(
+        "holder",
+        row
+        | {
+            "place": entry.goal, "since_line": at.id, "since_utc_s": at.utc_s, "since_watched_s": at.watched_s,
+            "last_kiosk": at.kiosk, "heat": heat, "heat_unused": row["heat_unused"] if kind in _AT_WORK else 0,
+        },
+    )  # fmt: skip
+    hold = state.get("hold", entry.holder)
+    if hold is None:
+        return
+    running = hold["ended_line"] is None
+    if running and hold["kiosk"] != at.kiosk:
+        hold = by_clock_of(at, hold, row["place"])
+    if running or (hold["kiosk"] == at.kiosk and at.watched_s - hold["heated_watched_s"] < STILL_WARM_S):
+        stages = text(_stages(entry, at, msgspec.json.decode(hold["stages"])))
+        # A step taken back was never taken; any other one to there proves that something was not seen.
+        unseen = doubted and running and (entry.undoes is None or entry.goal is None)
+        yield Put("hold", hold | {"stages": stages, "reading_only": 1 if unseen else hold["reading_only"]})
+
+
+def _stages(entry: L.Moved, at: Stamp, stages: list[list[Any]]) -> list[list[Any]]:
+    """Where it stood, with this step.  A stay that is taken back cooled nothing: it counts as the stay before it."""
+    kept = [stage for stage in stages[1:] if entry.undoes is None or stage[2] != entry.undoes]
+    stages = [stages[0], *kept]
+    return stages if entry.undoes is not None and stages[-1][0] == entry.goal else [*stages, _stage(entry.goal, at)]
+
+
+def _stage(place: str | None, at: Stamp) -> list[Any]:
+    return [place, at.watched_s, at.id]
+
+
+def by_clock_of(at: Stamp, hold: Row, place: str | None) -> Row:
+    """A running hold by the clock of the kiosk that writes now.
+
+    Watched times of two clocks are never subtracted, so one that another kiosk counted begins anew, as hot as it was.
+    """
+    if hold["kiosk"] == at.kiosk:
+        return hold
+    anew = {"heated_watched_s": at.watched_s, "first_watched_s": at.watched_s, "kiosk": at.kiosk}
+    return hold | anew | {"stages": text([_stage(place, at)]), "readings": "[]"}
+
+
+_HEAT_VALUES = ("temp_c", "ambient_c", "limit_c", "heating_s", "length_tolerance_um")
+
+
+def _watches(state: State) -> bool:
+    """Whether these lines were written by a kiosk that sees to it that each heating is one of them."""
+    return _began(state) is not None
+
+
+def _began(state: State) -> str | None:
+    """The shop's values a hold is worked out from, as JSON by name, if the book knows them."""
+    found = {name: state.get("setting", f"heat.{name}") for name in _HEAT_VALUES}
+    known = {name: float(row["value"].replace(",", ".")) for name, row in found.items() if row}
+    return text(known) if len(known) == len(_HEAT_VALUES) else None
+
+
+def heated(entry: L.Heated, at: Stamp, state: State) -> Iterator[Change]:
+    holder = must(state, "holder", entry.holder, at)
+    cycles = holder["heat_cycles"] + entry.heats
+    unused = entry.heats > 0 or (holder["heat_unused"] and not entry.reading_only)
+    yield Put("holder", holder | {"heat": Heat.HELD.value, "heat_cycles": cycles, "heat_unused": int(bool(unused))})
+    first = _first_hold(entry.holder, entry.place, at)
+    first |= {
+        "temp_c": entry.temp_c, "length_mm": entry.length_mm, "body_c": entry.body_c,
+        "body_unknown": int(entry.body_unknown), "reading_only": int(entry.reading_only), "began": _began(state),
+    }  # fmt: skip
+    runs = state.get("hold", entry.holder)
+    if entry.again and runs and runs["ended_line"] is None and runs["kiosk"] == at.kiosk:
+        same = ("temp_c", "length_mm", "body_c", "body_unknown", "reading_only", "began", "first_watched_s")
+        first |= {name: runs[name] for name in same}
+    yield Put("hold", first)
+
+
+def _first_hold(holder: str, place: str | None, at: Stamp) -> Row:
+    """A hold as it begins."""
+    return {
+        "holder": holder, "heated_line": at.id, "heated_utc_s": at.utc_s, "heated_watched_s": at.watched_s,
+        "first_watched_s": at.watched_s, "kiosk": at.kiosk, "temp_c": None, "length_mm": None,
+        "stages": text([_stage(place, at)]), "readings": "[]", "body_c": None, "body_unknown": 0, "began": None,
+        "ended_line": None, "reading_only": 0, "gaps": 0,
+    }  # fmt: skip
+
+
+def joined(holder: Row, state: State) -> Iterator[Change]:
+    """A cutter went in or came out, and `holder` is its row from now on.
+
+    A shrink fit opens by heat only: each time uses a heating that was seen, or one that nobody saw, and then nobody
+    knows how warm the holder is.  One that is cool and still stands at the station was heated there once more.
+    """
+    shrinks = holder["clamping"] == Clamping.SHRINK_FIT.value
+    place = state.get("place", holder["place"]) if holder["place"] else None
+    anew = place is not None and Kind(place["kind"]) is Kind.SHRINK and holder["heat"] != Heat.HELD.value
+    unseen = shrinks and (anew or not holder["heat_unused"]) and _watches(state)
+    holder = holder | ({"heat_unused": 0} if shrinks else {})
+    if unseen and holder["heat"] == Heat.COOL.value:
+        holder["heat"] = Heat.UNKNOWN.value
+    yield Put("holder", holder)
+    hold = state.get("hold", holder["key"])
+    if unseen and hold and hold["ended_line"] is None:
+        yield Put("hold", hold | {"reading_only": 1})
+
+
+def hold_ended(entry: L.HoldEnded, at: Stamp, state: State) -> Iterator[Change]:
+    """A line about one heating never ends another's hold."""
+    hold = state.get("hold", entry.holder)
+    if entry.heating is not None and (hold is None or hold["heated_line"] != entry.heating):
+        return
+    if hold:
+        yield Put("hold", hold | {"ended_line": at.id})
+    yield Put("holder", must(state, "holder", entry.holder, at) | {"heat": Heat.COOL.value})
+
+
+def read(entry: L.TemperatureRead, at: Stamp, state: State) -> Iterator[Change]:
+    hold = state.get("hold", entry.holder)
+    about_it = hold is not None and entry.heating in (None, hold["heated_line"])
+    if hold and about_it and hold["ended_line"] is None:
+        hold = by_clock_of(at, hold, must(state, "holder", entry.holder, at)["place"])
+        reading = [at.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict]
+        yield Put("hold", hold | {"readings": text([*msgspec.json.decode(hold["readings"]), reading])})
+    if entry.pair:
+        taught = ("pair", "way", "where", "instrument", "value_c", "expected_c")
+        rest = ("ambient_c", "by_heat_k", "by_film_k", "other_sd_k")
+        row: Row = {name: getattr(entry, name) for name in (*taught, *rest)}
+        yield Put("teaching", row | {"line": at.id, "watched_s": at.watched_s})
+
+
+def restored(entry: L.Restored, at: Stamp, state: State) -> Iterator[Change]:
+    for key in (*entry.holders, *entry.unsure):
+        if state.get("holder", key) is None:  # registered after the copy was made: not cool when it comes again
+            yield Put("doubted", {"holder": key, "line": at.id})
+    for key in entry.holders:
+        row = state.get("holder", key)
+        if row is None:
+            continue
+        place = state.get("place", row["place"]) if row["place"] else None
+        kept = place is not None and Kind(place["kind"]).may_be_hot
+        stands = row["place"] if kept else None
+        yield Put("holder", row | {"heat": Heat.HELD.value, "place": stands})
+        yield Put("hold", _first_hold(key, stands, at) | {"reading_only": 1, "gaps": 1, "began": _began(state)})
+    for key in entry.unsure:
+        row = state.get("holder", key)
+        if row and row["heat"] == Heat.COOL.value:
+            yield Put("holder", row | {"heat": Heat.UNKNOWN.value})

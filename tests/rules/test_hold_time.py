@@ -1,0 +1,275 @@
+"""A hold depends on what went by and not on where the watched clock stood: hours, days or months, drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cache
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
+from kiosk.rules.belief import Belief, Instrument, prior
+from kiosk.rules.belief import Verdict as Word
+from kiosk.rules.cards import HoldView
+from kiosk.rules.cooling import Assessment, Room, Way, Zone
+from kiosk.rules.hold import (
+    HeatValues,
+    HoldFacts,
+    HoldRules,
+    Reading,
+    Stay,
+    assessment,
+    cooling_from_s,
+    curve,
+    is_sound,
+    last_place,
+    length_error_um,
+    not_computable,
+    verdict,
+    view,
+    way_now,
+)
+
+HOLDER = Holder("k1", "12", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0, projection_mm=106.0)
+CUTTER = Cutter("c1", "End mill 12", 12.0, 12.0, 83.0)
+BUILT = Assembly("a1", "End mill 12", HOLDER, CUTTER, 38.0)
+RULES = HoldRules(Room(), 330.0, 60.0)
+WAYS = (Way.FREE_AIR, Way.FORCED_AIR, Way.SLEEVE)
+TRUSTED: dict[Way, Belief] = {way: replace(prior(way), readings=3) for way in Way}
+
+begins = st.one_of(st.floats(3600.0, 86400.0), st.floats(86400.0, 3e6), st.floats(3e6, 3e7))
+
+
+def facts_at(start_s: float, *stays: tuple[str | None, float, str | None]) -> HoldFacts:
+    """A heating at watched time `start_s`; stays as (place, seconds after it, way)."""
+    wet_mm = {"sleeve": 40.0}
+    stood = tuple(Stay(place, start_s + after_s, way, wet_mm.get(way or "")) for place, after_s, way in stays)
+    station = Stay("station", start_s)
+    return HoldFacts(HOLDER, BUILT, start_s, 1.79e9, None, None, (station, *stood), heating=7)
+
+
+@cache
+def computed(*stays: tuple[str | None, float, str | None]) -> Assessment:
+    return assessment(facts_at(0.0, *stays), RULES, TRUSTED)
+
+
+def seen(facts: HoldFacts, now_s: float, found: Assessment, rules: HoldRules = RULES) -> HoldView:
+    return view(facts, rules, found, TRUSTED, now_s)
+
+
+RACK = ("rack", 25.0, "free_air")
+BLOWN = ("blower", 80.0, "forced_air")
+courses: st.SearchStrategy[Sequence[tuple[str | None, float, str | None]]] = st.sampled_from(
+    [(), (RACK,), (BLOWN,), (("rack", 25.0, "free_air"), ("blower", 200.0, "forced_air"))]
+)
+
+
+@given(begins, courses, st.floats(0.0, 9000.0))
+def test_a_hold_is_what_is_left_of_its_time_wherever_the_clock_stood(
+    start_s: float, stays: Sequence[tuple[str, float, str]], after_s: float
+) -> None:
+    found = computed(*stays)
+    assert found.hold_s is not None and found.hold_s > 300.0
+    facts = facts_at(start_s, *stays)
+    out_of_coil_s = min(stays[0][1] if stays else 60.0, 60.0)
+    assert cooling_from_s(facts, RULES) == pytest.approx(start_s + out_of_coil_s, abs=1e-6)
+    now = seen(facts, start_s + after_s, found)
+    since_s = after_s - out_of_coil_s
+    assert now.remaining_s == pytest.approx(max(found.hold_s - since_s, 0.0), abs=1e-5)
+    assert now.ended is (since_s >= found.hold_s)
+    assert now.measure_in_s == pytest.approx(max(found.measure_ready_s - since_s, 0.0), abs=1e-5)
+    expected = found.now(since_s)
+    assert (now.hottest_c, now.low_c, now.high_c) == pytest.approx(expected[:3], abs=1e-3)
+    assert now.where == expected.where.read_at.value
+    assert now.heating == 7 and not now.gap and now.since_utc_s == facts.heated_utc_s
+    error_um = length_error_um(facts, RULES, found, start_s + after_s)
+    assert error_um == pytest.approx(found.length_error_um(since_s), abs=1e-3)
+
+
+@given(begins, st.floats(1.0, 4000.0))
+def test_in_a_sleeve_the_time_to_take_it_out_is_left_too(start_s: float, after_s: float) -> None:
+    sleeve = ("sleeve", 25.0, "sleeve")
+    found = computed(sleeve)
+    assert found.take_out_s is not None
+    now = seen(facts_at(start_s, sleeve), start_s + 25.0 + after_s, found)
+    assert now.take_out_in_s == pytest.approx(max(found.take_out_s - after_s, 0.0), abs=1e-5)
+
+
+@given(begins, courses, st.floats(10.0, 3000.0))
+def test_a_plot_stands_where_its_heating_does(
+    start_s: float, stays: Sequence[tuple[str, float, str]], after_s: float
+) -> None:
+    found, facts = computed(*stays), facts_at(start_s, *stays)
+    begun_s = cooling_from_s(facts, RULES)
+    read = replace(facts, readings=(Reading(begun_s + after_s, "nose", 80.0, "probe", "agrees"),))
+    plot = curve(read, RULES, found, begun_s + after_s)
+    assert plot.now_s == pytest.approx(after_s, abs=1e-5)
+    assert plot.readings[0] == pytest.approx((after_s, 80.0), abs=1e-5)
+    assert plot.points[0][0] == 0.0 and plot.points[-1][0] == pytest.approx(1.15 * max(found.hold_s or 0.0, 60.0))
+    for at_s, hottest_c, low_c, high_c in plot.points[::20]:
+        assert (hottest_c, low_c, high_c) == found.now(at_s)[:3]
+    late_s = 40_000.0
+    whole = curve(read, RULES, found, begun_s + late_s, whole=True)
+    assert whole.points[-1][0] == pytest.approx(1.05 * late_s)
+
+
+@given(begins, st.floats(30.0, 3000.0), st.sampled_from(["nose", "flange"]))
+def test_a_reading_is_judged_at_its_own_moment(start_s: float, after_s: float, where: str) -> None:
+    facts, found = facts_at(start_s, RACK), computed(RACK)
+    at_s = start_s + 25.0 + after_s
+    base = verdict(facts_at(0.0, RACK), RULES, found, TRUSTED, Reading(25.0 + after_s, where, 60.0, "probe", ""))
+    same = verdict(facts, RULES, found, TRUSTED, Reading(at_s, where, 60.0, "probe", ""))
+    assert (same.word, same.ends, same.strange) == (base.word, base.ends, base.strange)
+    assert same.prediction.expected_c == pytest.approx(base.prediction.expected_c, abs=0.05)
+    assert same.hottest_at is found.now(after_s).where.read_at
+    assert same.rises_k == pytest.approx(found.rises_k(after_s), abs=0.01)
+
+
+@pytest.mark.parametrize("instrument", list(Instrument))
+def test_only_a_probe_that_the_model_explains_ends_a_hold(instrument: Instrument) -> None:
+    facts, found = facts_at(5e5, RACK), computed(RACK)
+    late_s = cooling_from_s(facts, RULES) + found.touch_safe_s + 600.0
+    hottest = found.now(found.touch_safe_s + 600.0)
+    reading = Reading(late_s, hottest.where.read_at.value, hottest.hottest_c, instrument.value, "")
+    assert verdict(facts, RULES, found, TRUSTED, reading).ends is (instrument is Instrument.PROBE)
+    early = replace(reading, where="nose", at_s=cooling_from_s(facts, RULES) + 60.0, value_c=24.0)
+    judged = verdict(facts, RULES, found, TRUSTED, early)
+    assert judged.strange and not judged.ends and judged.word is Word.QUESTIONED
+
+
+# what time alone does not end
+
+
+@given(begins, st.floats(0.0, 1e6))
+def test_nowhere_known_and_what_was_not_seen_end_by_no_time(start_s: float, after_s: float) -> None:
+    gone = facts_at(start_s, RACK, (None, 100.0, None))
+    found = computed(RACK, (None, 100.0, None))
+    assert not seen(gone, start_s + after_s, found).ended and seen(gone, start_s + after_s, found).needs_reading
+    unseen = replace(facts_at(start_s, RACK), reading_only=True)
+    assert not seen(unseen, start_s + after_s, computed(RACK)).ended
+    endless = replace(computed(RACK), hold_s=None)
+    assert not seen(facts_at(start_s, RACK), start_s + after_s, endless).ended
+
+
+def test_a_place_that_was_not_learnt_about_needs_a_reading() -> None:
+    facts, found = facts_at(9e6, RACK), computed(RACK)
+    assert not seen(facts, 1e7, found).needs_reading
+    assert view(facts, RULES, found, {way: prior(way) for way in Way}, 1e7).needs_reading
+    assert way_now(facts) is Way.FREE_AIR and last_place(facts)[Way.FREE_AIR] == "rack"
+
+
+def test_a_gap_in_watching_is_shown() -> None:
+    assert seen(replace(facts_at(9e6, RACK), gaps=1), 1e7, computed(RACK)).gap
+
+
+@pytest.mark.parametrize("field", ["hold_s", "touch_safe_s", "measure_ready_s", "take_out_s"])
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), float("-inf")])
+def test_no_number_that_is_none_passes_for_a_hold(field: str, value: float) -> None:
+    found = computed(RACK)
+    assert is_sound(found) and is_sound(replace(found, hold_s=None, take_out_s=None))
+    assert not is_sound(replace(found, **{field: value}))
+    assert not is_sound(replace(found, high_c=(*found.high_c[:-1], value)))
+
+
+def test_what_cannot_be_worked_out_is_as_hot_as_it_can_be() -> None:
+    now = not_computable(replace(facts_at(9e6, RACK), temp_c=390.0, gaps=2), RULES)
+    assert now.needs_reading and not now.ended and now.remaining_s is None
+    assert (now.hottest_c, now.high_c, now.low_c, now.heating, now.gap) == (390.0, 390.0, 23.0, 7, True)
+
+
+# the stricter of what was set and what is
+
+
+BEGAN = HeatValues(330.0, 23.0, 43.0, 60.0, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "hotter", "milder"),
+    [
+        ("temp_c", 360.0, 200.0),
+        ("ambient_c", 27.0, 15.0),
+        ("limit_c", 38.0, 48.0),
+        ("heating_s", 120.0, 10.0),
+        ("length_tolerance_um", 1.0, 30.0),
+    ],
+)
+def test_of_each_value_the_stricter_counts_whichever_came_first(name: str, hotter: float, milder: float) -> None:
+    same = RULES.stricter(BEGAN)
+    assert same == RULES == RULES.stricter(None)
+    assert RULES.stricter(replace(BEGAN, **{name: milder})) == RULES
+    strict = RULES.stricter(replace(BEGAN, **{name: hotter}))
+    now = {
+        "temp_c": strict.temp_c, "heating_s": strict.heating_s, "ambient_c": strict.room.ambient_c,
+        "limit_c": strict.room.limit_c, "length_tolerance_um": strict.room.tolerance_um,
+    }  # fmt: skip
+    assert now.pop(name) == hotter
+    assert now == {key: value for key, value in _values(RULES).items() if key != name}
+
+
+def _values(rules: HoldRules) -> dict[str, float]:
+    return {
+        "temp_c": rules.temp_c, "heating_s": rules.heating_s, "ambient_c": rules.room.ambient_c,
+        "limit_c": rules.room.limit_c, "length_tolerance_um": rules.room.tolerance_um,
+    }  # fmt: skip
+
+
+# more heat
+
+
+def held_s(facts: HoldFacts) -> float:
+    found = assessment(facts, RULES, TRUSTED)
+    return float("inf") if found.hold_s is None else found.hold_s
+
+
+ROUNDED_S = 2.0  # a hold is rounded up to a second on both of its ways
+
+ways = st.sampled_from([RACK, BLOWN, ("mist", 25.0, "mist"), ("sleeve", 25.0, "sleeve")])
+
+
+@given(
+    begins,
+    ways,
+    st.floats(150.0, 400.0),
+    st.one_of(st.none(), st.floats(10.0, 90.0)),
+    st.one_of(st.none(), st.floats(15.0, 450.0)),
+    st.sampled_from(["temp_c", "length_mm", "body_c", "body_unknown", "heated again"]),
+    st.floats(0.1, 100.0),
+)
+def test_more_heat_is_never_a_shorter_hold(
+    start_s: float,
+    way: tuple[str, float, str],
+    temp_c: float,
+    length_mm: float | None,
+    body_c: float | None,
+    what: str,
+    more: float,
+) -> None:
+    facts = replace(facts_at(start_s, way), temp_c=temp_c, length_mm=length_mm, body_c=body_c)
+    match what:
+        case "temp_c":
+            hotter = replace(facts, temp_c=temp_c + more)
+        case "length_mm":
+            hotter = replace(facts, length_mm=(length_mm or 42.0) + more)
+        case "body_c":
+            hotter = replace(facts, body_c=(body_c or 15.0) + more)
+        case "body_unknown":
+            hotter = replace(facts, body_unknown=True)
+        case _:
+            hotter = replace(facts, body_c=max(body_c or 0.0, temp_c))
+    assert held_s(hotter) >= held_s(facts) - ROUNDED_S
+
+
+def test_a_body_is_taken_for_no_hotter_than_heat_and_no_colder_than_the_shop() -> None:
+    facts = facts_at(9e6, RACK)
+    hottest_s = held_s(replace(facts, body_unknown=True))
+    assert held_s(replace(facts, body_c=4000.0)) == hottest_s == held_s(replace(facts, body_c=330.0))
+    assert held_s(replace(facts, body_c=-40.0)) == held_s(replace(facts, body_c=23.0)) == held_s(facts)
+    assert held_s(replace(facts, body_c=60.0)) > held_s(facts) + 60.0
+    assert held_s(replace(facts, temp_c=150.0, body_c=300.0)) > held_s(replace(facts, temp_c=150.0, body_c=150.0))
+
+
+def test_a_zone_of_the_outline_is_what_a_hold_names() -> None:
+    assert {Zone(name).read_at.value for name in ("nose", "flange", "shank")} <= {"nose", "flange", "shank"}
