@@ -110,9 +110,9 @@ class ScanScreen(View):
         self._waits = isinstance(outcome, Wait) and outcome.step is not Step.AUDIT_AT
         pair_s = float(self.clerk.settings.kiosk.pair_s)
         self._step_back.cancel()
-        self._step_back = Clock.schedule_once(
-            lambda _: self.step_back(), pending.left_s(scanned.moment, pair_s) if pending is not None else pair_s
-        )
+        left_s = pending.left_s(scanned.moment, pair_s) if pending is not None else 0.0
+        # a refusal may still carry a first scan whose time is over: it is shown as long as any other
+        self._step_back = Clock.schedule_once(lambda _: self.step_back(), left_s if left_s > 0.0 else pair_s)
 
     def step_back(self) -> None:
         """To what still waits for its second scan, else to the question."""
