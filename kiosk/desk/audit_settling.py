@@ -16,7 +16,7 @@ from kiosk.rules import audit as A
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping, Condition
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard, View
-from kiosk.rules.checkin import Done, Outcome, Reason, Refused, arrival, decide, may_go
+from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step, arrival, decide, may_go
 from kiosk.rules.say import say
 
 
@@ -51,7 +51,7 @@ class Settling:
             difference.booked, goal or difference.found, difference.name,
         )  # fmt: skip
         card = session.cards.holder(difference.text)
-        return Done((*steps, settled), words, holder=card)
+        return Done((*steps, settled), words, holder=card, step=Step.AUDIT_SETTLED)
 
     def _steps(
         self, row: TableRow, difference: A.Open, action: A.Action, goal: str | None
@@ -167,7 +167,7 @@ class Settling:
             counts.unknown, counts.hot, A.active_s(times),
         )  # fmt: skip
         words = say("audit.closed", place=name, seen=counts.seen, expected=counts.expected, missing=counts.missing)
-        return Done((*notes, closed), words)
+        return Done((*notes, closed), words, step=Step.AUDIT_CLOSED)
 
 
 def _followed(audit: str, card: HolderCard, goal: PlaceCard, asked: bool) -> tuple[L.Entry, ...]:

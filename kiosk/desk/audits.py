@@ -37,7 +37,7 @@ from kiosk.rules.cards import (
     Subject,
     View,
 )
-from kiosk.rules.checkin import Done, Outcome, Reason, Refused, decide
+from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step, decide
 from kiosk.rules.drawer import slots_of
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
@@ -74,6 +74,7 @@ class PhotoMark:
     state: A.State
     say: Say
     holder: str | None = None
+    step: Step = Step.OTHER  # what seeing it was
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,7 +239,8 @@ class AuditCounter:
             return self._settling.closing()
         if session.audit:
             return Done(
-                (), say("audit.running", place=self._book.row(self._book.found(session.audit)).name), then=command
+                (), say("audit.running", place=self._book.row(self._book.found(session.audit)).name),
+                then=command, step=Step.AUDIT_OPENED,
             )
         if session.here:
             outcome = self._beginning(session.here)
@@ -500,9 +502,9 @@ class AuditCounter:
         name = self._book.scope(code).name
         if running:
             self._join(running[0]["key"])
-            return Done((), say("audit.resumed", place=name))
+            return Done((), say("audit.resumed", place=name), step=Step.AUDIT_OPENED)
         key = f"audit {secrets.token_hex(4).upper()}"  # no other kiosk's, however many were opened
-        return Done((L.AuditOpened(key, code),), say("audit.opened", place=name))
+        return Done((L.AuditOpened(key, code),), say("audit.opened", place=name), step=Step.AUDIT_OPENED)
 
     def _join(self, key: str) -> None:
         self._session.audit = key
@@ -536,7 +538,7 @@ def _twice(audit: str, card: HolderCard, first: str, at: PlaceCard) -> Done:
     """One picture has the same label in two places: no piece of steel does that."""
     line = L.Seen(audit, card.code, card.holder.key, at.place.code, twin=first)
     words = say("audit.twin", name=card.name, place=at.name, code=card.code)
-    return Done((line,), words, holder=card, goal=at)
+    return Done((line,), words, holder=card, goal=at, step=Step.AUDIT_TWIN)
 
 
 def _corners(symbol: Symbol) -> tuple[tuple[float, float], ...]:
@@ -546,7 +548,8 @@ def _corners(symbol: Symbol) -> tuple[tuple[float, float], ...]:
 def _by_hand(symbol: Symbol, subject: FreshLabel | OperatorCard | CommandCard) -> PhotoMark:
     """What a photograph may not set in motion."""
     name = subject.holder.name if isinstance(subject, FreshLabel) else symbol.text
-    return PhotoMark(_corners(symbol), symbol.text, name, A.State.UNKNOWN, say("audit.by_hand", name=name))
+    words = say("audit.by_hand", name=name)
+    return PhotoMark(_corners(symbol), symbol.text, name, A.State.UNKNOWN, words, step=Step.AUDIT_BY_HAND)
 
 
 def _mark(symbol: Symbol, subject: Subject, outcome: Outcome) -> PhotoMark:
@@ -555,8 +558,8 @@ def _mark(symbol: Symbol, subject: Subject, outcome: Outcome) -> PhotoMark:
         return PhotoMark(corners, symbol.text, symbol.text, A.State.UNKNOWN, outcome.why)
     if not isinstance(subject, HolderCard):
         name = subject.holder.name if isinstance(subject, RetiredCode) and subject.holder else symbol.text
-        return PhotoMark(corners, symbol.text, name, A.State.UNKNOWN, outcome.say)
+        return PhotoMark(corners, symbol.text, name, A.State.UNKNOWN, outcome.say, step=outcome.step)
     alarm = isinstance(outcome, Done) and outcome.alarm
-    astray = outcome.say.key in ("audit.misplaced", "audit.twin")
+    astray = outcome.step in (Step.AUDIT_MISPLACED, Step.AUDIT_TWIN)
     state = A.State.HOT if alarm else A.State.MISPLACED if astray else A.State.SEEN
-    return PhotoMark(corners, symbol.text, subject.name, state, outcome.say, subject.holder.key)
+    return PhotoMark(corners, symbol.text, subject.name, state, outcome.say, subject.holder.key, outcome.step)

@@ -80,6 +80,41 @@ class Expects(Enum):
     PLACE = "place"
 
 
+class Step(Enum):
+    """What kind of step was taken.  What a screen or the desk does next hangs on this, never on the words."""
+
+    OTHER = "other"
+    MOVED = "moved"
+    HEATING = "heating"
+    ALREADY_THERE = "already_there"
+    UNDONE = "undone"
+    LABEL_BOUND = "label_bound"
+    SIGNED_IN = "signed_in"
+    SIGNED_OUT = "signed_out"
+    CANCELLED = "cancelled"
+    COMMAND = "command"  # a card that leads to something the desk does next
+    AUDIT_OPENED = "audit_opened"  # or gone on with
+    AUDIT_AT = "audit_at"  # the place that is looked at from now on
+    AUDIT_SEEN = "audit_seen"
+    AUDIT_AGAIN = "audit_again"  # seen there before
+    AUDIT_HOT = "audit_hot"
+    AUDIT_MISPLACED = "audit_misplaced"
+    AUDIT_TWIN = "audit_twin"
+    AUDIT_UNKNOWN = "audit_unknown"
+    AUDIT_RETIRED = "audit_retired"
+    AUDIT_BY_HAND = "audit_by_hand"  # a photograph does not set it in motion
+    AUDIT_SETTLED = "audit_settled"
+    AUDIT_CLOSED = "audit_closed"
+
+    @property
+    def audits(self) -> bool:
+        """Whether it is a step of an audit."""
+        return self in _OF_AUDITS
+
+
+_OF_AUDITS = frozenset(step for step in Step if step.name.startswith("AUDIT_"))
+
+
 @dataclass(frozen=True, slots=True)
 class Done:
     """Accepted: write `lines`, say `say`; `then` is something the desk does next (a command card)."""
@@ -90,6 +125,7 @@ class Done:
     alarm: bool = False  # something hot was seen where it must not be
     holder: HolderCard | None = None
     goal: PlaceCard | None = None
+    step: Step = Step.OTHER
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +137,7 @@ class Wait:
     pending: Pending
     holder: HolderCard | None = None
     goal: PlaceCard | None = None
+    step: Step = Step.OTHER
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,7 +300,7 @@ def _place_scan(view: View, goal: PlaceCard, moment: Moment) -> Outcome:
 
 
 def _fresh(view: View, pending: Pending, moment: Moment) -> bool:
-    return moment.watched_s - pending.since_watched_s <= view.limits.pair_s
+    return pending.left_s(moment, view.limits.pair_s) >= 0.0
 
 
 def _fresh_place(view: View, moment: Moment) -> PlaceCard | None:
@@ -286,10 +323,12 @@ def _pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Outc
     if origin == goal.place.code and (again or goal.place.kind is not Kind.SHRINK):
         # The same heating, scanned once more, is one heating; it is hot from the later scan on.
         lines = (Heated(card.holder.key, goal.place.code, heats=0, again=True),) if again else ()
-        return Done(lines, say("already_there", name=card.name, place=goal.name), holder=card, goal=goal)
-    key = "heating" if goal.place.kind is Kind.SHRINK else "moved"
+        words = say("already_there", name=card.name, place=goal.name)
+        return Done(lines, words, holder=card, goal=goal, step=Step.ALREADY_THERE)
+    step = Step.HEATING if goal.place.kind is Kind.SHRINK else Step.MOVED
+    key = "heating" if step is Step.HEATING else "moved"
     words = say(key, name=card.name, origin=card.place.name if card.place else None, goal=goal.name)
-    return Done(arrival(card, goal), words, holder=card, goal=goal)
+    return Done(arrival(card, goal), words, holder=card, goal=goal, step=step)
 
 
 def arrival(card: HolderCard, goal: PlaceCard, reason: str = "") -> tuple[Entry, ...]:
@@ -343,7 +382,8 @@ def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, m
         return _refuse(Reason.BADGE_FIRST)
     if isinstance(subject, RetiredCode):
         if view.audit is not None:
-            return Done((Seen(view.audit.key, subject.text, None, at),), say("audit.retired", code=subject.text))
+            seen = Seen(view.audit.key, subject.text, None, at)
+            return Done((seen,), say("audit.retired", code=subject.text), step=Step.AUDIT_RETIRED)
         card = subject.holder
         place = card.place.name if card and card.place else None
         name = card.name if card else None
@@ -354,7 +394,8 @@ def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, m
     if isinstance(subject, DamagedCode):
         return _refuse(Reason.DAMAGED_CODE, None, None, view.pending, code=subject.text, near=near)
     if view.audit is not None:
-        return Done((Seen(view.audit.key, subject.text, None, at),), say("audit.unknown", code=subject.text))
+        seen = Seen(view.audit.key, subject.text, None, at)
+        return Done((seen,), say("audit.unknown", code=subject.text), step=Step.AUDIT_UNKNOWN)
     reason = Reason.FOREIGN_CODE if subject.foreign else Reason.UNKNOWN_CODE
     return _refuse(reason, None, None, view.pending, code=subject.text, near=near)
 
@@ -364,13 +405,13 @@ def _first_seen(label: FreshLabel) -> Outcome:
     card = label.holder
     old = card.code if card.code != card.holder.key else None
     line = CodeBound(label.text, card.holder.key, "holder", replaces=old)
-    return Done((line,), say("label_bound", name=card.name, old_code=old), holder=card)
+    return Done((line,), say("label_bound", name=card.name, old_code=old), holder=card, step=Step.LABEL_BOUND)
 
 
 def _sign_in(card: OperatorCard) -> Outcome:
     if card.retired:
         return _refuse(Reason.RETIRED_BADGE, name=card.name)
-    return Done((SignedIn(card.key),), say("signed_in", name=card.name))
+    return Done((SignedIn(card.key),), say("signed_in", name=card.name), step=Step.SIGNED_IN)
 
 
 def _command(view: View, command: Command, moment: Moment) -> Outcome:
@@ -379,11 +420,11 @@ def _command(view: View, command: Command, moment: Moment) -> Outcome:
             return _undo(view, moment)
         case Command.SIGN_OUT:
             lines = (SignedOut(view.operator.key),) if view.operator else ()
-            return Done(lines, say("signed_out"), then=command)
+            return Done(lines, say("signed_out"), then=command, step=Step.SIGNED_OUT)
         case Command.CANCEL:
-            return Done((), say("cancelled"), then=command)
+            return Done((), say("cancelled"), then=command, step=Step.CANCELLED)
         case _:
-            return Done((), say(f"command.{command.name.lower()}"), then=command)
+            return Done((), say(f"command.{command.name.lower()}"), then=command, step=Step.COMMAND)
 
 
 def _undo(view: View, moment: Moment) -> Outcome:
@@ -400,12 +441,13 @@ def _undo(view: View, moment: Moment) -> Outcome:
         return _refuse(Reason.UNDO_OVERTAKEN, card, None, name=card.name)
     if step.origin is None:
         back = Moved(card.holder.key, step.goal, None, undoes=step.line)
-        return Done((back,), say("undone", name=card.name, place=None), holder=card)
+        return Done((back,), say("undone", name=card.name, place=None), holder=card, step=Step.UNDONE)
     refused = may_go(card, step.origin, view.cooling_place)
     if refused is not None:
         return refused
     back = Moved(card.holder.key, step.goal, step.origin.place.code, undoes=step.line)
-    return Done((back,), say("undone", name=card.name, place=step.origin.name), holder=card, goal=step.origin)
+    words = say("undone", name=card.name, place=step.origin.name)
+    return Done((back,), words, holder=card, goal=step.origin, step=Step.UNDONE)
 
 
 def _audit_scan(view: View, subject: HolderCard | PlaceCard, moment: Moment) -> Outcome:
@@ -414,7 +456,7 @@ def _audit_scan(view: View, subject: HolderCard | PlaceCard, moment: Moment) -> 
     assert audit is not None
     if isinstance(subject, PlaceCard):
         waiting = Pending(subject, moment.watched_s)
-        return Wait(Expects.HOLDER, say("audit.at", place=subject.name), waiting, goal=subject)
+        return Wait(Expects.HOLDER, say("audit.at", place=subject.name), waiting, goal=subject, step=Step.AUDIT_AT)
     at = audit.at.place.code if audit.at else None
     before = audit.seen.get(subject.code)
     # A drawer says less than the slot in it that was seen before, and a slot more than its drawer: both are one place.
@@ -427,17 +469,19 @@ def _audit_scan(view: View, subject: HolderCard | PlaceCard, moment: Moment) -> 
     may_be_hot = audit.at.place.kind.may_be_hot if audit.at else audit.may_be_hot
     if (_is_hot(subject) or subject.heat is Heat.UNKNOWN) and not may_be_hot:
         words = say("audit.hot", name=subject.name, place=where_seen)
-        return Done(lines, words, alarm=True, holder=subject, goal=audit.at)
+        return Done(lines, words, alarm=True, holder=subject, goal=audit.at, step=Step.AUDIT_HOT)
     if twin is not None:
         words = say("audit.twin", name=subject.name, place=where_seen, code=subject.code)
-        return Done(lines, words, holder=subject, goal=audit.at)
+        return Done(lines, words, holder=subject, goal=audit.at, step=Step.AUDIT_TWIN)
     if again:
-        return Done((), say("audit.again", name=subject.name), holder=subject)
+        return Done((), say("audit.again", name=subject.name), holder=subject, step=Step.AUDIT_AGAIN)
     where = subject.place.name if subject.place else None
     home = subject.place is not None and subject.place.place.code in audit.members
     elsewhere = subject.place is not None and at is not None and not _same_spot(subject.place, audit.at)
-    key = "audit.seen" if home and not elsewhere else "audit.misplaced"
-    return Done(lines, say(key, name=subject.name, place=where), holder=subject, goal=audit.at)
+    right = home and not elsewhere
+    words = say("audit.seen" if right else "audit.misplaced", name=subject.name, place=where)
+    step = Step.AUDIT_SEEN if right else Step.AUDIT_MISPLACED
+    return Done(lines, words, holder=subject, goal=audit.at, step=step)
 
 
 def _same_spot(book: PlaceCard, seen: PlaceCard | None) -> bool:

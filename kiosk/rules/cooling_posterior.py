@@ -14,7 +14,6 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import ndtri
 
 from kiosk.rules.belief import Instrument
 from kiosk.rules.cooling_mesh import Floats, Zone
@@ -347,6 +346,8 @@ def _moved_out(values: Floats, safe_s: Floats, weight: Floats, near: Normal) -> 
 @lru_cache(maxsize=8)
 def _points(dimensions: int) -> Floats:
     """(draws, dimensions) quasi-random standard normal points: a Kronecker sequence of generalised golden ratios."""
+    from scipy.special import ndtri  # only where something is drawn: it takes long to load
+
     ratio = 2.0
     for _ in range(60):
         ratio = (1.0 + ratio) ** (1.0 / (dimensions + 1))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -15,6 +16,7 @@ from kiosk.rules.belief import (
     Prediction,
     Standing,
     Verdict,
+    is_such_a_heating,
     judge,
     replay,
     take,
@@ -117,9 +119,65 @@ def test_replaying_readings_gives_the_same_standing(readings: list[tuple[float, 
     assert standing.readings == len(accepted) <= len(lessons)
 
 
+@pytest.mark.parametrize(
+    ("instrument", "excess_k", "noise_k"),
+    [
+        (Instrument.PROBE, 0.0, 1.5),
+        (Instrument.PROBE, 100.0, 2.5),
+        (Instrument.PROBE, -40.0, 1.5),
+        (Instrument.INFRARED, 0.0, 3.0),
+        (Instrument.INFRARED, 100.0, 6.0),
+        (Instrument.INFRARED, -40.0, 3.0),
+    ],
+)
+def test_an_instrument_errs_by_so_much(instrument: Instrument, excess_k: float, noise_k: float) -> None:
+    assert instrument.noise_k(excess_k) == pytest.approx(noise_k)
+
+
 @pytest.mark.parametrize("instrument", list(Instrument))
-def test_an_instrument_is_less_sure_of_hotter_steel(instrument: Instrument) -> None:
-    assert instrument.noise_k(200) > instrument.noise_k(10) > 0
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+@pytest.mark.parametrize("spread_k", [0.0, 3.0, 17.0])
+def test_a_reading_is_questioned_from_three_standard_deviations_on(
+    instrument: Instrument, side: float, spread_k: float
+) -> None:
+    base, share = {Instrument.PROBE: (1.5, 0.01), Instrument.INFRARED: (3.0, 0.03)}[instrument]
+    seen = Prediction(22.0, 122.0, 50.0, -20.0, 4.0, spread_k)
+    sd_k = math.hypot(spread_k, base + share * 100.0)
+    assert judge(Standing(), lesson(122.0 + side * 2.98 * sd_k, 0.0, instrument, seen)) is Verdict.AGREES
+    assert judge(Standing(), lesson(122.0 + side * 3.02 * sd_k, 0.0, instrument, seen)) is Verdict.QUESTIONED
+
+
+def test_two_doubted_readings_tell_one_story_by_their_difference_or_by_their_ratio() -> None:
+    hot = Prediction(20.0, 320.0, 100.0, -30.0, 5.0, 9.0)
+    doubted = doubting(lesson(120.0, 0.0, seen=hot))
+    assert judge(doubted, lesson(125.9, 60.0, seen=hot)) is Verdict.CONFIRMED, "under 6 K apart"
+    assert judge(doubted, lesson(154.0, 60.0, seen=hot)) is Verdict.CONFIRMED, "134 K over the shop after 100 K"
+    assert judge(doubted, lesson(156.0, 60.0, seen=hot)) is Verdict.QUESTIONED, "136 K after 100 K"
+    later = replace(hot, expected_c=70.0)
+    assert judge(doubted, lesson(38.0, 60.0, seen=later)) is Verdict.CONFIRMED, "a third of what was expected, twice"
+
+
+@pytest.mark.parametrize(("apart_s", "verdict"), [(4.9, Verdict.QUESTIONED), (5.0, Verdict.CONFIRMED)])
+def test_two_readings_are_two_when_they_lie_five_seconds_apart(apart_s: float, verdict: Verdict) -> None:
+    for first_s in (0.0, 9 * 3600.0, 40 * 86400.0):
+        doubted = doubting(lesson(140.0, first_s, seen=HOT))
+        assert judge(doubted, lesson(140.0, first_s + apart_s, seen=HOT)) is verdict
+
+
+@pytest.mark.parametrize(
+    ("expected_c", "value_c", "such"),
+    [
+        (122.0, 22.0 + 56.0, True),
+        (122.0, 22.0 + 54.0, False),
+        (122.0, 22.0 + 179.0, True),
+        (122.0, 22.0 + 181.0, False),
+        (31.9, 200.0, True),  # where next to nothing is expected, a share says nothing
+        (32.1, 200.0, False),
+        (32.1, 22.0, False),
+    ],
+)
+def test_a_share_of_what_was_expected_tells_another_heating(expected_c: float, value_c: float, such: bool) -> None:
+    assert is_such_a_heating(lesson(value_c, seen=Prediction(22.0, expected_c, 10.0, -5.0, 1.0))) is such
 
 
 def test_a_holder_that_was_never_heated_teaches_nothing_about_those_that_are() -> None:

@@ -113,6 +113,24 @@ def test_a_line_that_knows_only_its_last_film_still_teaches_that() -> None:
     assert found.mean[0] < 0 < found.mean[AIR]
 
 
+@given(st.floats(-12.0, 12.0))
+def test_one_reading_moves_what_is_expected_as_the_textbooks_filter_does(off_k: float) -> None:
+    one = lesson(off_k)
+    slope = np.zeros(5)
+    slope[[0, AIR, SLEEVE]] = np.array([50.0, -12.0, -25.0]) / 50.0
+    before = untaught().cov
+    fresh = np.array([HEAT_LEVEL.fresh, *(FILM[way].fresh for way in Way)])
+    right = math.exp(-0.5 * (off_k / one.sd_k) ** 2) / (one.sd_k * math.sqrt(2 * math.pi))
+    wrong = 1.0 / ((50.0 + off_k) * math.log(400.0 / 3.0))
+    trust = 0.95 * right / (0.95 * right + 0.05 * wrong)
+    alone = (2.0 / min(50.0, 50.0 + off_k)) ** 2 / trust
+    variance = slope @ before @ slope + (slope**2) @ fresh**2 + (2.5 / 50.0) ** 2 + alone
+    gain = before @ slope / variance
+    found = known(one)
+    assert np.allclose(found.mean, gain * math.log((50.0 + off_k) / 50.0), atol=1e-9)
+    assert np.allclose(found.cov, before - np.outer(gain, slope @ before), atol=1e-9)
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.tuples(st.floats(-30, 30), st.integers(1, 5), st.sampled_from("ab")), max_size=10), st.randoms())
 def test_the_order_of_readings_does_not_matter(
