@@ -256,14 +256,14 @@ def table(found: Sequence[Outcome]) -> Iterator[str]:
         yield f"{way:10} {len(of_way):6} {cells[0]:>16} {cells[1]:>16} {cells[2]:>16} {by:8.2f} % {doubted:6.1f} %"
 
 
-def chances(each: int, seed: int = 20_24) -> Iterator[Ratio]:
+def chances(some: Sequence[Scene], each: int, seed: int = 20_24) -> Iterator[Ratio]:
     """Rows for `bench cooling`: share released too early and median hold / true time, for each way of cooling.
 
     each: drawn holders of each scene; a tenth as many types are taught.
     """
     for width, promised in ((1.0, 1.0), (1.2, 2.0)):
-        found = list(outcomes(scenes(), each, seed, width))
-        after = list(taught(scenes(), -(-each // 10), seed, width))
+        found = list(outcomes(some, each, seed, width))
+        after = list(taught(some, -(-each // 10), seed, width))
         known: list[tuple[str, list[tuple[str, float, float]]]] = [
             ("nothing known", [(one.scene, one.nothing_s, one.true_s) for one in found]),
             ("one reading", [(one.scene, one.one_s, one.true_s) for one in found]),
