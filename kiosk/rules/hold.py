@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
-from math import isfinite
+from math import inf, isfinite
 
 from kiosk.rules.assembly import Assembly, Holder
 from kiosk.rules.belief import Belief, Instrument, Lesson, Prediction, is_such_a_heating, judge
@@ -28,7 +28,7 @@ from kiosk.rules.cooling import (
     predict,
     reading_ends_hold,
 )
-from kiosk.rules.outline import Profile, profile_of
+from kiosk.rules.outline import Profile, outlines_of
 
 _POINTS = 80
 
@@ -64,13 +64,23 @@ class HeatValues:
     heating_s: float
     length_tolerance_um: float
 
+    def stricter(self, other: HeatValues) -> HeatValues:
+        """For each value the one that holds longer."""
+        return HeatValues(
+            max(self.temp_c, other.temp_c),
+            max(self.ambient_c, other.ambient_c),
+            min(self.limit_c, other.limit_c),
+            max(self.heating_s, other.heating_s),
+            min(self.length_tolerance_um, other.length_tolerance_um),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class HoldFacts:
     """One heating as the ledger saw it.
 
-    body_unknown: its body was as warm as a heating can have made it.  began: the shop's values when it was heated,
-    None for a line older than they are.  heating: number of the line that began it.  watched: its times are of the
+    body_unknown: its body was as warm as a heating can have made it.  began: the shop's strictest values since it was
+    heated, None for a line older than they are.  heating: number of the line that began it.  watched: its times are of the
     clock that counts now; of another's nothing can be subtracted.
     """
 
@@ -100,15 +110,16 @@ class HoldRules:
     heating_s: float = 60.0
 
     def stricter(self, began: HeatValues | None) -> HoldRules:
-        """For each value the one that holds longer: as it is set now, or as it was when the hold began."""
+        """For each value the one that holds longer: as it is set now, or as it was since the hold began."""
         if began is None:
             return self
-        room = self.room._replace(
-            ambient_c=max(self.room.ambient_c, began.ambient_c),
-            limit_c=min(self.room.limit_c, began.limit_c),
-            tolerance_um=min(self.room.tolerance_um, began.length_tolerance_um),
+        room = self.room
+        now = HeatValues(self.temp_c, room.ambient_c, room.limit_c, self.heating_s, room.tolerance_um)
+        kept = now.stricter(began)
+        room = room._replace(
+            ambient_c=kept.ambient_c, limit_c=kept.limit_c, tolerance_um=kept.length_tolerance_um
         )
-        return HoldRules(room, max(self.temp_c, began.temp_c), max(self.heating_s, began.heating_s))
+        return HoldRules(room, kept.temp_c, kept.heating_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,8 +160,7 @@ def way_now(facts: HoldFacts) -> Way:
 
 def assessment(facts: HoldFacts, rules: HoldRules, beliefs: Mapping[Way, Belief]) -> Assessment:
     """The model's answer as the facts stand.  Raises CoolingError where they cannot be bounded."""
-    profile, heat, stages = _case(facts, rules)
-    return assess(profile, heat, stages, rules.room, beliefs)
+    return _latest(facts, rules, beliefs)[1]
 
 
 def view(
@@ -227,9 +237,9 @@ def verdict(
     facts: HoldFacts, rules: HoldRules, found: Assessment, beliefs: Mapping[Way, Belief], reading: Reading
 ) -> Verdict:
     """What a reading means before it is written down.  Raises CoolingError."""
-    profile, heat, stages = _case(facts, rules)
     since_s = max(reading.at_s - cooling_from_s(facts, rules), 0.0)
     zone, instrument = Zone(reading.where), Instrument(reading.instrument)
+    profile, heat, stages = _read_case(facts, rules, beliefs, zone)
     seen = predict(profile, heat, stages, rules.room, beliefs, zone, since_s)
     lesson = Lesson(reading.at_s, zone, instrument, reading.value_c, seen)
     word = judge(beliefs[way_now(facts)], lesson)
@@ -274,8 +284,29 @@ def _way(stay: Stay) -> Way:
     return Way(stay.way) if stay.way else Way.FREE_AIR
 
 
-def _case(facts: HoldFacts, rules: HoldRules) -> tuple[Profile, Heat, tuple[Stage, ...]]:
-    profile = profile_of(facts.holder, facts.assembly)
+_Case = tuple[Profile, Heat, tuple[Stage, ...]]
+
+
+def _cases(facts: HoldFacts, rules: HoldRules) -> list[_Case]:
+    """What may stand there: one where the book knows the cutter, else the holder with one and without."""
+    return [_case(profile, facts, rules) for profile in outlines_of(facts.holder, facts.assembly)]
+
+
+def _latest(facts: HoldFacts, rules: HoldRules, beliefs: Mapping[Way, Belief]) -> tuple[_Case, Assessment]:
+    """Of all that may stand there, what is hot longest.  Raises CoolingError where one of them cannot be bounded."""
+    found = [(case, assess(*case, rules.room, beliefs)) for case in _cases(facts, rules)]
+    return max(found, key=lambda each: inf if each[1].hold_s is None else each[1].hold_s)
+
+
+def _read_case(facts: HoldFacts, rules: HoldRules, beliefs: Mapping[Way, Belief], zone: Zone) -> _Case:
+    """What a reading is held against: the case its hold is worked out from; a shank was read where there is one."""
+    cases = _cases(facts, rules)
+    if zone is Zone.SHANK:
+        cases = [case for case in cases if case[0].tool is not None] or cases
+    return cases[0] if len(cases) == 1 else _latest(facts, rules, beliefs)[0]
+
+
+def _case(profile: Profile, facts: HoldFacts, rules: HoldRules) -> _Case:
     length_mm = facts.length_mm or default_heated_mm(profile)
     heat = Heat(facts.temp_c or rules.temp_c, length_mm, _body_c(facts, rules))
     start_s = cooling_from_s(facts, rules)
