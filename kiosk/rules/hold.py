@@ -80,8 +80,8 @@ class HoldFacts:
     """One heating as the ledger saw it.
 
     body_unknown: its body was as warm as a heating can have made it.  began: the shop's strictest values since it was
-    heated, None for a line older than they are.  heating: number of the line that began it.  watched: its times are of the
-    clock that counts now; of another's nothing can be subtracted.
+    heated, None for a line older than they are.  heating: number of the line that began it.  watched: its times are
+    of the clock that counts now; of another's nothing can be subtracted.
     """
 
     holder: Holder
