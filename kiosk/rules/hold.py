@@ -357,8 +357,6 @@ def _way(stay: Stay) -> Way:
     return Way(stay.way) if stay.way else Way.FREE_AIR
 
 
-
-
 def _case(
     profile: Profile, facts: HoldFacts, rules: HoldRules
 ) -> tuple[Profile, Heat, tuple[Stage, ...]]:
