@@ -100,10 +100,11 @@ class Eye:
         Finding it may take seconds on some systems, so it is done on a thread of its own.
         """
         self._wish += 1
-        asked = (what, settings, self._wish)
+        asked = (what, settings, self._wish, self._camera is None)
         threading.Thread(target=self._find, args=asked, name="finding a camera", daemon=True).start()
 
-    def _find(self, what: str, settings: CameraSettings, wish: int) -> None:
+    def _find(self, what: str, settings: CameraSettings, wish: int, at_once: bool) -> None:
+        """On a thread of its own.  `at_once`: no camera is open that would have to be let go first."""
         try:
             if not what:
                 cameras = list_cameras()
@@ -120,36 +121,45 @@ class Eye:
             why = str(error)
             self._post(lambda: self._miss(why, wish))
             return
-        self._post(lambda: self._look(found, settings, wish, large))
+        started = _started(found, settings) if at_once else None
+        self._post(lambda: self._look(found, settings, wish, large, started))
 
     def _miss(self, why: str, wish: int) -> None:
         if wish == self._wish:
             self.close()
             self._why = self._screen.absent = why
 
-    def _look(self, found: Source, settings: CameraSettings, wish: int, large: Source | None) -> None:
+    def _look(
+        self, found: Source, settings: CameraSettings, wish: int, large: Source | None, started: Camera | None
+    ) -> None:
         if wish == self._wish:
-            self.look(found, settings, large)
+            self.look(found, settings, large, started)
+        elif started is not None:
+            started.stop(0.0)
 
-    def look(self, found: Source, settings: CameraSettings, large: Source | None = None) -> None:
-        """Begin to look through a source.  `large`: the same camera, to be opened in its place for a photograph."""
+    def look(
+        self, found: Source, settings: CameraSettings, large: Source | None = None, started: Camera | None = None
+    ) -> None:
+        """Begin to look through a source.
+
+        large: the same camera, to be opened in its place for a photograph.  started: the source's thread, where it
+        runs already.
+        """
         self._wish += 1
         self.close()
         self._found, self._large, self._settings, self._why = found, large, settings, ""
-        self._camera = self._started(found)
+        self._camera, self._number = started or _started(found, settings), 0
+        self._drawing = Clock.schedule_interval(self._draw, 1 / FRAMES_A_SECOND)
+        self._begin(0.0)
+        Clock.schedule_interval(self._begin, 0)
         if self._finder is None:
             self._listen(self._camera)
-        self._drawing = Clock.schedule_interval(self._draw, 1 / FRAMES_A_SECOND)
 
-    @property
-    def _turn(self) -> Turn:
-        return Turn(90 * (round(self._settings.rotation_deg / 90) % 4))
-
-    def _started(self, found: Source) -> Camera:
-        camera = Camera(found, self._turn, self._settings.mirrored)
-        camera.start()
-        self._number = 0
-        return camera
+    def _begin(self, _: float) -> bool:
+        """The first frame is not waited for: it is drawn as soon as it is there.  False: no need to look any more."""
+        if self._number == 0:
+            self._draw(0.0)
+        return self._number == 0 and self._camera is not None and self._camera.state in _FINE
 
     def _listen(self, camera: Camera) -> None:
         self._stream = Stream(camera, LiveReader(self._settings.budget_ms), self._news)
@@ -172,7 +182,7 @@ class Eye:
             finder.absent = self._why or t(State.STARTING.value)
         elif camera.state is State.ENDED and self._found is not None:
             self._ended = self._ended or camera
-            self._camera = self._started(self._found)
+            self._camera, self._number = _started(self._found, self._settings), 0
 
     def rest(self) -> None:
         """No photograph any more: what comes before the camera is a scan again."""
@@ -250,11 +260,11 @@ class Eye:
             return otherwise
         finally:
             large.close()
-        return upright(image, self._turn, self._settings.mirrored)
+        return upright(image, _turn(self._settings), self._settings.mirrored)
 
     def _look_on(self, wish: int) -> None:
         if wish == self._wish and self._camera is None and self._found is not None:
-            self._camera = self._started(self._found)
+            self._camera, self._number = _started(self._found, self._settings), 0
             if self._finder is None:
                 self._listen(self._camera)
 
@@ -325,3 +335,14 @@ def _for_eyes(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
     if scale >= 1:
         return image
     return np.asarray(cv2.resize(image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _started(found: Source, settings: CameraSettings) -> Camera:
+    """The source's thread, running."""
+    camera = Camera(found, _turn(settings), settings.mirrored)
+    camera.start()
+    return camera
+
+
+def _turn(settings: CameraSettings) -> Turn:
+    return Turn(90 * (round(settings.rotation_deg / 90) % 4))
