@@ -12,7 +12,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import cv2
 import numpy as np
@@ -20,7 +20,6 @@ from kivy.clock import Clock
 from numpy.typing import NDArray
 
 from kiosk.reader.camera import Camera, Frame, State, Turn, upright
-from kiosk.reader.decode import LiveReader, read
 from kiosk.reader.files import PictureError
 from kiosk.reader.sources import FRAME_SIZES, Controls, Device, Source, SourceError, frame_size, list_cameras, source
 from kiosk.reader.stream import Aim as Aim
@@ -30,8 +29,12 @@ from kiosk.reader.symbols import Reading
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 
+if TYPE_CHECKING:
+    from kiosk.reader.decode import LiveReader
+
 FRAMES_A_SECOND = 15
 PHOTOGRAPH_MS = 8000.0  # a drawer of sixty labels on 12 megapixels takes a fast tablet 1.5 s, a slow one five
+FIRST_PICTURE_S = 0.3  # reading leaves the processor to the window's first picture so long, and no longer
 SETTLE_FRAMES = 6  # a camera that was opened anew finds its exposure within so many
 HUSH_S = 3.0  # after a photograph, what is still in view of it is no scan
 SHOWN_PX = 2048  # longest edge of a photograph as it is shown
@@ -93,6 +96,7 @@ class Eye:
         self._taking = 0  # counts photographs; what comes of one that nobody waits for any more is dropped
         self._photographed: frozenset[str] = frozenset()
         self._hushed_until_s = 0.0
+        self._drawn = threading.Event()  # a frame was ever shown
 
     def open(self, what: str, settings: CameraSettings) -> None:
         """Begin to look through what `--camera` names: a number, a picture, a folder or a video; "": the first camera.
@@ -150,19 +154,21 @@ class Eye:
         self._found, self._large, self._settings, self._why = found, large, settings, ""
         self._camera, self._number = started or _started(found, settings), 0
         self._drawing = Clock.schedule_interval(self._draw, 1 / FRAMES_A_SECOND)
-        self._begin(0.0)
-        Clock.schedule_interval(self._begin, 0)
         if self._finder is None:
             self._listen(self._camera)
+        if self._begin(0.0):
+            Clock.schedule_interval(self._begin, 0)
 
     def _begin(self, _: float) -> bool:
-        """The first frame is not waited for: it is drawn as soon as it is there.  False: no need to look any more."""
+        """The first frame is drawn as soon as it is there.  True: it is yet to come."""
+        if self._camera is None:
+            return False
         if self._number == 0:
             self._draw(0.0)
-        return self._number == 0 and self._camera is not None and self._camera.state in _FINE
+        return self._number == 0 and self._finder is None and self._camera.state in _FINE
 
     def _listen(self, camera: Camera) -> None:
-        self._stream = Stream(camera, LiveReader(self._settings.budget_ms), self._news)
+        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn), self._news)
         self._stream.start()
 
     # Photographs --------------------------------------------------------------------------------------------
@@ -239,6 +245,8 @@ class Eye:
                 self._post(lambda: self._look_on(wish))
             seen = _for_eyes(image)
             self._post(lambda: self._if_awaited(taking, lambda: shown(seen)))
+            from kiosk.reader.decode import read
+
             reading = read(image, PHOTOGRAPH_MS)
         except Exception:
             log.exception("a photograph could not be read")
@@ -327,6 +335,24 @@ class Eye:
         if frame is not None and fine:
             self._number = frame.number
             (finder or self._screen).live.show(frame.image)
+            self._drawn.set()
+
+
+class _Reader:
+    """Reads frames; what it takes is loaded on the reader's own thread, once the first frame was `drawn`."""
+
+    def __init__(self, budget_ms: float, drawn: threading.Event) -> None:
+        self._budget_ms = budget_ms
+        self._drawn = drawn
+        self._reader: LiveReader | None = None
+
+    def next(self, frame: NDArray[np.uint8]) -> Reading:
+        if self._reader is None:
+            self._drawn.wait(FIRST_PICTURE_S)
+            from kiosk.reader.decode import LiveReader
+
+            self._reader = LiveReader(self._budget_ms)
+        return self._reader.next(frame)
 
 
 def _for_eyes(image: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -19,7 +19,7 @@ from kivy.clock import Clock
 from kivy.core.window import Window
 
 from kiosk import where, words
-from kiosk.desk import Desk, copies
+from kiosk.desk import Desk
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
 from kiosk.rules.lines import SettingChanged
 from kiosk.screens import theme
@@ -29,7 +29,7 @@ from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, screen_class
-from kiosk.screens.questions import find, scan, shop
+from kiosk.screens.questions import scan, shop
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
@@ -89,7 +89,7 @@ class KioskApp(App):
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
-        Clock.schedule_once(lambda _: self.worker.ask(find.warm()), QUIET_S)
+        Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
@@ -202,6 +202,8 @@ class KioskApp(App):
         folder, targets, keep = due
 
         def copy() -> None:
+            from kiosk.desk import copies
+
             for made in copies.backup(folder, targets, keep):
                 if made.copy is None:
                     self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
@@ -271,6 +273,13 @@ def _to_stay(name: str) -> View:
     finally:
         gc.freeze()
         gc.enable()
+
+
+def _warm_up(desk: Desk) -> None:
+    """Read what only a later touch needs, on the desk's thread."""
+    from kiosk.screens.questions import find
+
+    find.warm()(desk)
 
 
 def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
