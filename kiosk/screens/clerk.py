@@ -178,10 +178,6 @@ class Clerk(EventDispatcher):
         if view is None or not view.scanned(text):
             self.ask(common.scan(text), self.answer)
 
-    def command(self, command: Command) -> None:
-        """The same as the printed command card."""
-        self.ask(common.command(command), self.answer)
-
     def answer(self, scanned: Scanned) -> None:
         """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's."""
         outcome = scanned.outcome
