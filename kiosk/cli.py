@@ -105,7 +105,7 @@ def _computing(command: Add) -> None:
     cooling = command("cooling", "computing.cooling", "a case file: when it is safe to touch and ready to measure")
     cooling.add_argument("case", type=Path)
     cooling.add_argument("--json", action="store_true")
-    bench = command("bench", "computing.bench", "ratios against named peers")
+    bench = command("bench", "computing.bench", "ratios against other libraries")
     bench.add_argument("name", nargs="?", choices=BENCHES)
     bench.add_argument("--quick", action="store_true", help="smaller inputs")
     bench.add_argument("--photos", type=Path, metavar="DIR", help="photographs with truth.json, for the reader")
@@ -135,7 +135,7 @@ def _labelling(command: Add) -> None:
     label.add_argument("--inside", metavar="PLACE", help="a place and everything in it: a cabinet, a machine")
     label.add_argument("--from-csv", type=Path, metavar="FILE")
     label.add_argument("--hot-tag", action="store_true", help="hot tags of the holders named")
-    label.add_argument("--size", help="e.g. 25x25, 12x12, tape9 (default: the kiosk's setting)")
+    label.add_argument("--size", help="e.g. 25x25, 12x12, \"tape 9 mm\" (default: the kiosk's setting)")
     label.add_argument("--dpi", type=whole(1, 10_000))
     label.add_argument(
         "--module-dots", type=whole(1, 1000), metavar="N", help="no more printer dots a module than this"

@@ -79,7 +79,7 @@ def test_a_setup_for_no_machine_is_wrong_use(
 
 
 def test_an_example_template_writes_a_machines_offsets(data: Path, tmp_path: Path) -> None:
-    template = where.demo_tags() / "templates" / "iso6983_offsets.txt"
+    template = where.demo_tags() / "templates" / "offset_program.txt"
     out = tmp_path / "offsets.nc"
     assert main(["offsets", "Mill 1", "--template", str(template), "--out", str(out), "--data", str(data)]) == DONE
     lines = out.read_bytes().split(b"\r\n")

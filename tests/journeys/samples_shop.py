@@ -330,7 +330,7 @@ def _compare(screen: Any, verdict: Verdict, *, guessed: bool) -> None:
 
     screen.machine = "Mill 2"
     screen._file = Path("Mill 2 export.csv")
-    made = ListMap(Columns("NAME", "T", "POCKET", "LENGTH", "DIAMETER"))
+    made = ListMap(Columns("Tool name", "Tool number", "Pocket", "Length", "Diameter"))
     screen.show(Result(comparison(), made, guessed))
     screen.choose(screen.rows[list(Verdict).index(verdict)])
     if not guessed and verdict is Verdict.LENGTH:
@@ -353,7 +353,7 @@ def _compare_faults(screen: Any) -> None:
     screen._not_compared(
         FileFaults(
             [
-                Fault("Mill 2 export.csv", 1, "LENGTH", "this column is missing, the map takes it for length"),
+                Fault("Mill 2 export.csv", 1, "Length", "this column is missing, the map takes it for length"),
                 Fault("Mill 2 export.csv", 0, "[columns] name", "a list needs the tool's name or its number"),
             ]
         )
