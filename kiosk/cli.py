@@ -163,13 +163,16 @@ def _auditing(command: Add) -> None:
     audit.add_argument("pictures", nargs="*", type=Path, metavar="PICTURE", help="photographs of its drawers")
     asks_badge(audit)
     audit.add_argument("--close", action="store_true")
-    report = _data(command("report", "auditing.report", "an audit or a shift as PDF or CSV"))
+    report = _data(command("report", "auditing.report", "an audit or a shift as PDF or CSV, or printed"))
     report.add_argument("what", choices=("audit", "shift"))
     report.add_argument("key", nargs="?", help="an audit's key (default: the last one)")
     report.add_argument(
         "--hours", type=measure(0.1, 24 * 366), help="length of the shift that ends now (default: the setting shift_h)"
     )
-    report.add_argument("--out", type=Path, required=True, metavar="FILE.pdf|FILE.csv")
+    goes = report.add_mutually_exclusive_group(required=True)
+    goes.add_argument("--out", type=Path, metavar="FILE.pdf|FILE.csv")
+    goes.add_argument("--queue", metavar="NAME", help="print it on this queue of CUPS or Windows")
+    report.add_argument("--sheet", choices=("A4", "Letter"), help="paper (default: what the queue has)")
 
 
 def _files(command: Add) -> None:
