@@ -186,7 +186,7 @@ def every_setting() -> tuple[str, ...]:
 def _shop_list(screen: Any) -> None:
     screen.listing = "holders"
     screen.title = t("shop.holders")
-    screen._listed([Choice(str(at), ASSEMBLY.name, "hollow taper 63 · HV4T 8BRJ 3V") for at in range(30)])
+    screen._listed([Choice(str(at), ASSEMBLY.name, "HSK-A 63 · HV4T 8BRJ 3V") for at in range(30)])
 
 
 def _labels(screen: Any, what: str) -> None:

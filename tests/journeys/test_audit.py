@@ -35,7 +35,7 @@ def test_an_audit_finds_what_differs_pauses_and_closes_with_a_report(kiosk: Wind
     kiosk.sees("of 10", "1 wrong place")
 
     kiosk.hold_up(make(Kind.HOLDER, 987654).text)
-    kiosk.sees("nothing in the book has this label", "1 label")
+    kiosk.sees("this label is not known here", "1 label")
 
     for place, key, left in (("2-03", "T010", 4), ("3-01", "T012", 3), ("4-01", "T018", 2)):
         kiosk.hold_up(kiosk.place(f"Cabinet A · {place}"))
