@@ -40,7 +40,7 @@ NEVER = {
         r"\bzange\b": "Spannzange",
     },
 }
-MEASURES_LENGTH = re.compile(r"^(card_to_type\.not_measured|measuring\.|offsets\.(not_measured|measured)|build_up\.next)")
+MEASURES_LENGTH = re.compile(r"^(card_to_type\.not_m|measuring\.|offsets\.(not_measured|measured)|build_up\.next)")
 PROBES = re.compile(r"^(reading\.|heat\.|refused\.hot|remedy\.hot|strip\.probe)")
 
 
