@@ -304,7 +304,7 @@ def fault_words(error: Exception) -> str:
 
 
 def coupling_words(card: HolderCard) -> str:
-    """`hollow taper 63 · H7K2 B4N9 RX`: what it seats in and what its label says."""
+    """`HSK-A 63 · H7K2 B4N9 RX`: its taper and what its label says."""
     coupling = card.holder.coupling
     family = t(f"coupling.{coupling.family.value}", size=coupling.size)
     return f"{family} · {words.grouped(card.code)}"
