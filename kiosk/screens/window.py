@@ -211,6 +211,7 @@ class KioskApp(App):
     def _beat(self, now: Any) -> None:
         self._asked = False
         self.clerk.beat(now)
+        self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:
         self._asked = False
