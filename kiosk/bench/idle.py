@@ -156,4 +156,4 @@ def run(quick: bool = False) -> Iterator[Ratio]:
 
 
 def _ratio(case: str, peer: str, ours: float, theirs: float, unit: str) -> Ratio:
-    return Ratio(BENCH, case, peer, ours, theirs, theirs / max(ours, 1e-9), unit)
+    return Ratio(BENCH, case, peer, ours, theirs, theirs / max(ours, 0.01), unit)

@@ -407,6 +407,11 @@ def _empty_history(screen: Any) -> None:
 
 
 Fill = Callable[[Any], Any]
+def _alarm(screen: Any, scanned: Scanned) -> None:
+    screen.left()
+    screen.shown(scanned=scanned)
+
+
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
     ("scan", "empty", _empty),
@@ -415,9 +420,11 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
     ("scan", "full", lambda screen: screen.show(TOO_WIDE)),
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
-    ("heat", "hot", lambda screen: screen.shown(scanned=TOO_HOT)),
-    ("heat", "until-read", lambda screen: screen.shown(scanned=HOT_UNTIL_READ)),
-    ("heat", "another", lambda screen: (screen.shown(scanned=HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
+    ("scan", "missed", lambda screen: screen.show_missed((HOT.name, SLOT.name, POCKET.name, CARD.name, "RX"))),
+    ("heat", "hot", lambda screen: _alarm(screen, TOO_HOT)),
+    ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ)),
+    ("heat", "another", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
+    ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),
     ("hot", "none", lambda screen: screen.show((), ())),
     ("hot", "board", lambda screen: _hot(screen)),
     ("hot", "sleeve", lambda screen: _hot(screen, "H1")),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 import json
 import os
+import re
 import sys
 from typing import Any
 
@@ -45,6 +46,7 @@ from tests.journeys.samples_shop import SAMPLES as SHOP  # noqa: E402
 SAMPLES = (*FLOOR, *SHOP, *RECORDS)
 SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
+NUMBER = re.compile(r"\d[\d:.,]*\d|\d")
 
 
 class Nobody:
@@ -120,6 +122,11 @@ def faults(frame: Any, size: tuple[int, int]) -> list[str]:
             core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
             if core.get_extents(word)[0] > width + SLACK:
                 found.append(f"word wider than its box ({width / look.mm:.0f} mm): {word}")
+        if NUMBER.search(label.text) and not label.shorten:
+            longest = max(NUMBER.findall(label.text), key=len)
+            core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
+            if core.get_extents(longest)[0] > width:
+                found.append(f"number broken in two lines: {longest}")
         tall = size_of(label)[1]
         if tall > height + (SLACK if tall > label.font_size * 2 else label.font_size * 0.12):
             found.append(f"clipped ({tall:.0f} px of text in {height:.0f}): {said}")
