@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -49,6 +50,7 @@ HOTTER = HolderCard(
 )  # fmt: skip
 WARM = HolderCard(Holder("H3", "Ø10 R1", Coupling.parse("A40"), Clamping.SHRINK_FIT, 10.0), "H7SJEC466N", None, SLOT,
                   measure_in_s=665.0)  # fmt: skip
+HOURS = replace(WARM, measure_in_s=6294.0)
 NOW = Moment(1.79e9, 100.0)
 PAIR = Pending(CARD, 100.0)
 
@@ -139,6 +141,11 @@ def _hot(screen: Any, chosen: str = "") -> None:
     screen.chosen = chosen
     screen.show((HOTTER, HOT), (WARM,))
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
+
+
+def _sixteen(screen: Any) -> None:
+    _hot(screen, "H1")
+    screen.readings = [(300 + 20 * number, 90 - 3 * number) for number in range(16)]
 
 
 def _reading(screen: Any, page: str) -> None:
@@ -427,6 +434,8 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),
     ("hot", "none", lambda screen: screen.show((), ())),
     ("hot", "board", lambda screen: _hot(screen)),
+    ("hot", "hours", lambda screen: screen.show((replace(HOT, hold=replace(HELD, remaining_s=6294.0)),), (HOURS,))),
+    ("hot", "sixteen-readings", _sixteen),
     ("hot", "sleeve", lambda screen: _hot(screen, "H1")),
     ("hot", "warm", lambda screen: _hot(screen, "H3")),
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),

@@ -142,6 +142,8 @@ class HeatScreen(View):
         """The words above the time."""
         if left_s < 0:
             return t("heat.reading_ends")
+        if by_reading and left_s == 0:
+            return t("strip.probe_now")
         return t("heat.probe_in") if by_reading else t("heat.safe_in")
 
     def read(self) -> None:

@@ -43,16 +43,23 @@ class HeatStrip(BoxLayout):
             self._step = (self._step + 1) % len(BREATH)
             self.breath = BREATH[self._step]
 
-    def summary(self, hot: float, next_s: float, by_reading: bool, trouble: str, wide: bool, _: str) -> str:
+    def summary(self, hot: float, next_s: float, by_reading: bool, trouble: str, wide: bool, note: str, _: str) -> str:
         """The strip's words before its time, in the language spoken."""
         if trouble and (wide or not hot):
             return f"{t('strip.hot', count=int(hot))} · {trouble}" if hot else trouble
         if not hot:
             return t("strip.quiet")
-        if not wide:
-            return t("strip.hot", count=int(hot))
-        until = "strip.reading" if next_s < 0 else "strip.probe" if by_reading else "strip.next"
-        return f"{t('strip.hot', count=int(hot))}  {t(until)}"
+        hot_words = t("strip.hot", count=int(hot))
+        if wide:
+            return f"{hot_words}  {self.until(next_s, by_reading)}"
+        return " · ".join(part for part in (hot_words, trouble or note) if part)
+
+    def until(self, next_s: float, by_reading: bool, *_: object) -> str:
+        """What the time means, or what there is to do instead of waiting."""
+        if by_reading and next_s == 0:
+            return t("strip.probe_now")
+        return t("strip.reading" if next_s < 0 else "strip.probe" if by_reading else "strip.next")
+
 
 
 load_beside(__file__)
