@@ -6,7 +6,7 @@ import argparse
 from datetime import datetime
 
 from kiosk import words
-from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
+from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_read, print_json
 from kiosk.commands.whose import at_work
 from kiosk.desk import Desk
 from kiosk.desk.audits import AuditStatus
@@ -22,7 +22,7 @@ DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
 def audit(arguments: argparse.Namespace) -> int:
     """Lists audits; or opens or goes on with one, takes photographs for what they show, and says how it stands."""
     if arguments.place is None:
-        with Desk.open(data_folder(arguments), read_only=True) as desk:
+        with desk_read(arguments) as desk:
             for row in (*desk.audits.running(), *desk.audits.past()):
                 if arguments.json:
                     print_json(row)
@@ -74,7 +74,7 @@ def report(arguments: argparse.Namespace) -> int:
     out = arguments.out
     if out.suffix.lower() not in (".pdf", ".csv"):
         return complain(f"--out: {out} ends neither in .pdf nor in .csv")
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         if arguments.what == "shift":
             hours = arguments.hours or desk.session.settings.kiosk.shift_h
             now_s = desk.now().utc_s
