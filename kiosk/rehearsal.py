@@ -25,7 +25,7 @@ from kiosk.reader.decode import read
 from kiosk.reader.files import PICTURES, PictureError, load
 from kiosk.rules.audit import Action
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Done, Outcome, Refused, Wait
+from kiosk.rules.outcomes import Done, Outcome, Refused, Wait
 from kiosk.rules.say import Say
 
 STEP_S = 6.0  # what one scan takes a hand

@@ -13,7 +13,7 @@ from kiosk.desk.session import ActRefused
 from kiosk.exchange import report_page
 from kiosk.reader.decode import read
 from kiosk.reader.files import load, pictures_in
-from kiosk.rules.checkin import Done, Refused
+from kiosk.rules.outcomes import Done, Refused
 
 DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
 

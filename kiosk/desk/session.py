@@ -12,12 +12,14 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, Written, rows
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
-from kiosk.rules.cards import HolderCard, HoldView, LastStep, Limits, Moment, OperatorCard, Pending, PlaceCard
-from kiosk.rules.checkin import Reason
+from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.hold import HoldFacts
 from kiosk.rules.lines import OUTSIDE, Entry, PlaceAdded, PlaceRetired, PocketAssigned, SettingChanged
+from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value, say
+from kiosk.rules.sending import cooling_place
+from kiosk.rules.view import Limits
 from kiosk.settings import Settings, deciding, same_value
 
 
@@ -171,13 +173,8 @@ class Session:
 
     def cooling_place(self) -> PlaceCard | None:
         """Where to send a hot holder: a cooling place with room, a sleeve first."""
-        found = [
-            card
-            for code, row in self.cards.places.rows.items()
-            if row["kind"] == Kind.COOLING.value and not row["retired"] and (card := self.cards.place(code))
-        ]
-        roomy = [c for c in found if c.place.capacity is None or len(c.occupants) < c.place.capacity]
-        return min(roomy or found, key=lambda c: (c.place.way != "sleeve", c.name), default=None)
+        cooling = [code for code, row in self.cards.places.rows.items() if row["kind"] == Kind.COOLING.value]
+        return cooling_place(card for code in cooling if (card := self.cards.place(code)))
 
     def last_step(self) -> LastStep | None:
         return self.cards.last_step(self.operator.key if self.operator else None)

@@ -20,7 +20,7 @@ from kiosk.desk.desk import Scanned
 from kiosk.desk.session import NotThere
 from kiosk.rules import audit as A
 from kiosk.rules.cards import PlaceCard
-from kiosk.rules.checkin import Done, Outcome, Refused, Wait
+from kiosk.rules.outcomes import Done, Outcome, Refused, Wait
 from kiosk.rules.places import Kind
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -271,9 +271,9 @@ class AuditScreen(View):
         spot = self._spots[key]
         self.chosen = key
         word = t(f"term.state.{spot.state.value}")
-        about = spot.holder or (spot.name if spot.state is A.State.UNKNOWN else "")
-        self._say(spot.state in (A.State.SEEN, A.State.EMPTY), words.grouped(spot.name) or word, word, about)
-        if spot.state is A.State.MISSING and spot.holder:
+        about = spot.holder or (spot.name if spot.state is A.Shows.UNKNOWN else "")
+        self._say(spot.state in (A.Shows.SEEN, A.Shows.EMPTY), words.grouped(spot.name) or word, word, about)
+        if spot.state is A.Shows.MISSING and spot.holder:
             holder = spot.holder
             self.clerk.ask(lambda desk: desk.audits.look_for(holder), lambda found: self._where(key, found))
 
@@ -375,8 +375,8 @@ class AuditScreen(View):
 
 _ASTRAY = ("audit.misplaced", "audit.twin", "audit.unknown", "audit.retired")
 _STATES = {
-    A.State.EMPTY: State.EMPTY, A.State.MISSING: State.MISSING, A.State.SEEN: State.SEEN,
-    A.State.MISPLACED: State.MISPLACED, A.State.HOT: State.HOT, A.State.UNKNOWN: State.UNKNOWN,
+    A.Shows.EMPTY: State.EMPTY, A.Shows.MISSING: State.MISSING, A.Shows.SEEN: State.SEEN,
+    A.Shows.MISPLACED: State.MISPLACED, A.Shows.HOT: State.HOT, A.Shows.UNKNOWN: State.UNKNOWN,
 }  # fmt: skip
 _COUNTED = {
     A.Difference.HOT: "hot", A.Difference.NOT_PROVEN_COOL: "hot", A.Difference.MISPLACED: "misplaced",

@@ -12,7 +12,7 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Stri
 
 from kiosk.desk.audits import AuditStatus, DifferenceCard, LookFor
 from kiosk.rules import audit as A
-from kiosk.rules.checkin import Outcome, Refused
+from kiosk.rules.outcomes import Outcome, Refused
 from kiosk.screens.audit import last_seen, settle
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside

@@ -27,7 +27,7 @@ from kiosk.words import t
 
 EMPTY, FULL, TYPE, HOLDER = "empty", "full", "type", "holder"
 _TONES = {
-    A.State.SEEN: "done", A.State.HOT: "heat", A.State.MISPLACED: "stop", A.State.UNKNOWN: "stop",
+    A.Shows.SEEN: "done", A.Shows.HOT: "heat", A.Shows.MISPLACED: "stop", A.Shows.UNKNOWN: "stop",
 }  # fmt: skip
 
 
@@ -35,7 +35,7 @@ _TONES = {
 class Spoken:
     """What the desk says of it.  `card`: None for a label nobody knows.  `found`: where to look for it."""
 
-    state: A.State
+    state: A.Shows
     place: str
     name: str
     card: HolderCard | None
@@ -137,11 +137,11 @@ def _spoken(desk: Desk, about: str) -> Spoken:
     card = desk.session.cards.holder(about)
     texts = (about, card.code) if card else (about,)
     differences = tuple(each for each in status.differences if each.text in texts)
-    state = spot.state if spot else A.State.UNKNOWN if card is None else A.State.SEEN
+    state = spot.state if spot else A.Shows.UNKNOWN if card is None else A.Shows.SEEN
     booked = card.place.name if card and card.place else ""
     found = next((each.found_name for each in differences if each.found_name), None)
-    place = booked if state in (A.State.MISSING, A.State.SEEN) else found or booked
-    look_for = desk.audits.look_for(about) if card and state is A.State.MISSING else None
+    place = booked if state in (A.Shows.MISSING, A.Shows.SEEN) else found or booked
+    look_for = desk.audits.look_for(about) if card and state is A.Shows.MISSING else None
     return Spoken(state, place, card.name if card else about, card, differences, look_for)
 
 
@@ -151,7 +151,7 @@ def _actions(spoken: Spoken) -> list[Choice]:
         Choice(each.key, t("auditing.settle", word=t(f"term.difference.{each.difference.value}")))
         for each in spoken.differences[:2]
     ]
-    if spoken.state is A.State.MISSING:
+    if spoken.state is A.Shows.MISSING:
         found.append(Choice(TYPE, t("auditing.type")))
     elif card is not None and card.assembly is not None:
         said = any(each.difference is A.Difference.EMPTY_HOLDER for each in spoken.differences)

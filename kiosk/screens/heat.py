@@ -12,8 +12,8 @@ from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
 from kiosk.desk.desk import Scanned
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Done, Refused
 from kiosk.rules.codes import CodeFault, Kind, parse
+from kiosk.rules.outcomes import Done, Refused
 from kiosk.screens.kv import load_beside
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t

@@ -14,7 +14,7 @@ from kivy.properties import ListProperty, NumericProperty, StringProperty
 from kiosk.desk import Desk
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
 from kiosk.rules.cards import FreshLabel, HolderCard, UnknownCode
-from kiosk.rules.checkin import Done
+from kiosk.rules.outcomes import Done
 from kiosk.rules.outline import OutlineError, profile_of
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside

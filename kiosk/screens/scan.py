@@ -14,7 +14,7 @@ from kivy.properties import NumericProperty, OptionProperty, StringProperty
 from kiosk.desk.desk import Scanned
 from kiosk.reader.stream import Aim
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Done, Expects, Reason, Refused, Wait
+from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Wait
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words
 from kiosk.screens.kv import load_beside

@@ -9,7 +9,7 @@ import pytest
 from kiosk.desk.people import TRIES, WAIT_S, PinRefused
 from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger import tables as T
-from kiosk.rules.checkin import Reason, Refused
+from kiosk.rules.outcomes import Reason, Refused
 from kiosk.settings import SettingsFault, load
 from tests.conftest import Shop
 
