@@ -17,6 +17,7 @@ from kiosk import __version__
 from kiosk.commands import asking, auditing, computing, files, jobs, labelling, running
 from kiosk.commands.arguments import LARGEST, Parser, WrongArgument, measure, whole, window_size
 from kiosk.commands.output import DONE, WRONG, complain, refused, unforeseen
+from kiosk.commands.whose import asks_badge, asks_pin
 from kiosk.desk.build import BuildRefused
 from kiosk.desk.intake import ImportRefused
 from kiosk.desk.people import PinRefused
@@ -29,6 +30,7 @@ from kiosk.ledger.derive import Broken
 from kiosk.ledger.lock import InUse
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.reader.files import PictureError
+from kiosk.rules.bounds import OutOfBounds
 from kiosk.settings import SettingsFault
 
 FAULTS = (
@@ -42,6 +44,7 @@ FAULTS = (
     CopyFault,
     ImportRefused,
     NotThere,
+    OutOfBounds,
     Broken,
     OSError,
 )
@@ -182,7 +185,7 @@ def _auditing(command: Add) -> None:
     audit = _data(command("audit", auditing.audit, "open, go on with, look at or close an audit"), json=True)
     audit.add_argument("place", nargs="?", metavar="PLACE", help="a cabinet, machine or bench; or: hot")
     audit.add_argument("pictures", nargs="*", type=Path, metavar="PICTURE", help="photographs of its drawers")
-    audit.add_argument("--badge", metavar="CODE", help="whose work it is, where the shop asks for a badge")
+    asks_badge(audit)
     audit.add_argument("--close", action="store_true")
     report = _data(command("report", auditing.report, "an audit or a shift as PDF or CSV"))
     report.add_argument("what", choices=("audit", "shift"))
@@ -200,6 +203,7 @@ def _files(command: Add) -> None:
     undo = "take back the import that ended with this line"
     bring.add_argument("--undo", type=whole(1, LARGEST), metavar="LINE", help=undo)
     bring.add_argument("--reason", default="", help="why it is taken back")
+    asks_pin(bring)
     preset = _data(command("presetter", files.presetter, "measurements in from a presetter's list"))
     preset.add_argument("file", type=Path)
     preset.add_argument("--map", type=Path, required=True, help="the shop's column map (TOML)")
@@ -237,9 +241,11 @@ def _jobs(command: Add) -> None:
     number = _data(command("number", jobs.number, "what the controls call the assembly in a holder"))
     number.add_argument("code", metavar="CODE")
     number.add_argument("number", type=whole(0, 99_999_999), nargs="?", help="none: it has no number any more")
+    asks_badge(number)
     reground = _data(command("reground", jobs.reground, "a cutter came back from regrinding"))
     reground.add_argument("cutter", metavar="CUTTER", help="the cutter's key")
     reground.add_argument("--dc", type=measure(0.01, 1000), metavar="MM", help="cutting diameter now")
     reground.add_argument("--oal", type=measure(0.1, 2000), metavar="MM", help="overall length now")
+    asks_badge(reground)
     heard = _data(command("listen", jobs.hear, "measurements from a presetter's cable, as they come"))
     heard.add_argument("--map", type=Path, required=True, help="the shop's map with its [line] (TOML)")

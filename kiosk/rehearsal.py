@@ -1,7 +1,8 @@
 """A shift played from a folder: pictures in name order as if scanned, text files for keys, waits and touches.
 
 Runs on a pretended clock, so that a wait of half an hour takes no time; everything else is the real thing: the
-pictures are read, the rules decide and the ledger is written.  Nothing here is special to the demo shift.
+pictures are read, the rules decide and the ledger is written.  Nothing here is special to the demo shift.  Pretended
+time must never end a real hold, so it goes only into a ledger that rehearsals alone have written.
 
 Text steps, one instruction a file: ten characters typed by hand (`NNN-keys.txt`), `wait 1500 s`, or
 `touch reading nose 38.5`, `touch audit Cabinet A`, `touch settle CODE ACTION` (what an audit found about a
@@ -18,13 +19,15 @@ from pathlib import Path
 
 from kiosk import filing
 from kiosk.desk import Desk
-from kiosk.desk.desk import Scanned
+from kiosk.desk.desk import REHEARSAL, Scanned
 from kiosk.desk.heat import ReadingFault
 from kiosk.desk.session import ActRefused, NotThere
+from kiosk.ledger.book import NAME, Book
 from kiosk.reader.decode import read
 from kiosk.reader.files import PICTURES, PictureError, load
 from kiosk.rules.audit import Action
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.lines import KioskStarted
 from kiosk.rules.outcomes import Done, Outcome, Refused, Wait
 from kiosk.rules.say import Say
 
@@ -41,6 +44,17 @@ class StepFault(ValueError):
         super().__init__(f"{path}: line 1: {why}")
         self.path = path
         self.why = why
+
+
+class NotARehearsal(RuntimeError):
+    """A data folder with a ledger of real steel.  `folder`."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(
+            f"{folder} has the ledger of a real kiosk, and a rehearsal pretends time: give an empty --data folder, "
+            "or none; nothing was written"
+        )
+        self.folder = folder
 
 
 class PretendedTime:
@@ -82,6 +96,23 @@ def steps_in(folder: Path) -> list[Path]:
     if not found:
         raise PictureError(folder, "has no pictures in it: give a folder of photographs")
     return found
+
+
+def open_desk(folder: Path, clock: PretendedTime) -> Desk:
+    """A desk on pretended time.  Raises NotARehearsal, and whatever opening a desk raises."""
+    if (folder / NAME).exists():
+        with Book.open(folder, read_only=True) as book:
+            if not _rehearsed(book):
+                raise NotARehearsal(folder)
+    return Desk.open(folder, counter=clock.counter, wall=clock.wall, rehearsal=True)
+
+
+def _rehearsed(book: Book) -> bool:
+    """Whether every line of a ledger was written by a rehearsal."""
+    if any(line.kiosk != REHEARSAL for line in book.lines()):
+        return False
+    starts = [(line.id, line.entry.rehearsal) for line in book.lines() if isinstance(line.entry, KioskStarted)]
+    return book.last_id == 0 or (starts[:1] == [(1, True)] and all(pretended for _, pretended in starts))
 
 
 def play(desk: Desk, clock: PretendedTime, steps: list[Path]) -> Iterator[Played]:

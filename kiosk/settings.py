@@ -15,9 +15,11 @@ from typing import Any, get_type_hints
 import tomlkit
 
 from kiosk import filing
+from kiosk.rules.bounds import SETTINGS, Bound
 
 NAME = "settings.toml"
 MOST_LETTERS = 500  # of a text, in one setting
+_YES, _NO = ("true", "yes", "1", "on"), ("false", "no", "0", "off")
 WARMER_K = 5.0  # a touch limit nearer to the shop's own temperature is never reached for certain
 
 
@@ -31,8 +33,8 @@ class SettingsFault(ValueError):
         self.why = why
 
 
-def _number(default: float, low: float, high: float) -> Any:
-    return field(default=default, metadata={"low": low, "high": high})
+def _number(default: float, name: str) -> Any:
+    return field(default=default, metadata={"bound": SETTINGS[name]})
 
 
 def _choice(default: str, *options: str) -> Any:
@@ -48,37 +50,37 @@ class KioskSettings:
     language: str = _choice("en", "en", "de")
     theme: str = _choice("dark", "dark", "light", "contrast")
     units: str = _choice("metric", "metric", "inch")
-    volume: float = _number(0.8, 0.0, 1.0)
+    volume: float = _number(0.8, "kiosk.volume")
     muted: bool = False  # heat is never muted below half
-    pair_s: float = _number(20.0, 5.0, 120.0)  # between the two scans of a pair
-    undo_s: float = _number(60.0, 10.0, 600.0)
-    sign_out_s: float = _number(900.0, 30.0, 28800.0)  # without a scan
-    shift_h: float = _number(8.0, 1.0, 24.0)  # how long a shift is, for its summary
+    pair_s: float = _number(20.0, "kiosk.pair_s")  # between the two scans of a pair
+    undo_s: float = _number(60.0, "kiosk.undo_s")
+    sign_out_s: float = _number(900.0, "kiosk.sign_out_s")  # without a scan
+    shift_h: float = _number(8.0, "kiosk.shift_h")  # how long a shift is, for its summary
     badge_required: bool = False
-    px_per_mm: float = _number(0.0, 0.0, 40.0)  # of this panel; 0: the window is taken for a 7-inch one
-    travel_s: float = _number(5.0, 0.0, 600.0)  # a label seen at two kiosks within this is two labels
+    px_per_mm: float = _number(0.0, "kiosk.px_per_mm")  # of this panel; 0: the window is taken for a 7-inch one
+    travel_s: float = _number(5.0, "kiosk.travel_s")  # a label seen at two kiosks within this is two labels
 
 
 @dataclass(frozen=True, slots=True)
 class HeatSettings:
     """Shrink fitting and cooling.  The heating unit's manual and local rules come first."""
 
-    limit_c: float = _number(43.0, 30.0, 48.0)  # bare metal, ISO 13732-1
-    ambient_c: float = _number(23.0, 5.0, 40.0)
-    temp_c: float = _number(330.0, 150.0, 400.0)  # what the unit brings the nose to
-    heating_s: float = _number(60.0, 5.0, 600.0)  # from the scan at the station to the end of heating, at most
-    reheat_s: float = _number(30.0, 5.0, 300.0)  # two scans at the station within this are one heating
-    length_tolerance_um: float = _number(3.0, 0.5, 50.0)  # a measured length may be this wrong with heat
-    cycles_limit: float = _number(2000.0, 1.0, 100000.0)  # heat cycles a holder is good for
+    limit_c: float = _number(43.0, "heat.limit_c")  # bare metal, ISO 13732-1
+    ambient_c: float = _number(23.0, "heat.ambient_c")
+    temp_c: float = _number(330.0, "heat.temp_c")  # what the unit brings the nose to
+    heating_s: float = _number(60.0, "heat.heating_s")  # from the scan at the station to the end of heating, at most
+    reheat_s: float = _number(30.0, "heat.reheat_s")  # two scans at the station within this are one heating
+    length_tolerance_um: float = _number(3.0, "heat.length_tolerance_um")  # what heat may add to a measured length
+    cycles_limit: float = _number(2000.0, "heat.cycles_limit")  # heat cycles a holder is good for
 
 
 @dataclass(frozen=True, slots=True)
 class BuildSettings:
     """Build-up and the card to type at the control."""
 
-    friction: float = _number(0.12, 0.05, 0.25)  # of a shrink fit, dry and clean
-    clearance_um: float = _number(7.0, 0.0, 30.0)  # play the shank needs to slide into the heated bore
-    side_screw_rpm: float = _number(8000.0, 500.0, 30000.0)  # most for a cutter that a screw pushes off centre
+    friction: float = _number(0.12, "build.friction")  # of a shrink fit, dry and clean
+    clearance_um: float = _number(7.0, "build.clearance_um")  # play the shank needs to slide into the heated bore
+    side_screw_rpm: float = _number(8000.0, "build.side_screw_rpm")  # most for a cutter that a screw pushes off centre
     radius_at_control: bool = False  # the controls ask for the radius instead of the diameter
 
 
@@ -88,13 +90,13 @@ class CameraSettings:
 
     source: str = ""
     mirrored: bool = False
-    rotation_deg: float = _number(0.0, 0.0, 270.0)
+    rotation_deg: float = _number(0.0, "camera.rotation_deg")
     exposure_locked: bool = False
     focus_locked: bool = False
-    field_deg: float = _number(65.0, 20.0, 120.0)  # horizontal field of view
-    distance_mm: float = _number(250.0, 80.0, 1000.0)
-    label_mm: float = _number(25.0, 9.0, 200.0)  # the smallest label to read; the frame is as large as that needs
-    budget_ms: float = _number(250.0, 10.0, 1000.0)  # a frame's decoding
+    field_deg: float = _number(65.0, "camera.field_deg")  # horizontal field of view
+    distance_mm: float = _number(250.0, "camera.distance_mm")
+    label_mm: float = _number(25.0, "camera.label_mm")  # the smallest label to read; it sizes the frame
+    budget_ms: float = _number(250.0, "camera.budget_ms")  # a frame's decoding
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +112,7 @@ class LabelSettings:
     """What labels are printed on."""
 
     size: str = "25x25"
-    dpi: float = _number(300.0, 150.0, 1200.0)
+    dpi: float = _number(300.0, "labels.dpi")
     queue: str = ""
     media: str = ""
 
@@ -119,7 +121,7 @@ class LabelSettings:
 class AuditSettings:
     """What an audit asks of an assembly on the shelf."""
 
-    measured_days: float = _number(180.0, 1.0, 3650.0)  # a length older than this is named
+    measured_days: float = _number(180.0, "audit.measured_days")  # a length older than this is named
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +129,7 @@ class BackupSettings:
     """Where copies go."""
 
     second_folder: str = ""
-    keep: float = _number(14.0, 1.0, 1000.0)
+    keep: float = _number(14.0, "backup.keep")
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +189,9 @@ def changed(path: Path, table: str, key: str, value: str) -> Settings:
         raise SettingsFault(path, f"[{table}] {key}", "there is no such setting")
     typed: str | float | bool = value
     if kinds[key] is bool:
-        typed = value.strip().lower() in ("true", "yes", "1", "on")
+        if (word := value.strip().lower()) not in (*_YES, *_NO):
+            raise SettingsFault(path, f"[{table}] {key}", f"{value!r} is neither yes nor no")
+        typed = word in _YES
     elif kinds[key] is float:
         try:
             typed = float(value.replace(",", "."))
@@ -235,9 +239,9 @@ def _filled(kind: type[Any], data: dict[str, Any], path: Path, table: str) -> An
 
 def _checked(value: Any, kind: type, range_: dict[str, Any], path: Path, where: str) -> Any:
     if kind is float and isinstance(value, int | float) and not isinstance(value, bool):
-        low, high = range_["low"], range_["high"]
-        if not low <= value <= high:
-            raise SettingsFault(path, where, f"{value} lies outside {low:g} to {high:g}")
+        bound: Bound = range_["bound"]
+        if not bound.takes(value):
+            raise SettingsFault(path, where, f"{value} lies outside {bound}")
         return float(value)
     if not isinstance(value, kind):
         words = {float: "a number", str: "a text in quotes", bool: "true or false"}

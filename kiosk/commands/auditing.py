@@ -7,13 +7,14 @@ from datetime import datetime
 
 from kiosk import words
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
+from kiosk.commands.whose import at_work
 from kiosk.desk import Desk
 from kiosk.desk.audits import AuditStatus
 from kiosk.desk.session import ActRefused
 from kiosk.exchange import report_page
 from kiosk.reader.decode import read
 from kiosk.reader.files import load, pictures_in
-from kiosk.rules.outcomes import Done, Refused
+from kiosk.rules.outcomes import Refused
 
 DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
 
@@ -34,10 +35,7 @@ def audit(arguments: argparse.Namespace) -> int:
         place = "hot" if arguments.place == "hot" else desk.session.cards.find_place(arguments.place)
         if place is None:
             return complain(f"there is no place {arguments.place!r} in the book")
-        if arguments.badge:
-            badge = desk.scan(arguments.badge).outcome
-            if not isinstance(badge, Done) or badge.say.key != "signed_in":
-                return complain(f"--badge: {arguments.badge!r} is nobody's badge")
+        at_work(desk, arguments)
         try:
             status = desk.audits.open(place)
         except ActRefused as refused:

@@ -8,6 +8,7 @@ from pathlib import Path
 from kiosk import filing, words
 from kiosk.commands.arguments import shown
 from kiosk.commands.output import DONE, WANTING, complain, counting, data_folder, print_json
+from kiosk.commands.whose import at_work
 from kiosk.desk import Desk
 from kiosk.desk import copies as desk_copies
 from kiosk.desk.build import BuildRefused
@@ -21,6 +22,8 @@ from kiosk.rules.offsets import CardFault
 def bring_in(arguments: argparse.Namespace) -> int:
     """Shop data: shows what would change, and writes it only with --write."""
     with Desk.open(data_folder(arguments)) as desk:
+        if arguments.undo or arguments.write:
+            at_work(desk, arguments)
         if arguments.undo:
             undone = desk.intake.undo(arguments.undo, arguments.reason)
             print(f"taken back by {len(undone.lines)} lines; kept, because it was worked with: {len(undone.kept)}")
@@ -32,7 +35,8 @@ def bring_in(arguments: argparse.Namespace) -> int:
             if arguments.json:
                 print_json(change)
             else:
-                print(f"{change.how.value:10} {change.what} {change.key}")
+                why = f": {words.say(change.why)}" if change.why else ""
+                print(f"{change.how.value:10} {change.what} {change.key}{why}")
         if plan.conflicts:
             several = ", ".join(f"{each.what} {each.key}" for each in plan.conflicts[:5])
             more = ", ..." if len(plan.conflicts) > 5 else ""

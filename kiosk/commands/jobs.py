@@ -8,6 +8,7 @@ import sys
 from kiosk import filing, words
 from kiosk.commands.files import why_not
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
+from kiosk.commands.whose import at_work
 from kiosk.desk import Desk
 from kiosk.exchange.faults import Fault
 from kiosk.exchange.presetter import listen, open_port, read_presetter_map
@@ -106,6 +107,7 @@ def balance(arguments: argparse.Namespace) -> int:
 def number(arguments: argparse.Namespace) -> int:
     """What the controls call the assembly in a holder."""
     with Desk.open(data_folder(arguments)) as desk:
+        at_work(desk, arguments)
         desk.build.number(desk.records.subject(arguments.code), arguments.number)
     return DONE
 
@@ -113,6 +115,7 @@ def number(arguments: argparse.Namespace) -> int:
 def reground(arguments: argparse.Namespace) -> int:
     """A cutter came back from regrinding."""
     with Desk.open(data_folder(arguments)) as desk:
+        at_work(desk, arguments)
         try:
             cutter = desk.build.reground(arguments.cutter, arguments.dc, arguments.oal)
         except ValueError as fault:

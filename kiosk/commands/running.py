@@ -33,13 +33,16 @@ def _has_display() -> bool:
 
 
 def rehearse(arguments: argparse.Namespace) -> int:
-    from kiosk.rehearsal import StepFault, clock_for_now, play, steps_in
+    from kiosk.rehearsal import NotARehearsal, StepFault, clock_for_now, open_desk, play, steps_in
 
     steps = steps_in(arguments.folder)
     clock = clock_for_now()
     with tempfile.TemporaryDirectory() as scratch:
-        folder = arguments.data or Path(scratch)
-        with Desk.open(folder, counter=clock.counter, wall=clock.wall) as desk:
+        try:
+            opened = open_desk(arguments.data or Path(scratch), clock)
+        except NotARehearsal as refused:
+            return complain(refused)
+        with opened as desk:
             shop = arguments.folder.resolve().parent
             if desk.shop.empty and (shop / "shop.toml").exists():
                 desk.shop.load(read_shop(shop))

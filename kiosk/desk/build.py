@@ -105,12 +105,17 @@ class BuildCounter:
         return tuple(cutter_of(row) for row in rows(free.order_by(T.Cutter.dc_mm, T.Cutter.name)))
 
     def reground(self, cutter_key: str, dc_mm: float | None = None, oal_mm: float | None = None) -> Cutter:
-        """A cutter came back from regrinding, with what it measures now.  Raises NotThere, ValueError."""
+        """A cutter came back from regrinding, with what it measures now.
+
+        Raises NotThere, ValueError, StillHot while it is in a holder under a hold.
+        """
         cutter = self._cutter(cutter_key)
         for value, most in ((dc_mm, cutter.dc_mm), (oal_mm, cutter.oal_mm)):
             if value is not None and not 0 < value <= most:
                 raise ValueError(f"{value:g} mm: regrinding takes away, and it had {most:g} mm")
-        self._session.write(CutterReground(cutter_key, dc_mm, oal_mm))
+        line = CutterReground(cutter_key, dc_mm, oal_mm)
+        self._session.unheld(line)
+        self._session.write(line)
         return self._cutter(cutter_key)
 
     def number(self, holder_key: str, number: int | None) -> None:
@@ -238,7 +243,7 @@ class BuildCounter:
             values = replace(values, length_error_um=error_um)
             warning = say("measure.warm", name=card.name, error_um=error_um, measure_in_s=card.measure_in_s)
         values = _graded(card.assembly, values)
-        session.write(MeasuredLine(holder_key, card.assembly.key, values))
+        session.write(MeasuredLine(holder_key, card.assembly.key, values), presetter=not by_hand)
         return MeasureTaken(session.holder(holder_key), values, warning)
 
     def say_condition(self, holder_key: str, condition: Condition, used_min: float = 0.0) -> HolderCard:

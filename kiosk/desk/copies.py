@@ -17,8 +17,9 @@ from kiosk.ledger import backup as ledger_backup
 from kiosk.ledger.backup import Copy, CopyFault, RestoreDone
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.ledger.verify import Progress
+from kiosk.ledger.witness import FOLDER
+from kiosk.settings import SettingsFault
 
-FOLDER = "backups"  # beside the ledger
 DAY_S = 24 * 3600.0
 
 
@@ -42,11 +43,14 @@ class CopiesCounter:
         return (first, Path(second).expanduser()) if second else (first,)
 
     def due(self, every_s: float = DAY_S) -> bool:
-        """Whether the last copy is older than that, and something was written since."""
-        newest = next(iter(ledger_backup.copies(self.folders()[0])), None)
-        if newest is None:
-            return self._session.book.last_id > 0
-        return self._session.now().utc_s - newest.stat().st_mtime >= every_s
+        """Whether no copy of this ledger was made within that time.
+
+        One that is dated ahead was dated by a clock that was wrong: it says nothing, and stops no copy.
+        """
+        now_s = self._session.now().utc_s
+        owner = self._session.book.folder_name
+        ages = [now_s - path.stat().st_mtime for path in ledger_backup.copies(self.folders()[0], owner)]
+        return self._session.book.last_id > 0 and not any(0.0 <= age_s < every_s for age_s in ages)
 
     def backup(self, target: Path | None = None, progress: Progress | None = None) -> tuple[CopyMade, ...]:
         """Copies the ledger to every folder (or to `target` alone), verifies, and drops the oldest beyond the limit.
@@ -54,7 +58,8 @@ class CopiesCounter:
         May run on another thread than the desk's: it has connections of its own.
         """
         keep = int(self._session.settings.backup.keep)
-        return backup(self._session.book.path.parent, (target,) if target else self.folders(), keep, progress)
+        targets = (target,) if target else self.folders()
+        return backup(self._session.book.path.parent, targets, keep, progress)
 
 
 def backup(
@@ -62,18 +67,25 @@ def backup(
 ) -> tuple[CopyMade, ...]:
     """Copies the ledger of a data folder, settings beside it.  keep None: nothing old is dropped."""
     made = []
+    settings = folder / shop_settings.NAME
     for target in targets:
         try:
-            copied = ledger_backup.copy(folder, target, time.time(), progress)
-            settings = folder / shop_settings.NAME
+            kiosk = shop_settings.load(settings).kiosk.name
+            copied = ledger_backup.copy(folder, target, time.time(), progress, kiosk)
             if settings.exists():
-                filing.copy(settings, target / shop_settings.NAME)
+                filing.copy(settings, _settings_of(copied.path))
             if keep is not None:
-                ledger_backup.rotate(target, keep)
+                for gone in ledger_backup.rotate(target, keep, ledger_backup.owner_of(folder), copied.path):
+                    _settings_of(gone).unlink(missing_ok=True)
             made.append(CopyMade(target, copied))
-        except (CopyFault, NewerLedger, OSError) as fault:
+        except (CopyFault, NewerLedger, SettingsFault, OSError) as fault:
             made.append(CopyMade(target, None, str(fault)))
     return tuple(made)
+
+
+def _settings_of(copied: Path) -> Path:
+    """Where the settings lie that belong to a copy: several kiosks may copy into one folder."""
+    return copied.with_suffix(".toml")
 
 
 def restore(folder: Path, file: Path, progress: Progress | None = None) -> RestoreDone:
@@ -81,7 +93,9 @@ def restore(folder: Path, file: Path, progress: Progress | None = None) -> Resto
 
     Raises InUse, CopyFault, NewerLedger, LedgerFault, SettingsFault.
     """
-    beside = file.parent / shop_settings.NAME
+    beside = _settings_of(file)
+    if not beside.exists():
+        beside = file.parent / shop_settings.NAME
     own = folder / shop_settings.NAME
     kiosk = shop_settings.load(own if own.exists() else beside).kiosk.name
     done = ledger_backup.restore(folder, file, time.time(), kiosk, progress=progress)

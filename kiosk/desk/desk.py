@@ -41,6 +41,7 @@ from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, Si
 from kiosk.rules.outcomes import Done, Outcome, Refused, Wait
 from kiosk.rules.view import View
 
+REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
 BEAT_S = 10.0  # at most this much watched time is lost with the power
 
 
@@ -87,10 +88,15 @@ class Desk:
         read_only: bool = False,
         counter: Counter = boot_counter_s,
         wall: Counter | None = None,
+        rehearsal: bool = False,
     ) -> Desk:
-        """Opens the data folder.  Raises SettingsFault, LedgerFault, InUse, NewerLedger, NotThere (for `at`)."""
+        """Opens the data folder.  Raises SettingsFault, LedgerFault, InUse, NewerLedger, NotThere (for `at`).
+
+        rehearsal: time is pretended, and every line says so.
+        """
         settings = shop_settings.load(folder / shop_settings.NAME)
-        book = Book.open(folder, settings.kiosk.name, read_only=read_only, counter=counter, wall=wall)
+        name = REHEARSAL if rehearsal else settings.kiosk.name
+        book = Book.open(folder, name, read_only=read_only, counter=counter, wall=wall)
         try:
             session = Session(book, settings)
             standing = at or settings.kiosk.at
@@ -101,7 +107,8 @@ class Desk:
             desk = cls(session)
             if not read_only:
                 desk.changed_outside = session.notice_settings()
-                session.write(KioskStarted(__version__, tuple(shop_settings.deciding(settings).items())))
+                found = tuple(shop_settings.deciding(settings).items())
+                session.write(KioskStarted(__version__, found, rehearsal))
             return desk
         except BaseException:
             book.close()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from kiosk.desk.session import NotThere, Session
 from kiosk.rules.belief import Verdict as Word
+from kiosk.rules.bounds import READING
 from kiosk.rules.cards import Heat, HeatCurve, HolderCard
 from kiosk.rules.hold import HoldFacts, Reading, Verdict, cool_all_over, pair, way_now
 from kiosk.rules.lines import (
@@ -104,7 +105,7 @@ class HeatCounter:
             raise ReadingFault("where", f"must be one of {', '.join(WHERE)}, not {where!r}")
         if instrument not in INSTRUMENTS:
             raise ReadingFault("instrument", f"must be one of {', '.join(INSTRUMENTS)}, not {instrument!r}")
-        if not -30.0 <= value_c <= 500.0:
+        if not READING.takes(value_c):
             raise ReadingFault("value", f"{value_c:g} °C is not a temperature this can have")
         card = session.holder(key)
         if card.hold is not None:

@@ -1,14 +1,15 @@
 """The intake counter: shop data in from files with a dry run first, back out again as lines, and everything out.
 
 A file is looked at, shown, and only then written, all of it or nothing; it never moves or ends anything that a
-scan or a reading has said.  An import can be taken back by lines of its own, as far as nobody has worked with it.
+scan or a reading has said, and what a hold rests on (`rules.grounds`) it leaves alone.  An import can be taken back
+by lines of its own, as far as nobody has worked with it; that is a correction, so a supervisor says why.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,13 +22,14 @@ from kiosk.exchange.tables_csv import PLAIN, Dialect
 from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
+from kiosk.ledger.derive import Row
 from kiosk.ledger.lineform import COLUMNS
 from kiosk.rules import intake
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Cutter, Holder
 from kiosk.rules.cards import place_name
 from kiosk.rules.places import Place
-from kiosk.rules.stock import book_entry
+from kiosk.rules.stock import BookEntry, book_entry
 
 _holder = msgspec.json.Decoder(Holder)
 _cutter = msgspec.json.Decoder(Cutter)
@@ -77,12 +79,21 @@ class IntakeCounter:
         return intake.plan(entries, self._known())
 
     def take(self, plan: intake.Plan, source: str) -> tuple[Written, ...]:
-        """Writes a plan, all of it or nothing.  Raises ImportRefused where it has conflicts, Broken, LedgerFault."""
+        """Writes a plan, all of it or nothing.  One that corrects what the book has takes a supervisor.
+
+        Raises ImportRefused where it has conflicts or a hold began to rest on what it changes, Locked, ActRefused,
+        Broken, LedgerFault.
+        """
         if plan.conflicts:
             raise ImportRefused(plan)
         if not plan.lines:
             return ()
-        return self._session.write(*plan.lines, L.Imported(source, len(plan.lines)))
+        session = self._session
+        by = session.supervised() if plan.corrects else None
+        now = session.grounds()
+        if any(now.refuses(line) for line in plan.lines):
+            raise ImportRefused(plan)
+        return session.write(*plan.lines, L.Imported(source, len(plan.lines)), by=by)
 
     def imports(self, newest: int = 20) -> tuple[ImportRow, ...]:
         """What was imported, newest first."""
@@ -96,66 +107,75 @@ class IntakeCounter:
         )[:newest]
 
     def undo(self, line: int, reason: str) -> UndoneImport:
-        """Takes back the import whose closing line is `line`.  Raises NotThere where there is none to take back."""
-        closing = self._session.book.line(line)
+        """Takes back the import whose closing line is `line`.
+
+        Raises NotThere where there is none to take back, Locked, NeedsReason, ActRefused.
+        """
+        session = self._session
+        closing = session.book.line(line)
         already = any(row.line == line and row.undone for row in self.imports(200))
         if closing is None or not isinstance(closing.entry, L.Imported) or already:
             raise NotThere("import to take back", str(line))
+        by = session.supervised(reason)
         first = line - closing.entry.count
-        brought = [found for found in self._session.book.lines(first - 1) if found.id < line]
+        brought = [found for found in session.book.lines(first - 1) if found.id < line]
+        now = session.grounds()
         kept: list[str] = []
         back: list[L.Entry] = []
         for found in reversed(brought):
-            entries = list(self._back(found, line, reason))
-            if entries and isinstance(entries[0], _Kept):
-                kept.append(entries[0].key)
-            else:
-                back += [entry for entry in entries if not isinstance(entry, _Kept)]
-        return UndoneImport(self._session.write(*back, L.ImportUndone(line, reason)), tuple(sorted(set(kept))))
+            for entry in self._back(found, first, line, reason):
+                if isinstance(entry, _Kept):
+                    kept.append(entry.key)
+                elif now.refuses(entry) is not None:
+                    kept.append(_key(found.entry))
+                else:
+                    back.append(entry)
+        return UndoneImport(session.write(*back, L.ImportUndone(line, reason), by=by), tuple(sorted(set(kept))))
 
-    def _back(self, found: Written, closing: int, reason: str) -> Iterator[L.Entry | _Kept]:
-        """The lines that take one line of an import back."""
+    def _back(self, found: Written, first: int, closing: int, reason: str) -> Iterator[L.Entry | _Kept]:
+        """The lines that take one line of an import (lines `first` to `closing`) back."""
+        key = _key(found.entry)
         match found.entry:
-            case L.HolderRegistered(holder=holder):
-                before = self._earlier(holder.key, L.HolderRegistered, found.id)
-                if before is not None and isinstance(before.entry, L.HolderRegistered):
-                    yield L.HolderRegistered(before.entry.holder, reason)
-                elif self._worked_with(holder.key, closing):
-                    yield _Kept(holder.key)
-                else:
-                    yield L.HolderRetired(holder.key, reason)
-            case L.CutterAdded(cutter=cutter):
-                before = self._earlier(cutter.key, L.CutterAdded, found.id)
-                if before is not None and isinstance(before.entry, L.CutterAdded):
-                    yield L.CutterAdded(before.entry.cutter, reason)
-                elif self._built_in(cutter.key, closing):
-                    yield _Kept(cutter.key)
-                else:
-                    yield L.CutterRetired(cutter.key, reason)
-            case L.PlaceAdded(place=place):
-                before = self._earlier(place.code, L.PlaceAdded, found.id)
-                if before is not None and isinstance(before.entry, L.PlaceAdded):
-                    yield L.PlaceAdded(before.entry.place, before.entry.magazine)
-                elif self._worked_with(place.code, closing):
-                    yield _Kept(place.code)
-                else:
-                    yield L.PlaceRetired(place.code, reason)
-            case L.OperatorAdded(operator=key):
-                before = self._earlier(key, L.OperatorAdded, found.id)
-                if before is not None and isinstance(before.entry, L.OperatorAdded):
-                    yield L.OperatorAdded(key, before.entry.name, before.entry.role)
-                elif self._worked_with(key, closing):
-                    yield _Kept(key)
-                else:
-                    yield L.OperatorRetired(key, reason)
+            case L.HolderRegistered():
+                yield self._before(found, first, closing, reason) or L.HolderRetired(key, reason)
+            case L.CutterAdded():
+                yield self._before(found, first, closing, reason) or L.CutterRetired(key, reason)
+            case L.PlaceAdded():
+                yield self._before(found, first, closing, reason) or L.PlaceRetired(key, reason)
+            case L.OperatorAdded():
+                yield self._before(found, first, closing, reason) or L.OperatorRetired(key, reason)
             case L.CodeBound(text=text, subject=subject):
                 if not self._worked_with(subject, closing):
                     yield L.CodeRetired(text, reason)
 
-    @staticmethod
-    def _earlier(key: str, kind: type[L.Entry], before: int) -> Written | None:
-        found = history.lines(history.Question(key, frozenset({kind.kind}), before=before, newest=1))
-        return found[0] if found else None
+    def _before(self, found: Written, first: int, closing: int, reason: str) -> L.Entry | _Kept | None:
+        """A line that gives a thing the facts it had before the import; None: it had none.
+
+        What was worked with or set right since stays; so does what was out of use before.
+        """
+        entry, key = found.entry, _key(found.entry)
+        before = [each for each in history.between(key, 1, first - 1) if _sets(each.entry, key)]
+        since = [each for each in history.between(key, closing + 1, None) if _sets(each.entry, key)]
+        if since:
+            return _Kept(key)
+        if not before or isinstance(before[-1].entry, _RETIRED):
+            used = self._built_in(key, closing) if isinstance(entry, L.CutterAdded) else self._worked_with(key, closing)
+            return _Kept(key) if used else None
+        match next(each.entry for each in reversed(before) if type(each.entry) is type(entry)):
+            case L.HolderRegistered(holder=holder):
+                return L.HolderRegistered(holder, reason)
+            case L.CutterAdded(cutter=cutter):
+                for each in before:
+                    if isinstance(each.entry, L.CutterAdded):
+                        cutter = each.entry.cutter
+                    elif isinstance(each.entry, L.CutterReground):
+                        cutter = _ground(cutter, each.entry)
+                return L.CutterAdded(cutter, reason)
+            case L.PlaceAdded(place=place, magazine=magazine):
+                return L.PlaceAdded(place, magazine)
+            case L.OperatorAdded(name=name, role=role):
+                return L.OperatorAdded(key, name, role)
+        return None
 
     @staticmethod
     def _worked_with(key: str, since: int) -> bool:
@@ -180,28 +200,48 @@ class IntakeCounter:
         places = session.cards.places
         standing = [code for code, row in places.rows.items() if not row["retired"]]
         magazines = {code: found for code in standing if (found := places.magazine(code))}
-        owners = {row["owner"] for row in places.rows.values() if row["owner"]}
         held = rows(T.Holder.select().where(T.Holder.retired == 0).order_by(T.Holder.key))
-        cards = map(session.cards.holder_of, held)
+        owners = {code: places.rows[code]["owner"] for code in standing if places.rows[code]["owner"]}
         used = T.Holder.select(T.Assembly.cutter).join(T.Assembly, on=(T.Holder.assembly == T.Assembly.key))
+        used = used.where(T.Holder.retired == 0)
         spare = rows(T.Cutter.select().where(T.Cutter.retired == 0, T.Cutter.key.not_in(used)).order_by(T.Cutter.key))
-        in_use = T.Binding.select().where(T.Binding.what == "operator", T.Binding.retired_line.is_null())
-        badges = {row["subject"]: row["text"] for row in rows(in_use)}
+        in_use = rows(T.Binding.select().where(T.Binding.retired_line.is_null()).order_by(T.Binding.bound_line))
+        badges = {row["subject"]: row["text"] for row in in_use if row["what"] == "operator"}
+        marks = [(row["text"], row["subject"]) for row in in_use if row["foreign_mark"]]
+        labels = {row["subject"]: row["text"] for row in in_use if not row["foreign_mark"] and row["what"] == "holder"}
         people = rows(T.Operator.select().where(T.Operator.retired == 0).order_by(T.Operator.key))
+        keys = {row["key"] for row in held}
         return ShopData(
             session.book.kiosk,
             [places.place(code) for code in standing],
             magazines,
-            [book_entry(card, fixed=card.holder.key in owners) for card in cards],
+            [self._entry(row, labels, owners) for row in held],
             [_cutter.decode(row["facts"]) for row in spare],
             [OperatorRow(badges[p["key"]], p["key"], p["name"], p["role"]) for p in people if p["key"] in badges],
+            {code: holder for code, holder in owners.items() if holder in keys},
+            [(mark, holder) for mark, holder in marks if holder in keys],
+        )
+
+    def _entry(self, row: Row, labels: Mapping[str, str], owners: Mapping[str, str]) -> BookEntry:
+        """A holder as a file has it: our own label or none, and the place so that only one can be meant."""
+        places = self._session.cards.places
+        names = places.said()
+        card = self._session.cards.holder_of(row)
+        code = row["place"]
+        name = place_name(places.path(code)) if code else None
+        number = T.Assembly.get_by_id(row["assembly"]).tool_number if row["assembly"] else None
+        return replace(
+            book_entry(card, fixed=bool(code) and owners.get(code) == row["key"], tool_number=number),
+            code=labels.get(row["key"], ""),
+            place=name if name is None or (names[name] == 1 and name == name.strip()) else code,
         )
 
     @staticmethod
     def _line_rows() -> Iterator[LineRow]:
         found: Any = T.Line.select(*(getattr(T.Line, name) for name in COLUMNS)).order_by(T.Line.id).tuples().iterator()
         for row in found:
-            yield LineRow(*row)
+            line = LineRow(*row)
+            yield replace(line, payload=_without_secrets(line.payload)) if line.kind in _WITH_SECRETS else line
 
     # the book as it is ------------------------------------------------------------------------------------
 
@@ -235,18 +275,67 @@ class IntakeCounter:
             {row["key"]: row["assembly"] for row in holders if row["assembly"]},
             {row["key"]: row["place"] for row in holders if row["place"]},
             Counter(row["place"] for row in holders if row["place"]),
-            self._hot(),
+            frozenset(_former()),
+            self._session.grounds(),
         )
 
-    def _hot(self) -> frozenset[str]:
-        """Holders under a hold with every place they stood at since they were heated."""
-        session = self._session
-        found: set[str] = set()
-        for card in session.cards.held():
-            facts = session.cards.hold_facts(card.holder.key)
-            found.add(card.holder.key)
-            found.update(stay.place for stay in (facts.stays if facts else ()) if stay.place)
-        return frozenset(found)
+
+def _former() -> Iterator[tuple[str, str]]:
+    """Everything that is out of use."""
+    for what, table, key in _OUT_OF_USE:
+        for row in rows(table.select(key).where(table.retired == 1)):
+            yield what, next(iter(row.values()))
+
+
+_OUT_OF_USE: tuple[tuple[str, Any, Any], ...] = (
+    ("place", T.Place, T.Place.code),
+    ("holder", T.Holder, T.Holder.key),
+    ("cutter", T.Cutter, T.Cutter.key),
+    ("operator", T.Operator, T.Operator.key),
+)
+_RETIRED = (L.HolderRetired, L.CutterRetired, L.PlaceRetired, L.OperatorRetired)
+
+
+_SECRET = frozenset({"pin_hash"})  # fields that leave the ledger in no file
+_WITH_SECRETS = frozenset(
+    kind for kind, entry in L.KINDS.items() if any(each.name in _SECRET for each in fields(entry))
+)
+
+
+def _without_secrets(payload: str) -> str:
+    """A line's JSON with nothing where a secret was.  Its hash is that of the line with it."""
+    said: dict[str, Any] = msgspec.json.decode(payload)
+    return msgspec.json.encode({name: None if name in _SECRET else value for name, value in said.items()}).decode()
+
+
+def _key(entry: L.Entry) -> str:
+    """What a line of an import is about: a key, a place's code, a label's subject."""
+    match entry:
+        case L.HolderRegistered(holder=holder):
+            return holder.key
+        case L.CutterAdded(cutter=cutter):
+            return cutter.key
+        case L.PlaceAdded(place=place):
+            return place.code
+        case L.OperatorAdded(operator=key) | L.OperatorRetired(operator=key) | L.CodeBound(subject=key):
+            return key
+        case L.HolderRetired(holder=key) | L.CutterRetired(cutter=key) | L.PlaceRetired(code=key):
+            return key
+        case L.CutterReground(cutter=key):
+            return key
+    return ""
+
+
+def _sets(entry: L.Entry, key: str) -> bool:
+    """Whether a line says what a thing is, or takes it out of use."""
+    facts = (L.HolderRegistered, L.CutterAdded, L.CutterReground, L.PlaceAdded, L.OperatorAdded)
+    return isinstance(entry, (*facts, *_RETIRED)) and _key(entry) == key
+
+
+def _ground(cutter: Cutter, by: L.CutterReground) -> Cutter:
+    """A cutter as a regrinding left it."""
+    now = {name: value for name in ("dc_mm", "oal_mm") if (value := getattr(by, name)) is not None}
+    return replace(cutter, **now)
 
 
 @dataclass(frozen=True, slots=True)

@@ -128,8 +128,9 @@ class LabelCounter:
         )
 
     def remember(self, key: str, value: str) -> None:
-        """Keeps a choice of size, queue or stock for this kiosk.  Raises SettingsFault."""
+        """Keeps a choice of size, queue or stock for this kiosk.  Raises SettingsFault, ActRefused."""
         session = self._session
+        session.signed_in()
         path = session.book.path.parent / shop_settings.NAME
         session.take_settings(shop_settings.changed(path, "labels", key, value))
         session.write(SettingChanged(f"labels.{key}", value, "chosen while printing"))

@@ -5,6 +5,8 @@ A PIN is kept only as an argon2 hash.  No role, whatever it is, ends a hold.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
 
@@ -15,12 +17,14 @@ from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.ledger.derive import Row
+from kiosk.ledger.lineform import Written
+from kiosk.rules import tries
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.lines import (
     CodeBound,
-    Entry,
     OperatorAdded,
     OperatorRetired,
+    PinGiven,
     SettingChanged,
     SignedOut,
     TurnedAway,
@@ -28,9 +32,8 @@ from kiosk.rules.lines import (
 from kiosk.settings import Settings
 
 ROLES = ("setter", "supervisor")
-TRIES = 5
-WAIT_S = 60.0
 WRONG_PIN = "wrong_pin"
+_PAGE = 200
 
 
 class PinRefused(PermissionError):
@@ -66,11 +69,15 @@ class PeopleCounter:
         return bool(self._row(key)["pin_hash"])
 
     def first_pin(self, key: str, pin: str) -> None:
-        """A supervisor without a PIN chooses one.  Raises PinRefused where there is one already, NotThere."""
+        """A supervisor without a PIN chooses one; the shop's first alone, any further one beside a supervisor.
+
+        Raises PinRefused where there is one already, Locked, NotThere.
+        """
         row = self._row(key)
         if row["pin_hash"] or row["role"] != "supervisor":
             raise PinRefused
-        self._session.write(OperatorAdded(key, row["name"], row["role"], self._hasher.hash(pin)))
+        by = self._session.supervised()
+        self._session.write(OperatorAdded(key, row["name"], row["role"], self._hasher.hash(pin)), by=by or key)
 
     def _row(self, key: str) -> Row:
         found = rows(T.Operator.select().where(T.Operator.key == key, T.Operator.retired == 0))
@@ -119,7 +126,7 @@ class PeopleCounter:
             self._session.operator = None
 
     def unlock(self, key: str, pin: str) -> OperatorCard:
-        """Gives a supervisor's PIN, good for some minutes.  Five wrong tries wait a minute, restarts or not.
+        """Gives a supervisor's PIN, good for some minutes.  Wrong ones wait (`rules.tries`), restarts or not.
 
         Raises PinRefused, NotThere.
         """
@@ -134,6 +141,7 @@ class PeopleCounter:
         except (VerifyMismatchError, InvalidHashError):
             session.write(TurnedAway(key, WRONG_PIN))
             raise PinRefused(self._wait_s(key)) from None
+        session.write(PinGiven(key), by=key)
         card = OperatorCard(key, row["name"], row["role"])
         session.supervisor, session.supervised_at_s = card, session.now().watched_s
         return card
@@ -143,16 +151,46 @@ class PeopleCounter:
         self._session.supervisor = None
 
     def _wait_s(self, key: str) -> float:
-        """How long nothing is tried: after every five wrong tries in a row a minute of watched time.
+        """How long nothing is tried.  Counted from the book, so that a restart opens nothing."""
+        known = T.Operator.select(T.Operator.key).where(T.Operator.pin_hash.is_null(False), T.Operator.retired == 0)
+        found = {row["key"]: self._wrong(row["key"]) for row in rows(known)}
+        mine = found[key]
+        newest = max((each.last for each in found.values() if each.last), key=lambda line: line.id, default=None)
+        waits = (
+            (tries.wait_s(mine.count, 0), mine.last),
+            (tries.wait_s(0, sum(each.count for each in found.values())), newest),
+        )
+        return max((max(0.0, wait_s - self._since_s(last)) for wait_s, last in waits if wait_s and last), default=0.0)
 
-        Counted from the book, so that a restart opens nothing.
-        """
-        question = history.Question(key, newest=TRIES)
-        tries = [line for line in history.lines(question) if _is_wrong_try(line.entry, key)]
-        if len(tries) < TRIES:
-            return 0.0
-        return max(0.0, tries[0].watched_s + WAIT_S - self._session.now().watched_s)
+    def _wrong(self, key: str) -> _Wrong:
+        """The wrong tries since this PIN was last given right or chosen, whatever lies between."""
+        kinds = frozenset({TurnedAway.kind, PinGiven.kind, OperatorAdded.kind})
+        count, last, before = 0, None, None
+        while page := history.lines(history.Question(key, kinds, newest=_PAGE, before=before)):
+            for line in page:
+                match line.entry:
+                    case TurnedAway(text=who, reason=reason) if who == key and reason == WRONG_PIN:
+                        count, last = count + 1, last or line
+                    case PinGiven(operator=who) if who == key:
+                        return _Wrong(count, last)
+                    case OperatorAdded(operator=who, pin_hash=chosen) if who == key and chosen:
+                        return _Wrong(count, last)
+            before = page[-1].id
+        return _Wrong(count, last)
+
+    def _since_s(self, line: Written) -> float:
+        """How long this kiosk has watched since a line; another kiosk's clock counts nothing here."""
+        book = self._session.book
+        since_s: float | None = line.watched_s
+        if line.kiosk != book.kiosk:
+            own = T.Line.select(T.Line.watched_s).where(T.Line.id > line.id, T.Line.kiosk == book.kiosk)
+            since_s = next((row["watched_s"] for row in rows(own.order_by(T.Line.id).limit(1))), None)
+        return 0.0 if since_s is None else max(0.0, self._session.now().watched_s - since_s)
 
 
-def _is_wrong_try(entry: Entry, key: str) -> bool:
-    return isinstance(entry, TurnedAway) and entry.reason == WRONG_PIN and entry.text == key
+@dataclass(frozen=True, slots=True)
+class _Wrong:
+    """Wrong tries of one PIN in a row, and the newest of them."""
+
+    count: int
+    last: Written | None

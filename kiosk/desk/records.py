@@ -242,7 +242,10 @@ class RecordsCounter:
         name, where = named.get(key or "", key), self._name_of(code)
         by = people.get(line.operator or "", line.operator)
         values = self._values(entry, name, where, people, named)
-        words = say(f"history.{line.kind.replace(' ', '_')}", **values)
+        kind = line.kind.replace(" ", "_")
+        if isinstance(entry, L.Restored) and entry.cause != "backup":
+            kind = f"{kind}_{entry.cause}"
+        words = say(f"history.{kind}", **values)
         return HistoryRow(line.id, line.utc_s, line.kind, by, line.kiosk, name, where, words)
 
     def _values(
@@ -280,7 +283,12 @@ class RecordsCounter:
                 values |= {"name": called, "reason": "term.changed_outside" if reason == L.OUTSIDE else reason}
             case L.OperatorAdded(name=called):
                 values["name"] = called
-            case L.OperatorRetired(operator=key) | L.SignedIn(operator=key) | L.SignedOut(operator=key):
+            case (
+                L.OperatorRetired(operator=key)
+                | L.SignedIn(operator=key)
+                | L.SignedOut(operator=key)
+                | L.PinGiven(operator=key)
+            ):
                 values["name"] = people.get(key, key)
             case L.Restored(holders=holders):
                 values["count"] = len(holders)

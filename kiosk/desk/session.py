@@ -6,13 +6,17 @@ Writes only through the book and never decides; one thread owns a session.
 from __future__ import annotations
 
 import secrets
+from collections.abc import Sequence
 
 from kiosk.desk.holds import Holds
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, Written, rows
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
+from kiosk.rules.acts import from_presetter, of_itself
+from kiosk.rules.bounds import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
+from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold import HoldFacts
 from kiosk.rules.lines import OUTSIDE, Entry, PlaceAdded, PlaceRetired, PocketAssigned, SettingChanged
 from kiosk.rules.outcomes import Reason
@@ -92,9 +96,19 @@ class Session:
         return self.book.now()
 
     @property
+    def badge_required(self) -> bool:
+        """Whether this shop lets nobody work without a badge.  One where nobody has a badge yet asks for none."""
+        people = T.Operator.select().where(T.Operator.retired == 0)
+        return self.settings.kiosk.badge_required and bool(people.exists())
+
+    @property
     def badge_missing(self) -> bool:
-        """Whether this shop lets nobody work without a badge, and nobody is signed in."""
-        return self.settings.kiosk.badge_required and self.operator is None
+        """Whether a badge must be scanned before anything is done."""
+        return self.operator is None and self.badge_required
+
+    def badge_first(self, entries: Sequence[Entry]) -> bool:
+        """Whether these lines are somebody's work and nobody is signed in."""
+        return not all(map(of_itself, entries)) and self.badge_missing
 
     def signed_in(self) -> None:
         """What is done by touch is somebody's work too.  Raises ActRefused where a badge must be scanned first."""
@@ -117,8 +131,17 @@ class Session:
             raise Locked
         return None
 
-    def write(self, *entries: Entry, by: str | None = None) -> tuple[Written, ...]:
-        """Appends lines as the operator at work, or as the supervisor `by`; they are on disk when this returns."""
+    def write(self, *entries: Entry, by: str | None = None, presetter: bool = False) -> tuple[Written, ...]:
+        """Appends lines as the operator at work, or as the supervisor `by`; they are on disk when this returns.
+
+        Everything the desk writes goes through here, so this is where a badge is asked for and where figures that
+        cannot be are turned away.  presetter: a measurement came from an instrument and takes no hand.  Raises
+        ActRefused, OutOfBounds.
+        """
+        if by is None and self.badge_first([each for each in entries if not (presetter and from_presetter(each))]):
+            raise ActRefused(Reason.BADGE_FIRST)
+        for entry in entries:
+            check(entry)
         written = self.book.append(entries, by or (self.operator.key if self.operator else None))
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
             self.cards.forget_places()
@@ -138,6 +161,24 @@ class Session:
             raise NotThere("place", code)
         return card
 
+    def grounds(self) -> Grounds:
+        """What running holds, and those over whose steel may still be warm, rest on."""
+        cards, places = self.cards, self.cards.places
+        holds = []
+        for card in cards.held():
+            facts = cards.hold_facts(card.holder.key)
+            stays = {stay.place for stay in facts.stays if stay.place} if facts else set()
+            if card.place is not None:
+                stays.add(card.place.place.code)
+            holds.append(Resting(card.holder, card.assembly.cutter.key if card.assembly else None, stays))
+        standing = rows(T.Holder.select(T.Holder.place).where(T.Holder.place.is_null(False)).distinct())
+        return grounds(holds, {code: places.place(code) for code in places.rows}, (row["place"] for row in standing))
+
+    def unheld(self, entry: Entry) -> None:
+        """A line that changes what no hold rests on.  Raises StillHot where one does."""
+        if (why := self.grounds().refuses(entry)) is not None:
+            raise StillHot(str(dict(why.values)["name"]))
+
     def fresh_code(self, kind: codes.Kind) -> codes.Code:
         """A code of which every slip is caught, never bound before, and on no label that waits for its first scan."""
         while True:
@@ -151,7 +192,7 @@ class Session:
     def limits(self) -> Limits:
         """The settings a decision depends on."""
         kiosk = self.settings.kiosk
-        return Limits(kiosk.pair_s, kiosk.undo_s, self.settings.heat.reheat_s, kiosk.travel_s, kiosk.badge_required)
+        return Limits(kiosk.pair_s, kiosk.undo_s, self.settings.heat.reheat_s, kiosk.travel_s, self.badge_required)
 
     def notice_settings(self) -> tuple[SettingChanged, ...]:
         """Settings a decision depends on that have another value than the book knows, each written as a line."""

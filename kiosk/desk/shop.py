@@ -8,7 +8,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Sequence
 
-from kiosk.desk.session import NotThere, Session, StillHot
+from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
@@ -112,12 +112,11 @@ class ShopCounter:
         self._session.write(HolderRetired(key, reason), by=by)
 
     def correct(self, holder: Holder, reason: str) -> HolderCard:
-        """Other facts of a holder.  Raises Locked, NeedsReason, NotThere, StillHot while it is under a hold."""
-        card = self._session.holder(holder.key)
-        if card.hold is not None and not card.hold.ended:
-            raise StillHot(card.name)
-        by = self._session.supervised(reason)
-        self._session.write(HolderRegistered(holder, reason), by=by)
+        """Other facts of a holder.  Raises Locked, NeedsReason, NotThere, StillHot while a hold rests on them."""
+        self._session.holder(holder.key)
+        line = HolderRegistered(holder, reason)
+        self._session.unheld(line)
+        self._session.write(line, by=self._session.supervised(reason))
         return self._session.holder(holder.key)
 
     def correct_place(self, key: str, place: str | None, reason: str) -> HolderCard | Refused:

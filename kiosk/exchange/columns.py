@@ -12,8 +12,10 @@ from enum import Enum
 from typing import TypeVar
 
 from kiosk.exchange.faults import Fault, FieldFault, Read
+from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, Record, Table, write_table
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material, Measured
+from kiosk.rules.bounds import TOOL_NUMBER
 from kiosk.rules.codes import CodeFault
 from kiosk.rules.codes import Kind as CodeKind
 from kiosk.rules.codes import parse as parse_code
@@ -29,7 +31,7 @@ HOLDER_COLUMNS = (
 )
 PLACE_COLUMNS = ("stood_cold", "place", "fixed_pocket")
 ASSEMBLY_COLUMNS = ("assembly", "assembly_name", "insert_mm")
-STATE_COLUMNS = ("used_min", "condition")
+STATE_COLUMNS = ("used_min", "condition", "tool_number")
 MEASURED_COLUMNS = (
     *("length_mm", "diameter_mm", "runout_um", "corner_radius_mm", "edges", "unbalance_gmm", "balance_grade"),
     *("at_rpm", "length_error_um"),
@@ -43,6 +45,17 @@ BOOK_COLUMNS = (
     *MEASURED_COLUMNS,
 )
 HOLDER_NEEDS = ("code", "key", "name", "coupling", "clamping", "bore_mm")
+CUTTER_SYMBOLS = {  # of the figures, by field of a cutter
+    "dc_mm": "DC",
+    "dmm_mm": "DMM",
+    "oal_mm": "OAL",
+    "lf_mm": "LF",
+    "lu_mm": "LU",
+    "re_mm": "RE",
+    "zefp": "ZEFP",
+    "rpmx_rpm": "RPMX",
+    "wt_kg": "WT",
+}
 CUTTER_NEEDS = ("cutter", "cutter_name", "DC", "DMM", "OAL")
 
 Choice = TypeVar("Choice", bound=Enum)
@@ -51,14 +64,18 @@ Made = TypeVar("Made")
 
 @dataclass(frozen=True, slots=True)
 class HolderRow:
-    """A holder as a table gives it.  `place` is a name; `assembly` None: nothing is built in."""
+    """A holder as a table gives it.
 
-    code: str
+    code: of our own label, None: it wears none.  `place` is a name or code; `assembly` None: nothing is built in.
+    """
+
+    code: str | None
     holder: Holder
     assembly: Assembly | None
     place: str | None
     fixed_pocket: bool = False
     stood_cold: bool = False
+    tool_number: int | None = None  # of the assembly, at the controls
     line: int = field(default=0, compare=False)  # where in its file
 
 
@@ -85,7 +102,7 @@ def cutter_of(record: Record) -> Cutter:
     edges = record.maybe_whole("ZEFP")
     if edges == 0:
         raise FieldFault("ZEFP", "must be at least 1")
-    return Cutter(
+    made = Cutter(
         key=record.text("cutter"),
         name=record.text("cutter_name"),
         dc_mm=_more_than_nought(record, "DC"),
@@ -103,6 +120,7 @@ def cutter_of(record: Record) -> Cutter:
         coolant=record.flag("cutter_coolant"),
         life_min=record.maybe_number("life_min"),
     )
+    return possible(made, CUTTER_SYMBOLS)
 
 
 def holder_of(record: Record) -> Holder:
@@ -113,7 +131,7 @@ def holder_of(record: Record) -> Holder:
         if isinstance(error, FieldFault):
             raise
         raise FieldFault("coupling", str(error)) from None
-    return Holder(
+    made = Holder(
         key=record.text("key"),
         name=record.text("name"),
         coupling=coupling,
@@ -130,6 +148,7 @@ def holder_of(record: Record) -> Holder:
         knob=record.maybe("knob"),
         heat_limit=record.maybe_whole("heat_limit"),
     )
+    return possible(made)
 
 
 def measured_of(record: Record) -> Measured | None:
@@ -139,7 +158,7 @@ def measured_of(record: Record) -> Measured | None:
         return None
     if length_mm is None or diameter_mm is None:
         raise FieldFault("length_mm" if length_mm is None else "diameter_mm", "is empty though it was measured")
-    return Measured(
+    made = Measured(
         length_mm,
         diameter_mm,
         corner_radius_mm=record.maybe_number("corner_radius_mm"),
@@ -150,17 +169,20 @@ def measured_of(record: Record) -> Measured | None:
         at_rpm=record.maybe_number("at_rpm"),
         length_error_um=record.maybe_number("length_error_um", signed=True),
     )
+    return possible(made)
 
 
 def holder_row_of(record: Record) -> HolderRow:
     """A holder with what is built in and where it stands.  Raises FieldFault."""
-    code = record.text("code")
-    try:
-        if parse_code(code).kind is not CodeKind.HOLDER:
+    code = record.maybe("code")
+    if code is not None:
+        try:
+            parsed = parse_code(code)
+        except CodeFault as fault:
+            raise FieldFault("code", f"{code!r} is not a code ({fault.fault.value})") from None
+        if parsed.kind is not CodeKind.HOLDER:
             raise FieldFault("code", f"{code} is not the code of a holder")
-        code = parse_code(code).text
-    except CodeFault as fault:
-        raise FieldFault("code", f"{code!r} is not a code ({fault.fault.value})") from None
+        code = parsed.text
     holder = holder_of(record)
     assembly = None
     if key := record.maybe("assembly"):
@@ -175,12 +197,17 @@ def holder_row_of(record: Record) -> HolderRow:
             _choice(record, "condition", Condition, Condition.GOOD),
             record.maybe_number("used_min") or 0.0,
         )
+        possible(assembly, CUTTER_SYMBOLS)
     elif record.maybe("cutter"):
         raise FieldFault("assembly", "is empty though a cutter is built in")
     place, fixed = record.maybe("place"), record.flag("fixed_pocket")
     if fixed and place is None:
         raise FieldFault("fixed_pocket", "is set, but the row has no place")
-    return HolderRow(code, holder, assembly, place, fixed, record.flag("stood_cold"), record.line)
+    said = record.maybe("tool_number")  # a name in figures, longer than any measure
+    number = int(said) if said and said.isdecimal() and len(said) <= len(str(int(TOOL_NUMBER.most))) else None
+    if said and (number is None or not TOOL_NUMBER.takes(number)):
+        raise FieldFault("tool_number", f"{said[:20]} cannot be; it is a whole number, {TOOL_NUMBER}")
+    return HolderRow(code, holder, assembly, place, fixed, record.flag("stood_cold"), number, record.line)
 
 
 def _read(
@@ -224,7 +251,9 @@ def read_holders(table: Table) -> Read[HolderRow]:
     """The holders in a table with BOOK_COLUMNS; HOLDER_NEEDS must be there."""
 
     def unique(row: HolderRow) -> list[tuple[str, str]]:
-        pairs = [("code", row.code), ("key", row.holder.key)]
+        pairs = [("key", row.holder.key)]
+        if row.code:
+            pairs.append(("code", row.code))
         if row.assembly:
             pairs += [("assembly", row.assembly.key), ("cutter", row.assembly.cutter.key)]
         return pairs
@@ -270,7 +299,7 @@ def book_cells(entry: BookEntry) -> tuple[Cell, ...]:
         *(False, entry.place, entry.fixed),
         *((built.key, built.name, built.insert_mm) if built else (None, None, None)),
         *cutter,
-        *((built.used_min, built.condition.value) if built else (None, None)),
+        *((built.used_min, built.condition.value, entry.tool_number) if built else (None, None, None)),
         *_measured_cells(built.measured if built else None),
     )
 

@@ -15,6 +15,7 @@ import msgspec
 
 from kiosk import filing
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read
+from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import DELIMITERS, Record, decoded, number, read_table
 from kiosk.rules.assembly import Measured
 
@@ -173,20 +174,28 @@ def _reading(record: Record, made: PresetterMap) -> Reading:
         text = record.maybe(name) if name else None
         return None if text is None else round(number(text, name) * by, PLACES)
 
-    return Reading(
-        record.line,
-        (record.maybe(known.tool) or "") if known.tool else "",
-        Measured(
-            length_mm,
-            diameter_mm,
-            corner_radius_mm=maybe(known.corner_radius, scale),
-            runout_um=maybe(known.runout, fine),
-            edges=edges,
-            unbalance_gmm=maybe(known.unbalance),
-            balance_grade=maybe(known.grade),
-            at_rpm=maybe(known.rpm),
-        ),
+    values = Measured(
+        length_mm,
+        diameter_mm,
+        corner_radius_mm=maybe(known.corner_radius, scale),
+        runout_um=maybe(known.runout, fine),
+        edges=edges,
+        unbalance_gmm=maybe(known.unbalance),
+        balance_grade=maybe(known.grade),
+        at_rpm=maybe(known.rpm),
     )
+    called = {
+        "length_mm": known.length,
+        "diameter_mm": known.diameter or known.radius,
+        "corner_radius_mm": known.corner_radius,
+        "runout_um": known.runout,
+        "edges": known.edges,
+        "unbalance_gmm": known.unbalance,
+        "balance_grade": known.grade,
+        "at_rpm": known.rpm,
+    }
+    tool = (record.maybe(known.tool) or "") if known.tool else ""
+    return Reading(record.line, tool, possible(values, called))
 
 
 class Port(Protocol):

@@ -6,8 +6,9 @@ that a shop file has no words for (a slot without a drawer) stand in `places.csv
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from enum import Enum
 from pathlib import Path
@@ -23,8 +24,10 @@ from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.stock import BookEntry
 
-PLACE_COLUMNS = ("code", "name", "kind", "parent", "number", "capacity", "way", "wet_length_mm")
+PLACE_COLUMNS = ("code", "name", "kind", "parent", "number", "capacity", "way", "wet_length_mm", "owner")
+MARK_COLUMNS = ("mark", "holder")
 OPERATOR_COLUMNS = ("code", "key", "name", "role")
+MOST_SLOTS = 1000  # of a drawer in shop.toml; what has a higher number stands in places.csv
 LINE_COLUMNS = ("line", "utc", "watched_s", "kiosk", "operator", "kind", "payload", "hash")
 
 
@@ -38,7 +41,7 @@ class OperatorRow:
 
 @dataclass(frozen=True, slots=True)
 class LineRow:
-    """A line of the ledger as it stands there, payload as JSON."""
+    """A line of the ledger as it stands there, payload as JSON; what is secret in it stays there."""
 
     line: int
     utc_s: float
@@ -52,7 +55,11 @@ class LineRow:
 
 @dataclass(frozen=True, slots=True)
 class ShopData:
-    """All of a shop.  magazines: by the machine's code."""
+    """All of a shop.
+
+    magazines: by the machine's code.  owners: pocket -> key of the holder it belongs to.  marks: each mark that was
+    on a holder before us, with the holder's key.
+    """
 
     name: str
     places: Sequence[Place]
@@ -60,10 +67,15 @@ class ShopData:
     holders: Sequence[BookEntry]
     spare: Sequence[Cutter]  # cutters in no assembly
     operators: Sequence[OperatorRow]
+    owners: Mapping[str, str] = field(default_factory=dict)
+    marks: Sequence[tuple[str, str]] = ()
 
 
 def write_shop(folder: Path, shop: ShopData, lines: Iterable[LineRow] = (), dialect: Dialect = PLAIN) -> list[Path]:
-    """Writes shop.toml, holders.csv, cutters.csv, operators.csv, places.csv and lines.csv.  Raises OSError."""
+    """Writes shop.toml, the tables it goes with, and lines.csv.  Raises OSError.
+
+    shop.toml has what it has words for; places.csv has every place, as it is called.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     texts = {
         "shop.toml": shop_toml(shop),
@@ -72,7 +84,10 @@ def write_shop(folder: Path, shop: ShopData, lines: Iterable[LineRow] = (), dial
         "operators.csv": write_table(
             OPERATOR_COLUMNS, ((row.code, row.key, row.name, row.role) for row in shop.operators), dialect
         ),
-        "places.csv": write_table(PLACE_COLUMNS, map(_place_cells, shop.places), dialect),
+        "places.csv": write_table(
+            PLACE_COLUMNS, ((*_place_cells(place), shop.owners.get(place.code)) for place in shop.places), dialect
+        ),
+        "marks.csv": write_table(MARK_COLUMNS, shop.marks, dialect),
         "lines.csv": write_table(LINE_COLUMNS, map(_line_cells, lines), dialect),
     }
     made = []
@@ -110,37 +125,48 @@ def shop_toml(shop: ShopData) -> str:
         children.sort(key=lambda place: (place.number or 0, place.name))
     document = tomlkit.document()
     document["shop"] = {"name": shop.name}
-    alone = [p for p in shop.places if not p.parent and p.kind not in (Kind.CABINET, Kind.MACHINE)]
+    tops = [place for place in shop.places if not place.parent]
+    once = Counter(place.name for place in tops)
+    alone = [p for p in tops if p.kind not in (Kind.CABINET, Kind.MACHINE) and once[p.name] == 1]
     document["place"] = [_known(p, ("code", "name", "kind", "way", "wet_length_mm", "capacity")) for p in alone]
     document["cabinet"] = [
         {
             "code": cabinet.code,
             "name": cabinet.name,
             "drawer": [
-                {
-                    "code": drawer.code,
-                    "number": drawer.number or 0,
-                    "slots": [slot.code for slot in inside.get(drawer.code, ())],
-                }
+                {"code": drawer.code, "number": drawer.number, "slots": _by_number(inside, drawer, Kind.SLOT)}
                 for drawer in inside.get(cabinet.code, ())
-                if drawer.kind is Kind.DRAWER
+                if drawer.kind is Kind.DRAWER and drawer.number is not None
             ],
         }
-        for cabinet in shop.places
-        if cabinet.kind is Kind.CABINET
+        for cabinet in tops
+        if cabinet.kind is Kind.CABINET and once[cabinet.name] == 1
     ]
     document["machine"] = [
         {
             "code": machine.code,
             "name": machine.name,
             "spindle": next((p.code for p in inside.get(machine.code, ()) if p.kind is Kind.SPINDLE), ""),
-            "pockets": [p.code for p in inside.get(machine.code, ()) if p.kind is Kind.POCKET],
+            "pockets": _by_number(inside, machine, Kind.POCKET, shop.magazines[machine.code].numbers),
             "magazine": _magazine(shop.magazines[machine.code]),
         }
-        for machine in shop.places
+        for machine in tops
         if machine.kind is Kind.MACHINE and machine.code in shop.magazines
     ]
     return tomlkit.dumps(document)
+
+
+def _by_number(
+    inside: Mapping[str, Sequence[Place]], around: Place, kind: Kind, numbers: Iterable[int] | None = None
+) -> list[str]:
+    """Codes of the slots or pockets in a place by their numbers, counted from 1 or as said; empty: there is none."""
+    found: dict[int, str] = {}
+    for place in inside.get(around.code, ()):
+        if place.kind is kind and place.number is not None:
+            found.setdefault(place.number, place.code)
+    if numbers is None:
+        numbers = range(1, 1 + min(max(found, default=0), MOST_SLOTS))
+    return [found.get(number, "") for number in numbers]
 
 
 def _known(value: Any, names: Iterable[str]) -> dict[str, Any]:

@@ -7,7 +7,9 @@ one writer for a data folder; readers (reports, the command line) open it read-o
 
 from __future__ import annotations
 
+import secrets
 import sqlite3
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -15,31 +17,28 @@ from typing import Any
 
 from peewee import DatabaseError, SqliteDatabase
 
+from kiosk.ledger import anchor as anchors
 from kiosk.ledger import tables as T
 from kiosk.ledger import upgrade
+from kiosk.ledger.anchor import Anchor, Mark
 from kiosk.ledger.clock import Counter, WatchedClock, boot_counter_s
 from kiosk.ledger.derive import Broken, Change, Put, Row, Stamp, changes, mentions
-from kiosk.ledger.lineform import GENESIS, Written, as_kept, line_hash, written
+from kiosk.ledger.disk import make_private, make_private_folder
+from kiosk.ledger.lineform import GENESIS, Written, as_kept, beat_seal, line_hash, written
 from kiosk.ledger.lock import FolderLock
 from kiosk.ledger.statements import sentences
+from kiosk.ledger.trouble import Cause, LedgerFault, fault_of
 from kiosk.ledger.verify import Progress, Wrong, verify
-from kiosk.rules.cards import Moment
-from kiosk.rules.lines import Entry
+from kiosk.ledger.witness import disagrees
+from kiosk.rules.assembly import Clamping
+from kiosk.rules.cards import Heat, Moment
+from kiosk.rules.lines import Entry, Heated, Restored
 
 NAME = "ledger.db"
 CACHE_KIB = 32_000  # pages kept in memory: what a long ledger's index is looked up with
+_PRAGMAS: dict[str, str | int] = {"foreign_keys": 1, "busy_timeout": 5000, "cache_size": -CACHE_KIB}
 
 __all__ = ["NAME", "Book", "Broken", "LedgerFault", "Written", "Wrong", "rows"]
-
-
-class LedgerFault(RuntimeError):
-    """The ledger cannot be opened or written.  `path` names the file, `why` says what the disk said."""
-
-    def __init__(self, path: Path, why: str, remedy: str) -> None:
-        super().__init__(f"{path}: {why}; {remedy}")
-        self.path = path
-        self.why = why
-        self.remedy = remedy
 
 
 def rows(query: Any) -> list[Row]:
@@ -76,19 +75,27 @@ class SqlState:
 
 
 class Book:
-    """An open ledger.  Use `Book.open`; close it with `close` or a with statement."""
+    """An open ledger.  Use `Book.open`; close it with `close` or a with statement.
 
-    def __init__(self, path: Path, kiosk: str, clock: WatchedClock, lock: FolderLock | None) -> None:
+    lost: why the past of this ledger is not whole (one of `lines.RESTORED`), until a line says so; None: it is.
+    """
+
+    def __init__(
+        self, path: Path, kiosk: str, clock: tuple[Counter, Counter], mark: Mark | None, lock: FolderLock | None
+    ) -> None:
         self.path = path
         self.kiosk = kiosk
+        self.lost: str | None = None
         self.state = SqlState()
         self._insert_line = sentences(T.Line, T.database.param).insert
+        self._put_watch = sentences(T.Watch, T.database.param).put
         self._insert_mention = sentences(T.Mention, T.database.param).insert
-        self._clock = clock
         self._lock = lock
+        self._anchor: Anchor | None = None
         last = T.Line.select().order_by(T.Line.id.desc()).first()
         self._last_id: int = last.id if last else 0
         self._last_hash: str = last.hash if last else GENESIS
+        self._clock = WatchedClock(max(last.watched_s if last else 0.0, self._beaten_s(mark)), *clock)
 
     @classmethod
     def open(
@@ -105,42 +112,110 @@ class Book:
         Raises LedgerFault (folder cannot be written, file damaged), InUse, NewerLedger.
         """
         path = folder / NAME
-        if read_only and not path.exists():
-            raise LedgerFault(path, "there is no ledger here", "open the kiosk once, or give another --data folder")
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            lock = None if read_only else FolderLock(folder)
-        except OSError as error:
-            raise LedgerFault(folder, str(error), "give a --data folder that can be written") from error
-        pragmas: dict[str, str | int] = {"foreign_keys": 1, "busy_timeout": 5000, "cache_size": -CACHE_KIB}
+        mark = anchors.read(folder)
+        clock = (counter, wall or time.time)
+        if not path.exists() or path.stat().st_size == 0:
+            if read_only:
+                raise LedgerFault(path, "there is no ledger here", "open the kiosk once, or give another --data folder")
+            if mark and mark.line:
+                remedy = f"put back a copy with `restore`; to begin an empty book, take {anchors.NAME} away"
+                raise LedgerFault(path, f"is gone, though it had {mark.line} lines", remedy, Cause.DAMAGED)
         if read_only:
-            pragmas["query_only"] = 1
-        else:
-            pragmas |= {"journal_mode": "wal", "synchronous": "full"}
-        database = SqliteDatabase(str(path), pragmas=pragmas)
-        T.database.initialize(database)
+            return cls._open_to_read(path, kiosk, clock, mark)
         try:
-            database.connect(reuse_if_open=True)
-            if not read_only:
-                upgrade.bring_up(database, str(path))
-            elif (found := T.Schema.get_by_id("ledger").version) > upgrade.VERSION:
-                raise upgrade.NewerLedger(str(path), found)
-            watched = cls._watched_s(kiosk)
-            clock = WatchedClock(watched, counter, wall) if wall else WatchedClock(watched, counter)
-            return cls(path, kiosk, clock, lock)
+            make_private_folder(folder, NAME)
+            lock = FolderLock(folder, NAME)
+        except OSError as error:
+            raise fault_of(folder, error) from error
+        make_private(path)
+        pragmas = _PRAGMAS | {"journal_mode": "wal", "synchronous": "full"}
+        T.database.initialize(SqliteDatabase(str(path), pragmas=pragmas))
+        try:
+            T.database.connect(reuse_if_open=True)
+            with T.database.atomic():
+                if stepped := upgrade.bring_up(T.database.obj, str(path)):
+                    _derive_again()
+            book = cls(path, kiosk, clock, mark, lock)
+            book._hold_anchor(mark, stepped)
+            return book
         except BaseException as error:
-            database.close()
-            if lock:
-                lock.release()
-            if isinstance(error, DatabaseError):
-                raise LedgerFault(path, str(error), "put back a backup with `restore`") from error
+            T.database.close()
+            lock.release()
+            if isinstance(error, DatabaseError | OSError):
+                raise fault_of(path, error) from error
             raise
 
-    @staticmethod
-    def _watched_s(kiosk: str) -> float:
-        row = T.Watch.get_or_none(T.Watch.kiosk == kiosk)
-        last = T.Line.select().where(T.Line.kiosk == kiosk).order_by(T.Line.id.desc()).first()
-        return max(row.watched_s if row else 0.0, last.watched_s if last else 0.0)
+    @classmethod
+    def _open_to_read(cls, path: Path, kiosk: str, clock: tuple[Counter, Counter], mark: Mark | None) -> Book:
+        """Reads beside a writer; and where the disk is full or takes no writing at all."""
+        where = path.resolve().as_uri()
+        # SQLite keeps an index of the log in a file beside it.  Where it cannot make that one, nobody writes: then
+        # the ledger is read as it stands, unless a log was left, which only a disk that can be written brings in.
+        ways = [f"{where}?mode=ro"]
+        if not (log := path.with_name(f"{path.name}-wal")).exists() or log.stat().st_size == 0:
+            ways.append(f"{where}?mode=ro&immutable=1")
+        for way in ways:
+            T.database.initialize(SqliteDatabase(way, uri=True, pragmas=_PRAGMAS | {"query_only": 1}))
+            try:
+                T.database.connect(reuse_if_open=True)
+                if (found := upgrade.version_of(str(path))) > upgrade.VERSION:
+                    raise upgrade.NewerLedger(str(path), found)
+                if found < upgrade.VERSION:
+                    older = f"was written by an older kiosk (schema {found})"
+                    raise LedgerFault(path, older, "open the kiosk once: it brings the ledger up")
+                book = cls(path, kiosk, clock, mark, None)
+                book.lost = book._whole(mark)
+                return book
+            except BaseException as error:
+                T.database.close()
+                if not isinstance(error, DatabaseError | OSError):
+                    raise
+                fault = fault_of(path, error)
+                if way == ways[-1] or fault.cause is Cause.DAMAGED:
+                    raise fault from error
+        raise AssertionError("one way or the other returned or raised")
+
+    def _hold_anchor(self, mark: Mark | None, stepped: bool) -> None:
+        """Compares the ledger with its anchor, and holds that from now on.  stepped: it comes from an older kiosk."""
+        if stepped and mark is None:
+            self.lost = "clocks" if _several_clocks() else None
+        else:
+            self.lost = self._whole(mark)
+        if mark is None:
+            last_hash = self._last_hash if self.lost is None else ""  # no line has that one: it stays lost
+            begun = Mark(secrets.token_hex(4), self._last_id, last_hash, self.now().watched_s)
+            self._anchor = Anchor.begin(self.path.parent, begun)
+        else:
+            self._anchor = Anchor(self.path.parent, mark)
+        if self.lost is None:
+            self.beat()
+
+    def _whole(self, mark: Mark | None) -> str | None:
+        """Why this ledger is not what its anchor says; None: it is, or it goes on from there."""
+        if self._last_id == 0 and (mark is None or mark.line == 0):
+            return None
+        if mark is None or not mark.stands_in(self.hash_of):
+            return "lost"
+        return "lost" if disagrees(self.path.parent, mark.folder, self.state.cursor.execute, self.hash_of) else None
+
+    def hash_of(self, number: int) -> str | None:
+        """The hash of a line; None: there is no such line."""
+        found = self.state.cursor.execute(f'SELECT "hash" FROM "line" WHERE "id" = {T.database.param}', (number,))
+        row = found.fetchone()
+        return row[0] if row else None
+
+    def _beaten_s(self, mark: Mark | None) -> float:
+        """Watched time as it was last written down; 0 where that cannot be believed.
+
+        The anchor is written before the beat, so a beat ahead of it was made by a hand.
+        """
+        beats = self.state.cursor.execute('SELECT "kiosk", "watched_s", "line", "seal" FROM "watch"').fetchall()
+        sealed = [
+            watched_s
+            for kiosk, watched_s, line, seal in beats
+            if seal == beat_seal(kiosk, watched_s, line, (self.hash_of(line) if line else GENESIS) or "")
+        ]
+        return min(max(sealed, default=0.0), mark.watched_s if mark else 0.0)
 
     def __enter__(self) -> Book:
         return self
@@ -149,13 +224,21 @@ class Book:
         self.close()
 
     def close(self) -> None:
-        if self._lock:
-            with suppress(DatabaseError):
+        if self._lock and self._anchor:
+            with suppress(LedgerFault):
                 self.beat()
+            self._anchor.close()
+            self._anchor = None
         T.database.close()
         if self._lock:
             self._lock.release()
             self._lock = None
+
+    @property
+    def folder_name(self) -> str:
+        """The random name of this data folder; empty before it was opened for writing."""
+        mark = self._anchor.mark if self._anchor else anchors.read(self.path.parent)
+        return mark.folder if mark else ""
 
     @property
     def last_id(self) -> int:
@@ -169,35 +252,40 @@ class Book:
         return self._clock.now()
 
     def beat(self) -> None:
-        """Writes down how far watched time has come, so that a power cut costs at most the time since."""
+        """Writes down how far watched time has come, so that a power cut costs at most the time since.
+
+        Not while lines are lost and nothing says so yet: the anchor keeps what it knows.
+        """
+        if self.lost is not None:
+            return
         watched_s = self.now().watched_s
         with self._kept():
-            T.Watch.insert(kiosk=self.kiosk, watched_s=watched_s).on_conflict(
-                conflict_target=[T.Watch.kiosk], update={T.Watch.watched_s: watched_s}
-            ).execute()
+            self._anchored(self._last_id, self._last_hash, watched_s, firm=True)
+            seal = beat_seal(self.kiosk, watched_s, self._last_id, self._last_hash)
+            with T.database.atomic():
+                T.Watch.delete().where(T.Watch.kiosk != self.kiosk).execute()
+                self.state.cursor.execute(self._put_watch, (self.kiosk, watched_s, self._last_id, seal))
 
     @contextmanager
     def _kept(self) -> Iterator[None]:
         """Tells what a disk said in words for the person at the kiosk."""
         try:
             yield
-        except (DatabaseError, sqlite3.Error) as error:
-            first: BaseException = error
-            while isinstance(first.__context__, DatabaseError | sqlite3.Error):  # a full disk spoils rolling back too
-                first = first.__context__
-            remedy = "nothing of this step was kept; free the disk, then scan again"
-            raise LedgerFault(self.path, str(first), remedy) from error
+        except (DatabaseError, sqlite3.Error, OSError) as error:
+            raise fault_of(self.path, error) from error
 
     def append(self, entries: Sequence[Entry], operator: str | None = None) -> tuple[Written, ...]:
         """Writes lines and moves the tables along, all or nothing; returns when the disk has them.
 
-        Raises Broken where a line cannot follow, LedgerFault where the disk refuses (full, gone, read-only).
+        Where lines were lost, the one that says so goes before them in the same step.  Raises Broken where a line
+        cannot follow, LedgerFault where the disk refuses (full, gone, read-only).
         """
         moment = self.now()
         kept: list[Written] = []
         last_id, last_hash = self._last_id, self._last_hash
+        told = () if self.lost is None else (self._doubts(self.lost),)
         with self._kept(), T.database.atomic():
-            for given in entries:
+            for given in (*told, *entries):
                 last_id += 1
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
                 entry, text = as_kept(given)
@@ -205,15 +293,41 @@ class Book:
                 self.state.cursor.execute(self._insert_line, (*stamp, entry.kind, text, last_hash))
                 self._carry(entry, stamp)
                 kept.append(Written(*stamp, entry, last_hash))
-        self._last_id, self._last_hash = last_id, last_hash
-        return tuple(kept)
+        self._last_id, self._last_hash, self.lost = last_id, last_hash, None
+        about_heat = any(isinstance(line.entry, Heated | Restored) for line in kept)
+        if about_heat:
+            self._into_the_file()
+        with self._kept():
+            self._anchored(last_id, last_hash, moment.watched_s, firm=about_heat)
+        if told:
+            self.beat()  # the beat that was there may be sealed with a line that is gone
+        return tuple(kept[len(told) :])
+
+    def _anchored(self, line: int, last_hash: str, watched_s: float, *, firm: bool) -> None:
+        if self._anchor:
+            self._anchor.write(line, last_hash, watched_s, firm=firm)
+
+    def _into_the_file(self) -> None:
+        """Brings the log into the ledger's file, so that a heating does not hang on the file beside it.
+
+        A reader may keep part of the log back, and a full disk all of it: the line is kept in the log then, and the
+        anchor tells should that go.
+        """
+        with suppress(DatabaseError, sqlite3.Error):
+            self.state.cursor.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()
+
+    def _doubts(self, cause: str) -> Restored:
+        """What the book knows for certain when part of its past is missing: nothing that can be heated is cool."""
+        held = {row["holder"] for row in rows(T.Hold.select(T.Hold.holder).where(T.Hold.ended_line.is_null()))}
+        if cause == "clocks":
+            return Restored(self.path.name, tuple(sorted(held)), (), cause)
+        held |= {row["key"] for row in rows(T.Holder.select(T.Holder.key).where(T.Holder.heat == Heat.HELD.value))}
+        shrinks = rows(T.Holder.select(T.Holder.key).where(T.Holder.clamping == Clamping.SHRINK_FIT.value))
+        unsure = sorted({row["key"] for row in shrinks} - held)
+        return Restored(self.path.name, tuple(sorted(held)), tuple(unsure), cause)
 
     def _carry(self, entry: Entry, stamp: Stamp) -> None:
-        """Moves the index and the derived tables along with a line."""
-        told = [(subject, stamp.id) for subject in mentions(entry, stamp)]
-        self.state.cursor.executemany(self._insert_mention, told)
-        for change in changes(entry, stamp, self.state):
-            self.state.apply(change)
+        _carry(self.state, self._insert_mention, entry, stamp)
 
     def lines(self, after: int = 0, subject: str | None = None, newest: int | None = None) -> Iterator[Written]:
         """Lines in order from `after` on; of one subject; or only the `newest` N (newest first)."""
@@ -234,20 +348,57 @@ class Book:
         return None
 
     def check(self, progress: Progress | None = None) -> list[Wrong]:
-        """Replays every line and compares hashes, tables and the index of mentions with what is stored."""
+        """Replays every line and compares hashes, tables, index and anchor with what is stored."""
+        mark = anchors.read(self.path.parent)  # before the ledger is looked at: it goes on, the anchor follows
+        found = []
         try:
-            found = verify(T.database.execute_sql, progress)
-            if problem := T.database.execute_sql("PRAGMA quick_check").fetchone()[0].replace("ok", ""):
-                found.append(Wrong("file", problem))
+            with T.database.atomic():  # one state of it, whatever a kiosk writes meanwhile
+                found = verify(T.database.execute_sql, progress, mark)
+                if problem := T.database.execute_sql("PRAGMA quick_check").fetchone()[0].replace("ok", ""):
+                    found.append(Wrong("file", problem))
+                if self._whole(mark):
+                    found.append(Wrong("end of the ledger", _end(mark, self.last_id)))
         except DatabaseError as error:  # too damaged to be read to the end
-            return [Wrong("file", str(error))]
+            found.append(Wrong("file", str(error)))
         return found
 
     def rebuild(self) -> None:
         """Throws the derived tables away and builds them again from the lines."""
         with self._kept(), T.database.atomic():
-            for model in T.DERIVED:
-                model.delete().execute()
-            T.Mention.delete().execute()
-            for line in self.lines():
-                self._carry(line.entry, line.stamp)
+            _derive_again()
+
+
+def _end(mark: Mark | None, last: int) -> str:
+    """What is wrong with it, beside an anchor that says otherwise."""
+    if mark is None:
+        return f"{anchors.NAME} beside it is missing or was changed, so nobody knows whether lines are lost"
+    if mark.line > last:
+        return f"is line {last}, but {anchors.NAME} beside it knows line {mark.line}: lines are lost"
+    return f"goes on otherwise than {anchors.NAME} beside it (line {mark.line}) or the newest copy: it is another past"
+
+
+def _several_clocks() -> bool:
+    """Whether any hold that runs was counted by more than one name of the kiosk."""
+    first = T.Hold.select(T.Hold.heated_line).where(T.Hold.ended_line.is_null()).order_by(T.Hold.heated_line).first()
+    if first is None:
+        return False
+    return bool(T.Line.select(T.Line.kiosk).where(T.Line.id >= first.heated_line).distinct().count() > 1)
+
+
+def _derive_again() -> None:
+    """Makes the derived tables anew, in the form this program knows, from the lines."""
+    for model in (*T.DERIVED, T.Mention):
+        T.database.drop_tables([model])
+        T.database.create_tables([model])
+    state = SqlState()
+    insert = sentences(T.Mention, T.database.param).insert
+    found: Any = T.Line.select().order_by(T.Line.id).tuples()
+    for line in map(written, found):
+        _carry(state, insert, line.entry, line.stamp)
+
+
+def _carry(state: SqlState, insert_mention: str, entry: Entry, stamp: Stamp) -> None:
+    """Moves the index and the derived tables along with a line."""
+    state.cursor.executemany(insert_mention, [(subject, stamp.id) for subject in mentions(entry, stamp)])
+    for change in changes(entry, stamp, state):
+        state.apply(change)

@@ -144,7 +144,7 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
                 yield Put("setting", {"name": name, "value": value})
         case L.Restored():
             yield from derive_heat.restored(entry, at, state)
-        case L.SignedIn() | L.SignedOut() | L.TurnedAway() | L.Imported() | L.ImportUndone():
+        case L.SignedIn() | L.SignedOut() | L.PinGiven() | L.TurnedAway() | L.Imported() | L.ImportUndone():
             return
 
 
@@ -180,6 +180,9 @@ def _registered(entry: L.HolderRegistered, state: State) -> Iterator[Change]:
         "last_kiosk": None, "assembly": None, "heat": (Heat.COOL if entry.stood_cold else Heat.UNKNOWN).value,
         "heat_cycles": 0, "heat_unused": 0, "retired": 0,
     }  # fmt: skip
+    if state.get("doubted", holder.key):
+        yield Drop("doubted", holder.key)
+        fresh["heat"] = Heat.UNKNOWN.value
     if old and old["retired"]:  # it comes back from wherever it was: only a running hold is still known of it
         held = old["heat"] == Heat.HELD.value
         fresh |= {"code": old["code"], "heat_cycles": old["heat_cycles"]}
@@ -214,7 +217,7 @@ def _bound(entry: L.CodeBound, at: Stamp, state: State) -> Iterator[Change]:
 _SUBJECTS = frozenset(
     ("holder", "assembly", "cutter", "origin", "goal", "place", "pocket", "audit", "text", "subject", "code")
 )
-_OF_OPERATORS = frozenset((L.OperatorAdded, L.OperatorRetired, L.SignedIn, L.SignedOut))
+_OF_OPERATORS = frozenset((L.OperatorAdded, L.OperatorRetired, L.SignedIn, L.SignedOut, L.PinGiven))
 
 
 def _mentioning(kind: type[L.Entry]) -> tuple[str, ...]:

@@ -159,14 +159,19 @@ def read(entry: L.TemperatureRead, at: Stamp, state: State) -> Iterator[Change]:
 
 
 def restored(entry: L.Restored, at: Stamp, state: State) -> Iterator[Change]:
+    for key in (*entry.holders, *entry.unsure):
+        if state.get("holder", key) is None:  # registered after the copy was made: not cool when it comes again
+            yield Put("doubted", {"holder": key, "line": at.id})
     for key in entry.holders:
-        row = must(state, "holder", key, at)
+        row = state.get("holder", key)
+        if row is None:
+            continue
         place = state.get("place", row["place"]) if row["place"] else None
         kept = place is not None and Kind(place["kind"]).may_be_hot
         stands = row["place"] if kept else None
         yield Put("holder", row | {"heat": Heat.HELD.value, "place": stands})
         yield Put("hold", _first_hold(key, stands, at) | {"reading_only": 1, "gaps": 1, "began": _began(state)})
     for key in entry.unsure:
-        row = must(state, "holder", key, at)
-        if row["heat"] == Heat.COOL.value:
+        row = state.get("holder", key)
+        if row and row["heat"] == Heat.COOL.value:
             yield Put("holder", row | {"heat": Heat.UNKNOWN.value})

@@ -63,6 +63,11 @@ def line_hash(before: str, stamp: Stamp, kind: str, text: str) -> str:
     return hashlib.sha256(_ENCODER.encode([before, *stamp, kind, text])).hexdigest()
 
 
+def beat_seal(kiosk: str, watched_s: float, line: int, last_hash: str) -> str:
+    """What binds a beat to the line that was the last one then, so that a hand that moves watched time is found."""
+    return hashlib.sha256(_ENCODER.encode(["beat", kiosk, watched_s, line, last_hash])).hexdigest()
+
+
 def written(row: tuple[Any, ...]) -> Written:
     """A line from its row in the order of `COLUMNS`."""
     return Written(row[0], row[1], row[2], row[3], row[4], entry_of(row[5], row[6]), row[7])

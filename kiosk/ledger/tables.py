@@ -152,6 +152,13 @@ class Hold(Table):
     gaps = IntegerField(default=0)  # how often the kiosk stopped watching since
 
 
+class Doubted(Table):
+    """A holder the book does not have, though a ledger it replaced knew it as hot: who registers it cannot know."""
+
+    holder = TextField(primary_key=True)
+    line = IntegerField()
+
+
 class Teaching(Table):
     """Readings at a pair of holder type and cooling place, in order: all its belief is replayed from."""
 
@@ -224,10 +231,16 @@ class Setting(Table):
 
 
 class Watch(Table):
-    """How far the kiosk's watched time has come; kept apart from the lines because it moves every few seconds."""
+    """How far watched time has come, in one row; kept apart from the lines because it moves every few seconds.
+
+    A ledger has one clock, whatever the kiosk is called.  seal: `lineform.beat_seal` over the row and the hash of
+    `line`, the last one when it was written.
+    """
 
     kiosk = TextField(primary_key=True)
     watched_s = FloatField()
+    line = IntegerField(default=0)
+    seal = TextField(default="")
 
 
 class Schema(Table):
@@ -236,6 +249,7 @@ class Schema(Table):
 
 
 DERIVED: tuple[type[Table], ...] = (
-    Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Teaching, Operator, Audit, Sighting, Settled, Setting,
+    Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Doubted, Teaching, Operator, Audit, Sighting, Settled,
+    Setting,
 )  # fmt: skip
 ALL: tuple[type[Table], ...] = (Schema, Watch, Line, Mention, *DERIVED)

@@ -9,16 +9,22 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from peewee import Database
+from peewee import Database, DatabaseError
 
 from kiosk.ledger import tables as T
 from kiosk.ledger.derive import MemoryState, Stamp, changes
-from kiosk.ledger.lineform import COLUMNS, entry_of
+from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 
 VERSION = 2
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
+
+
+def _from_first(database: Database) -> None:
+    """To 2: holds keep whose clock counts them and the values they began with; one clock for the ledger."""
+    _derived_anew(database)
+    _one_clock(database)
 
 
 def _derived_anew(database: Database) -> None:
@@ -36,9 +42,27 @@ def _derived_anew(database: Database) -> None:
             model.insert_many(rows[first : first + _AT_ONCE]).execute()
 
 
-# Version a step starts from -> what it does.  1: holds keep whose clock counts them and the values they began with,
-# holders whether a heating was used, stays the line that says so.
-STEPS: Mapping[int, Step] = {1: _derived_anew}
+def _one_clock(database: Database) -> None:
+    """From 1: a clock for each name the kiosk had.  To 2: one for the ledger, its beat sealed.
+
+    It goes on from the clock that wrote the last line; counts of other names belong to no clock any more.
+    """
+    execute: Callable[..., Any] = database.execute_sql
+    for column in ("line INTEGER NOT NULL DEFAULT 0", "seal TEXT NOT NULL DEFAULT ''"):
+        execute(f'ALTER TABLE "watch" ADD COLUMN {column}')
+    last = execute('SELECT "id", "hash", "kiosk" FROM "line" ORDER BY "id" DESC LIMIT 1').fetchone()
+    if last is None:
+        execute('DELETE FROM "watch"')
+        return
+    number, last_hash, kiosk = last
+    mark = database.param
+    execute(f'DELETE FROM "watch" WHERE "kiosk" <> {mark}', (kiosk,))
+    for (watched_s,) in execute('SELECT "watched_s" FROM "watch"').fetchall():
+        values = (number, beat_seal(kiosk, watched_s, number, last_hash))
+        execute(f'UPDATE "watch" SET "line" = {mark}, "seal" = {mark}', values)
+
+
+STEPS: Mapping[int, Step] = {1: _from_first}  # version a step starts from -> what it does
 
 
 class NewerLedger(RuntimeError):
@@ -54,6 +78,14 @@ class NewerLedger(RuntimeError):
         self.known = known
 
 
+def version_of(path: str) -> int:
+    """The schema version of the open ledger.  Raises NewerLedger, DatabaseError where it has none."""
+    row = Schema.get_or_none(Schema.name == "ledger")
+    if row is None:
+        raise DatabaseError(f"{path} is malformed: it does not say its schema version")
+    return int(row.version)
+
+
 def bring_up(database: Database, path: str, steps: Mapping[int, Step] = STEPS, version: int = VERSION) -> bool:
     """Creates the tables or upgrades them.  True where a step ran.  Raises NewerLedger."""
     if not database.table_exists(Schema._meta.table_name):
@@ -61,7 +93,7 @@ def bring_up(database: Database, path: str, steps: Mapping[int, Step] = STEPS, v
             database.create_tables(ALL)
             Schema.create(name="ledger", version=version)
         return False
-    found = Schema.get_by_id("ledger").version
+    found = version_of(path)
     if found > version:
         raise NewerLedger(path, found, version)
     for start in range(found, version):

@@ -1,11 +1,13 @@
-"""The check of a whole ledger: every hash, every derived table, every entry of the history's index.
+"""The check of a whole ledger: every hash, every derived table, the history's index, watched time, the schema.
 
-Replays the lines into plain dictionaries and compares them with what is stored; it writes nothing, and because
-it asks a bare connection it can look at a backup or work beside an open kiosk.  What differs is named.
+Replays the lines into plain dictionaries and compares them with what is stored, value by value; it writes nothing,
+and because it asks a bare connection it can look at a backup or work beside an open kiosk.  What differs is named.
+A hash chain alone does not show that its end is gone or was written anew: the anchor does (`anchor.py`).
 """
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -13,8 +15,10 @@ from typing import Any, Protocol
 import msgspec
 
 from kiosk.ledger import tables as T
+from kiosk.ledger import upgrade
+from kiosk.ledger.anchor import Mark
 from kiosk.ledger.derive import KEYS, Broken, MemoryState, Stamp, changes, mentions
-from kiosk.ledger.lineform import COLUMNS, GENESIS, entry_of, line_hash
+from kiosk.ledger.lineform import COLUMNS, GENESIS, beat_seal, entry_of, line_hash
 from kiosk.ledger.statements import sentences
 
 Progress = Callable[[int, int], None]
@@ -44,20 +48,59 @@ class Stopped(RuntimeError):
     """The check was told to stop before its end, so nothing is known."""
 
 
-def verify(execute: Execute, progress: Progress | None = None) -> list[Wrong]:
+def verify(execute: Execute, progress: Progress | None = None, mark: Mark | None = None) -> list[Wrong]:
     """Everything wrong in the ledger behind `execute`.
 
-    progress is called with lines done and lines in all; it may raise Stopped.
+    progress is called with lines done and lines in all; it may raise Stopped.  mark: what the anchor beside it says;
+    None: there is none to compare watched time with.
     """
-    memory = MemoryState()
-    found = list(_replay(execute, memory, progress))
+    memory, told = MemoryState(), _Told()
+    found = list(_form(execute))
+    if found:
+        return found  # another form than this program knows cannot be compared with it
+    found += _replay(execute, memory, told, progress)
+    found += _mentions(execute, told)
+    found += _beat(execute, mark, told)
     found += _compare(execute, memory)
     return found
 
 
-def _replay(execute: Execute, memory: MemoryState, progress: Progress | None) -> Iterator[Wrong]:
+class _Told:
+    """What a replay gave besides the tables."""
+
+    def __init__(self) -> None:
+        self.mentioned: dict[Any, int] = {}  # subject -> sum over its lines, each by a number nobody can foresee
+        self.hashes: dict[int, str] = {0: GENESIS}  # of the last line, and of the one the beat names
+        self.last_watched_s = 0.0
+
+
+def _form(execute: Execute) -> Iterator[Wrong]:
+    """Tables, columns and version are this program's, and nothing else acts on them."""
+    rows = [tuple(row) for row in execute('SELECT "name", "version" FROM "schema"')]
+    if rows != [("ledger", upgrade.VERSION)]:
+        yield Wrong("schema", f"says {rows!r} where it says {[('ledger', upgrade.VERSION)]!r}")
+    there: dict[str, set[str]] = {"table": set(), "index": set(), "trigger": set(), "view": set()}
+    for kind, name in execute("SELECT type, name FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'"):
+        there[kind].add(name)
+    for kind in ("trigger", "view"):
+        for name in sorted(there[kind]):
+            yield Wrong(f"{kind} {name}", "was put in by a hand")
+    for model in T.ALL:
+        name = model._meta.table_name
+        there["table"].discard(name)
+        columns = {row[1] for row in execute(f'PRAGMA table_info("{name}")')}
+        wanted = {field.column_name for field in model._meta.sorted_fields}
+        if columns != wanted:
+            differ = ", ".join(sorted(columns ^ wanted))
+            yield Wrong(f"table {name}", f"has other columns than it should: {differ}")
+    for name in sorted(there["table"]):
+        yield Wrong(f"table {name}", "was put in by a hand")
+
+
+def _replay(execute: Execute, memory: MemoryState, told: _Told, progress: Progress | None) -> Iterator[Wrong]:
     total = execute('SELECT COUNT(*) FROM "line"').fetchone()[0]
-    before, expected, mentioned = GENESIS, 1, 0
+    beaten = {row[0] for row in execute('SELECT "line" FROM "watch"')}
+    before, expected = GENESIS, 1
     names = ", ".join(f'"{name}"' for name in COLUMNS)
     for number, utc_s, watched_s, kiosk, operator, kind, text, stored in execute(
         f'SELECT {names} FROM "line" ORDER BY "id"'
@@ -66,22 +109,55 @@ def _replay(execute: Execute, memory: MemoryState, progress: Progress | None) ->
         if number != expected:
             yield Wrong(f"line {expected}", f"is missing; the next one there is {number}")
         expected = number + 1
-        if line_hash(before, stamp, kind, text) != stored:
+        try:
+            whole = line_hash(before, stamp, kind, text) == stored
+        except (TypeError, ValueError):  # a value no line ever had, such as bytes that are no text
+            whole = False
+        if not whole:
             yield Wrong(f"line {number}", "does not match its hash: it or the line before was changed")
         before = stored
+        if number in beaten:
+            told.hashes[number] = stored
+        told.last_watched_s = watched_s if isinstance(watched_s, float) else 0.0
         try:
             entry = entry_of(kind, text)
-            mentioned += len(mentions(entry, stamp))
+            signed = hash((_SALT, number))
+            for subject in mentions(entry, stamp):
+                told.mentioned[subject] = told.mentioned.get(subject, 0) + signed
             for change in changes(entry, stamp, memory):
                 memory.apply(change)
-        except (Broken, msgspec.MsgspecError, KeyError) as error:
+        except (Broken, msgspec.MsgspecError, KeyError, TypeError) as error:
             yield Wrong(f"line {number}", f"cannot be replayed: {error}")
         if progress and number % REPORT_EVERY == 0:
             progress(number, total)
     if progress:
         progress(total, total)
-    if (kept := execute('SELECT COUNT(*) FROM "mention"').fetchone()[0]) != mentioned:
-        yield Wrong("history index", f"has {kept} entries where the lines give {mentioned}")
+
+
+_SALT = secrets.randbits(64)  # so that no edit of the index can be made to come to the same sum
+
+
+def _mentions(execute: Execute, told: _Told) -> Iterator[Wrong]:
+    """The history's index against the lines: who is spoken of where, not only how often."""
+    stored: dict[Any, int] = {}
+    for subject, number in execute('SELECT "subject", "line_id" FROM "mention"'):
+        stored[subject] = stored.get(subject, 0) + hash((_SALT, number))
+    differ = [key for key in stored.keys() | told.mentioned.keys() if stored.get(key) != told.mentioned.get(key)]
+    for subject in sorted(differ, key=str):
+        yield Wrong("history index", f"has other lines for {subject!r} than speak of it")
+
+
+def _beat(execute: Execute, mark: Mark | None, told: _Told) -> Iterator[Wrong]:
+    """Watched time as it was written down last."""
+    rows = list(execute('SELECT "kiosk", "watched_s", "line", "seal" FROM "watch"'))
+    if len(rows) != 1:
+        yield Wrong("watch", f"has {len(rows)} rows where a ledger has one clock")
+    for kiosk, watched_s, line, seal in rows:
+        known = told.hashes.get(line)
+        if known is None or seal != beat_seal(kiosk, watched_s, line, known):
+            yield Wrong(f"watch {kiosk}", "does not match its seal: it, or the line it was sealed with, was changed")
+        elif mark is not None and watched_s > max(mark.watched_s, told.last_watched_s):
+            yield Wrong(f"watch {kiosk}", f"is {watched_s:.0f} s where the anchor knows {mark.watched_s:.0f} s")
 
 
 def _compare(execute: Execute, memory: MemoryState) -> Iterator[Wrong]:

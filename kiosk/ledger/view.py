@@ -5,6 +5,7 @@ Reads only; never decides and never writes.  Places change seldom and are kept i
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -59,6 +60,7 @@ class Places:
         self._magazines = {
             code: _magazine.decode(row["magazine"]) for code, row in self.rows.items() if row["magazine"]
         }
+        self._said: Counter[str] | None = None
 
     def place(self, code: str) -> Place:
         row = self.rows[code]
@@ -81,6 +83,13 @@ class Places:
             names.insert(0, row["name"])
             at = row["parent"]
         return tuple(names)
+
+    def said(self) -> Counter[str]:
+        """How often each text may mean a place: its code, its own name, and its name as people say it."""
+        if self._said is None:
+            texts = ({code, row["name"], place_name(self.path(code))} for code, row in self.rows.items())
+            self._said = Counter(text for found in texts for text in found)
+        return self._said
 
     def magazine(self, code: str) -> Magazine | None:
         return self._magazines.get(code)

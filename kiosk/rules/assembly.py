@@ -19,6 +19,9 @@ class Family(Enum):
     STEEP_TAPER_A = "A"  # ISO 7388-1, 7/24
     STEEP_TAPER_J = "J"  # ISO 7388-2, 7/24
 
+    def __lt__(self, other: Family) -> bool:
+        return self.value < other.value  # a spindle's couplings are written down in order, of two families too
+
 
 SIZES = {
     Family.HOLLOW_TAPER: (25, 32, 40, 50, 63, 80, 100, 125, 160),

@@ -13,6 +13,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from kiosk.rules import audit_scan, audit_settling, checkin
+from kiosk.rules.acts import of_itself
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -34,6 +35,13 @@ from kiosk.rules.view import View
 
 def decide(view: View, subject: Subject, moment: Moment) -> Outcome:
     """The outcome of scanning `subject` at `moment`."""
+    outcome = _answer(view, subject, moment)
+    if view.badge_missing and isinstance(outcome, Done) and not all(map(of_itself, outcome.lines)):
+        return refuse(Reason.BADGE_FIRST)
+    return outcome
+
+
+def _answer(view: View, subject: Subject, moment: Moment) -> Outcome:
     match subject:
         case DamagedCode() | UnknownCode() | RetiredCode():
             return _not_in_book(view, subject)

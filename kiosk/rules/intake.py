@@ -12,8 +12,10 @@ from enum import Enum
 from typing import Any
 
 from kiosk.rules import lines as L
+from kiosk.rules import nesting
 from kiosk.rules.assembly import Cutter, Holder
 from kiosk.rules.fitting.magazine import Magazine
+from kiosk.rules.grounds import Grounds
 from kiosk.rules.places import Place
 from kiosk.rules.say import Say, say
 
@@ -54,15 +56,21 @@ class Known:
     assemblies: Mapping[str, str] = field(default_factory=dict)  # holder -> assembly in it
     standing: Mapping[str, str] = field(default_factory=dict)  # holder -> place
     crowd: Mapping[str, int] = field(default_factory=dict)  # place -> holders there
-    hot: frozenset[str] = frozenset()  # holders under a hold, and the places they stand at
+    former: frozenset[tuple[str, str]] = frozenset()  # what (place, holder, ...) and key of all that is out of use
+    grounds: Grounds = field(default_factory=Grounds)  # what running holds rest on
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What an import would do.  `lines` are what it would write; empty while there is a conflict."""
+    """What an import would do.  `lines` are what it would write; empty while there is a conflict.
+
+    corrects: it says otherwise of something the book has, brings back what was taken out of use, or touches who may
+    do what; by hand that takes a supervisor, so it does by file.
+    """
 
     changes: tuple[Change, ...]
     lines: tuple[L.Entry, ...]
+    corrects: bool = False
 
     @property
     def conflicts(self) -> tuple[Change, ...]:
@@ -77,8 +85,9 @@ def plan(entries: Sequence[L.Entry], known: Known) -> Plan:
     planning = _Planning(known)
     for entry in entries:
         planning.take(entry)
+    planning.nested([entry.place for entry in entries if isinstance(entry, L.PlaceAdded)])
     conflict = any(change.how is How.CONFLICT for change in planning.changes)
-    return Plan(tuple(planning.changes), () if conflict else tuple(planning.lines))
+    return Plan(tuple(planning.changes), () if conflict else tuple(planning.lines), planning.corrects)
 
 
 class _Planning:
@@ -90,19 +99,18 @@ class _Planning:
         self.built: set[str] = set()  # holders that get their assembly from it
         self.crowd = dict(known.crowd)
         self.cutters = dict(known.cutters)
+        self.places = {code: place for code, (place, _) in known.places.items()}
+        self.corrects = False
 
     def take(self, entry: L.Entry) -> None:
         known = self.known
         match entry:
             case L.PlaceAdded(place=place, magazine=magazine):
                 before = known.places.get(place.code)
+                self.places[place.code] = place
                 self._facts("place", place.code, place.name, before, (place, magazine), entry)
             case L.HolderRegistered(holder=holder):
-                old = known.holders.get(holder.key)
-                if old is None:
-                    self.fresh.add(holder.key)
-                line = entry if old is None else L.HolderRegistered(holder, "import")
-                self._facts("holder", holder.key, holder.name, old, holder, line)
+                self._holder(entry, holder)
             case L.CutterAdded(cutter=cutter):
                 had = self.cutters.get(cutter.key)
                 self.cutters[cutter.key] = cutter
@@ -110,11 +118,12 @@ class _Planning:
                 self._facts("cutter", cutter.key, cutter.name, had, cutter, said)
             case L.OperatorAdded(operator=key, name=name, role=role):
                 self._facts("operator", key, name, known.operators.get(key), (name, role), entry)
+                self.corrects = self.corrects or self.changes[-1].how is not How.SAME
             case L.CodeBound():
                 self._label(entry)
             case L.Built(holder=key):
                 self._built(entry, key)
-            case L.MeasuredLine(holder=key) | L.ConditionSaid(holder=key):
+            case L.MeasuredLine(holder=key) | L.ConditionSaid(holder=key) | L.ToolNumbered(holder=key):
                 if key in self.built:
                     self.lines.append(entry)
             case L.Moved(holder=key):
@@ -123,24 +132,40 @@ class _Planning:
                 if holder_key in self.fresh:
                     self.lines.append(entry)
 
+    def nested(self, places: Sequence[Place]) -> None:
+        """Conflicts for places that cannot be inside of what they say, the book's taken in."""
+        for place in places:
+            if nesting.fault(place, self.places) is not None:
+                why = say("intake.nesting", name=place.name)
+                self.changes.append(Change("place", place.code, place.name, How.CONFLICT, why=why))
+
+    def _holder(self, entry: L.HolderRegistered, holder: Holder) -> None:
+        old = self.known.holders.get(holder.key)
+        former = ("holder", holder.key) in self.known.former
+        if old is None and self.known.grounds.refuses(entry) is None:
+            self.fresh.add(holder.key)
+        # The book knows it: a file of another day says nothing about how warm it is now.
+        line = L.HolderRegistered(holder, "import") if old or former else entry
+        self._facts("holder", holder.key, holder.name, old, holder, line)
+
     def _facts(self, what: str, key: str, name: str, before: Any, after: Any, line: L.Entry) -> None:
-        if before is None:
-            self.changes.append(Change(what, key, name, How.NEW))
-        elif before == after:
+        if before is not None and before == after:
             self.changes.append(Change(what, key, name, How.SAME))
             return
-        elif key in self.known.hot:  # a hold is never worked out from other facts than it began with
-            why = say("intake.hot", name=name)
-            self.changes.append(Change(what, key, name, How.KEPT, _different(before, after), why))
+        details = () if before is None else _different(before, after)
+        if (why := self.known.grounds.refuses(line)) is not None:
+            self.changes.append(Change(what, key, name, How.KEPT, details, why))
             return
-        else:
-            self.changes.append(Change(what, key, name, How.CHANGED, _different(before, after)))
+        if before is not None or (what, key) in self.known.former:
+            self.corrects = True
+        self.changes.append(Change(what, key, name, How.NEW if before is None else How.CHANGED, details))
         self.lines.append(line)
 
     def _label(self, entry: L.CodeBound) -> None:
         subject = self.known.bound.get(entry.text)
         if subject == entry.subject:
             if entry.text in self.known.retired_labels:  # back on the same thing: it answers for it again
+                self.corrects = True
                 self.lines.append(entry)
             return
         if subject is not None:
@@ -148,15 +173,19 @@ class _Planning:
             self.changes.append(Change("label", entry.text, entry.subject, How.CONFLICT, why=why))
             return
         worn = self.known.labels.get(entry.subject)
-        if worn is not None:
+        if worn is not None and not entry.foreign:  # a maker's mark answers beside our label
             details = (("code", worn, entry.text),)
             self.changes.append(Change("label", entry.text, entry.subject, How.CHANGED, details))
             entry = L.CodeBound(entry.text, entry.subject, entry.what, entry.foreign, worn)
+        if entry.what == "operator":  # another badge for somebody is a badge for whoever carries it
+            self.corrects = True
         self.lines.append(entry)
 
     def _built(self, entry: L.Built, key: str) -> None:
         there = self.known.assemblies.get(key)
-        if there is None:
+        if there is None and (why := self.known.grounds.refuses(entry)) is not None:
+            self.changes.append(Change("assembly", entry.assembly, entry.name, How.KEPT, why=why))
+        elif there is None:
             self.built.add(key)
             self.changes.append(Change("assembly", entry.assembly, entry.name, How.NEW))
             self.lines.append(entry)

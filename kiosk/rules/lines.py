@@ -302,6 +302,14 @@ class SignedOut:
 
 
 @dataclass(frozen=True, slots=True)
+class PinGiven:
+    """A supervisor gave the right PIN: wrong tries are counted from here."""
+
+    kind: ClassVar[str] = "pin given"
+    operator: str
+
+
+@dataclass(frozen=True, slots=True)
 class SettingChanged:
     """A setting has another value.  `reason`: a person's words, or `OUTSIDE` where the file was found changed."""
 
@@ -327,24 +335,35 @@ class KioskStarted:
     """The kiosk began to watch again; what went by before it is not counted.
 
     settings: name and value of each setting that a decision depends on, as the kiosk found them.
+    rehearsal: on a pretended clock; nothing that a ledger says after this line happened to steel.
     """
 
     kind: ClassVar[str] = "kiosk started"
     version: str
     settings: tuple[tuple[str, str], ...] = ()
+    rehearsal: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """A backup was put back; the named holders count as hot until read.
+    """A backup was put back, or the ledger was found without its end; the named holders count as hot until read.
 
     unsure: nobody knows whether these were heated after the backup was made, so nobody knows how warm they are.
+    cause: a value of `RESTORED`.  absorbed: hashes of the last lines of the ledgers whose knowledge of heat is in
+    this line.
     """
 
     kind: ClassVar[str] = "restored"
     backup: str
     holders: tuple[str, ...] = ()
     unsure: tuple[str, ...] = ()
+    cause: str = "backup"
+    absorbed: tuple[str, ...] = ()
+
+
+# Why a ledger's past is not whole: a backup was put back; lines that were written are gone; lines were counted by
+# clocks of several names, as older kiosks did.
+RESTORED = ("backup", "lost", "clocks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -395,6 +414,7 @@ Entry = (
     | OperatorRetired
     | SignedIn
     | SignedOut
+    | PinGiven
     | SettingChanged
     | TurnedAway
     | KioskStarted

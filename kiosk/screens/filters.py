@@ -30,7 +30,9 @@ GROUPS: Mapping[str, frozenset[str]] = {
             L.ImportUndone.kind, L.Restored.kind, L.KioskStarted.kind,
         }
     ),
-    "people": frozenset({L.OperatorAdded.kind, L.OperatorRetired.kind, L.SignedIn.kind, L.SignedOut.kind}),
+    "people": frozenset(
+        {L.OperatorAdded.kind, L.OperatorRetired.kind, L.SignedIn.kind, L.SignedOut.kind, L.PinGiven.kind}
+    ),
 }  # fmt: skip
 
 

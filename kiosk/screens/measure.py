@@ -12,6 +12,7 @@ from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
 from kiosk.desk.build import BuildRefused, MeasureTaken
 from kiosk.rules.assembly import Measured
+from kiosk.rules.bounds import BOUNDS
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
@@ -21,12 +22,8 @@ from kiosk.screens.view import Covers, View
 from kiosk.words import clock, say, t
 
 SCAN, FIGURE, ANSWER = 0, 1, 2
-# what is asked for, its unit, least, most, decimals
-_FIGURES = (
-    ("length", "mm", 20.0, 800.0, 3),
-    ("diameter", "mm", 0.1, 400.0, 3),
-    ("runout", "µm", 0.0, 200.0, 0),
-)
+# what is asked for, and its field
+_FIGURES = (("length", "length_mm"), ("diameter", "diameter_mm"), ("runout", "runout_um"))
 
 
 class MeasureScreen(View):
@@ -87,7 +84,8 @@ class MeasureScreen(View):
 
     def _next(self) -> None:
         self.figure = len(self._values)
-        name, self.unit, self.least, self.most, self.decimals = _FIGURES[int(self.figure)]
+        name, field = _FIGURES[int(self.figure)]
+        self.least, self.most, self.unit, self.decimals = BOUNDS[Measured][field]
         self.asked = f"{self.title}: {t('measuring.' + name)}"
         self.ids.entry.text = ""
         self.step = FIGURE

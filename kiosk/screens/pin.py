@@ -1,4 +1,4 @@
-"""The supervisor's PIN: who, then the figures; five wrong tries wait.
+"""The supervisor's PIN: who, then the figures; wrong tries wait.
 
 A supervisor without a PIN chooses one here, twice.  What a PIN opens is never the end of a hold.
 """

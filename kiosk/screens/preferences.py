@@ -12,6 +12,7 @@ from kivy.properties import ListProperty, NumericProperty, StringProperty
 
 from kiosk.desk import Desk
 from kiosk.desk.copies import CopyMade
+from kiosk.rules.bounds import SETTINGS
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -21,7 +22,6 @@ from kiosk.words import t
 
 ALL, FIGURE, CHOICE = 0, 1, 2
 BACKUP = "backup"
-_UNITS = {"s": "s", "h": "h", "c": "°C", "um": "µm", "mm": "mm", "deg": "°", "ms": "ms"}
 
 
 class PreferencesScreen(View):
@@ -38,6 +38,7 @@ class PreferencesScreen(View):
     trouble = StringProperty()
     least = NumericProperty(0.0)
     most = NumericProperty(1.0)
+    decimals = NumericProperty(1)
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -64,8 +65,8 @@ class PreferencesScreen(View):
             self.options = [Choice("true", t("settings.on")), Choice("false", t("settings.off"))]
             self.step = CHOICE
         else:
-            self.least, self.most = one.metadata["low"], one.metadata["high"]
-            self.unit = _unit(self._key)
+            bound = one.metadata["bound"]
+            self.least, self.most, self.unit, self.decimals = bound
             self.ids.entry.text = ""
             self.step = FIGURE
 
@@ -85,7 +86,7 @@ class PreferencesScreen(View):
                     continue  # names and folders belong to a keyboard: the settings file
                 value = getattr(table, one.name)
                 words = t(f"setting.{group.name}.{one.name}")
-                rows.append(Choice(f"{group.name}.{one.name}", words, _shown(one.name, value)))
+                rows.append(Choice(f"{group.name}.{one.name}", words, _shown(f"{group.name}.{one.name}", value)))
         self.rows = rows
 
     def _backed_up(self, made: tuple[CopyMade, ...]) -> None:
@@ -98,10 +99,6 @@ class PreferencesScreen(View):
         self.trouble = fault_words(error)
 
 
-def _unit(key: str) -> str:
-    return _UNITS.get(key.rsplit("_", 1)[-1], "") if "_" in key else ""
-
-
 def _named(option: str) -> str:
     return t(f"option.{option}")
 
@@ -110,7 +107,7 @@ def _shown(key: str, value: object) -> str:
     if isinstance(value, bool):
         return t("settings.on") if value else t("settings.off")
     if isinstance(value, float):
-        return f"{value:g} {_unit(key)}".strip()
+        return f"{value:g} {SETTINGS[key].unit}".strip()
     return _named(str(value))
 
 

@@ -13,6 +13,7 @@ from kivy.properties import ListProperty, NumericProperty, StringProperty
 
 from kiosk.desk import Desk
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
+from kiosk.rules.bounds import BOUNDS
 from kiosk.rules.cards import FreshLabel, HolderCard, UnknownCode
 from kiosk.rules.outcomes import Done
 from kiosk.rules.outline import OutlineError, profile_of
@@ -29,8 +30,7 @@ _COUPLINGS = (
     *(Coupling(Family.HOLLOW_TAPER, size) for size in (32, 40, 50, 63, 80, 100)),
     *(Coupling(family, size) for family in (Family.STEEP_TAPER_A, Family.STEEP_TAPER_J) for size in (30, 40, 50)),
 )
-# figure asked for: field of the holder, least and most in mm
-_FIGURES = (("bore_mm", 1.0, 60.0), ("nose_mm", 5.0, 120.0), ("projection_mm", 20.0, 400.0))
+_FIGURES = ("bore_mm", "nose_mm", "projection_mm")  # what is asked for: fields of the holder
 
 
 class RegisterScreen(View):
@@ -95,14 +95,16 @@ class RegisterScreen(View):
 
     def _ask_figure(self, figure: int) -> None:
         self.figure = figure
-        name, self.least, self.most = _FIGURES[figure]
+        name = _FIGURES[figure]
+        bound = BOUNDS[Holder][name]
+        self.least, self.most = bound.least, bound.most
         self.title = t(f"register.{name}")
         self.ids.entry.text = ""
         self._to(FIGURE, 3 + figure)
 
     def take(self, value: float) -> None:
         """A figure was entered."""
-        name = _FIGURES[int(self.figure)][0]
+        name = _FIGURES[int(self.figure)]
         self._holder = _with(self._holder, name, value)
         if self.figure < len(_FIGURES) - 1:
             self._ask_figure(int(self.figure) + 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
@@ -217,11 +218,63 @@ def test_an_audit_from_the_command_line_is_somebodys_where_the_shop_asks_for_a_b
     assert main(["audit", "Cabinet A", *data]) == WANTING
     assert "Scan your badge" in capsys.readouterr().err
     assert main(["audit", "Cabinet A", "--badge", "H165TCRBDE", *data]) == WRONG
-    assert "nobody's badge" in capsys.readouterr().err
+    assert "there is no badge in use" in capsys.readouterr().err
     assert main(["audit", "Cabinet A", "--badge", "BSXD5X3637", *data]) == WANTING, "ten are missing"
     assert "0 of 10 seen" in capsys.readouterr().out
     shop.reopen()
     assert [row.opened_by for row in shop.desk.audits.running()] == ["Jo Reed"]
+
+
+def test_what_a_command_writes_is_somebodys_where_the_shop_asks_for_a_badge(
+    shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assembly = shop.desk.session.holder("T002").assembly
+    assert assembly is not None
+    cutter, code = assembly.cutter, shop.holder("T002")
+    shop.desk.people.change_setting("kiosk", "badge_required", "yes", "the shop's rule")
+    before = shop.desk.session.book.last_id
+    shop.desk.close()
+    more = tmp_path / "more.csv"
+    more.write_text(f"cutter,cutter_name,DC,DMM,OAL\n{cutter.key}x,New,6,6,50\n", "utf-8")
+    for given in (
+        ["reground", cutter.key, "--oal", str(cutter.oal_mm - 1)],
+        ["number", code, "12"],
+        ["import", str(more), "--write"],
+    ):
+        given += ["--data", str(shop.folder)]
+        assert main(given) == WANTING
+        assert "Scan your badge" in capsys.readouterr().err
+        assert main([*given, "--badge", "BSXD5X3637"]) == DONE
+    shop.reopen()
+    work = {line.kind: line.operator for line in shop.desk.session.book.lines(before)}
+    assert {work["cutter reground"], work["tool numbered"], work["cutter added"], work["imported"]} == {"jo"}
+
+
+def test_a_correction_by_file_takes_the_pin_which_never_stands_in_the_command(
+    shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shop.desk.people.first_pin("kim", "4711")
+    more = tmp_path / "more.csv"
+    more.write_text("code,key,name,role\nBSXD5X3637,jo,Jo Reed,supervisor\n", "utf-8")
+    shop.desk.close()
+    given = ["import", str(more), "--write", "--data", str(shop.folder)]
+    assert main(given) == WANTING
+    assert "supervisor" in capsys.readouterr().err
+    monkeypatch.setattr("sys.stdin", io.StringIO("0000\n"))
+    assert main([*given, "--supervisor", "Kim Vale", "--pin-file", "-"]) == WANTING
+    monkeypatch.setattr("getpass.getpass", lambda prompt: "4711")
+    assert main([*given, "--supervisor", "kim"]) == DONE
+    shop.reopen()
+    line = shop.desk.intake.imports()[0].line
+    shop.desk.close()
+    undo = ["import", "--undo", str(line), "--data", str(shop.folder)]
+    assert main(undo) == WANTING
+    assert main([*undo, "--supervisor", "kim"]) == WANTING
+    assert "reason" in capsys.readouterr().err
+    pin = tmp_path / "pin"
+    pin.write_text("4711\n", "utf-8")
+    assert main([*undo, "--supervisor", "kim", "--pin-file", str(pin), "--reason", "no"]) == DONE
+    shop.reopen()
 
 
 def test_a_second_kiosk_on_the_same_folder_is_told_what_to_do(

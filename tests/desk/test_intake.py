@@ -16,6 +16,7 @@ from kiosk.rules.intake import How
 from kiosk.rules.outcomes import Refused
 from tests.conftest import Shop
 
+PIN = "739184650211"
 HEADER = "code,key,name,coupling,clamping,bore_mm,stood_cold,place\n"
 
 
@@ -149,3 +150,26 @@ def test_a_file_mended_after_an_undo_comes_in_with_the_same_labels(shop: Shop, t
     scanned = shop.desk.scan(label)
     assert scanned.outcome.holder is not None and scanned.outcome.holder.holder.key == "N1"
     assert shop.desk.session.book.check() == []
+
+
+def test_no_secret_leaves_in_any_file(shop: Shop, tmp_path: Path) -> None:
+    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.unlock("kim", PIN)
+    shop.desk.people.set_pin("kim", "0815")
+    for path in shop.desk.intake.export(tmp_path / "out"):
+        text = path.read_text("utf-8")
+        assert "argon2" not in text and PIN not in text, path.name
+    lines = (tmp_path / "out" / "lines.csv").read_text("utf-8")
+    assert lines.count("operator added") == len(shop.desk.people.operators()) + 2, "the lines are there all the same"
+
+
+def test_a_makers_mark_goes_out_and_comes_in_beside_the_label(shop: Shop, tmp_path: Path) -> None:
+    shop.desk.shop.adopt_mark("T002", "DM 12/80;HSK")
+    label = shop.holder("T002")
+    shop.desk.intake.export(tmp_path / "out")
+    with Desk.open(tmp_path / "new") as desk:
+        desk.intake.take(desk.intake.plan(tmp_path / "out"), "out")
+        for text in (label, "DM 12/80;HSK"):
+            scanned = desk.scan(text).outcome.holder
+            assert scanned is not None and scanned.holder.key == "T002"
+        assert desk.session.holder("T002").code == label

@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from kiosk.desk.people import TRIES, WAIT_S, PinRefused
+from kiosk.desk.people import PinRefused
 from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger import tables as T
+from kiosk.rules import tries
+from kiosk.rules.codes import Kind
 from kiosk.rules.outcomes import Reason, Refused
 from kiosk.settings import SettingsFault, load
 from tests.conftest import Shop
@@ -71,20 +73,88 @@ def test_a_correction_without_a_reason_is_none(shop: Shop) -> None:
             shop.desk.shop.retire("T005", reason)
 
 
-def test_five_wrong_pins_wait_and_a_restart_does_not_help(shop: Shop) -> None:
+def wrong(shop: Shop, key: str = "kim") -> float:
+    """One wrong try; how long nothing is tried then."""
+    with pytest.raises(PinRefused) as refused:
+        shop.desk.people.unlock(key, "0000")
+    return refused.value.wait_s
+
+
+def test_wrong_pins_wait_longer_and_longer_and_a_restart_does_not_help(shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
     shop.desk.people.first_pin("kim", PIN)
-    waits = []
-    for _ in range(TRIES):
+    assert [wrong(shop) for _ in range(tries.FREE)] == [0.0] * tries.FREE
+    for wait_s in (*tries.WAITS_S, tries.WAITS_S[-1]):
+        assert wrong(shop) == wait_s
+        shop.reopen()
         with pytest.raises(PinRefused) as refused:
-            shop.desk.people.unlock("kim", "0000")
-        waits.append(refused.value.wait_s)
-    assert waits == [0.0] * (TRIES - 1) + [WAIT_S]
+            shop.desk.people.unlock("kim", PIN)
+        assert 0.0 < refused.value.wait_s <= wait_s
+        shop.clock.forward(wait_s + 1.0)
+    assert shop.desk.people.unlock("kim", PIN).key == "kim"
+    assert [wrong(shop) for _ in range(tries.FREE)] == [0.0] * tries.FREE, "a right one ends the count"
+
+
+@pytest.mark.parametrize("between", ["badge", "turned away", "another", "name", "retired badge scanned often"])
+def test_whatever_lies_between_wrong_pins_they_count(shop: Shop, between: str) -> None:
+    shop.clock.forward(9 * 3600.0)
+    people = shop.desk.people
+    people.first_pin("kim", PIN)
+    people.unlock("kim", PIN)
+    people.add("ann", "Ann", "supervisor", shop.desk.shop.fresh_code(Kind.BADGE).text, "1234")
+    people.lock()
+    badge = shop.desk.shop.code_of("kim")
+    waits = []
+    for _ in range(3):
+        waits += [wrong(shop) for _ in range(2)]
+        if between == "badge":
+            shop.desk.scan(badge)
+        elif between == "turned away":
+            shop.desk.scan(badge)
+            for _ in range(450):
+                shop.desk.scan("nobody knows this")
+        elif between == "another":
+            people.unlock("ann", "1234")
+            people.lock()
+        elif between == "name":
+            (shop.folder / "settings.toml").write_text(f'[kiosk]\nname = "kiosk {len(waits)}"\n', "utf-8")
+            shop.reopen()
+            people = shop.desk.people
+        else:
+            shop.desk.scan("BSXD5X3637")
+    assert waits[tries.FREE] == tries.WAITS_S[0] and waits[tries.FREE + 1] > 0.0
+
+
+def test_wrong_pins_on_another_clock_wait_the_whole_time_on_this_one(shop: Shop) -> None:
+    """The other name's clock has counted hours less; that is no time gone by here."""
+    shop.clock.forward(9 * 3600.0)
+    shop.desk.people.first_pin("kim", PIN)
+    settings = shop.folder / "settings.toml"
+    settings.write_text('[kiosk]\nname = "another"\n', "utf-8")
+    shop.reopen()
+    for _ in range(tries.FREE + 1):
+        wrong(shop)
+    settings.unlink()
     shop.reopen()
     with pytest.raises(PinRefused) as refused:
         shop.desk.people.unlock("kim", PIN)
-    assert 0.0 < refused.value.wait_s <= WAIT_S
-    shop.clock.forward(WAIT_S + 1.0)
-    assert shop.desk.people.unlock("kim", PIN).key == "kim"
+    assert refused.value.wait_s == pytest.approx(tries.WAITS_S[0], abs=2.0)
+
+
+def test_who_goes_from_one_supervisor_to_the_next_waits_too(shop: Shop) -> None:
+    shop.clock.forward(3 * 86400.0)
+    people = shop.desk.people
+    people.first_pin("kim", PIN)
+    people.unlock("kim", PIN)
+    keys = ["kim", *(f"s{number}" for number in range(6))]
+    for key in keys[1:]:
+        people.add(key, key, "supervisor", shop.desk.shop.fresh_code(Kind.BADGE).text, PIN)
+    people.lock()
+    waits = [wrong(shop, key) for _ in range(3) for key in keys][: tries.FREE_OF_ALL + 1]
+    assert waits == [0.0] * tries.FREE_OF_ALL + [tries.WAITS_S[0]]
+    with pytest.raises(PinRefused) as refused:
+        people.unlock("s5", PIN)
+    assert refused.value.wait_s > 0.0
 
 
 def test_a_setter_has_no_pin_and_unlocks_nothing(shop: Shop) -> None:

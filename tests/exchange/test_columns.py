@@ -26,12 +26,12 @@ from kiosk.rules.assembly import (
     Coupling,
     Cutter,
     Holder,
-    Material,
     Measured,
 )
 from kiosk.rules.codes import Kind as CodeKind
 from kiosk.rules.codes import make
 from kiosk.rules.stock import BookEntry
+from tests.made import CUTTERS, DIALECTS, HOLDERS, MEASURED
 
 ROW = {
     "code": make(CodeKind.HOLDER, 7).text,
@@ -115,59 +115,6 @@ def test_half_a_measurement_is_a_fault() -> None:
     row = ROW | {"length_mm": "120"}
     read = read_holders(read_table(table_of(row, columns=(*ROW, "length_mm", "diameter_mm")), "h.csv"))
     assert [fault.field for fault in read.faults] == ["diameter_mm"]
-
-
-SIZES = st.floats(0.1, 400).map(lambda value: round(value, 3))
-NAMES = st.text(
-    st.characters(codec="utf-8", exclude_categories=["Cc", "Cs", "Zl", "Zp", "Zs"]), min_size=1, max_size=12
-)
-CUTTERS = st.builds(
-    Cutter,
-    key=NAMES,
-    name=NAMES,
-    dc_mm=SIZES,
-    dmm_mm=SIZES,
-    oal_mm=SIZES,
-    material=st.sampled_from(Material),
-    lf_mm=st.none() | SIZES,
-    lu_mm=st.none() | SIZES,
-    re_mm=SIZES,
-    zefp=st.integers(1, 12),
-    rpmx_rpm=st.none() | SIZES,
-    wt_kg=st.none() | SIZES,
-    flat=st.booleans(),
-    shank_h6=st.booleans(),
-    coolant=st.booleans(),
-    life_min=st.none() | SIZES,
-)
-HOLDERS = st.builds(
-    Holder,
-    key=NAMES,
-    name=NAMES,
-    coupling=st.sampled_from([Coupling.parse(text) for text in ("HSK63", "A40", "J50")]),
-    clamping=st.sampled_from(Clamping),
-    bore_mm=SIZES,
-    bore_min_mm=st.none() | SIZES,
-    nose_mm=st.none() | SIZES,
-    mass_kg=st.none() | SIZES,
-    coolant=st.booleans(),
-    knob=st.none() | NAMES,
-    heat_limit=st.none() | st.integers(0, 5000),
-)
-MEASURED = st.builds(
-    Measured,
-    length_mm=SIZES,
-    diameter_mm=SIZES,
-    runout_um=st.none() | SIZES,
-    edges=st.none() | st.integers(1, 9),
-    length_error_um=st.none() | st.floats(-30, 30).map(lambda value: round(value, 3)),
-)
-DIALECTS = st.builds(
-    Dialect,
-    delimiter=st.sampled_from([",", ";", "\t"]),
-    decimal=st.sampled_from([".", ","]),
-    byte_order_mark=st.booleans(),
-)
 
 
 @settings(max_examples=60, deadline=None)

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import ctypes
 import random
+import sys
 import tempfile
+import time
 from pathlib import Path
+from types import SimpleNamespace
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -66,6 +71,31 @@ def test_a_counter_that_runs_backwards_is_taken_to_have_stood_still() -> None:
 def test_the_machines_own_counter_never_runs_backwards() -> None:
     first = boot_counter_s()
     assert boot_counter_s() >= first > 0.0
+
+
+def test_each_system_is_asked_for_the_counter_that_runs_through_sleep(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(time, "CLOCK_BOOTTIME", 7, raising=False)
+    monkeypatch.setattr(time, "clock_gettime", {7: 111.0, time.CLOCK_MONOTONIC: 222.0}.__getitem__)
+    windows = SimpleNamespace(kernel32=SimpleNamespace(GetTickCount64=lambda: 333_250))
+    monkeypatch.setattr(ctypes, "windll", windows, raising=False)
+    told = {}
+    for system in ("linux", "darwin", "win32"):
+        monkeypatch.setattr(sys, "platform", system)
+        told[system] = boot_counter_s()
+    assert told == {"linux": 111.0, "darwin": 222.0, "win32": 333.25}
+
+
+@given(st.lists(st.tuples(st.floats(-5000.0, 5000.0), st.floats(-1e6, 1e6)), max_size=30), st.floats(0.0, 3e7))
+def test_every_look_adds_what_the_counter_went_on_and_nothing_else(
+    jumps: list[tuple[float, float]], watched_s: float
+) -> None:
+    machine = Machine()
+    clock = machine.clock(watched_s)
+    for counter_s, wall_s in jumps:
+        machine.uptime_s += counter_s
+        machine.wall_s += wall_s
+        watched_s += max(counter_s, 0.0)
+        assert clock.now() == Moment(machine.wall_s, pytest.approx(watched_s, abs=1e-5))
 
 
 def test_a_reboot_goes_on_from_what_was_written_down(tmp_path: Path) -> None:

@@ -10,10 +10,11 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.gridlayout import GridLayout
 
+from kiosk.rules.bounds import Bound
 from kiosk.rules.codes import ALPHABET, LENGTH, CodeFault, parse
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import Row
@@ -84,7 +85,8 @@ class NumberPad(GridLayout):
 class NumberEntry(BoxLayout):
     """A figure asked for: what and in which unit, its caution, the pad, and the button that hands it over.
 
-    `least`..`most` are the values taken.  `note`: words below the figure (a caution or what was wrong).
+    `least`..`most` are the values taken; `bound` says them with unit and decimals.  `note`: words below the figure
+    (a caution or what was wrong).
     Events: `on_done(value)`, `on_leave`.
     """
 
@@ -99,8 +101,13 @@ class NumberEntry(BoxLayout):
     text = StringProperty()
     value = NumericProperty(math.nan)
     action = StringProperty()
+    bound = ObjectProperty(None, allownone=True)  # a rules.bounds.Bound
 
     __events__ = ("on_done", "on_leave")
+
+    def on_bound(self, _: object, bound: Bound | None) -> None:
+        if bound is not None:
+            self.least, self.most, self.unit, self.decimals = bound
 
     def takes(self, value: float, least: float, most: float) -> bool:
         """Whether the figure lies within the bounds."""

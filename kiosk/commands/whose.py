@@ -1,0 +1,60 @@
+"""Whose work a command is: a badge where the shop asks for one, a supervisor's PIN where a correction takes it.
+
+A PIN is asked for without showing it, or read from a file; it never stands in a command's own words, which a shell
+keeps and every program of the machine can read.
+"""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import sys
+from pathlib import Path
+
+from kiosk import filing
+from kiosk.desk import Desk
+from kiosk.desk.session import NotThere
+from kiosk.rules.cards import OperatorCard
+
+_LONGEST_PIN = 100
+
+
+def asks_badge(command: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    """Gives a command `--badge`."""
+    command.add_argument("--badge", metavar="CODE", help="whose work it is, where the shop asks for a badge")
+    return command
+
+
+def asks_pin(command: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    """Gives a command `--badge`, `--supervisor` and `--pin-file`."""
+    asks_badge(command)
+    command.add_argument("--supervisor", metavar="NAME", help="who answers for a correction; the PIN is asked for")
+    command.add_argument("--pin-file", metavar="FILE|-", help="read the PIN from here; -: from standard input")
+    return command
+
+
+def at_work(desk: Desk, arguments: argparse.Namespace) -> None:
+    """Signs in and unlocks as the arguments say.  Raises NotThere, PinRefused, OSError."""
+    if arguments.badge:
+        card = desk.session.cards.subject(arguments.badge)
+        if not isinstance(card, OperatorCard) or card.retired:
+            raise NotThere("badge in use", arguments.badge)
+        desk.scan(arguments.badge)
+    if getattr(arguments, "supervisor", None):
+        desk.people.unlock(_key(desk, arguments.supervisor), _pin(arguments.pin_file))
+
+
+def _key(desk: Desk, said: str) -> str:
+    """The person somebody means by a name or a key."""
+    wanted = said.strip().casefold()
+    for card in desk.people.operators():
+        if not card.retired and wanted in (card.key.casefold(), card.name.casefold()):
+            return card.key
+    raise NotThere("supervisor", said)
+
+
+def _pin(file: str | None) -> str:
+    if file is None:
+        return getpass.getpass("PIN: ")
+    text = sys.stdin.readline(_LONGEST_PIN) if file == "-" else filing.take_text(Path(file))[:_LONGEST_PIN]
+    return text.strip()

@@ -1,0 +1,23 @@
+"""Figures out of files, held against the one table of what they can be (`rules.bounds`)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TypeVar
+
+from kiosk.exchange.faults import FieldFault
+from kiosk.rules.bounds import faults
+
+Made = TypeVar("Made")
+_AS_WRITTEN: Mapping[str, str] = {}
+
+
+def possible(made: Made, columns: Mapping[str, str] = _AS_WRITTEN) -> Made:
+    """`made`, unless a figure in it cannot be.  columns: what the file calls a field, where it calls it otherwise.
+
+    Raises FieldFault for the first.
+    """
+    for fault in faults(made):
+        column = columns.get(fault.field, fault.field)
+        raise FieldFault(column, f"{fault.value:g} cannot be; it lies between {fault.bound}")
+    return made

@@ -1,0 +1,231 @@
+"""A shop's places out of its files: stations, cabinets and machines from TOML, and any place from a table.
+
+The table (`places.csv`) may say of a place that TOML has too that it is called otherwise; it never makes it another
+kind of place.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from kiosk import filing
+from kiosk.exchange.faults import FieldFault
+from kiosk.exchange.figures import possible
+from kiosk.exchange.shop_reading import Reading, Spot, code_of, only
+from kiosk.exchange.tables_csv import Record, Table
+from kiosk.rules import codes
+from kiosk.rules.assembly import Coupling
+from kiosk.rules.fitting.magazine import Magazine, MagazineFault
+from kiosk.rules.lines import Entry
+from kiosk.rules.places import Kind, Place
+
+WAYS = ("free_air", "forced_air", "sleeve", "mist")
+_TYPES: dict[type, str] = {
+    str: "a text in quotes",
+    int: "a whole number",
+    float: "a number",
+    list: "a list",
+    dict: "a table",
+}
+
+
+def read_places(path: Path, reading: Reading) -> None:
+    """The places in a shop.toml."""
+    try:
+        text = filing.take_text(path, filing.MOST_TOML_BYTES)
+        data = filing.toml_values(text)
+    except (filing.TomlFault, filing.FileUnusable) as fault:
+        reading.faults.append(Spot(path.name, getattr(fault, "line", 0)).fault("", fault.why))
+        return
+    except OSError as error:
+        reading.faults.append(Spot(path.name, 0).fault("", error.strerror or str(error)))
+        return
+    if unknown := sorted(data.keys() - {"shop", "place", "cabinet", "machine", "settings"}):
+        reading.faults.append(Spot(path.name, 0).fault(unknown[0], "is no part of a shop file"))
+    for part, read in (("place", _place), ("cabinet", _cabinet), ("machine", _machine)):
+        begins = _lines_of(text, part)
+        tables = data.get(part, [])
+        if not isinstance(tables, list):
+            reading.faults.append(Spot(path.name, begins[0] if begins else 0).fault(part, f"must be [[{part}]]"))
+            continue
+        for at, table in enumerate(tables):
+            spot = Spot(path.name, begins[at] if len(begins) == len(tables) else 0, f"{part} {at + 1}")
+            _guarded(table, spot, reading, read)
+
+
+def _lines_of(text: str, part: str) -> list[int]:
+    """The line on which each `[[part]]` of a file begins."""
+    head = re.compile(rf"\s*\[\[\s*{part}\s*\]\]")
+    return [number for number, line in enumerate(text.splitlines(), 1) if head.match(line)]
+
+
+def _guarded(table: Any, spot: Spot, reading: Reading, read: Callable[[dict[str, Any], Spot, Reading], None]) -> None:
+    before = len(reading.lines)
+    try:
+        if not isinstance(table, dict):
+            raise FieldFault("", "must be a table")
+        read(table, spot, reading)
+        return
+    except FieldFault as bad:
+        fault = spot.fault(bad.field, bad.why)
+    except MagazineFault as bad:
+        fault = spot.fault(f"magazine, {bad.field}", bad.why)
+    except msgspec.ValidationError as error:
+        fault = spot.fault("magazine", str(error))
+    reading.faults.append(fault)
+    reading.forget(before)
+
+
+def _said(table: dict[str, Any], name: str, kind: type, default: Any = ...) -> Any:
+    """A value of a table.  Raises FieldFault where it is missing or of another type."""
+    if name not in table:
+        if default is ...:
+            raise FieldFault(name, "is missing")
+        return default
+    value = table[name]
+    if kind is float and isinstance(value, int):
+        value = float(value) if not isinstance(value, bool) else value
+    if not isinstance(value, kind) or isinstance(value, bool):
+        raise FieldFault(name, f"must be {_TYPES[kind]}")
+    return value
+
+
+def _texts(table: dict[str, Any], name: str) -> list[str]:
+    found = _said(table, name, list)
+    if not all(isinstance(each, str) for each in found):
+        raise FieldFault(name, "must be a list of texts in quotes")
+    return list(found)
+
+
+def _alone(name: str, reading: Reading) -> str:
+    """Raises FieldFault for a name that another place of the file has: tables go by it."""
+    if name in reading.names:
+        raise FieldFault("name", f"{name!r} is there twice")
+    return name
+
+
+def _place(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
+    only(table, ("code", "name", "kind", "way", "wet_length_mm", "capacity"))
+    kind = _kind(_said(table, "kind", str))
+    if kind is Kind.MACHINE:
+        raise FieldFault("kind", "a machine is [[machine]], with its magazine")
+    place = Place(
+        _said(table, "code", str),
+        _alone(_said(table, "name", str), reading),
+        kind,
+        capacity=_said(table, "capacity", int, None),
+        way=_said(table, "way", str, None),
+        wet_length_mm=_said(table, "wet_length_mm", float, None),
+    )
+    _cools(place)
+    reading.add(place, spot, place.name)
+
+
+def _kind(text: str) -> Kind:
+    try:
+        return Kind(text)
+    except ValueError:
+        raise FieldFault("kind", f"{text!r} is no kind of place") from None
+
+
+def _cools(place: Place) -> None:
+    if place.kind is Kind.COOLING and place.way not in WAYS:
+        raise FieldFault("way", "a cooling place says how it cools: free_air, forced_air, sleeve or mist")
+    if place.kind is not Kind.COOLING and (place.way is not None or place.wet_length_mm is not None):
+        raise FieldFault("way" if place.way else "wet_length_mm", "only a cooling place cools")
+
+
+def _cabinet(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
+    only(table, ("code", "name", "drawer"))
+    cabinet = Place(_said(table, "code", str), _alone(_said(table, "name", str), reading), Kind.CABINET)
+    reading.add(cabinet, spot, cabinet.name)
+    for drawer in _said(table, "drawer", list, []):
+        if not isinstance(drawer, dict):
+            raise FieldFault("drawer", "must be [[cabinet.drawer]]")
+        only(drawer, ("code", "number", "slots"))
+        number = _said(drawer, "number", int)
+        inside = Place(_said(drawer, "code", str), f"Drawer {number}", Kind.DRAWER, cabinet.code, number)
+        reading.add(inside, spot, f"{cabinet.name} · {number}", f"{cabinet.name} · {inside.name}")
+        for slot, code in enumerate(_texts(drawer, "slots"), 1):
+            if not code:  # a number without a slot
+                continue
+            name = f"{number}-{slot:02}"
+            place = Place(code, name, Kind.SLOT, inside.code, slot, capacity=1)
+            reading.add(place, spot, f"{cabinet.name} · {name}")
+
+
+def _machine(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
+    only(table, ("code", "name", "spindle", "pockets", "magazine"))
+    said = _said(table, "magazine", dict)
+    only(said, [entry.name for entry in fields(Magazine)])
+    couplings = [_coupling(text) for text in _texts(said | {"couplings": said.get("couplings", [])}, "couplings")]
+    magazine = possible(msgspec.convert(said | {"couplings": couplings}, Magazine))
+    pockets = _texts(table, "pockets")
+    if len(pockets) != magazine.pockets:
+        raise FieldFault("pockets", f"{len(pockets)} codes for {magazine.pockets} pockets")
+    machine = Place(_said(table, "code", str), _alone(_said(table, "name", str), reading), Kind.MACHINE)
+    reading.add(machine, spot, machine.name, magazine=magazine)
+    if code := _said(table, "spindle", str, ""):
+        spindle = Place(code, "spindle", Kind.SPINDLE, machine.code, capacity=1)
+        reading.add(spindle, spot, f"{machine.name} · spindle")
+    for number, code in zip(magazine.numbers, pockets, strict=True):
+        if code:  # else there is no such pocket in the steel
+            pocket = Place(code, f"pocket {number:02}", Kind.POCKET, machine.code, number, capacity=1)
+            reading.add(pocket, spot, f"{machine.name} · {number:02}", f"{machine.name} · {pocket.name}")
+
+
+def _coupling(text: str) -> dict[str, Any]:
+    try:
+        coupling = Coupling.parse(text)
+    except ValueError as error:
+        raise FieldFault("couplings", str(error)) from None
+    return {"family": coupling.family.value, "size": coupling.size}
+
+
+def place_rows(table: Table, reading: Reading) -> None:
+    """The places in a table.  A row may be inside of what stands further down."""
+    reading.faults += table.faults
+    inside = {**{name: place.code for name, place in reading.names.items() if place}}
+    inside |= {code: code for code in reading.by_code}
+    for record in table.records:
+        if (code := record.maybe("code")) is not None:
+            inside[code] = code
+            if (name := record.maybe("name")) is not None:
+                inside.setdefault(name, code)
+    for record in table.records:
+        spot = Spot(table.file, record.line)
+        reading.take(spot, _place_row(record, spot, reading, inside))
+
+
+def _place_row(record: Record, spot: Spot, reading: Reading, inside: dict[str, str]) -> Iterator[Entry]:
+    yield from ()
+    code = code_of(record.text("code"), codes.Kind.PLACE)
+    kind = _kind(record.text("kind"))
+    within = record.maybe("parent")
+    if within and within not in inside:
+        raise FieldFault("parent", f"there is no place {within!r}")
+    place = Place(
+        code,
+        record.text("name"),
+        kind,
+        inside[within] if within else None,
+        record.maybe_whole("number"),
+        record.maybe_whole("capacity"),
+        record.maybe("way"),
+        record.maybe_number("wet_length_mm"),
+    )
+    _cools(place)
+    if owner := record.maybe("owner"):
+        reading.owners[code] = (owner, spot)
+    if code in reading.places and reading.places[code][1].file != spot.file:
+        reading.instead(place)
+    elif kind is not Kind.MACHINE:
+        reading.add(place, spot, code, place.name)
+    elif reading.known.get(code) != place:
+        raise FieldFault("kind", "a machine comes with its magazine, in shop.toml")

@@ -1,0 +1,287 @@
+"""All that anybody can do at a kiosk and to it, drawn in any order, against the truth of `shopfloor`.
+
+A state machine of hypothesis: what it finds it makes as short as it can.  `WITHOUT` (names of rules, by the
+environment variable of that name, parted by commas) leaves rules out, to look behind a fault that is known.
+"""
+
+from __future__ import annotations
+
+import atexit
+import os
+import shutil
+import tempfile
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+
+from kiosk.rules import codes
+from kiosk.rules.cards import Command
+from tests.faults.shopfloor import BADGES, HOLDERS, PLACES, Floor, choose_pin, prepare
+from tests.faults.steel import NOMINAL, WARM
+
+HOUR_S, DAY_S = 3600.0, 86400.0
+WITHOUT = frozenset(os.environ.get("WITHOUT", "").split(","))
+WORLDS = {"nominal": NOMINAL, "warm": WARM}
+
+holders = st.sampled_from(HOLDERS)
+places = st.sampled_from(PLACES)
+heat_places = st.sampled_from(("Shrink station", "Sleeve 1", "Rack 1", "Air blower"))
+waits = st.sampled_from((1.0, 4.0, 20.0, 31.0, 61.0, 300.0, 1200.0, 3600.0, 4 * HOUR_S, 7 * HOUR_S))
+steps = st.integers(1, 60)
+
+done = {"steps": 0, "examples": 0}  # how much was tried in this process
+
+
+@lru_cache
+def prepared(world: str, pin: bool) -> Path:
+    folder = Path(tempfile.mkdtemp(prefix="kiosk-start-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    if pin:
+        shutil.copytree(prepared(world, False), folder / "data")
+        choose_pin(folder / "data")
+    else:
+        prepare(folder / "data", WORLDS[world])
+    return folder / "data"
+
+
+def unless_left_out(name: str) -> Any:
+    return precondition(lambda self: name not in WITHOUT)
+
+
+class AnyShift(RuleBasedStateMachine):
+    """A kiosk, four holders, and whatever happens to them."""
+
+    floor: Floor | None = None
+
+    @initialize(
+        world=st.sampled_from(tuple(WORLDS)),
+        pin=st.booleans(),
+        watched_s=st.sampled_from((5.0, HOUR_S, 9 * HOUR_S, 3 * DAY_S, 40 * DAY_S)),
+    )
+    def opens(self, world: str, pin: bool, watched_s: float) -> None:
+        self.floor = Floor(prepared(world, pin), WORLDS[world], watched_s)
+        done["examples"] += 1
+
+    @property
+    def it(self) -> Floor:
+        assert self.floor is not None
+        return self.floor
+
+    @invariant()
+    def nothing_hot_counts_as_cool(self) -> None:
+        if self.floor is not None:
+            self.floor.look()
+
+    def teardown(self) -> None:
+        if self.floor is not None:
+            try:
+                self.floor.disk_fills(None)
+                self.floor.check()
+            finally:
+                done["steps"] += self.floor.acts
+                self.floor.gone()
+
+    # scans and waits, again and again ----------------------------------------------------------------------------
+
+    @rule(key=holders, name=st.one_of(heat_places, places))
+    def carries(self, key: str, name: str) -> None:
+        self.it.scan_holder(key)
+        self.it.scan_place(name)
+
+    @rule(key=holders, name=heat_places, seconds=st.sampled_from((1.0, 25.0, 70.0, 300.0)))
+    def heats_and_cools(self, key: str, name: str, seconds: float) -> None:
+        self.it.scan_holder(key)
+        self.it.scan_place("Shrink station")
+        self.it.wait(2.0)
+        self.it.scan_holder(key)
+        self.it.scan_place(name)
+        self.it.wait(seconds)
+
+    @rule(key=holders)
+    def scans_a_holder(self, key: str) -> None:
+        self.it.scan_holder(key)
+
+    @rule(name=places)
+    def scans_a_place(self, name: str) -> None:
+        self.it.scan_place(name)
+
+    @rule(seconds=waits)
+    def waits(self, seconds: float) -> None:
+        self.it.wait(seconds)
+
+    @rule(key=holders, times=st.integers(2, 35), seconds=st.sampled_from((1.0, 2.0, 40.0, 600.0)))
+    @unless_left_out("heats_again_and_again")
+    def heats_again_and_again(self, key: str, times: int, seconds: float) -> None:
+        for _ in range(times):
+            self.it.scan_holder(key)
+            self.it.scan_place("Shrink station")
+            self.it.wait(seconds)
+
+    @rule(never_left=st.booleans())
+    @unless_left_out("undoes")
+    def undoes(self, never_left: bool) -> None:
+        self.it.undo(never_left)
+
+    @rule(key=holders, name=heat_places, seconds=st.sampled_from((1.0, 25.0, 58.0)), never_left=st.booleans())
+    @unless_left_out("undoes")
+    def scans_wrongly_and_undoes(self, key: str, name: str, seconds: float, never_left: bool) -> None:
+        self.it.scan_holder(key)
+        self.it.scan_place(name)
+        self.it.wait(seconds)
+        self.it.undo(never_left)
+
+    @rule(text=st.sampled_from((*BADGES, *(codes.make(codes.Kind.COMMAND, each.value).text for each in Command))))
+    @unless_left_out("scans_a_card")
+    def scans_a_card(self, text: str) -> None:
+        if codes.parse(text).kind is not codes.Kind.COMMAND or text != _UNDO:
+            self.it.scan(text)
+
+    @rule(key=holders, where=st.sampled_from(("nose", "flange", "shank")), noise_k=st.sampled_from((-1.0, 0.0, 1.0)))
+    @unless_left_out("reads")
+    def reads(self, key: str, where: str, noise_k: float) -> None:
+        self.it.read(key, where, noise_k)
+
+    @rule(key=holders)
+    @unless_left_out("reads")
+    def reads_all_over(self, key: str) -> None:
+        for where in ("nose", "flange", "shank", "nose"):
+            self.it.wait(105.0)
+            self.it.read(key, where, 0.0)
+
+    @rule(key=holders)
+    @unless_left_out("builds")
+    def builds(self, key: str) -> None:
+        self.it.build(key)
+
+    @rule(key=holders)
+    @unless_left_out("tears_down")
+    def tears_down(self, key: str) -> None:
+        self.it.tear_down(key)
+
+    @rule(key=holders, name=st.one_of(st.none(), heat_places, places))
+    @unless_left_out("corrects")
+    def corrects(self, key: str, name: str | None) -> None:
+        self.it.correct_place(key, name)
+
+    @rule(key=holders)
+    @unless_left_out("adopts")
+    def adopts(self, key: str) -> None:
+        self.it.adopt(key)
+
+    @rule()
+    @unless_left_out("registers")
+    def registers(self) -> None:
+        self.it.register()
+
+    # audits --------------------------------------------------------------------------------------------------
+
+    @rule(name=places, seen=st.lists(holders, max_size=2, unique=True))
+    @unless_left_out("audits")
+    def audits(self, name: str, seen: list[str]) -> None:
+        self.it.audit(name, tuple(seen))
+
+    @rule(key=holders, action=st.sampled_from(("book_moved", "to_cooling", "nowhere", "put_back", "torn_down")))
+    @unless_left_out("audits")
+    def settles(self, key: str, action: str) -> None:
+        self.it.settle(key, action)
+
+    @rule(close=st.booleans())
+    @unless_left_out("audits")
+    def leaves_the_audit(self, close: bool) -> None:
+        self.it.leave_audit(close)
+
+    # files and commands --------------------------------------------------------------------------------------
+
+    @rule()
+    @unless_left_out("restores")
+    def makes_a_copy(self) -> None:
+        self.it.backup()
+
+    @rule(which=st.integers(0, 3))
+    @unless_left_out("restores")
+    def restores(self, which: int) -> None:
+        self.it.restore(which)
+
+    @rule(seconds=st.sampled_from((60.0, 3600.0)))
+    @unless_left_out("rehearses")
+    def rehearses(self, seconds: float) -> None:
+        self.it.rehearse(seconds)
+
+    @rule(
+        key=holders,
+        changes=st.sampled_from(({"projection_mm": "40"}, {"nose_mm": "20"}, {"bore_mm": "20", "nose_mm": "33"}, {})),
+    )
+    @unless_left_out("imports_holders")
+    def imports_holders(self, key: str, changes: dict[str, str]) -> None:
+        self.it.import_holder(key, changes)
+
+    @rule(key=holders, changes=st.sampled_from(({"OAL": "400"}, {"material": "hss"}, {"DMM": "3", "DC": "3"}, {})))
+    @unless_left_out("imports_cutters")
+    def imports_cutters(self, key: str, changes: dict[str, str]) -> None:
+        self.it.import_cutter(key, changes)
+
+    @rule(
+        name=st.sampled_from(PLACES),
+        kind=st.sampled_from(("cooling", "bench")),
+        way=st.sampled_from(("sleeve", "mist", "free_air")),
+        wet_mm=st.sampled_from((None, 300.0, 20.0)),
+    )
+    @unless_left_out("imports_places")
+    def imports_places(self, name: str, kind: str, way: str, wet_mm: float | None) -> None:
+        if name != "Shrink station":
+            self.it.import_place(name, kind, way, wet_mm)
+
+    @rule(reason=st.sampled_from(("", "a slip")))
+    @unless_left_out("undoes_imports")
+    def undoes_an_import(self, reason: str) -> None:
+        self.it.undo_import(reason)
+
+    @rule(
+        change=st.sampled_from(
+            (("temp_c", 150.0), ("temp_c", 380.0), ("limit_c", 48.0), ("ambient_c", 10.0), ("heating_s", 5.0))
+        )
+    )
+    @unless_left_out("edits_settings")
+    def edits_the_heat_settings(self, change: tuple[str, float]) -> None:
+        self.it.edit_settings("heat", *change)
+
+    @rule(name=st.sampled_from(("kiosk", "other", "third")))
+    @unless_left_out("renames")
+    def renames_the_kiosk(self, name: str) -> None:
+        self.it.edit_settings("kiosk", "name", name)
+
+    @rule(command=st.sampled_from(("hot", "find", "history", "check")))
+    @unless_left_out("asks")
+    def asks(self, command: str) -> None:
+        if command == "check":
+            self.it.check()
+        else:
+            self.it.ask(command)
+
+    # what a tablet may suffer --------------------------------------------------------------------------------
+
+    @rule(hours=st.sampled_from((-30.0, -2.5, -0.1, 0.1, 3.0, 30.0)))
+    @unless_left_out("sets_the_clock")
+    def sets_the_wall_clock(self, hours: float) -> None:
+        self.it.clocks.set_wall(hours * HOUR_S)
+
+    @rule(off_s=st.sampled_from((0.0, 30.0, HOUR_S, 12 * HOUR_S)), boot=st.booleans())
+    @unless_left_out("restarts")
+    def restarts(self, off_s: float, boot: bool) -> None:
+        self.it.reopen(off_s, boot)
+
+    @rule(at=steps)
+    @unless_left_out("power_goes")
+    def power_goes_in_what_comes_next(self, at: int) -> None:
+        self.it.power_goes(at)
+
+    @rule(pages=st.sampled_from((0, 1, 2, 4, 8, 40, 150, 260)))
+    @unless_left_out("disk_fills")
+    def disk_is_full_in_what_comes_next(self, pages: int) -> None:
+        self.it.disk_fills(pages)
+
+
+_UNDO = codes.make(codes.Kind.COMMAND, Command.UNDO.value).text
