@@ -1,7 +1,8 @@
 """The command line: every command and what may be said with it; what each does is a thin call in `commands`.
 
-Only `open` imports the window.  Exit codes: 0 done, 1 refused or found wanting, 2 wrong use or a thing that
-cannot be used; errors go to stderr and name file, line and field.  `--json` output is a contract (README).
+Only `open` imports the window, and each command only what it needs.  Exit codes: 0 done, 1 refused or found
+wanting, 2 wrong use or a thing that cannot be used; errors go to stderr and name file, line and field.  `--json`
+output is a contract (README).
 """
 
 from __future__ import annotations
@@ -11,44 +12,13 @@ import io
 import os
 import sys
 from collections.abc import Callable, Sequence
+from importlib import import_module
 from pathlib import Path
 
 from kiosk import __version__
-from kiosk.commands import asking, auditing, computing, files, jobs, labelling, running
-from kiosk.commands.arguments import LARGEST, Parser, WrongArgument, measure, whole, window_size
-from kiosk.commands.output import DONE, WRONG, complain, refused, unforeseen
-from kiosk.commands.whose import asks_badge, asks_pin
-from kiosk.desk.build import BuildRefused
-from kiosk.desk.intake import ImportRefused
-from kiosk.desk.people import PinRefused
-from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
-from kiosk.exchange.faults import FileFaults
-from kiosk.labels.faults import LabelError
-from kiosk.ledger.backup import CopyFault
-from kiosk.ledger.book import LedgerFault
-from kiosk.ledger.derive import Broken
-from kiosk.ledger.lock import InUse
-from kiosk.ledger.upgrade import NewerLedger
-from kiosk.reader.files import PictureError
-from kiosk.rules.bounds import OutOfBounds
-from kiosk.settings import SettingsFault
-
-FAULTS = (
-    LedgerFault,
-    InUse,
-    NewerLedger,
-    SettingsFault,
-    FileFaults,
-    PictureError,
-    LabelError,
-    CopyFault,
-    ImportRefused,
-    NotThere,
-    OutOfBounds,
-    Broken,
-    OSError,
-)
-REFUSED = (ActRefused, BuildRefused, Locked, NeedsReason, PinRefused, StillHot)  # the shop says no: code 1
+from kiosk.bench import BENCHES
+from kiosk.commands import DONE, WRONG
+from kiosk.commands.arguments import LARGEST, Parser, WrongArgument, asks_badge, asks_pin, measure, whole, window_size
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -59,24 +29,30 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         arguments = _parser().parse_checked(given)
     except WrongArgument as wrong:
+        from kiosk.commands.output import complain
+
         return complain(wrong)
-    run: Callable[[argparse.Namespace], int] = arguments.run
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal without some letter shows its number instead
             stream.reconfigure(errors="backslashreplace")
     try:
-        return run(arguments)
+        return command_of(arguments.run)(arguments)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
-    except REFUSED as fault:
-        return refused(fault)
-    except FAULTS as fault:
-        return complain(fault)
     except KeyboardInterrupt:
         return WRONG
-    except Exception as fault:  # a mistake of ours: said in one line, and never part of how a command works
-        return unforeseen(fault)
+    except Exception as fault:
+        from kiosk.commands.failing import told
+
+        return told(fault)
+
+
+def command_of(run: str) -> Callable[[argparse.Namespace], int]:
+    """The function in `kiosk.commands` that a command is, `asking.find`; what it needs is loaded only now."""
+    module, _, name = run.partition(".")
+    found: Callable[[argparse.Namespace], int] = getattr(import_module(f"kiosk.commands.{module}"), name)
+    return found
 
 
 def _parser() -> Parser:
@@ -88,7 +64,7 @@ def _parser() -> Parser:
     parser.add_argument("--version", action="version", version=__version__)
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
-    def command(name: str, run: Callable[[argparse.Namespace], int], tells: str) -> argparse.ArgumentParser:
+    def command(name: str, run: str, tells: str) -> argparse.ArgumentParser:
         sub = commands.add_parser(name, help=tells, description=tells)
         sub.set_defaults(run=run)
         return sub
@@ -98,7 +74,7 @@ def _parser() -> Parser:
     return parser
 
 
-Add = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
+Add = Callable[[str, str, str], argparse.ArgumentParser]
 
 
 def _data(sub: argparse.ArgumentParser, *, json: bool = False) -> argparse.ArgumentParser:
@@ -109,43 +85,43 @@ def _data(sub: argparse.ArgumentParser, *, json: bool = False) -> argparse.Argum
 
 
 def _running(command: Add) -> None:
-    opened = _data(command("open", running.open_window, "the window (the default)"))
+    opened = _data(command("open", "running.open_window", "the window (the default)"))
     opened.add_argument("--demo", action="store_true", help="the demo shop, in a folder of its own")
     opened.add_argument("--camera", metavar="N|FILE|FOLDER", help="camera number, video, picture or folder")
     opened.add_argument("--at", metavar="PLACE", help="the place this kiosk stands at: one scan moves a holder")
     opened.add_argument("--size", metavar="WxH", type=window_size, help="window size, e.g. 800x480")
     rehearse = _data(
-        command("rehearse", running.rehearse, "feed pictures in name order as if scanned, print each outcome"),
+        command("rehearse", "running.rehearse", "feed pictures in name order as if scanned, print each outcome"),
         json=True,
     )
     rehearse.add_argument("folder", type=Path)
 
 
 def _computing(command: Add) -> None:
-    read = command("read", computing.read_files, "codes in pictures or folders")
+    read = command("read", "computing.read_files", "codes in pictures or folders")
     read.add_argument("files", nargs="+", type=Path, metavar="FILE")
     read.add_argument("--budget-ms", type=measure(1, 600_000), default=400.0)
     read.add_argument("--json", action="store_true", help="one object a line")
-    cooling = command("cooling", computing.cooling, "a case file: when it is safe to touch and ready to measure")
+    cooling = command("cooling", "computing.cooling", "a case file: when it is safe to touch and ready to measure")
     cooling.add_argument("case", type=Path)
     cooling.add_argument("--json", action="store_true")
-    bench = command("bench", computing.bench, "ratios against named peers")
-    bench.add_argument("name", nargs="?", choices=computing.BENCHES)
+    bench = command("bench", "computing.bench", "ratios against named peers")
+    bench.add_argument("name", nargs="?", choices=BENCHES)
     bench.add_argument("--quick", action="store_true", help="smaller inputs")
     bench.add_argument("--photos", type=Path, metavar="DIR", help="photographs with truth.json, for the reader")
     bench.add_argument("--json", action="store_true", help="one object a line")
 
 
 def _asking(command: Add) -> None:
-    _data(command("hot", asking.hot, "what is hot and until when"), json=True)
-    find = _data(command("find", asking.find, "where a thing is, soonest usable first"), json=True)
+    _data(command("hot", "asking.hot", "what is hot and until when"), json=True)
+    find = _data(command("find", "asking.find", "where a thing is, soonest usable first"), json=True)
     find.add_argument("text", nargs="+", metavar="TEXT", help="e.g. 12 R0.5, or: free holder for a 12 mm shank")
     find.add_argument("--count", type=whole(1, 1_000_000), default=20)
-    history = _data(command("history", asking.history, "what happened to a holder, place or person"), json=True)
+    history = _data(command("history", "asking.history", "what happened to a holder, place or person"), json=True)
     history.add_argument("code", metavar="CODE", help="a label's text, or the name of a place or person")
     history.add_argument("--count", type=whole(1, 1_000_000), default=100)
     history.add_argument("--at", metavar="WHEN", help="where it was at a time, e.g. 2026-11-24T14:05")
-    check = _data(command("check", asking.check, "verify the whole ledger and say what is wrong"), json=True)
+    check = _data(command("check", "asking.check", "verify the whole ledger and say what is wrong"), json=True)
     check.add_argument(
         "--line", type=whole(1, LARGEST), metavar="N", help="instead: is this the line a printed audit report names"
     )
@@ -153,7 +129,7 @@ def _asking(command: Add) -> None:
 
 
 def _labelling(command: Add) -> None:
-    label = _data(command("label", labelling.label, "labels to PDF, PNG or a print queue"))
+    label = _data(command("label", "labelling.label", "labels to PDF, PNG or a print queue"))
     label.add_argument("codes", nargs="*", metavar="CODE")
     label.add_argument("--all", dest="kind", choices=("holders", "places", "badges", "commands"))
     label.add_argument("--inside", metavar="PLACE", help="a place and everything in it: a cabinet, a machine")
@@ -182,12 +158,12 @@ def _labelling(command: Add) -> None:
 
 
 def _auditing(command: Add) -> None:
-    audit = _data(command("audit", auditing.audit, "open, go on with, look at or close an audit"), json=True)
+    audit = _data(command("audit", "auditing.audit", "open, go on with, look at or close an audit"), json=True)
     audit.add_argument("place", nargs="?", metavar="PLACE", help="a cabinet, machine or bench; or: hot")
     audit.add_argument("pictures", nargs="*", type=Path, metavar="PICTURE", help="photographs of its drawers")
     asks_badge(audit)
     audit.add_argument("--close", action="store_true")
-    report = _data(command("report", auditing.report, "an audit or a shift as PDF or CSV"))
+    report = _data(command("report", "auditing.report", "an audit or a shift as PDF or CSV"))
     report.add_argument("what", choices=("audit", "shift"))
     report.add_argument("key", nargs="?", help="an audit's key (default: the last one)")
     report.add_argument(
@@ -197,55 +173,55 @@ def _auditing(command: Add) -> None:
 
 
 def _files(command: Add) -> None:
-    bring = _data(command("import", files.bring_in, "shop data in: shows what would change"), json=True)
+    bring = _data(command("import", "files.bring_in", "shop data in: shows what would change"), json=True)
     bring.add_argument("paths", nargs="*", type=Path, metavar="FOLDER|FILE.csv")
     bring.add_argument("--write", action="store_true", help="write it, all or nothing")
     undo = "take back the import that ended with this line"
     bring.add_argument("--undo", type=whole(1, LARGEST), metavar="LINE", help=undo)
     bring.add_argument("--reason", default="", help="why it is taken back")
     asks_pin(bring)
-    preset = _data(command("presetter", files.presetter, "measurements in from a presetter's list"))
+    preset = _data(command("presetter", "files.presetter", "measurements in from a presetter's list"))
     preset.add_argument("file", type=Path)
     preset.add_argument("--map", type=Path, required=True, help="the shop's column map (TOML)")
     preset.add_argument("--good-rows", action="store_true", help="take the rows that can be read")
-    out = _data(command("export", files.take_out, "records out"))
+    out = _data(command("export", "files.take_out", "records out"))
     out.add_argument("--format", choices=("csv", "mtconnect", "shop"), default="csv")
     out.add_argument("--semicolon", action="store_true", help="semicolons and decimal commas")
     out.add_argument("--out", type=Path, required=True, metavar="FILE|FOLDER")
-    offsets = _data(command("offsets", files.offsets, "what to type at a control, by the shop's template"))
+    offsets = _data(command("offsets", "files.offsets", "what to type at a control, by the shop's template"))
     offsets.add_argument("machine")
     offsets.add_argument("--template", type=Path, required=True)
     offsets.add_argument("--out", type=Path)
-    compare = _data(command("compare", files.compare, "a control's own list against the book"), json=True)
+    compare = _data(command("compare", "files.compare", "a control's own list against the book"), json=True)
     compare.add_argument("machine")
     compare.add_argument("file", type=Path)
     compare.add_argument("--map", type=Path, help="the shop's column map (TOML); without it columns are guessed")
     compare.add_argument("--save-map", type=Path, metavar="MAP", help="write the map that was used, to be mended")
     compare.add_argument("--out", type=Path, metavar="FILE.csv")
-    backup = _data(command("backup", files.backup, "copy the ledger while it runs, and verify the copy"))
+    backup = _data(command("backup", "files.backup", "copy the ledger while it runs, and verify the copy"))
     backup.add_argument("target", nargs="?", type=Path)
-    restore = _data(command("restore", files.restore, "put a copy back"))
+    restore = _data(command("restore", "files.restore", "put a copy back"))
     restore.add_argument("file", type=Path)
 
 
 def _jobs(command: Add) -> None:
-    setup = _data(command("setup", jobs.setup, "a setup sheet: what is there, hot, or to be built"), json=True)
+    setup = _data(command("setup", "jobs.setup", "a setup sheet: what is there, hot, or to be built"), json=True)
     setup.add_argument("file", type=Path, metavar="FILE|-", help="a CSV or a plain list; - reads what is typed in")
     setup.add_argument("--machine", metavar="NAME", help="for lines that name none")
     setup.add_argument("--plan", action="store_true", help="the change plan for that machine's magazine")
     setup.add_argument("--good-rows", action="store_true", help="take the lines that can be read")
-    balance = _data(command("balance", jobs.balance, "whether an unbalance keeps a grade at a speed"), json=True)
+    balance = _data(command("balance", "jobs.balance", "whether an unbalance keeps a grade at a speed"), json=True)
     balance.add_argument("code", metavar="CODE")
     balance.add_argument("--rpm", type=measure(0, 1_000_000), required=True, help="the speed it is to run at, 1/min")
     balance.add_argument("--grade", type=measure(0.1, 4000), default=2.5, help="G by ISO 21940-11 (2.5)")
-    number = _data(command("number", jobs.number, "what the controls call the assembly in a holder"))
+    number = _data(command("number", "jobs.number", "what the controls call the assembly in a holder"))
     number.add_argument("code", metavar="CODE")
     number.add_argument("number", type=whole(0, 99_999_999), nargs="?", help="none: it has no number any more")
     asks_badge(number)
-    reground = _data(command("reground", jobs.reground, "a cutter came back from regrinding"))
+    reground = _data(command("reground", "jobs.reground", "a cutter came back from regrinding"))
     reground.add_argument("cutter", metavar="CUTTER", help="the cutter's key")
     reground.add_argument("--dc", type=measure(0.01, 1000), metavar="MM", help="cutting diameter now")
     reground.add_argument("--oal", type=measure(0.1, 2000), metavar="MM", help="overall length now")
     asks_badge(reground)
-    heard = _data(command("listen", jobs.hear, "measurements from a presetter's cable, as they come"))
+    heard = _data(command("listen", "jobs.hear", "measurements from a presetter's cable, as they come"))
     heard.add_argument("--map", type=Path, required=True, help="the shop's map with its [line] (TOML)")

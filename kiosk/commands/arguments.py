@@ -98,3 +98,17 @@ def window_size(text: str) -> tuple[int, int]:
 def shown(path: Path) -> str:
     """A file's name as text that every ledger and terminal takes."""
     return path.name.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def asks_badge(command: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    """Gives a command `--badge`."""
+    command.add_argument("--badge", metavar="CODE", help="whose work it is, where the shop asks for a badge")
+    return command
+
+
+def asks_pin(command: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    """Gives a command `--badge`, `--supervisor` and `--pin-file`."""
+    asks_badge(command)
+    command.add_argument("--supervisor", metavar="NAME", help="who answers for a correction; the PIN is asked for")
+    command.add_argument("--pin-file", metavar="FILE|-", help="read the PIN from here; -: from standard input")
+    return command

@@ -8,11 +8,11 @@ from dataclasses import asdict
 from importlib import import_module
 
 from kiosk import filing, words
+from kiosk.bench import BENCHES
 from kiosk.commands.output import DONE, WRONG, complain, print_json
 from kiosk.reader.files import PictureError
 
 MOST_CASE_BYTES = 1_000_000
-BENCHES = ("cooling", "reader", "hints", "labels", "ledger", "magazine")
 
 
 def read_files(arguments: argparse.Namespace) -> int:

@@ -14,10 +14,11 @@ from typing import Any
 import platformdirs
 
 from kiosk import words
+from kiosk.commands import DONE as DONE
+from kiosk.commands import WANTING as WANTING
+from kiosk.commands import WRONG as WRONG
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.say import Say
-
-DONE, WANTING, WRONG = 0, 1, 2
 
 
 def default_folder() -> Path:

@@ -19,7 +19,8 @@ def open_window(arguments: argparse.Namespace) -> int:
         print("There is no display here, so the kiosk rehearses the demo shift from photographs instead.\n")
         shift = argparse.Namespace(folder=where.demo_tags() / "shift", data=None, json=False)
         return rehearse(shift)
-    from kiosk.screens.app import Options, run
+    from kiosk.screens.app import run
+    from kiosk.screens.options import Options
 
     folder = arguments.data or (default_folder() / "demo" if arguments.demo else default_folder())
     code: int = run(Options(folder, arguments.demo, arguments.camera, arguments.at, arguments.size))

@@ -19,20 +19,6 @@ from kiosk.rules.cards import OperatorCard
 _LONGEST_PIN = 100
 
 
-def asks_badge(command: argparse.ArgumentParser) -> argparse.ArgumentParser:
-    """Gives a command `--badge`."""
-    command.add_argument("--badge", metavar="CODE", help="whose work it is, where the shop asks for a badge")
-    return command
-
-
-def asks_pin(command: argparse.ArgumentParser) -> argparse.ArgumentParser:
-    """Gives a command `--badge`, `--supervisor` and `--pin-file`."""
-    asks_badge(command)
-    command.add_argument("--supervisor", metavar="NAME", help="who answers for a correction; the PIN is asked for")
-    command.add_argument("--pin-file", metavar="FILE|-", help="read the PIN from here; -: from standard input")
-    return command
-
-
 def at_work(desk: Desk, arguments: argparse.Namespace) -> None:
     """Signs in and unlocks as the arguments say.  Raises NotThere, PinRefused, OSError."""
     if arguments.badge:

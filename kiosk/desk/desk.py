@@ -6,23 +6,16 @@ Never decides anything itself and never shows anything; `open_desk` is where eve
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.adopting import AdoptingCounter
 from kiosk.desk.audits import AuditCounter
-from kiosk.desk.build import BuildCounter
-from kiosk.desk.copies import CopiesCounter
-from kiosk.desk.finding import FindingCounter
-from kiosk.desk.handover import HandoverCounter
 from kiosk.desk.heat import HeatCounter
-from kiosk.desk.intake import IntakeCounter
-from kiosk.desk.labels import LabelCounter
-from kiosk.desk.papers import PapersCounter
 from kiosk.desk.people import PeopleCounter
-from kiosk.desk.records import RecordsCounter
-from kiosk.desk.reports import ReportsCounter
 from kiosk.desk.session import NotThere, Session
 from kiosk.desk.shop import ShopCounter
 from kiosk.ledger.book import Book, Written
@@ -40,6 +33,17 @@ from kiosk.rules.decision import decide
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
 from kiosk.rules.outcomes import Done, Outcome, Refused, Wait
 from kiosk.rules.view import View
+
+if TYPE_CHECKING:
+    from kiosk.desk.build import BuildCounter
+    from kiosk.desk.copies import CopiesCounter
+    from kiosk.desk.finding import FindingCounter
+    from kiosk.desk.handover import HandoverCounter
+    from kiosk.desk.intake import IntakeCounter
+    from kiosk.desk.labels import LabelCounter
+    from kiosk.desk.papers import PapersCounter
+    from kiosk.desk.records import RecordsCounter
+    from kiosk.desk.reports import ReportsCounter
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
 BEAT_S = 10.0  # at most this much watched time is lost with the power
@@ -65,17 +69,8 @@ class Desk:
         self.heat = HeatCounter(session)
         self.people = PeopleCounter(session)
         self.shop = ShopCounter(session)
-        self.labels = LabelCounter(session)
-        self.papers = PapersCounter(session)
-        self.build = BuildCounter(session)
-        self.handover = HandoverCounter(session)
         self.audits = AuditCounter(session)
         self.adopting = AdoptingCounter(session, self.shop, self.audits)
-        self.finding = FindingCounter(session)
-        self.records = RecordsCounter(session)
-        self.reports = ReportsCounter(session, self.audits, self.records)
-        self.copies = CopiesCounter(session)
-        self.intake = IntakeCounter(session)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self._beat_s = session.now().watched_s
 
@@ -114,6 +109,72 @@ class Desk:
             book.close()
             raise
 
+    # The counters below are there from when they are first asked for: together they take longer to load than all the
+    # rest, and no scan needs them.
+
+    @cached_property
+    def build(self) -> BuildCounter:
+        """Building up, measuring and tearing down."""
+        from kiosk.desk.build import BuildCounter
+
+        return BuildCounter(self.session)
+
+    @cached_property
+    def copies(self) -> CopiesCounter:
+        """Copies of the ledger."""
+        from kiosk.desk.copies import CopiesCounter
+
+        return CopiesCounter(self.session)
+
+    @cached_property
+    def finding(self) -> FindingCounter:
+        """Where things are."""
+        from kiosk.desk.finding import FindingCounter
+
+        return FindingCounter(self.session)
+
+    @cached_property
+    def handover(self) -> HandoverCounter:
+        """Machines and their pockets."""
+        from kiosk.desk.handover import HandoverCounter
+
+        return HandoverCounter(self.session)
+
+    @cached_property
+    def intake(self) -> IntakeCounter:
+        """Shop data in and out."""
+        from kiosk.desk.intake import IntakeCounter
+
+        return IntakeCounter(self.session)
+
+    @cached_property
+    def labels(self) -> LabelCounter:
+        """Labels, and what draws and prints them."""
+        from kiosk.desk.labels import LabelCounter
+
+        return LabelCounter(self.session)
+
+    @cached_property
+    def papers(self) -> PapersCounter:
+        """Papers of a job: sheets, lists, measurements."""
+        from kiosk.desk.papers import PapersCounter
+
+        return PapersCounter(self.session)
+
+    @cached_property
+    def records(self) -> RecordsCounter:
+        """What was done."""
+        from kiosk.desk.records import RecordsCounter
+
+        return RecordsCounter(self.session)
+
+    @cached_property
+    def reports(self) -> ReportsCounter:
+        """Audits and shifts as papers."""
+        from kiosk.desk.reports import ReportsCounter
+
+        return ReportsCounter(self.session, self.audits, self.records)
+
     def close(self) -> None:
         self.session.book.close()
 
@@ -136,6 +197,12 @@ class Desk:
 
     def command(self, command: Command) -> Scanned:
         return self._answer(command.name, CommandCard(command))
+
+    def waiting(self) -> Pending | None:
+        """The first scan of a pair, as long as its second is taken."""
+        pending = self._pending()
+        in_time = pending is not None and pending.left_s(self.now(), self.session.settings.kiosk.pair_s) >= 0.0
+        return pending if in_time else None
 
     def cancel(self) -> None:
         """Forgets the first scan of a pair."""

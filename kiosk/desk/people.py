@@ -107,6 +107,8 @@ class PeopleCounter:
         """
         session = self._session
         by = session.supervised(reason)
+        if by is None:
+            session.signed_in()
         if table == "heat" and (held := session.cards.held()):
             raise StillHot(held[0].name)
         path = session.book.path.parent / shop_settings.NAME

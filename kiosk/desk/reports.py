@@ -16,7 +16,6 @@ from kiosk.desk.audit_book import AuditBook, AuditRow
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.records import RecordsCounter
 from kiosk.desk.session import Session
-from kiosk.exchange import report_audit, report_page, report_shift
 from kiosk.ledger import tables as T
 from kiosk.rules.audit import AuditReport, Mark
 from kiosk.rules.shift import ShiftReport
@@ -37,11 +36,15 @@ class Paper:
 
     def pdf(self) -> bytes:
         """Drawn in the language spoken now."""
+        from kiosk.exchange import report_audit, report_shift  # drawing takes long to load
+
         if isinstance(self.report, AuditReport):
             return report_audit.drawn(self.report, words.say, self.trend)
         return report_shift.drawn(self.report, words.say)
 
     def csv(self) -> str:
+        from kiosk.exchange import report_audit, report_shift
+
         if isinstance(self.report, AuditReport):
             return report_audit.csv(self.report)
         return report_shift.csv(self.report)
@@ -57,6 +60,8 @@ class Kept:
 
 def keep(paper: Paper, pdf: bytes | None = None) -> Kept:
     """Writes both files, each whole or not at all.  pdf: what was drawn of it before.  Raises OSError."""
+    from kiosk.exchange import report_page
+
     kept = Kept(paper.folder / f"{paper.stem}.pdf", paper.folder / f"{paper.stem}.csv")
     report_page.keep(kept.pdf, paper.pdf() if pdf is None else pdf)
     report_page.keep(kept.csv, paper.csv().encode("utf-8"))

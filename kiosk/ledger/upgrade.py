@@ -48,8 +48,10 @@ def _one_clock(database: Database) -> None:
     It goes on from the clock that wrote the last line; counts of other names belong to no clock any more.
     """
     execute: Callable[..., Any] = database.execute_sql
-    for column in ("line INTEGER NOT NULL DEFAULT 0", "seal TEXT NOT NULL DEFAULT ''"):
-        execute(f'ALTER TABLE "watch" ADD COLUMN {column}')
+    there = {column.name for column in database.get_columns("watch")}
+    for name, kind in (("line", "INTEGER NOT NULL DEFAULT 0"), ("seal", "TEXT NOT NULL DEFAULT ''")):
+        if name not in there:
+            execute(f'ALTER TABLE "watch" ADD COLUMN {name} {kind}')
     last = execute('SELECT "id", "hash", "kiosk" FROM "line" ORDER BY "id" DESC LIMIT 1').fetchone()
     if last is None:
         execute('DELETE FROM "watch"')

@@ -13,7 +13,6 @@ from enum import Enum
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 Floats = NDArray[np.float64]
 
@@ -133,6 +132,8 @@ def _runs(binary: NDArray[np.uint8], step: int) -> Floats:
 
 def _repeated(hits: Floats, step: int) -> Floats:
     """Hits that the next row shows too; patterns so small that only one row may cross them are let through."""
+    from scipy.spatial import cKDTree
+
     if len(hits) < 2:
         return hits
     near, which = cKDTree(hits[:, :2]).query(hits[:, :2], k=2)
@@ -143,6 +144,8 @@ def _repeated(hits: Floats, step: int) -> Floats:
 
 def _crossings(across: Floats, down: Floats, step: int) -> list[Floats]:
     """Places where runs across and runs down cross in the same centre: x, y, module across, module down."""
+    from scipy.spatial import cKDTree
+
     across, down = _repeated(across, step), _repeated(down, step)
     if not len(across) or not len(down):
         return []

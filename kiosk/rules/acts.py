@@ -20,6 +20,8 @@ def of_itself(entry: L.Entry) -> bool:
             return by == "time"
         case L.DifferenceSettled(action=action):
             return action == Action.COOLED.value
+        case L.SettingChanged(reason=reason):
+            return reason == L.OUTSIDE
         case _:
             return isinstance(entry, _ALWAYS)
 

@@ -186,6 +186,10 @@ class Pending:
     card: HolderCard | PlaceCard
     since_watched_s: float
 
+    def left_s(self, moment: Moment, pair_s: float) -> float:
+        """Seconds that the second scan may still take; negative: it comes too late."""
+        return pair_s - (moment.watched_s - self.since_watched_s)
+
 
 @dataclass(frozen=True, slots=True)
 class LastStep:

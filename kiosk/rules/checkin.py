@@ -151,7 +151,7 @@ def place_scan(view: View, goal: PlaceCard, moment: Moment) -> Outcome:
 
 
 def _fresh(view: View, pending: Pending, moment: Moment) -> bool:
-    return moment.watched_s - pending.since_watched_s <= view.limits.pair_s
+    return pending.left_s(moment, view.limits.pair_s) >= 0.0
 
 
 def _fresh_place(view: View, moment: Moment) -> PlaceCard | None:

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from scipy.linalg.lapack import dpbtrf, dpbtrs, dsyevd
 
 from kiosk.rules.cooling_mesh import Floats, Ints, Mesh
 
@@ -154,6 +153,8 @@ def _space(mesh: Mesh, state: Floats, exchange: Exchange, capacity: float) -> _S
     The inverse is projected, not the operator: such rates are harmonic means of the operator's own, never above
     the arithmetic ones that projecting the operator would give, so that this error too is on the warm side.
     """
+    from scipy.linalg.lapack import dpbtrf, dpbtrs, dsyevd  # only where a course is solved: it takes long to load
+
     long_s = min(exchange.end_s - exchange.start_s, _HORIZON_S)
     shift_s = min(max(long_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1]) / capacity
     system = np.multiply(mesh.bands, shift_s, order="F")
@@ -189,6 +190,8 @@ def _space(mesh: Mesh, state: Floats, exchange: Exchange, capacity: float) -> _S
 
 def _stage(space: _Space, skin: Ints, ambient_k: float, exchange: Exchange, capacity: float) -> list[Piece]:
     """The pieces of a stage: one, or as many as radiation needs tangents."""
+    from scipy.linalg.lapack import dsyevd
+
     rates, basis, on_skin, y = space
     at_s, end_s = exchange.start_s, exchange.end_s
     if exchange.radiant_w_k4 is None:

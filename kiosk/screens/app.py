@@ -5,10 +5,11 @@ it is handed over through the worker's one queue.  It decides nothing, and only 
 
 How a screen is made
 --------------------
-One module and one layout of the same name in this folder (`find.py`, `find.kv`), one class, entered in
-`pages.py`.  The class is a `View`: it has a `name`, the destination of the `rail` it belongs to, and Kivy
-properties for everything it shows.  The layout binds parts to these properties.  `shown`, `tick`, `scanned` and
-`came` tell the screen what happens; through `self.clerk` it asks the desk (`clerk.ask(lambda desk: …, then)`),
+One module and one layout of the same name in the folder of its place of work (`find/place.py`, `find/place.kv`),
+one class, entered in `pages.py`.  The class is a `View`: it has a `name`, the destination of the `rail` it belongs
+to, and Kivy properties for everything it shows.  The layout binds parts to these properties.  `shown`, `tick`,
+`scanned` and `came` tell the screen what happens.  Through `self.clerk` it asks the desk one of the questions of
+its place (`clerk.ask(asks.way(key), then, failed)`, in `questions/`; nothing else behind the clerk is known to it),
 goes elsewhere (`clerk.go("hot", key=…)`, `clerk.back()`) and plays a sound.  Lengths, colours and font sizes are
 `look`'s; words are `t("scan.idle")`, with the words in `assets/translations`.
 """
@@ -17,25 +18,13 @@ from __future__ import annotations
 
 import logging
 import os
-from dataclasses import dataclass
-from pathlib import Path
 
 from kiosk import where
 from kiosk.desk import Desk, inbox
 from kiosk.desk.session import NotThere
 from kiosk.exchange.shop import read_shop
 from kiosk.ledger.clock import Counter, boot_counter_s
-
-
-@dataclass(frozen=True, slots=True)
-class Options:
-    """What the command line asks for.  `size`: of the window, px; None: the whole screen of the tablet."""
-
-    data_dir: Path
-    demo: bool = False
-    camera: str | None = None
-    at: str | None = None
-    size: tuple[int, int] | None = None
+from kiosk.screens.options import Options
 
 
 def run(options: Options) -> int:

@@ -23,9 +23,10 @@ from kiosk.reader.camera import Camera, Frame, State, Turn, upright
 from kiosk.reader.decode import LiveReader, read
 from kiosk.reader.files import PictureError
 from kiosk.reader.sources import FRAME_SIZES, Controls, Device, Source, SourceError, frame_size, list_cameras, source
-from kiosk.reader.stream import Aim, Event, Help, Seen, Stream
+from kiosk.reader.stream import Aim as Aim
+from kiosk.reader.stream import Event, Help, Seen, Stream
+from kiosk.reader.symbols import Outline as Outline
 from kiosk.reader.symbols import Reading
-from kiosk.screens.scan import ScanScreen
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 
@@ -37,6 +38,18 @@ SHOWN_PX = 2048  # longest edge of a photograph as it is shown
 _FINE = (State.LIVE, State.STARTING, State.STOPPED)
 
 log = logging.getLogger("kiosk.screens.camera")
+
+
+class Looking(Protocol):
+    """The screen that shows what the camera sees.  `hint`: what to do about a label nobody could read, in words."""
+
+    live: Any
+    absent: Any
+    hint: Any
+    parent: Any  # None: it is not in sight
+
+    def aimed(self, aim: Aim) -> None:
+        """A symbol is there."""
 
 
 class Finder(Protocol):
@@ -59,7 +72,7 @@ class Eye:
 
     def __init__(
         self,
-        screen: ScanScreen,
+        screen: Looking,
         post: Callable[[Callable[[], Any]], None],
         scanned: Callable[[str], None],
     ) -> None:
@@ -255,7 +268,7 @@ class Eye:
 
     # --------------------------------------------------------------------------------------------------------
 
-    def move(self, screen: ScanScreen) -> None:
+    def move(self, screen: Looking) -> None:
         """Show the picture on another screen from now on."""
         self._screen = screen
 

@@ -7,7 +7,7 @@ is the desk's.  What he keeps is what the frame shows: what is hot, who is at wo
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, Protocol, TypeVar
 
 from kivy.event import EventDispatcher
@@ -15,12 +15,13 @@ from kivy.properties import BooleanProperty, ObjectProperty, StringProperty
 
 from kiosk import words
 from kiosk.desk import Desk
-from kiosk.desk.desk import Scanned
-from kiosk.rules.cards import Command, HolderCard, OperatorCard
+from kiosk.desk.desk import Scanned as Scanned
+from kiosk.rules.cards import Command, HolderCard, OperatorCard, Pending
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
 from kiosk.screens.faults import cause_words
+from kiosk.screens.questions import Question, common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
 from kiosk.settings import Settings
@@ -36,7 +37,7 @@ class Asks(Protocol):
 
     def ask(
         self,
-        question: Callable[[Desk], A],
+        question: Question[A],
         then: Callable[[A], Any] | None = None,
         failed: Callable[[Exception], Any] | None = None,
     ) -> None:
@@ -52,6 +53,7 @@ class Pulse:
     operator: OperatorCard | None
     here: str | None  # name of the place the kiosk stands at
     settings: Settings
+    waiting: Pending | None  # the first scan of a pair
     empty: bool  # no place is known yet: a new kiosk
 
 
@@ -79,6 +81,7 @@ class Clerk(EventDispatcher):
     here = StringProperty()
     settings = ObjectProperty(Settings())
     empty = BooleanProperty(False)
+    waiting = ObjectProperty(None, allownone=True)  # `Pending`: the first scan of a pair, while its second is taken
     trouble = StringProperty()
     typing = BooleanProperty(False)
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
@@ -89,6 +92,8 @@ class Clerk(EventDispatcher):
         self._sounds = sounds
         self._show = show
         self._views: dict[str, View] = {}
+        self._names: tuple[str, ...] = ()
+        self._build: Callable[[str], View] = self._views.__getitem__
         self._trail: list[str] = []
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
@@ -100,18 +105,28 @@ class Clerk(EventDispatcher):
         view.clerk = self
         self._views[view.name] = view
 
+    def offer(self, names: Iterable[str], build: Callable[[str], View]) -> None:
+        """Screens of these names can be built; each is when it is first wanted."""
+        self._names, self._build = tuple(names), build
+
+    def unbuilt(self, names: Iterable[str]) -> tuple[str, ...]:
+        """Those of these screens that nobody has wanted yet."""
+        return tuple(name for name in names if name not in self._views)
+
     def start_over(self) -> None:
-        """Forget every screen; new ones are taken next."""
+        """Forget every screen that was built."""
         if self.view is not None:
             self.view.left()
         self._views, self._trail = {}, []
 
     def screen(self, name: str) -> View:
-        """The screen of that name."""
+        """The screen of that name, built now if need be."""
+        if name not in self._views:
+            self.take(self._build(name))
         return self._views[name]
 
     def knows(self, name: str) -> bool:
-        return name in self._views
+        return name in self._views or name in self._names
 
     @property
     def view(self) -> View | None:
@@ -120,9 +135,9 @@ class Clerk(EventDispatcher):
 
     def go(self, name: str, /, **about: Any) -> None:
         """Show a screen; `about` is handed to its `shown`.  A screen on the rail starts the way back anew."""
-        if name not in self._views:
+        if not self.knows(name):
             return
-        before, view = self.view, self._views[name]
+        before, view = self.view, self.screen(name)
         if before is not None and before is not view:
             before.left()
         if view.rail == name:
@@ -150,7 +165,7 @@ class Clerk(EventDispatcher):
 
     def ask(
         self,
-        question: Callable[[Desk], A],
+        question: Question[A],
         then: Callable[[A], Any] | None = None,
         failed: Callable[[Exception], Any] | None = None,
     ) -> None:
@@ -161,11 +176,11 @@ class Clerk(EventDispatcher):
         """A code was read or typed: the screen in sight may take it, else the desk is asked what it does."""
         view = self.view
         if view is None or not view.scanned(text):
-            self.ask(lambda desk: desk.scan(text), self.answer)
+            self.ask(common.scan(text), self.answer)
 
     def command(self, command: Command) -> None:
         """The same as the printed command card."""
-        self.ask(lambda desk: desk.command(command), self.answer)
+        self.ask(common.command(command), self.answer)
 
     def answer(self, scanned: Scanned) -> None:
         """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's."""
@@ -205,6 +220,7 @@ class Clerk(EventDispatcher):
         """Take over what the desk says once a second."""
         self.hot, self.warm = now.hot, now.warm
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
+        self.waiting = now.waiting
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
             self.trouble = ""
@@ -268,6 +284,7 @@ def pulse(desk: Desk) -> Pulse:
         session.operator,
         here.name if here else None,
         session.settings,
+        desk.waiting(),
         desk.shop.empty,
     )
 

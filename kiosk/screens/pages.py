@@ -1,74 +1,62 @@
-"""The screens of the window: one class each, and nothing else to do to add one."""
+"""The screens of the window by name, and nothing else to do to add one.
+
+Each is loaded and built when it is first wanted, which takes a tenth of a second and some megabytes; the `SOON`
+ones are built before that, while nobody touches anything, because a hand that is near heat does not wait.
+"""
 
 from __future__ import annotations
 
-from kiosk.screens.adopt import AdoptScreen
-from kiosk.screens.audit import AuditScreen
-from kiosk.screens.audit_differences import AuditDifferencesScreen
-from kiosk.screens.audit_photo import AuditPhotoScreen
-from kiosk.screens.audit_spot import AuditSpotScreen
-from kiosk.screens.audits import AuditsScreen
-from kiosk.screens.build import BuildScreen
-from kiosk.screens.card import CardScreen
-from kiosk.screens.compare import CompareScreen
-from kiosk.screens.find import FindScreen
-from kiosk.screens.heat import HeatScreen
-from kiosk.screens.heatings import HeatingsScreen
-from kiosk.screens.history import HistoryScreen
-from kiosk.screens.holder import HolderScreen
-from kiosk.screens.hot import HotScreen
-from kiosk.screens.labels import LabelsScreen
-from kiosk.screens.machine import MachineScreen
-from kiosk.screens.measure import MeasureScreen
-from kiosk.screens.people import PeopleScreen
-from kiosk.screens.pin import PinScreen
-from kiosk.screens.place import PlaceScreen
-from kiosk.screens.preferences import PreferencesScreen
-from kiosk.screens.presetter import PresetterScreen
-from kiosk.screens.reading import ReadingScreen
-from kiosk.screens.records import RecordsScreen
-from kiosk.screens.register import RegisterScreen
-from kiosk.screens.report import ReportScreen
-from kiosk.screens.scan import ScanScreen
-from kiosk.screens.setup import SetupScreen
-from kiosk.screens.shift import ShiftScreen
-from kiosk.screens.shop import ShopScreen
-from kiosk.screens.teardown import TearDownScreen
-from kiosk.screens.typed import TypedScreen
+from importlib import import_module
+
 from kiosk.screens.view import View
 
-SCREENS: tuple[type[View], ...] = (
-    ScanScreen,
-    HeatScreen,
-    HotScreen,
-    ReadingScreen,
-    TypedScreen,
-    MachineScreen,
-    CardScreen,
-    FindScreen,
-    PlaceScreen,
-    HolderScreen,
-    HistoryScreen,
-    HeatingsScreen,
-    AuditScreen,
-    AuditDifferencesScreen,
-    AuditPhotoScreen,
-    AuditSpotScreen,
-    RecordsScreen,
-    ShiftScreen,
-    AuditsScreen,
-    ReportScreen,
-    LabelsScreen,
-    ShopScreen,
-    PinScreen,
-    PreferencesScreen,
-    RegisterScreen,
-    AdoptScreen,
-    BuildScreen,
-    MeasureScreen,
-    TearDownScreen,
-    SetupScreen,
-    CompareScreen,
-    PeopleScreen,
-    PresetterScreen,
-)
+# name: module of this room, and the class in it
+SCREENS = {
+    "scan": "scan.scan:ScanScreen",
+    "heat": "hot.heat:HeatScreen",
+    "hot": "hot.hot:HotScreen",
+    "find": "find.find:FindScreen",
+    "card": "scan.card:CardScreen",
+    "typed": "scan.typed:TypedScreen",
+    "machine": "job.machine:MachineScreen",
+    "reading": "hot.reading:ReadingScreen",
+    "place": "find.place:PlaceScreen",
+    "holder": "find.holder:HolderScreen",
+    "audit": "audit.audit:AuditScreen",
+    "shop": "shop.shop:ShopScreen",
+    "labels": "labels.labels:LabelsScreen",
+    "history": "records.history:HistoryScreen",
+    "heatings": "records.heatings:HeatingsScreen",
+    "audit_differences": "audit.differences:AuditDifferencesScreen",
+    "audit_photo": "audit.photo:AuditPhotoScreen",
+    "audit_spot": "audit.spot:AuditSpotScreen",
+    "records": "records.records:RecordsScreen",
+    "shift": "records.shift:ShiftScreen",
+    "audits": "records.audits:AuditsScreen",
+    "report": "records.report:ReportScreen",
+    "pin": "shop.pin:PinScreen",
+    "settings": "shop.preferences:PreferencesScreen",
+    "register": "shop.register:RegisterScreen",
+    "adopt": "scan.adopt:AdoptScreen",
+    "build": "bench.build:BuildScreen",
+    "measure": "bench.measure:MeasureScreen",
+    "tear_down": "bench.teardown:TearDownScreen",
+    "setup": "job.setup:SetupScreen",
+    "compare": "job.compare:CompareScreen",
+    "people": "shop.people:PeopleScreen",
+    "presetter": "job.presetter:PresetterScreen",
+}
+
+SOON = ("heat", "hot", "reading", "card", "typed")
+
+
+def screen_class(name: str) -> type[View]:
+    """The class of a screen, with the layout it needs."""
+    module, _, kind = SCREENS[name].partition(":")
+    found: type[View] = getattr(import_module(f"kiosk.screens.{module}"), kind)
+    return found
+
+
+def build(name: str) -> View:
+    """A new screen, in the language and the colours that are set."""
+    return screen_class(name)()

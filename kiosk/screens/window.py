@@ -23,13 +23,13 @@ from kiosk.desk import Desk, copies
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
 from kiosk.rules.lines import SettingChanged
 from kiosk.screens import theme
-from kiosk.screens.app import Options
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk, pulse
 from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
-from kiosk.screens.pages import SCREENS
-from kiosk.screens.scan import ScanScreen
+from kiosk.screens.options import Options
+from kiosk.screens.pages import SCREENS, SOON, build, screen_class
+from kiosk.screens.questions import find, scan, shop
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
@@ -39,6 +39,9 @@ from kiosk.words import t
 
 TICK_S = 1.0
 COPY_S = 600.0  # how often it is looked whether the day's copy is due
+FIRST_SLICE_S = 1.0  # after the start, before screens are built that nobody has asked for
+SLICE_EVERY_S = 0.1
+UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
 QUIET_S = 5.0  # after the start, before anything is read that only a later touch needs
 SCANNER_QUIET_S = 0.2
 ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
@@ -65,6 +68,9 @@ class KioskApp(App):
         self.frame = Frame()
         self.eye: Eye | None = None
         self._asked = False
+        self._touched_s = 0.0
+        self._loaded = ""  # the screen whose module was read last
+        self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
 
     def open(self) -> None:
         """Open the desk, before there is a window.  Raises what that raises."""
@@ -72,13 +78,14 @@ class KioskApp(App):
 
     def build(self) -> Frame:
         look.fit(*Window.size)
-        Window.bind(size=self._fit, on_key_down=self._key)
+        Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
         self._furnish()
-        self.worker.ask(lambda desk: desk.session.settings, self._settle)
-        self.worker.ask(lambda desk: desk.changed_outside, self._changed_outside)
+        self.worker.ask(shop.settings(), self._settle)
+        self.worker.ask(shop.changed_outside(), self._changed_outside)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
-        Clock.schedule_once(lambda _: self.worker.ask(lambda desk: desk.finding.warm()), QUIET_S)
+        Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
+        Clock.schedule_once(lambda _: self.worker.ask(find.warm()), QUIET_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
@@ -91,13 +98,8 @@ class KioskApp(App):
         self.worker.stop()
 
     def _furnish(self) -> None:
-        """Build every screen, in the language and the colours that are set."""
-        # Thousands of parts that stay as long as the kiosk runs: looking for rubbish among them costs a second and
-        # a half here, and a hiccup ever after.
-        gc.disable()
-        self._take_screens()
-        gc.freeze()
-        gc.enable()
+        """Build the scan screen; the others follow when they are wanted, a few while nobody touches anything."""
+        self.clerk.offer(SCREENS, _to_stay)
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name))
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
@@ -105,9 +107,21 @@ class KioskApp(App):
         self.clerk.go("scan")
         self._strip()
 
-    def _take_screens(self) -> None:
-        for screen in SCREENS:
-            self.clerk.take(screen())
+    def _build_next(self, _: float) -> None:
+        """One screen nobody has wanted yet: its module in one slice, the screen itself in the next."""
+        if time.monotonic() - self._touched_s < UNTOUCHED_S:
+            return
+        unbuilt = self.clerk.unbuilt(SOON)
+        if not unbuilt:
+            self._built.cancel()
+        elif unbuilt[0] != self._loaded:
+            self._loaded = unbuilt[0]
+            screen_class(unbuilt[0])
+        else:
+            self.clerk.screen(unbuilt[0])
+
+    def _touched(self, *_: object) -> None:
+        self._touched_s = time.monotonic()
 
     def _show(self, view: View) -> None:
         self.frame.show(view)
@@ -159,19 +173,18 @@ class KioskApp(App):
         here = self.clerk.view.name if self.clerk.view else "scan"
         self.clerk.start_over()
         gc.unfreeze()  # the screens before are rubbish now
-        self._take_screens()
+        gc.collect()
         self.frame.retell()
         if self.eye is not None:
             self.eye.move(self._scan_screen)
+        self._built()
         self.clerk.go("scan")
         if here != "scan":
             self.clerk.go(here)
 
     @property
-    def _scan_screen(self) -> ScanScreen:
-        screen = self.clerk.screen("scan")
-        assert isinstance(screen, ScanScreen)
-        return screen
+    def _scan_screen(self) -> Any:
+        return self.clerk.screen("scan")
 
     def _tick(self, _: float) -> None:
         """Once a second, unless the last second's question is still being answered."""
@@ -238,8 +251,21 @@ class KioskApp(App):
                 cause = keyed.causes[0]
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
 
-        self.clerk.ask(lambda desk: desk.session.cards.is_bound(keyed.text), told)
+        self.clerk.ask(scan.known(keyed.text), told)
 
+
+
+def _to_stay(name: str) -> View:
+    """A screen, with its hundreds of parts that stay as long as the kiosk runs.
+
+    Looking for rubbish among them again and again would cost up to half a second at the touch that builds the next.
+    """
+    gc.disable()
+    try:
+        return build(name)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:

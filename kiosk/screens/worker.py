@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from kivy.clock import Clock
 
 from kiosk.desk import Desk
+from kiosk.screens.questions import Question
 
 A = TypeVar("A")
 
@@ -47,7 +48,7 @@ class Worker:
 
     def ask(
         self,
-        question: Callable[[Desk], A],
+        question: Question[A],
         then: Callable[[A], Any] | None = None,
         failed: Callable[[Exception], Any] | None = None,
     ) -> None:

@@ -23,7 +23,7 @@ import tomlkit
 
 from kiosk import cli, where
 from kiosk import settings as shop_settings
-from kiosk.commands import computing, jobs, running
+from kiosk.commands import computing, failing, jobs, running
 from kiosk.desk import Desk
 from kiosk.exchange.control_list import read_map
 from kiosk.exchange.faults import FileFaults
@@ -173,7 +173,6 @@ def kiosk(made: Kiosk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Kiosk
     mine.data = tmp_path / "data"
     shutil.copytree(made.data, mine.data)
     window = types.ModuleType("kiosk.screens.app")
-    window.Options = lambda *options: options  # type: ignore[attr-defined]
     window.run = lambda options: 0  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "kiosk.screens.app", window)
     monkeypatch.setattr(running, "_has_display", lambda: True)
@@ -196,7 +195,7 @@ def outcome(line: list[str], capsys: pytest.CaptureFixture[str]) -> tuple[int, s
 
     capsys.readouterr()
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(cli, "unforeseen", fell)
+        patch.setattr(failing, "unforeseen", fell)
         code = cli.main(line)
     return code, capsys.readouterr().err
 

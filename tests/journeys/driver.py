@@ -22,7 +22,8 @@ from kiosk.exchange.report_shift import FIGURES
 from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
 from kiosk.rules.codes import Kind
-from kiosk.screens.app import Options, open_desk, prepare_kivy
+from kiosk.screens.app import open_desk, prepare_kivy
+from kiosk.screens.options import Options
 
 FELT: list[int] = []  # touches that have reached the window
 REPLIES = os.fdopen(os.dup(1), "w", buffering=1)

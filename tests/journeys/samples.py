@@ -28,7 +28,7 @@ from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
 from kiosk.rules.finding import Usable, parse
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
-from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Wait
+from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
 from kiosk.words import say as say_words
@@ -58,10 +58,12 @@ def _scanned(outcome: Any, undo_s: float | None = None) -> Scanned:
 
 
 MOVED = _scanned(
-    Done((), say("moved", name=CARD.name, origin=SLOT.name, goal=POCKET.name), holder=CARD, goal=POCKET), 48.0
+    Done((), say("moved", name=CARD.name, origin=SLOT.name, goal=POCKET.name), holder=CARD, goal=POCKET,
+         step=Step.MOVED), 48.0
 )
 HEATING = _scanned(
-    Done((), say("heating", name=CARD.name, origin=SLOT.name, goal="Shrink station"), holder=CARD, goal=SLEEVE)
+    Done((), say("heating", name=CARD.name, origin=SLOT.name, goal="Shrink station"), holder=CARD, goal=SLEEVE,
+         step=Step.HEATING)
 )
 WAITING = _scanned(
     Wait(Expects.PLACE, say("wait.place", name=CARD.name, place=SLOT.name), PAIR, holder=CARD, goal=None)
@@ -139,9 +141,9 @@ def _hot(screen: Any, chosen: str = "") -> None:
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
 
 
-def _reading(screen: Any, step: int) -> None:
+def _reading(screen: Any, page: str) -> None:
     screen.title = ASSEMBLY.name
-    screen.step = step
+    screen.page = page
     screen.answer = "61 °C taken down. Still hot: safe is 43 °C or less"
 
 
@@ -170,7 +172,7 @@ def _card(screen: Any) -> None:
 
 
 def _which(screen: Any) -> None:
-    screen.step = 0
+    screen.page = "which"
     screen._list(tuple(machines()))
 
 
@@ -228,20 +230,20 @@ LOOK_FOR = LookFor(
 
 
 def _audit_choose(screen: Any) -> None:
-    from kiosk.screens.audit import Begin
+    from kiosk.screens.questions.audit import Begin
 
-    screen.step = 0
+    screen.page = "choose"
     screen.trouble = say_words(say("remedy.no_audit"))
     places = (SLEEVE, PlaceCard(Place("P000000009", "Cabinet A", Kind.CABINET), ("Cabinet A",)))
     screen._began(Begin(None, (audit_status().row,), places))
 
 
 def _audit_walk(screen: Any, chosen: int | None = None, drawer: int = 0) -> None:
-    screen.step = 1
+    screen.page = "walk"
     screen.show(audit_status())
     screen._group = audit_status().groups[drawer].group.code
     screen._show_group()
-    screen._tell_scan(Done((), say("audit.seen", name=ASSEMBLY.name), holder=CARD))
+    screen._tell_scan(Done((), say("audit.seen", name=ASSEMBLY.name), holder=CARD, step=Step.AUDIT_SEEN))
     if chosen is not None:
         screen.look_at(screen.slots[chosen].key)
         screen._where(screen.chosen, LOOK_FOR)
@@ -249,12 +251,13 @@ def _audit_walk(screen: Any, chosen: int | None = None, drawer: int = 0) -> None
 
 def _audit_said(screen: Any) -> None:
     _audit_walk(screen)
-    screen._tell_scan(Done((), say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name), holder=CARD))
+    words = say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name)
+    screen._tell_scan(Done((), words, holder=CARD, step=Step.AUDIT_MISPLACED))
 
 
 def _audit_unknown(screen: Any) -> None:
     _audit_walk(screen)
-    screen._tell_scan(Done((), say("audit.unknown", code="HV4T8BRJ3V")))
+    screen._tell_scan(Done((), say("audit.unknown", code="HV4T8BRJ3V"), step=Step.AUDIT_UNKNOWN))
 
 
 def _audit_alarm(screen: Any) -> None:
@@ -273,22 +276,22 @@ def _audit_closed(screen: Any) -> None:
     )  # fmt: skip
 
 
-def _difference(screen: Any, at: int, step: int = 1, trouble: str = "") -> None:
-    screen.step = 0
+def _difference(screen: Any, at: int, page: str = "one", trouble: str = "") -> None:
+    screen.page = "list"
     screen.show(audit_status())
     screen.choose(screen.rows[at].key)
     if A.Difference.MISSING.value in screen.rows[at].key:
         screen._where(screen._card, LOOK_FOR)
-    screen.step, screen.trouble = step, trouble
+    screen.page, screen.trouble = page, trouble
 
 
 def _differences(screen: Any) -> None:
     screen.show(audit_status())
-    screen.step = 0
+    screen.page = "list"
     screen.trouble = say_words(say("audit.settled.book_moved", name=ASSEMBLY.name, place="Cabinet A · 10-12"))
 
 
-def _photo(screen: Any, step: int, labels: int = 12, unread: int = 2, trouble: str = "", touched: int = -1) -> None:
+def _photo(screen: Any, page: str, labels: int = 12, unread: int = 2, trouble: str = "", touched: int = -1) -> None:
     """A drawer of so many labels in rows of six, one of each kind astray among them."""
     size = (1280, 960)
 
@@ -308,35 +311,37 @@ def _photo(screen: Any, step: int, labels: int = 12, unread: int = 2, trouble: s
         9: (A.Shows.MISPLACED, say("audit.twin", name=ASSEMBLY.name, place=SLOT.name, code="HV4T8BRJ3V")),
         10: (A.Shows.UNKNOWN, say("audit.retired", code="HV4T8BRJ3V")),
     }
+    steps = {8: Step.AUDIT_BY_HAND, 9: Step.AUDIT_TWIN, 10: Step.AUDIT_RETIRED}
     marks = []
     for at in range(labels):
         state, words = astray.get(at, (A.Shows.SEEN, say("audit.seen", name=ASSEMBLY.name)))
-        marks.append(PhotoMark(corners(at), "HV4T8BRJ3V", ASSEMBLY.name, state, words, f"H{at}"))
-    screen.step, screen.place, screen.absent, screen.trouble = 0, "Cabinet A · Drawer 10", "", ""
+        step = steps.get(at, Step.AUDIT_SEEN)
+        marks.append(PhotoMark(corners(at), "HV4T8BRJ3V", ASSEMBLY.name, state, words, f"H{at}", step))
+    screen.page, screen.place, screen.absent, screen.trouble = "aim", "Cabinet A · Drawer 10", "", ""
     screen.live.near = None
     screen.live.show(np.full((size[1] // 2, size[0] // 2, 3), 70, np.uint8))
     screen.marks, screen.title, screen.said = [], "", say_words(say("photo.aim"))
-    screen.step = 1
-    if step < 2:
-        screen.step, screen.share, screen.trouble = step, 0.4, trouble
+    screen.page = "reading"
+    if page in ("aim", "reading"):
+        screen.page, screen.share, screen.trouble = page, 0.4, trouble
         return
     outlines = tuple(Outline(corners(labels + at), 3.0) for at in range(unread))
     screen._unread, screen._size = outlines, size
-    screen.seen(PhotoSeen(tuple(marks), (), step == 3))
-    screen.step = step
+    screen.seen(PhotoSeen(tuple(marks), (), page == "alarm"))
+    screen.page = page
     if touched >= 0:
         screen.live.near = screen.marks[touched]
         screen.choose(screen.marks[touched])
 
 
 def _photo_absent(screen: Any) -> None:
-    _photo(screen, 0)
+    _photo(screen, "aim")
     screen.live.show(None)
     screen.absent = say_words(say("camera.busy"))
 
 
 def _spot(screen: Any, state: A.Shows, whats: tuple[A.Difference, ...], found: LookFor | None = None) -> None:
-    from kiosk.screens.audit_spot import Spoken
+    from kiosk.screens.questions.audit import Spoken
 
     cards = tuple(card for card in audit_status().differences if card.difference in whats)
     card = None if state is A.Shows.UNKNOWN else CARD
@@ -344,16 +349,16 @@ def _spot(screen: Any, state: A.Shows, whats: tuple[A.Difference, ...], found: L
     screen.show(Spoken(state, SLOT.name, CARD.name if card else "HV4T8BRJ3V", card, cards, found))
 
 
-def _adopt(screen: Any, step: int, origin: Origin = Origin.OURS, trouble: str = "") -> None:
-    from kiosk.screens.adopt import Asked
+def _adopt(screen: Any, page: str, origin: Origin = Origin.OURS, trouble: str = "") -> None:
+    from kiosk.screens.questions.scan import Asked
 
-    screen.step, screen._text, screen.title, screen.trouble = 0, "HV4T8BRJ3V", "HV4T 8BRJ 3V", trouble
+    screen.page, screen._text, screen.title, screen.trouble = "whose", "HV4T8BRJ3V", "HV4T 8BRJ 3V", trouble
     near = () if origin is Origin.OTHER else (Likely_(CARD, SLOT.name),)
     screen.show(Asked(Stray("HV4T8BRJ3V", origin), near))
-    if step >= 1:
+    if page != "whose":
         screen._sure(CARD)
         screen.trouble = trouble
-    if step == 2:
+    if page == "given":
         screen._given(CARD)
 
 
@@ -367,8 +372,8 @@ FOUND = tuple(
 )  # fmt: skip
 
 
-def _find(screen: Any, step: int, letters: bool = False, found: tuple[FoundRow, ...] = FOUND) -> None:
-    screen.step = step
+def _find(screen: Any, page: str, letters: bool = False, found: tuple[FoundRow, ...] = FOUND) -> None:
+    screen.page = page
     screen.ids.pad.letters = letters
     screen.ids.pad.text = "roughing mill hsk63 12 r1 80-100"
     screen.show(screen.asked, Found(parse(screen.asked), found, 48_213 if found else 0))
@@ -417,9 +422,9 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("hot", "board", lambda screen: _hot(screen)),
     ("hot", "sleeve", lambda screen: _hot(screen, "H1")),
     ("hot", "warm", lambda screen: _hot(screen, "H3")),
-    ("reading", "where", lambda screen: _reading(screen, 0)),
-    ("reading", "figure", lambda screen: _reading(screen, 1)),
-    ("reading", "answer", lambda screen: _reading(screen, 2)),
+    ("reading", "where", lambda screen: _reading(screen, "ask_where")),
+    ("reading", "figure", lambda screen: _reading(screen, "ask_figure")),
+    ("reading", "answer", lambda screen: _reading(screen, "answer")),
     ("typed", "begun", lambda screen: _typed(screen, "H7K2B")),
     ("typed", "wrong", lambda screen: _typed(screen, "HV4T8BRJ3X")),
     ("machine", "which", _which),
@@ -427,17 +432,17 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("machine", "second", lambda screen: _machine(screen, 1)),
     ("machine", "third", lambda screen: _machine(screen, 2)),
     ("card", "measured", _card),
-    ("find", "digits", lambda screen: _find(screen, 0, False)),
-    ("find", "letters", lambda screen: _find(screen, 0, True)),
-    ("find", "rows", lambda screen: _find(screen, 1)),
-    ("find", "nothing", lambda screen: _find(screen, 1, found=())),
+    ("find", "digits", lambda screen: _find(screen, "type", False)),
+    ("find", "letters", lambda screen: _find(screen, "type", True)),
+    ("find", "rows", lambda screen: _find(screen, "rows")),
+    ("find", "nothing", lambda screen: _find(screen, "rows", found=())),
     ("place", "slot", lambda screen: _place(screen, ("Cabinet A", "Drawer 10", "10-12"), 0)),
     ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), 4)),
     ("place", "nowhere", lambda screen: _place(screen, (), 5)),
     ("holder", "cool", lambda screen: screen.show(CARD)),
     ("holder", "hot", lambda screen: screen.show(HOT)),
     ("holder", "until-read", lambda screen: screen.show(HOTTER)),
-    ("holder", "condition", lambda screen: setattr(screen, "step", 1)),
+    ("holder", "condition", lambda screen: setattr(screen, "page", "condition")),
     ("history", "lines", _history),
     ("history", "none", lambda screen: _empty_history(screen)),
     ("audit", "choose", _audit_choose),
@@ -448,30 +453,30 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("audit", "alarm", _audit_alarm),
     ("audit", "closed", _audit_closed),
     ("audit", "unknown", _audit_unknown),
-    ("audit_photo", "aim", lambda screen: _photo(screen, 0)),
+    ("audit_photo", "aim", lambda screen: _photo(screen, "aim")),
     ("audit_photo", "absent", _photo_absent),
-    ("audit_photo", "failed", lambda screen: _photo(screen, 0, trouble=say_words(say("camera.frozen")))),
-    ("audit_photo", "reading", lambda screen: _photo(screen, 1)),
-    ("audit_photo", "marked", lambda screen: _photo(screen, 2)),
-    ("audit_photo", "sixty", lambda screen: _photo(screen, 2, 60)),
-    ("audit_photo", "near", lambda screen: _photo(screen, 2, 60, touched=1)),
-    ("audit_photo", "near-unread", lambda screen: _photo(screen, 2, touched=12)),
-    ("audit_photo", "nothing", lambda screen: _photo(screen, 2, 0, 0)),
-    ("audit_photo", "alarm", lambda screen: _photo(screen, 3)),
+    ("audit_photo", "failed", lambda screen: _photo(screen, "aim", trouble=say_words(say("camera.frozen")))),
+    ("audit_photo", "reading", lambda screen: _photo(screen, "reading")),
+    ("audit_photo", "marked", lambda screen: _photo(screen, "marked")),
+    ("audit_photo", "sixty", lambda screen: _photo(screen, "marked", 60)),
+    ("audit_photo", "near", lambda screen: _photo(screen, "marked", 60, touched=1)),
+    ("audit_photo", "near-unread", lambda screen: _photo(screen, "marked", touched=12)),
+    ("audit_photo", "nothing", lambda screen: _photo(screen, "marked", 0, 0)),
+    ("audit_photo", "alarm", lambda screen: _photo(screen, "alarm")),
     ("audit_spot", "seen", lambda screen: _spot(screen, A.Shows.SEEN, ())),
     ("audit_spot", "missing", lambda screen: _spot(screen, A.Shows.MISSING, (A.Difference.MISSING,), LOOK_FOR)),
     ("audit_spot", "hot", lambda screen: _spot(screen, A.Shows.HOT, (A.Difference.HOT, A.Difference.UNEXPECTED))),
     ("audit_spot", "unknown", lambda screen: _spot(screen, A.Shows.UNKNOWN, (A.Difference.UNKNOWN_CODE,))),
     ("audit_spot", "empty", lambda screen: _spot(screen, A.Shows.SEEN, (A.Difference.EMPTY_HOLDER,))),
-    *(("adopt", origin.value, partial(_adopt, step=0, origin=origin)) for origin in Origin),
-    ("adopt", "no-holder", lambda screen: _adopt(screen, 0, Origin.MARK, say_words(say("adopt.no_holder")))),
-    ("adopt", "sure", lambda screen: _adopt(screen, 1)),
-    ("adopt", "sure-mark", lambda screen: _adopt(screen, 1, Origin.MARK)),
-    ("adopt", "given", lambda screen: _adopt(screen, 2)),
-    ("find", "whose", lambda screen: (_find(screen, 0, False), setattr(screen, "typed", ""),
+    *(("adopt", origin.value, partial(_adopt, page="whose", origin=origin)) for origin in Origin),
+    ("adopt", "no-holder", lambda screen: _adopt(screen, "whose", Origin.MARK, say_words(say("adopt.no_holder")))),
+    ("adopt", "sure", lambda screen: _adopt(screen, "sure")),
+    ("adopt", "sure-mark", lambda screen: _adopt(screen, "sure", Origin.MARK)),
+    ("adopt", "given", lambda screen: _adopt(screen, "given")),
+    ("find", "whose", lambda screen: (_find(screen, "type", False), setattr(screen, "typed", ""),
                                       setattr(screen, "whose", "HV4T8BRJ3V"))),
     ("audit_differences", "list", _differences),
     *(("audit_differences", what.value, partial(_difference, at=at)) for at, what in enumerate(A.Difference)),
-    ("audit_differences", "refused", lambda screen: _difference(screen, 4, 1, say_words(TOO_WIDE.outcome.why))),
-    ("audit_differences", "reason", lambda screen: _difference(screen, 3, 2)),
+    ("audit_differences", "refused", lambda screen: _difference(screen, 4, "one", say_words(TOO_WIDE.outcome.why))),
+    ("audit_differences", "reason", lambda screen: _difference(screen, 3, "reason")),
 )

@@ -23,9 +23,9 @@ from kiosk.rules.outcomes import Reason
 from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftCounts, ShiftReport
 from kiosk.screens.faults import cause_words
-from kiosk.screens.history import About
 from kiosk.screens.parts.paper import page_picture
-from kiosk.screens.shift import kept_words
+from kiosk.screens.questions.records import About
+from kiosk.screens.records.shift import kept_words
 from tests.journeys.samples import ASSEMBLY, CURVE, HOLDER, SLOT
 
 SINCE = 1.79e9
@@ -97,10 +97,11 @@ def _heatings(screen: Any, chosen: int) -> None:
     screen.draw(record, HeatPlot(curve, (32.0, 1220.0, 1860.0)))
 
 
+PAGES = ("lines", "what", "who", "when")
 PEOPLE = (OperatorCard("sam", "Sam Porter", "supervisor"), OperatorCard("jo", "Johannes Reedemann-Vale", "setter"))
 
 
-def _history(screen: Any, is_holder: bool, step: int = 0) -> None:
+def _history(screen: Any, is_holder: bool, page: str = "lines") -> None:
     screen.shown(subject="H1" if is_holder else "", title=ASSEMBLY.name if is_holder else "")
     screen.offer(About(PEOPLE, is_holder, SINCE))
     refused = say("history.refused", name=ASSEMBLY.name, place=SLOT.name, reason="term.reason.hot")
@@ -109,7 +110,7 @@ def _history(screen: Any, is_holder: bool, step: int = 0) -> None:
         for at in range(60)
     )
     screen.show(rows)
-    screen.choose(step)
+    screen.choose(page)
 
 
 def _narrowed(screen: Any) -> None:
@@ -121,7 +122,7 @@ def _narrowed(screen: Any) -> None:
 
 
 def _where(screen: Any, was: WasAt) -> None:
-    _history(screen, True, 3)
+    _history(screen, True, "when")
     screen.move(-2)
     screen.show_was(was)
 
@@ -152,8 +153,8 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("audits", "places", lambda screen: _audits(screen, 24, place=True)),
     *(("heatings", name, partial(_heatings, chosen=at)) for at, name in enumerate(("running", "read", "over"))),
     ("heatings", "none", lambda screen: screen.shown(key="H1", title=ASSEMBLY.name)),
-    *(("history", f"holder-{step}", partial(_history, is_holder=True, step=step)) for step in range(4)),
-    *(("history", f"book-{step}", partial(_history, is_holder=False, step=step)) for step in (0, 3)),
+    *(("history", f"holder-{step}", partial(_history, is_holder=True, page=page)) for step, page in enumerate(PAGES)),
+    *(("history", f"book-{step}", partial(_history, is_holder=False, page=PAGES[step])) for step in (0, 3)),
     ("history", "narrowed", _narrowed),
     ("history", "was", lambda screen: _where(screen, WasAt("P1", "Mill 2 · pocket 14", SINCE, "Sam Porter"))),
     ("history", "was-hot", lambda screen: _where(screen, WasAt("P1", "Rack behind the door", SINCE, "Sam", True))),

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
+from kiosk.desk.inbox import Paper
 from kiosk.desk.papers import Presetting
 from kiosk.desk.people import ROLES, PinRefused
 from kiosk.desk.session import NotThere
@@ -58,30 +59,30 @@ def offers() -> tuple[Offer, ...]:
     return tuple(found)
 
 
-def _build(screen: Any, step: int) -> None:
+def _build(screen: Any, page: str) -> None:
     screen.trouble = ""
     screen._offered((replace(CARD, assembly=None), offers()))
     screen.choose(screen.offers[0])
-    if step >= 2:
+    if page != "cutters":
         worst = max(offers(), key=lambda offer: len(offer.fit.findings))
         screen._fits(worst.fit)
-    screen.step = step
-    if step == 4:
+    screen.page = page
+    if page == "done":
         screen.title, screen.detail = ASSEMBLY.name, t("build_up.next_shrink")
 
 
 def _build_fits(screen: Any) -> None:
-    _build(screen, 2)
+    _build(screen, "fits")
     screen._fits(offers()[0].fit)
 
 
 def _build_refused(screen: Any) -> None:
-    _build(screen, 2)
+    _build(screen, "fits")
     screen._failed(REFUSED)
 
 
 def _build_no(screen: Any) -> None:
-    screen.step = 0
+    screen.page = "scan"
     screen._failed(BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder")))
 
 
@@ -100,14 +101,14 @@ def _measured(screen: Any) -> None:
 
 
 def _measure_scan(screen: Any) -> None:
-    screen.step = 0
+    screen.page = "scan"
     screen._failed(BuildRefused(say("build.nothing_in", name=HOLDER.name), say("build.choose_other")))
 
 
-def _tear_down(screen: Any, step: int, *, hot: bool) -> None:
+def _tear_down(screen: Any, page: str, *, hot: bool) -> None:
     screen.only_say = False
     screen._take(CARD)
-    if step == 2:
+    if page == "answer":
         screen._done(HOT if hot else CARD)
     elif hot:
         screen._failed(
@@ -119,8 +120,8 @@ def _tear_down(screen: Any, step: int, *, hot: bool) -> None:
 
 
 def _tear_down_scan(screen: Any) -> None:
-    screen.step = 1
-    screen.step = 0
+    screen.page = "condition"
+    screen.page = "scan"
     screen.trouble = ""
 
 
@@ -134,20 +135,20 @@ def _register(screen: Any, step: int) -> None:
         for figure in (12.0, 24.0, 90.0):
             screen.take(figure)
     if step >= 4:
-        screen._stands((SLOT.place.code, SLOT.name))
+        screen._stands(SLOT)
     if step >= 5:
         screen._registered((CARD, None))
     if step == 6:
-        screen._bound(t("register.bound", name=HOLDER.name))
+        screen._bound("", Say("register.bound", (("name", HOLDER.name),)))
 
 
 def _register_trouble(screen: Any) -> None:
     _register(screen, 5)
-    screen._bound(t("register.not_free", code="HV4T8BRJ3V"))
+    screen._bound("HV4T8BRJ3V", None)
 
 
 def _pin_who(screen: Any) -> None:
-    screen.step = 0
+    screen.page = "who"
     screen.people = [Choice("kim", "Kim Vale"), Choice("alex", "Alexandra Featherstone", t("pin.none"))]
 
 
@@ -163,7 +164,7 @@ def _pin(screen: Any, error: Exception | None) -> None:
 
 
 def _settings(screen: Any, row: str = "") -> None:
-    screen.step = 0
+    screen.page = "all"
     screen.trouble = ""
     screen._list(Settings())
     found = [choice for choice in screen.rows if choice.key == row]
@@ -243,11 +244,17 @@ def change_plan() -> ChangePlan:
     return ChangePlan(steps, (Unplaced(other, ()),), proofs)
 
 
+def _folder(name: str, papers: list[str]) -> Any:
+    from kiosk.screens.questions.common import Folder
+
+    return Folder(f"…/holder-kiosk/{name}", tuple(Paper(Path(f"{each}.csv"), 0.0) for each in papers))
+
+
 def _sheets(screen: Any, *, some: bool) -> None:
-    screen.step = 0
+    screen.page = "sheets"
     screen.trouble = ""
-    rows = [Choice(name, name) for name in ("Pump cover", "Bearing block, second side, 3rd lot")] if some else []
-    screen._listed(("…/holder-kiosk/setups", rows))
+    names = ["Pump cover", "Bearing block, second side, 3rd lot"] if some else []
+    screen._listed(_folder("setups", names))
 
 
 def _sheet_faults(screen: Any) -> None:
@@ -256,7 +263,7 @@ def _sheet_faults(screen: Any) -> None:
         Fault("Pump cover.csv", 14, "name", "is empty, and there are no cutting data either"),
     )
     screen._needs = ()
-    from kiosk.screens.setup import Sheet
+    from kiosk.screens.questions.job import Sheet
 
     screen._read(Sheet(Read((Need(1, "Drill 5"),) * 11, faults), ("Mill 1",)))
 
@@ -272,7 +279,7 @@ def _pieces(screen: Any) -> None:
 
 
 def _round(screen: Any, what: str = "") -> None:
-    from kiosk.screens.setup import Scanned
+    from kiosk.screens.questions.job import HeldUp
 
     _pieces(screen)
     screen.start_round()
@@ -280,20 +287,20 @@ def _round(screen: Any, what: str = "") -> None:
     screen._round = PickRound((ENTRY, second))
     screen._next()
     if what == "taken":
-        screen.pick(Scanned(ENTRY.code, ENTRY.name, False))
+        screen.pick(HeldUp(ENTRY.code, ENTRY.name, False))
     elif what == "hot":
-        screen.pick(Scanned(ENTRY.code, ENTRY.name, True))
+        screen.pick(HeldUp(ENTRY.code, ENTRY.name, True))
     elif what == "strange":
-        screen.pick(Scanned("P000000001", "P000 0000 01", False))
+        screen.pick(HeldUp("P000000001", "P000 0000 01", False))
     elif what == "over":
-        screen.pick(Scanned(ENTRY.code, ENTRY.name, False))
+        screen.pick(HeldUp(ENTRY.code, ENTRY.name, False))
         screen.absent()
 
 
 def _planning(screen: Any) -> None:
     _pieces(screen)
     screen._progress(1, 2)
-    screen.step = 5
+    screen.page = "busy"
 
 
 def _plan(screen: Any, made: ChangePlan) -> None:
@@ -319,7 +326,7 @@ def comparison() -> Comparison:
 
 
 def _compare(screen: Any, verdict: Verdict, *, guessed: bool) -> None:
-    from kiosk.screens.compare import Result
+    from kiosk.screens.questions.job import Result
 
     screen.machine = "Mill 2"
     screen._file = Path("Mill 2 export.csv")
@@ -332,13 +339,13 @@ def _compare(screen: Any, verdict: Verdict, *, guessed: bool) -> None:
 
 def _compare_lists(screen: Any, *, some: bool) -> None:
     screen.machine = "Mill 2"
-    rows = [Choice("a", "Mill 2 tool table, Tuesday morning")] if some else []
-    screen._papers(("…/holder-kiosk/controls", rows))
+    names = ["Mill 2 tool table, Tuesday morning"] if some else []
+    screen._papers(_folder("controls", names))
 
 
 def _compare_machines(screen: Any) -> None:
-    screen.step = 0
-    screen._listed([Choice(name, name) for name in ("Mill 1", "Mill 2", "Mill 3")])
+    screen.page = "machines"
+    screen._listed(("Mill 1", "Mill 2", "Mill 3"))
 
 
 def _compare_faults(screen: Any) -> None:
@@ -357,12 +364,12 @@ def _people(screen: Any, state: str = "") -> None:
     screen.trouble = ""
     cards = [OperatorCard(str(at), "Alexandra Featherstone", ROLES[at % 2], at > 3) for at in range(6)]
     screen._listed(tuple(cards) if state != "none" else ())
-    screen.step = 0
+    screen.page = "list"
     if state == "none":
         return
     screen.choose(screen.people[0])
     if state == "list":
-        screen.step = 0
+        screen.page = "list"
     elif state == "name":
         screen._begin()
         screen.named("Alexandra Featherstone")
@@ -391,8 +398,8 @@ def _presetter(screen: Any, state: str) -> None:
         fault = Fault("Tuesday.csv", 3, "X diameter", "this column is missing, the map takes it for diameter")
         screen.check(Read((reading,) * 12, (fault,)))
     else:
-        screen.step = 0
-        screen._listed(("…/holder-kiosk/presetter", [Choice("a", "Tuesday, second shift")] if state == "lists" else []))
+        screen.page = "lists"
+        screen._listed(_folder("presetter", ["Tuesday, second shift"] if state == "lists" else []))
         screen.trouble = "" if state == "none" else t("presetting.no_map", file="Tuesday, second shift.csv")
 
 
@@ -401,21 +408,21 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("shop", "menu", lambda screen: screen.shown()),
     ("shop", "list", _shop_list),
     ("build", "scan", _build_no),
-    ("build", "cutters", lambda screen: _build(screen, 1)),
-    ("build", "blocked", lambda screen: _build(screen, 2)),
+    ("build", "cutters", lambda screen: _build(screen, "cutters")),
+    ("build", "blocked", lambda screen: _build(screen, "fits")),
     ("build", "fits", _build_fits),
     ("build", "refused", _build_refused),
-    ("build", "depth", lambda screen: _build(screen, 3)),
-    ("build", "built", lambda screen: _build(screen, 4)),
+    ("build", "depth", lambda screen: _build(screen, "depth")),
+    ("build", "built", lambda screen: _build(screen, "done")),
     ("measure", "scan", _measure_scan),
     ("measure", "length", lambda screen: _measure(screen, ())),
     ("measure", "runout", lambda screen: _measure(screen, (142.318, 12.004))),
     ("measure", "taken", _measured),
     ("tear_down", "scan", _tear_down_scan),
-    ("tear_down", "condition", lambda screen: _tear_down(screen, 1, hot=False)),
-    ("tear_down", "refused", lambda screen: _tear_down(screen, 1, hot=True)),
-    ("tear_down", "hot", lambda screen: _tear_down(screen, 2, hot=True)),
-    ("tear_down", "cool", lambda screen: _tear_down(screen, 2, hot=False)),
+    ("tear_down", "condition", lambda screen: _tear_down(screen, "condition", hot=False)),
+    ("tear_down", "refused", lambda screen: _tear_down(screen, "condition", hot=True)),
+    ("tear_down", "hot", lambda screen: _tear_down(screen, "answer", hot=True)),
+    ("tear_down", "cool", lambda screen: _tear_down(screen, "answer", hot=False)),
     *(("register", str(step), partial(_register, step=step)) for step in range(7)),
     ("register", "taken", _register_trouble),
     ("pin", "who", _pin_who),

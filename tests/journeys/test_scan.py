@@ -107,3 +107,25 @@ def test_the_window_speaks_german_in_daylight_colours(open_window: Callable[...,
     kiosk.sees("Halter oder Platz scannen", "Inventur", "Hier ist nichts heiß")
     kiosk.put_away()
     kiosk.picture("scan-light-de")
+
+
+def test_a_first_scan_is_shown_as_long_as_its_second_is_taken(
+    open_window: Callable[..., Window], tmp_path: Path
+) -> None:
+    data = tmp_path / "data-0"
+    data.mkdir()
+    (data / "settings.toml").write_text("[kiosk]\npair_s = 120.0\n", "utf-8")
+    kiosk = open_window()
+    kiosk.scan(kiosk.holder("T001"))
+    kiosk.sees("Where to?")
+    kiosk.wait(60)
+    kiosk.sees("Where to?")
+    kiosk.touch("Hot")
+    kiosk.touch("Scan")
+    kiosk.sees("Where to?")
+    home = kiosk.where("T001")
+    kiosk.wait(70)
+    kiosk.sees("Scan a holder")
+    kiosk.scan(kiosk.place("Rack 1"))
+    kiosk.sees("Which one?")
+    assert kiosk.where("T001") == home

@@ -33,7 +33,7 @@ from kiosk import words  # noqa: E402
 from kiosk.screens import theme  # noqa: E402
 from kiosk.screens.clerk import Clerk  # noqa: E402
 from kiosk.screens.frame import Frame  # noqa: E402
-from kiosk.screens.pages import SCREENS  # noqa: E402
+from kiosk.screens.pages import SCREENS, build  # noqa: E402
 from kiosk.screens.parts.touch import Touchable  # noqa: E402
 from kiosk.screens.sounds import Sounds  # noqa: E402
 from kiosk.screens.theme import look  # noqa: E402
@@ -150,7 +150,7 @@ def main() -> None:
     for language in sys.argv[2:] or words.LANGUAGES:
         words.speak(language)
         clerk = Clerk(Nobody(), Sounds(), lambda _: None)
-        screens = {screen.name: screen() for screen in SCREENS}
+        screens = {name: build(name) for name in SCREENS}
         frame = Frame()
         for screen in screens.values():
             clerk.take(screen)
@@ -170,7 +170,7 @@ def main() -> None:
                 settle()
                 for fault in faults(frame, size):
                     REPLIES.write(f"{size[0]}x{size[1]} {language} {name}/{state}: {fault}\n")
-    unsampled = sorted({screen.name for screen in SCREENS} - {name for name, _, _ in SAMPLES})
+    unsampled = sorted(set(SCREENS) - {name for name, _, _ in SAMPLES})
     for name in unsampled:
         REPLIES.write(f"no sample of the screen {name!r} in tests/journeys/samples.py\n")
     REPLIES.write("walked\n")

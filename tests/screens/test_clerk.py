@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from kiosk.rules.cards import Command
 from kiosk.rules.codes import Kind, make
+from kiosk.rules.outcomes import Wait
 from kiosk.screens.clerk import Clerk, fault_words, pulse
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
@@ -146,3 +148,38 @@ def test_a_trouble_fades_after_a_while_without_another(office: Office, shop: Sho
     for _ in range(20):
         office.clerk.beat(pulse(shop.desk))
     assert office.clerk.trouble == ""
+
+
+def test_what_waits_for_its_second_scan_is_told_as_long_as_the_desk_takes_one_and_no_longer(shop: Shop) -> None:
+    kiosk = replace(shop.desk.session.settings.kiosk, pair_s=120.0)
+    shop.desk.session.take_settings(replace(shop.desk.session.settings, kiosk=kiosk))
+    shop.clock.forward(40 * 86400.0)
+    shop.desk.scan(shop.holder("T001"))
+    home = shop.desk.session.holder("T001").place
+    shop.clock.forward(119.0)
+    waiting = pulse(shop.desk).waiting
+    assert waiting is not None and waiting.card.name == shop.desk.session.holder("T001").name
+    shop.clock.forward(2.0)
+    assert pulse(shop.desk).waiting is None
+    assert isinstance(shop.desk.scan(shop.place("Rack 1")).outcome, Wait)
+    assert shop.desk.session.holder("T001").place == home
+
+
+def test_a_screen_is_built_when_it_is_first_wanted_and_only_once(shop: Shop) -> None:
+    built: list[str] = []
+
+    def build(name: str) -> Page:
+        built.append(name)
+        return Page(name, "scan")
+
+    office = Office(shop)
+    office.clerk.offer(("scan", "audit", "report"), build)
+    assert office.clerk.knows("audit") and not built
+    assert office.clerk.unbuilt(("scan", "audit")) == ("audit",)
+    office.clerk.go("audit")
+    office.clerk.back()
+    office.clerk.go("audit")
+    assert built == ["audit"]
+    office.clerk.start_over()
+    office.clerk.go("audit")
+    assert built == ["audit", "audit"]

@@ -8,12 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import ceil, floor, inf
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_array
 
 from kiosk.rules.assembly import Assembly
 from kiosk.rules.fitting.change_plan import Aim, Report
@@ -290,6 +288,8 @@ def _best(
 
     Adds to `rows` what they left out where that matters; for pockets in a line and nobody in a circle it never does.
     """
+    from scipy.optimize import Bounds, milp  # only where it is asked: it takes long to load
+
     size = len(cost)
     while True:
         found = milp(
@@ -310,7 +310,10 @@ def _best(
         rows += missed
 
 
-def _constraint(rows: Sequence[Row], size: int) -> LinearConstraint:
+def _constraint(rows: Sequence[Row], size: int) -> Any:
+    from scipy.optimize import LinearConstraint
+    from scipy.sparse import csr_array
+
     starts = np.cumsum([0, *(len(row.columns) for row in rows)])
     weights = np.concatenate([row.weights for row in rows])
     columns = np.concatenate([row.columns for row in rows])

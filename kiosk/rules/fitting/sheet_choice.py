@@ -10,11 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array
 
 SEARCH_S = 3.0  # most that each aim may take; what was found by then is used
 
@@ -46,6 +45,8 @@ def choose(ways: Sequence[Way], wanted: Sequence[int], stock: Sequence[int], wit
     """
     if not ways:
         return []
+    from scipy.optimize import Bounds, milp  # only where it is asked: it takes long to load
+
     size = len(ways) + len(wanted)  # a column for each way, and one for each line: met whole
 
     def columns(values: Sequence[float], lines: float = 0.0) -> NDArray[np.float64]:
@@ -111,7 +112,10 @@ class _Rows:
     def most(self, columns: Sequence[int], most: float) -> None:
         self.add(columns, [1.0] * len(columns), most)
 
-    def constraint(self) -> LinearConstraint:
+    def constraint(self) -> Any:
+        from scipy.optimize import LinearConstraint
+        from scipy.sparse import coo_array
+
         shape = (len(self._most), self._size)
         matrix = coo_array((self._weights, (self._at, self._columns)), shape=shape).tocsr()
         return LinearConstraint(matrix, -np.inf, self._most)

@@ -54,6 +54,11 @@ class LivePicture(RelativeLayout):
         self.fbind("absent", self._dim)
         self.fbind("hint", self._make_room)
 
+    @property
+    def has_picture(self) -> bool:
+        """Whether a frame was ever shown."""
+        return self._texture is not None
+
     def show(self, frame: NDArray[np.uint8]) -> None:
         """Show a frame: (H, W) grey or (H, W, 3) in OpenCV's order, unsigned bytes."""
         self._frame_size = (frame.shape[1], frame.shape[0])

@@ -86,10 +86,16 @@ class PagedList(Column):
 
 
 class PageKeys(BoxLayout):
-    """Two large arrows for a list of `pages`; Event `on_turn(step)`.  Takes no room for a single page."""
+    """Two large arrows for a list at `page` of `pages`.  Event `on_turn(step)`.  Takes no room for a single page.
+
+    Where pages lie in groups: whether there are `several` at all, any `before` and any `after` the one in sight.
+    """
 
     page = NumericProperty(0)
     pages = NumericProperty(1)
+    several = BooleanProperty(False)
+    before = BooleanProperty(False)
+    after = BooleanProperty(False)
 
     __events__ = ("on_turn",)
 

@@ -1,0 +1,1 @@
+"""Walking through a cabinet or a machine and settling what differs from the book."""

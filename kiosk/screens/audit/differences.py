@@ -1,0 +1,210 @@
+"""The differences of the audit: one large row each, and what may be done about it in one touch.
+
+What can be done about a difference, and whether it may be, is the desk's; a difference that stays open is given
+a reason, chosen from a few.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+
+from kiosk.rules import audit as A
+from kiosk.rules.outcomes import Outcome, Refused
+from kiosk.screens.audit.wording import last_seen
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.lines import Line
+from kiosk.screens.questions import audit as asks
+from kiosk.screens.questions.audit import AuditStatus, DifferenceCard, LookFor
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import grouped, say, t
+
+REASONS = ("looked_for", "at_machine", "at_regrind", "new_label", "supervisor", "next_shift")
+HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
+READ, MEASURE = "read", "measure"
+_SIGNS = {
+    A.Difference.HOT: "!", A.Difference.NOT_PROVEN_COOL: "!", A.Difference.MISSING: "?",
+    A.Difference.MISPLACED: "↔", A.Difference.UNEXPECTED: "↔", A.Difference.EMPTY_HOLDER: "–",
+}  # fmt: skip
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LIST = "list"
+    ONE = "one"
+    REASON = "reason"
+
+
+class AuditDifferencesScreen(View):
+    """The list, one of it, and the reason it is carried over with."""
+
+    name = "audit_differences"
+    rail = "audit"
+    covers = Covers.RAIL
+
+    page = OptionProperty(Page.LIST, options=list(Page))
+    rows = ListProperty()
+    trouble = StringProperty()
+    word = StringProperty()
+    sign = StringProperty()
+    tone = StringProperty("plain")
+    title = StringProperty()
+    places = StringProperty()
+    more = StringProperty()
+    actions = ListProperty()  # Choices: what can be done
+    reasons = ListProperty()
+    waiting = BooleanProperty(False)  # the desk writes; a second touch must not ask again
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._cards: dict[str, DifferenceCard] = {}
+        self._card: DifferenceCard | None = None
+        self._asked = ""  # key of the one difference that this screen was opened for
+        self.reasons = [Choice(reason, t(f"auditing.reason.{reason}")) for reason in REASONS]
+
+    def shown(self, trouble: str = "", key: str = "", **_: Any) -> None:
+        self.trouble, self._asked = trouble, key
+        self.page = Page.LIST
+        self.refresh()
+
+    def returned(self) -> None:
+        if self.page == Page.ONE and self._card is not None and not self._asked:
+            self.page = Page.LIST  # what was done elsewhere may have closed it
+        self.refresh()
+
+    def refresh(self) -> None:
+        self.clerk.ask(asks.status(), self.show, self._failed)
+
+    def show(self, status: AuditStatus) -> None:
+        """Show the differences as the desk gives them."""
+        self._cards = {card.key: card for card in status.differences}
+        # What was not seen may only not have been looked at yet: everything else comes before it.
+        order = sorted(status.differences, key=lambda card: card.difference is A.Difference.MISSING)
+        self.rows = [_line(card) for card in order]
+        self.waiting = False
+        if self._asked and self.page == Page.LIST and self._asked in self._cards:
+            self.choose(self._asked)
+        elif self._asked and self._asked not in self._cards:
+            self.clerk.go("audit")
+
+    def scanned(self, text: str) -> bool:
+        """A scan goes on with the audit: back to the walk, which shows what comes of it."""
+        self.clerk.back()
+        return False
+
+    def choose(self, key: str) -> None:
+        """A row was touched."""
+        card = self._cards[key]
+        line = _line(card)
+        self._card = card
+        self.word, self.sign, self.tone = _word(card), line.sign, line.tone
+        self.title, self.places, self.more = line.text, _places(card), ""
+        self.trouble = ""
+        self.actions = [Choice(name, t(f"auditing.do.{name}")) for name in _actions(card)]
+        self.page = Page.ONE
+        if card.difference is A.Difference.MISSING and card.holder:
+            holder = card.holder
+            self.clerk.ask(asks.look_for(holder), lambda found: self._where(card, found))
+
+    def _where(self, card: DifferenceCard, found: LookFor) -> None:
+        if self._card is card:
+            self.more = last_seen(found)
+            if found.neighbours:
+                self.more += " " + t("auditing.beside", names=", ".join(found.neighbours[:3]))
+
+    def do(self, action: str) -> None:
+        """A button was touched: the difference is closed so, or a reason is asked for."""
+        card = self._card
+        if card is None:
+            return
+        if action == A.Action.CARRIED_OVER.value:
+            self.page = Page.REASON
+        elif action == A.Action.REGISTERED.value:
+            self.clerk.go("adopt", text=card.text, home="audit")
+        elif action == READ and card.holder:
+            self.clerk.go("reading", key=card.holder, name=card.name)
+        elif action == MEASURE and card.holder:
+            self.clerk.go("measure", key=card.holder)
+        else:
+            self._settle(A.Action(action), "")
+
+    def carry_over(self, reason: str) -> None:
+        """It stays open, for this reason."""
+        self._settle(A.Action.CARRIED_OVER, t(f"auditing.reason.{reason}"))
+
+    def _settle(self, action: A.Action, reason: str) -> None:
+        card = self._card
+        if card is None or self.waiting:
+            return
+        self.waiting = True
+        key = card.key
+        self.clerk.ask(asks.settle(key, action, reason), self._settled, self._failed)
+
+    def _settled(self, outcome: Outcome) -> None:
+        self.waiting = False
+        if isinstance(outcome, Refused):
+            self.clerk.play(Sound.REFUSED)
+            self.trouble = f"{say(outcome.why)}. {say(outcome.remedy)}"
+            self.page = Page.ONE
+            return
+        self.clerk.play(Sound.DONE)
+        if self._asked:
+            self.clerk.go("audit", told=say(outcome.say))
+            return
+        self.trouble = say(outcome.say)
+        self.page = Page.LIST
+        self.refresh()
+
+    def back(self) -> None:
+        """One step back, or to the walk."""
+        if self.page == Page.LIST or (self.page == Page.ONE and self._asked):
+            self.clerk.back()
+        else:
+            self.page = Page.LIST if self.page == Page.ONE else Page.ONE
+
+    def _failed(self, error: Exception) -> None:
+        """The audit was closed elsewhere, or the difference is gone: say so and look again."""
+        self.waiting = False
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = fault_words(error)
+        self.page = Page.LIST
+        self.rows = []
+
+
+def _actions(card: DifferenceCard) -> tuple[str, ...]:
+    """What closes it, in the desk's order, and what lets it close by itself: a reading, a measurement."""
+    found = [action.value for action in card.actions]
+    if card.difference in HOT:
+        found.append(READ)
+    if card.difference is A.Difference.MEASURED_LONG_AGO:
+        found.insert(0, MEASURE)
+    return tuple(found)
+
+
+def _word(card: DifferenceCard) -> str:
+    return t(f"term.difference.{card.difference.value}")
+
+
+def _places(card: DifferenceCard) -> str:
+    booked, found = card.booked_name, card.found_name
+    if card.difference is A.Difference.MISSING:
+        return t("auditing.booked", place=booked)
+    if booked and found and booked != found:
+        return f"{booked} → {found}"
+    return found or booked or ""
+
+
+def _line(card: DifferenceCard) -> Line:
+    tone = "heat" if card.difference in HOT else "plain" if card.difference is A.Difference.MISSING else "stop"
+    places = card.booked_name if card.difference is A.Difference.MISSING else _places(card)
+    note = " · ".join(part for part in (_word(card), places) if part)
+    return Line(card.key, grouped(card.name), note, sign=_SIGNS.get(card.difference, "×"), tone=tone)
+
+
+load_beside(__file__)

@@ -1,0 +1,1 @@
+"""Building up, measuring and tearing down at the bench."""

@@ -1,0 +1,174 @@
+"""Build-up: scan a holder, choose a cutter, see what fits and why not, and build it in.
+
+For a shrink fit it shows what the setter dials in and what the fit will hold.  What fits is the desk's answer; a
+cutter that does not is shown with its reason and cannot be built in.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+
+from kiosk.rules.cards import HolderCard
+from kiosk.rules.fitting.fits import Finding, Fit
+from kiosk.rules.say import Say
+from kiosk.screens.clerk import coupling_words, fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import bench as asks
+from kiosk.screens.questions.bench import BuildRefused, Offer
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import say, t
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    SCAN = "scan"
+    CUTTERS = "cutters"
+    FITS = "fits"
+    DEPTH = "depth"
+    DONE = "done"
+
+
+class BuildScreen(View):
+    """Four steps, and a pad for the depth."""
+
+    name = "build"
+    rail = "shop"
+    covers = Covers.RAIL
+
+    page = OptionProperty(Page.SCAN, options=list(Page))
+    title = StringProperty()
+    detail = StringProperty()
+    trouble = StringProperty()
+    offers = ListProperty()
+    cutter = StringProperty()
+    findings = ListProperty()
+    figures = StringProperty()
+    depth = StringProperty()
+    ok = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._holder = ""
+        self._offers: dict[str, Offer] = {}
+        self._cutter = ""
+        self._depth_mm: float | None = None
+
+    def shown(self, key: str = "", **_: Any) -> None:
+        self.trouble = ""
+        if key:
+            self._take(key)
+        else:
+            self.page = Page.SCAN
+
+    def scanned(self, text: str) -> bool:
+        """A holder to build into."""
+        if self.page not in (Page.SCAN, Page.CUTTERS, Page.DONE):
+            return True
+        self.clerk.ask(asks.holder_labelled(text), lambda card: self._take(card.holder.key), self._failed)
+        return True
+
+    def back(self) -> None:
+        """One step back, or out."""
+        if self.page in (Page.SCAN, Page.DONE):
+            self.clerk.back()
+        else:
+            self.page = {Page.CUTTERS: Page.SCAN, Page.FITS: Page.CUTTERS, Page.DEPTH: Page.FITS}[self.page]
+
+    def _take(self, key: str) -> None:
+        self._holder = key
+        self.clerk.ask(asks.offers(key), self._offered, self._failed)
+
+    def _offered(self, answer: tuple[HolderCard, tuple[Offer, ...]]) -> None:
+        card, offers = answer
+        self.trouble = ""
+        self.title = card.holder.name
+        self.detail = coupling_words(card)
+        if card.assembly is not None:
+            self.clerk.go("tear_down", key=card.holder.key)
+            return
+        self._offers = {offer.cutter.key: offer for offer in offers}
+        self.offers = [Choice(offer.cutter.key, offer.cutter.name, _verdict(offer.fit)) for offer in offers]
+        self.page = Page.CUTTERS
+
+    def choose(self, choice: Choice) -> None:
+        """A cutter to look at."""
+        self._cutter, self._depth_mm = choice.key, None
+        self.cutter = choice.text
+        self._ask()
+
+    def take_depth(self, value_mm: float) -> None:
+        """The shank goes that deep."""
+        self._depth_mm = value_mm
+        self._ask()
+
+    def _ask(self) -> None:
+        holder, cutter, depth_mm = self._holder, self._cutter, self._depth_mm
+        self.clerk.ask(asks.fit(holder, cutter, depth_mm), self._fits, self._failed)
+
+    def _fits(self, fit: Fit) -> None:
+        self.ok = fit.ok
+        self.findings = [_finding(finding, at) for at, finding in enumerate(fit.findings)]
+        self.figures = _figures(fit)
+        dial = fit.shrink.dial if fit.shrink else None
+        depth_mm = self._depth_mm or (dial.insert_mm if dial else None)
+        self.depth = t("build_up.depth", depth_mm=depth_mm)
+        self.page = Page.FITS
+
+    def build(self) -> None:
+        """Build it in."""
+        holder, cutter, depth_mm = self._holder, self._cutter, self._depth_mm
+        self.ok = False  # a second touch while the desk writes must not ask again
+        self.clerk.ask(asks.build(holder, cutter, depth_mm), self._built, self._failed)
+
+    def _built(self, card: HolderCard) -> None:
+        self.title = card.name
+        shrinks = card.holder.clamping.value == "shrink_fit"
+        self.detail = t("build_up.next_shrink") if shrinks else t("build_up.next_measure")
+        self.clerk.play(Sound.DONE)
+        self.page = Page.DONE
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        if isinstance(error, BuildRefused):
+            self.trouble = f"{say(error.why)}. {say(error.remedy)}"
+        else:
+            self.trouble = fault_words(error)
+        if self.page == Page.FITS:
+            self.findings = [Choice("refused", self.trouble, t("build_up.stops")), *self.findings]
+        else:
+            self.page = Page.SCAN
+
+
+def _verdict(fit: Fit) -> str:
+    blocking = next((finding for finding in fit.findings if finding.blocking), None)
+    if blocking is None:
+        return t("build_up.fits")
+    return say(Say(blocking.message_id, tuple(blocking.values.items())))
+
+
+def _finding(finding: Finding, at: int) -> Choice:
+    words = say(Say(finding.message_id, tuple(finding.values.items())))
+    return Choice(str(at), words, t("build_up.stops") if finding.blocking else t("build_up.mind"))
+
+
+def _figures(fit: Fit) -> str:
+    parts = []
+    if fit.speed_limit_rpm is not None:
+        parts.append(t("build_up.speed", limit_rpm=fit.speed_limit_rpm))
+    shrink = fit.shrink
+    if shrink is not None:
+        parts.append(t("build_up.opening", opening_um=shrink.opening_um, margin_um=shrink.margin_um.least))
+        parts.append(t("build_up.needs", needed_c=shrink.needed_c))
+        if shrink.rest is not None:
+            parts.append(t("build_up.holds", torque_nm=shrink.rest.torque_nm.least))
+        parts.append(t("build_up.heats", count=shrink.heats_left))
+    return "\n".join(parts)
+
+
+load_beside(__file__)

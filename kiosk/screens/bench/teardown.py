@@ -1,0 +1,109 @@
+"""Tear-down: scan the holder, say in one touch how the cutter came back, and take it out.
+
+For a shrink fit it takes heat, at the shrink station, and the holder is hot from then on.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import BooleanProperty, OptionProperty, StringProperty
+
+from kiosk.rules.assembly import Condition
+from kiosk.rules.cards import HolderCard
+from kiosk.rules.say import Say
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import bench as asks
+from kiosk.screens.questions import common, find
+from kiosk.screens.questions.bench import BuildRefused
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import View
+from kiosk.words import say, t
+
+PATIENCE_S = 20  # how long a holder that came back waits for a word about its cutter
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    SCAN = "scan"
+    CONDITION = "condition"
+    ANSWER = "answer"
+
+
+class TearDownScreen(View):
+    """Scan, condition, what came of it.  `only_say`: the condition is taken down and the cutter stays in."""
+
+    name = "tear_down"
+    rail = "shop"
+
+    page = OptionProperty(Page.SCAN, options=list(Page))
+    title = StringProperty()
+    detail = StringProperty()
+    trouble = StringProperty()
+    hot = BooleanProperty(False)
+    only_say = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._key = ""
+        self._waited_s = 0
+
+    def shown(self, key: str = "", only_say: bool = False, **_: Any) -> None:
+        self.trouble = ""
+        self.only_say = only_say
+        self._waited_s = 0
+        if key:
+            self.clerk.ask(common.holder(key), self._take, self._failed)
+        else:
+            self.page = Page.SCAN
+
+    def scanned(self, text: str) -> bool:
+        """The holder to tear down; who was only asked for a word goes on with the next scan."""
+        if self.only_say:
+            return False
+        self.clerk.ask(asks.holder_labelled(text), self._take, self._failed)
+        return True
+
+    def tick(self) -> None:
+        self._waited_s += 1
+        if self.only_say and self._waited_s > PATIENCE_S:
+            self.clerk.back()
+
+    def _take(self, card: HolderCard) -> None:
+        if card.assembly is None:
+            self._failed(BuildRefused(Say("build.nothing_in", (("name", card.name),)), Say("build.scan_holder")))
+            return
+        self._key = card.holder.key
+        self.title = card.name
+        self.detail = card.place.name if card.place else ""
+        self.trouble = ""
+        self.page = Page.CONDITION
+
+    def say(self, condition: str) -> None:
+        """How the cutter came back."""
+        key, kind, only_say = self._key, Condition(condition), self.only_say
+        self.clerk.ask(
+            find.say_condition(key, kind) if only_say else asks.tear_down(key, kind),
+            self._done,
+            self._failed,
+        )
+
+    def _done(self, card: HolderCard) -> None:
+        self.hot = card.hold is not None
+        self.title = card.name
+        self.detail = t("tear_down.hot") if self.hot else t("tear_down.free") if not self.only_say else ""
+        self.clerk.play(Sound.DONE)
+        self.page = Page.ANSWER
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        words = f"{say(error.why)}. {say(error.remedy)}" if isinstance(error, BuildRefused) else fault_words(error)
+        self.trouble = words
+        if self.page != Page.CONDITION:
+            self.page = Page.SCAN
+
+
+load_beside(__file__)

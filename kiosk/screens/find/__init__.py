@@ -1,0 +1,1 @@
+"""Looking for a holder, and the way to it."""

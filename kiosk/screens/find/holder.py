@@ -1,0 +1,157 @@
+"""One holder: what it is, where it is, whether it is hot, and everything that can be done with it.
+
+Each button leads to the screen that does it; a condition is said here, in one touch.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
+
+from kiosk.rules.assembly import Condition
+from kiosk.rules.cards import Heat, HolderCard
+from kiosk.screens.clerk import coupling_words, fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import common
+from kiosk.screens.questions import find as asks
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import t
+
+CONDITIONS = (Condition.GOOD, Condition.WORN, Condition.BROKEN)
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    SHOWN = "shown"
+    CONDITION = "condition"
+
+
+class HolderScreen(View):
+    """The holder, and the question how its cutter is."""
+
+    name = "holder"
+    rail = "find"
+    covers = Covers.RAIL
+
+    page = OptionProperty(Page.SHOWN, options=list(Page))
+    title = StringProperty()
+    detail = StringProperty()
+    place = StringProperty()
+    figures = StringProperty()
+    heat = StringProperty()  # words while it is hot
+    hot = BooleanProperty(False)
+    left_s = NumericProperty(-1)
+    actions = ListProperty()
+    conditions = ListProperty()
+    trouble = StringProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._key = ""
+        self._card: HolderCard | None = None
+        self.conditions = [Choice(each.value, t(f"condition.{each.value}")) for each in CONDITIONS]
+
+    def shown(self, key: str = "", **_: Any) -> None:
+        self._key = key
+        self.trouble = ""
+        self.page = Page.SHOWN
+        self._ask()
+
+    def returned(self) -> None:
+        self._ask()
+
+    def tick(self) -> None:
+        self._ask()
+
+    def _ask(self) -> None:
+        key = self._key
+        self.clerk.ask(common.holder(key), self.show, self._failed)
+
+    def show(self, card: HolderCard) -> None:
+        """Show a holder as the desk gives it."""
+        if card == self._card and self.title:
+            return
+        self._card = card
+        self.title = card.name
+        named = card.holder.name if card.assembly and card.holder.name != card.name else None
+        self.detail = " · ".join(part for part in (named, coupling_words(card)) if part)
+        self.place = card.place.name if card.place else t("hot.nowhere")
+        self.figures = _figures(card)
+        hold = card.hold
+        self.hot = hold is not None or card.heat is not Heat.COOL
+        self.left_s = -1
+        self.heat = ""
+        if hold is not None and hold.remaining_s is not None and not hold.needs_reading:
+            self.left_s, self.heat = hold.remaining_s, t("heat.safe_in")
+        elif hold is not None:
+            self.heat = t("heat.reading_ends")
+        elif self.hot:
+            self.heat = t("find.now.unproven", place=None, left_s=None)
+        self.actions = [Choice(name, t(f"holder.{name}")) for name in _actions(card, self.hot)]
+
+    def do(self, name: str) -> None:
+        """A button was touched."""
+        key, card = self._key, self._card
+        if card is None:
+            return
+        if name == "condition":
+            self.page = Page.CONDITION
+        elif name == "label":
+            self.clerk.go("labels", code=card.code)
+        elif name == "hand_over":
+            self.clerk.go("machine", key=key, name=card.name)
+        elif name == "history":
+            self.clerk.go("history", subject=key, title=card.name)
+        else:
+            self.clerk.go(_SCREENS[name], key=key)
+
+    def say_condition(self, condition: str) -> None:
+        """How the cutter is, as a hand says it."""
+        key = self._key
+        self.page = Page.SHOWN
+        self.clerk.ask(asks.say_condition(key, Condition(condition)), self._told, self._failed)
+
+    def _told(self, card: HolderCard) -> None:
+        self.clerk.play(Sound.DONE)
+        self.show(card)
+
+    def back(self) -> None:
+        """One step back."""
+        if self.page == Page.CONDITION:
+            self.page = Page.SHOWN
+        else:
+            self.clerk.back()
+
+    def _failed(self, error: Exception) -> None:
+        self.trouble = fault_words(error)
+
+
+_SCREENS = {"take_me": "place", "build": "build", "tear_down": "tear_down", "measure": "measure", "reading": "reading"}
+
+
+def _actions(card: HolderCard, hot: bool) -> tuple[str, ...]:
+    """What can be asked for; whether it may be done is judged where it is done."""
+    steps = ("hand_over", "measure", "tear_down", "condition") if card.assembly else ("build",)
+    return ("reading" if hot else "take_me", *(("take_me",) if hot else ()), *steps, "label", "history")
+
+
+def _figures(card: HolderCard) -> str:
+    assembly = card.assembly
+    if assembly is None:
+        return t("holder.bare")
+    lines = []
+    measured = assembly.measured
+    if measured is not None:
+        lines.append(t("holder.measured", length_mm=measured.length_mm, diameter_mm=measured.diameter_mm))
+    else:
+        lines.append(t("holder.not_measured"))
+    lines.append(t("holder.condition_is", condition=t(f"condition.{assembly.condition.value}")))
+    return " · ".join(lines)
+
+
+load_beside(__file__)

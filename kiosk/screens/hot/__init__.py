@@ -1,0 +1,1 @@
+"""What is hot, and readings of it."""

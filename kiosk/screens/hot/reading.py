@@ -1,0 +1,92 @@
+"""Entering a temperature: where it was measured, with what, and the figure.
+
+Says in front of the figure what an infrared thermometer does on bright steel.  What a reading ends or does not
+end is the desk's to say; this screen shows its words.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import BooleanProperty, OptionProperty, StringProperty
+
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import hot as asks
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import say, t
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    ASK_WHERE = "ask_where"
+    ASK_FIGURE = "ask_figure"
+    ANSWER = "answer"
+
+
+class ReadingScreen(View):
+    """Three steps: where and with what, the figure, what came of it."""
+
+    name = "reading"
+    covers = Covers.RAIL
+
+    page = OptionProperty(Page.ASK_WHERE, options=list(Page))
+    title = StringProperty()
+    where = StringProperty("nose")
+    instrument = StringProperty("probe")
+    hottest = StringProperty()  # where the kiosk believes it is hottest
+    answer = StringProperty()
+    ended = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._key = ""
+
+    def shown(self, key: str = "", name: str = "", **_: Any) -> None:
+        self._key = key
+        self.instrument = "probe"
+        self.page = Page.ASK_WHERE
+        card = next((card for card in self.clerk.hot if card.holder.key == key), None)
+        self.title = card.name if card else name
+        self.hottest = card.hold.where.removeprefix("term.") if card and card.hold else ""
+
+    def at(self, where: str) -> None:
+        """It was measured there."""
+        self.where = where
+        self.ids.entry.text = ""
+        self.page = Page.ASK_FIGURE
+
+    def take(self, value_c: float) -> None:
+        """Hand the figure over."""
+        key, where, instrument = self._key, self.where, self.instrument
+        self.clerk.ask(
+            asks.read(key, where, value_c, instrument), self._taken, self._turned_down
+        )
+
+    def _taken(self, taken: asks.ReadingTaken) -> None:
+        self.ended = taken.ended
+        self.answer = say(taken.say)
+        self.page = Page.ANSWER
+        self.clerk.play(Sound.DONE if self.ended else Sound.REFUSED)
+
+    def _turned_down(self, error: Exception) -> None:
+        self.ended = False
+        self.answer = fault_words(error)
+        self.page = Page.ANSWER
+        self.clerk.play(Sound.REFUSED)
+
+    def back(self) -> None:
+        """One step back, or out."""
+        if self.page == Page.ASK_FIGURE:
+            self.page = Page.ASK_WHERE
+        else:
+            self.clerk.back()
+
+    def where_words(self, where: str) -> str:
+        return t("reading.title_at", where=where)
+
+
+load_beside(__file__)

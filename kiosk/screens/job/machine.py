@@ -1,0 +1,162 @@
+"""The machine screen: its magazine as it is filled, and a pocket chosen by touch.
+
+For a holder asked about, every pocket says whether it may go there, and the best one is outlined.  What may go
+where is the desk's answer; the touch is handed to the desk as two scans are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
+
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.paged import Row
+from kiosk.screens.parts.slots import Slot, State
+from kiosk.screens.questions import job as asks
+from kiosk.screens.questions.job import MachineView, Pocket
+from kiosk.screens.view import View
+from kiosk.words import say, t
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    WHICH = "which"
+    POCKETS = "pockets"
+
+
+@dataclass(frozen=True, slots=True)
+class MachineLine:
+    """A machine to choose."""
+
+    key: str
+    name: str
+    note: str
+
+
+class MachineRow(Row):
+    """Shows a `MachineLine`."""
+
+
+class MachineScreen(View):
+    """First which machine, then which pocket.  `pocket`: the number chosen; `may`: it can go there."""
+
+    name = "machine"
+    rail = "scan"
+    row_class = MachineRow
+
+    page = OptionProperty(Page.WHICH, options=list(Page))
+    machines = ListProperty()
+    title = StringProperty()
+    holder = StringProperty()
+    magazine = ObjectProperty(None, allownone=True)
+    slots = ListProperty()
+    widths_mm = ListProperty()
+    chosen = StringProperty()
+    about = StringProperty()
+    remedy = StringProperty()
+    may = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._key = ""
+        self._pockets: dict[str, Pocket] = {}
+
+    def shown(self, code: str = "", key: str = "", name: str = "", **_: Any) -> None:
+        self._key, self.holder = key, name
+        self.page = Page.POCKETS if code else Page.WHICH
+        self.slots, self.chosen, self.title = [], "", ""
+        if code:
+            self.open(code)
+        else:
+            self.clerk.ask(asks.machines(), self._list)
+
+    def _list(self, machines: tuple[MachineView, ...]) -> None:
+        self.machines = [
+            MachineLine(
+                machine.code,
+                machine.name,
+                t(
+                    "machine.filled",
+                    full=sum(pocket.holder is not None for pocket in machine.pockets),
+                    pockets=len(machine.pockets),
+                ),
+            )
+            for machine in machines
+        ]
+
+    def open(self, code: str) -> None:
+        """Show a machine's magazine."""
+        key = self._key
+        self.clerk.ask(asks.machine(code, key), lambda seen: self.show(*seen))
+
+    def show(self, machine: MachineView, holder: str) -> None:
+        """Show a magazine as the desk gives it; `holder` is the name of the one asked about."""
+        self.page = Page.POCKETS
+        self.title, self.holder, self.magazine = machine.name, holder, machine.magazine
+        self._pockets = {pocket.code: pocket for pocket in machine.pockets}
+        self.slots = [_slot(pocket, machine.best, bool(holder)) for pocket in machine.pockets]
+        self.widths_mm = [pocket.diameter_mm or 0.0 for pocket in machine.pockets]
+        best = next((pocket for pocket in machine.pockets if pocket.number == machine.best), None)
+        if best is not None:
+            self.choose(best.code)
+        else:
+            self.chosen, self.may = "", False
+            self.about = t("machine.no_room") if holder and machine.no_room else t("machine.choose")
+            self.remedy = ""
+
+    def choose(self, code: str) -> None:
+        """A pocket was touched: say what it is, and whether the holder asked about may go there."""
+        pocket = self._pockets[code]
+        self.chosen = code
+        self.may = bool(self._key) and pocket.refused is None
+        self.remedy = ""
+        if pocket.refused is not None:
+            self.about = say(pocket.refused.why)
+            self.remedy = say(pocket.refused.remedy)
+        elif pocket.name is not None:
+            self.about = t("machine.holds", pocket=pocket.number, name=pocket.name)
+        elif pocket.closed:
+            self.about = t("machine.closed", pocket=pocket.number)
+        elif pocket.owner:
+            self.about = t("machine.kept", pocket=pocket.number)
+        else:
+            self.about = t("machine.free", pocket=pocket.number)
+
+    def put(self) -> None:
+        """Hand the holder over into the pocket chosen."""
+        pocket, key = self.chosen, self._key
+        if self.may:
+            self.may = False  # a second touch while the desk writes must not ask again
+            self.clerk.ask(asks.hand_over(pocket, key), self.clerk.answer)
+
+    def back(self) -> None:
+        self.clerk.back()
+
+
+def _slot(pocket: Pocket, best: int | None, asked: bool) -> Slot:
+    if pocket.closed:
+        state = State.BLOCKED
+    elif pocket.number == best:
+        state = State.PROPOSED
+    elif pocket.holder is not None:
+        state = State.FULL
+    elif pocket.owner:
+        state = State.OWN
+    elif asked and pocket.refused is not None:
+        state = State.BLOCKED
+    else:
+        state = State.FREE
+    return Slot(pocket.code, f"{pocket.number:02}", state)
+
+
+load_beside(__file__)

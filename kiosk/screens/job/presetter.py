@@ -1,0 +1,126 @@
+"""The presetter's own list: choose it, and every measurement in it is checked and taken down like one typed by hand.
+
+Which column is which stands in the shop's map beside the list.  A list with faults is shown first; its good lines
+are taken only when asked.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
+
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.marked import Marked
+from kiosk.screens.questions import common
+from kiosk.screens.questions import job as asks
+from kiosk.screens.questions.job import Fault, NoMap, Presetting, Read, Reading
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import say, t
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LISTS = "lists"
+    FAULTS = "faults"
+    TAKEN = "taken"
+
+
+class PresetterScreen(View):
+    """Which list; what is wrong in it; what was taken."""
+
+    name = "presetter"
+    rail = "shop"
+    covers = Covers.RAIL
+
+    page = OptionProperty(Page.LISTS, options=list(Page))
+    choices = ListProperty()
+    rows = ListProperty()
+    folder = StringProperty()
+    trouble = StringProperty()
+    title = StringProperty()
+    good = NumericProperty(0)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._readings: tuple[Reading, ...] = ()
+
+    def shown(self, **_: Any) -> None:
+        self.trouble = ""
+        self.choices = []
+        self.page = Page.LISTS
+        self.clerk.ask(asks.presets(), self._listed, self._failed)
+
+    def back(self) -> None:
+        """To the lists, or out."""
+        if self.page == Page.LISTS:
+            self.clerk.back()
+        else:
+            self.shown()
+
+    def _listed(self, found: common.Folder) -> None:
+        self.folder = found.where
+        self.choices = [Choice(str(paper.path), paper.name) for paper in found.papers]
+
+    def choose(self, choice: Choice) -> None:
+        """This list."""
+        path = Path(choice.key)
+        self.clerk.ask(asks.readings(path), self.check, self._failed)
+
+    def check(self, read: Read[Reading]) -> None:
+        """Take the list, or show what is wrong in it first."""
+        self._readings = read.good
+        self.good = len(read.good)
+        if not read.faults:
+            self.take()
+            return
+        self.clerk.play(Sound.REFUSED)
+        self.rows = [_fault(fault, at) for at, fault in enumerate(read.faults)]
+        self.title = t("setup_sheet.faults", count=len(read.faults))
+        self.page = Page.FAULTS
+
+    def take(self) -> None:
+        """Take every line that can be read."""
+        readings, self._readings = self._readings, ()  # a second touch must not take them twice
+        if readings:
+            self.clerk.ask(asks.take(readings), self.show, self._failed)
+
+    def show(self, taken: tuple[Presetting, ...]) -> None:
+        """Show what became of each line; those that were not taken first."""
+        ordered = sorted(taken, key=lambda one: one.taken is not None)
+        self.rows = [_taken(one, at) for at, one in enumerate(ordered)]
+        count = sum(one.taken is not None for one in taken)
+        self.title = t("presetting.summary", count=count)
+        self.page = Page.TAKEN
+        self.clerk.play(Sound.DONE if count == len(taken) else Sound.REFUSED)
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = t("presetting.no_map", file=error.file) if isinstance(error, NoMap) else fault_words(error)
+        self.page = Page.LISTS
+
+
+def _fault(fault: Fault, at: int) -> Marked:
+    text = t("setup_sheet.line", line=fault.line) if fault.line else fault.file
+    return Marked(str(at), text, f"{fault.field} {fault.why}".strip(), icon="stop", tone="stop")
+
+
+def _taken(one: Presetting, at: int) -> Marked:
+    reading = one.reading
+    if one.taken is None:
+        why = getattr(one.refused, "why", None)
+        note = say(why) if why is not None else t("presetting.unknown", name=reading.tool)
+        return Marked(str(at), reading.tool, note, icon="stop", tone="stop")
+    values = t("presetting.values", length_mm=reading.values.length_mm, diameter_mm=reading.values.diameter_mm)
+    warm = one.taken.warning
+    note = t("presetting.warm", why=say(warm)) if warm is not None else values
+    return Marked(str(at), one.taken.holder.name, note, icon="hot" if warm else "done", tone="heat" if warm else "done")
+
+
+load_beside(__file__)

@@ -1,0 +1,1 @@
+"""Labels to be shown and printed."""

@@ -1,0 +1,288 @@
+"""Labels: choose a thing by scanning it, see its label at true size, print it.
+
+A holder's new label has a new code and is the holder's only once it was scanned on the steel; the screen asks
+for that scan and lets the desk bind it.  Size and queue are chosen once and kept for this kiosk.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
+
+from kiosk.rules.cards import Command
+from kiosk.rules.outcomes import Done, Step
+from kiosk.screens.clerk import Scanned, fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.press import Press
+from kiosk.screens.questions import labels as asks
+from kiosk.screens.questions.labels import Job, LabelContent, LabelError, Made, Queue, Request, Tag, WouldPrintTwice
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import View
+from kiosk.words import say, t
+
+TO_FILE = ""
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    CHOOSE = "choose"
+    PREVIEW = "preview"
+    PICK = "pick"
+    BUSY = "busy"
+    ANSWER = "answer"
+
+
+class LabelsScreen(View):
+    """Five states: choose a thing, its label, pick from a list, at work, what came of it."""
+
+    name = "labels"
+    rail = "labels"
+
+    page = OptionProperty(Page.CHOOSE, options=list(Page))
+    title = StringProperty()
+    detail = StringProperty()
+    advice = StringProperty()
+    size_name = StringProperty()
+    queue = StringProperty()
+    count = NumericProperty(0)
+    fresh = BooleanProperty(False)  # a new code that waits for its first scan
+    for_holder = BooleanProperty(False)
+    good = BooleanProperty(True)
+    answer = StringProperty()
+    answer_more = StringProperty()
+    again = BooleanProperty(False)  # the last job may be sent once more
+    choices = ListProperty()
+    picking = StringProperty()
+    busy = StringProperty()
+    done = NumericProperty(0)
+    total = NumericProperty(0)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._press = Press()
+        self._contents: tuple[LabelContent, ...] = ()
+        self._holder: str | None = None
+        self._job: Job | None = None
+
+    def shown(
+        self, code: str = "", tag: str = "", inside: str = "", fresh: str = "", command: Command | None = None, **_: Any
+    ) -> None:
+        mine = self.clerk.settings.labels
+        self.size_name = self.size_name or mine.size
+        self.queue = self.queue or mine.queue
+        if code:
+            self._ask_for(code)
+        elif tag:
+            self.clerk.ask(asks.hot_tag(tag), self._tag, self._failed)
+        elif fresh:
+            self._holder = fresh
+            self.new_label()
+        elif inside:
+            self.clerk.ask(asks.inside(inside), self._several, self._failed)
+        elif command is Command.PRINT_LABEL:
+            self.clerk.ask(asks.last_code(), lambda last: self._ask_for(last) if last else None)
+        elif not self._contents or self.page != Page.ANSWER:
+            self.page = Page.CHOOSE
+
+    def scanned(self, text: str) -> bool:
+        """A thing was scanned: its label.  A new label that waits for its first scan goes to the desk."""
+        if self.fresh and self._contents and text == self._contents[0].code.text:
+            return False
+        self.fresh = False
+        self._ask_for(text)
+        return True
+
+    def came(self, scanned: Scanned) -> bool:
+        outcome = scanned.outcome
+        message = getattr(outcome, "say", None) or getattr(outcome, "why", None)
+        if message is None:
+            return False
+        self.fresh = False
+        self._say(isinstance(outcome, Done) and outcome.step is Step.LABEL_BOUND, say(message), "")
+        return True
+
+    def back(self) -> None:
+        """To the choice of a thing."""
+        self.fresh = self.again = False
+        self._contents = ()
+        self.page = Page.CHOOSE
+
+    # What ---------------------------------------------------------------------------------------------------
+
+    def all_of(self, kind: str) -> None:
+        """Labels of every holder, place, badge or command."""
+        self.clerk.ask(asks.all_of(kind), self._several, self._failed)
+
+    def choose_place(self) -> None:
+        """Labels of a whole cabinet or machine."""
+        self.clerk.ask(asks.whole_places(), self._places, self._failed)
+
+    def _places(self, found: tuple[asks.WholePlace, ...]) -> None:
+        rows = [Choice(each.card.place.code, each.card.name, t("labels.inside", count=each.places)) for each in found]
+        self._pick("place", rows)
+
+    def new_label(self) -> None:
+        """A replacement with a new code for this holder."""
+        key = self._holder
+        if key:
+            self.clerk.ask(asks.fresh(key), self._replacement, self._failed)
+
+    def _ask_for(self, code: str) -> None:
+        self.clerk.ask(asks.label_of(code), self._one, self._failed)
+
+    def _one(self, found: tuple[LabelContent, str | None]) -> None:
+        self._holder = found[1]
+        self._show((found[0],))
+
+    def _replacement(self, contents: tuple[LabelContent, ...]) -> None:
+        self._show(contents)
+        self.fresh = True
+
+    def _tag(self, contents: tuple[LabelContent, ...]) -> None:
+        self._holder = None
+        self._show(contents)
+        if not self._fits():
+            self.size_name = "60x30"
+            self._show(contents)
+
+    def _several(self, contents: tuple[LabelContent, ...]) -> None:
+        self._holder = None
+        if contents:
+            self._show(contents)
+        else:
+            self._say(False, t("labels.none"), "")
+
+    def _show(self, contents: tuple[LabelContent, ...]) -> None:
+        self._contents = contents
+        self.fresh = False
+        first = contents[0]
+        self.count = len(contents)
+        self.title = first.name if len(contents) == 1 else t("labels.several", count=len(contents))
+        self.detail = first.code.grouped if len(contents) == 1 else first.name
+        self.for_holder = first.tag is Tag.HOLDER and self._holder is not None and len(contents) == 1
+        self.page = Page.PREVIEW
+        self._preview()
+
+    def _fits(self) -> bool:
+        try:
+            asks.layout(self._contents[0], self.size_name, int(self.clerk.settings.labels.dpi))
+        except LabelError:
+            return False
+        return True
+
+    def _preview(self) -> None:
+        preview = self.ids.drawn
+        try:
+            layout = asks.layout(self._contents[0], self.size_name, int(self.clerk.settings.labels.dpi))
+        except LabelError as fault:
+            self.advice = say(fault.say)
+            preview.show(None)
+            return
+        self.advice = t("labels.left_out") if layout.left_out else ""
+        preview.show(layout)
+
+    # How ----------------------------------------------------------------------------------------------------
+
+    def choose_size(self) -> None:
+        self._pick("size", [Choice(size.name, size.name, _size_words(size)) for size in asks.sizes()])
+
+    def choose_queue(self) -> None:
+        self._begin(t("labels.looking"))
+        self._press.run(lambda *_: asks.queues(), self._queues, self._failed)
+
+    def _queues(self, queues: tuple[Queue, ...]) -> None:
+        file = Choice(TO_FILE, t("labels.to_file"), t("labels.to_file_note"))
+        rows = [Choice(queue.name, queue.name, _queue_words(queue)) for queue in queues]
+        self._pick("queue", [file, *rows])
+
+    def _pick(self, picking: str, choices: list[Choice]) -> None:
+        self.picking = picking
+        self.choices = choices
+        self.page = Page.PICK
+
+    def picked(self, choice: Choice) -> None:
+        """A row of the list was touched."""
+        if self.picking == "place":
+            self.shown(inside=choice.key)
+            return
+        if self.picking == "size":
+            self.size_name = choice.key
+        else:
+            self.queue = choice.key
+        setting, value = self.picking, choice.key
+        self.clerk.ask(asks.remember(setting, value))
+        self.page = Page.PREVIEW
+        self._preview()
+
+    # Ink ----------------------------------------------------------------------------------------------------
+
+    def go(self) -> None:
+        """Print what is shown, or save it where no queue was chosen."""
+        contents, size, queue = self._contents, self.size_name, self.queue
+        self.clerk.ask(asks.request(contents, size, queue), self._run, self._failed)
+
+    def _run(self, request: Request) -> None:
+        self._begin(t("labels.proving"))
+        self._press.run(
+            lambda progress, cancelled: asks.make(request, progress, cancelled),
+            self._made,
+            self._failed,
+            self._progress,
+        )
+
+    def cancel(self) -> None:
+        self._press.cancel()
+        self.page = Page.PREVIEW if self._contents else Page.CHOOSE
+
+    def retry(self) -> None:
+        """Somebody has looked at the printer: send the job once more."""
+        job = self._job
+        if job is not None:
+            self._begin(t("labels.proving"))
+            self._press.run(lambda *_: asks.retry(job), self._resent, self._failed)
+
+    def _begin(self, words: str) -> None:
+        self.busy, self.done, self.total = words, 0, 0
+        self.page = Page.BUSY
+
+    def _progress(self, done: int, total: int) -> None:
+        self.done, self.total = done, total
+
+    def _made(self, made: Made) -> None:
+        self._job = made.job
+        if made.job is not None:
+            words = t("labels.sent", count=made.labels, number=made.job.number, queue=made.job.queue)
+        else:
+            words = t("labels.saved", count=made.labels, file=made.files[0].name if made.files else "")
+        self.again = made.job is not None
+        self._say(True, words, t("labels.scan_new") if self.fresh else "")
+
+    def _resent(self, job: Job) -> None:
+        self._job = job
+        self._say(True, t("labels.sent", count=int(self.count), number=job.number, queue=job.queue), "")
+
+    def _failed(self, error: Exception) -> None:
+        if isinstance(error, WouldPrintTwice):
+            self.again = True
+        words = say(error.say) if isinstance(error, LabelError) else fault_words(error)
+        self._say(False, words, "")
+
+    def _say(self, good: bool, answer: str, more: str) -> None:
+        self.good, self.answer, self.answer_more = good, answer, more
+        self.page = Page.ANSWER
+        self.clerk.play(Sound.DONE if good else Sound.REFUSED)
+
+
+def _size_words(size: asks.LabelSize) -> str:
+    return f"{size.width_mm:g} × {size.height_mm:g} mm" if size.width_mm else f"{size.height_mm:g} mm"
+
+
+def _queue_words(queue: Queue) -> str:
+    return ", ".join(t(f"term.trouble.{trouble.value}") for trouble in queue.troubles) or queue.description
+
+
+load_beside(__file__)

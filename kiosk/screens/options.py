@@ -1,0 +1,17 @@
+"""What the command line asks of the window."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What the command line asks for.  `size`: of the window, px; None: the whole screen of the tablet."""
+
+    data_dir: Path
+    demo: bool = False
+    camera: str | None = None
+    at: str | None = None
+    size: tuple[int, int] | None = None

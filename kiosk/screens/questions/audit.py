@@ -1,0 +1,165 @@
+"""Questions about the audit this kiosk is in the middle of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from kiosk.desk import Desk, reports
+from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor, PhotoMark, PhotoSeen
+from kiosk.desk.desk import Scanned
+from kiosk.desk.reports import Kept
+from kiosk.desk.session import NotThere
+from kiosk.reader.symbols import Symbol
+from kiosk.rules import audit as A
+from kiosk.rules.cards import HolderCard, PlaceCard
+from kiosk.rules.outcomes import Outcome
+from kiosk.rules.places import Kind
+from kiosk.screens.questions import Question
+
+__all__ = [
+    "AuditRow", "AuditStatus", "Begin", "DifferenceCard", "Kept", "LookFor", "PhotoMark", "PhotoSeen", "Spoken",
+    "begin", "close", "cool", "empty", "look_for", "open_audit", "open_or_scan", "pause", "photograph", "report",
+    "save", "settle", "spoken", "status",
+]  # fmt: skip
+
+WHOLE = (Kind.CABINET, Kind.MACHINE, Kind.BENCH, Kind.COOLING, Kind.PRESETTER)
+
+
+@dataclass(frozen=True, slots=True)
+class Begin:
+    """What there is to go on with, and what can be audited."""
+
+    here: AuditStatus | None
+    running: tuple[AuditRow, ...]
+    places: tuple[PlaceCard, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """What the desk says of a holder or label.  `card`: None for a label nobody knows.  `found`: where to look."""
+
+    state: A.Shows
+    place: str
+    name: str
+    card: HolderCard | None
+    differences: tuple[DifferenceCard, ...]
+    found: LookFor | None
+
+
+def begin() -> Question[Begin]:
+    """How this kiosk's audit stands, or which there could be."""
+    return _begin
+
+
+def _begin(desk: Desk) -> Begin:
+    here = desk.audits.status() if desk.session.audit else None
+    places = tuple(card for card in desk.shop.places() if card.place.kind in WHOLE and not card.retired)
+    return Begin(here, desk.audits.running(), places)
+
+
+def status() -> Question[AuditStatus]:
+    """How this kiosk's audit stands.  Raises NotThere."""
+    return lambda desk: desk.audits.status()
+
+
+def open_audit(what: str) -> Question[AuditStatus]:
+    """Open or go on with an audit: a place's code, or the key of one that waits."""
+    return lambda desk: desk.audits.open(what)
+
+
+def open_or_scan(text: str) -> Question[AuditStatus | Scanned]:
+    """A place is audited; the desk knows what to do with everything else."""
+
+    def answer(desk: Desk) -> AuditStatus | Scanned:
+        subject = desk.session.cards.subject(text)
+        if desk.session.audit is None and isinstance(subject, PlaceCard):
+            return desk.audits.open(subject.place.code)
+        return desk.scan(text)
+
+    return answer
+
+
+def pause() -> Question[Begin]:
+    """Somebody goes on later: what there is then."""
+
+    def answer(desk: Desk) -> Begin:
+        desk.audits.pause()
+        return _begin(desk)
+
+    return answer
+
+
+def close() -> Question[Outcome]:
+    """Close the audit, if nothing is open any more."""
+    return lambda desk: desk.audits.close()
+
+
+def look_for(holder: str) -> Question[LookFor]:
+    """Where a missing holder was last, and the likeliest places to look."""
+    return lambda desk: desk.audits.look_for(holder)
+
+
+def empty(holder: str, is_empty: bool) -> Question[DifferenceCard | None]:
+    """A hand says that a holder has no cutter in it, or that it has."""
+    return lambda desk: desk.audits.empty(holder, is_empty)
+
+
+def photograph(symbols: Sequence[Symbol], place: str) -> Question[PhotoSeen]:
+    """What was read in a photograph of a drawer."""
+    return lambda desk: desk.audits.photo(symbols, place)
+
+
+def settle(key: str, action: A.Action, reason: str) -> Question[Outcome]:
+    """Close a difference."""
+    return lambda desk: _settle(desk, key, action, reason)
+
+
+def _settle(desk: Desk, key: str, action: A.Action, reason: str) -> Outcome:
+    """What is taken to cooling is taken to the cooling place that has room."""
+    cooling = desk.session.cooling_place() if action is A.Action.TO_COOLING else None
+    return desk.audits.settle(key, action, reason, cooling.place.code if cooling else None)
+
+
+def cool(holder: str) -> Question[Outcome]:
+    """A hot holder of the audit was taken to a cooling place.  Raises NotThere where it is hot no longer."""
+
+    def answer(desk: Desk) -> Outcome:
+        wanted = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
+        found = desk.audits.status().differences
+        key = next((each.key for each in found if each.text == holder and each.difference in wanted), None)
+        if key is None:
+            raise NotThere("hold on", desk.session.holder(holder).name)
+        return _settle(desk, key, A.Action.TO_COOLING, "")
+
+    return answer
+
+
+def spoken(about: str) -> Question[Spoken]:
+    """What is known in the audit of a holder's key or a label's text."""
+    return lambda desk: _spoken(desk, about)
+
+
+def _spoken(desk: Desk, about: str) -> Spoken:
+    status = desk.audits.status()
+    spots = [spot for group in status.groups for spot in group.spots]
+    spot = next((each for each in spots if about in (each.holder, each.name)), None)
+    card = desk.session.cards.holder(about)
+    texts = (about, card.code) if card else (about,)
+    differences = tuple(each for each in status.differences if each.text in texts)
+    state = spot.state if spot else A.Shows.UNKNOWN if card is None else A.Shows.SEEN
+    booked = card.place.name if card and card.place else ""
+    found = next((each.found_name for each in differences if each.found_name), None)
+    place = booked if state in (A.Shows.MISSING, A.Shows.SEEN) else found or booked
+    look_for = desk.audits.look_for(about) if card and state is A.Shows.MISSING else None
+    return Spoken(state, place, card.name if card else about, card, differences, look_for)
+
+
+def report(key: str) -> Question[A.AuditReport]:
+    """How a closed audit ended."""
+    return lambda desk: desk.audits.report(key)
+
+
+def save(key: str) -> Question[Kept]:
+    """Write a closed audit's report beside the book.  Raises OSError."""
+    return lambda desk: reports.keep(desk.reports.audit(key))

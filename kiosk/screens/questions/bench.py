@@ -1,0 +1,41 @@
+"""Questions about building up, measuring and tearing down."""
+
+from __future__ import annotations
+
+from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
+from kiosk.rules.assembly import Condition, Measured
+from kiosk.rules.cards import HolderCard
+from kiosk.rules.fitting.fits import Fit
+from kiosk.screens.questions import Question
+
+__all__ = ["BuildRefused", "MeasureTaken", "Offer", "build", "fit", "holder_labelled", "measure", "offers", "tear_down"]
+
+
+def holder_labelled(text: str) -> Question[HolderCard]:
+    """The holder this label is on.  Raises BuildRefused."""
+    return lambda desk: desk.build.holder_labelled(text)
+
+
+def offers(key: str) -> Question[tuple[HolderCard, tuple[Offer, ...]]]:
+    """A holder and the cutters it could be built up with."""
+    return lambda desk: (desk.session.holder(key), desk.build.offers(key))
+
+
+def fit(holder: str, cutter: str, depth_mm: float | None) -> Question[Fit]:
+    """How a cutter sits in a holder.  depth_mm: of the shank; None: as deep as is usual."""
+    return lambda desk: desk.build.fit(holder, cutter, depth_mm)
+
+
+def build(holder: str, cutter: str, depth_mm: float | None) -> Question[HolderCard]:
+    """Build the cutter in.  Raises BuildRefused."""
+    return lambda desk: desk.build.build(holder, cutter, depth_mm)
+
+
+def tear_down(key: str, condition: Condition) -> Question[HolderCard]:
+    """Take the cutter out, which came back like this.  Raises BuildRefused."""
+    return lambda desk: desk.build.tear_down(key, condition)
+
+
+def measure(key: str, values: Measured) -> Question[MeasureTaken]:
+    """Write a measurement down."""
+    return lambda desk: desk.build.measure(key, values)

@@ -1,0 +1,49 @@
+"""Questions that more than one place of work asks, and the folders papers are laid into."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from kiosk.desk import Desk
+from kiosk.desk.desk import Scanned
+from kiosk.desk.inbox import Inbox, Paper, papers, where_to_put
+from kiosk.rules.cards import Command, HolderCard
+from kiosk.screens.questions import Question
+
+
+class Folder(NamedTuple):
+    """Where papers of one kind are to be put, in words a person can follow, and those that lie there."""
+
+    where: str
+    papers: tuple[Paper, ...]
+
+
+def scan(text: str) -> Question[Scanned]:
+    """What a label's text does now."""
+    return lambda desk: desk.scan(text)
+
+
+def command(of: Command) -> Question[Scanned]:
+    """The same as the printed command card."""
+    return lambda desk: desk.command(of)
+
+
+def undo() -> Question[Scanned]:
+    """The last step taken back."""
+    return lambda desk: desk.undo()
+
+
+def holder(key: str) -> Question[HolderCard]:
+    """A holder as it stands now.  Raises NotThere."""
+    return lambda desk: desk.session.holder(key)
+
+
+def code_of(key: str) -> Question[str]:
+    """What the label of a holder, place or person says.  Raises NotThere."""
+    return lambda desk: desk.shop.code_of(key)
+
+
+def folder(desk: Desk, kind: Inbox) -> Folder:
+    """The papers of a kind that wait."""
+    data = desk.session.book.path.parent
+    return Folder(where_to_put(data, kind), papers(data, kind))

@@ -1,0 +1,118 @@
+"""Questions about what was done, and the papers made of the answers.
+
+`keep`, `drawn` and `page` ask nothing: they draw and write what was answered, and belong on a `Press`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from kiosk.desk import Desk, reports
+from kiosk.desk.audit_book import AuditRow
+from kiosk.desk.records import Filter, HeatPlot, HeatRecord, HistoryRow, WasAt
+from kiosk.desk.reports import Kept, Paper, PastAudits
+from kiosk.rules.cards import OperatorCard
+from kiosk.rules.shift import ShiftReport
+from kiosk.screens.questions import Question
+
+__all__ = [
+    "About", "AuditRow", "Filter", "HeatPlot", "HeatRecord", "HistoryRow", "Kept", "Paper", "PastAudits", "WasAt",
+    "about", "audit_paper", "drawn", "heat_plot", "heatings", "history", "keep", "named", "page", "past_audits",
+    "shift", "shift_paper", "where_at",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """Who is asked about: what a filter may offer, and the moment it is."""
+
+    people: tuple[OperatorCard, ...]
+    is_holder: bool
+    now_utc_s: float
+
+
+def about(subject: str) -> Question[About]:
+    """What a history can be narrowed to.  subject: "" for everything in the book."""
+
+    def answer(desk: Desk) -> About:
+        people = tuple(sorted(desk.people.operators(), key=lambda card: (card.retired, card.name)))
+        is_holder = bool(subject) and desk.session.cards.holder(subject) is not None
+        return About(people, is_holder, desk.now().utc_s)
+
+    return answer
+
+
+def named(text: str) -> Question[tuple[str, str]]:
+    """What a label stands on, as `history` wants it, and its name.  Raises NotThere."""
+
+    def answer(desk: Desk) -> tuple[str, str]:
+        subject = desk.records.subject(text)
+        return subject, getattr(desk.session.cards.subject(text), "name", text)
+
+    return answer
+
+
+def history(subject: str, which: Filter) -> Question[tuple[HistoryRow, ...]]:
+    """Lines about a holder, place or person, newest first; subject "": all lines."""
+    return lambda desk: desk.records.history(subject, which) if subject else desk.records.everything(which)
+
+
+def where_at(subject: str, utc_s: float) -> Question[WasAt]:
+    """Where a holder was at a moment."""
+    return lambda desk: desk.records.where_at(subject, utc_s)
+
+
+def heatings(key: str, newest: int) -> Question[tuple[HeatRecord, ...]]:
+    """A holder's heatings, newest first."""
+    return lambda desk: desk.records.heatings(key, newest)
+
+
+def heat_plot(record: HeatRecord) -> Question[HeatPlot]:
+    """The curve of a heating."""
+    return lambda desk: desk.records.heat_plot(record)
+
+
+def shift(until_s: float | None, length_s: float) -> Question[ShiftReport]:
+    """What was done in so many seconds before `until_s`, wall time; None: before now."""
+
+    def answer(desk: Desk) -> ShiftReport:
+        end_s = desk.now().utc_s if until_s is None else until_s
+        return desk.records.shift(end_s - length_s, end_s)
+
+    return answer
+
+
+def past_audits(code: str, newest: int) -> Question[PastAudits]:
+    """Closed audits of a place; code "": of every place."""
+    return lambda desk: desk.reports.past(code or None, newest)
+
+
+def audit_paper(key: str) -> Question[Paper]:
+    """A closed audit as a paper."""
+    return lambda desk: desk.reports.audit(key)
+
+
+def shift_paper(since_s: float, until_s: float) -> Question[Paper]:
+    """A stretch of wall time as a paper."""
+    return lambda desk: desk.reports.shift(since_s, until_s)
+
+
+def keep(paper: Paper, pdf: bytes | None = None) -> Kept:
+    """Write a paper beside the book, as it was drawn if it was.  Raises OSError."""
+    return reports.keep(paper, pdf)
+
+
+def drawn(paper: Paper) -> tuple[bytes, int]:
+    """A paper as PDF, and how many pages it has."""
+    from kiosk.labels import pages
+
+    pdf = paper.pdf()
+    return pdf, pages.count(pdf)
+
+
+def page(pdf: bytes, number: int, dpi: float) -> Any:
+    """The picture of a page of a PDF, `number` counted from 0."""
+    from kiosk.labels import pages
+
+    return pages.picture(pdf, number, dpi)

@@ -1,0 +1,180 @@
+"""Questions about the shop: its things, its people, a new holder, and how the kiosk is set."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import NamedTuple
+
+from kiosk.desk import Desk
+from kiosk.desk.copies import CopyMade
+from kiosk.desk.people import ROLES, PinRefused
+from kiosk.desk.session import Locked
+from kiosk.rules.assembly import Holder
+from kiosk.rules.cards import FreshLabel, HolderCard, OperatorCard, PlaceCard, UnknownCode
+from kiosk.rules.codes import Kind
+from kiosk.rules.lines import SettingChanged
+from kiosk.rules.outcomes import Done
+from kiosk.rules.say import Say
+from kiosk.screens.questions import Question
+from kiosk.settings import Settings
+from kiosk.words import t
+
+__all__ = [
+    "ROLES", "CopyMade", "PinRefused", "Supervisor", "add", "backup", "change_setting", "changed_outside",
+    "holders", "label_or_mark", "operators", "place_of", "places", "register", "retire", "settings",
+    "supervised", "supervisors", "unlock",
+]  # fmt: skip
+
+AT_ONCE = 200  # holders that are read from the book in one go
+
+
+# Things ---------------------------------------------------------------------------------------------------------
+
+
+def places() -> Question[tuple[PlaceCard, ...]]:
+    """Every place."""
+    return lambda desk: desk.shop.places()
+
+
+def holders() -> Question[tuple[HolderCard, ...]]:
+    """Every holder."""
+
+    def answer(desk: Desk) -> tuple[HolderCard, ...]:
+        found: list[HolderCard] = []
+        while some := desk.shop.holders(len(found), AT_ONCE):
+            found += some
+            if len(some) < AT_ONCE:
+                break
+        return tuple(found)
+
+    return answer
+
+
+def place_of(text: str) -> Question[PlaceCard]:
+    """The place this label is on.  Raises NotThere."""
+    return lambda desk: desk.session.place(text)
+
+
+def register(
+    holder: Holder, text: str, place: str | None, within_a_day: bool
+) -> Question[tuple[HolderCard, HolderCard | None]]:
+    """A new holder; it is given a key.  text: an unknown label that is on it.  within_a_day: when it was heated.
+
+    The second answer is a hot one that is alike, where this one is said to have stood cold.
+    """
+
+    def answer(desk: Desk) -> tuple[HolderCard, HolderCard | None]:
+        new = replace(holder, key=desk.shop.fresh_key())
+        if text:
+            card = desk.adopting.register(new, text, place, stood_cold=not within_a_day)
+        else:
+            card = desk.shop.register(new, None, place, stood_cold=not within_a_day)
+        return card, None if within_a_day else desk.shop.alike_and_hot(card.holder)
+
+    return answer
+
+
+def label_or_mark(key: str, text: str) -> Question[Say | None]:
+    """The first scan of a holder's printed label, or a mark it has already: what was done; None: neither.
+
+    Raises what stands against it, worded for the screen.
+    """
+
+    def answer(desk: Desk) -> Say | None:
+        subject = desk.session.cards.subject(text)
+        if isinstance(subject, FreshLabel):
+            outcome = desk.scan(text).outcome
+            return outcome.say if isinstance(outcome, Done) else None
+        if not isinstance(subject, UnknownCode) or not subject.foreign:
+            return None
+        return Say("register.bound", (("name", desk.shop.adopt_mark(key, text).name),))
+
+    return answer
+
+
+# People ---------------------------------------------------------------------------------------------------------
+
+
+class Supervisor(NamedTuple):
+    """Somebody who may give a PIN.  `has_pin`: False: must choose one first."""
+
+    key: str
+    name: str
+    has_pin: bool
+
+
+def operators() -> Question[tuple[OperatorCard, ...]]:
+    """Everybody who has or had a badge."""
+    return lambda desk: desk.people.operators()
+
+
+def supervisors() -> Question[tuple[Supervisor, ...]]:
+    """The supervisors who are still here."""
+    return lambda desk: tuple(
+        Supervisor(card.key, card.name, desk.people.has_pin(card.key))
+        for card in desk.people.operators()
+        if card.role == "supervisor" and not card.retired
+    )
+
+
+def supervised() -> Question[bool]:
+    """Whether somebody may be added now; where there is no supervisor at all, the first must be let in."""
+
+    def answer(desk: Desk) -> bool:
+        try:
+            if desk.session.supervised() is not None:
+                return True
+        except Locked:
+            return False
+        return not any(card.role == "supervisor" and not card.retired for card in desk.people.operators())
+
+    return answer
+
+
+def unlock(key: str, pin: str, new: bool) -> Question[str]:
+    """A supervisor gives a PIN, or chooses it: the key of who has.  Raises PinRefused."""
+
+    def answer(desk: Desk) -> str:
+        if new:
+            desk.people.first_pin(key, pin)
+        return desk.people.unlock(key, pin).key
+
+    return answer
+
+
+def add(name: str, role: str) -> Question[OperatorCard]:
+    """Somebody new, with a badge to be printed.  Raises Locked."""
+
+    def answer(desk: Desk) -> OperatorCard:
+        code = desk.shop.fresh_code(Kind.BADGE)
+        return desk.people.add(code.text.lower(), name, role, code.text)
+
+    return answer
+
+
+def retire(key: str, reason: str) -> Question[None]:
+    """Somebody is no longer here.  Raises Locked."""
+    return lambda desk: desk.people.retire(key, reason)
+
+
+# How the kiosk is set -------------------------------------------------------------------------------------------
+
+
+def settings() -> Question[Settings]:
+    """The settings."""
+    return lambda desk: desk.session.settings
+
+
+def changed_outside() -> Question[tuple[SettingChanged, ...]]:
+    """Settings that were found changed in the file when the kiosk was started."""
+    return lambda desk: desk.changed_outside
+
+
+def change_setting(table: str, key: str, value: str) -> Question[Settings]:
+    """This is the value from now on: all settings as they are then.  Raises SettingsFault, Locked."""
+    return lambda desk: desk.people.change_setting(table, key, value, t("settings.on_screen"))
+
+
+def backup() -> Question[tuple[CopyMade, ...]]:
+    """Copy the ledger now."""
+    return lambda desk: desk.copies.backup()

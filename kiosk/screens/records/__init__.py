@@ -1,0 +1,1 @@
+"""What was done: history, heatings, shifts, audits, and their reports."""

@@ -1,0 +1,1 @@
+"""Holding a label up, and what comes of it."""

@@ -1,0 +1,192 @@
+"""The scan screen: live picture, what came of the last scan, what to scan next, undo while it lasts.
+
+Home of the kiosk: every scan that no other screen takes is shown here.  A first scan is shown as long as its
+second is taken, so that nothing moves that nobody sees; then the card steps back to its question.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kivy.clock import Clock
+from kivy.properties import NumericProperty, OptionProperty, StringProperty
+
+from kiosk.rules.cards import HolderCard, PlaceCard
+from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.screens.camera import Aim
+from kiosk.screens.clerk import Scanned, coupling_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.live import LivePicture
+from kiosk.screens.questions import common
+from kiosk.screens.view import View
+from kiosk.words import say, t
+
+
+class ScanScreen(View):
+    """`undo_s`: how long the last step can still be taken back."""
+
+    name = "scan"
+    rail = "scan"
+
+    state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
+    word = StringProperty()
+    title = StringProperty()
+    detail = StringProperty()
+    origin = StringProperty()
+    goal = StringProperty()
+    why = StringProperty()
+    remedy = StringProperty()
+    next = StringProperty()
+    undo_s = NumericProperty(0)
+    offer = OptionProperty("", options=("", "pocket", "reading", "adopt"))  # what else can be done with it now
+    absent = StringProperty()
+    hint = StringProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._key = ""
+        self._waits = False  # what is shown is the first scan of a pair
+        self._step_back = Clock.create_trigger(lambda _: self.step_back())
+        self.ask_for_scan()
+
+    @property
+    def live(self) -> LivePicture:
+        live: LivePicture = self.ids.live
+        return live
+
+    def shown(self, scanned: Scanned | None = None, anew: bool = False, **_: Any) -> None:
+        if scanned is not None:
+            self.show(scanned)
+        elif anew:
+            self.ask_for_scan()
+
+    def tick(self) -> None:
+        self.undo_s = max(0, self.undo_s - 1)
+        if self.state == "idle" or (self._waits and self.clerk.waiting is None):
+            self.step_back()
+
+    def aimed(self, aim: Aim) -> None:
+        """The reader says where a symbol is."""
+        if aim.corners is not None:
+            self.live.close_in(aim.corners, aim.read)
+
+    def ask_for_scan(self) -> None:
+        """Step back to the question."""
+        clerk = self.clerk
+        if clerk is not None and clerk.empty:
+            self._say("idle", title=t("scan.empty"), why=t("scan.empty_remedy"))
+            return
+        here = clerk.here if clerk else ""
+        self._say(
+            "idle",
+            title=t("scan.holder") if here else t("scan.idle"),
+            detail=t("scan.here", place=here) if here else "",
+        )
+
+    def show(self, scanned: Scanned) -> None:
+        """Show what came of a scan."""
+        outcome = scanned.outcome
+        card = scanned.holder or outcome.holder
+        match outcome:
+            case Done():
+                self._done(outcome, card)
+                self.undo_s = 0 if outcome.step is Step.HEATING else scanned.undo_s or 0
+            case Wait():
+                self._wait(outcome.expects, card, outcome.goal)
+            case Refused():
+                self._say(
+                    "stop",
+                    t("card.word.refused"),
+                    title=card.name if card else outcome.goal.name if outcome.goal else "",
+                    why=say(outcome.why),
+                    remedy=say(outcome.remedy),
+                    next=t("scan.better_place") if outcome.pending else "",
+                )
+                if outcome.reason is Reason.NOWHERE_KNOWN and card is not None:
+                    self.offer, self._key = "reading", card.holder.key
+                elif outcome.reason in (Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE):
+                    self.offer, self._key = "adopt", str(outcome.why["code"])
+        pending = getattr(outcome, "pending", None)
+        self._waits = isinstance(outcome, Wait) and outcome.step is not Step.AUDIT_AT
+        pair_s = float(self.clerk.settings.kiosk.pair_s)
+        self._step_back.cancel()
+        left_s = pending.left_s(scanned.moment, pair_s) if pending is not None else 0.0
+        # a refusal may still carry a first scan whose time is over: it is shown as long as any other
+        self._step_back = Clock.schedule_once(lambda _: self.step_back(), left_s if left_s > 0.0 else pair_s)
+
+    def step_back(self) -> None:
+        """To what still waits for its second scan, else to the question."""
+        waiting = self.clerk.waiting
+        if waiting is None:
+            self._waits = False
+            self.ask_for_scan()
+        elif isinstance(waiting.card, HolderCard):
+            self._wait(Expects.PLACE, waiting.card, None)
+        else:
+            self._wait(Expects.HOLDER, None, waiting.card)
+
+    def _done(self, outcome: Done, card: HolderCard | None) -> None:
+        moved = outcome.step is Step.MOVED
+        self._say(
+            "done",
+            _word(outcome.step),
+            title=card.name if card else say(outcome.say),
+            detail=coupling_words(card) if card else "",
+            origin=str(outcome.say["origin"] or "") if moved else "",
+            goal=outcome.goal.name if moved and card and outcome.goal else "",
+            why=say(outcome.say) if card and not moved else "",
+            next=t("scan.next"),
+        )
+
+    def _wait(self, expects: Expects, card: HolderCard | None, goal: PlaceCard | None) -> None:
+        self._waits = True
+        place = expects is Expects.PLACE
+        at = card.place.name if card and card.place else ""
+        self._say(
+            "wait",
+            t("card.word.where_to") if place else t("card.word.which_one"),
+            title=card.name if card else goal.name if goal else "",
+            detail=coupling_words(card) if card else "",
+            origin=t("scan.now_at", place=at) if at else t("scan.nowhere") if card else "",
+            next=t("scan.scan_place") if place else t("scan.scan_holder"),
+        )
+        if card is not None and card.assembly is not None and card.hold is None:
+            self.offer, self._key = "pocket", card.holder.key
+
+    def _say(self, state: str, word: str = "", **words: str) -> None:
+        self.state = state
+        self.offer = ""
+        self.word = word
+        for name in ("title", "detail", "origin", "goal", "why", "remedy", "next"):
+            setattr(self, name, words.get(name, ""))
+
+    def choose_pocket(self) -> None:
+        """Choose a machine's pocket by touch for the holder that waits."""
+        self.clerk.go("machine", key=self._key, name=self.title)
+
+    def read(self) -> None:
+        """Enter a reading of a holder whose temperature nobody knows."""
+        self.clerk.go("reading", key=self._key, name=self.title)
+
+    def adopt(self) -> None:
+        """Say whose the label is that nobody knows."""
+        self.clerk.go("adopt", text=self._key, home="scan")
+
+    def undo(self) -> None:
+        """Take back the last step."""
+        self.undo_s = 0
+        self.clerk.ask(common.undo(), self.clerk.answer)
+
+
+_WORDED = (
+    Step.MOVED, Step.HEATING, Step.ALREADY_THERE, Step.SIGNED_IN, Step.SIGNED_OUT, Step.CANCELLED, Step.UNDONE,
+)  # fmt: skip
+
+
+def _word(step: Step) -> str:
+    """The state word of what was done."""
+    known = "audit" if step.audits else step.value if step in _WORDED else "done"
+    return t(f"card.word.{known}")
+
+
+load_beside(__file__)

@@ -1,0 +1,189 @@
+"""People: who has a badge, somebody new, and somebody who is no longer here.
+
+Only a supervisor who has given a PIN adds or retires anybody, and no one is ever deleted: what somebody did
+stays in the book under their name.  A new supervisor chooses a PIN when it is first asked for.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+
+from kiosk.rules.cards import OperatorCard
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import common
+from kiosk.screens.questions import shop as asks
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import t
+
+ADD, RETIRE = "add", "retire"
+REASONS = ("left_shop", "badge_lost", "entered_twice", "other_work")
+LONGEST_NAME = 40
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LIST = "list"
+    PERSON = "person"
+    NAME = "name"
+    ROLE = "role"
+    REASON = "reason"
+    ANSWER = "answer"
+
+
+class PeopleScreen(View):
+    """The list; one person; somebody new in two answers; a reason; what was done."""
+
+    name = "people"
+    rail = "shop"
+    covers = Covers.RAIL
+
+    page = OptionProperty(Page.LIST, options=list(Page))
+    people = ListProperty()
+    options = ListProperty()
+    title = StringProperty()
+    role = StringProperty()
+    here = BooleanProperty(True)
+    entered = StringProperty()
+    done = StringProperty()
+    can_print = BooleanProperty(False)
+    trouble = StringProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._key = ""
+        self._cards: dict[str, OperatorCard] = {}
+
+    def shown(self, act: str = "", key: str = "", **_: Any) -> None:
+        """`act`: what was asked for before the PIN, about the person `key`."""
+        self.trouble = ""
+        self.page = Page.LIST
+        self.clerk.ask(asks.operators(), lambda found: self._listed(found, act, key))
+
+    def left(self) -> None:
+        self.clerk.typing = False
+
+    def scanned(self, text: str) -> bool:
+        """While somebody types a name nothing else is taken in."""
+        return self.page == Page.NAME
+
+    def back(self) -> None:
+        """One state back, or out."""
+        self.clerk.typing = False
+        self.trouble = ""
+        if self.page == Page.LIST:
+            self.clerk.go("shop")
+        else:
+            self.page = {Page.ROLE: Page.NAME, Page.REASON: Page.PERSON}.get(self.page, Page.LIST)
+
+    def _listed(self, found: tuple[OperatorCard, ...], act: str = "", key: str = "") -> None:
+        self._cards = {card.key: card for card in found}
+        ordered = sorted(found, key=lambda card: card.retired)
+        self.people = [Choice(card.key, card.name, _note(card)) for card in ordered]
+        if act == ADD:
+            self._begin()
+        elif act == RETIRE and key in self._cards:
+            self.choose(Choice(key, self._cards[key].name))
+            self._why()
+
+    def choose(self, choice: Choice) -> None:
+        """One person."""
+        card = self._cards[choice.key]
+        self._key, self.title, self.here = card.key, card.name, not card.retired
+        self.role = _note(card)
+        self.page = Page.PERSON
+
+    def badge(self) -> None:
+        """The badge of the person shown."""
+        key = self._key
+        self.clerk.ask(common.code_of(key), self._label, self._failed)
+
+    def _label(self, code: str) -> None:
+        self.clerk.go("labels", code=code)
+
+    # Somebody new -------------------------------------------------------------------------------------------
+
+    def add(self) -> None:
+        """Somebody new, if a supervisor is there."""
+        self._supervised(ADD, self._begin)
+
+    def _begin(self) -> None:
+        self.entered = ""
+        self.ids.name.text = ""
+        self.trouble = ""
+        self.page = Page.NAME
+        self.ids.name.focus = True
+
+    def named(self, text: str) -> None:
+        """The name is whole."""
+        name = " ".join(text.split())[:LONGEST_NAME]
+        if not name:
+            self.trouble = t("people.no_name")
+            return
+        if any(card.name.casefold() == name.casefold() and not card.retired for card in self._cards.values()):
+            self.trouble = t("people.same_name", name=name)
+            return
+        self.ids.name.focus = False
+        self.trouble = ""
+        self.entered = name
+        self.options = [Choice(role, t(f"role.{role}"), t(f"people.may.{role}")) for role in asks.ROLES]
+        self.page = Page.ROLE
+
+    def take_role(self, choice: Choice) -> None:
+        """What the person may do: now there is a badge to print."""
+        name, role = self.entered, choice.key
+        self.clerk.ask(asks.add(name, role), self._added, self._failed)
+
+    def _added(self, card: OperatorCard) -> None:
+        self._key = card.key
+        self._answer(t("people.added", name=card.name), can_print=True)
+
+    # No longer here -----------------------------------------------------------------------------------------
+
+    def retire(self) -> None:
+        """The person shown is no longer here, if a supervisor says so."""
+        self._supervised(RETIRE, self._why)
+
+    def _why(self) -> None:
+        self.trouble = ""
+        self.options = [Choice(reason, t(f"people.reason.{reason}")) for reason in REASONS]
+        self.page = Page.REASON
+
+    def take_reason(self, choice: Choice) -> None:
+        """Why: written down with who said so."""
+        key, reason, name = self._key, choice.text, self.title
+        self.clerk.ask(
+            asks.retire(key, reason),
+            lambda _: self._answer(t("people.retired", name=name), can_print=False),
+            self._failed,
+        )
+
+    def _answer(self, done: str, *, can_print: bool) -> None:
+        self.clerk.play(Sound.DONE)
+        self.done, self.can_print = done, can_print
+        self.page = Page.ANSWER
+
+    def _supervised(self, act: str, then: Any) -> None:
+        key = self._key
+        self.clerk.ask(
+            asks.supervised(),
+            lambda open_: then() if open_ else self.clerk.go("pin", goal=self.name, act=act, key=key),
+            self._failed,
+        )
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = fault_words(error)
+
+
+def _note(card: OperatorCard) -> str:
+    return t("shop.retired") if card.retired else t(f"role.{card.role}")
+
+
+load_beside(__file__)

@@ -1,0 +1,73 @@
+"""Screens and their pages are found by name."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+import kiosk.screens
+from kiosk.cli import _parser, command_of
+from kiosk.rules.outcomes import Step
+from kiosk.screens.pages import SCREENS, SOON
+
+ROOM = Path(kiosk.screens.__file__).parent
+PLACES = ("scan", "hot", "find", "bench", "job", "audit", "records", "shop", "labels")
+
+
+def module_of(name: str) -> Path:
+    return ROOM / f"{SCREENS[name].partition(':')[0].replace('.', '/')}.py"
+
+
+@pytest.mark.parametrize("name", SCREENS)
+def test_every_screen_stands_where_the_list_says_and_has_that_name_and_a_layout(name: str) -> None:
+    text = module_of(name).read_text("utf-8")
+    assert f"class {SCREENS[name].partition(':')[2]}(View):" in text
+    assert re.search(r'^    name = "(\w+)"$', text, re.M)[1] == name  # type: ignore[index]
+    assert module_of(name).with_suffix(".kv").exists()
+
+
+def test_no_screen_is_left_out_of_the_list() -> None:
+    written = {
+        f"{place}.{path.stem}"
+        for place in PLACES
+        for path in (ROOM / place).glob("*.py")
+        if re.search(r"^class \w+\(View\):", path.read_text("utf-8"), re.M)
+    }
+    assert written == {where.partition(":")[0] for where in SCREENS.values()}
+    assert set(SOON) <= set(SCREENS)
+
+
+@pytest.mark.parametrize("name", SCREENS)
+def test_the_pages_of_a_layout_are_those_its_screen_knows(name: str) -> None:
+    tree = ast.parse(module_of(name).read_text("utf-8"))
+    pages = [node for node in tree.body if isinstance(node, ast.ClassDef) and node.name == "Page"]
+    if not pages:
+        return
+    known = {node.value.value for node in pages[0].body if isinstance(node, ast.Assign)}  # type: ignore[attr-defined]
+    layout = module_of(name).with_suffix(".kv").read_text("utf-8")
+    said = set(re.findall(r"root\.page (?:==|=) '(\w+)'", layout))
+    assert said <= known
+    if "shown: root.page\n" in layout:
+        assert known <= set(re.findall(r"called: '(\w+)'", layout))
+
+
+def test_no_screen_chooses_what_to_do_by_the_words_of_a_message() -> None:
+    for place in PLACES:
+        for path in (ROOM / place).glob("*.py"):
+            found = re.findall(r"\b(?:say|why|message|said)\.key\b", path.read_text("utf-8"))
+            assert not found, path
+
+
+def test_every_command_is_found_where_the_command_line_says() -> None:
+    (commands,) = (action for action in _parser()._actions if action.dest == "command" or action.choices)
+    assert commands.choices
+    for name, sub in commands.choices.items():  # type: ignore[union-attr]
+        assert callable(command_of(sub.get_default("run"))), name
+
+
+def test_a_step_of_an_audit_is_known_as_one() -> None:
+    assert Step.AUDIT_TWIN.audits and Step.AUDIT_CLOSED.audits
+    assert not Step.MOVED.audits and not Step.SIGNED_IN.audits

@@ -1,0 +1,29 @@
+"""Groups of lines and stretches of days that a history can be narrowed to."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from kiosk.rules.lines import KINDS
+from kiosk.screens.records.filters import GROUPS, When, span_of
+
+TUESDAY = datetime(2026, 11, 24, 14, 5)
+
+
+def test_every_kind_of_line_is_in_exactly_one_group() -> None:
+    grouped = [kind for kinds in GROUPS.values() for kind in kinds]
+    assert sorted(grouped) == sorted(KINDS)
+
+
+def test_days_begin_at_midnight_and_the_week_on_monday() -> None:
+    def span(when: When, day: datetime = TUESDAY) -> tuple[datetime, datetime]:
+        found = span_of(when, day, TUESDAY)
+        assert found is not None
+        since, until = (datetime.fromtimestamp(utc_s) for utc_s in found)
+        return since, until
+
+    assert span(When.TODAY) == (datetime(2026, 11, 24), datetime(2026, 11, 25))
+    assert span(When.YESTERDAY) == (datetime(2026, 11, 23), datetime(2026, 11, 24))
+    assert span(When.WEEK) == (datetime(2026, 11, 23), datetime(2026, 11, 25))
+    assert span(When.DAY, TUESDAY - timedelta(days=7)) == (datetime(2026, 11, 17), datetime(2026, 11, 18))
+    assert span_of(When.ALWAYS, TUESDAY, TUESDAY) is None
