@@ -17,7 +17,7 @@ from kiosk import words
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned as Scanned
 from kiosk.rules.cards import Command, HolderCard, OperatorCard, Pending
-from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
 from kiosk.screens.faults import cause_words

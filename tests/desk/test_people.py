@@ -10,9 +10,9 @@ from kiosk.desk.people import PinRefused
 from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger import tables as T
 from kiosk.rules import tries
-from kiosk.rules.checkin import Reason, Refused
 from kiosk.rules.codes import Kind
 from kiosk.rules.lines import OperatorAdded, OperatorRetired
+from kiosk.rules.outcomes import Reason, Refused
 from kiosk.settings import SettingsFault, load
 from tests.conftest import Shop
 
