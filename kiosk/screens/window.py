@@ -220,6 +220,7 @@ class KioskApp(App):
         if not self._beaten:
             self._beaten = True
             self._strip()
+        self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:
         self._asked = False

@@ -46,7 +46,7 @@ def test_an_unreadable_label_is_typed_and_a_slip_is_offered_its_repair(same_kios
 
 def test_an_unknown_code_is_refused_with_what_to_do(same_kiosk: Window) -> None:
     same_kiosk.scan(make(Kind.HOLDER, 26**7 + 5).text)
-    same_kiosk.sees("Refused", "no holder or place has it", "say whose it is", "Whose is it?")
+    same_kiosk.sees("Refused", "No holder or place has the label", "say whose it is", "Whose is it?")
     same_kiosk.picture("scan-unknown")
 
 
