@@ -12,15 +12,15 @@ from kiosk.rules import audit as A
 from kiosk.rules.checkin import Outcome, Refused
 from kiosk.rules.places import Kind
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.slots import Slot, State
+from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import AuditRow, AuditStatus, Begin, LookFor
 from kiosk.words import say, t
 
 NUMBERED = (Kind.SLOT, Kind.POCKET, Kind.SPINDLE)
 _STATES = {
-    A.State.EMPTY: State.EMPTY, A.State.MISSING: State.MISSING, A.State.SEEN: State.SEEN,
-    A.State.MISPLACED: State.MISPLACED, A.State.HOT: State.HOT, A.State.UNKNOWN: State.UNKNOWN,
+    A.State.EMPTY: SlotState.EMPTY, A.State.MISSING: SlotState.MISSING, A.State.SEEN: SlotState.SEEN,
+    A.State.MISPLACED: SlotState.MISPLACED, A.State.HOT: SlotState.HOT, A.State.UNKNOWN: SlotState.UNKNOWN,
 }  # fmt: skip
 _COUNTED = {
     A.Difference.HOT: "hot", A.Difference.NOT_PROVEN_COOL: "hot", A.Difference.MISPLACED: "misplaced",
