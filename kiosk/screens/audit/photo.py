@@ -18,8 +18,7 @@ from kiosk.screens.camera import PHOTOGRAPH_MS, Outline, Photograph
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.photo import Mark, PhotoPicture
-from kiosk.screens.parts.slots import SIGNS
-from kiosk.screens.parts.slots import State as SlotState
+from kiosk.screens.parts.slots import SIGNS, SlotState
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import PhotoMark, PhotoSeen
 from kiosk.screens.sounds import Sound

@@ -16,8 +16,7 @@ from kiosk.screens.audit.wording import difference_words, last_seen, state_words
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.slots import SIGNS
-from kiosk.screens.parts.slots import State as SlotState
+from kiosk.screens.parts.slots import SIGNS, SlotState
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import DifferenceCard, Spoken
 from kiosk.screens.sounds import Sound

@@ -12,15 +12,15 @@ from kiosk.rules import audit as A
 from kiosk.rules.outcomes import Outcome, Refused
 from kiosk.rules.places import Kind
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.slots import Slot, State
+from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import AuditRow, AuditStatus, Begin, LookFor
 from kiosk.words import say, t
 
 NUMBERED = (Kind.SLOT, Kind.POCKET, Kind.SPINDLE)
 _STATES = {
-    A.Shows.EMPTY: State.EMPTY, A.Shows.MISSING: State.MISSING, A.Shows.SEEN: State.SEEN,
-    A.Shows.MISPLACED: State.MISPLACED, A.Shows.HOT: State.HOT, A.Shows.UNKNOWN: State.UNKNOWN,
+    A.Shows.EMPTY: SlotState.EMPTY, A.Shows.MISSING: SlotState.MISSING, A.Shows.SEEN: SlotState.SEEN,
+    A.Shows.MISPLACED: SlotState.MISPLACED, A.Shows.HOT: SlotState.HOT, A.Shows.UNKNOWN: SlotState.UNKNOWN,
 }  # fmt: skip
 _COUNTED = {
     A.Difference.HOT: "hot", A.Difference.NOT_PROVEN_COOL: "hot", A.Difference.MISPLACED: "misplaced",
