@@ -171,9 +171,9 @@ def read(entry: L.TemperatureRead, at: Stamp, state: State) -> Iterator[Change]:
         yield Put("hold", hold | {"readings": text([*msgspec.json.decode(hold["readings"]), reading])})
     if entry.pair:
         taught = ("pair", "way", "where", "instrument", "value_c", "expected_c")
-        rest = ("ambient_c", "by_heat_k", "by_film_k", "other_sd_k")
+        rest = ("ambient_c", "by_heat_k", "by_film_k", "other_sd_k", "heating", "spread_k", "usual_c", "about_heat")
         row: Row = {name: getattr(entry, name) for name in (*taught, *rest)}
-        yield Put("teaching", row | {"line": at.id, "watched_s": at.watched_s})
+        yield Put("teaching", row | {"line": at.id, "watched_s": at.watched_s, "films": text(entry.films)})
 
 
 def restored(entry: L.Restored, at: Stamp, state: State) -> Iterator[Change]:

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
+from unittest.mock import patch
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
-from kiosk.rules.belief import Belief, Instrument, prior
+from kiosk.rules.belief import Instrument, Standing
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HoldView
 from kiosk.rules.cooling import Assessment, Room, Way, Zone
+from kiosk.rules.cooling_bound import Bound
 from kiosk.rules.hold import (
     HeatValues,
     HoldFacts,
@@ -28,17 +30,19 @@ from kiosk.rules.hold import (
     last_place,
     length_error_um,
     not_computable,
+    solved,
     verdict,
     view,
     way_now,
 )
+from kiosk.rules.outline import outlines_of
 
 HOLDER = Holder("k1", "12", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0, projection_mm=106.0)
 CUTTER = Cutter("c1", "End mill 12", 12.0, 12.0, 83.0)
 BUILT = Assembly("a1", "End mill 12", HOLDER, CUTTER, 38.0)
 RULES = HoldRules(Room(), 330.0, 60.0)
 WAYS = (Way.FREE_AIR, Way.FORCED_AIR, Way.SLEEVE)
-TRUSTED: dict[Way, Belief] = {way: replace(prior(way), readings=3) for way in Way}
+TRUSTED = Standing(readings=3)
 
 begins = st.one_of(st.floats(3600.0, 86400.0), st.floats(86400.0, 3e6), st.floats(3e6, 3e7))
 
@@ -53,7 +57,12 @@ def facts_at(start_s: float, *stays: tuple[str | None, float, str | None]) -> Ho
 
 @cache
 def computed(*stays: tuple[str | None, float, str | None]) -> Assessment:
-    return assessment(facts_at(0.0, *stays), RULES, TRUSTED)
+    return assessment(facts_at(0.0, *stays), RULES, None)
+
+
+@cache
+def ready(*stays: tuple[str | None, float, str | None]) -> Bound:
+    return solved(facts_at(0.0, *stays), RULES, None)
 
 
 def seen(facts: HoldFacts, now_s: float, found: Assessment, rules: HoldRules = RULES) -> HoldView:
@@ -120,8 +129,9 @@ def test_a_plot_stands_where_its_heating_does(
 def test_a_reading_is_judged_at_its_own_moment(start_s: float, after_s: float, where: str) -> None:
     facts, found = facts_at(start_s, RACK), computed(RACK)
     at_s = start_s + 25.0 + after_s
-    base = verdict(facts_at(0.0, RACK), RULES, found, TRUSTED, Reading(25.0 + after_s, where, 60.0, "probe", ""))
-    same = verdict(facts, RULES, found, TRUSTED, Reading(at_s, where, 60.0, "probe", ""))
+    bound, one = ready(RACK), Reading(25.0 + after_s, where, 60.0, "probe", "")
+    base = verdict(facts_at(0.0, RACK), RULES, bound, found, TRUSTED, one)
+    same = verdict(facts, RULES, ready(RACK), found, TRUSTED, Reading(at_s, where, 60.0, "probe", ""))
     assert (same.word, same.ends, same.strange) == (base.word, base.ends, base.strange)
     assert same.prediction.expected_c == pytest.approx(base.prediction.expected_c, abs=0.05)
     assert same.hottest_at is found.now(after_s).where.read_at
@@ -131,12 +141,12 @@ def test_a_reading_is_judged_at_its_own_moment(start_s: float, after_s: float, w
 @pytest.mark.parametrize("instrument", list(Instrument))
 def test_only_a_probe_that_the_model_explains_ends_a_hold(instrument: Instrument) -> None:
     facts, found = facts_at(5e5, RACK), computed(RACK)
-    late_s = cooling_from_s(facts, RULES) + found.touch_safe_s + 600.0
-    hottest = found.now(found.touch_safe_s + 600.0)
+    late_s = cooling_from_s(facts, RULES) + found.touch_safe_s + 900.0
+    hottest = found.now(found.touch_safe_s + 900.0)
     reading = Reading(late_s, hottest.where.read_at.value, hottest.hottest_c, instrument.value, "")
-    assert verdict(facts, RULES, found, TRUSTED, reading).ends is (instrument is Instrument.PROBE)
+    assert verdict(facts, RULES, ready(RACK), found, TRUSTED, reading).ends is (instrument is Instrument.PROBE)
     early = replace(reading, where="nose", at_s=cooling_from_s(facts, RULES) + 60.0, value_c=24.0)
-    judged = verdict(facts, RULES, found, TRUSTED, early)
+    judged = verdict(facts, RULES, ready(RACK), found, TRUSTED, early)
     assert judged.strange and not judged.ends and judged.word is Word.QUESTIONED
 
 
@@ -157,7 +167,7 @@ def test_nowhere_known_and_what_was_not_seen_end_by_no_time(start_s: float, afte
 def test_a_place_that_was_not_learnt_about_needs_a_reading() -> None:
     facts, found = facts_at(9e6, RACK), computed(RACK)
     assert not seen(facts, 1e7, found).needs_reading
-    assert view(facts, RULES, found, {way: prior(way) for way in Way}, 1e7).needs_reading
+    assert view(facts, RULES, found, Standing(), 1e7).needs_reading
     assert way_now(facts) is Way.FREE_AIR and last_place(facts)[Way.FREE_AIR] == "rack"
 
 
@@ -220,7 +230,7 @@ def _values(rules: HoldRules) -> dict[str, float]:
 
 
 def held_s(facts: HoldFacts) -> float:
-    found = assessment(facts, RULES, TRUSTED)
+    found = assessment(facts, RULES, None)
     return float("inf") if found.hold_s is None else found.hold_s
 
 
@@ -273,3 +283,38 @@ def test_a_body_is_taken_for_no_hotter_than_heat_and_no_colder_than_the_shop() -
 
 def test_a_zone_of_the_outline_is_what_a_hold_names() -> None:
     assert {Zone(name).read_at.value for name in ("nose", "flange", "shank")} <= {"nose", "flange", "shank"}
+
+
+NOSES = st.sampled_from([(6.0, 21.0), (10.0, 16.0), (12.0, 24.0), (20.0, 33.0)])
+
+
+@given(begins, ways, NOSES, st.sampled_from(["HSK63", "HSK100", "A40", "J40"]), st.floats(70.0, 200.0), st.booleans())
+@settings(max_examples=25)
+def test_where_nobody_knows_the_cutter_no_hold_is_shorter_than_with_one_or_without(
+    start_s: float,
+    way: tuple[str, float, str],
+    nose: tuple[float, float],
+    coupling: str,
+    projection_mm: float,
+    deep_unknown: bool,
+) -> None:
+    bore_mm, nose_mm = nose
+    holder = replace(
+        HOLDER, coupling=Coupling.parse(coupling), bore_mm=bore_mm, nose_mm=nose_mm, projection_mm=projection_mm
+    )
+    cutter = replace(CUTTER, dc_mm=bore_mm, dmm_mm=bore_mm)
+    built = Assembly("a1", "End mill", holder, cutter, None) if deep_unknown else None
+    facts = replace(facts_at(start_s, way), holder=holder, assembly=built)
+    hold_s = held_s(facts)
+    for outline in outlines_of(holder, built):
+        with patch("kiosk.rules.hold.outlines_of", return_value=(outline,)):
+            assert held_s(facts) <= hold_s
+
+
+def test_taking_the_cutter_out_on_paper_makes_no_hold_shorter() -> None:
+    for course in ((), (RACK,), (BLOWN,)):
+        facts = facts_at(9e6, *course)
+        empty = outlines_of(HOLDER, None)[1]
+        with patch("kiosk.rules.hold.outlines_of", return_value=(empty,)):
+            alone_s = held_s(facts)
+        assert held_s(replace(facts, assembly=None)) >= alone_s > 300.0
