@@ -148,7 +148,7 @@ class Floor:
 
     def _heats(self, key: str) -> None:
         body = self.bodies[key]
-        if self.clocks.true_s - body.heated_s < REHEAT_S:
+        if self.clocks.true_s - body.heated_s <= REHEAT_S + 1e-6:
             return
         heat = self.desk.session.settings.heat
         body.steel.heat(heat.temp_c, heat.ambient_c, shape_of(self.card(key)))
