@@ -38,8 +38,7 @@ class Holds:
     """
 
     def __init__(self, settings: HeatSettings, lessons: Callable[[str], list[Row]]) -> None:
-        room = Room(settings.ambient_c, settings.limit_c, settings.length_tolerance_um)
-        self.rules = HoldRules(room, settings.temp_c, settings.heating_s)
+        self.rules = rules_set(settings)
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
         self._taught = 0
@@ -114,6 +113,12 @@ class Holds:
     def _belief(self, facts: HoldFacts, way: Way, place: str | None, before_s: float | None = None) -> Belief:
         lessons = map(_lesson, self._lessons(hold.pair(facts.holder, place)))
         return replay(way, (each for each in lessons if before_s is None or each.at_s < before_s))
+
+
+def rules_set(settings: HeatSettings) -> HoldRules:
+    """The shop's values as these settings have them."""
+    room = Room(settings.ambient_c, settings.limit_c, settings.length_tolerance_um)
+    return HoldRules(room, settings.temp_c, settings.heating_s)
 
 
 def _lesson(row: Row) -> Lesson:
