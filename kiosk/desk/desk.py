@@ -266,8 +266,11 @@ class Desk:
         for line in outcome.lines:
             if isinstance(line, SignedIn):
                 session.operator = session.cards.operator(line.operator)
+                if session.unlocked_by() != line.operator:
+                    self.people.lock()  # somebody else stands here now
             elif isinstance(line, SignedOut):
                 session.operator = None
+                self.people.lock()
 
     def _view(self, subject: Subject) -> View:
         session = self.session

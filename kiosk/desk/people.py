@@ -134,9 +134,11 @@ class PeopleCounter:
                 raise StillHot(card.name)
 
     def sign_out(self) -> None:
+        """Whoever is at work goes, and what a PIN has opened is shut."""
         if self._session.operator:
             self._session.write(SignedOut(self._session.operator.key))
             self._session.operator = None
+        self.lock()
 
     def unlock(self, key: str, pin: str) -> OperatorCard:
         """Gives a supervisor's PIN, good for some minutes.  Wrong ones wait (`rules.tries`), restarts or not.

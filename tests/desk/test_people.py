@@ -10,6 +10,7 @@ from kiosk.desk.people import PinRefused
 from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger import tables as T
 from kiosk.rules import tries
+from kiosk.rules.cards import Command
 from kiosk.rules.checkin import Reason, Refused
 from kiosk.rules.codes import Kind
 from kiosk.settings import SettingsFault, load
@@ -275,3 +276,21 @@ def test_a_retired_badge_opens_nothing(shop: Shop) -> None:
     shop.desk.people.retire("jo", "left")
     refused = shop.desk.scan("BSXD5X3637").outcome
     assert isinstance(refused, Refused) and refused.reason is Reason.RETIRED_BADGE
+
+
+def test_what_a_pin_opened_is_shut_when_somebody_else_comes_or_anybody_goes(shop: Shop) -> None:
+    badge = shop.desk.shop.code_of
+    for step in (
+        lambda: shop.desk.scan(badge("sam")),
+        lambda: shop.desk.people.sign_out(),
+        lambda: shop.desk.command(Command.SIGN_OUT),
+    ):
+        shop.desk.scan(badge("kim"))
+        unlock(shop)
+        assert shop.desk.session.unlocked_by() == "kim"
+        step()
+        with pytest.raises(Locked):
+            shop.desk.people.change_setting("kiosk", "undo_s", "30", "as agreed")
+    unlock(shop)
+    shop.desk.scan(badge("kim"))
+    assert shop.desk.session.unlocked_by() == "kim", "their own badge shuts nothing"

@@ -18,6 +18,7 @@ from kiosk.words import t
 
 BREATH_S = 3.2
 BREATH_STEP_S = 0.125
+NAME_FROM = 0.6  # of the strip's width: there the name of who is at work begins at the latest
 
 
 class HeatStrip(BoxLayout):
@@ -36,6 +37,8 @@ class HeatStrip(BoxLayout):
     wide = BooleanProperty(True)
     language = StringProperty("en")
 
+    __events__ = ("on_who",)
+
     def __init__(self, **kwargs: Any) -> None:
         self._breathing = Clock.create_trigger(self._breathe, BREATH_STEP_S, interval=True)
         super().__init__(**kwargs)
@@ -46,6 +49,16 @@ class HeatStrip(BoxLayout):
             self._breathing()
         else:
             self._breathing.cancel()
+
+    def on_touch_up(self, touch: Any) -> bool:
+        """The quiet side, where the name stands, was touched."""
+        if self.collide_point(*touch.pos) and touch.x > self.x + NAME_FROM * self.width:
+            self.dispatch("on_who")
+            return True
+        return bool(super().on_touch_up(touch))
+
+    def on_who(self) -> None:
+        """Somebody touched where the name of who is at work stands."""
 
     def _breathe(self, _: float) -> None:
         """Eight steps a second, so that a tablet need not draw the whole window sixty times for it."""
