@@ -127,6 +127,7 @@ class KioskApp(App):
 
     def _touched(self, *_: object) -> None:
         self._touched_s = time.monotonic()
+        self.clerk.busied()
 
     def _show(self, view: View) -> None:
         self.frame.show(view)

@@ -36,6 +36,7 @@ class AuditSpotScreen(View):
     name = "audit_spot"
     rail = "audit"
     covers = Covers.RAIL
+    stays = True
 
     title = StringProperty()
     word = StringProperty()

@@ -23,6 +23,11 @@ def scan(text: str) -> Question[Scanned]:
     return lambda desk: desk.scan(text)
 
 
+def watch(text: str) -> Question[Scanned | None]:
+    """What heat has to say of a label that a screen keeps for itself; None: nothing."""
+    return lambda desk: desk.watch(text)
+
+
 def command(of: Command) -> Question[Scanned]:
     """The same as the printed command card."""
     return lambda desk: desk.command(of)
