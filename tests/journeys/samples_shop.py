@@ -63,7 +63,7 @@ def offers() -> tuple[Offer, ...]:
 
 def _build(screen: Any, page: str) -> None:
     screen.trouble = ""
-    screen._offered((replace(CARD, assembly=None), offers()))
+    screen._offered((replace(CARD, assembly=None), offers(), None))
     screen.choose(screen.offers[0])
     if page != "cutters":
         worst = max(offers(), key=lambda offer: len(offer.fit.findings))
@@ -119,6 +119,12 @@ def _tear_down(screen: Any, page: str, *, hot: bool) -> None:
                 say("build.to_shrink", name=ASSEMBLY.name),
             )
         )
+
+
+def _tear_down_sure(screen: Any) -> None:
+    _tear_down(screen, "condition", hot=False)
+    screen.only_say = False
+    screen.say("broken")
 
 
 def _tear_down_scan(screen: Any) -> None:
@@ -437,6 +443,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("measure", "taken", _measured),
     ("tear_down", "scan", _tear_down_scan),
     ("tear_down", "condition", lambda screen: _tear_down(screen, "condition", hot=False)),
+    ("tear_down", "sure", _tear_down_sure),
     ("tear_down", "refused", lambda screen: _tear_down(screen, "condition", hot=True)),
     ("tear_down", "hot", lambda screen: _tear_down(screen, "answer", hot=True)),
     ("tear_down", "cool", lambda screen: _tear_down(screen, "answer", hot=False)),
