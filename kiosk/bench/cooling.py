@@ -1,94 +1,36 @@
 """What the cooling model is worth: its speed against a general solver, its holds against chance.
 
 Speed is measured against scipy's BDF on the same mesh, as a user would call it and with our Jacobian handed
-to it.  Safety is measured on holders drawn from the written distributions, and from wider ones, never on the
-distributions' own arithmetic.  All cases are outlines of our own; processor seconds, one core.
+to it; safety in `cooling_chance`.  All cases are outlines of our own; processor seconds, one core.
 """
 
 from __future__ import annotations
 
-import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from typing import NamedTuple
 
 import numpy as np
 from scipy import sparse
 from scipy.integrate import solve_ivp
 
+from kiosk.bench.cooling_chance import ROOM as _ROOM
+from kiosk.bench.cooling_chance import Scene, chances, scenes
 from kiosk.bench.ratio import Ratio
-from kiosk.rules.assembly import Coupling
-from kiosk.rules.belief import ENOUGH_READINGS, Belief, Instrument, Lesson, prior, update
-from kiosk.rules.cooling import (
-    Assessment,
-    Heat,
-    Now,
-    Room,
-    Stage,
-    Way,
-    Zone,
-    assess,
-    default_heated_mm,
-    last_above_s,
-    predict,
-    touch_safe_s,
-)
-from kiosk.rules.cooling_bound import Fan, draw_of, fresh_sd, learnt_sd, unknown_mean, unknown_sd
+from kiosk.rules.cooling import Now, assess, bound_of, touch_safe_s
 from kiosk.rules.cooling_mesh import Floats
 from kiosk.rules.cooling_stand import Draw, course_of, excess_at_start, exchanges, mesh_for
-from kiosk.rules.outline import Profile, outline
 
 BENCH = "cooling"
-_ROOM = Room()
 _BOARD = 500
 _BOARD_BUDGET_MS = 50.0
-_PROMISE = 0.01
-
-
-class Scene(NamedTuple):
-    """One holder after one heat."""
-
-    name: str
-    profile: Profile
-    heat: Heat
-    stages: tuple[Stage, ...]
-
-
-def scenes() -> list[Scene]:
-    """Common holders, each cooled in the ways a shop has."""
-    air, blown, sleeve, mist = Way.FREE_AIR, Way.FORCED_AIR, Way.SLEEVE, Way.MIST
-    found = []
-    for coupling, bore, nose, projection, insert, stickout in (
-        ("HSK40", 6, 21, 80, 36, 30),
-        ("HSK50", 10, 24, 90, 42, 40),
-        ("HSK63", 12, 24, 106, 47, 40),
-        ("HSK63", 20, 33, 120, 52, 60),
-        ("HSK100", 25, 44, 130, 58, 80),
-        ("A30", 6, 21, 70, 36, 22),
-        ("A40", 20, 33, 100, 52, 60),
-        ("A50", 32, 44, 120, 62, 80),
-    ):
-        profile = outline(Coupling.parse(coupling), bore, nose, projection, insert_mm=insert, stickout_mm=stickout)
-        heat = Heat(330.0, default_heated_mm(profile))
-        wet = insert + 10.0
-        stays = {
-            "air": (Stage(air, 0),),
-            "blown300": (Stage(air, 0, 15), Stage(blown, 15, 315), Stage(air, 315)),
-            "sleeve30": (Stage(air, 0, 20), Stage(sleeve, 20, 50, wet), Stage(air, 50)),
-            "sleeve90": (Stage(air, 0, 20), Stage(sleeve, 20, 110, wet), Stage(air, 110)),
-            "mist60": (Stage(air, 0, 15), Stage(mist, 15, 75), Stage(air, 75)),
-        }
-        found += [Scene(f"{coupling}_d{bore}_{name}", profile, heat, stages) for name, stages in stays.items()]
-    return found
 
 
 def run(quick: bool = False) -> Iterator[Ratio]:
-    """Rows for `bench cooling`; about three minutes, quick: some seconds."""
+    """Rows for `bench cooling`; about a quarter of an hour, quick: half a minute."""
     yield from _speed(quick)
     yield _board()
-    yield from _safety(quick)
-    yield from _learning(quick)
+    yield from chances(scenes()[:7], 5) if quick else chances(scenes(), 75)
 
 
 def _best_ms(works: Sequence[Callable[[], object]], rounds: int) -> list[float]:
@@ -152,7 +94,7 @@ def _speed(quick: bool) -> Iterator[Ratio]:
         for rtol, atol in ((1e-2, 0.3), (1e-3, 0.1), (1e-4, 0.01), (1e-5, 1e-3)):
             if _worst_k(*_by_bdf(scene, until_s, True, rtol, atol), exact) <= min(max(ours_k, 0.05), 0.5):
                 break
-        runs = Fan(scene.profile, scene.heat, scene.stages, _ROOM, {}).runs
+        runs = bound_of(scene.profile, scene.heat, scene.stages, _ROOM).runs
         once_ms, whole_ms, plain_ms, given_ms = _best_ms(
             [
                 partial(touch_safe_s, scene.profile, scene.heat, scene.stages, _ROOM),
@@ -179,84 +121,3 @@ def _board() -> Ratio:
     (ours_ms,) = _best_ms([refresh], 10)
     case = f"board of {_BOARD} hot holders, one refresh"
     return Ratio(BENCH, case, "what a second may cost", ours_ms, _BOARD_BUDGET_MS, _BOARD_BUDGET_MS / ours_ms, "ms")
-
-
-def true_safe_s(scene: Scene, unknown: Floats) -> float:
-    """When one drawn holder is safe for good, seconds since heating."""
-    draw = draw_of(unknown)
-    course = course_of(scene.profile, scene.heat, scene.stages, _ROOM, draw)
-    return last_above_s(course, _ROOM.limit_c - course.ambient_c)
-
-
-def _safety(quick: bool) -> Iterator[Ratio]:
-    rng = np.random.default_rng(20_24)
-    each = 10 if quick else 125
-    peer = "promised at most"
-    for width in (1.0, 1.2):
-        holds, trues = [], []
-        for scene in scenes():
-            assessment = assess(scene.profile, scene.heat, scene.stages, _ROOM)
-            spread = unknown_sd(scene.profile) * width
-            for _ in range(each):
-                holds.append(assessment.hold_s or float("inf"))
-                trues.append(true_safe_s(scene, unknown_mean() + spread * rng.standard_normal(len(spread))))
-        hold, true = np.array(holds), np.array(trues)
-        early = float((true > hold).mean())
-        case = f"{len(hold)} holders, spreads x {width:g}: share released too early"
-        yield Ratio(BENCH, case, peer, 100 * early, 100 * _PROMISE, _kept(early), "%")
-        # A timer that keeps the same promise for every holder of the shop.
-        timer_s = float(np.quantile(true, 1 - _PROMISE))
-        ours_s, theirs_s = float(np.median(hold - true)), float(np.median(timer_s - true))
-        case = f"{len(hold)} holders, spreads x {width:g}: median wait beyond the true time"
-        yield Ratio(BENCH, case, f"one timer of {timer_s:.0f} s", ours_s, theirs_s, theirs_s / ours_s, "s")
-        part = float(np.median(hold / np.maximum(true, 1.0)))
-        print(f"{case}: median hold is {part:.2f} of the true time", file=sys.stderr)
-
-
-def _learning(quick: bool) -> Iterator[Ratio]:
-    """Holds after readings: each pair has a truth of its own, six heats teach it, the seventh is judged."""
-    rng = np.random.default_rng(7)
-    pairs = 6 if quick else 150
-    some = [scene for scene in scenes() if scene.name.endswith(("_air", "_sleeve30"))]
-    before, after, early = [], [], 0
-    for index in range(pairs):
-        scene = some[index % len(some)]
-        way = scene.stages[-1].way
-        own = learnt_sd(scene.profile) * rng.standard_normal(len(unknown_mean()))
-        fresh = fresh_sd(scene.profile)
-        belief: Belief = prior(way)
-        usual_s = max(touch_safe_s(scene.profile, scene.heat, scene.stages, _ROOM), 60.0)
-        for heat in range(2 * ENOUGH_READINGS):
-            unknown = unknown_mean() + own + fresh * rng.standard_normal(len(fresh))
-            lesson = _reading(scene, belief, unknown, usual_s, 1000.0 * heat, rng)
-            belief = update(belief, lesson).belief
-        last = unknown_mean() + own + fresh * rng.standard_normal(len(fresh))
-        true_s = true_safe_s(scene, last)
-        first: Assessment = assess(scene.profile, scene.heat, scene.stages, _ROOM)
-        learnt = assess(scene.profile, scene.heat, scene.stages, _ROOM, {way: belief})
-        before.append((first.hold_s or 1e5) - true_s)
-        after.append((learnt.hold_s or 1e5) - true_s)
-        early += true_s > (learnt.hold_s or 1e5)
-    ours_s, theirs_s = float(np.median(after)), float(np.median(before))
-    case = f"{pairs} pairs after {2 * ENOUGH_READINGS} readings: median wait beyond the true time"
-    yield Ratio(BENCH, case, "the same hold before any reading", ours_s, theirs_s, theirs_s / ours_s, "s")
-    case = f"{pairs} pairs after {2 * ENOUGH_READINGS} readings: share released too early"
-    yield Ratio(BENCH, case, "promised at most", 100 * early / pairs, 100 * _PROMISE, _kept(early / pairs), "%")
-
-
-def _kept(share: float) -> float:
-    """How well the promise was kept; nobody released too early in a small sample proves no more than kept."""
-    return _PROMISE / share if share else 1.0
-
-
-def _reading(
-    scene: Scene, belief: Belief, unknown: Floats, usual_s: float, at_s: float, rng: np.random.Generator
-) -> Lesson:
-    """A setter with a probe at the nose, when he thinks it may be cool."""
-    way = scene.stages[-1].way
-    moment_s = scene.stages[-1].start_s + float(rng.uniform(0.3, 1.0)) * usual_s
-    seen = predict(scene.profile, scene.heat, scene.stages, _ROOM, {way: belief}, Zone.NOSE, moment_s)
-    course = course_of(scene.profile, scene.heat, scene.stages, _ROOM, draw_of(unknown))
-    nose = course.skin(np.array([moment_s]))[course.mesh.zone == 1, 0].max()
-    noise = Instrument.PROBE.noise_k(float(nose)) * float(rng.standard_normal())
-    return Lesson(at_s, Zone.NOSE, Instrument.PROBE, course.ambient_c + float(nose) + noise, seen)

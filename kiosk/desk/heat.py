@@ -11,6 +11,7 @@ from kiosk.desk.session import NotThere, Session
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.bounds import READING
 from kiosk.rules.cards import Heat, HeatCurve, HolderCard
+from kiosk.rules.cooling import Advice
 from kiosk.rules.hold import HoldFacts, Reading, Verdict, cool_all_over, pair, way_now
 from kiosk.rules.lines import (
     Built,
@@ -27,6 +28,7 @@ from kiosk.rules.say import Say, say
 
 WHERE = ("nose", "flange", "shank")
 INSTRUMENTS = ("probe", "infrared")
+_RISES_K = 0.5  # less is not worth a word
 
 # After one of these a reading says nothing any more about how warm a holder is all over.
 _BEGINS_ANEW = (Heated, HoldEnded, Restored, Moved, Built, TornDown, HolderRegistered)
@@ -77,6 +79,13 @@ class HeatCounter:
         session = self._session
         facts = session.cards.hold_facts(key)
         return session.holds.curve(facts, session.now()) if facts else None
+
+    def advice(self, key: str) -> Advice | None:
+        """Where and when to probe a held holder next, its times watched ones; None where no reading is worth it."""
+        session = self._session
+        card = session.holder(key)
+        facts = session.cards.hold_facts(key) if card.hold else None
+        return session.holds.advice(facts, session.now()) if facts else None
 
     def _now(self) -> list[HolderCard]:
         """Cards of all that is hot or warm; only temperatures and times move while no line is written."""
@@ -182,6 +191,10 @@ class HeatCounter:
                 by_heat_k=judged.prediction.by_heat_k,
                 by_film_k=judged.prediction.by_film_k,
                 other_sd_k=judged.prediction.other_sd_k,
+                spread_k=judged.prediction.spread_k,
+                usual_c=judged.prediction.usual_c,
+                about_heat=judged.prediction.about_heat,
+                films=judged.prediction.films,
             )
         session.write(*((line, HoldEnded(key, "reading", facts.heating)) if ends else (line,)))
         session.holds.learnt()
@@ -196,7 +209,7 @@ class HeatCounter:
             elif judged.hottest_at.value != where:
                 word = "elsewhere"
             else:
-                word = "resoak"
+                word = "resoak" if judged.rises_k >= _RISES_K else "close"
         return self._taken(key, line.verdict, ends, word, value_c, line.expected_c, judged, again_s)
 
     def _taken(
@@ -220,6 +233,7 @@ class HeatCounter:
             where=f"term.{judged.hottest_at.value}" if judged else None,
             rises_k=judged.rises_k if judged else None,
             again_s=again_s,
+            remaining_s=card.hold.remaining_s if card.hold else None,
         )
         return ReadingTaken(card, verdict, ended, words)
 

@@ -8,44 +8,75 @@ nothing else.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import NamedTuple
+
+import msgspec
 
 from kiosk.ledger.derive import Row
 from kiosk.rules import hold
-from kiosk.rules.belief import Belief, Instrument, Lesson, Prediction, replay
+from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
-from kiosk.rules.cooling import Assessment, Room, Way, Zone
+from kiosk.rules.cooling import Advice, Assessment, Room, Way, Zone, assess_bound
+from kiosk.rules.cooling_bound import Bound
 from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Verdict
+from kiosk.rules.hold_story import HoldStory, story
+from kiosk.rules.lessons import Heats, Known
 from kiosk.settings import HeatSettings
 
 # What arithmetic and data raise where the facts of a hold cannot be worked out (CoolingError and OutlineError too).
 NOT_COMPUTABLE = (ArithmeticError, ValueError, LookupError)
 
 
+_STALE_S = 120.0  # after which a moment that was advised is past
+
+
 class _Kept(NamedTuple):
-    """What was computed from facts; `found` None: it could not be."""
+    """What was computed from facts; None: it could not be."""
 
     facts: HoldFacts
-    taught: int
-    beliefs: dict[Way, Belief]
+    bound: Bound | None
     found: Assessment | None
 
 
+class _Advised(NamedTuple):
+    """Advice for facts; stale once its moment is past by `_STALE_S`."""
+
+    facts: HoldFacts
+    made_s: float
+    advice: Advice | None
+
+    @property
+    def good_s(self) -> float:
+        """Until when it may be shown."""
+        return (self.advice.at_s if self.advice and self.advice.at_s > self.made_s else self.made_s) + _STALE_S
+
+
 class Holds:
-    """Answers about holds for one desk.  `lessons`: the ledger's rows of what readings taught about a pair.
+    """Answers about holds for one desk.  `lessons`: the ledger's rows of what readings taught after a line.
 
     rules: the shop's values as they are set now; a hold that began under stricter ones keeps those (`rules_of`).
     """
 
-    def __init__(self, settings: HeatSettings, lessons: Callable[[str], list[Row]]) -> None:
+    def __init__(self, settings: HeatSettings, lessons: Callable[[int], list[Row]]) -> None:
         self.rules = rules_set(settings)
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
-        self._taught = 0
+        self._advised: dict[str, _Advised] = {}
+        self._read_to = 0
+        self._standings: dict[str, Standing] = {}
+        self._heats = Heats()
+        self.learnt()
 
     def learnt(self) -> None:
-        """A reading was written: beliefs are replayed from now on."""
-        self._taught += 1
+        """Readings were written: what they teach counts for heatings from now on."""
+        for row in self._lessons(self._read_to):
+            lesson, pair = _lesson(row), row["pair"]
+            standing, _, accepted = take(self._standings.get(pair, Standing()), lesson)
+            self._standings[pair] = standing
+            for each in accepted:
+                self._heats.add(each)
+            self._read_to = row["line"]
 
     def rules_of(self, facts: HoldFacts) -> HoldRules:
         """The values this hold is worked out with: the stricter of those it began with and those set now."""
@@ -55,7 +86,7 @@ class Holds:
         rules, kept = self.rules_of(facts), self._found(facts)
         if kept.found is None or not facts.watched:
             return hold.not_computable(facts, rules)
-        return hold.view(facts, rules, kept.found, kept.beliefs, moment.watched_s)
+        return hold.view(facts, rules, kept.found, self._standing(facts), moment.watched_s)
 
     def curve(self, facts: HoldFacts, moment: Moment) -> HeatCurve | None:
         """None where it cannot be computed."""
@@ -70,19 +101,33 @@ class Holds:
         until_s: watched time of its end, which the curve marks.  Keeps nothing: the hold that runs now is not
         this one.
         """
-        beliefs = {
-            way: self._belief(facts, way, place, facts.heated_at_s) for way, place in hold.last_place(facts).items()
-        }
         rules = self.rules_of(facts)
-        return hold.curve(facts, rules, hold.assessment(facts, rules, beliefs), until_s, whole=True)
+        found = assess_bound(hold.solved(facts, rules, self._known(facts)))
+        return hold.curve(facts, rules, found, until_s, whole=True)
+
+    def advice(self, facts: HoldFacts, moment: Moment) -> Advice | None:
+        """The best next reading, its times watched ones; None where none is worth it or it cannot be computed."""
+        kept, now_s = self._found(facts), moment.watched_s
+        if kept.bound is None or kept.found is None or not facts.watched:
+            return None
+        made = self._advised.get(facts.holder.key)
+        if made is None or made.facts != facts or now_s > made.good_s:
+            made = _Advised(facts, now_s, hold.advice(facts, self.rules_of(facts), kept.bound, now_s))
+            self._advised[facts.holder.key] = made
+        return made.advice
+
+    def story(self, facts: HoldFacts, ended_s: float | None, moment: Moment) -> HoldStory:
+        """What was expected of a heating, what its readings did, and what they saved.  Raises as computing does."""
+        return story(facts, self.rules_of(facts), self._known(facts), ended_s, moment.watched_s)
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:
         """None where the hold cannot be computed: then readings all over are the only proof."""
         kept = self._found(facts)
-        if kept.found is None or not facts.watched:
+        if kept.found is None or kept.bound is None or not facts.watched:
             return None
         try:
-            return hold.verdict(facts, self.rules_of(facts), kept.found, kept.beliefs, reading)
+            rules = self.rules_of(facts)
+            return hold.verdict(facts, rules, kept.bound, kept.found, self._standing(facts), reading)
         except NOT_COMPUTABLE:
             return None
 
@@ -96,23 +141,35 @@ class Holds:
     def _found(self, facts: HoldFacts) -> _Kept:
         key = facts.holder.key
         kept = self._kept.get(key)
-        if kept is None or kept.facts != facts or kept.taught != self._taught:
+        if kept is None or kept.facts != facts:
             kept = self._compute(facts)
             self._kept[key] = kept
         return kept
 
     def _compute(self, facts: HoldFacts) -> _Kept:
-        beliefs: dict[Way, Belief] = {}
+        rules = self.rules_of(facts)
+        self.learnt()
         try:
-            beliefs |= {way: self._belief(facts, way, place) for way, place in hold.last_place(facts).items()}
-            found = hold.assessment(facts, self.rules_of(facts), beliefs)
+            bound = self._solved(facts)
+            found = assess_bound(bound, hold.touches(facts, rules))
         except NOT_COMPUTABLE:
-            return _Kept(facts, self._taught, beliefs, None)
-        return _Kept(facts, self._taught, beliefs, found if hold.is_sound(found) else None)
+            return _Kept(facts, None, None)
+        return _Kept(facts, bound, found if hold.is_sound(found) else None)
 
-    def _belief(self, facts: HoldFacts, way: Way, place: str | None, before_s: float | None = None) -> Belief:
-        lessons = map(_lesson, self._lessons(hold.pair(facts.holder, place)))
-        return replay(way, (each for each in lessons if before_s is None or each.at_s < before_s))
+    def _solved(self, facts: HoldFacts) -> Bound:
+        """A reading changes nothing that has to be solved again."""
+        kept = self._kept.get(facts.holder.key)
+        if kept and kept.bound and replace(kept.facts, readings=(), gaps=0) == replace(facts, readings=(), gaps=0):
+            return kept.bound
+        return hold.solved(facts, self.rules_of(facts), self._known(facts))
+
+    def _standing(self, facts: HoldFacts) -> Standing:
+        return self._standings.get(hold.pair(facts.holder, facts.stays[-1].place), Standing())
+
+    def _known(self, facts: HoldFacts) -> Known:
+        """What earlier heats taught; what is read during a heat counts for it by itself, and only once."""
+        pair = hold.pair(facts.holder, None)
+        return self._heats.known(hold.type_of(pair), hold.last_place(facts), facts.heating)
 
 
 def rules_set(settings: HeatSettings) -> HoldRules:
@@ -122,5 +179,25 @@ def rules_set(settings: HeatSettings) -> HoldRules:
 
 
 def _lesson(row: Row) -> Lesson:
-    seen = Prediction(row["ambient_c"], row["expected_c"], row["by_heat_k"], row["by_film_k"], row["other_sd_k"])
-    return Lesson(row["watched_s"], Zone(row["where"]), Instrument(row["instrument"]), row["value_c"], seen)
+    seen = Prediction(
+        ambient_c=row["ambient_c"],
+        expected_c=row["expected_c"],
+        by_heat_k=row["by_heat_k"],
+        by_film_k=row["by_film_k"],
+        other_sd_k=row["other_sd_k"],
+        spread_k=row["spread_k"],
+        usual_c=row["usual_c"],
+        about_heat=row["about_heat"],
+        films=msgspec.json.decode(row["films"], type=tuple[FilmSlope, ...]),
+    )
+    return Lesson(
+        row["watched_s"],
+        Zone(row["where"]),
+        Instrument(row["instrument"]),
+        row["value_c"],
+        seen,
+        Way(row["way"]),
+        hold.type_of(row["pair"]),
+        row["heating"],
+        row["line"],
+    )

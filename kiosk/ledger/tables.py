@@ -160,7 +160,7 @@ class Doubted(Table):
 
 
 class Teaching(Table):
-    """Readings at a pair of holder type and cooling place, in order: all its belief is replayed from."""
+    """Readings at pairs of holder type and cooling place, in order: all that was learnt is replayed from."""
 
     line = IntegerField(primary_key=True)
     pair = TextField(index=True)
@@ -174,6 +174,11 @@ class Teaching(Table):
     by_heat_k = FloatField()
     by_film_k = FloatField()
     other_sd_k = FloatField()
+    heating = IntegerField(null=True)  # number of the line that began its heat
+    spread_k = FloatField(null=True)
+    usual_c = FloatField(null=True)
+    about_heat = FloatField(default=0.0)
+    films = TextField(default="[]")  # JSON: list of belief.FilmSlope
 
 
 class Operator(Table):

@@ -310,9 +310,9 @@ class Cards:
         found = T.Hold.select(T.Hold.holder).where(T.Hold.ended_line.is_null() | mine)
         return [card for row in rows(found) if (card := self.holder(row["holder"]))]
 
-    def lessons(self, pair: str) -> list[Row]:
-        """What readings taught about a pair, in order."""
-        return rows(T.Teaching.select().where(T.Teaching.pair == pair).order_by(T.Teaching.line))
+    def lessons(self, after: int) -> list[Row]:
+        """What readings taught in lines after one, in order."""
+        return rows(T.Teaching.select().where(T.Teaching.line > after).order_by(T.Teaching.line))
 
     def hold_facts(self, key: str) -> HoldFacts | None:
         """The facts of the last heating, ended or not."""

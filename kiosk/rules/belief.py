@@ -1,15 +1,15 @@
-"""What readings taught about one type of holder at one cooling place: heat level and film.
+"""What a reading is worth: whether the model can explain it, and how many of a pair were accepted.
 
-A normal distribution over ln(heat level) and ln(film), moved by each accepted reading as a Kalman filter
-would; readings in order always give the same belief.  A reading the model cannot explain is questioned and
-changes nothing until a second one confirms it.  Spreads before any reading: `cooling_unknowns`.
+A reading the model cannot explain is questioned and changes nothing until a second one confirms it.  A pair is a type
+of holder at a cooling place; until enough of its readings were accepted only a reading ends its holds.  What accepted
+readings teach about heat level and films: `lessons`.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import Enum
 from typing import NamedTuple
 
@@ -31,9 +31,14 @@ class Instrument(Enum):
     PROBE = "probe"
     INFRARED = "infrared"  # on a matt spot or tape; on bright steel it reads far too cold
 
+    @property
+    def noise(self) -> tuple[float, float]:
+        """Standard deviation of one reading: K, and share of the excess over ambient."""
+        return (1.5, 0.01) if self is Instrument.PROBE else (3.0, 0.03)
+
     def noise_k(self, excess_k: float) -> float:
         """Standard deviation of one reading."""
-        base, share = (1.5, 0.01) if self is Instrument.PROBE else (3.0, 0.03)
+        base, share = self.noise
         return base + share * max(excess_k, 0.0)
 
 
@@ -46,11 +51,26 @@ class Verdict(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Prediction:
-    """What the model expects a reading to show, around the belief it was made with.
+class FilmSlope:
+    """How a reading hangs on the film of one way of cooling its holder went through, and at which place.
 
-    expected_c: hottest skin of the zone.  by_heat_k, by_film_k: K for a unit of ln(heat level), ln(film).
-    other_sd_k: standard deviation from everything else.
+    by_k: K for a unit of ln(film).  about: what ln(film / nominal film) was taken for.
+    """
+
+    way: Way
+    place: str | None
+    by_k: float
+    about: float
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """What the model expects a reading to show.
+
+    expected_c: hottest skin of the zone, after what was read before.  by_heat_k, by_film_k: K for a unit of ln(heat
+    level), ln(film now).  other_sd_k: standard deviation from what no reading teaches.  Lines older than the rest
+    have none of it: spread_k: standard deviation from all that was not known then.  usual_c: what the holder to
+    expect before any reading of this heat shows.  about_heat: what its ln(heat level) was taken for.
     """
 
     ambient_c: float
@@ -58,36 +78,50 @@ class Prediction:
     by_heat_k: float
     by_film_k: float
     other_sd_k: float
+    spread_k: float | None = None
+    usual_c: float | None = None
+    about_heat: float = 0.0
+    films: tuple[FilmSlope, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """One reading with what was expected: all a belief needs to be replayed.  at_s: watched time."""
+    """One reading with what was expected: all that is needed to judge it and learn from it again.
+
+    at_s: watched time.  way: of cooling where it stood.  type: of its holder.  heating: number of the line that began
+    its heat; readings of one heat share what is new in it.  line: its own number.
+    """
 
     at_s: float
     zone: Zone
     instrument: Instrument
     value_c: float
     prediction: Prediction
+    way: Way = Way.FREE_AIR
+    type: str = ""
+    heating: int | None = None
+    line: int = 0
 
     @property
     def off_k(self) -> float:
         return self.value_c - self.prediction.expected_c
 
+    @property
+    def sd_k(self) -> float:
+        """Standard deviation of what it may be off by."""
+        seen = self.prediction
+        if seen.spread_k is not None:
+            spread = seen.spread_k**2
+        else:
+            heat, film = HEAT_LEVEL.whole, FILM[self.way].whole
+            spread = (seen.by_heat_k * heat) ** 2 + (seen.by_film_k * film) ** 2 + seen.other_sd_k**2
+        return math.sqrt(spread + self.instrument.noise_k(seen.expected_c - seen.ambient_c) ** 2)
+
 
 @dataclass(frozen=True, slots=True)
-class Belief:
-    """Mean and covariance of ln(heat level) and ln(film); what differs from heat to heat is not in it.
+class Standing:
+    """How a pair stands.  readings: how many were accepted.  doubted: a questioned one that waits for a second."""
 
-    readings: how many were accepted.  doubted: a questioned reading that waits for a second one.
-    """
-
-    way: Way
-    heat: float
-    film: float
-    var_heat: float
-    var_film: float
-    cov: float = 0.0
     readings: int = 0
     doubted: Lesson | None = None
 
@@ -96,33 +130,23 @@ class Belief:
         """Whether a hold of this pair may end only with a reading."""
         return self.readings < ENOUGH_READINGS or self.doubted is not None
 
-    def total(self) -> tuple[float, float, float]:
-        """Variances of heat and film and their covariance for the next heat."""
-        return (
-            self.var_heat + HEAT_LEVEL.fresh**2,
-            self.var_film + FILM[self.way].fresh ** 2,
-            self.cov,
-        )
 
+class Taken(NamedTuple):
+    """After a reading: how the pair stands, what the reading was worth, and which readings may be learnt from now."""
 
-class Learnt(NamedTuple):
-    """A belief after a reading, and what the reading was worth."""
-
-    belief: Belief
+    standing: Standing
     verdict: Verdict
+    accepted: tuple[Lesson, ...]
 
 
-def prior(way: Way) -> Belief:
-    """Before any reading of this pair."""
-    return Belief(way, 0.0, 0.0, HEAT_LEVEL.learnt**2, FILM[way].learnt ** 2)
-
-
-def judge(belief: Belief, lesson: Lesson) -> Verdict:
+def judge(standing: Standing, lesson: Lesson) -> Verdict:
     """Whether the model can explain the reading, and if not, whether it confirms an earlier doubted one."""
-    if abs(lesson.off_k) <= max(_ALLOWED_K, _ALLOWED_SIGMAS * math.sqrt(_variance(belief, lesson))):
+    if abs(lesson.off_k) <= max(_ALLOWED_K, _ALLOWED_SIGMAS * lesson.sd_k):
         return Verdict.AGREES
-    first = belief.doubted
-    if first is None or abs(lesson.at_s - first.at_s) < _APART_S or lesson.off_k * first.off_k < 0:
+    first = standing.doubted
+    if first is None or first.heating != lesson.heating:
+        return Verdict.QUESTIONED  # what another holder showed confirms nothing about this one
+    if abs(lesson.at_s - first.at_s) < _APART_S or lesson.off_k * first.off_k < 0:
         return Verdict.QUESTIONED
     cold = lesson.off_k < 0
     if cold and first.instrument is lesson.instrument is Instrument.INFRARED:
@@ -132,33 +156,29 @@ def judge(belief: Belief, lesson: Lesson) -> Verdict:
     return Verdict.QUESTIONED
 
 
-def update(belief: Belief, lesson: Lesson) -> Learnt:
-    """The belief after one more reading."""
-    verdict = judge(belief, lesson)
+def take(standing: Standing, lesson: Lesson) -> Taken:
+    """How a pair stands after one more reading."""
+    verdict = judge(standing, lesson)
     if verdict is Verdict.QUESTIONED:
-        return Learnt(replace(belief, doubted=lesson), verdict)
-    if verdict is Verdict.CONFIRMED and not is_such_a_heating(lesson):
-        # Twice far from anything this pair can do: scanned in and never heated, or out of another coil.  True of
-        # this holder; were it learnt, the next one that really is hot would be let go too early.
-        return Learnt(replace(belief, doubted=None), verdict)
-    if verdict is Verdict.CONFIRMED and belief.doubted is not None:
-        # The model was off by more than it allowed: let the pair of readings move it further.
-        first, wide = (
-            belief.doubted,
-            replace(
-                belief, var_heat=4 * belief.var_heat, var_film=4 * belief.var_film, cov=4 * belief.cov, doubted=None
-            ),
-        )
-        return Learnt(_moved(_moved(wide, first), lesson), verdict)
-    return Learnt(replace(_moved(belief, lesson), doubted=None), verdict)
+        return Taken(Standing(standing.readings, lesson), verdict, ())
+    if verdict is Verdict.CONFIRMED:
+        if not is_such_a_heating(lesson):
+            # Twice far from anything this pair can do: scanned in and never heated, or out of another coil.  True of
+            # this holder; were it learnt, the next one that really is hot would be let go too early.
+            return Taken(Standing(standing.readings), verdict, ())
+        first = (standing.doubted,) if standing.doubted else ()
+        return Taken(Standing(standing.readings + 1 + len(first)), verdict, (*first, lesson))
+    return Taken(Standing(standing.readings + 1), verdict, (lesson,))
 
 
-def replay(way: Way, lessons: Iterable[Lesson]) -> Belief:
-    """The belief after readings in order."""
-    belief = prior(way)
+def replay(lessons: Iterable[Lesson]) -> tuple[Standing, tuple[Lesson, ...]]:
+    """How a pair stands after readings in order, and which of them were accepted."""
+    standing = Standing()
+    accepted: list[Lesson] = []
     for lesson in lessons:
-        belief = update(belief, lesson).belief
-    return belief
+        standing, _, more = take(standing, lesson)
+        accepted += more
+    return standing, tuple(accepted)
 
 
 def is_such_a_heating(lesson: Lesson) -> bool:
@@ -175,33 +195,3 @@ def _alike(first: Lesson, second: Lesson) -> bool:
         for one in (first, second)
     ]
     return max(shares) / min(shares) <= _CONFIRMS_RATIO
-
-
-def _variance(belief: Belief, lesson: Lesson) -> float:
-    var_heat, var_film, cov = belief.total()
-    seen = lesson.prediction
-    noise = lesson.instrument.noise_k(seen.expected_c - seen.ambient_c)
-    return (
-        seen.by_heat_k**2 * var_heat
-        + 2 * seen.by_heat_k * seen.by_film_k * cov
-        + seen.by_film_k**2 * var_film
-        + seen.other_sd_k**2
-        + noise**2
-    )
-
-
-def _moved(belief: Belief, lesson: Lesson) -> Belief:
-    seen = lesson.prediction
-    variance = _variance(belief, lesson)
-    towards_heat = belief.var_heat * seen.by_heat_k + belief.cov * seen.by_film_k
-    towards_film = belief.cov * seen.by_heat_k + belief.var_film * seen.by_film_k
-    # The reading was predicted from the belief's own mean; what was learnt since the prediction is small.
-    return replace(
-        belief,
-        heat=belief.heat + towards_heat * lesson.off_k / variance,
-        film=belief.film + towards_film * lesson.off_k / variance,
-        var_heat=belief.var_heat - towards_heat**2 / variance,
-        var_film=belief.var_film - towards_film**2 / variance,
-        cov=belief.cov - towards_heat * towards_film / variance,
-        readings=belief.readings + 1,
-    )

@@ -11,16 +11,18 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from kiosk.rules.belief import Belief, Prediction, Verdict
-from kiosk.rules.cooling_bound import GUARD, Fan
+from kiosk.rules.belief import Prediction, Verdict
+from kiosk.rules.cooling_advice import Advice, advise
+from kiosk.rules.cooling_bound import GUARD, Bound
 from kiosk.rules.cooling_flow import Course
 from kiosk.rules.cooling_mesh import ZONES, Floats, Zone
+from kiosk.rules.cooling_posterior import Draws, Touch
 from kiosk.rules.cooling_stand import (
     CoolingError,
     Heat,
@@ -31,30 +33,40 @@ from kiosk.rules.cooling_stand import (
     default_heated_mm,
     limit_over_ambient_k,
 )
-from kiosk.rules.cooling_unknowns import Way
+from kiosk.rules.cooling_unknowns import BAND, SURE, Way
+from kiosk.rules.lessons import Known, untaught
 from kiosk.rules.outline import Profile
 
 __all__ = [
+    "Advice",
     "Assessment",
     "CoolingError",
     "Heat",
     "Now",
     "Room",
     "Stage",
+    "Touch",
     "Way",
     "Zone",
+    "advise_bound",
     "assess",
+    "assess_bound",
+    "bound_of",
     "default_heated_mm",
+    "hot_after",
     "in_free_air_from",
     "last_above_s",
     "predict",
+    "predict_bound",
     "reading_ends_hold",
     "touch_safe_s",
 ]
 
 _ROUND_S = 0.5  # a step of the reference solution
 _PER_PIECE = 24
+_REACH = 2.5  # draws are followed to so many times the nominal time, further where that is not enough
 _HORIZON_S = 60_000.0
+_LEAST_EFFECTIVE = 40.0  # draws of equal weight a bound may rest on
 
 
 class Now(NamedTuple):
@@ -139,53 +151,96 @@ def assess(
     heat: Heat,
     stages: Sequence[Stage],
     room: Room,
-    beliefs: Mapping[Way, Belief] | None = None,
+    known: Known | None = None,
+    touches: Sequence[Touch] = (),
 ) -> Assessment:
     """Everything about one hold as its facts stand.  The last stage is taken to go on for good.
 
-    beliefs: what readings taught about this type of holder, by way of cooling; missing ones are priors.  The
-    heat level is taken from the one of the last stage.  Raises CoolingError.
+    known: what readings of earlier heats taught; None: nothing.  touches: what was read of this heat and is not
+    doubted.  Raises CoolingError.
     """
-    stages = checked(profile, heat, stages, room)
-    beliefs = beliefs or {}
-    fan = Fan(profile, heat, stages, room, beliefs)
+    return assess_bound(bound_of(profile, heat, stages, room, known), touches)
+
+
+def bound_of(
+    profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room, known: Known | None = None
+) -> Bound:
+    """A hold solved once, for `assess_bound` and `predict_bound`.  Raises CoolingError."""
+    return Bound(profile, heat, checked(profile, heat, stages, room), room, known or untaught())
+
+
+def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
+    """`assess` of a hold that is solved already."""
+    room = bound.room
     limit_k = limit_over_ambient_k(room)
-    times = _grid(fan.nominal, limit_k, room.tolerance_um)
-    look = fan.look(times)
-    while look.high_k[-1] > limit_k and times[-1] < _HORIZON_S:  # a holder on the warm side takes longer
-        times = np.append(times, times[-1] * np.array([1.2, 1.45, 1.75, 2.1]))
-        look = fan.look(times)
-    touch_s = _touch_safe_s(fan.nominal, limit_k)
-    edge = fan.edge(look, limit_k)
-    hold_s: float | None = None
-    edge_k = room.limit_c - edge.course.ambient_c
-    if look.high_later_k[-1] <= limit_k and edge_k > 0 and edge.course.hottest(times[-1:])[0] < edge_k:
-        over = np.flatnonzero(look.high_later_k > limit_k)
-        by_shifts_s = _by_shifts_s(fan, times, int(over[-1]), limit_k) if len(over) else 0.0
-        hold_s = max(_touch_safe_s(edge.course, edge_k), by_shifts_s, touch_s)
-    growth = fan.nominal.growth_um(times)
+    nominal = bound.nominal()
+    draws = _drawn(bound, nominal, touches)
+    if draws.touched:
+        nominal = bound.nominal(draws)
+    times = _grid(nominal, limit_k, room.tolerance_um)
+    touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
+    hold_s = _hold_s(draws, touch_s)
+    if draws.touched and draws.effective < _LEAST_EFFECTIVE:  # readings that fit nothing drawn shorten nothing
+        unread_s = _hold_s(_drawn(bound, bound.nominal(), ()), touch_s)
+        hold_s = None if hold_s is None or unread_s is None else max(hold_s, unread_s)
+    growth = nominal.growth_um(times)
     wrong = np.flatnonzero(np.abs(growth) > room.tolerance_um)
     ready_s = 0.0
     if len(wrong):
-        ready_s = float(math.ceil(_cross(fan.nominal.growth_um, times, wrong[-1], room.tolerance_um)))
-    skin = fan.nominal.skin(times)
-    where = fan.nominal.mesh.zone[skin.argmax(axis=0)]
-    ambient = room.ambient_c
+        ready_s = float(math.ceil(_cross(nominal.growth_um, times, wrong[-1], room.tolerance_um)))
+    where = nominal.mesh.zone[nominal.skin(times).argmax(axis=0)]
+    hottest_c = nominal.ambient_c + GUARD * nominal.hottest(times)
+    low_c, high_c, rise_k = (np.interp(times, draws.times_s, values) for values in draws.band(1 - BAND, BAND))
     return Assessment(
-        ambient_c=ambient,
+        ambient_c=room.ambient_c,
         limit_c=room.limit_c,
         touch_safe_s=touch_s,
         hold_s=hold_s,
         measure_ready_s=max(ready_s, touch_s),
-        take_out_s=fan.take_out_s(edge),
+        take_out_s=bound.take_out_s(bound.edge(draws)) if bound.stages[-1].way.wet else None,
         t_s=_rounded(times, 2),
-        hottest_c=_rounded(ambient + look.nominal_k, 2),
-        low_c=_rounded(ambient + np.maximum(2 * look.nominal_k - look.high_k, 0.0), 2),
-        high_c=_rounded(ambient + look.high_k, 2),
-        rise_k=_rounded(np.maximum(look.high_later_k - look.high_k, 0.0), 2),
+        hottest_c=_rounded(hottest_c, 2),
+        low_c=_rounded(np.minimum(low_c, hottest_c), 2),
+        high_c=_rounded(np.maximum(high_c, hottest_c), 2),
+        rise_k=_rounded(np.maximum(rise_k, 0.0), 2),
         growth_um=_rounded(growth, 2),
         where=tuple(ZONES[index] for index in where),
     )
+
+
+def hot_after(bound: Bound, at_s: float, touches: Sequence[Touch]) -> float:
+    """The chance that any touchable point is above the limit at `at_s` or later; 1 where the readings fit nothing."""
+    draws = _drawn(bound, bound.nominal(), touches)
+    return draws.hot_after(at_s) if draws.effective >= _LEAST_EFFECTIVE else 1.0
+
+
+def advise_bound(bound: Bound, now_s: float, touches: Sequence[Touch] = ()) -> Advice | None:
+    """The best next reading of a hold that is solved already, after `now_s`; None where none is worth it."""
+    draws = _drawn(bound, bound.nominal(), touches)
+    hold_s = _hold_s(draws, 0.0)
+    if hold_s is None or now_s < 0:
+        return None
+    return advise(draws, now_s, hold_s)
+
+
+def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
+    """Draws followed until few enough are still hot."""
+    room = bound.room
+    times = _grid(nominal, limit_over_ambient_k(room), room.tolerance_um)
+    until_s = max(float(times[-1]), _REACH * _touch_safe_s(nominal, limit_over_ambient_k(room)))
+    draws = bound.draw(_moments(bound.stages, until_s), touches)
+    while draws.beyond > 1 - SURE and until_s < _HORIZON_S:  # a holder on the warm side takes longer
+        until_s *= 2.0
+        draws = bound.draw(_moments(bound.stages, until_s), touches)
+    return draws
+
+
+def _hold_s(draws: Draws, least_s: float) -> float | None:
+    """The 99 % bound, rounded up to a second; None where it has no end."""
+    kept_s = draws.quantile_s(SURE)
+    if draws.beyond > 1 - SURE or not math.isfinite(kept_s):
+        return None
+    return max(float(math.ceil(kept_s + _ROUND_S)), least_s)
 
 
 def predict(
@@ -193,18 +248,23 @@ def predict(
     heat: Heat,
     stages: Sequence[Stage],
     room: Room,
-    beliefs: Mapping[Way, Belief] | None,
+    known: Known | None,
     zone: Zone,
     at_s: float,
+    touches: Sequence[Touch] = (),
 ) -> Prediction:
     """What a reading at a zone should show at `at_s`, and how it would move with heat level and film.
 
-    A zone is read at its hottest skin.  A zone the outline does not have (no cutter) is read at the nose.
-    Raises CoolingError.
+    touches: what was read of this heat before.  A zone is read at its hottest skin.  A zone the outline does not
+    have (no cutter) is read at the nose.  Raises CoolingError.
     """
-    stages = checked(profile, heat, stages, room)
-    fan = Fan(profile, heat, stages, room, beliefs or {})
-    return fan.prediction(zone, at_s)
+    return predict_bound(bound_of(profile, heat, stages, room, known), zone, at_s, touches)
+
+
+def predict_bound(bound: Bound, zone: Zone, at_s: float, touches: Sequence[Touch] = ()) -> Prediction:
+    """`predict` of a hold that is solved already."""
+    before = tuple(touch for touch in touches if touch.at_s <= at_s)
+    return bound.prediction(bound.draw(_moments(bound.stages, max(at_s, 1.0)), before), zone, at_s)
 
 
 def reading_ends_hold(assessment: Assessment, at_s: float, zone: Zone, value_c: float, verdict: Verdict) -> bool:
@@ -246,15 +306,16 @@ def _grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
     return np.unique(np.concatenate(parts))
 
 
-def _by_shifts_s(fan: Fan, times: Floats, at: int, limit_k: float) -> float:
-    """From when the added shifts stay at or under the limit, rounded up to a second; `times[at]` is still over it.
-
-    Looked up between two moments of the grid: the grid depends on the heat, and its steps are no reason for one
-    holder to be held longer than a hotter one.
-    """
-    fine = np.linspace(times[at], times[at + 1], 65)
-    over = np.flatnonzero(fan.look(np.append(fine, times[at + 2 :])).high_later_k[:65] > limit_k)
-    return float(math.ceil(fine[min(int(over[-1]) + 1, 64)]))
+def _moments(stages: Sequence[Stage], until_s: float) -> Floats:
+    """Moments at which draws are followed, seconds: dense after each change, the last stage to `until_s`."""
+    parts = [np.zeros(1)]
+    for stage in stages:
+        last = stage.end_s is None
+        end_s = max(until_s, stage.start_s + 60.0) if stage.end_s is None else stage.end_s
+        if end_s > stage.start_s:
+            long_s = end_s - stage.start_s
+            parts.append(stage.start_s + np.geomspace(min(1.0, long_s), long_s, 64 if last else 14))
+    return np.unique(np.concatenate(parts))
 
 
 def _cross(curve: Any, times: Floats, at: int, level: float) -> float:

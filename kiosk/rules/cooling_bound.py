@@ -1,25 +1,26 @@
-"""The 99 % side of a hold: one nominal course and one for each thing that is not known.
+"""The 99 % side of a hold: the nominal holder as solved, and the draws of all it may be.
 
-It must never bound times directly: they jump when a re-soak just misses the limit, while temperatures are
-smooth in the unknowns.  So the shifts of temperature are added as independent errors are, which is a
-first-order reliability bound.  Spreads: `cooling_unknowns`, narrowed by what readings taught (`belief`).
+It bounds the touch-safe time itself, re-soak included, by weighted draws (`cooling_posterior`) on temperatures that
+are smooth in the unknowns (`cooling_surface`).  It must never know more than `cooling_unknowns` and what readings
+taught (`belief`) or said of this heat.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.belief import Belief, Prediction, prior
+from kiosk.rules.belief import FilmSlope, Prediction
 from kiosk.rules.cooling_flow import Course, flow
-from kiosk.rules.cooling_mesh import ZONES, Floats, Zone
+from kiosk.rules.cooling_mesh import Floats, Zone
+from kiosk.rules.cooling_posterior import Draws, Normal, Setting, Touch, told_apart
 from kiosk.rules.cooling_stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, mesh_for
+from kiosk.rules.cooling_surface import Axis, Surface
 from kiosk.rules.cooling_unknowns import (
     AMBIENT_K,
-    BETA,
     BULK_ASSUMED,
     BULK_ENTERED,
     FILM,
@@ -29,12 +30,15 @@ from kiosk.rules.cooling_unknowns import (
     Spread,
     Way,
 )
+from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile
 
 # On every excess shown or judged: this grid and the reference's differ by up to 1 % of it.
 GUARD = 1.01
 _HEAT, _LENGTH, _FILM, _BULK, _AMBIENT = 0, 1, 2, 2 + len(WAYS), 3 + len(WAYS)
 UNKNOWNS = 4 + len(WAYS)
+_MOST_TOUCHES = 8  # the latest; more say no more about a handful of unknowns
+_EDGE = 0.997
 _AFTERWARDS_S = np.concatenate([np.zeros(1), np.geomspace(0.5, 3600.0, 40)])
 
 
@@ -49,19 +53,6 @@ def draw_of(unknown: Floats) -> Draw:
     )
 
 
-class Look(NamedTuple):
-    """Guarded excess over ambient of the hottest point, K, at `times_s` (t,).
-
-    nominal_k, high_k: now.  later_k: (1 + moved unknowns, t) and high_later_k: the hottest from then on.
-    """
-
-    times_s: Floats
-    nominal_k: Floats
-    high_k: Floats
-    later_k: Floats
-    high_later_k: Floats
-
-
 class Edge(NamedTuple):
     """One drawn holder and its course."""
 
@@ -69,79 +60,124 @@ class Edge(NamedTuple):
     course: Course
 
 
-class Fan:
-    """The nominal course and one course for each thing that is not known, moved to its 99 % side.
+class Bound:
+    """One hold as its facts stand, ready to be asked what readings of it mean.
 
-    Shifts are added as independent errors are: a first-order reliability bound taken on temperatures, which
-    are smooth in the unknowns, and not on times, which jump.
+    Solving is done once; every set of readings is then put to the same solved holders.
     """
 
     def __init__(
-        self, profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room, beliefs: Mapping[Way, Belief]
+        self,
+        profile: Profile,
+        heat: Heat,
+        stages: Sequence[Stage],
+        room: Room,
+        known: Known,
     ) -> None:
-        self._stages, self._room, self._heat = stages, room, heat
+        self.stages, self.room, self._heat = stages, room, heat
         self._mesh = mesh_for(profile, heat, stages)
         ways = {stage.way for stage in stages}
         if any(stage.wet_length_mm is not None for stage in stages):
             ways.add(Way.FREE_AIR)
-        self._way = stages[-1].way
-        held = {way: beliefs.get(way) or prior(way) for way in ways}
-        self._mean = np.zeros(UNKNOWNS)
-        self._mean[_HEAT] = held[self._way].heat
-        self._skin = unknown_mean()
-        for way, belief in held.items():
-            self._mean[_FILM + WAYS.index(way)] = belief.film
+        found = [way for way in WAYS if way in ways]
+        nominal, skin = np.zeros(UNKNOWNS), unknown_mean()
+        nominal[: 1 + len(WAYS) + 1] = np.insert(known.mean, 1, 0.0)
+        self._middle = nominal + skin
+        for way in found:
             # What readings found of a film, they found on the real skin.
-            self._skin[_FILM + WAYS.index(way)] *= belief.var_film / FILM[way].learnt ** 2
-        self._moves = _moves(self._way, held, profile)
-        self.nominal = self._course(self._mean)
-        self._others = [self._course(self._mean + move) for move in self._moves]
+            nominal[_FILM + WAYS.index(way)] += math.log(SKIN) * (1 - known.film_var_share(way))
+        self._moved = (_HEAT, _LENGTH, _BULK, *(_FILM + WAYS.index(way) for way in found), _AMBIENT)
+        self._films = found
+        self._expected = Normal(self._middle[list(self._moved)], _covariance(profile, known, found))
+        self._surface = Surface(self._middle, self._axes(), self._course)
+        self._nominal = nominal
+        self._rise_k = max(heat.temp_c - room.ambient_c, (heat.body_c or room.ambient_c) - room.ambient_c, 1.0)
+
+    def _axes(self) -> list[Axis]:
+        found = []
+        sds = np.sqrt(np.diag(self._expected.cov))
+        for at, index in enumerate(self._moved[:-1]):
+            is_film = _FILM <= index < _BULK
+            power = 1 if is_film else -1 if index == _BULK else 0
+            warm = -1 if is_film else 1
+            # Heat is a factor on every excess, radiation apart.
+            found.append(Axis(index, float(self._middle[index]), float(sds[at]), power, warm, index != _HEAT))
+        return found
 
     @property
     def runs(self) -> int:
-        """How many solutions an assessment takes: nominal, one for each unknown, and the edge."""
-        return 2 + len(self._others)
+        """How many solutions an assessment takes, the take-out time apart."""
+        return len(self._surface.courses) + 1
 
     def _course(self, unknown: Floats) -> Course:
         draw = draw_of(unknown)
         return flow(
             self._mesh,
-            excess_at_start(self._mesh, self._heat, self._room, draw),
-            self._room.ambient_c + draw.ambient_k,
-            exchanges(self._mesh, self._stages, self._room, draw),
+            excess_at_start(self._mesh, self._heat, self.room, draw),
+            self.room.ambient_c + draw.ambient_k,
+            exchanges(self._mesh, self.stages, self.room, draw),
             draw.bulk,
         )
 
-    def look(self, times: Floats) -> Look:
-        """The nominal and the 99 % side at some moments, ascending."""
-        each = GUARD * np.stack([course.hottest(times) for course in (self.nominal, *self._others)])
-        later = np.maximum.accumulate(each[:, ::-1], axis=1)[:, ::-1]
-        ambient_k = BETA * AMBIENT_K.whole
-        shift, later_shift = (np.sqrt(((rows[1:] - rows[0]) ** 2).sum(axis=0) + ambient_k**2) for rows in (each, later))
-        return Look(times, each[0], each[0] + shift, later, later[0] + later_shift)
+    def draw(self, times_s: Floats, touches: Sequence[Touch] = ()) -> Draws:
+        """The holders it may be, followed at `times_s`, ascending.  touches: read of this heat and not doubted."""
+        used = told_apart(touches)[-_MOST_TOUCHES:]
+        room = self.room
+        setting = Setting(
+            self._moved, self._middle, room.ambient_c, room.limit_c, self._rise_k, GUARD
+        )
+        return Draws(self._surface, setting, self._expected, used, times_s)
 
-    def edge(self, look: Look, limit_k: float) -> Edge:
-        """The holder at the 99 % edge: every unknown moved in proportion to what it does when the bound is
-        reached.  Its course carries what adding shifts leaves out, that one unknown makes another worse."""
-        over = np.flatnonzero(look.high_later_k > limit_k)
-        then = look.later_k[:, int(over[-1]) if len(over) else 0]
-        steps = [float(other - then[0]) for other in then[1:]]
-        steps.append(BETA * AMBIENT_K.whole)
-        size = math.sqrt(sum(step * step for step in steps))
-        unknown = self._mean + self._skin
-        moves = [*self._moves, _ambient_move()]
-        for move, step in zip(moves, steps, strict=True):
-            unknown += move * max(step, 0.0) / size
-        draw = draw_of(unknown)
-        return Edge(draw, self._course(unknown))
+    def nominal(self, draws: Draws | None = None) -> Course:
+        """The holder to expect: before any reading of this heat as the outline is counted, then as the draws say."""
+        if draws is None or not draws.touched:
+            return self._course(self._nominal)
+        return self._course(self._full(draws.weight @ draws.values))
+
+    def _full(self, values: Floats) -> Floats:
+        unknown = self._middle.copy()
+        unknown[list(self._moved)] = values
+        return unknown
+
+    def edge(self, draws: Draws) -> Edge:
+        """A holder beyond the edge of the bound, for what is not drawn: the middle of the draws about a later time.
+
+        What delays the end of a wet stage is not quite what makes steel warm up after it: further out covers that.
+        """
+        unknown = self._full(draws.on_edge(_EDGE))
+        return Edge(draw_of(unknown), self._course(unknown))
+
+    def prediction(self, draws: Draws, zone: Zone, at_s: float) -> Prediction:
+        """What a reading should show, after what was read before it."""
+        shown = draws.shown(zone, np.array([at_s]))[:, 0]
+        expected_c = float(draws.weight @ shown)
+        spread_k = math.sqrt(float(draws.weight @ (shown - expected_c) ** 2))
+        usual_c, slopes = draws.slopes(zone, at_s)
+        by_film = {way: round(float(slopes[3 + at]), 2) for at, way in enumerate(self._films)}
+        other = sum(slopes[at] ** 2 * self._expected.cov[at, at] for at in (1, 2, -1))
+        about = self._expected.mean
+        return Prediction(
+            ambient_c=self.room.ambient_c,
+            expected_c=round(expected_c, 2),
+            by_heat_k=round(float(slopes[0]), 2),
+            by_film_k=by_film[self.stages[-1].way],
+            other_sd_k=round(math.sqrt(other), 2),
+            spread_k=round(spread_k, 2),
+            usual_c=round(usual_c, 2),
+            about_heat=round(float(about[0]), 4),
+            films=tuple(
+                FilmSlope(way, None, by_film[way], round(float(about[3 + at]), 4))
+                for at, way in enumerate(self._films)
+            ),
+        )
 
     def take_out_s(self, edge: Edge) -> float | None:
         """Earliest moment in a wet last stage from which free air lets nothing rise above the limit, at 99 %."""
-        stage = self._stages[-1]
+        stage = self.stages[-1]
         if not stage.way.wet:
             return None
-        exchange = exchanges(self._mesh, [Stage(Way.FREE_AIR, 0.0)], self._room, edge.draw)
-        allowed_k = (self._room.limit_c - edge.course.ambient_c) / GUARD
+        exchange = exchanges(self._mesh, [Stage(Way.FREE_AIR, 0.0)], self.room, edge.draw)
+        allowed_k = (self.room.limit_c - edge.course.ambient_c) / GUARD
 
         def safe(after_s: float) -> bool:
             excess = edge.course.state(stage.start_s + after_s)
@@ -159,66 +195,17 @@ class Fan:
             low, high = (low, middle) if safe(middle) else (middle, high)
         return float(math.ceil(stage.start_s + high))
 
-    def prediction(self, zone: Zone, at_s: float) -> Prediction:
-        here = self._mesh.zone == ZONES.index(zone)
-        if not here.any():
-            here = self._mesh.zone == ZONES.index(Zone.NOSE)
-        moment = np.array([at_s])
 
-        def shown(course: Course) -> Floats:
-            skin: Floats = course.skin(moment)[here, 0]
-            return skin
-
-        nominal = shown(self.nominal)
-        expected = float(nominal.max())
-        step = 0.05
-        slopes = []
-        for index in (_HEAT, _FILM + WAYS.index(self._way)):
-            unknown = self._mean.copy()
-            unknown[index] += step
-            slopes.append((float(shown(self._course(unknown)).max()) - expected) / step)
-        # Everything but heat level and this place's film, and where in the zone the probe sits.
-        other = AMBIENT_K.whole**2 + ((expected - float(nominal.mean())) / 2) ** 2 + (0.01 * expected) ** 2
-        for course in self._others[2:]:
-            other += ((float(shown(course).max()) - expected) / BETA) ** 2
-        return Prediction(
-            ambient_c=self._room.ambient_c,
-            expected_c=round(self._room.ambient_c + expected, 2),
-            by_heat_k=round(slopes[0], 2),
-            by_film_k=round(slopes[1], 2),
-            other_sd_k=round(math.sqrt(other), 2),
-        )
-
-
-def _moves(way: Way, held: Mapping[Way, Belief], profile: Profile) -> list[Floats]:
-    """(unknowns,) for each independent unknown, moved to its 99 % side; the first two are heat and `way`'s film."""
-    film = _FILM + WAYS.index(way)
-    var_heat, var_film, cov = held[way].total()
-    values, vectors = np.linalg.eigh(np.array([[var_heat, cov], [cov, var_film]]))
-    found = []
-    for value, vector in zip(values, vectors.T, strict=True):
-        move = np.zeros(UNKNOWNS)
-        sign = 1.0 if vector[0] - vector[1] > 0 else -1.0  # more heat, less film
-        move[[_HEAT, film]] = sign * BETA * math.sqrt(max(value, 0.0)) * vector
-        found.append(move)
-    for other, belief in held.items():
-        if other is not way:
-            move = np.zeros(UNKNOWNS)
-            move[_FILM + WAYS.index(other)] = -BETA * math.sqrt(belief.total()[1])
-            found.append(move)
-    move = np.zeros(UNKNOWNS)
-    move[_LENGTH] = BETA * HEATED_LENGTH_MM.whole
-    found.append(move)
-    move = np.zeros(UNKNOWNS)
-    move[_BULK] = BETA * (BULK_ASSUMED if profile.assumed else BULK_ENTERED).whole
-    found.append(move)
-    return found
-
-
-def _ambient_move() -> Floats:
-    move = np.zeros(UNKNOWNS)
-    move[_AMBIENT] = BETA * AMBIENT_K.whole
-    return move
+def _covariance(profile: Profile, known: Known, ways: Sequence[Way]) -> Floats:
+    """(moved, moved) of what was expected before any reading of this heat."""
+    bulk = BULK_ASSUMED if profile.assumed else BULK_ENTERED
+    taught = [0, *(1 + WAYS.index(way) for way in ways)]
+    fresh = [HEAT_LEVEL.fresh**2, *(FILM[way].fresh ** 2 for way in ways)]
+    inner = known.cov[np.ix_(taught, taught)] + np.diag(fresh)
+    cov = np.diag([0.0, HEATED_LENGTH_MM.whole**2, bulk.whole**2, *(0.0 for _ in ways), AMBIENT_K.whole**2])
+    at = [0, *range(3, 3 + len(ways))]
+    cov[np.ix_(at, at)] = inner
+    return cov
 
 
 def unknown_mean() -> Floats:

@@ -7,30 +7,39 @@ left the coil, and never lets the bound end a hold while a reading is still aske
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import chain
-from math import isfinite
+from math import inf, isfinite
 
 from kiosk.rules.assembly import Assembly, Holder
-from kiosk.rules.belief import Belief, Instrument, Lesson, Prediction, is_such_a_heating, judge
+from kiosk.rules.belief import Instrument, Lesson, Prediction, Standing, is_such_a_heating, judge
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HeatCurve, HoldView
 from kiosk.rules.cooling import (
+    Advice,
     Assessment,
     Heat,
     Room,
     Stage,
+    Touch,
     Way,
     Zone,
-    assess,
+    advise_bound,
+    assess_bound,
+    bound_of,
     default_heated_mm,
-    predict,
+    hot_after,
+    predict_bound,
     reading_ends_hold,
 )
-from kiosk.rules.outline import Profile, profile_of
+from kiosk.rules.cooling_bound import Bound
+from kiosk.rules.lessons import Known
+from kiosk.rules.outline import Profile, outlines_of
 
 _POINTS = 80
+PROMISED = 0.01  # chance of something touchable being hot that a hold may end with
+_AT = "at"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +73,24 @@ class HeatValues:
     heating_s: float
     length_tolerance_um: float
 
+    def stricter(self, other: HeatValues) -> HeatValues:
+        """For each value the one that holds longer."""
+        return HeatValues(
+            max(self.temp_c, other.temp_c),
+            max(self.ambient_c, other.ambient_c),
+            min(self.limit_c, other.limit_c),
+            max(self.heating_s, other.heating_s),
+            min(self.length_tolerance_um, other.length_tolerance_um),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class HoldFacts:
     """One heating as the ledger saw it.
 
-    body_unknown: its body was as warm as a heating can have made it.  began: the shop's values when it was heated,
-    None for a line older than they are.  heating: number of the line that began it.  watched: its times are of the
-    clock that counts now; of another's nothing can be subtracted.
+    body_unknown: its body was as warm as a heating can have made it.  began: the shop's strictest values since it was
+    heated, None for a line older than they are.  heating: number of the line that began it.  watched: its times are
+    of the clock that counts now; of another's nothing can be subtracted.
     """
 
     holder: Holder
@@ -100,15 +119,16 @@ class HoldRules:
     heating_s: float = 60.0
 
     def stricter(self, began: HeatValues | None) -> HoldRules:
-        """For each value the one that holds longer: as it is set now, or as it was when the hold began."""
+        """For each value the one that holds longer: as it is set now, or as it was since the hold began."""
         if began is None:
             return self
-        room = self.room._replace(
-            ambient_c=max(self.room.ambient_c, began.ambient_c),
-            limit_c=min(self.room.limit_c, began.limit_c),
-            tolerance_um=min(self.room.tolerance_um, began.length_tolerance_um),
+        room = self.room
+        now = HeatValues(self.temp_c, room.ambient_c, room.limit_c, self.heating_s, room.tolerance_um)
+        kept = now.stricter(began)
+        room = room._replace(
+            ambient_c=kept.ambient_c, limit_c=kept.limit_c, tolerance_um=kept.length_tolerance_um
         )
-        return HoldRules(room, max(self.temp_c, began.temp_c), max(self.heating_s, began.heating_s))
+        return HoldRules(room, kept.temp_c, kept.heating_s)
 
     def holds_as_long_as(self, other: HoldRules) -> bool:
         """Whether no value of these lets a hold go sooner than the other ones would."""
@@ -139,9 +159,14 @@ def cooling_from_s(facts: HoldFacts, rules: HoldRules) -> float:
 
 
 def pair(holder: Holder, place: str | None) -> str:
-    """The name under which readings of this type of holder at this place are learnt from."""
+    """The name under which readings of this type of holder at this place are counted."""
     outline = (holder.coupling, holder.bore_mm, holder.nose_mm, holder.projection_mm)
-    return " ".join(str(part) for part in (*outline, "at", place or "nowhere"))
+    return " ".join(str(part) for part in (*outline, _AT, place or "nowhere"))
+
+
+def type_of(pair_name: str) -> str:
+    """The type of holder in the name of a pair."""
+    return pair_name.split(f" {_AT} ")[0]
 
 
 def last_place(facts: HoldFacts) -> dict[Way, str | None]:
@@ -153,15 +178,63 @@ def way_now(facts: HoldFacts) -> Way:
     return _way(facts.stays[-1])
 
 
-def assessment(facts: HoldFacts, rules: HoldRules, beliefs: Mapping[Way, Belief]) -> Assessment:
-    """The model's answer as the facts stand.  Raises CoolingError where they cannot be bounded."""
-    profile, heat, stages = _case(facts, rules)
-    return assess(profile, heat, stages, rules.room, beliefs)
+def solved(facts: HoldFacts, rules: HoldRules, known: Known | None) -> Bound:
+    """Of all that may stand there, what is hot longest by what is known before a reading, ready for `assess_bound`.
+
+    One where the book knows the cutter, else the holder with one and without.  Raises CoolingError where one of them
+    cannot be bounded.
+    """
+    outlines = outlines_of(facts.holder, facts.assembly)
+    found = [bound_of(*_case(profile, facts, rules), rules.room, known) for profile in outlines]
+    return found[0] if len(found) == 1 else max(found, key=_lasts_s)
 
 
-def view(
-    facts: HoldFacts, rules: HoldRules, found: Assessment, beliefs: Mapping[Way, Belief], now_s: float
-) -> HoldView:
+def _lasts_s(bound: Bound) -> float:
+    hold_s = assess_bound(bound, ()).hold_s
+    return inf if hold_s is None else hold_s
+
+
+def assessment(facts: HoldFacts, rules: HoldRules, known: Known | None) -> Assessment:
+    """The model's answer as the facts stand, its readings counted.  Raises CoolingError."""
+    return assess_bound(solved(facts, rules, known), touches(facts, rules))
+
+
+def touches(facts: HoldFacts, rules: HoldRules) -> tuple[Touch, ...]:
+    """Readings of this heat that count for it: those that were believed, and the doubted one a second confirmed.
+
+    What was read while it may still have been heated says nothing about how it cools.
+    """
+    if facts.reading_only:
+        return ()
+    start_s = cooling_from_s(facts, rules)
+    counted: list[Reading] = []
+    doubted: list[Reading] = []
+    for reading in facts.readings:
+        if reading.verdict == Word.QUESTIONED.value:
+            doubted = [reading]
+            continue
+        counted += doubted if reading.verdict == Word.CONFIRMED.value else []
+        counted.append(reading)
+        doubted = []
+    return tuple(
+        Touch(reading.at_s - start_s, Zone(reading.where), Instrument(reading.instrument), reading.value_c)
+        for reading in counted
+        if reading.at_s > start_s
+    )
+
+
+def advice(facts: HoldFacts, rules: HoldRules, bound: Bound, now_s: float) -> Advice | None:
+    """The best next reading at or after watched time `now_s`, its times watched ones; None where none is worth it."""
+    start_s = cooling_from_s(facts, rules)
+    found = advise_bound(bound, max(now_s - start_s, 0.0), touches(facts, rules))
+    if found is None or facts.reading_only:
+        return None
+    return replace(
+        found, at_s=found.at_s + start_s, free_s=found.free_s + start_s, else_s=found.else_s + start_s
+    )
+
+
+def view(facts: HoldFacts, rules: HoldRules, found: Assessment, standing: Standing, now_s: float) -> HoldView:
     """The hold at watched time `now_s`."""
     since_s = now_s - cooling_from_s(facts, rules)
     now = found.now(since_s)
@@ -169,7 +242,7 @@ def view(
         facts.reading_only
         or facts.stays[-1].place is None  # nobody knows what it stands in, so no time is enough
         or found.hold_s is None
-        or beliefs[way_now(facts)].needs_reading
+        or standing.needs_reading
     )
     out_s = found.take_out_s
     return HoldView(
@@ -230,18 +303,28 @@ def curve(
 
 
 def verdict(
-    facts: HoldFacts, rules: HoldRules, found: Assessment, beliefs: Mapping[Way, Belief], reading: Reading
+    facts: HoldFacts, rules: HoldRules, bound: Bound, found: Assessment, standing: Standing, reading: Reading
 ) -> Verdict:
-    """What a reading means before it is written down.  Raises CoolingError."""
-    profile, heat, stages = _case(facts, rules)
+    """What a reading means before it is written down.
+
+    It ends a hold only if, taken as right within its instrument's noise and counted with all that is known, it leaves
+    a chance of at most 1 % that anything touchable is above the limit now or later.  Raises CoolingError.
+    """
     since_s = max(reading.at_s - cooling_from_s(facts, rules), 0.0)
     zone, instrument = Zone(reading.where), Instrument(reading.instrument)
-    seen = predict(profile, heat, stages, rules.room, beliefs, zone, since_s)
-    lesson = Lesson(reading.at_s, zone, instrument, reading.value_c, seen)
-    word = judge(beliefs[way_now(facts)], lesson)
+    places = last_place(facts)
+    seen = predict_bound(bound, zone, since_s, touches(facts, rules))
+    seen = replace(seen, films=tuple(replace(film, place=places.get(film.way)) for film in seen.films))
+    lesson = Lesson(
+        reading.at_s, zone, instrument, reading.value_c, seen, way_now(facts), "", facts.heating
+    )
+    word = judge(standing, lesson)
     # Cold where it should be hot may be a dip nobody scanned: the skin comes back, and the model does not know.
     known = word is Word.AGREES or is_such_a_heating(lesson)
     ends = known and instrument is Instrument.PROBE and reading_ends_hold(found, since_s, zone, reading.value_c, word)
+    if ends:
+        shown = Touch(since_s, zone, instrument, reading.value_c, sure=True)
+        ends = hot_after(bound, since_s, (*touches(facts, rules), shown)) <= PROMISED
     return Verdict(word, ends, not known, seen, found.now(since_s).where.read_at, found.rises_k(since_s))
 
 
@@ -280,8 +363,9 @@ def _way(stay: Stay) -> Way:
     return Way(stay.way) if stay.way else Way.FREE_AIR
 
 
-def _case(facts: HoldFacts, rules: HoldRules) -> tuple[Profile, Heat, tuple[Stage, ...]]:
-    profile = profile_of(facts.holder, facts.assembly)
+def _case(
+    profile: Profile, facts: HoldFacts, rules: HoldRules
+) -> tuple[Profile, Heat, tuple[Stage, ...]]:
     length_mm = facts.length_mm or default_heated_mm(profile)
     heat = Heat(facts.temp_c or rules.temp_c, length_mm, _body_c(facts, rules))
     start_s = cooling_from_s(facts, rules)

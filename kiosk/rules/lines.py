@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import ClassVar, get_args
 
 from kiosk.rules.assembly import Condition, Cutter, Holder, Measured
+from kiosk.rules.belief import FilmSlope
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
@@ -180,6 +181,10 @@ class TemperatureRead:
     by_film_k: float | None = None
     other_sd_k: float | None = None
     heating: int | None = None  # number of the line that began the hold it was taken in; None: there was no hold
+    spread_k: float | None = None  # `belief.Prediction` again, in lines since readings count for their own heat
+    usual_c: float | None = None
+    about_heat: float = 0.0
+    films: tuple[FilmSlope, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

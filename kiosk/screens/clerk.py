@@ -192,10 +192,6 @@ class Clerk(EventDispatcher):
         if scanned is not None:
             self.answer(scanned)
 
-    def command(self, command: Command) -> None:
-        """The same as the printed command card."""
-        self.ask(common.command(command), self.answer)
-
     def answer(self, scanned: Scanned) -> None:
         """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's."""
         outcome = scanned.outcome
@@ -327,7 +323,7 @@ def fault_words(error: Exception) -> str:
 
 
 def coupling_words(card: HolderCard) -> str:
-    """`hollow taper 63 · H7K2 B4N9 RX`: what it seats in and what its label says."""
+    """`HSK-A 63 · H7K2 B4N9 RX`: its taper and what its label says."""
     coupling = card.holder.coupling
     family = t(f"coupling.{coupling.family.value}", size=coupling.size)
     return f"{family} · {words.grouped(card.code)}"

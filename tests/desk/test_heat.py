@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from kiosk.desk.holds import Holds
 from kiosk.rules import codes
 from kiosk.rules.lines import TemperatureRead
 from tests.conftest import Shop
@@ -83,3 +84,53 @@ def test_a_holder_nobody_saw_heated_teaches_nothing(shop: Shop) -> None:
     shop.desk.heat.read("NEW", "nose", 23.0)
     entries = [line.entry for line in shop.desk.session.book.lines(subject="NEW")]
     assert [entry.pair for entry in entries if isinstance(entry, TemperatureRead)] == [""]
+
+
+def test_a_probe_on_a_hot_holder_shortens_its_hold_and_a_kiosk_started_anew_says_the_same(shop: Shop) -> None:
+    shop.clock.forward(45 * 86400)
+    on_the_rack(shop)
+    shop.clock.forward(15 * 60)
+    before = shop.desk.session.holder("T001").hold
+    assert before is not None and before.remaining_s is not None
+    assert not shop.desk.heat.read("T001", before.where, before.hottest_c - 3.0).ended
+    after = shop.desk.session.holder("T001").hold
+    assert after is not None and after.remaining_s is not None
+    assert after.remaining_s < 0.85 * before.remaining_s
+    assert after.high_c - after.low_c < 0.7 * (before.high_c - before.low_c)
+    session = shop.desk.session
+    anew = Holds(session.settings.heat, session.cards.lessons)
+    facts = session.cards.hold_facts("T001")
+    assert facts is not None
+    assert anew.view(facts, session.now()) == after
+
+
+def test_a_doubted_reading_leaves_the_wait_as_it_is(shop: Shop) -> None:
+    on_the_rack(shop)
+    shop.clock.forward(15 * 60)
+    before = shop.desk.session.holder("T001").hold
+    assert shop.desk.heat.read("T001", "nose", 25.0).verdict == "questioned"
+    after = shop.desk.session.holder("T001").hold
+    assert before is not None and after is not None
+    assert after.remaining_s == before.remaining_s
+
+
+def test_a_reading_just_under_the_limit_says_how_long_is_left(shop: Shop) -> None:
+    on_the_rack(shop)
+    shop.clock.forward(38 * 60)
+    hold = shop.desk.session.holder("T001").hold
+    assert hold is not None
+    taken = shop.desk.heat.read("T001", hold.where, shop.desk.session.settings.heat.limit_c - 0.3)
+    assert not taken.ended and taken.say.key == "reading.close"
+    assert taken.say["remaining_s"]
+
+
+def test_the_desk_says_where_and_when_to_probe_next_and_nothing_of_a_cold_holder(shop: Shop) -> None:
+    assert shop.desk.heat.advice("T001") is None
+    on_the_rack(shop)
+    shop.clock.forward(10 * 60)
+    found = shop.desk.heat.advice("T001")
+    now_s = shop.desk.session.now().watched_s
+    assert found is not None and found.at_s >= now_s and found.free_s <= found.else_s
+    shop.clock.forward(3600)
+    later = shop.desk.heat.advice("T001")
+    assert later is None or later.at_s >= shop.desk.session.now().watched_s, "never in the past"

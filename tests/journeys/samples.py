@@ -144,7 +144,7 @@ def _hot(screen: Any, chosen: str = "") -> None:
 def _reading(screen: Any, page: str) -> None:
     screen.title = ASSEMBLY.name
     screen.page = page
-    screen.answer = "61 °C taken down. Still hot: safe is 43 °C or less"
+    screen.answer = "61 °C noted. Still hot: safe is 43 °C or less"
 
 
 def _typed(screen: Any, text: str) -> None:

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.rules.assembly import SIZES, Assembly, Clamping, Coupling, Cutter, Holder
-from kiosk.rules.belief import Instrument, Lesson, Verdict, prior, replay, update
+from kiosk.rules.belief import Instrument, Lesson, Verdict
 from kiosk.rules.cooling import (
     Assessment,
     CoolingError,
@@ -34,6 +34,7 @@ from kiosk.rules.cooling_bound import draw_of, unknown_mean, unknown_sd
 from kiosk.rules.cooling_case import Case, case_report
 from kiosk.rules.cooling_stand import course_of
 from kiosk.rules.hold import HoldFacts, HoldRules, Stay, assessment
+from kiosk.rules.lessons import Heats
 from kiosk.rules.outline import Profile, outline
 
 ROOM = Room(22.0, 43.0)
@@ -185,14 +186,23 @@ def test_a_cool_reading_right_after_a_dip_ends_nothing_while_the_skin_will_warm_
     assert not reading_ends_hold(in_sleeve, 29.0, in_sleeve.now(29.0).where, 42.5, Verdict.AGREES)
 
 
-def test_readings_that_agree_shorten_the_hold_and_hot_ones_lengthen_it(in_air: Assessment) -> None:
+def test_heats_read_before_shorten_the_hold_and_hot_ones_lengthen_it(in_air: Assessment) -> None:
     def after(off_k: float) -> float:
-        belief = prior(Way.FREE_AIR)
-        for index in range(4):
-            seen = predict(COMMON, HEAT, AIR, ROOM, {Way.FREE_AIR: belief}, Zone.NOSE, 1500.0)
-            reading = Lesson(1000.0 * index, Zone.NOSE, Instrument.PROBE, seen.expected_c + off_k, seen)
-            belief = update(belief, reading).belief
-        hold_s = assess(COMMON, HEAT, AIR, ROOM, {Way.FREE_AIR: belief}).hold_s
+        heats = Heats()
+        for heating in range(1, 5):
+            seen = predict(COMMON, HEAT, AIR, ROOM, heats.known("12", {}), Zone.NOSE, 1500.0)
+            heats.add(
+                Lesson(
+                    1e6 * heating,
+                    Zone.NOSE,
+                    Instrument.PROBE,
+                    seen.expected_c + off_k,
+                    seen,
+                    type="12",
+                    heating=heating,
+                )
+            )
+        hold_s = assess(COMMON, HEAT, AIR, ROOM, heats.known("12", {})).hold_s
         assert hold_s is not None
         return hold_s
 
@@ -201,12 +211,15 @@ def test_readings_that_agree_shorten_the_hold_and_hot_ones_lengthen_it(in_air: A
     assert after(3.0) > after(0.0)
 
 
-def test_a_prediction_says_how_it_hangs_on_heat_and_film() -> None:
-    seen = predict(COMMON, HEAT, AIR, ROOM, None, Zone.NOSE, 1200.0)
+def test_a_prediction_says_how_it_hangs_on_heat_and_every_film_it_passed() -> None:
+    seen = predict(COMMON, HEAT, sleeved(30), ROOM, None, Zone.NOSE, 600.0)
     assert seen.by_heat_k > 0 > seen.by_film_k
-    assert seen.other_sd_k > 0
-    warm = replay(Way.FREE_AIR, [Lesson(0, Zone.NOSE, Instrument.PROBE, seen.expected_c + 4, seen)])
-    assert predict(COMMON, HEAT, AIR, ROOM, {Way.FREE_AIR: warm}, Zone.NOSE, 1200.0).expected_c > seen.expected_c
+    assert seen.other_sd_k > 0 and seen.spread_k is not None and seen.spread_k > seen.other_sd_k / 2
+    assert {film.way for film in seen.films} == {Way.FREE_AIR, Way.SLEEVE}
+    assert all(film.by_k < 0 for film in seen.films)
+    warm = Heats([Lesson(0, Zone.NOSE, Instrument.PROBE, seen.expected_c + 8, seen, type="12", heating=1)])
+    again = predict(COMMON, HEAT, sleeved(30), ROOM, warm.known("12", {}), Zone.NOSE, 600.0)
+    assert again.expected_c > seen.expected_c
 
 
 @pytest.mark.parametrize(
@@ -251,7 +264,7 @@ def test_a_sleeve_whose_length_nobody_entered_is_no_bath() -> None:
     def hold_s(wet_length_mm: float | None) -> float:
         stays = (Stay("station", 0.0), Stay("sleeve", 20.0, "sleeve", wet_length_mm), Stay("rack", 50.0, "free_air"))
         facts = HoldFacts(holder, None, 0.0, 0.0, 330.0, 50.0, stays)
-        found = assessment(facts, HoldRules(ROOM, 330.0), {}).hold_s
+        found = assessment(facts, HoldRules(ROOM, 330.0), None).hold_s
         assert found is not None
         return found
 
@@ -277,7 +290,7 @@ def test_whatever_stands_on_record_there_is_a_hold_and_it_is_no_shorter_than_the
     cutter = Cutter("c1", "mill", dc_mm=12, dmm_mm=12, oal_mm=80)
     stays = (Stay("station", 0.0), Stay("place", 20.0, way))
     facts = HoldFacts(holder, Assembly("a1", "a", holder, cutter, insert_mm), 0.0, 0.0, None, None, stays)
-    found = assessment(facts, HoldRules(ROOM, 330.0), {})
+    found = assessment(facts, HoldRules(ROOM, 330.0), None)
     assert found.hold_s is None or found.hold_s >= found.touch_safe_s > 0
     assert max(found.hottest_c) < 340
     assert found.now(0.0).hottest_c > 150

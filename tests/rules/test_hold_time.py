@@ -11,10 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
-from kiosk.rules.belief import Belief, Instrument, prior
+from kiosk.rules.belief import Instrument, Standing
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HoldView
 from kiosk.rules.cooling import Assessment, Room, Way, Zone
+from kiosk.rules.cooling_bound import Bound
 from kiosk.rules.hold import (
     HeatValues,
     HoldFacts,
@@ -28,6 +29,7 @@ from kiosk.rules.hold import (
     last_place,
     length_error_um,
     not_computable,
+    solved,
     verdict,
     view,
     way_now,
@@ -38,7 +40,7 @@ CUTTER = Cutter("c1", "End mill 12", 12.0, 12.0, 83.0)
 BUILT = Assembly("a1", "End mill 12", HOLDER, CUTTER, 38.0)
 RULES = HoldRules(Room(), 330.0, 60.0)
 WAYS = (Way.FREE_AIR, Way.FORCED_AIR, Way.SLEEVE)
-TRUSTED: dict[Way, Belief] = {way: replace(prior(way), readings=3) for way in Way}
+TRUSTED = Standing(readings=3)
 
 begins = st.one_of(st.floats(3600.0, 86400.0), st.floats(86400.0, 3e6), st.floats(3e6, 3e7))
 
@@ -53,7 +55,12 @@ def facts_at(start_s: float, *stays: tuple[str | None, float, str | None]) -> Ho
 
 @cache
 def computed(*stays: tuple[str | None, float, str | None]) -> Assessment:
-    return assessment(facts_at(0.0, *stays), RULES, TRUSTED)
+    return assessment(facts_at(0.0, *stays), RULES, None)
+
+
+@cache
+def ready(*stays: tuple[str | None, float, str | None]) -> Bound:
+    return solved(facts_at(0.0, *stays), RULES, None)
 
 
 def seen(facts: HoldFacts, now_s: float, found: Assessment, rules: HoldRules = RULES) -> HoldView:
@@ -120,8 +127,9 @@ def test_a_plot_stands_where_its_heating_does(
 def test_a_reading_is_judged_at_its_own_moment(start_s: float, after_s: float, where: str) -> None:
     facts, found = facts_at(start_s, RACK), computed(RACK)
     at_s = start_s + 25.0 + after_s
-    base = verdict(facts_at(0.0, RACK), RULES, found, TRUSTED, Reading(25.0 + after_s, where, 60.0, "probe", ""))
-    same = verdict(facts, RULES, found, TRUSTED, Reading(at_s, where, 60.0, "probe", ""))
+    bound, one = ready(RACK), Reading(25.0 + after_s, where, 60.0, "probe", "")
+    base = verdict(facts_at(0.0, RACK), RULES, bound, found, TRUSTED, one)
+    same = verdict(facts, RULES, ready(RACK), found, TRUSTED, Reading(at_s, where, 60.0, "probe", ""))
     assert (same.word, same.ends, same.strange) == (base.word, base.ends, base.strange)
     assert same.prediction.expected_c == pytest.approx(base.prediction.expected_c, abs=0.05)
     assert same.hottest_at is found.now(after_s).where.read_at
@@ -131,12 +139,12 @@ def test_a_reading_is_judged_at_its_own_moment(start_s: float, after_s: float, w
 @pytest.mark.parametrize("instrument", list(Instrument))
 def test_only_a_probe_that_the_model_explains_ends_a_hold(instrument: Instrument) -> None:
     facts, found = facts_at(5e5, RACK), computed(RACK)
-    late_s = cooling_from_s(facts, RULES) + found.touch_safe_s + 600.0
-    hottest = found.now(found.touch_safe_s + 600.0)
+    late_s = cooling_from_s(facts, RULES) + found.touch_safe_s + 900.0
+    hottest = found.now(found.touch_safe_s + 900.0)
     reading = Reading(late_s, hottest.where.read_at.value, hottest.hottest_c, instrument.value, "")
-    assert verdict(facts, RULES, found, TRUSTED, reading).ends is (instrument is Instrument.PROBE)
+    assert verdict(facts, RULES, ready(RACK), found, TRUSTED, reading).ends is (instrument is Instrument.PROBE)
     early = replace(reading, where="nose", at_s=cooling_from_s(facts, RULES) + 60.0, value_c=24.0)
-    judged = verdict(facts, RULES, found, TRUSTED, early)
+    judged = verdict(facts, RULES, ready(RACK), found, TRUSTED, early)
     assert judged.strange and not judged.ends and judged.word is Word.QUESTIONED
 
 
@@ -157,7 +165,7 @@ def test_nowhere_known_and_what_was_not_seen_end_by_no_time(start_s: float, afte
 def test_a_place_that_was_not_learnt_about_needs_a_reading() -> None:
     facts, found = facts_at(9e6, RACK), computed(RACK)
     assert not seen(facts, 1e7, found).needs_reading
-    assert view(facts, RULES, found, {way: prior(way) for way in Way}, 1e7).needs_reading
+    assert view(facts, RULES, found, Standing(), 1e7).needs_reading
     assert way_now(facts) is Way.FREE_AIR and last_place(facts)[Way.FREE_AIR] == "rack"
 
 
@@ -220,7 +228,7 @@ def _values(rules: HoldRules) -> dict[str, float]:
 
 
 def held_s(facts: HoldFacts) -> float:
-    found = assessment(facts, RULES, TRUSTED)
+    found = assessment(facts, RULES, None)
     return float("inf") if found.hold_s is None else found.hold_s
 
 

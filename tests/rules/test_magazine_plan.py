@@ -163,7 +163,7 @@ def test_every_step_is_allowed_when_its_turn_comes_with_the_solver_and_without(
     wanted = [held.assembly for held in loaded[:2]]
     wanted += [assembly(f"new{at}", diameter_mm) for at, diameter_mm in enumerate(new)]
     out_of_time = SimpleNamespace(x=None, mip_dual_bound=None)
-    with nullcontext() if solver else patch("kiosk.rules.fitting.plan_programme.milp", return_value=out_of_time):
+    with nullcontext() if solver else patch("scipy.optimize.milp", return_value=out_of_time):
         answer = plan(magazine, loaded, {}, wanted)
     after = {held.assembly.key: held.pocket for held in walk(magazine, loaded, {}, answer)}
     assert all(after[held.assembly.key] == held.pocket for held in loaded if held.fixed)
@@ -294,7 +294,7 @@ def test_without_time_nothing_wanted_is_left_where_it_may_not_stand() -> None:
     magazine = replace(SHELF, closed=frozenset({3}))
     out_of_time = SimpleNamespace(x=None, mip_dual_bound=None)
     loaded = [Loaded(3, assembly("here")), Loaded(4, assembly("guest"))]
-    with patch("kiosk.rules.fitting.plan_programme.milp", return_value=out_of_time):
+    with patch("scipy.optimize.milp", return_value=out_of_time):
         answer = plan(magazine, loaded, {4: "h-other"}, [assembly("here")])
     assert [step.doing for step in answer.steps] == [Doing.LEAVE, Doing.MOVE]
     assert 3 not in answer.after
@@ -306,7 +306,7 @@ def test_a_book_in_which_two_stand_in_one_place_still_gives_a_plan() -> None:
     assert sorted(entry.key for entry in answer.after.values()) == ["a", "b"]
     assert answer.moves == 1
     out_of_time = SimpleNamespace(x=None, mip_dual_bound=None)
-    with patch("kiosk.rules.fitting.plan_programme.milp", return_value=out_of_time):
+    with patch("scipy.optimize.milp", return_value=out_of_time):
         assert len(plan(SHELF, twins, {}, [held.assembly for held in twins]).after) == 2
 
 

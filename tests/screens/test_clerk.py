@@ -122,7 +122,7 @@ def test_taking_out_of_the_sleeve_is_sounded_once_when_it_is_due(office: Office,
 
 
 def test_a_command_card_leads_to_its_screen(office: Office) -> None:
-    office.clerk.command(Command.SHOW_HOT)
+    office.clerk.scanned(make(Kind.COMMAND, Command.SHOW_HOT.value).text)
     assert office.seen[-1] == "hot"
 
 

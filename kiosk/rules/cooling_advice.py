@@ -1,0 +1,98 @@
+"""What to do to be sooner: the next moment and spot to probe, and what the reading would mean.
+
+Every reading that may come is tried on the draws of the hold: each shows something at a spot and moment, and what it
+shows weighs the others.  Best is the spot and moment after which the holder is free soonest on average.  It never
+promises: a reading that comes is judged and counted as any other.  Computed when the facts of a hold change.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kiosk.rules.belief import Instrument
+from kiosk.rules.cooling_mesh import Floats, Zone
+from kiosk.rules.cooling_posterior import Draws, wrong_density
+from kiosk.rules.cooling_unknowns import SURE, WRONG
+
+SPOTS = (Zone.NOSE, Zone.FLANGE, Zone.SHANK)
+_IN_S = (0.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 2700.0, 3600.0)
+_SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)  # of what may be read
+_WORTH_S, _WORTH_SHARE = 60.0, 0.05  # a shortening under both is not worth a walk
+_SOON = 0.9  # probing now is as good as later if it saves so much of it
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """Where and when to probe next; seconds since heating.
+
+    under_c: the reading that parts good news from bad.  free_s: free by then if it is under that.  else_s: free by
+    about then otherwise.  saves_s: expected shortening of the hold.
+    """
+
+    where: Zone
+    at_s: float
+    under_c: float
+    free_s: float
+    else_s: float
+    saves_s: float
+
+
+def advise(draws: Draws, now_s: float, hold_s: float) -> Advice | None:
+    """The best next reading, or None where none is worth it.  now_s, hold_s: since heating."""
+    if now_s >= hold_s:
+        return None
+    moments = np.array([now_s + later_s for later_s in _IN_S if now_s + later_s < hold_s])
+    shown = {zone: draws.shown(zone, moments) for zone in draws.surface.zones}
+    order = np.argsort(draws.safe_s, kind="stable")
+    best: list[Advice] = []
+    for at, moment_s in enumerate(moments.tolist()):
+        then = {zone: values[:, at] for zone, values in shown.items()}
+        tried = [_tried(draws, order, then, zone, moment_s, hold_s) for zone in then if zone in SPOTS]
+        best.append(max(tried, key=lambda advice: advice.saves_s))
+    most = max(best, key=lambda advice: advice.saves_s)
+    if most.saves_s < max(_WORTH_S, _WORTH_SHARE * (hold_s - now_s)):
+        return None
+    return next(advice for advice in best if advice.saves_s >= _SOON * most.saves_s)
+
+
+def _tried(
+    draws: Draws, order: NDArray[np.intp], shown: dict[Zone, Floats], where: Zone, at_s: float, hold_s: float
+) -> Advice:
+    """What readings at a spot and moment would do.  shown: (draws,) °C at each zone then."""
+    here = shown[where]
+    ascending = np.argsort(here, kind="stable")
+    shares = np.cumsum(draws.weight[ascending])
+    values = here[ascending[np.minimum(np.searchsorted(shares, _SHARES), len(here) - 1)]]
+    free = [_free_s(draws, order, shown, where, float(value), at_s) for value in values]
+    middle = len(free) // 2
+    return Advice(
+        where=where,
+        at_s=at_s,
+        under_c=float(math.floor(values[middle])),
+        free_s=max(free[: middle + 1]),
+        else_s=max(free[: middle + 2]),
+        saves_s=hold_s - sum(min(each, hold_s) for each in free) / len(free),
+    )
+
+
+def _free_s(
+    draws: Draws, order: NDArray[np.intp], shown: dict[Zone, Floats], where: Zone, value_c: float, at_s: float
+) -> float:
+    """From when it is free at the bound's share if a probe shows `value_c` then."""
+    ambient_c = draws.setting.ambient_c
+
+    def density(zone: Zone) -> Floats:
+        sd = Instrument.PROBE.noise_k(value_c - ambient_c)
+        off = (value_c - shown[zone]) / sd
+        return np.asarray(np.exp(-0.5 * off * off) / (sd * math.sqrt(2 * math.pi)), np.float64)
+
+    others = [density(zone) for zone in shown if zone is not where]
+    wrong = wrong_density(value_c, draws.setting, others)
+    weight = draws.weight * ((1 - WRONG) * density(where) + WRONG * wrong)
+    beyond = 1.0 - np.cumsum(weight[order]) / weight.sum()
+    free_s = float(draws.safe_s[order[int(np.argmax(beyond <= 1.0 - SURE))]])
+    return max(min(free_s, float(draws.times_s[-1])), at_s)

@@ -1,0 +1,357 @@
+"""Which holders the one that stands there may be, given what was learnt before and what was read of it since.
+
+Weighted draws of the unknowns: quasi-random points about what was expected, about what the readings say, and
+about the warm side that decides the bound, weighted by how likely each is.  A reading is never taken as certainly
+right: some are of another zone, of another holder, mistyped, or taken on bright steel, and weigh as such.  The
+same facts always give the same draws.  Source: importance sampling with a mixture of proposals (Owen and Zhou 2000).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+
+from kiosk.rules.belief import Instrument
+from kiosk.rules.cooling_mesh import Floats, Zone
+from kiosk.rules.cooling_surface import Surface
+from kiosk.rules.cooling_unknowns import WRONG, WRONG_ZONE
+
+_ABOUT = 384  # draws about what was expected before any reading of this heat
+_NEAR = 512  # about what the readings say
+_WARM = 640  # about the warm side
+_WARM_SD = 2.2  # how far out that is
+_WIDER = 1.25  # proposals are so much wider than what they are about: light tails lose weight
+_STEPS = 6
+_FOLLOWED = 0.3
+_APART_S = 60.0
+_LEAST_WRONG = 1e-9  # where nothing else is left to explain a reading
+_BAND = 400  # draws of equal weight a shown band is taken from
+_LEAST_K = 2.0  # a wrong reading is as likely in each doubling of excess from here up
+
+
+class Touch(NamedTuple):
+    """A thermometer's word about this heat.  at_s: since heating.  sure: taken as surely right, noise apart."""
+
+    at_s: float
+    zone: Zone
+    instrument: Instrument
+    value_c: float
+    sure: bool = False
+
+    @property
+    def order(self) -> tuple[float, str, str, float]:
+        """Readings of the same moment have an order too, whichever was entered first."""
+        return self.at_s, self.zone.value, self.instrument.value, self.value_c
+
+
+def told_apart(touches: Sequence[Touch]) -> list[Touch]:
+    """Readings that say something each, in order of time.
+
+    A probe left where it is reads the same error again: of what one instrument shows at one spot within a minute the
+    hottest counts, once.  What was read before it began to cool says nothing about how it does.
+    """
+    ordered = sorted((touch for touch in touches if touch.at_s > 0), key=lambda touch: touch.order, reverse=True)
+    kept: list[Touch] = []
+    latest: dict[tuple[Zone, Instrument], tuple[float, int]] = {}
+    for touch in ordered:
+        end_s, at = latest.get((touch.zone, touch.instrument), (math.inf, -1))
+        if at >= 0 and end_s - touch.at_s < _APART_S:
+            kept[at] = max(kept[at], touch, key=lambda one: one.value_c)
+            continue
+        latest[touch.zone, touch.instrument] = (touch.at_s, len(kept))
+        kept.append(touch)
+    return sorted(kept, key=lambda touch: touch.order)
+
+
+class Normal(NamedTuple):
+    """What was expected of the unknowns that matter here.  mean: (n,), cov: (n, n)."""
+
+    mean: Floats
+    cov: Floats
+
+
+class Setting(NamedTuple):
+    """What turns draws into temperatures.
+
+    moved: (n,) places of the drawn unknowns in all of them; the last is ambient.  middle: (unknowns,) the rest.
+    rise_k: what was set over the shop's ambient.
+    """
+
+    moved: tuple[int, ...]
+    middle: Floats
+    ambient_c: float
+    limit_c: float
+    rise_k: float
+    guard: float
+
+
+class Draws:
+    """Weighted holders.  unknowns: (draws, unknowns).  weight: (draws,), sums to one."""
+
+    def __init__(
+        self, surface: Surface, setting: Setting, expected: Normal, touches: Sequence[Touch], times_s: Floats
+    ) -> None:
+        self.surface, self.setting, self.expected, self.times_s = surface, setting, expected, times_s
+        self.touched = bool(touches)
+        self._ceiling = math.log(1.5 * setting.rise_k)
+        self._spots = surface.spots(times_s)
+        self._seen = [_Seen(surface, touch) for touch in touches]
+        about = _Proposal(expected, 1.0)
+        near = _Proposal(self._narrowed(expected), _WIDER) if touches else _Proposal(expected, _WIDER)
+        first = np.concatenate([about.draw(_ABOUT, 0), near.draw(_NEAR, _ABOUT)])
+        hottest = self.hottest(first)
+        safe_s = self._safe_s(first, hottest)
+        shares = [_ABOUT, _NEAR]
+        weight = self._weigh(first, expected, (about, near), shares)
+        warm = _Proposal(_moved_out(first, safe_s, weight, near.normal), _WIDER)
+        second = warm.draw(_WARM, _ABOUT + _NEAR)
+        values = np.concatenate([first, second])
+        self.values = values
+        further = self.hottest(second)
+        self._hottest = np.concatenate([hottest, further])
+        self.safe_s = np.concatenate([safe_s, self._safe_s(second, further)])
+        self.weight = self._weigh(values, expected, (about, near, warm), [*shares, _WARM])
+
+    def _full(self, values: Floats) -> Floats:
+        unknowns = np.tile(self.setting.middle, (len(values), 1))
+        unknowns[:, self.setting.moved] = values
+        return unknowns
+
+    def _scale(self, unknowns: Floats) -> Floats:
+        """(draws,) ln of what warmer air leaves of every excess: less of a rise to begin with."""
+        rise_k = self.setting.rise_k * np.exp(unknowns[:, 0])
+        scale: Floats = np.log(np.maximum(1.0 - unknowns[:, -1] / rise_k, 0.05))
+        return scale
+
+    def hottest(self, values: Floats) -> Floats:
+        """(draws, times) ln(excess, K) of the hottest point, over the drawn ambient, guarded."""
+        unknowns = self._full(values)
+        terms, shape = self.surface.terms(unknowns), self._spots.shape
+        spots = (terms @ self._spots.reshape(shape[0], -1)).reshape(len(values), *shape[1:])
+        hottest = np.log(self.surface.excess_k(spots.max(axis=1))) + math.log(self.setting.guard)
+        return np.asarray(np.minimum(hottest + self._scale(unknowns)[:, None], self._ceiling), np.float64)
+
+    def _safe_s(self, values: Floats, hottest: Floats) -> Floats:
+        """(draws,) when each is safe for good, seconds since heating; infinity where the grid does not reach."""
+        setting, times = self.setting, self.times_s
+        allowed_k = setting.limit_c - setting.ambient_c - values[:, -1]
+        level = np.log(np.maximum(allowed_k, 1e-3))
+        over = hottest - level[:, None]
+        hot = over > 0
+        last = len(times) - 1 - hot[:, ::-1].argmax(axis=1)
+        row = np.arange(len(values))
+        following = np.minimum(last + 1, len(times) - 1)
+        above, below = over[row, last], over[row, following]
+        share = above / np.maximum(above - below, 1e-12)
+        safe_s: Floats = times[last] + share * (times[following] - times[last])
+        safe_s[last == len(times) - 1] = math.inf
+        safe_s[~hot.any(axis=1)] = 0.0
+        return safe_s
+
+    def likelihood(self, values: Floats) -> Floats:
+        """(draws,) ln of how likely the readings are."""
+        unknowns = self._full(values)
+        total = np.zeros(len(values))
+        if self._seen:
+            terms, scale = self.surface.terms(unknowns), self._scale(unknowns)
+            for seen in self._seen:
+                total += seen.ln(terms, scale, unknowns[:, -1], self.setting)
+        return total
+
+    def _narrowed(self, expected: Normal) -> Normal:
+        """Where the readings move what was expected, and how narrow they make it: Gauss-Newton on the surface."""
+        at, inverse = expected.mean.copy(), np.linalg.inv(expected.cov)
+        sd = np.sqrt(np.diag(expected.cov))
+        precision = inverse
+        for _ in range(_STEPS):
+            around = np.concatenate([at[None], at + 0.1 * np.diag(sd)])
+            unknowns = self._full(around)
+            terms, scale = self.surface.terms(unknowns), self._scale(unknowns)
+            precision, pull = inverse.copy(), inverse @ (expected.mean - at)
+            for seen in self._seen:
+                shown = seen.shown_c(terms, scale, unknowns[:, -1], self.setting)
+                slope = (shown[1:] - shown[0]) / (0.1 * sd)
+                # A reading far off is followed halfway: whether it is believed is for the weights to say.
+                trust = max(float(seen.trust(terms, scale, unknowns[:, -1], self.setting)[0]), _FOLLOWED)
+                sure = trust / seen.noise_k(float(shown[0]) - self.setting.ambient_c) ** 2
+                precision += sure * np.outer(slope, slope)
+                pull += sure * slope * (seen.touch.value_c - shown[0])
+            step = np.linalg.solve(precision, pull)
+            far = float(np.sqrt(step @ inverse @ step))
+            at = at + step * min(1.0, 2.0 / max(far, 1e-9))
+        return Normal(at, np.linalg.inv(precision))
+
+    def _weigh(self, values: Floats, expected: Normal, proposals: Sequence[_Proposal], shares: list[int]) -> Floats:
+        target = _ln_density(values, expected, 1.0) + self.likelihood(values)
+        each = np.stack([proposal.ln_density(values) for proposal in proposals])
+        share = np.log(np.array(shares) / sum(shares))[:, None]
+        ln_weight = target - np.logaddexp.reduce(each + share, axis=0)
+        weight = np.exp(ln_weight - ln_weight.max())
+        result: Floats = weight / weight.sum()
+        return result
+
+    def shown(self, zone: Zone, times_s: Floats) -> Floats:
+        """(draws, times) what a zone shows, °C."""
+        unknowns = self._full(self.values)
+        excess = self.surface.excess_k(self.surface.terms(unknowns) @ self.surface.zone(zone, times_s))
+        return excess * np.exp(self._scale(unknowns))[:, None] + self.setting.ambient_c + unknowns[:, -1:]
+
+    def slopes(self, zone: Zone, at_s: float) -> tuple[float, Floats]:
+        """What the expected holder shows at a zone, °C, and (n,) K for a unit of each drawn unknown."""
+        step = 0.05
+        mean = self.expected.mean
+        unknowns = self._full(np.concatenate([mean[None], mean + step * np.eye(len(mean))]))
+        here = self.surface.zone(zone, np.array([at_s]))[:, 0]
+        excess = self.surface.excess_k(self.surface.terms(unknowns) @ here)
+        shown = excess * np.exp(self._scale(unknowns)) + unknowns[:, -1]
+        return float(shown[0]) + self.setting.ambient_c, (shown[1:] - shown[0]) / step
+
+    def on_edge(self, share: float) -> Floats:
+        """(n,) the mean of the draws whose time is about the one that is kept with `share`."""
+        order = np.argsort(self.safe_s, kind="stable")
+        upto = np.cumsum(self.weight[order])
+        rest = 1.0 - share
+        near = order[(upto >= 1.0 - 2.0 * rest) & (upto <= 1.0 - 0.3 * rest)]
+        if not len(near):
+            near = order[[int(np.argmax(upto >= share))]]
+        edge: Floats = self.weight[near] @ self.values[near] / self.weight[near].sum()
+        return edge
+
+    def band(self, low: float, high: float) -> tuple[Floats, Floats, Floats]:
+        """(times,) quantiles of the hottest point in °C at `times_s`, and how far it still rises above its value
+        then, K, at `high`."""
+        picked = np.searchsorted(np.cumsum(self.weight), (np.arange(_BAND) + 0.5) / _BAND)
+        picked = np.minimum(picked, len(self.weight) - 1)
+        warmer = self.values[picked, -1][:, None]
+        hottest_c = np.exp(self._hottest[picked]) + self.setting.ambient_c + warmer
+        later_c = np.maximum.accumulate(hottest_c[:, ::-1], axis=1)[:, ::-1]
+        lower, upper = np.quantile(hottest_c, [low, high], axis=0)
+        rises: Floats = np.quantile(later_c - hottest_c, high, axis=0)
+        return lower, upper, rises
+
+    @property
+    def effective(self) -> float:
+        """How many draws of equal weight these are worth."""
+        return float(1.0 / (self.weight**2).sum())
+
+    @property
+    def beyond(self) -> float:
+        """The chance that it takes longer than the moments reach."""
+        return float(self.weight[~np.isfinite(self.safe_s)].sum())
+
+    def hot_after(self, at_s: float) -> float:
+        """The chance that any touchable point is above the limit at `at_s` or later."""
+        return float(self.weight[self.safe_s > at_s].sum())
+
+    def quantile_s(self, share: float) -> float:
+        """After it the chance that any touchable point is above the limit, then or later, is at most 1 - share."""
+        order = np.argsort(self.safe_s, kind="stable")
+        beyond = 1.0 - np.cumsum(self.weight[order])
+        return float(self.safe_s[order][int(np.argmax(beyond <= 1.0 - share))])
+
+
+class _Seen:
+    """One reading and what the surface says it may show: at its zone, or at each zone it may have been taken for."""
+
+    def __init__(self, surface: Surface, touch: Touch) -> None:
+        self.touch, self._wrong = touch, _LEAST_WRONG if touch.sure else WRONG
+        moment = np.array([touch.at_s])
+        self._excess_k = surface.excess_k
+        self._here = surface.zone(touch.zone, moment)[:, 0]
+        self._there = [surface.zone(zone, moment)[:, 0] for zone in surface.zones if zone is not touch.zone]
+
+    def noise_k(self, excess_k: float) -> float:
+        return self.touch.instrument.noise_k(excess_k)
+
+    def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
+        return self._excess_k(terms @ self._here) * np.exp(scale) + setting.ambient_c + warmer_k
+
+    def _parts(
+        self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting
+    ) -> tuple[Floats, Floats | float]:
+        """(draws,) densities of the value if the reading is right, and if it is wrong."""
+
+        def density(coefficients: Floats) -> Floats:
+            excess = self._excess_k(terms @ coefficients) * np.exp(scale)
+            sd = self._sd(excess)
+            off = (self.touch.value_c - setting.ambient_c - warmer_k - excess) / sd
+            result: Floats = np.exp(-0.5 * off * off) / (sd * math.sqrt(2 * math.pi))
+            return result
+
+        others = [density(there) for there in self._there]
+        return density(self._here), wrong_density(self.touch.value_c, setting, others)
+
+    def _sd(self, excess: Floats) -> Floats:
+        base, share = self.touch.instrument.noise
+        return base + share * np.maximum(excess, 0.0)
+
+    def ln(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
+        right, wrong = self._parts(terms, scale, warmer_k, setting)
+        result: Floats = np.log((1 - self._wrong) * right + self._wrong * wrong)
+        return result
+
+    def trust(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
+        """(draws,) the chance that it is right."""
+        right, wrong = self._parts(terms, scale, warmer_k, setting)
+        right = (1 - self._wrong) * right
+        return np.asarray(right / (right + self._wrong * wrong), np.float64)
+
+
+def wrong_density(value_c: float, setting: Setting, elsewhere: Sequence[Floats]) -> Floats | float:
+    """Density of a value if the reading is wrong.  elsewhere: (draws,) what it would be at each other zone."""
+    excess_k = max(value_c - setting.ambient_c, _LEAST_K)
+    anywhere = (1 - WRONG_ZONE) / (excess_k * math.log(1.2 * max(setting.rise_k, 2 * _LEAST_K) / _LEAST_K))
+    return anywhere + WRONG_ZONE * sum(elsewhere) / max(len(elsewhere), 1)
+
+
+class _Proposal:
+    def __init__(self, normal: Normal, wider: float) -> None:
+        self.normal, self._wider = normal, wider
+        self._root = np.linalg.cholesky(normal.cov)
+
+    def draw(self, count: int, skip: int) -> Floats:
+        points = _points(len(self.normal.mean))[skip : skip + count]
+        result: Floats = self.normal.mean + self._wider * points @ self._root.T
+        return result
+
+    def ln_density(self, values: Floats) -> Floats:
+        return _ln_density(values, self.normal, self._wider)
+
+
+def _ln_density(values: Floats, normal: Normal, wider: float) -> Floats:
+    root = wider * np.linalg.cholesky(normal.cov)
+    off = np.linalg.solve(root, (values - normal.mean).T)
+    result: Floats = -0.5 * (off * off).sum(axis=0) - np.log(np.diag(root)).sum()
+    return result
+
+
+def _moved_out(values: Floats, safe_s: Floats, weight: Floats, near: Normal) -> Normal:
+    """The same spread, moved to the side on which holders take longest: by regression of ln(time)."""
+    known = np.isfinite(safe_s) & (safe_s > 0)
+    if weight[known].sum() < 0.05:
+        return near
+    root = np.sqrt(weight[known])
+    off = values[known] - near.mean
+    design = np.concatenate([np.ones((len(off), 1)), off], axis=1) * root[:, None]
+    slope = np.linalg.lstsq(design, np.log(safe_s[known]) * root, rcond=1e-9)[0][1:]
+    towards = near.cov @ slope
+    size = math.sqrt(max(float(slope @ towards), 1e-18))
+    return Normal(near.mean + _WARM_SD * towards / size, near.cov)
+
+
+@lru_cache(maxsize=8)
+def _points(dimensions: int) -> Floats:
+    """(draws, dimensions) quasi-random standard normal points: a Kronecker sequence of generalised golden ratios."""
+    from scipy.special import ndtri  # only where something is drawn: it takes long to load
+
+    ratio = 2.0
+    for _ in range(60):
+        ratio = (1.0 + ratio) ** (1.0 / (dimensions + 1))
+    steps = ratio ** -np.arange(1.0, dimensions + 1)
+    index = np.arange(1, _ABOUT + _NEAR + _WARM + 1)[:, None]
+    result: Floats = ndtri(np.mod(0.5 + index * steps, 1.0))
+    return result

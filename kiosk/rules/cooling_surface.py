@@ -1,0 +1,125 @@
+"""Temperatures of every zone as smooth functions of what is not known, fitted to solved holders.
+
+The solver answers for one holder; the bound and a reading ask about thousands.  ln(1 K + excess) of each zone at each
+moment is a full quadratic in ln(heat level), heated length, 1/capacity and the films, through as many solved
+holders as it has terms: exponential decay is linear in exactly these.  It never stands in for the solver where one
+holder is shown: nominal curves are solved.  Against the solver on drawn holders: 0.3-1 % of the time, 1-2 % of the
+excess.  Source: response surfaces as in every text on structural reliability (Bucher and Bourgund 1990).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from itertools import combinations
+from typing import NamedTuple
+
+import numpy as np
+
+from kiosk.rules.cooling_flow import Course
+from kiosk.rules.cooling_mesh import ZONES, Floats, Ints, Mesh, Zone
+
+_REACH = 1.7  # standard deviations from the middle to the solved holders along one unknown
+_CORNER = 0.75  # of that along each of two
+_SOFT_K = 1.0  # about this excess a logarithm becomes a straight line: below it there is nothing to tell apart
+_LEAST_K = 0.01
+_HIGHEST = 7.0  # its logarithm, above all that steel is heated to
+_GROUPS = 3  # parts of a zone along the axis that are followed apart, so that each one's hottest cell stays the same
+
+
+class Axis(NamedTuple):
+    """One unknown of the surface: its place in the unknowns, its middle and how far it may reach.
+
+    power: 0 the unknown is taken as it is; 1 or -1 it is a logarithm of a factor that acts as such, or inversely.
+    warm: sign of the side on which holders are warmer.  crossed: what it does depends on the others
+    and on itself; where not, its logarithm only adds.
+    """
+
+    at: int
+    middle: float
+    sd: float
+    power: int
+    warm: int
+    crossed: bool = True
+
+
+class Surface:
+    """Solved holders about a middle one, and what lies between them."""
+
+    def __init__(self, middle: Floats, axes: Sequence[Axis], solve: Callable[[Floats], Course]) -> None:
+        """middle: (unknowns,).  solve: the course of one holder."""
+        self._axes = tuple(axes)
+        self._pairs = [pair for pair in combinations(range(len(axes)), 2) if axes[pair[0]].crossed]
+        points = []
+        for steps in self._design():
+            unknown = middle.copy()
+            for axis, step in zip(axes, steps, strict=True):
+                unknown[axis.at] = axis.middle + step * axis.sd
+            points.append(unknown)
+        self.courses = [solve(unknown) for unknown in points]
+        self._solver = np.linalg.inv(self.terms(np.array(points)))
+        mesh = self.courses[0].mesh
+        self._spots = _spots(mesh)
+        self.zones = tuple(zone for at, zone in enumerate(ZONES) if (mesh.zone == at).any())
+        self._of_zone = [np.flatnonzero(mesh.zone == ZONES.index(zone)) for zone in self.zones]
+
+    def _design(self) -> list[Floats]:
+        count = len(self._axes)
+        design = [np.zeros(count)]
+        for at in range(count):
+            for side in (1.0, -1.0) if self._axes[at].crossed else (1.0,):
+                steps = np.zeros(count)
+                steps[at] = side * _REACH
+                design.append(steps)
+        for one, two in self._pairs:
+            steps = np.zeros(count)
+            for at in (one, two):
+                steps[at] = _REACH * _CORNER * self._axes[at].warm
+            design.append(steps)
+        return design
+
+    def terms(self, unknowns: Floats) -> Floats:
+        """(holders, terms) of the quadratic for (holders, unknowns)."""
+        acts = np.empty((len(unknowns), len(self._axes)))
+        for at, axis in enumerate(self._axes):
+            off: Floats = unknowns[:, axis.at] - axis.middle
+            acts[:, at] = (np.asarray(np.expm1(axis.power * off), np.float64) if axis.power else off) / axis.sd
+        crossed = [acts[:, one] * acts[:, two] for one, two in self._pairs]
+        bent = acts[:, [axis.crossed for axis in self._axes]]
+        parts = [np.ones((len(unknowns), 1)), acts, bent * bent]
+        return np.concatenate([*parts, np.stack(crossed, axis=1)] if crossed else parts, axis=1)
+
+    @staticmethod
+    def excess_k(fitted: Floats) -> Floats:
+        """Excess in K of what `terms` times coefficients gives."""
+        return np.asarray(np.maximum(_SOFT_K * np.expm1(np.minimum(fitted, _HIGHEST)), _LEAST_K), np.float64)
+
+    def spots(self, times_s: Floats) -> Floats:
+        """(terms, spots, times) for `excess_k` of every followed part of the skin."""
+        return self._fit(times_s, self._spots)
+
+    def zone(self, zone: Zone, times_s: Floats) -> Floats:
+        """(terms, times) for `excess_k` of the hottest skin of a zone; the nose's where there is no such zone."""
+        there = zone if zone in self.zones else Zone.NOSE
+        return np.asarray(self._fit(times_s, [self._of_zone[self.zones.index(there)]])[:, 0], np.float64)
+
+    def _fit(self, times_s: Floats, groups: Sequence[Ints]) -> Floats:
+        values = np.empty((len(self.courses), len(groups), len(times_s)))
+        for at, course in enumerate(self.courses):
+            skin = course.skin(times_s)
+            for group, cells in enumerate(groups):
+                values[at, group] = skin[cells].max(axis=0)
+        logs = np.log1p(np.maximum(values, 0.0) / _SOFT_K)
+        fitted = self._solver @ logs.reshape(len(logs), -1)
+        return np.asarray(fitted.reshape(-1, *logs.shape[1:]), np.float64)
+
+
+def _spots(mesh: Mesh) -> list[Ints]:
+    """Indices into the skin of the parts that are followed apart: each zone in some lengths along the axis."""
+    along = mesh.low_mm[mesh.skin]
+    found = []
+    for at in range(len(ZONES)):
+        cells = np.flatnonzero(mesh.zone == at)
+        if len(cells):
+            ordered = cells[np.argsort(along[cells], kind="stable")]
+            found += [part for part in np.array_split(ordered, _GROUPS) if len(part)]
+    return found

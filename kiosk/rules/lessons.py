@@ -1,0 +1,178 @@
+"""What accepted readings taught a shop: its heat level and films, and what each type of holder has of its own.
+
+Every reading speaks of the heat level and of the film of each stage its holder passed.  What types share (the unit,
+the air, the water) is learnt from all of them together; the rest from a type's own readings.  All normal and linear
+about what was expected when the reading was taken, so that the order of readings does not matter and a line holds
+all there is to replay.  It must never learn what is new in every heat: readings of one heat share that, and a
+hundred of them say little more than ten.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from kiosk.rules.belief import FilmSlope, Lesson
+from kiosk.rules.cooling_mesh import Floats
+from kiosk.rules.cooling_unknowns import COMMON, FILM, HEAT_LEVEL, SKIN, WRONG, Way
+
+_WAYS = tuple(Way)
+_MOST_OF_A_HEAT = 12  # the latest readings of one heat that are learnt from
+_LEAST_K = 3.0  # of excess, for a logarithm to mean anything
+
+Column = tuple[Way, str | None] | None  # None: heat level
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Known:
+    """What is expected of the next heat of a type: ln(heat level), then ln(film / nominal film) by `Way`.
+
+    mean: (1 + ways,) off what is expected before any reading.  cov: (1 + ways, 1 + ways) of what stays the same from
+    heat to heat.
+    """
+
+    mean: Floats
+    cov: Floats
+
+    def film_var_share(self, way: Way) -> float:
+        """How much of the variance of a film before any reading is left."""
+        at = 1 + _WAYS.index(way)
+        return float(self.cov[at, at]) / FILM[way].learnt ** 2
+
+
+def untaught() -> Known:
+    """Before any reading."""
+    learnt = np.array([HEAT_LEVEL.learnt, *(FILM[way].learnt for way in _WAYS)])
+    return Known(np.zeros(1 + len(_WAYS)), np.diag(learnt**2))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Information:
+    """What one heat says about its type.  precision: (k, k) and pull: (k,) in the order of `columns`."""
+
+    columns: tuple[Column, ...]
+    precision: Floats
+    pull: Floats
+
+
+class Heats:
+    """Accepted readings, heat by heat, of all types of a shop.  Grows as readings come in."""
+
+    def __init__(self, lessons: Iterable[Lesson] = ()) -> None:
+        self._heats: dict[tuple[str, int], list[Lesson]] = {}
+        self._said: dict[tuple[str, int], tuple[int, _Information]] = {}
+        for lesson in lessons:
+            self.add(lesson)
+
+    def add(self, lesson: Lesson) -> None:
+        heating = lesson.heating if lesson.heating is not None else -lesson.line
+        self._heats.setdefault((lesson.type, heating), []).append(lesson)
+
+    def known(self, of_type: str, places: Mapping[Way, str | None], before: int | None = None) -> Known:
+        """What is expected of a heat of a type that goes through some places.
+
+        before: number of the line that began it; only heats that began earlier count.
+        """
+        by_type: dict[str, list[_Information]] = {}
+        for (type_name, heating), lessons in self._heats.items():
+            if before is None or abs(heating) < before:
+                by_type.setdefault(type_name, []).append(self._of_heat((type_name, heating), lessons))
+        own = by_type.pop(of_type, [])
+        precision, pull = np.linalg.inv(untaught().cov * COMMON), np.zeros(1 + len(_WAYS))
+        for heats in by_type.values():
+            columns, said, towards = _together(heats, ())
+            onto, apart = _onto(columns), np.diag(_own_var(columns))
+            inner = np.linalg.inv(np.eye(len(columns)) + said @ apart)
+            precision = precision + onto.T @ inner @ said @ onto
+            pull = pull + onto.T @ inner @ towards
+        shared = np.linalg.inv((precision + precision.T) / 2)
+        here: tuple[Column, ...] = (None, *((way, places.get(way)) for way in _WAYS))
+        columns, said, towards = _together(own, here)
+        onto = _onto(columns)
+        before_own = np.linalg.inv(onto @ shared @ onto.T + np.diag(_own_var(columns)))
+        cov = np.linalg.inv(before_own + said)
+        mean = cov @ (before_own @ (onto @ (shared @ pull)) + towards)
+        wanted = [columns.index(column) for column in here]
+        cov = cov[np.ix_(wanted, wanted)]
+        return Known(mean[wanted], (cov + cov.T) / 2)
+
+    def _of_heat(self, key: tuple[str, int], lessons: Sequence[Lesson]) -> _Information:
+        kept = self._said.get(key)
+        if kept is None or kept[0] != len(lessons):
+            kept = (len(lessons), _said_by(lessons[-_MOST_OF_A_HEAT:]))
+            self._said[key] = kept
+        return kept[1]
+
+
+def _slopes(lesson: Lesson) -> tuple[FilmSlope, ...]:
+    """By film; a line from before they were kept has only that of the place it stood at."""
+    seen = lesson.prediction
+    return seen.films or (FilmSlope(lesson.way, None, seen.by_film_k, math.log(SKIN)),)
+
+
+def _said_by(lessons: Sequence[Lesson]) -> _Information:
+    """What the readings of one heat say about what stays the same from heat to heat."""
+    columns: tuple[Column, ...] = (None, *dict.fromkeys((s.way, s.place) for each in lessons for s in _slopes(each)))
+    slope, off = np.zeros((len(lessons), len(columns))), np.zeros(len(lessons))
+    shared, alone = np.zeros(len(lessons)), np.zeros(len(lessons))
+    for row, lesson in enumerate(lessons):
+        seen = lesson.prediction
+        usual_k = max((seen.usual_c if seen.usual_c is not None else seen.expected_c) - seen.ambient_c, _LEAST_K)
+        shown_k = max(lesson.value_c - seen.ambient_c, _LEAST_K, 0.2 * usual_k)
+        slope[row, 0] = seen.by_heat_k / usual_k
+        off[row] = math.log(shown_k / usual_k) + slope[row, 0] * seen.about_heat
+        for film in _slopes(lesson):
+            at = columns.index((film.way, film.place))
+            slope[row, at] = film.by_k / usual_k
+            off[row] += slope[row, at] * (film.about - math.log(SKIN))
+        shared[row] = seen.other_sd_k / usual_k
+        noise = lesson.instrument.noise_k(usual_k) / min(usual_k, shown_k)
+        alone[row] = noise**2 / _trust(lesson)
+    fresh = np.diag([_fresh_var(column) for column in columns])
+    spread = slope @ fresh @ slope.T + np.outer(shared, shared) + np.diag(alone)
+    weighed = np.linalg.solve(spread, np.concatenate([slope, off[:, None]], axis=1))
+    return _Information(columns, slope.T @ weighed[:, :-1], slope.T @ weighed[:, -1])
+
+
+def _trust(lesson: Lesson) -> float:
+    """The chance that a reading is right: one that is far off, though explicable, is more likely a wrong one."""
+    seen = lesson.prediction
+    right = math.exp(-0.5 * (lesson.off_k / lesson.sd_k) ** 2) / (lesson.sd_k * math.sqrt(2 * math.pi))
+    excess_k = max(lesson.value_c - seen.ambient_c, _LEAST_K)
+    wrong = 1.0 / (excess_k * math.log(400.0 / _LEAST_K))
+    return max((1 - WRONG) * right / ((1 - WRONG) * right + WRONG * wrong), 1e-6)
+
+
+def _together(heats: Sequence[_Information], also: Sequence[Column]) -> tuple[list[Column], Floats, Floats]:
+    """Columns of all, and the sums of what was said in their order."""
+    columns: list[Column] = list(dict.fromkeys([*also, *(column for heat in heats for column in heat.columns)]))
+    precision, pull = np.zeros((len(columns), len(columns))), np.zeros(len(columns))
+    for heat in heats:
+        at = [columns.index(column) for column in heat.columns]
+        precision[np.ix_(at, at)] += heat.precision
+        pull[at] += heat.pull
+    return columns, precision, pull
+
+
+def _spread_at(column: Column) -> tuple[float, float]:
+    spread = HEAT_LEVEL if column is None else FILM[column[0]]
+    return spread.learnt, spread.fresh
+
+
+def _own_var(columns: Sequence[Column]) -> list[float]:
+    return [(1 - COMMON) * _spread_at(column)[0] ** 2 for column in columns]
+
+
+def _fresh_var(column: Column) -> float:
+    return _spread_at(column)[1] ** 2
+
+
+def _onto(columns: Sequence[Column]) -> Floats:
+    """(columns, 1 + ways) which of what is shared each column has a part in."""
+    onto = np.zeros((len(columns), 1 + len(_WAYS)))
+    for row, column in enumerate(columns):
+        onto[row, 0 if column is None else 1 + _WAYS.index(column[0])] = 1.0
+    return onto

@@ -1,0 +1,143 @@
+"""What accepted readings teach a shop: every film that was passed, and types together."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Mapping
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction
+from kiosk.rules.cooling_mesh import Zone
+from kiosk.rules.cooling_unknowns import FILM, HEAT_LEVEL, SKIN, Way
+from kiosk.rules.lessons import Heats, Known, untaught
+
+PLACES: Mapping[Way, str | None] = {Way.FREE_AIR: "rack", Way.SLEEVE: "sleeve 1"}
+AIR, SLEEVE = 1 + list(Way).index(Way.FREE_AIR), 1 + list(Way).index(Way.SLEEVE)
+
+
+def lesson(
+    off_k: float,
+    heating: int = 1,
+    of_type: str = "HSK63 12",
+    sleeve: str = "sleeve 1",
+    sleeve_k: float = -25.0,
+    instrument: Instrument = Instrument.PROBE,
+) -> Lesson:
+    films = (
+        FilmSlope(Way.FREE_AIR, "rack", -12.0, math.log(SKIN)),
+        FilmSlope(Way.SLEEVE, sleeve, sleeve_k, math.log(SKIN)),
+    )
+    seen = Prediction(22.0, 72.0, 50.0, -12.0, 2.5, 11.0, 72.0, 0.0, films)
+    return Lesson(5e6 + heating, Zone.NOSE, instrument, 72.0 + off_k, seen, Way.FREE_AIR, of_type, heating, heating)
+
+
+def known(*lessons: Lesson, of_type: str = "HSK63 12", places: Mapping[Way, str | None] = PLACES) -> Known:
+    return Heats(lessons).known(of_type, places)
+
+
+def test_before_any_reading_nothing_is_known_but_what_is_written() -> None:
+    found = known()
+    assert np.allclose(found.mean, 0.0)
+    assert np.allclose(found.cov, untaught().cov)
+
+
+def test_a_colder_reading_means_less_heat_and_more_of_every_film_it_passed() -> None:
+    cold, hot = known(lesson(-10.0)), known(lesson(10.0))
+    assert cold.mean[0] < 0 < cold.mean[AIR] and cold.mean[SLEEVE] > 0
+    assert hot.mean[0] > 0 > hot.mean[AIR] and hot.mean[SLEEVE] < 0
+
+
+def test_a_stage_that_was_passed_teaches_its_own_film_though_it_was_not_the_last() -> None:
+    found = known(*(lesson(0.0, heating) for heating in range(1, 7)))
+    assert found.film_var_share(Way.SLEEVE) < 0.6
+    assert found.film_var_share(Way.MIST) == 1.0, "no reading ever passed it"
+
+
+def test_another_sleeve_is_known_less_well_than_the_one_that_was_read() -> None:
+    lessons = [lesson(0.0, heating) for heating in range(1, 7)]
+    same = known(*lessons)
+    other = known(*lessons, places={**PLACES, Way.SLEEVE: "sleeve 2"})
+    assert same.cov[SLEEVE, SLEEVE] < other.cov[SLEEVE, SLEEVE] < untaught().cov[SLEEVE, SLEEVE]
+
+
+def test_what_types_share_is_learnt_from_all_and_a_types_own_only_from_it() -> None:
+    lessons = [lesson(-9.0, heating, f"type {heating}") for heating in range(1, 30)]
+    stranger = known(*lessons, of_type="never read")
+    assert stranger.mean[SLEEVE] > 0.02
+    read = known(*lessons, *(lesson(-9.0, heating) for heating in range(30, 60)))
+    assert read.cov[SLEEVE, SLEEVE] < stranger.cov[SLEEVE, SLEEVE] < untaught().cov[SLEEVE, SLEEVE]
+    own = 0.4 * FILM[Way.SLEEVE].learnt ** 2
+    assert stranger.cov[SLEEVE, SLEEVE] >= own, "however many others are read"
+
+
+def test_thirty_heats_of_one_type_say_less_about_the_shop_than_one_each_of_thirty_types() -> None:
+    of_one = known(*(lesson(-9.0, heating, "one type") for heating in range(1, 31)), of_type="never read")
+    of_many = known(*(lesson(-9.0, heating, f"type {heating}") for heating in range(1, 31)), of_type="never read")
+    assert of_one.cov[SLEEVE, SLEEVE] > of_many.cov[SLEEVE, SLEEVE]
+    assert abs(of_one.mean[SLEEVE]) < abs(of_many.mean[SLEEVE])
+
+
+def test_readings_of_one_heat_say_less_than_as_many_heats() -> None:
+    one_heat = known(*(lesson(5.0, 1) for _ in range(10)))
+    ten = known(*(lesson(5.0, heating) for heating in range(1, 11)))
+    assert one_heat.cov[SLEEVE, SLEEVE] > 1.5 * ten.cov[SLEEVE, SLEEVE]
+    logger = known(*(lesson(5.0, 1) for _ in range(1000)))
+    assert np.allclose(logger.cov, known(*(lesson(5.0, 1) for _ in range(12))).cov)
+
+
+def test_what_is_new_in_every_heat_is_never_learnt_away() -> None:
+    found = known(*(lesson(0.0, heating) for heating in range(1, 200)))
+    assert found.cov[0, 0] >= 0 and HEAT_LEVEL.fresh > 0
+    assert np.linalg.eigvalsh(found.cov).min() > 0
+
+
+def test_only_heats_that_began_earlier_count() -> None:
+    heats = Heats([lesson(-10.0, 5), lesson(-10.0, 9)])
+    assert np.allclose(heats.known("HSK63 12", PLACES, before=5).mean, 0.0)
+    first = heats.known("HSK63 12", PLACES, before=9).mean[0]
+    assert heats.known("HSK63 12", PLACES).mean[0] < first < 0
+
+
+def test_a_reading_far_off_is_trusted_less() -> None:
+    a_little, far = known(lesson(-11.0)), known(lesson(-33.0))
+    assert abs(far.mean[0]) < 3 * abs(a_little.mean[0])
+
+
+def test_a_line_that_knows_only_its_last_film_still_teaches_that() -> None:
+    old = Prediction(22.0, 72.0, 50.0, -12.0, 2.5)
+    found = known(Lesson(1.0, Zone.NOSE, Instrument.PROBE, 60.0, old, Way.FREE_AIR, "HSK63 12", None, 4))
+    assert found.mean[0] < 0 < found.mean[AIR]
+
+
+@given(st.floats(-12.0, 12.0))
+def test_one_reading_moves_what_is_expected_as_the_textbooks_filter_does(off_k: float) -> None:
+    one = lesson(off_k)
+    slope = np.zeros(5)
+    slope[[0, AIR, SLEEVE]] = np.array([50.0, -12.0, -25.0]) / 50.0
+    before = untaught().cov
+    fresh = np.array([HEAT_LEVEL.fresh, *(FILM[way].fresh for way in Way)])
+    right = math.exp(-0.5 * (off_k / one.sd_k) ** 2) / (one.sd_k * math.sqrt(2 * math.pi))
+    wrong = 1.0 / ((50.0 + off_k) * math.log(400.0 / 3.0))
+    trust = 0.95 * right / (0.95 * right + 0.05 * wrong)
+    alone = (2.0 / min(50.0, 50.0 + off_k)) ** 2 / trust
+    variance = slope @ before @ slope + (slope**2) @ fresh**2 + (2.5 / 50.0) ** 2 + alone
+    gain = before @ slope / variance
+    found = known(one)
+    assert np.allclose(found.mean, gain * math.log((50.0 + off_k) / 50.0), atol=1e-9)
+    assert np.allclose(found.cov, before - np.outer(gain, slope @ before), atol=1e-9)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.floats(-30, 30), st.integers(1, 5), st.sampled_from("ab")), max_size=10), st.randoms())
+def test_the_order_of_readings_does_not_matter(
+    readings: list[tuple[float, int, str]], shuffled: random.Random
+) -> None:
+    lessons = [lesson(off_k, heating, of_type) for off_k, heating, of_type in readings]
+    mixed = list(lessons)
+    shuffled.shuffle(mixed)
+    one, two = known(*lessons, of_type="a"), known(*mixed, of_type="a")
+    assert np.allclose(one.mean, two.mean, atol=1e-9) and np.allclose(one.cov, two.cov, atol=1e-12)
