@@ -29,9 +29,10 @@ from kiosk.rules.cards import (
     PlaceCard,
     Subject,
 )
+from kiosk.rules.checkin import may_go
 from kiosk.rules.decision import decide
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
-from kiosk.rules.outcomes import Done, Outcome, Refused, Wait
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Wait
 from kiosk.rules.view import View
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ class Desk:
         self.audits = AuditCounter(session)
         self.adopting = AdoptingCounter(session, self.shop, self.audits)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
+        self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
 
     @classmethod
@@ -191,6 +193,37 @@ class Desk:
         """What a label's text does now.  Every line of it is on disk when this returns."""
         return self._answer(text, self.session.cards.subject(text))
 
+    def watch(self, text: str) -> Scanned | None:
+        """A label shown to a screen that keeps it for itself: nothing moves by it, but heat is told all the same.
+
+        What came of it where it makes, with the label before it or the place this kiosk stands at, a pair by which hot
+        steel would come to where hands reach; else None.
+        """
+        session, moment = self.session, self.now()
+        session.last_scan_s = moment.watched_s
+        pair_s = session.settings.kiosk.pair_s
+        before = [each for each in (self._watched, self._pending()) if each and each.left_s(moment, pair_s) >= 0.0]
+        subject = session.cards.subject(text)
+        card: HolderCard | None = None
+        goal: PlaceCard | None = None
+        if isinstance(subject, HolderCard):
+            card = subject
+            goal = next((each.card for each in before if isinstance(each.card, PlaceCard)), None)
+            if goal is None and session.here:
+                goal = session.cards.place(session.here)
+            self._watched = Pending(card, moment.watched_s)
+        elif isinstance(subject, PlaceCard):
+            goal = subject
+            found = next((each.card for each in before if isinstance(each.card, HolderCard)), None)
+            card = session.cards.holder(found.holder.key) if found else None
+            self._watched = Pending(card or goal, moment.watched_s)
+        refused = may_go(card, goal, session.cooling_place()) if card and goal else None
+        if card is None or goal is None or refused is None or refused.reason is not Reason.HOT:
+            return None
+        session.last_holder = card.holder.key
+        lines = session.write(TurnedAway(text, refused.reason.value, card.holder.key, goal.place.code))
+        return Scanned(text, refused, lines, moment, card)
+
     def undo(self) -> Scanned:
         """The same as the printed command card."""
         return self.command(Command.UNDO)
@@ -259,8 +292,11 @@ class Desk:
                 for line in lines:
                     if isinstance(line, SignedIn):
                         session.operator = session.cards.operator(line.operator)
+                        if session.unlocked_by() != line.operator:
+                            self.people.lock()  # somebody else stands here now
                     elif isinstance(line, SignedOut):
                         session.operator = None
+                        self.people.lock()
             case Wait(pending=pending):
                 session.pending = pending
             case Refused(pending=pending):

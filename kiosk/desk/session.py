@@ -131,14 +131,18 @@ class Session:
         """
         if reason is not None and not reason.strip():
             raise NeedsReason
-        now_s = self.now().watched_s
-        if self.supervisor is not None and now_s - self.supervised_at_s <= UNLOCKED_S:
-            self.supervised_at_s = now_s
-            return self.supervisor.key
-        self.supervisor = None
+        if (key := self.unlocked_by()) is not None:
+            self.supervised_at_s = self.now().watched_s
+            return key
         if T.Operator.select().where(T.Operator.pin_hash.is_null(False), T.Operator.retired == 0).exists():
             raise Locked
         return None
+
+    def unlocked_by(self) -> str | None:
+        """The supervisor whose PIN is still good; None: nobody's is."""
+        if self.supervisor is not None and self.now().watched_s - self.supervised_at_s > UNLOCKED_S:
+            self.supervisor = None
+        return self.supervisor.key if self.supervisor else None
 
     def write(self, *entries: Entry, by: str | None = None, presetter: bool = False) -> tuple[Written, ...]:
         """Appends lines as the operator at work, or as the supervisor `by`; they are on disk when this returns.

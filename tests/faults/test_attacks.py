@@ -120,7 +120,11 @@ def test_a_heat_setting_edited_by_hand_shortens_no_hold(floor: Floor, change: tu
 
 @pytest.mark.parametrize(
     ("there", "back"),
-    [(("temp_c", 380.0), ("temp_c", 330.0)), (("limit_c", 35.0), ("limit_c", 43.0)), (("ambient_c", 28.0), ("ambient_c", 23.0))],
+    [
+        (("temp_c", 380.0), ("temp_c", 330.0)),
+        (("limit_c", 35.0), ("limit_c", 43.0)),
+        (("ambient_c", 28.0), ("ambient_c", 23.0)),
+    ],
 )  # fmt: skip
 def test_a_heat_setting_edited_there_and_back_shortens_no_hold(
     floor: Floor, there: tuple[str, float], back: tuple[str, float]

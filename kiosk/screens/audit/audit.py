@@ -42,6 +42,8 @@ class AuditScreen(View):
 
     name = "audit"
     rail = "audit"
+    forwards = True
+    stays = True
 
     page = OptionProperty(Page.CHOOSE, options=list(Page))
     choices = ListProperty()

@@ -47,6 +47,7 @@ class AuditDifferencesScreen(View):
     name = "audit_differences"
     rail = "audit"
     covers = Covers.RAIL
+    stays = True
 
     page = OptionProperty(Page.LIST, options=list(Page))
     rows = ListProperty()

@@ -50,6 +50,7 @@ class AuditPhotoScreen(View):
     name = "audit_photo"
     rail = "audit"
     covers = Covers.RAIL
+    stays = True
 
     page = OptionProperty(Page.AIM, options=list(Page))
     place = StringProperty()

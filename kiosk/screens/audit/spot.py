@@ -35,6 +35,7 @@ class AuditSpotScreen(View):
     name = "audit_spot"
     rail = "audit"
     covers = Covers.RAIL
+    stays = True
 
     title = StringProperty()
     word = StringProperty()

@@ -27,6 +27,8 @@ class HeatScreen(View):
 
     name = "heat"
     covers = Covers.ALL
+    forwards = True
+    stays = True
 
     about = StringProperty()
     left_s = NumericProperty(-1)

@@ -28,6 +28,7 @@ class ScanScreen(View):
 
     name = "scan"
     rail = "scan"
+    stays = True
 
     state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
     word = StringProperty()
