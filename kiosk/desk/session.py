@@ -13,12 +13,21 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, Written, rows
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
-from kiosk.rules.acts import from_presetter, of_itself
+from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
 from kiosk.rules.bounds import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold import HoldFacts
-from kiosk.rules.lines import OUTSIDE, Entry, PlaceAdded, PlaceRetired, PocketAssigned, SettingChanged
+from kiosk.rules.lines import (
+    OUTSIDE,
+    Entry,
+    OperatorAdded,
+    OperatorRetired,
+    PlaceAdded,
+    PlaceRetired,
+    PocketAssigned,
+    SettingChanged,
+)
 from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value, say
@@ -140,12 +149,24 @@ class Session:
         """
         if by is None and self.badge_first([each for each in entries if not (presetter and from_presetter(each))]):
             raise ActRefused(Reason.BADGE_FIRST)
+        if any(isinstance(entry, OperatorAdded | OperatorRetired) for entry in entries):
+            self._keep_a_pin(entries)
         for entry in entries:
             check(entry)
         written = self.book.append(entries, by or (self.operator.key if self.operator else None))
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
             self.cards.forget_places()
         return written
+
+    @staticmethod
+    def _keep_a_pin(entries: Sequence[Entry]) -> None:
+        """A shop that has a PIN goes on to need one.  Raises ActRefused."""
+        people = {
+            row["key"]: Person(row["role"] == "supervisor", row["pin_hash"] is not None, bool(row["retired"]))
+            for row in rows(T.Operator.select())
+        }
+        if loses_its_pin(people, entries):
+            raise ActRefused(Reason.LAST_PIN)
 
     def holder(self, key: str) -> HolderCard:
         """Raises NotThere."""

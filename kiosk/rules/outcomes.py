@@ -27,6 +27,7 @@ class Reason(Enum):
     RETIRED_PLACE = "retired_place"
     RETIRED_BADGE = "retired_badge"
     BADGE_FIRST = "badge_first"
+    LAST_PIN = "last_pin"  # without this supervisor nobody could give one any more
     HOLDS_NOTHING = "holds_nothing"
     PLACE_FULL = "place_full"
     NOT_A_STEP = "not_a_step"

@@ -7,10 +7,11 @@ from dataclasses import replace
 import pytest
 
 from kiosk.desk.people import PinRefused
-from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
+from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger import tables as T
 from kiosk.rules import tries
 from kiosk.rules.codes import Kind
+from kiosk.rules.lines import OperatorAdded, OperatorRetired
 from kiosk.rules.outcomes import Reason, Refused
 from kiosk.settings import SettingsFault, load
 from tests.conftest import Shop
@@ -220,3 +221,31 @@ def test_a_retired_badge_opens_nothing(shop: Shop) -> None:
     shop.desk.people.retire("jo", "left")
     refused = shop.desk.scan("BSXD5X3637").outcome
     assert isinstance(refused, Refused) and refused.reason is Reason.RETIRED_BADGE
+
+
+def test_the_last_supervisor_with_a_pin_stays_whoever_retires_or_demotes_them(shop: Shop) -> None:
+    unlock(shop)
+    badge = shop.desk.shop.code_of("kim")
+    before = shop.desk.session.book.last_id
+    for opening in (
+        lambda: shop.desk.people.retire("kim", "left"),
+        lambda: shop.desk.people.add("kim", "Kim", "setter", badge),
+        lambda: shop.desk.session.write(OperatorAdded("kim", "Kim", "setter")),
+        lambda: shop.desk.session.write(OperatorAdded("lee", "Lee", "supervisor"), OperatorRetired("kim")),
+    ):
+        with pytest.raises(ActRefused) as refused:
+            opening()
+        assert refused.value.reason is Reason.LAST_PIN
+    assert shop.desk.session.book.last_id == before
+    code = shop.desk.session.fresh_code(Kind.BADGE).text
+    shop.desk.people.add("lee", "Lee", "supervisor", code, pin="1234")
+    shop.desk.people.retire("kim", "left")
+    with pytest.raises(ActRefused):
+        shop.desk.people.retire("lee", "left too")
+    shop.desk.people.lock()
+    with pytest.raises(Locked):
+        shop.desk.shop.retire("T005", "scrapped")
+
+
+def test_where_nobody_has_a_pin_yet_anybody_may_be_retired(shop: Shop) -> None:
+    shop.desk.people.retire("kim", "left")

@@ -10,11 +10,12 @@ from pathlib import Path
 
 import pytest
 
+from kiosk.cli import main
 from kiosk.desk import Desk
 from kiosk.ledger import anchor
 from kiosk.ledger.book import NAME, Book, LedgerFault
 from kiosk.ledger.derive import Stamp
-from kiosk.ledger.lineform import GENESIS, line_hash
+from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, line_hash
 from kiosk.ledger.trouble import Cause
 from kiosk.rules.cards import Heat
 from kiosk.rules.lines import Restored
@@ -67,7 +68,7 @@ def without_the_heating(folder: Path) -> None:
         ).fetchall()
         ledger.execute("DELETE FROM mention")
         ledger.execute("DELETE FROM line")
-        before = GENESIS
+        before = HASH_BEFORE_ANY_LINE
         for number, (utc_s, watched_s, kiosk, operator, kind, payload) in enumerate(lines, 1):
             stamp = Stamp(number, utc_s, watched_s, kiosk, operator)
             before = line_hash(before, stamp, kind, payload)
@@ -230,3 +231,14 @@ def test_a_beat_sealed_anew_by_somebody_who_knows_how_is_held_against_the_anchor
         assert "watch kiosk" in [wrong.where for wrong in book.check()]
     with Desk.open(heated, counter=lambda: 9.0) as desk:
         assert desk.now().watched_s <= 40 * DAY_S + 5.0
+
+
+def test_commands_that_only_read_say_that_the_book_is_doubtful(
+    heated: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["hot", "--data", str(heated)]) == 0
+    assert "lost" not in capsys.readouterr().err
+    cut(heated, 2)
+    for argv in (["hot"], ["hot", "--json"], ["find", "12"], ["history", "T002"]):
+        main([*argv, "--data", str(heated)])
+        assert "lines of this book are lost" in capsys.readouterr().err, argv

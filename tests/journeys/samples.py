@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -49,6 +50,7 @@ HOTTER = HolderCard(
 )  # fmt: skip
 WARM = HolderCard(Holder("H3", "Ø10 R1", Coupling.parse("A40"), Clamping.SHRINK_FIT, 10.0), "H7SJEC466N", None, SLOT,
                   measure_in_s=665.0)  # fmt: skip
+HOURS = replace(WARM, measure_in_s=6294.0)
 NOW = Moment(1.79e9, 100.0)
 PAIR = Pending(CARD, 100.0)
 
@@ -141,10 +143,15 @@ def _hot(screen: Any, chosen: str = "") -> None:
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
 
 
+def _sixteen(screen: Any) -> None:
+    _hot(screen, "H1")
+    screen.readings = [(300 + 20 * number, 90 - 3 * number) for number in range(16)]
+
+
 def _reading(screen: Any, page: str) -> None:
     screen.title = ASSEMBLY.name
     screen.page = page
-    screen.answer = "61 °C taken down. Still hot: safe is 43 °C or less"
+    screen.answer = "61 °C noted. Still hot: safe is 43 °C or less"
 
 
 def _typed(screen: Any, text: str) -> None:
@@ -407,6 +414,11 @@ def _empty_history(screen: Any) -> None:
 
 
 Fill = Callable[[Any], Any]
+def _alarm(screen: Any, scanned: Scanned) -> None:
+    screen.left()
+    screen.shown(scanned=scanned)
+
+
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
     ("scan", "empty", _empty),
@@ -415,11 +427,15 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
     ("scan", "full", lambda screen: screen.show(TOO_WIDE)),
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
-    ("heat", "hot", lambda screen: screen.shown(scanned=TOO_HOT)),
-    ("heat", "until-read", lambda screen: screen.shown(scanned=HOT_UNTIL_READ)),
-    ("heat", "another", lambda screen: (screen.shown(scanned=HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
+    ("scan", "missed", lambda screen: screen.show_missed((HOT.name, SLOT.name, POCKET.name, CARD.name, "RX"))),
+    ("heat", "hot", lambda screen: _alarm(screen, TOO_HOT)),
+    ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ)),
+    ("heat", "another", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
+    ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),
     ("hot", "none", lambda screen: screen.show((), ())),
     ("hot", "board", lambda screen: _hot(screen)),
+    ("hot", "hours", lambda screen: screen.show((replace(HOT, hold=replace(HELD, remaining_s=6294.0)),), (HOURS,))),
+    ("hot", "sixteen-readings", _sixteen),
     ("hot", "sleeve", lambda screen: _hot(screen, "H1")),
     ("hot", "warm", lambda screen: _hot(screen, "H3")),
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),

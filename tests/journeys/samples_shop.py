@@ -186,7 +186,7 @@ def every_setting() -> tuple[str, ...]:
 def _shop_list(screen: Any) -> None:
     screen.listing = "holders"
     screen.title = t("shop.holders")
-    screen._listed([Choice(str(at), ASSEMBLY.name, "hollow taper 63 · HV4T 8BRJ 3V") for at in range(30)])
+    screen._listed([Choice(str(at), ASSEMBLY.name, "HSK-A 63 · HV4T 8BRJ 3V") for at in range(30)])
 
 
 def _labels(screen: Any, what: str) -> None:
@@ -330,7 +330,7 @@ def _compare(screen: Any, verdict: Verdict, *, guessed: bool) -> None:
 
     screen.machine = "Mill 2"
     screen._file = Path("Mill 2 export.csv")
-    made = ListMap(Columns("NAME", "T", "POCKET", "LENGTH", "DIAMETER"))
+    made = ListMap(Columns("Tool name", "Tool number", "Pocket", "Length", "Diameter"))
     screen.show(Result(comparison(), made, guessed))
     screen.choose(screen.rows[list(Verdict).index(verdict)])
     if not guessed and verdict is Verdict.LENGTH:
@@ -353,7 +353,7 @@ def _compare_faults(screen: Any) -> None:
     screen._not_compared(
         FileFaults(
             [
-                Fault("Mill 2 export.csv", 1, "LENGTH", "this column is missing, the map takes it for length"),
+                Fault("Mill 2 export.csv", 1, "Length", "this column is missing, the map takes it for length"),
                 Fault("Mill 2 export.csv", 0, "[columns] name", "a list needs the tool's name or its number"),
             ]
         )

@@ -48,7 +48,7 @@ def test_a_cutter_is_built_in_and_measured_too_warm(
     for figures in ("180.25", "9.98", "4"):
         for figure in figures:
             kiosk.touch_key(figure)
-        kiosk.touch("Take this figure")
+        kiosk.touch("Enter")
     kiosk.sees("Warm", "of this length is heat")
     kiosk.picture("measure-warm")
     assert kiosk.check() == []

@@ -12,7 +12,7 @@ from kivy.properties import BooleanProperty, ListProperty, StringProperty
 from kiosk import words
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HolderCard
-from kiosk.screens.audit.wording import last_seen
+from kiosk.screens.audit.wording import difference_words, last_seen, state_words
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -76,7 +76,7 @@ class AuditSpotScreen(View):
         self.waiting = False
         self._card = spoken.card
         self.title = words.grouped(spoken.name)
-        self.word = t(f"term.state.{spoken.state.value}")
+        self.word = state_words(spoken.state)
         self.sign, self.tone = SIGNS[SlotState(spoken.state.value)], _TONES.get(spoken.state, "plain")
         self.place = spoken.place
         code = spoken.card.code if spoken.card else None
@@ -120,7 +120,7 @@ class AuditSpotScreen(View):
 def _actions(spoken: Spoken) -> list[Choice]:
     card = spoken.card
     found = [
-        Choice(each.key, t("auditing.settle", word=t(f"term.difference.{each.difference.value}")))
+        Choice(each.key, t("auditing.settle", word=difference_words(each.difference)))
         for each in spoken.differences[:2]
     ]
     if spoken.state is A.Shows.MISSING:

@@ -75,6 +75,17 @@ def sentences(outcome: Outcome) -> str:
     return ". ".join(part for part in _told(outcome) if part)
 
 
+def state_words(state: A.Shows) -> str:
+    """A spot's state in a word.  While an audit runs nothing is missing: nobody has come to it yet."""
+    return t("auditing.not_seen") if state is A.Shows.MISSING else t(f"term.state.{state.value}")
+
+
+def difference_words(difference: A.Difference) -> str:
+    """What differs, in a word, while the audit runs."""
+    missing = difference is A.Difference.MISSING
+    return t("auditing.not_seen") if missing else t(f"term.difference.{difference.value}")
+
+
 def others(status: AuditStatus) -> str:
     """`1 wrong place · 1 unknown label`: what waits beside what is missing."""
     found: dict[str, int] = {}

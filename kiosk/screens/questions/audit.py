@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kiosk.desk import Desk, reports
+from kiosk.desk import Desk
 from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor, PhotoMark, PhotoSeen
 from kiosk.desk.desk import Scanned
-from kiosk.desk.reports import Kept
 from kiosk.desk.session import NotThere
 from kiosk.reader.symbols import Symbol
 from kiosk.rules import audit as A
@@ -18,9 +17,9 @@ from kiosk.rules.places import Kind
 from kiosk.screens.questions import Question
 
 __all__ = [
-    "AuditRow", "AuditStatus", "Begin", "DifferenceCard", "Kept", "LookFor", "PhotoMark", "PhotoSeen", "Spoken",
+    "AuditRow", "AuditStatus", "Begin", "DifferenceCard", "LookFor", "PhotoMark", "PhotoSeen", "Spoken",
     "begin", "close", "cool", "empty", "look_for", "open_audit", "open_or_scan", "pause", "photograph", "report",
-    "save", "settle", "spoken", "status",
+    "settle", "spoken", "status",
 ]  # fmt: skip
 
 WHOLE = (Kind.CABINET, Kind.MACHINE, Kind.BENCH, Kind.COOLING, Kind.PRESETTER)
@@ -158,8 +157,3 @@ def _spoken(desk: Desk, about: str) -> Spoken:
 def report(key: str) -> Question[A.AuditReport]:
     """How a closed audit ended."""
     return lambda desk: desk.audits.report(key)
-
-
-def save(key: str) -> Question[Kept]:
-    """Write a closed audit's report beside the book.  Raises OSError."""
-    return lambda desk: reports.keep(desk.reports.audit(key))

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned
 from kiosk.desk.inbox import Inbox, Paper, papers, where_to_put
-from kiosk.rules.cards import Command, HolderCard
+from kiosk.rules.cards import HolderCard
 from kiosk.screens.questions import Question
 
 
@@ -21,11 +21,6 @@ class Folder(NamedTuple):
 def scan(text: str) -> Question[Scanned]:
     """What a label's text does now."""
     return lambda desk: desk.scan(text)
-
-
-def command(of: Command) -> Question[Scanned]:
-    """The same as the printed command card."""
-    return lambda desk: desk.command(of)
 
 
 def undo() -> Question[Scanned]:
