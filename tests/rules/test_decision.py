@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
+from re import search
 
 import pytest
 
-from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
+from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Family, Holder
 from kiosk.rules.audit import Action, Counts, Difference, Findings, Group, Open, Scope, Spot
 from kiosk.rules.cards import (
     Command,
@@ -14,6 +16,7 @@ from kiosk.rules.cards import (
     Heat,
     HolderCard,
     HoldView,
+    LastStep,
     Moment,
     OperatorCard,
     Pending,
@@ -200,3 +203,45 @@ def test_command_cards_open_and_close_audits() -> None:
     assert step(decide(auditing(findings=Findings(Counts())), close, NOW)) is Step.AUDIT_CLOSED
     for card in (start, close):
         assert reason(decide(View(limits=Limits(badge_required=True)), card, NOW)) is Reason.BADGE_FIRST
+
+
+def assembled(condition: Condition = Condition.GOOD, at: PlaceCard | None = BENCH) -> HolderCard:
+    card = holder(at=at)
+    cutter = Cutter("C1", "Mill 12", 12.0, 12.0, 80.0)
+    return replace(card, assembly=Assembly("A1", "Mill 12", card.holder, cutter, 36.0, condition=condition))
+
+
+def test_what_is_out_of_use_goes_nowhere_and_takes_nothing() -> None:
+    assert reason(decide(View(), holder(retired=True), NOW)) is Reason.RETIRED_HOLDER
+    assert reason(decide(View(here=SLOT), holder(retired=True), NOW)) is Reason.RETIRED_HOLDER
+    assert reason(decide(View(), replace(SLOT, retired=True), NOW)) is Reason.RETIRED_PLACE
+    assert reason(decide(paired(holder()), replace(SLOT, retired=True), NOW)) is Reason.RETIRED_PLACE
+
+
+def test_a_step_that_is_not_in_the_table_is_refused() -> None:
+    out = assembled(at=place("Out", Kind.OUT))
+    assert reason(decide(paired(out), place("Pocket 1", Kind.POCKET, number=1), NOW)) is Reason.NOT_A_STEP
+
+
+def test_a_broken_cutter_and_a_pocket_nobody_knows_are_not_loaded() -> None:
+    pocket = place("Pocket 1", Kind.POCKET, number=1)
+    assert reason(decide(paired(assembled(Condition.BROKEN)), pocket, NOW)) is Reason.BROKEN_CUTTER
+    assert reason(decide(paired(assembled()), pocket, NOW)) is Reason.POCKET_UNKNOWN
+
+
+def test_a_step_is_undone_only_in_time_cold_and_while_nobody_moved_it_since() -> None:
+    undo = CommandCard(Command.UNDO)
+    last = LastStep(7, NOW.watched_s - 10.0, holder(at=SLOT), BENCH, "Slot")
+    assert step(decide(View(last_step=last), undo, NOW)) is Step.UNDONE
+    assert reason(decide(View(), undo, NOW)) is Reason.NOTHING_TO_UNDO
+    assert reason(decide(View(last_step=replace(last, at_watched_s=NOW.watched_s - 61.0)), undo, NOW)) is (
+        Reason.UNDO_TOO_LATE
+    )
+    assert reason(decide(View(last_step=replace(last, heated=True)), undo, NOW)) is Reason.UNDO_HEAT
+    assert reason(decide(View(last_step=replace(last, still_there=False)), undo, NOW)) is Reason.UNDO_OVERTAKEN
+
+
+def test_every_reason_to_refuse_is_brought_about_by_some_test() -> None:
+    folder = Path(__file__).parent.parent
+    written = "\n".join(path.read_text("utf-8") for path in folder.rglob("test_*.py"))
+    assert [each.name for each in Reason if not search(rf"Reason\.{each.name}\b", written)] == []
