@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from kiosk.rules.cards import Command
-from kiosk.rules.checkin import Refused, Wait
 from kiosk.rules.codes import Kind, make
+from kiosk.rules.outcomes import Refused, Wait
 from kiosk.screens.clerk import Clerk, fault_words, pulse
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
@@ -122,7 +122,7 @@ def test_taking_out_of_the_sleeve_is_sounded_once_when_it_is_due(office: Office,
 
 
 def test_a_command_card_leads_to_its_screen(office: Office) -> None:
-    office.clerk.command(Command.SHOW_HOT)
+    office.clerk.scanned(make(Kind.COMMAND, Command.SHOW_HOT.value).text)
     assert office.seen[-1] == "hot"
 
 

@@ -11,8 +11,8 @@ from typing import Any
 from kivy.clock import Clock
 from kivy.properties import NumericProperty, OptionProperty, StringProperty
 
-from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.rules.cards import HolderCard, Pending, PlaceCard
+from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.screens.camera import Aim
 from kiosk.screens.clerk import Scanned, coupling_words
 from kiosk.screens.kv import load_beside
@@ -28,6 +28,7 @@ class ScanScreen(View):
 
     name = "scan"
     rail = "scan"
+    stays = True
 
     state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
     word = StringProperty()
@@ -47,6 +48,7 @@ class ScanScreen(View):
         super().__init__(**kwargs)
         self._key = ""
         self._waits = False  # what is shown is the first scan of a pair
+        self._refused = ""  # key of the holder whose refusal is shown
         self._step_back = Clock.create_trigger(lambda _: self.step_back())
         self.ask_for_scan()
 
@@ -71,6 +73,8 @@ class ScanScreen(View):
 
     def tick(self) -> None:
         self.undo_s = self.clerk.undo_s
+        if self.state == "stop":
+            self.next = self._still(self.clerk.waiting)
         if self.state == "idle" or (self._waits and self.clerk.waiting is None):
             self.step_back()
 
@@ -108,8 +112,9 @@ class ScanScreen(View):
                     title=card.name if card else outcome.goal.name if outcome.goal else "",
                     why=say(outcome.why),
                     remedy=say(outcome.remedy),
-                    next=t("scan.better_place") if outcome.pending else "",
                 )
+                self._refused = card.holder.key if card else ""
+                self.next = self._still(outcome.pending or self.clerk.waiting)
                 if outcome.reason is Reason.NOWHERE_KNOWN and card is not None:
                     self.offer, self._key = "reading", card.holder.key
                 elif outcome.reason in (Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE):
@@ -145,6 +150,14 @@ class ScanScreen(View):
             self._wait(Expects.PLACE, waiting.card, None)
         else:
             self._wait(Expects.HOLDER, None, waiting.card)
+
+    def _still(self, waiting: Pending | None) -> str:
+        """What a refusal leaves to be done: the first scan that it covers may still wait for its second."""
+        card = waiting.card if waiting is not None else None
+        if isinstance(card, HolderCard):
+            another = card.holder.key != self._refused
+            return t("scan.still_place", name=card.name) if another else t("scan.better_place")
+        return t("scan.still_holder", name=card.name) if card is not None else ""
 
     def _done(self, outcome: Done, card: HolderCard | None) -> None:
         moved = outcome.step is Step.MOVED
