@@ -11,18 +11,17 @@ from kiosk.commands.output import (
     WANTING,
     complain,
     counting,
-    data_folder,
+    desk_read,
     hot_line,
     place_of,
     print_json,
 )
-from kiosk.desk import Desk
 from kiosk.desk.records import Filter
 
 
 def hot(arguments: argparse.Namespace) -> int:
     """What is hot, most dangerous first."""
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         for card in desk.heat.board():
             if arguments.json:
                 print_json({"code": card.code, "name": card.name, "place": place_of(card), "hold": card.hold})
@@ -33,7 +32,7 @@ def hot(arguments: argparse.Namespace) -> int:
 
 def find(arguments: argparse.Namespace) -> int:
     """Holders by what somebody says of them, soonest usable first."""
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         found = desk.finding.find(" ".join(arguments.text), count=arguments.count)
         for row in found.rows:
             if arguments.json:
@@ -48,7 +47,7 @@ def find(arguments: argparse.Namespace) -> int:
 
 def history(arguments: argparse.Namespace) -> int:
     """What happened to a holder, an assembly, a place or an operator; or where a holder was at a time."""
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         subject = desk.records.subject(arguments.code)
         if arguments.at:
             try:
@@ -76,7 +75,7 @@ def check(arguments: argparse.Namespace) -> int:
         return complain("check: --line and --hash go together; both stand at the foot of a printed report")
     if arguments.line is not None:
         return _check_report(arguments)
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         found = desk.session.book.check(counting("lines"))
         total = desk.session.book.last_id
     for wrong in found:
@@ -91,7 +90,7 @@ def check(arguments: argparse.Namespace) -> int:
 
 def _check_report(arguments: argparse.Namespace) -> int:
     """Whether a printed audit report says what the book says."""
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         held = desk.audits.verify(arguments.line, arguments.hash)
     if arguments.json:
         print_json({"line": arguments.line, "genuine": held.genuine})

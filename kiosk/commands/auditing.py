@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from kiosk import words
-from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
+from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_read, print_json
 from kiosk.commands.whose import at_work
 from kiosk.desk import Desk, reports
 from kiosk.desk.audits import AuditStatus
@@ -16,7 +16,7 @@ from kiosk.exchange import report_page
 from kiosk.labels.faults import LabelError
 from kiosk.reader.decode import read
 from kiosk.reader.files import load, pictures_in
-from kiosk.rules.checkin import Refused
+from kiosk.rules.outcomes import Refused
 
 DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
 
@@ -24,7 +24,7 @@ DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
 def audit(arguments: argparse.Namespace) -> int:
     """Lists audits; or opens or goes on with one, takes photographs for what they show, and says how it stands."""
     if arguments.place is None:
-        with Desk.open(data_folder(arguments), read_only=True) as desk:
+        with desk_read(arguments) as desk:
             for row in (*desk.audits.running(), *desk.audits.past()):
                 if arguments.json:
                     print_json(row)
@@ -76,7 +76,7 @@ def report(arguments: argparse.Namespace) -> int:
     out: Path | None = arguments.out
     if out is not None and out.suffix.lower() not in (".pdf", ".csv"):
         return complain(f"--out: {out} ends neither in .pdf nor in .csv")
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         if arguments.what == "shift":
             hours = arguments.hours or desk.session.settings.kiosk.shift_h
             now_s = desk.now().utc_s

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from kiosk import filing, words
 from kiosk.commands.arguments import shown
-from kiosk.commands.output import DONE, WANTING, complain, counting, data_folder, print_json
+from kiosk.commands.output import DONE, WANTING, complain, counting, data_folder, desk_read, print_json
 from kiosk.commands.whose import at_work
 from kiosk.desk import Desk
 from kiosk.desk import copies as desk_copies
@@ -79,7 +79,7 @@ def take_out(arguments: argparse.Namespace) -> int:
     """Everything as tables, the holders as one table, or as CuttingTool assets."""
     out: Path = arguments.out
     dialect = Dialect(delimiter=";", decimal=",") if arguments.semicolon else PLAIN
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         if arguments.format == "mtconnect":
             filing.write(out, desk.papers.as_mtconnect())
         elif arguments.format == "shop":
@@ -95,7 +95,7 @@ def take_out(arguments: argparse.Namespace) -> int:
 def offsets(arguments: argparse.Namespace) -> int:
     """What to type at a control: a machine's list written by the shop's own template."""
     template = arguments.template
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         try:
             data = desk.papers.offsets(arguments.machine, filing.take_text(template), template.name)
         except CardFault as fault:
@@ -118,7 +118,7 @@ def compare(arguments: argparse.Namespace) -> int:
         made = ListMap(guess_columns(header))
     if arguments.save_map:
         filing.write(arguments.save_map, write_map(made))
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         result = desk.papers.compare(arguments.machine, data, arguments.file.name, made)
     if arguments.out:
         filing.write(arguments.out, comparison_csv(result, words.say))

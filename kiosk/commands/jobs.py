@@ -7,7 +7,7 @@ import sys
 
 from kiosk import filing, words
 from kiosk.commands.files import why_not
-from kiosk.commands.output import DONE, WANTING, complain, data_folder, print_json
+from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_read, print_json
 from kiosk.commands.whose import at_work
 from kiosk.desk import Desk
 from kiosk.exchange.faults import Fault
@@ -31,7 +31,7 @@ def setup(arguments: argparse.Namespace) -> int:
         complain(fault)
     if read.faults and not arguments.good_rows:
         return complain("setup: nothing was looked up; --good-rows takes the lines that can be read")
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         codes = {machine.name: machine.code for machine in desk.handover.machines()}
         if arguments.machine and arguments.machine not in codes:
             return complain(f"setup: there is no machine {arguments.machine!r}; there are: {', '.join(codes)}")
@@ -83,7 +83,7 @@ def _tell(plan: ChangePlan, *, as_json: bool) -> None:
 
 def balance(arguments: argparse.Namespace) -> int:
     """Whether a holder's measured unbalance keeps a grade at a speed, and up to which speed it would."""
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         built = desk.session.holder(desk.records.subject(arguments.code)).assembly
     measured = built.measured if built else None
     mass = mass_kg(built) if built else None

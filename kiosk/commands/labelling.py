@@ -6,8 +6,7 @@ import argparse
 from dataclasses import replace
 
 from kiosk import words
-from kiosk.commands.output import DONE, complain, counting, data_folder
-from kiosk.desk import Desk
+from kiosk.commands.output import DONE, complain, counting, desk_read
 from kiosk.desk.labels import LabelCounter
 from kiosk.desk.session import NotThere
 from kiosk.labels.command import SheetWish
@@ -20,7 +19,7 @@ from kiosk.rules.codes import Code, CodeFault, parse
 
 def label(arguments: argparse.Namespace) -> int:
 
-    with Desk.open(data_folder(arguments), read_only=True) as desk:
+    with desk_read(arguments) as desk:
         labels = desk.labels
 
         def known(code: Code) -> LabelContent | None:

@@ -9,7 +9,7 @@ import traceback
 from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import platformdirs
 
@@ -20,6 +20,9 @@ from kiosk.commands import WRONG as WRONG
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.say import Say
 
+if TYPE_CHECKING:
+    from kiosk.desk import Desk
+
 
 def default_folder() -> Path:
     """Where this machine keeps its ledger when --data is not given."""
@@ -28,6 +31,22 @@ def default_folder() -> Path:
 
 def data_folder(arguments: argparse.Namespace) -> Path:
     return arguments.data or default_folder()
+
+
+def desk_read(arguments: argparse.Namespace) -> Desk:
+    """The desk of a command that only reads, and on stderr what makes the book's word doubtful.
+
+    Raises what `Desk.open` does.
+    """
+    from kiosk.desk import Desk
+
+    desk = Desk.open(data_folder(arguments), read_only=True)
+    if desk.session.book.lost:
+        complain(
+            "lines of this book are lost, so nothing it calls cool is certain; "
+            "`check` says more, `restore` puts a copy back"
+        )
+    return desk
 
 
 def print_json(value: Any) -> None:

@@ -47,9 +47,9 @@ class CopiesCounter:
 
         One that is dated ahead was dated by a clock that was wrong: it says nothing, and stops no copy.
         """
-        now_s = self._session.now().utc_s
+        now_utc_s = self._session.now().utc_s
         owner = self._session.book.folder_name
-        ages = [now_s - path.stat().st_mtime for path in ledger_backup.copies(self.folders()[0], owner)]
+        ages = [now_utc_s - path.stat().st_mtime for path in ledger_backup.copies(self.folders()[0], owner)]
         return self._session.book.last_id > 0 and not any(0.0 <= age_s < every_s for age_s in ages)
 
     def backup(self, target: Path | None = None, progress: Progress | None = None) -> tuple[CopyMade, ...]:

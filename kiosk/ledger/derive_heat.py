@@ -6,7 +6,8 @@ was not seen makes it longer: a holder at the station without a heating was heat
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, fields
 from typing import Any
 
 import msgspec
@@ -15,6 +16,7 @@ from kiosk.ledger.state import STILL_WARM_S, Broken, Change, Put, Row, Stamp, St
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat
+from kiosk.rules.hold import HeatValues
 from kiosk.rules.places import Kind
 
 _AT_WORK = (Kind.SHRINK, Kind.COOLING, Kind.BENCH)  # a cutter may still go in by the heating it comes from
@@ -73,7 +75,8 @@ def by_clock_of(at: Stamp, hold: Row, place: str | None) -> Row:
     return hold | anew | {"stages": text([_stage(place, at)]), "readings": "[]"}
 
 
-_HEAT_VALUES = ("temp_c", "ambient_c", "limit_c", "heating_s", "length_tolerance_um")
+_HEAT_VALUES = tuple(each.name for each in fields(HeatValues))
+_HEAT_NAMES = frozenset(f"heat.{name}" for name in _HEAT_VALUES)
 
 
 def _watches(state: State) -> bool:
@@ -86,6 +89,21 @@ def _began(state: State) -> str | None:
     found = {name: state.get("setting", f"heat.{name}") for name in _HEAT_VALUES}
     known = {name: float(row["value"].replace(",", ".")) for name, row in found.items() if row}
     return text(known) if len(known) == len(_HEAT_VALUES) else None
+
+
+def values_found(found: Iterable[tuple[str, str]], hold: Row) -> Row:
+    """A running hold once the shop's values (by the names of settings) were found to be these.
+
+    Nobody knows which of all the values since it began were true of its heating: it keeps the strictest of them, so
+    that a value set there and back brings no end nearer.
+    """
+    said = {name.removeprefix("heat."): float(value.replace(",", ".")) for name, value in found if name in _HEAT_NAMES}
+    began = msgspec.json.decode(hold["began"]) if hold["began"] else {}
+    values = {**said, **began}
+    if hold["ended_line"] is not None or len(values) < len(_HEAT_VALUES):
+        return hold
+    kept = HeatValues(**values).stricter(HeatValues(**(values | said)))
+    return hold | {"began": text(asdict(kept))}
 
 
 def heated(entry: L.Heated, at: Stamp, state: State) -> Iterator[Change]:

@@ -1,10 +1,13 @@
 """Which lines are somebody's work, and which a kiosk writes by itself.
 
 Where a shop asks for a badge, a line of work without somebody signed in is not written (`desk.session.write`); a
-kind of line that is not named here is work.
+kind of line that is not named here is work.  And which lines would open a shop that has a PIN to everybody.
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from kiosk.rules import lines as L
 from kiosk.rules.audit import Action
@@ -24,6 +27,32 @@ def of_itself(entry: L.Entry) -> bool:
             return reason == L.OUTSIDE
         case _:
             return isinstance(entry, _ALWAYS)
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A role and a PIN, as far as the shop's lock hangs on them."""
+
+    supervisor: bool
+    has_pin: bool
+    retired: bool = False
+
+    @property
+    def can_unlock(self) -> bool:
+        return self.supervisor and self.has_pin and not self.retired
+
+
+def loses_its_pin(people: Mapping[str, Person], entries: Iterable[L.Entry]) -> bool:
+    """Whether a shop that has a supervisor with a PIN would have none after these lines.  people: by key."""
+    after = dict(people)
+    for entry in entries:
+        match entry:
+            case L.OperatorRetired(operator=key) if key in after:
+                after[key] = replace(after[key], retired=True)
+            case L.OperatorAdded(operator=key, role=role, pin_hash=chosen):
+                kept = key in after and after[key].has_pin
+                after[key] = Person(role == "supervisor", chosen is not None or kept)
+    return any(each.can_unlock for each in people.values()) and not any(each.can_unlock for each in after.values())
 
 
 def from_presetter(entry: L.Entry) -> bool:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
-from math import isfinite
+from math import inf, isfinite
 
 from kiosk.rules.assembly import Assembly, Holder
 from kiosk.rules.belief import Instrument, Lesson, Prediction, Standing, is_such_a_heating, judge
@@ -35,7 +35,7 @@ from kiosk.rules.cooling import (
 )
 from kiosk.rules.cooling_bound import Bound
 from kiosk.rules.lessons import Known
-from kiosk.rules.outline import Profile, profile_of
+from kiosk.rules.outline import Profile, outlines_of
 
 _POINTS = 80
 PROMISED = 0.01  # chance of something touchable being hot that a hold may end with
@@ -73,14 +73,24 @@ class HeatValues:
     heating_s: float
     length_tolerance_um: float
 
+    def stricter(self, other: HeatValues) -> HeatValues:
+        """For each value the one that holds longer."""
+        return HeatValues(
+            max(self.temp_c, other.temp_c),
+            max(self.ambient_c, other.ambient_c),
+            min(self.limit_c, other.limit_c),
+            max(self.heating_s, other.heating_s),
+            min(self.length_tolerance_um, other.length_tolerance_um),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class HoldFacts:
     """One heating as the ledger saw it.
 
-    body_unknown: its body was as warm as a heating can have made it.  began: the shop's values when it was heated,
-    None for a line older than they are.  heating: number of the line that began it.  watched: its times are of the
-    clock that counts now; of another's nothing can be subtracted.
+    body_unknown: its body was as warm as a heating can have made it.  began: the shop's strictest values since it was
+    heated, None for a line older than they are.  heating: number of the line that began it.  watched: its times are
+    of the clock that counts now; of another's nothing can be subtracted.
     """
 
     holder: Holder
@@ -109,15 +119,22 @@ class HoldRules:
     heating_s: float = 60.0
 
     def stricter(self, began: HeatValues | None) -> HoldRules:
-        """For each value the one that holds longer: as it is set now, or as it was when the hold began."""
+        """For each value the one that holds longer: as it is set now, or as it was since the hold began."""
         if began is None:
             return self
-        room = self.room._replace(
-            ambient_c=max(self.room.ambient_c, began.ambient_c),
-            limit_c=min(self.room.limit_c, began.limit_c),
-            tolerance_um=min(self.room.tolerance_um, began.length_tolerance_um),
+        room = self.room
+        now = HeatValues(self.temp_c, room.ambient_c, room.limit_c, self.heating_s, room.tolerance_um)
+        kept = now.stricter(began)
+        room = room._replace(
+            ambient_c=kept.ambient_c, limit_c=kept.limit_c, tolerance_um=kept.length_tolerance_um
         )
-        return HoldRules(room, max(self.temp_c, began.temp_c), max(self.heating_s, began.heating_s))
+        return HoldRules(room, kept.temp_c, kept.heating_s)
+
+    def holds_as_long_as(self, other: HoldRules) -> bool:
+        """Whether no value of these lets a hold go sooner than the other ones would."""
+        room = other.room
+        values = HeatValues(other.temp_c, room.ambient_c, room.limit_c, other.heating_s, room.tolerance_um)
+        return self.stricter(values) == self
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,9 +179,19 @@ def way_now(facts: HoldFacts) -> Way:
 
 
 def solved(facts: HoldFacts, rules: HoldRules, known: Known | None) -> Bound:
-    """The hold's holder solved, ready for `assess_bound`.  Raises CoolingError where it cannot be bounded."""
-    profile, heat, stages = _case(facts, rules)
-    return bound_of(profile, heat, stages, rules.room, known)
+    """The hold's holder solved, ready for `assess_bound`; of all the book leaves open, the one that is hot longest.
+
+    Raises CoolingError where it cannot be bounded.
+    """
+    outlines = outlines_of(facts.holder, facts.assembly)
+    found = [bound_of(*_case(outline, facts, rules), rules.room, known) for outline in outlines]
+    return found[0] if len(found) == 1 else max(found, key=_hold_s)
+
+
+def _hold_s(bound: Bound) -> float:
+    """How long a hold lasts before anything was read."""
+    hold_s = assess_bound(bound).hold_s
+    return inf if hold_s is None else hold_s
 
 
 def assessment(facts: HoldFacts, rules: HoldRules, known: Known | None) -> Assessment:
@@ -336,8 +363,9 @@ def _way(stay: Stay) -> Way:
     return Way(stay.way) if stay.way else Way.FREE_AIR
 
 
-def _case(facts: HoldFacts, rules: HoldRules) -> tuple[Profile, Heat, tuple[Stage, ...]]:
-    profile = profile_of(facts.holder, facts.assembly)
+def _case(
+    profile: Profile, facts: HoldFacts, rules: HoldRules
+) -> tuple[Profile, Heat, tuple[Stage, ...]]:
     length_mm = facts.length_mm or default_heated_mm(profile)
     heat = Heat(facts.temp_c or rules.temp_c, length_mm, _body_c(facts, rules))
     start_s = cooling_from_s(facts, rules)

@@ -293,26 +293,43 @@ def free(segments: Sequence[Segment], tool: Tool | None = None, gauge_mm: float 
 
 
 def profile_of(holder: Holder | None, assembly: Assembly | None) -> Profile:
-    """The outline of a holder as the book knows it, with the cutter that is in it.
+    """The outline of a holder as the book knows it, with the cutter that is in it, or an assumed one.
 
     holder None: nothing is known, the largest plausible holder.  Numbers on record that make no holder are
     treated as not known rather than trusted.
     """
+    return outlines_of(holder, assembly)[0]
+
+
+def outlines_of(holder: Holder | None, assembly: Assembly | None) -> tuple[Profile, ...]:
+    """Every outline that the book leaves open.
+
+    One where it knows how deep the cutter sits.  Otherwise a cutter may be in the bore, or may have gone into it or
+    come out of it hot, and nobody knows which: with one as it is usual, and without.  A shank takes heat out of the
+    nose like a fin, or keeps some of it, so that neither of the two is always hot longer.
+    """
     if holder is None:
-        return outline(None, None, None, None)
+        return _with_and_without(None)
     cutter = assembly.cutter if assembly else None
     insert = assembly.insert_mm if assembly else None
-    stickout = cutter.oal_mm - insert if cutter and insert is not None and cutter.oal_mm > insert else None
-    # Without an assembly on record a cutter may still be in the bore when a hold starts: assume one.
+    material = cutter.material if cutter else Material.CARBIDE
+    facts = (holder.coupling, holder.bore_mm, holder.nose_mm, holder.projection_mm)
     try:
-        return outline(
-            holder.coupling,
-            holder.bore_mm,
-            holder.nose_mm,
-            holder.projection_mm,
-            insert_mm=insert,
-            stickout_mm=stickout,
-            material=cutter.material if cutter else Material.CARBIDE,
-        )
+        if cutter is None or insert is None:
+            return _with_and_without(*facts, material=material)
+        stickout = cutter.oal_mm - insert if cutter.oal_mm > insert else None
+        built = outline(*facts, insert_mm=insert, stickout_mm=stickout, material=material)
+        return (built,) if stickout is not None else (built, outline(*facts, insert_mm=insert, with_tool=False))
     except OutlineError:
-        return outline(holder.coupling, None, None, None)
+        return _with_and_without(holder.coupling)
+
+
+def _with_and_without(
+    coupling: Coupling | None,
+    bore_mm: float | None = None,
+    nose_mm: float | None = None,
+    projection_mm: float | None = None,
+    material: Material = Material.CARBIDE,
+) -> tuple[Profile, Profile]:
+    facts = (coupling, bore_mm, nose_mm, projection_mm)
+    return outline(*facts, material=material), outline(*facts, with_tool=False)

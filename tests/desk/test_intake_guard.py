@@ -14,9 +14,9 @@ from kiosk.ledger import tables as T
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Cutter
 from kiosk.rules.cards import Heat
-from kiosk.rules.checkin import Refused
 from kiosk.rules.codes import Kind
 from kiosk.rules.intake import How
+from kiosk.rules.outcomes import Refused
 from kiosk.rules.places import Kind as PlaceKind
 from tests.conftest import Shop
 
@@ -248,6 +248,8 @@ def test_who_may_do_what_is_not_changed_by_a_file_without_the_pin(shop: Shop, tm
         bring(shop, tmp_path, PEOPLE + row.format(jo=code("jo"), kim=code("kim"), new=new) + "\n")
     assert shop.desk.session.book.last_id == before
     shop.desk.people.unlock("kim", PIN)
+    another = shop.desk.session.fresh_code(Kind.BADGE).text
+    shop.desk.people.add("pat", "Pat", "supervisor", another, "1234")  # the last one who can give a PIN stays
     assert bring(shop, tmp_path, PEOPLE + row.format(jo=code("jo"), kim=code("kim"), new=new) + "\n")[1] > 0
     line = shop.desk.session.book.line(shop.desk.session.book.last_id)
     assert line is not None and line.operator == "kim"

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from kiosk.cli import main
 from kiosk.desk import Desk
 from kiosk.ledger import anchor
 from kiosk.ledger.book import NAME, Book, LedgerFault
@@ -230,3 +231,14 @@ def test_a_beat_sealed_anew_by_somebody_who_knows_how_is_held_against_the_anchor
         assert "watch kiosk" in [wrong.where for wrong in book.check()]
     with Desk.open(heated, counter=lambda: 9.0) as desk:
         assert desk.now().watched_s <= 40 * DAY_S + 5.0
+
+
+def test_commands_that_only_read_say_that_the_book_is_doubtful(
+    heated: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["hot", "--data", str(heated)]) == 0
+    assert "lost" not in capsys.readouterr().err
+    cut(heated, 2)
+    for argv in (["hot"], ["hot", "--json"], ["find", "12"], ["history", "T002"]):
+        main([*argv, "--data", str(heated)])
+        assert "lines of this book are lost" in capsys.readouterr().err, argv
