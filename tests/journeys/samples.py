@@ -274,7 +274,7 @@ def _audit_alarm(screen: Any) -> None:
 def _audit_closed(screen: Any) -> None:
     screen._close()
     settled = tuple(
-        A.Row(what, ASSEMBLY.name, "H1", SLOT.name, None, A.Action.BOOK_MOVED, "", "Sam Porter", 1.79e9)
+        A.ReportedDifference(what, ASSEMBLY.name, "H1", SLOT.name, None, A.Action.BOOK_MOVED, "", "Sam Porter", 1.79e9)
         for what in A.Difference
     )
     screen.show_report(
