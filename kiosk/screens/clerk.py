@@ -17,7 +17,7 @@ from kiosk import words
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned as Scanned
 from kiosk.rules.cards import Command, HolderCard, OperatorCard, Pending
-from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
 from kiosk.screens.faults import cause_words
@@ -29,6 +29,7 @@ from kiosk.words import t
 
 A = TypeVar("A")
 
+AWAY_S = 120.0  # without a touch or a scan, then the window goes back to where everybody expects it
 TROUBLE_BEATS = 15  # how many good seconds a trouble stays in the strip
 
 
@@ -100,6 +101,7 @@ class Clerk(EventDispatcher):
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
         self._undo_until_s = 0.0  # watched time
+        self._quiet_since_s: float | None = None  # watched time of the last touch or scan; None: just now
 
     # Screens ------------------------------------------------------------------------------------------------
 
@@ -177,9 +179,20 @@ class Clerk(EventDispatcher):
 
     def scanned(self, text: str) -> None:
         """A code was read or typed: the screen in sight may take it, else the desk is asked what it does."""
+        self.busied()
         view = self.view
         if view is None or not view.scanned(text):
             self.ask(common.scan(text), self.answer)
+        elif not view.forwards:
+            self.ask(common.watch(text), self._warn)
+
+    def busied(self) -> None:
+        """Somebody is there: the pause after which the window goes back begins anew."""
+        self._quiet_since_s = None
+
+    def _warn(self, scanned: Scanned | None) -> None:
+        if scanned is not None:
+            self.answer(scanned)
 
     def undo(self) -> None:
         """Take the last step back."""
@@ -239,6 +252,10 @@ class Clerk(EventDispatcher):
         if due - self._taken_out:
             self.play(Sound.TAKE_OUT)
         self._taken_out = due
+        if self._quiet_since_s is None:
+            self._quiet_since_s = now.watched_s
+        if self.view is not None and not self.view.stays and now.watched_s - self._quiet_since_s > AWAY_S:
+            self.go("scan")
         if self.view is not None:
             self.view.tick()
 

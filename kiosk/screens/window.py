@@ -106,11 +106,16 @@ class KioskApp(App):
         """Build the scan screen; the others follow when they are wanted, a few while nobody touches anything."""
         self.clerk.offer(SCREENS, _to_stay)
         frame = self.frame
-        frame.bind(on_go=lambda _, name: self.clerk.go(name))
+        frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
+
+    def _who(self) -> None:
+        """Whoever is at work touched their name."""
+        if self.clerk.operator is not None:
+            self.clerk.go("people", act="person", key=self.clerk.operator.key)
 
     def _build_next(self, _: float) -> None:
         """One screen nobody has wanted yet: its module in one slice, the screen itself in the next."""
@@ -127,6 +132,7 @@ class KioskApp(App):
 
     def _touched(self, *_: object) -> None:
         self._touched_s = time.monotonic()
+        self.clerk.busied()
 
     def _show(self, view: View) -> None:
         self.frame.show(view)

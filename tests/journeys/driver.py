@@ -124,6 +124,7 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
 QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
     "place": lambda asked: lambda desk: desk.session.cards.find_place(asked["name"]),
     "holder": lambda asked: lambda desk: desk.session.holder(asked["key"]).code,
+    "badge": lambda asked: lambda desk: desk.shop.code_of(asked["key"]),
     "where": lambda asked: lambda desk: _name(desk.session.holder(asked["key"]).place),
     "hot": lambda asked: lambda desk: [card.holder.key for card in desk.heat.board()],
     "shift": lambda asked: lambda desk: _figures(desk.records.shift(asked["since"], asked["until"])),

@@ -96,7 +96,7 @@ def overlap(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
     )
 
 
-def faults(frame: Any, size: tuple[int, int]) -> list[str]:
+def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
     labels: list[Any] = []
     touches: list[Any] = []
 
@@ -172,9 +172,9 @@ def main() -> None:
             clerk.take(screen)
         gc.freeze()
         for size in sizes:
-            Window.size = size
-            frame.size_hint, frame.size, frame.pos = (None, None), size, (0, 0)
-            look.fit(*size)
+            Window.size = size[:2]
+            frame.size_hint, frame.size, frame.pos = (None, None), size[:2], (0, 0)
+            look.fit(size[0], size[1], size[2] if len(size) > 2 else None)
             gc.collect()
             for number, (name, state, fill) in enumerate(SAMPLES):
                 if name not in screens:

@@ -192,6 +192,10 @@ class Window:
         """Code of a holder by its key."""
         return str(self._ask(do="desk", what="holder", key=key))
 
+    def badge(self, key: str) -> str:
+        """Code on a person's badge by their key."""
+        return str(self._ask(do="desk", what="badge", key=key))
+
     def where(self, key: str) -> str | None:
         """Name of the place the book has a holder at."""
         place: str | None = self._ask(do="desk", what="where", key=key)

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from kiosk.rules.cards import Command
-from kiosk.rules.checkin import Refused, Wait
 from kiosk.rules.codes import Kind, make
+from kiosk.rules.outcomes import Refused, Wait
 from kiosk.screens.clerk import Clerk, fault_words, pulse
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View

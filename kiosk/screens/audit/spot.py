@@ -25,7 +25,7 @@ from kiosk.words import t
 
 EMPTY, FULL, TYPE, HOLDER = "empty", "full", "type", "holder"
 _TONES = {
-    A.State.SEEN: "done", A.State.HOT: "heat", A.State.MISPLACED: "stop", A.State.UNKNOWN: "stop",
+    A.Shows.SEEN: "done", A.Shows.HOT: "heat", A.Shows.MISPLACED: "stop", A.Shows.UNKNOWN: "stop",
 }  # fmt: skip
 
 
@@ -35,6 +35,7 @@ class AuditSpotScreen(View):
     name = "audit_spot"
     rail = "audit"
     covers = Covers.RAIL
+    stays = True
 
     title = StringProperty()
     word = StringProperty()
@@ -122,7 +123,7 @@ def _actions(spoken: Spoken) -> list[Choice]:
         Choice(each.key, t("auditing.settle", word=difference_words(each.difference)))
         for each in spoken.differences[:2]
     ]
-    if spoken.state is A.State.MISSING:
+    if spoken.state is A.Shows.MISSING:
         found.append(Choice(TYPE, t("auditing.type")))
     elif card is not None and card.assembly is not None:
         said = any(each.difference is A.Difference.EMPTY_HOLDER for each in spoken.differences)

@@ -12,8 +12,8 @@ from typing import Any
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Done, Refused
 from kiosk.rules.codes import CodeFault, Kind, parse
+from kiosk.rules.outcomes import Done, Refused
 from kiosk.screens.clerk import Scanned
 from kiosk.screens.kv import load_beside
 from kiosk.screens.questions import scan as asks
@@ -27,6 +27,8 @@ class HeatScreen(View):
 
     name = "heat"
     covers = Covers.ALL
+    forwards = True
+    stays = True
 
     about = StringProperty()
     left_s = NumericProperty(-1)

@@ -7,6 +7,8 @@ draws every picture of the whole window by its processor.  It never disappears a
 
 from __future__ import annotations
 
+from typing import Any
+
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
@@ -14,6 +16,7 @@ from kiosk.screens.kv import load_beside
 from kiosk.words import t
 
 BREATH = (1.0, 0.82, 0.64, 0.82)  # how much of the triangle is seen, step by step
+NAME_FROM = 0.6  # of the strip's width: there the name of who is at work begins at the latest
 
 
 class HeatStrip(BoxLayout):
@@ -33,6 +36,8 @@ class HeatStrip(BoxLayout):
     language = StringProperty("en")
     _step = 0
 
+    __events__ = ("on_who",)
+
     def on_hot(self, *_: object) -> None:
         self._step = 0
         self.breath = BREATH[0]
@@ -42,6 +47,16 @@ class HeatStrip(BoxLayout):
         if self.hot:
             self._step = (self._step + 1) % len(BREATH)
             self.breath = BREATH[self._step]
+
+    def on_touch_up(self, touch: Any) -> bool:
+        """The quiet side, where the name stands, was touched."""
+        if self.collide_point(*touch.pos) and touch.x > self.x + NAME_FROM * self.width:
+            self.dispatch("on_who")
+            return True
+        return bool(super().on_touch_up(touch))
+
+    def on_who(self) -> None:
+        """Somebody touched where the name of who is at work stands."""
 
     def summary(self, hot: float, next_s: float, by_reading: bool, trouble: str, wide: bool, note: str, _: str) -> str:
         """The strip's words before its time, in the language spoken."""

@@ -23,6 +23,11 @@ def scan(text: str) -> Question[Scanned]:
     return lambda desk: desk.scan(text)
 
 
+def watch(text: str) -> Question[Scanned | None]:
+    """What heat has to say of a label that a screen keeps for itself; None: nothing."""
+    return lambda desk: desk.watch(text)
+
+
 def undo() -> Question[Scanned]:
     """The last step taken back."""
     return lambda desk: desk.undo()

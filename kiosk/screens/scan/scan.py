@@ -12,7 +12,7 @@ from kivy.clock import Clock
 from kivy.properties import NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard
-from kiosk.rules.checkin import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.screens.camera import Aim
 from kiosk.screens.clerk import Scanned, coupling_words
 from kiosk.screens.kv import load_beside
@@ -28,6 +28,7 @@ class ScanScreen(View):
 
     name = "scan"
     rail = "scan"
+    stays = True
 
     state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
     word = StringProperty()
