@@ -55,7 +55,7 @@ def test_a_refusal_says_that_the_first_scan_it_covers_still_waits(same_kiosk: Wi
     same_kiosk.scan(same_kiosk.holder("T006"))
     same_kiosk.sees("Where to?", "End mill 10 R0.2")
     same_kiosk.scan(stray)
-    same_kiosk.sees("Refused", "no holder or place has it", "End mill 10 R0.2 still waits")
+    same_kiosk.sees("Refused", "No holder or place has the label", "End mill 10 R0.2 still waits")
     same_kiosk.wait(21)
     same_kiosk.sees("Scan a holder")
     same_kiosk.scan(same_kiosk.place("Rack 1"))
