@@ -105,7 +105,7 @@ def _computing(command: Add) -> None:
     cooling = command("cooling", "computing.cooling", "a case file: when it is safe to touch and ready to measure")
     cooling.add_argument("case", type=Path)
     cooling.add_argument("--json", action="store_true")
-    bench = command("bench", "computing.bench", "ratios against named peers")
+    bench = command("bench", "computing.bench", "ratios against other libraries")
     bench.add_argument("name", nargs="?", choices=BENCHES)
     bench.add_argument("--quick", action="store_true", help="smaller inputs")
     bench.add_argument("--photos", type=Path, metavar="DIR", help="photographs with truth.json, for the reader")
@@ -135,7 +135,7 @@ def _labelling(command: Add) -> None:
     label.add_argument("--inside", metavar="PLACE", help="a place and everything in it: a cabinet, a machine")
     label.add_argument("--from-csv", type=Path, metavar="FILE")
     label.add_argument("--hot-tag", action="store_true", help="hot tags of the holders named")
-    label.add_argument("--size", help="e.g. 25x25, 12x12, tape9 (default: the kiosk's setting)")
+    label.add_argument("--size", help="e.g. 25x25, 12x12, \"tape 9 mm\" (default: the kiosk's setting)")
     label.add_argument("--dpi", type=whole(1, 10_000))
     label.add_argument(
         "--module-dots", type=whole(1, 1000), metavar="N", help="no more printer dots a module than this"
@@ -163,13 +163,16 @@ def _auditing(command: Add) -> None:
     audit.add_argument("pictures", nargs="*", type=Path, metavar="PICTURE", help="photographs of its drawers")
     asks_badge(audit)
     audit.add_argument("--close", action="store_true")
-    report = _data(command("report", "auditing.report", "an audit or a shift as PDF or CSV"))
+    report = _data(command("report", "auditing.report", "an audit or a shift as PDF or CSV, or printed"))
     report.add_argument("what", choices=("audit", "shift"))
     report.add_argument("key", nargs="?", help="an audit's key (default: the last one)")
     report.add_argument(
         "--hours", type=measure(0.1, 24 * 366), help="length of the shift that ends now (default: the setting shift_h)"
     )
-    report.add_argument("--out", type=Path, required=True, metavar="FILE.pdf|FILE.csv")
+    goes = report.add_mutually_exclusive_group(required=True)
+    goes.add_argument("--out", type=Path, metavar="FILE.pdf|FILE.csv")
+    goes.add_argument("--queue", metavar="NAME", help="print it on this queue of CUPS or Windows")
+    report.add_argument("--sheet", choices=("A4", "Letter"), help="paper (default: what the queue has)")
 
 
 def _files(command: Add) -> None:

@@ -42,7 +42,7 @@ _NOISE = 12.0
 def run(quick: bool = False) -> Iterator[Ratio]:
     """Rows for `bench labels`; about a minute, quick: some seconds."""
     contents = _contents(40 if quick else 400)
-    for size, dpi in (("tape9", 203), ("12x12", 203), ("tape9", 300), ("25x25", 300)):
+    for size, dpi in (("tape 9 mm", 203), ("12x12", 203), ("tape 9 mm", 300), ("25x25", 300)):
         yield _read_rate(contents, size, dpi)
     yield _batch(contents)
 

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import argparse
 from datetime import datetime
+from pathlib import Path
 
 from kiosk import words
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_read, print_json
 from kiosk.commands.whose import at_work
-from kiosk.desk import Desk
+from kiosk.desk import Desk, reports
 from kiosk.desk.audits import AuditStatus
 from kiosk.desk.session import ActRefused
 from kiosk.exchange import report_page
+from kiosk.labels.faults import LabelError
 from kiosk.reader.decode import read
 from kiosk.reader.files import load, pictures_in
-from kiosk.rules.checkin import Refused
+from kiosk.rules.outcomes import Refused
 
 DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
 
@@ -70,9 +72,9 @@ def _print(status: AuditStatus) -> None:
 
 
 def report(arguments: argparse.Namespace) -> int:
-    """An audit or the shift that ends now, as PDF or CSV."""
-    out = arguments.out
-    if out.suffix.lower() not in (".pdf", ".csv"):
+    """An audit or the shift that ends now, as PDF or CSV, or sent to a print queue."""
+    out: Path | None = arguments.out
+    if out is not None and out.suffix.lower() not in (".pdf", ".csv"):
         return complain(f"--out: {out} ends neither in .pdf nor in .csv")
     with desk_read(arguments) as desk:
         if arguments.what == "shift":
@@ -85,6 +87,14 @@ def report(arguments: argparse.Namespace) -> int:
             if key is None:
                 return complain("no audit was closed yet")
             paper = desk.reports.audit(key)
-    report_page.keep(out, paper.pdf() if out.suffix.lower() == ".pdf" else paper.csv().encode("utf-8"))
+    if out is None:
+        try:
+            job = reports.print_out(paper, arguments.queue, arguments.sheet)
+        except LabelError as fault:
+            return complain(fault)
+        print(words.t("report.sent", queue=job.queue, number=job.number))
+        return DONE
+    as_pdf = out.suffix.lower() == ".pdf"
+    report_page.keep(out, paper.pdf(arguments.sheet or "A4") if as_pdf else paper.csv().encode("utf-8"))
     print(out)
     return DONE

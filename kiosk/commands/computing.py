@@ -63,7 +63,7 @@ def cooling(arguments: argparse.Namespace) -> int:
 
 
 def bench(arguments: argparse.Namespace) -> int:
-    """Ratios against named peers on the same input in one run."""
+    """Ratios against other libraries on the same input in one run."""
     for name in [arguments.name] if arguments.name else BENCHES:
         module = import_module(f"kiosk.bench.{name}")
         more = {"photos": arguments.photos} if name == "reader" else {}

@@ -144,21 +144,27 @@ class BuildCounter:
             return cutter_of(row)
         raise NotThere("cutter", key)
 
+    def not_here(self, card: HolderCard) -> BuildRefused | None:
+        """Why nothing can be built into this holder as and where it stands; None: it may be."""
+        if card.assembly is not None:
+            names = {"name": card.holder.name, "cutter": card.assembly.cutter.name}
+            return BuildRefused(say("build.taken", **names), say("build.tear_down_first", **names))
+        at = card.place.place.kind if card.place else None
+        if at in (Kind.BENCH, Kind.SHRINK):
+            return None
+        where = card.place.name if card.place else None
+        return BuildRefused(
+            say("build.not_at_bench", name=card.name, place=where), say("build.to_bench", name=card.name)
+        )
+
     def build(self, holder_key: str, cutter_key: str, insert_mm: float | None = None, name: str = "") -> HolderCard:
         """Builds the cutter in.  Raises BuildRefused, NotThere, ActRefused."""
         session = self._session
         session.signed_in()
         card = session.holder(holder_key)
         cutter = self._cutter(cutter_key)
-        if card.assembly is not None:
-            names = {"name": card.holder.name, "cutter": card.assembly.cutter.name}
-            raise BuildRefused(say("build.taken", **names), say("build.tear_down_first", **names))
-        at = card.place.place.kind if card.place else None
-        if at not in (Kind.BENCH, Kind.SHRINK):
-            where = card.place.name if card.place else None
-            raise BuildRefused(
-                say("build.not_at_bench", name=card.name, place=where), say("build.to_bench", name=card.name)
-            )
+        if (not_here := self.not_here(card)) is not None:
+            raise not_here
         if cutter_key not in {free.key for free in self.free_cutters()}:
             raise BuildRefused(say("build.cutter_taken", cutter=cutter.name), say("build.choose_other"))
         answer = self.fit(holder_key, cutter_key, insert_mm)

@@ -59,8 +59,7 @@ class Holds:
     """
 
     def __init__(self, settings: HeatSettings, lessons: Callable[[int], list[Row]]) -> None:
-        room = Room(settings.ambient_c, settings.limit_c, settings.length_tolerance_um)
-        self.rules = HoldRules(room, settings.temp_c, settings.heating_s)
+        self.rules = rules_set(settings)
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
         self._advised: dict[str, _Advised] = {}
@@ -171,6 +170,12 @@ class Holds:
         """What earlier heats taught; what is read during a heat counts for it by itself, and only once."""
         pair = hold.pair(facts.holder, None)
         return self._heats.known(hold.type_of(pair), hold.last_place(facts), facts.heating)
+
+
+def rules_set(settings: HeatSettings) -> HoldRules:
+    """The shop's values as these settings have them."""
+    room = Room(settings.ambient_c, settings.limit_c, settings.length_tolerance_um)
+    return HoldRules(room, settings.temp_c, settings.heating_s)
 
 
 def _lesson(row: Row) -> Lesson:

@@ -12,6 +12,7 @@ from argon2.exceptions import InvalidHashError, VerifyMismatchError
 
 from kiosk import filing
 from kiosk import settings as shop_settings
+from kiosk.desk.holds import rules_set
 from kiosk.desk.session import NotThere, Session, StillHot
 from kiosk.ledger import history
 from kiosk.ledger import tables as T
@@ -102,19 +103,19 @@ class PeopleCounter:
     def change_setting(self, table: str, key: str, value: str, reason: str) -> Settings:
         """Changes one setting in the file and writes a line about it.
 
-        What holds are worked out from does not change while one runs.  Raises Locked, NeedsReason, SettingsFault,
-        StillHot.
+        A hold that runs keeps, of the values it began with and those set now, the stricter one.  One that began
+        before values were written down could only be weakened: then the change has to be to the safer side.  Raises
+        Locked, NeedsReason, SettingsFault, StillHot.
         """
         session = self._session
         by = session.supervised(reason)
         if by is None:
             session.signed_in()
-        if table == "heat" and (held := session.cards.held()):
-            raise StillHot(held[0].name)
         path = session.book.path.parent / shop_settings.NAME
         before = filing.take(path) if path.exists() else None
         settings = shop_settings.changed(path, table, key, value)
         try:
+            self._keeps_holds(settings)
             session.write(SettingChanged(f"{table}.{key}", value, reason), by=by)
         except BaseException:  # no setting without its line
             path.unlink() if before is None else filing.write(path, before)
@@ -122,10 +123,22 @@ class PeopleCounter:
         session.take_settings(settings)
         return settings
 
+    def _keeps_holds(self, settings: Settings) -> None:
+        """Raises StillHot where these settings would let a hold go sooner than those it is worked out with now."""
+        session = self._session
+        if rules_set(settings.heat).holds_as_long_as(session.holds.rules):
+            return
+        for card in session.cards.held():
+            facts = session.cards.hold_facts(card.holder.key)
+            if facts is None or facts.began is None:
+                raise StillHot(card.name)
+
     def sign_out(self) -> None:
+        """Whoever is at work goes, and what a PIN has opened is shut."""
         if self._session.operator:
             self._session.write(SignedOut(self._session.operator.key))
             self._session.operator = None
+        self.lock()
 
     def unlock(self, key: str, pin: str) -> OperatorCard:
         """Gives a supervisor's PIN, good for some minutes.  Wrong ones wait (`rules.tries`), restarts or not.

@@ -6,6 +6,7 @@ desk answers scans.  What is kept is what was shown, byte for byte.
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -16,6 +17,8 @@ from kiosk.desk.audit_book import AuditBook, AuditRow
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.records import RecordsCounter
 from kiosk.desk.session import Session
+from kiosk.labels.queue import Job, Media, Printing, listed, system_printing
+from kiosk.labels.sizes import PAPERS
 from kiosk.ledger import tables as T
 from kiosk.rules.audit import AuditReport, Mark
 from kiosk.rules.shift import ShiftReport
@@ -34,13 +37,13 @@ class Paper:
     report: AuditReport | ShiftReport
     trend: tuple[Mark, ...] = ()
 
-    def pdf(self) -> bytes:
-        """Drawn in the language spoken now."""
+    def pdf(self, sheet: str = "A4") -> bytes:
+        """Drawn in the language spoken now.  sheet: `A4` or `Letter`."""
         from kiosk.exchange import report_audit, report_shift  # drawing takes long to load
 
         if isinstance(self.report, AuditReport):
-            return report_audit.drawn(self.report, words.say, self.trend)
-        return report_shift.drawn(self.report, words.say)
+            return report_audit.drawn(self.report, words.say, self.trend, sheet)
+        return report_shift.drawn(self.report, words.say, sheet)
 
     def csv(self) -> str:
         from kiosk.exchange import report_audit, report_shift
@@ -66,6 +69,27 @@ def keep(paper: Paper, pdf: bytes | None = None) -> Kept:
     report_page.keep(kept.pdf, paper.pdf() if pdf is None else pdf)
     report_page.keep(kept.csv, paper.csv().encode("utf-8"))
     return kept
+
+
+def print_out(paper: Paper, queue: str, sheet: str | None = None, printing: Printing | None = None) -> Job:
+    """Sends a paper to a print queue, once and at true size.
+
+    sheet: `A4` or `Letter`; None: what the queue has loaded, else what it knows, A4 first.  Raises LabelError; nothing
+    was printed then, unless it says that nobody knows (`FateUnknown`).
+    """
+    spooler = printing or system_printing()
+    listed(spooler.queues(), queue)
+    stocks = {each.name: spooler.stock(queue, each.width_mm, each.height_mm) for each in PAPERS}
+    known = sorted((name for name, stock in stocks.items() if stock), key=lambda name: not _loaded(stocks[name]))
+    name = sheet or (known[0] if known else PAPERS[0].name)
+    with tempfile.TemporaryDirectory(prefix="report-") as folder:
+        pdf = Path(folder) / f"{paper.stem}.pdf"
+        pdf.write_bytes(paper.pdf(name))
+        return spooler.send(queue, pdf, title=paper.stem, media=stocks[name])
+
+
+def _loaded(stock: Media | None) -> bool:
+    return stock is not None and stock.loaded
 
 
 @dataclass(frozen=True, slots=True)

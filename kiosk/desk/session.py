@@ -15,8 +15,7 @@ from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
 from kiosk.rules.bounds import check
-from kiosk.rules.cards import HolderCard, HoldView, LastStep, Limits, Moment, OperatorCard, Pending, PlaceCard
-from kiosk.rules.checkin import Reason
+from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold import HoldFacts
 from kiosk.rules.lines import (
@@ -29,8 +28,11 @@ from kiosk.rules.lines import (
     PocketAssigned,
     SettingChanged,
 )
+from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value, say
+from kiosk.rules.sending import cooling_place
+from kiosk.rules.view import Limits
 from kiosk.settings import Settings, deciding, same_value
 
 
@@ -129,14 +131,18 @@ class Session:
         """
         if reason is not None and not reason.strip():
             raise NeedsReason
-        now_s = self.now().watched_s
-        if self.supervisor is not None and now_s - self.supervised_at_s <= UNLOCKED_S:
-            self.supervised_at_s = now_s
-            return self.supervisor.key
-        self.supervisor = None
+        if (key := self.unlocked_by()) is not None:
+            self.supervised_at_s = self.now().watched_s
+            return key
         if T.Operator.select().where(T.Operator.pin_hash.is_null(False), T.Operator.retired == 0).exists():
             raise Locked
         return None
+
+    def unlocked_by(self) -> str | None:
+        """The supervisor whose PIN is still good; None: nobody's is."""
+        if self.supervisor is not None and self.now().watched_s - self.supervised_at_s > UNLOCKED_S:
+            self.supervisor = None
+        return self.supervisor.key if self.supervisor else None
 
     def write(self, *entries: Entry, by: str | None = None, presetter: bool = False) -> tuple[Written, ...]:
         """Appends lines as the operator at work, or as the supervisor `by`; they are on disk when this returns.
@@ -233,13 +239,8 @@ class Session:
 
     def cooling_place(self) -> PlaceCard | None:
         """Where to send a hot holder: a cooling place with room, a sleeve first."""
-        found = [
-            card
-            for code, row in self.cards.places.rows.items()
-            if row["kind"] == Kind.COOLING.value and not row["retired"] and (card := self.cards.place(code))
-        ]
-        roomy = [c for c in found if c.place.capacity is None or len(c.occupants) < c.place.capacity]
-        return min(roomy or found, key=lambda c: (c.place.way != "sleeve", c.name), default=None)
+        cooling = [code for code, row in self.cards.places.rows.items() if row["kind"] == Kind.COOLING.value]
+        return cooling_place(card for code in cooling if (card := self.cards.place(code)))
 
     def last_step(self) -> LastStep | None:
         return self.cards.last_step(self.operator.key if self.operator else None)

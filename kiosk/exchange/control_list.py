@@ -108,17 +108,20 @@ def write_map(made: ListMap) -> str:
 
 
 _WORDS: dict[str, tuple[str, ...]] = {
-    "name": ("name", "tool name", "toolname", "identifier", "ident", "bezeichnung", "werkzeugname"),
-    "number": ("t", "tool", "number", "tool number", "no", "nr", "t-nr", "werkzeugnummer"),
-    "pocket": ("pocket", "place", "pot", "p", "magazine place", "platz", "location"),
-    "length": ("l", "length", "z", "lf", "l1", "length 1", "länge"),
-    "diameter": ("d", "dia", "diameter", "dc", "durchmesser"),
-    "radius": ("r", "radius"),
+    "name": ("name", "tool name", "bezeichnung", "werkzeugname"),
+    "number": ("number", "tool number", "nummer", "werkzeugnummer"),
+    "pocket": ("pocket", "magazine pocket", "place", "magazine place", "platz", "magazinplatz"),
+    "length": ("length", "tool length", "lf", "länge", "werkzeuglänge"),
+    "diameter": ("diameter", "tool diameter", "dc", "durchmesser"),
+    "radius": ("radius", "tool radius"),
 }
 
 
 def guess_columns(header: Iterable[str]) -> Columns:
-    """A first map from the names of the columns, for the shop to look at and save."""
+    """A first map from the names of the columns, for the shop to look at and save.
+
+    Plain words and the symbols of ISO 13399 alone: what one letter means differs from control to control.
+    """
     names = list(header)
     found: dict[str, str] = {}
     for key, words in _WORDS.items():

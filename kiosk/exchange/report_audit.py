@@ -32,7 +32,7 @@ def pdf(report: AuditReport, path: Path, words: Words, trend: Sequence[Mark] = (
     page.keep(path, drawn(report, words, trend))
 
 
-def drawn(report: AuditReport, words: Words, trend: Sequence[Mark] = ()) -> bytes:
+def drawn(report: AuditReport, words: Words, trend: Sequence[Mark] = (), paper: str = "A4") -> bytes:
     """The report as a PDF; with two audits or more in `trend` also its two plots."""
 
     def t(key: str, **values: Any) -> str:
@@ -70,7 +70,7 @@ def drawn(report: AuditReport, words: Words, trend: Sequence[Mark] = ()) -> byte
         flow += [page.text(t("trend"), page.HEADING), _plots(trend, t)]
     signed = [t("signed_setter"), t("signed_supervisor")]
     flow.append(page.signatures(signed, t("proof", line=report.line), report.hash))
-    return page.drawn(title, f"{report.audit} · {report.line} · {report.hash[:16]}", flow)
+    return page.drawn(title, f"{report.audit} · {report.line} · {report.hash[:16]}", flow, paper)
 
 
 def _differences(report: AuditReport, words: Words, t: Any) -> Any:

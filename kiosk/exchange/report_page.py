@@ -1,4 +1,4 @@
-"""What printed reports share: paper, letters, tables, lines to sign on and a plot; A4, in our own fonts.
+"""What printed reports share: paper, letters, tables, lines to sign on and a plot; in our own fonts, A4 unless asked.
 
 Draws what it is given and decides nothing.  The same report gives the same file, byte for byte, so that two
 prints can be compared.
@@ -16,7 +16,7 @@ from xml.sax.saxutils import escape
 
 from reportlab.graphics.shapes import Circle, Drawing, Line, PolyLine, String
 from reportlab.lib.colors import Color, black
-from reportlab.lib.pagesizes import A4
+from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
@@ -30,7 +30,8 @@ Words = Callable[[Say], str]
 
 REGULAR, BOLD, MONO = "B612", "B612-Bold", "B612Mono"
 MARGIN = 18 * mm
-WIDTH = A4[0] - 2 * MARGIN
+WIDTH = A4[0] - 2 * MARGIN  # Letter is wider: it gets wider margins, and the same columns
+PAPERS = {"A4": A4, "Letter": LETTER}
 QUIET = Color(0.35, 0.35, 0.35)
 LINE = Color(0.6, 0.6, 0.6)
 
@@ -136,19 +137,21 @@ def plot(title: str, values: Sequence[float], low: float, high: float, unit: str
     return drawing
 
 
-def drawn(title: str, foot: str, flow: Sequence[Any]) -> bytes:
-    """The pages as a PDF.  foot: on every page, before its number."""
+def drawn(title: str, foot: str, flow: Sequence[Any], paper: str = "A4") -> bytes:
+    """The pages as a PDF.  foot: on every page, before its number.  paper: of `PAPERS`."""
     _fonts()
+    size = PAPERS[paper]
+    side = (size[0] - WIDTH) / 2
 
     def footer(canvas: Any, document: Any) -> None:
         canvas.setFont(MONO, 6.5)
         canvas.setFillColor(QUIET)
-        canvas.drawString(MARGIN, 10 * mm, foot)
-        canvas.drawRightString(A4[0] - MARGIN, 10 * mm, str(document.page))
+        canvas.drawString(side, 10 * mm, foot)
+        canvas.drawRightString(size[0] - side, 10 * mm, str(document.page))
 
     made = io.BytesIO()
     document = SimpleDocTemplate(
-        made, pagesize=A4, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
+        made, pagesize=size, leftMargin=side, rightMargin=side, topMargin=MARGIN, bottomMargin=MARGIN,
         title=title, author="", invariant=1,
     )  # fmt: skip
     document.build(list(flow), onFirstPage=footer, onLaterPages=footer)

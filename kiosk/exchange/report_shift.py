@@ -32,7 +32,7 @@ def pdf(report: ShiftReport, path: Path, words: Words) -> None:
     page.keep(path, drawn(report, words))
 
 
-def drawn(report: ShiftReport, words: Words) -> bytes:
+def drawn(report: ShiftReport, words: Words, paper: str = "A4") -> bytes:
     """The summary as a PDF."""
 
     def t(key: str, **values: Any) -> str:
@@ -70,7 +70,7 @@ def drawn(report: ShiftReport, words: Words) -> bytes:
         ]
         flow.append(page.table(header, shares, (4, 1, 1)))
     flow.append(page.signatures([t("signed")], t("proof", line=report.line), report.hash))
-    return page.drawn(title, f"{report.line} · {report.hash[:16]}", flow)
+    return page.drawn(title, f"{report.line} · {report.hash[:16]}", flow, paper)
 
 
 def csv(report: ShiftReport, dialect: Dialect = PLAIN) -> str:

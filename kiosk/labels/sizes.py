@@ -37,8 +37,8 @@ class LabelSize:
 
 
 STANDARD = (
-    LabelSize("tape9", None, 9, Stock.TAPE, 0.75),
-    LabelSize("tape12", None, 12, Stock.TAPE, 0.5),
+    LabelSize("tape 9 mm", None, 9, Stock.TAPE, 0.75),
+    LabelSize("tape 12 mm", None, 12, Stock.TAPE, 0.5),
     LabelSize("12x12", 12, 12),
     LabelSize("19x19", 19, 19),
     LabelSize("25x25", 25, 25, margin_mm=0.75),
@@ -51,11 +51,8 @@ TAPE_LONGEST_MM = 150.0
 
 
 def parse_size(text: str) -> LabelSize:
-    """`25x25`, `40 x 20`, `40,5x20`, `tape9`, `tape 12`, `9` (tape of 9 mm).  Raises SizeUnknown."""
+    """`25x25`, `40 x 20`, `40,5x20`, `tape 9 mm`, `tape9`, `9` (tape of 9 mm).  Raises SizeUnknown."""
     plain = "".join(text.split()).lower().replace("×", "x").replace(",", ".").removesuffix("mm")
-    for size in STANDARD:
-        if size.name == plain:
-            return size
     if tape := re.fullmatch(r"(?:tape)?(\d+(?:\.\d+)?)", plain):
         return _custom(text, plain, None, float(tape[1]))
     if label := re.fullmatch(r"(\d+(?:\.\d+)?)(?:mm)?x(\d+(?:\.\d+)?)", plain):
@@ -67,7 +64,7 @@ def _custom(text: str, plain: str, width_mm: float | None, height_mm: float) -> 
     if not all(0 < side <= LONGEST_MM for side in (width_mm, height_mm) if side is not None):
         raise SizeUnknown(text, known())
     if width_mm is None:
-        size = LabelSize(f"tape{height_mm:g}", None, height_mm, Stock.TAPE, 0.75)
+        size = LabelSize(f"tape {height_mm:g} mm", None, height_mm, Stock.TAPE, 0.75)
     else:
         size = LabelSize(f"{width_mm:g}x{height_mm:g}", width_mm, height_mm)
     return next((standard for standard in STANDARD if standard.name == size.name), size)

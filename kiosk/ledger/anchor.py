@@ -23,9 +23,9 @@ from typing import Any
 import msgspec
 
 from kiosk.ledger.disk import FILE_MODE, make_private, to_disk
+from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE
 
 NAME = "ledger.anchor"
-GENESIS = "0" * 64
 _SLOT = 512
 
 
@@ -39,7 +39,7 @@ class Mark:
 
     folder: str
     line: int = 0
-    hash: str = GENESIS
+    hash: str = HASH_BEFORE_ANY_LINE
     watched_s: float = 0.0
     next_line: int | None = None
     next_hash: str = ""
@@ -47,7 +47,7 @@ class Mark:
 
     def stands_in(self, hash_of: Callable[[int], str | None]) -> bool:
         """Whether a ledger has this line.  hash_of: the hash of one of its lines, None where it has no such line."""
-        if self.line == 0 and self.hash == GENESIS:
+        if self.line == 0 and self.hash == HASH_BEFORE_ANY_LINE:
             return True
         if self.next_line is not None and hash_of(self.next_line) == self.next_hash:
             return True

@@ -24,7 +24,7 @@ from kiosk.ledger.anchor import Anchor, Mark
 from kiosk.ledger.clock import Counter, WatchedClock, boot_counter_s
 from kiosk.ledger.derive import Broken, Change, Put, Row, Stamp, changes, mentions
 from kiosk.ledger.disk import make_private, make_private_folder
-from kiosk.ledger.lineform import GENESIS, Written, as_kept, beat_seal, line_hash, written
+from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, Written, as_kept, beat_seal, line_hash, written
 from kiosk.ledger.lock import FolderLock
 from kiosk.ledger.statements import sentences
 from kiosk.ledger.trouble import Cause, LedgerFault, fault_of
@@ -94,7 +94,7 @@ class Book:
         self._anchor: Anchor | None = None
         last = T.Line.select().order_by(T.Line.id.desc()).first()
         self._last_id: int = last.id if last else 0
-        self._last_hash: str = last.hash if last else GENESIS
+        self._last_hash: str = last.hash if last else HASH_BEFORE_ANY_LINE
         self._clock = WatchedClock(max(last.watched_s if last else 0.0, self._beaten_s(mark)), *clock)
 
     @classmethod
@@ -213,7 +213,7 @@ class Book:
         sealed = [
             watched_s
             for kiosk, watched_s, line, seal in beats
-            if seal == beat_seal(kiosk, watched_s, line, (self.hash_of(line) if line else GENESIS) or "")
+            if seal == beat_seal(kiosk, watched_s, line, (self.hash_of(line) if line else HASH_BEFORE_ANY_LINE) or "")
         ]
         return min(max(sealed, default=0.0), mark.watched_s if mark else 0.0)
 

@@ -15,7 +15,7 @@ import msgspec
 from kiosk.ledger.derive import Stamp
 from kiosk.rules.lines import KINDS, Entry
 
-GENESIS = "0" * 64
+HASH_BEFORE_ANY_LINE = "0" * 64  # what the first line of a ledger is chained to
 COLUMNS = ("id", "utc_s", "watched_s", "kiosk", "operator", "kind", "payload", "hash")
 
 _ENCODER = msgspec.json.Encoder(order="sorted")

@@ -28,7 +28,7 @@ from kiosk.ledger.book import NAME, Book, rows
 from kiosk.ledger.clock import Counter, boot_counter_s
 from kiosk.ledger.copying import CopyFault, look, reading, told
 from kiosk.ledger.disk import FOLDER_MODE, make_private, make_private_folder, to_disk, touch_private
-from kiosk.ledger.lineform import entry_of
+from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, entry_of
 from kiosk.ledger.lock import FolderLock
 from kiosk.ledger.trouble import Cause, LedgerFault, cause_of
 from kiosk.ledger.upgrade import NewerLedger
@@ -139,7 +139,7 @@ def _make(
         last = made.execute("SELECT id, hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
         beaten = made.execute("SELECT MAX(watched_s) FROM watch").fetchone()[0]
         lately = _heated_lately(made, now_utc_s)
-    number, last_hash = last or (0, anchors.GENESIS)
+    number, last_hash = last or (0, HASH_BEFORE_ANY_LINE)
     Anchor.begin(making, Mark(token_hex(4), number, last_hash, beaten or 0.0)).close()
     with Book.open(making, kiosk, counter=counter, wall=lambda: now_utc_s) as book:
         standing = rows(T.Holder.select(T.Holder.key, T.Holder.clamping, T.Holder.heat, T.Holder.retired))
@@ -170,7 +170,7 @@ def _swap(folder: Path, new: Path, line: int, line_hash: str, watched_s: float, 
         anchor = Anchor(folder, mark)
     else:
         # An old ledger without an anchor has lost something, and is still to be taken so until it is gone.
-        anchor = Anchor.begin(folder, Mark(token_hex(4), 0, "" if there else anchors.GENESIS))
+        anchor = Anchor.begin(folder, Mark(token_hex(4), 0, "" if there else HASH_BEFORE_ANY_LINE))
     try:
         anchor.expect(line, line_hash)  # from here on either of the two is right
         new.replace(folder / NAME)
@@ -274,7 +274,8 @@ def _past(path: Path, now_utc_s: float) -> _Past | None:
             unknown = _keys(ledger, f"SELECT key FROM holder WHERE heat = '{Heat.UNKNOWN.value}'")
             if ledger.execute("SELECT 1 FROM sqlite_master WHERE name = 'doubted'").fetchone():
                 unknown |= _keys(ledger, "SELECT holder FROM doubted")
-            return _Past(row[0] if row else anchors.GENESIS, frozenset(hot), frozenset(unknown), _taken_over(ledger))
+            last_hash = row[0] if row else HASH_BEFORE_ANY_LINE
+            return _Past(last_hash, frozenset(hot), frozenset(unknown), _taken_over(ledger))
     except (sqlite3.Error, CopyFault, KeyError, ValueError, TypeError) as error:
         _only_damage(error)
         return None

@@ -18,7 +18,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger import upgrade
 from kiosk.ledger.anchor import Mark
 from kiosk.ledger.derive import KEYS, Broken, MemoryState, Stamp, changes, mentions
-from kiosk.ledger.lineform import COLUMNS, GENESIS, beat_seal, entry_of, line_hash
+from kiosk.ledger.lineform import COLUMNS, HASH_BEFORE_ANY_LINE, beat_seal, entry_of, line_hash
 from kiosk.ledger.statements import sentences
 
 Progress = Callable[[int, int], None]
@@ -70,7 +70,7 @@ class _Told:
 
     def __init__(self) -> None:
         self.mentioned: dict[Any, int] = {}  # subject -> sum over its lines, each by a number nobody can foresee
-        self.hashes: dict[int, str] = {0: GENESIS}  # of the last line, and of the one the beat names
+        self.hashes: dict[int, str] = {0: HASH_BEFORE_ANY_LINE}  # of the last line, and of the one the beat names
         self.last_watched_s = 0.0
 
 
@@ -100,7 +100,7 @@ def _form(execute: Execute) -> Iterator[Wrong]:
 def _replay(execute: Execute, memory: MemoryState, told: _Told, progress: Progress | None) -> Iterator[Wrong]:
     total = execute('SELECT COUNT(*) FROM "line"').fetchone()[0]
     beaten = {row[0] for row in execute('SELECT "line" FROM "watch"')}
-    before, expected = GENESIS, 1
+    before, expected = HASH_BEFORE_ANY_LINE, 1
     names = ", ".join(f'"{name}"' for name in COLUMNS)
     for number, utc_s, watched_s, kiosk, operator, kind, text, stored in execute(
         f'SELECT {names} FROM "line" ORDER BY "id"'

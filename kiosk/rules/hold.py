@@ -130,6 +130,12 @@ class HoldRules:
         )
         return HoldRules(room, kept.temp_c, kept.heating_s)
 
+    def holds_as_long_as(self, other: HoldRules) -> bool:
+        """Whether no value of these lets a hold go sooner than the other ones would."""
+        room = other.room
+        values = HeatValues(other.temp_c, room.ambient_c, room.limit_c, other.heating_s, room.tolerance_um)
+        return self.stricter(values) == self
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:

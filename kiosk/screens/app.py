@@ -18,31 +18,53 @@ from __future__ import annotations
 
 import logging
 import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from kiosk import where
-from kiosk.desk import Desk, inbox
-from kiosk.desk.session import NotThere
-from kiosk.exchange.shop import read_shop
-from kiosk.ledger.clock import Counter, boot_counter_s
 from kiosk.screens.options import Options
 
+if TYPE_CHECKING:
+    from kiosk.desk import Desk
+    from kiosk.screens.window import KioskApp
 
-def run(options: Options) -> int:
-    """Open the window and come back when it is closed.
+
+def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> int:
+    """Open the window and come back when it is closed.  `watched(app)` is called before anything is drawn.
 
     Raises what opening the data folder or the demo shop raises: LedgerFault, InUse, NewerLedger, SettingsFault,
     NotThere, ShopFault.
     """
     prepare_kivy(options.size)
-    from kiosk.screens.window import KioskApp
+    from kiosk.screens.worker import Worker
 
-    app = KioskApp(options, lambda: open_desk(options))
+    worker = Worker(lambda: _open_desk(options))
     try:
-        app.open()
-        app.run()
+        worker.begin()
+        import kivy.core.window  # noqa: F401 - waits for the screen much of its time, while the desk is opened
+
+        worker.opened()
+        from kiosk.screens.window import KioskApp
+
+        app = KioskApp(options, worker)
+        try:
+            if watched is not None:
+                watched(app)
+            app.open()
+            app.run()
+        finally:
+            app.close()
     finally:
-        app.close()
+        worker.stop()
     return 0
+
+
+def _open_desk(options: Options) -> Desk:
+    """On the desk's thread: what the desk needs is read there too."""
+    from kiosk.screens.opening import open_desk
+
+    return open_desk(options)
 
 
 def prepare_kivy(size: tuple[int, int] | None) -> None:
@@ -58,6 +80,8 @@ def prepare_kivy(size: tuple[int, int] | None) -> None:
     Config.set("kivy", "log_level", "warning")
     Config.set("input", "mouse", "mouse,disable_multitouch")
     Config.set("graphics", "window_state", "visible")
+    if not draws_itself():
+        Config.set("graphics", "multisamples", "0")  # smoother edges cost a processor more than all the rest
     if size is None:
         Config.set("graphics", "fullscreen", "auto")
     else:
@@ -69,23 +93,6 @@ def prepare_kivy(size: tuple[int, int] | None) -> None:
         Config.set("graphics", "height", str(size[1]))
 
 
-def open_desk(options: Options, counter: Counter = boot_counter_s, wall: Counter | None = None) -> Desk:
-    """The desk of these options; the demo shop is put into a demo folder that is still empty.
-
-    counter, wall: the clocks it lives by, seconds.
-    """
-    if not options.demo:
-        return Desk.open(options.data_dir, at=options.at, counter=counter, wall=wall)
-    desk = Desk.open(options.data_dir, counter=counter, wall=wall)
-    try:
-        if desk.shop.empty:
-            desk.shop.load(read_shop(where.demo_tags()), where.demo_tags().name)
-            inbox.fill(options.data_dir, where.demo_tags())
-        if options.at:
-            desk.session.here = desk.session.cards.find_place(options.at)
-            if desk.session.here is None:
-                raise NotThere("place", options.at)
-    except BaseException:
-        desk.close()
-        raise
-    return desk
+def draws_itself() -> bool:
+    """Whether a graphics card draws.  Only Linux says so beforehand: without a node of a driver its processor does."""
+    return sys.platform != "linux" or any(Path("/dev/dri").glob("renderD*"))

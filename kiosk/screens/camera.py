@@ -12,7 +12,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import cv2
 import numpy as np
@@ -20,7 +20,6 @@ from kivy.clock import Clock
 from numpy.typing import NDArray
 
 from kiosk.reader.camera import Camera, Frame, State, Turn, upright
-from kiosk.reader.decode import LiveReader, read
 from kiosk.reader.files import PictureError
 from kiosk.reader.sources import FRAME_SIZES, Controls, Device, Source, SourceError, frame_size, list_cameras, source
 from kiosk.reader.stream import Aim as Aim
@@ -30,8 +29,12 @@ from kiosk.reader.symbols import Reading
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 
+if TYPE_CHECKING:
+    from kiosk.reader.decode import LiveReader
+
 FRAMES_A_SECOND = 15
 PHOTOGRAPH_MS = 8000.0  # a drawer of sixty labels on 12 megapixels takes a fast tablet 1.5 s, a slow one five
+FIRST_PICTURE_S = 0.3  # reading leaves the processor to the window's first picture so long, and no longer
 SETTLE_FRAMES = 6  # a camera that was opened anew finds its exposure within so many
 HUSH_S = 3.0  # after a photograph, what is still in view of it is no scan
 SHOWN_PX = 2048  # longest edge of a photograph as it is shown
@@ -93,6 +96,7 @@ class Eye:
         self._taking = 0  # counts photographs; what comes of one that nobody waits for any more is dropped
         self._photographed: frozenset[str] = frozenset()
         self._hushed_until_s = 0.0
+        self._drawn = threading.Event()  # a frame was ever shown
 
     def open(self, what: str, settings: CameraSettings) -> None:
         """Begin to look through what `--camera` names: a number, a picture, a folder or a video; "": the first camera.
@@ -100,10 +104,11 @@ class Eye:
         Finding it may take seconds on some systems, so it is done on a thread of its own.
         """
         self._wish += 1
-        asked = (what, settings, self._wish)
+        asked = (what, settings, self._wish, self._camera is None)
         threading.Thread(target=self._find, args=asked, name="finding a camera", daemon=True).start()
 
-    def _find(self, what: str, settings: CameraSettings, wish: int) -> None:
+    def _find(self, what: str, settings: CameraSettings, wish: int, at_once: bool) -> None:
+        """On a thread of its own.  `at_once`: no camera is open that would have to be let go first."""
         try:
             if not what:
                 cameras = list_cameras()
@@ -120,39 +125,50 @@ class Eye:
             why = str(error)
             self._post(lambda: self._miss(why, wish))
             return
-        self._post(lambda: self._look(found, settings, wish, large))
+        started = _started(found, settings) if at_once else None
+        self._post(lambda: self._look(found, settings, wish, large, started))
 
     def _miss(self, why: str, wish: int) -> None:
         if wish == self._wish:
             self.close()
             self._why = self._screen.absent = why
 
-    def _look(self, found: Source, settings: CameraSettings, wish: int, large: Source | None) -> None:
+    def _look(
+        self, found: Source, settings: CameraSettings, wish: int, large: Source | None, started: Camera | None
+    ) -> None:
         if wish == self._wish:
-            self.look(found, settings, large)
+            self.look(found, settings, large, started)
+        elif started is not None:
+            started.stop(0.0)
 
-    def look(self, found: Source, settings: CameraSettings, large: Source | None = None) -> None:
-        """Begin to look through a source.  `large`: the same camera, to be opened in its place for a photograph."""
+    def look(
+        self, found: Source, settings: CameraSettings, large: Source | None = None, started: Camera | None = None
+    ) -> None:
+        """Begin to look through a source.
+
+        large: the same camera, to be opened in its place for a photograph.  started: the source's thread, where it
+        runs already.
+        """
         self._wish += 1
         self.close()
         self._found, self._large, self._settings, self._why = found, large, settings, ""
-        self._camera = self._started(found)
+        self._camera, self._number = started or _started(found, settings), 0
+        self._drawing = Clock.schedule_interval(self._draw, 1 / FRAMES_A_SECOND)
         if self._finder is None:
             self._listen(self._camera)
-        self._drawing = Clock.schedule_interval(self._draw, 1 / FRAMES_A_SECOND)
+        if self._begin(0.0):
+            Clock.schedule_interval(self._begin, 0)
 
-    @property
-    def _turn(self) -> Turn:
-        return Turn(90 * (round(self._settings.rotation_deg / 90) % 4))
-
-    def _started(self, found: Source) -> Camera:
-        camera = Camera(found, self._turn, self._settings.mirrored)
-        camera.start()
-        self._number = 0
-        return camera
+    def _begin(self, _: float) -> bool:
+        """The first frame is drawn as soon as it is there.  True: it is yet to come."""
+        if self._camera is None:
+            return False
+        if self._number == 0:
+            self._draw(0.0)
+        return self._number == 0 and self._finder is None and self._camera.state in _FINE
 
     def _listen(self, camera: Camera) -> None:
-        self._stream = Stream(camera, LiveReader(self._settings.budget_ms), self._news)
+        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn), self._news)
         self._stream.start()
 
     # Photographs --------------------------------------------------------------------------------------------
@@ -172,7 +188,7 @@ class Eye:
             finder.absent = self._why or t(State.STARTING.value)
         elif camera.state is State.ENDED and self._found is not None:
             self._ended = self._ended or camera
-            self._camera = self._started(self._found)
+            self._camera, self._number = _started(self._found, self._settings), 0
 
     def rest(self) -> None:
         """No photograph any more: what comes before the camera is a scan again."""
@@ -229,6 +245,8 @@ class Eye:
                 self._post(lambda: self._look_on(wish))
             seen = _for_eyes(image)
             self._post(lambda: self._if_awaited(taking, lambda: shown(seen)))
+            from kiosk.reader.decode import read
+
             reading = read(image, PHOTOGRAPH_MS)
         except Exception:
             log.exception("a photograph could not be read")
@@ -250,11 +268,11 @@ class Eye:
             return otherwise
         finally:
             large.close()
-        return upright(image, self._turn, self._settings.mirrored)
+        return upright(image, _turn(self._settings), self._settings.mirrored)
 
     def _look_on(self, wish: int) -> None:
         if wish == self._wish and self._camera is None and self._found is not None:
-            self._camera = self._started(self._found)
+            self._camera, self._number = _started(self._found, self._settings), 0
             if self._finder is None:
                 self._listen(self._camera)
 
@@ -317,6 +335,24 @@ class Eye:
         if frame is not None and fine:
             self._number = frame.number
             (finder or self._screen).live.show(frame.image)
+            self._drawn.set()
+
+
+class _Reader:
+    """Reads frames; what it takes is loaded on the reader's own thread, once the first frame was `drawn`."""
+
+    def __init__(self, budget_ms: float, drawn: threading.Event) -> None:
+        self._budget_ms = budget_ms
+        self._drawn = drawn
+        self._reader: LiveReader | None = None
+
+    def next(self, frame: NDArray[np.uint8]) -> Reading:
+        if self._reader is None:
+            self._drawn.wait(FIRST_PICTURE_S)
+            from kiosk.reader.decode import LiveReader
+
+            self._reader = LiveReader(self._budget_ms)
+        return self._reader.next(frame)
 
 
 def _for_eyes(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -325,3 +361,14 @@ def _for_eyes(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
     if scale >= 1:
         return image
     return np.asarray(cv2.resize(image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _started(found: Source, settings: CameraSettings) -> Camera:
+    """The source's thread, running."""
+    camera = Camera(found, _turn(settings), settings.mirrored)
+    camera.start()
+    return camera
+
+
+def _turn(settings: CameraSettings) -> Turn:
+    return Turn(90 * (round(settings.rotation_deg / 90) % 4))

@@ -17,7 +17,7 @@ from kiosk.screens.view import View
 class Frame(BoxLayout):
     """`view`: the screen shown.  `hot`, `next_s`, `note`, `trouble`: what the strip shows.
 
-    Event `on_go(name)`: the rail was touched.
+    Events: `on_go(name)`: the rail was touched; `on_who`: the name of who is at work was.
     """
 
     here = StringProperty("scan")
@@ -30,7 +30,7 @@ class Frame(BoxLayout):
     language = StringProperty("en")
     view: View | None = None
 
-    __events__ = ("on_go",)
+    __events__ = ("on_go", "on_who")
 
     def show(self, view: View) -> None:
         """Put a screen between strip and rail, in place of the one that was there."""
@@ -40,12 +40,19 @@ class Frame(BoxLayout):
         self.here = view.rail
         self.covers = int(view.covers)
 
+    def breathe(self) -> None:
+        """A second has gone by and the desk has said so: the strip's one movement takes its next step."""
+        self.ids.strip.breathe()
+
     def retell(self) -> None:
         """Say strip and rail anew, in the language that is spoken now."""
         self.language = words.language()
 
     def on_go(self, name: str) -> None:
         """A destination was touched."""
+
+    def on_who(self) -> None:
+        """The name of who is at work was touched."""
 
 
 load_beside(__file__)

@@ -33,6 +33,8 @@ class View(BoxLayout):
     name = ""
     rail = "scan"
     covers = Covers.NOTHING
+    forwards = False  # what it takes of scans it hands to the desk itself
+    stays = False  # it is left only by a touch or a scan; others give way to the scan screen after a pause
 
     def shown(self, **about: Any) -> None:
         """It comes into sight; `about` is what the caller of `Clerk.go` said."""

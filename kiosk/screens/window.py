@@ -9,8 +9,9 @@ from __future__ import annotations
 import gc
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from kivy.clock import Clock
 from kivy.core.window import Window
 
 from kiosk import where, words
-from kiosk.desk import Desk, copies
+from kiosk.desk import Desk
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
 from kiosk.rules.lines import SettingChanged
 from kiosk.screens import theme
@@ -29,7 +30,7 @@ from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, screen_class
-from kiosk.screens.questions import find, scan, shop
+from kiosk.screens.questions import scan, shop
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
@@ -53,39 +54,43 @@ class KioskApp(App):
 
     title = "Holder Kiosk"
 
-    def __init__(self, options: Options, opened: Callable[[], Desk], **kwargs: Any) -> None:
-        """`opened` opens the desk; it is called on the desk's own thread."""
+    def __init__(self, options: Options, worker: Worker, **kwargs: Any) -> None:
+        """`worker` has opened the desk.  Raises what the desk says instead of its settings."""
         super().__init__(**kwargs)
         self.options = options
         self.icon = str(where.assets() / "icons" / "app.png")
-        self.settings_now = Settings()
+        self.worker = worker
+        worker.at_fault = self._fault
         self.sounds = Sounds()
-        self.worker = Worker(opened, self._fault)
         self.clerk = Clerk(self.worker, self.sounds, self._show)
         self.scanner = Scanner()
         self._key_times = KeyTimes()
         theme.fonts()  # before the first text is measured
+        self.settings_now = self.clerk.settings = worker.wait_for(shop.settings())
+        self._wear(self.settings_now)
         self.frame = Frame()
+        self.frame.retell()
         self.eye: Eye | None = None
         self._asked = False
+        self._beaten = False  # the desk has said what is hot
         self._touched_s = 0.0
         self._loaded = ""  # the screen whose module was read last
         self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
 
     def open(self) -> None:
-        """Open the desk, before there is a window.  Raises what that raises."""
-        self.worker.start()
+        """Build the scan screen and begin to look: the camera starts while the first frame is drawn."""
+        self._furnish()
+        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
+        self.eye.open(self.options.camera or self.settings_now.camera.source, self.settings_now.camera)
 
     def build(self) -> Frame:
-        look.fit(*Window.size)
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
-        self._furnish()
-        self.worker.ask(shop.settings(), self._settle)
+        self._tick(0.0)
         self.worker.ask(shop.changed_outside(), self._changed_outside)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
-        Clock.schedule_once(lambda _: self.worker.ask(find.warm()), QUIET_S)
+        Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
@@ -101,11 +106,16 @@ class KioskApp(App):
         """Build the scan screen; the others follow when they are wanted, a few while nobody touches anything."""
         self.clerk.offer(SCREENS, _to_stay)
         frame = self.frame
-        frame.bind(on_go=lambda _, name: self.clerk.go(name))
+        frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
+
+    def _who(self) -> None:
+        """Whoever is at work touched their name."""
+        if self.clerk.operator is not None:
+            self.clerk.go("people", act="person", key=self.clerk.operator.key)
 
     def _build_next(self, _: float) -> None:
         """One screen nobody has wanted yet: its module in one slice, the screen itself in the next."""
@@ -122,6 +132,7 @@ class KioskApp(App):
 
     def _touched(self, *_: object) -> None:
         self._touched_s = time.monotonic()
+        self.clerk.busied()
 
     def _show(self, view: View) -> None:
         self.frame.show(view)
@@ -135,13 +146,7 @@ class KioskApp(App):
         frame.by_reading = soonest is not None and soonest.needs_reading
         who = clerk.operator.name if clerk.operator else ""
         frame.note = " · ".join(part for part in (who, clerk.here) if part)
-        frame.trouble = clerk.trouble
-
-    def _settle(self, settings: Settings) -> None:
-        """Take the settings the kiosk was started with, and begin to look."""
-        self._settled(None, settings)
-        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
-        self.eye.open(self.options.camera or settings.camera.source, settings.camera)
+        frame.trouble = clerk.trouble or ("" if self._beaten else t("strip.opening"))
 
     def _changed_outside(self, changed: Sequence[SettingChanged]) -> None:
         """Settings that decide and that nobody changed here are told as the window opens."""
@@ -156,17 +161,22 @@ class KioskApp(App):
     def _settled(self, _: object, settings: Settings) -> None:
         """Settings changed."""
         before, self.settings_now = self.settings_now, settings
+        worn = (look.colours, words.language(), before.kiosk.units)
+        self._wear(settings)
+        if worn != (settings.kiosk.theme, settings.kiosk.language, settings.kiosk.units):
+            self._rebuild()
+        elif before.camera != settings.camera and self.eye is not None and not self.options.camera:
+            self.eye.open(settings.camera.source, settings.camera)
+
+    def _wear(self, settings: Settings) -> None:
+        """Take on what the settings say of colours, words, lengths, sounds and the scanner."""
         self.sounds.volume, self.sounds.muted = settings.kiosk.volume, settings.kiosk.muted
         self._fit()
         self.scanner = Scanner(settings.scanner.prefix, settings.scanner.suffix)
         words.show_inches(settings.kiosk.units == "inch")
-        mine = settings.kiosk
-        if (look.colours, words.language(), before.kiosk.units) != (mine.theme, mine.language, mine.units):
+        if look.colours != settings.kiosk.theme:
             look.wear(settings.kiosk.theme)
-            words.speak(settings.kiosk.language)
-            self._rebuild()
-        elif before.camera != settings.camera and self.eye is not None and not self.options.camera:
-            self.eye.open(settings.camera.source, settings.camera)
+        words.speak(settings.kiosk.language)
 
     def _rebuild(self) -> None:
         """The same window in another language or other colours."""
@@ -199,6 +209,8 @@ class KioskApp(App):
         folder, targets, keep = due
 
         def copy() -> None:
+            from kiosk.desk import copies
+
             for made in copies.backup(folder, targets, keep):
                 if made.copy is None:
                     self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
@@ -211,6 +223,10 @@ class KioskApp(App):
     def _beat(self, now: Any) -> None:
         self._asked = False
         self.clerk.beat(now)
+        if not self._beaten:
+            self._beaten = True
+            self._strip()
+        self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:
         self._asked = False
@@ -254,7 +270,6 @@ class KioskApp(App):
         self.clerk.ask(scan.known(keyed.text), told)
 
 
-
 def _to_stay(name: str) -> View:
     """A screen, with its hundreds of parts that stay as long as the kiosk runs.
 
@@ -266,6 +281,20 @@ def _to_stay(name: str) -> View:
     finally:
         gc.freeze()
         gc.enable()
+
+
+def _warm_up(desk: Desk) -> None:
+    """Read what only a later touch needs, on the desk's thread; what a touch would have to load, on one of its own."""
+    from kiosk.screens.questions import find
+
+    threading.Thread(target=_load_questions, name="ahead", daemon=True).start()
+    find.warm()(desk)
+
+
+def _load_questions() -> None:
+    """The solvers' and the printer's rooms take a tenth of a second to load; no touch waits for them."""
+    for place in ("job", "labels", "records", "audit"):
+        import_module(f"kiosk.screens.questions.{place}")
 
 
 def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:

@@ -10,12 +10,13 @@ import logging
 import queue
 import threading
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from kivy.clock import Clock
 
-from kiosk.desk import Desk
-from kiosk.screens.questions import Question
+if TYPE_CHECKING:  # the desk itself is read on its own thread, while the window is made
+    from kiosk.desk import Desk
+    from kiosk.screens.questions import Question
 
 A = TypeVar("A")
 
@@ -28,9 +29,9 @@ class Worker:
     `at_fault(error)` is called on Kivy's thread for a question that failed and had nobody to tell.
     """
 
-    def __init__(self, opened: Callable[[], Desk], at_fault: Callable[[Exception], None]) -> None:
+    def __init__(self, opened: Callable[[], Desk], at_fault: Callable[[Exception], Any] | None = None) -> None:
         self._opened = opened
-        self._at_fault = at_fault
+        self.at_fault: Callable[[Exception], Any] = at_fault or _nobody
         self._questions: queue.SimpleQueue[Callable[[Desk], None] | None] = queue.SimpleQueue()
         self._answers: queue.SimpleQueue[Callable[[], Any]] = queue.SimpleQueue()
         self._hand_over_soon = Clock.create_trigger(self._hand_over)
@@ -38,13 +39,35 @@ class Worker:
         self._refusal: BaseException | None = None
         self._thread = threading.Thread(target=self._run, name="desk")
 
-    def start(self) -> None:
-        """Open the desk; comes back when it is open.  Raises what opening it raised."""
+    def begin(self) -> None:
+        """Begin to open the desk; comes back at once."""
         self._thread.start()
+
+    def opened(self) -> None:
+        """Comes back when the desk is open.  Raises what opening it raised."""
         self._open.wait()
         if self._refusal is not None:
             self._thread.join()
             raise self._refusal
+
+    def wait_for(self, question: Question[A]) -> A:
+        """The answer to a question, waited for: for what the window must know before it shows anything.
+
+        Raises what the question raised.
+        """
+        told: queue.SimpleQueue[tuple[A | None, Exception | None]] = queue.SimpleQueue()
+
+        def put(desk: Desk) -> None:
+            try:
+                told.put((question(desk), None))
+            except Exception as error:
+                told.put((None, error))
+
+        self._questions.put(put)
+        answer, error = told.get()
+        if error is not None:
+            raise error
+        return cast(A, answer)
 
     def ask(
         self,
@@ -60,7 +83,7 @@ class Worker:
             except Exception as error:
                 log.warning("the desk could not answer: %s", error, exc_info=True)
                 fault = error
-                self.post(lambda: (failed or self._at_fault)(fault))
+                self.post(lambda: (failed or self.at_fault)(fault))
             else:
                 if then is not None:
                     self.post(lambda: then(answer))
@@ -99,3 +122,7 @@ class Worker:
                 question(desk)
         finally:
             desk.close()
+
+
+def _nobody(error: Exception) -> None:
+    """There is no window yet; the log has it."""

@@ -79,7 +79,7 @@ def test_a_setup_for_no_machine_is_wrong_use(
 
 
 def test_an_example_template_writes_a_machines_offsets(data: Path, tmp_path: Path) -> None:
-    template = where.demo_tags() / "templates" / "iso6983_offsets.txt"
+    template = where.demo_tags() / "templates" / "offset_program.txt"
     out = tmp_path / "offsets.nc"
     assert main(["offsets", "Mill 1", "--template", str(template), "--out", str(out), "--data", str(data)]) == DONE
     lines = out.read_bytes().split(b"\r\n")
@@ -173,6 +173,6 @@ def test_a_guessed_map_is_saved_to_be_mended(data: Path, tmp_path: Path, capsys:
     saved = tmp_path / "map.toml"
     first = main(["compare", "Mill 1", str(listed), "--save-map", str(saved), "--data", str(data)])
     out = capsys.readouterr().out
-    assert first == WANTING and "In the book at" in out
+    assert first == WANTING and "by the kiosk, not in the control" in out
     assert main(["compare", "Mill 1", str(listed), "--map", str(saved), "--data", str(data)]) == WANTING
     assert capsys.readouterr().out == out

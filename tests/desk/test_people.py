@@ -10,9 +10,10 @@ from kiosk.desk.people import PinRefused
 from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger import tables as T
 from kiosk.rules import tries
-from kiosk.rules.checkin import Reason, Refused
+from kiosk.rules.cards import Command
 from kiosk.rules.codes import Kind
 from kiosk.rules.lines import OperatorAdded, OperatorRetired
+from kiosk.rules.outcomes import Reason, Refused
 from kiosk.settings import SettingsFault, load
 from tests.conftest import Shop
 
@@ -188,11 +189,66 @@ def test_no_role_ends_a_hold_or_makes_it_shorter(shop: Shop) -> None:
     facts = shop.desk.session.holder("T001").holder
     with pytest.raises(StillHot):
         shop.desk.shop.correct(replace(facts, nose_mm=10.0), "measured again")
-    with pytest.raises(StillHot):
-        shop.desk.people.change_setting("heat", "limit_c", "48", "summer")
+    before = shop.desk.session.holder("T001").hold
+    shop.desk.people.change_setting("heat", "limit_c", "48", "summer")
+    assert shop.desk.session.holder("T001").hold == before
     refused = shop.desk.shop.correct_place("T001", shop.place("Cabinet A · 1-05"), "it is there")
     assert isinstance(refused, Refused) and refused.reason is Reason.HOT
     assert [card.holder.key for card in shop.desk.heat.board()] == ["T001"]
+
+
+WEAKER = (("limit_c", "48"), ("ambient_c", "15"), ("temp_c", "200"), ("heating_s", "10"), ("length_tolerance_um", "20"))
+STRICTER = (("limit_c", "38"), ("ambient_c", "28"), ("temp_c", "390"))
+
+
+def heated_a_month_on(shop: Shop) -> None:
+    """T001 hot and on the rack, by a clock that has counted for a month."""
+    shop.clock.forward(30 * 86_400.0 + 17.0)
+    for code in (shop.holder("T001"), shop.place("Shrink station"), shop.holder("T001"), shop.place("Rack 1")):
+        shop.desk.scan(code)
+    shop.clock.forward(240.0)
+
+
+@pytest.mark.parametrize(("key", "value"), WEAKER)
+def test_a_weaker_heat_setting_is_taken_at_once_and_leaves_the_hold_that_runs_as_it_was(
+    shop: Shop, key: str, value: str
+) -> None:
+    heated_a_month_on(shop)
+    before = shop.desk.session.holder("T001").hold
+    shop.desk.people.change_setting("heat", key, value, "as agreed")
+    assert getattr(shop.desk.session.settings.heat, key) == float(value)
+    assert shop.desk.session.holder("T001").hold == before
+    shop.reopen()
+    after = shop.desk.session.holder("T001").hold
+    assert before and after and (after.remaining_s or 0.0) >= (before.remaining_s or 0.0)
+    if key == "temp_c":
+        shop.desk.scan(shop.holder("T003"))
+        shop.desk.scan(shop.place("Shrink station"))
+        other = shop.desk.session.holder("T003").hold
+        assert other is not None and other.hottest_c < 210.0, "the next heating is worked out with it"
+
+
+@pytest.mark.parametrize(("key", "value"), STRICTER)
+def test_a_stricter_heat_setting_holds_what_is_hot_already(shop: Shop, key: str, value: str) -> None:
+    heated_a_month_on(shop)
+    before = shop.desk.session.holder("T001").hold
+    shop.desk.people.change_setting("heat", key, value, "as agreed")
+    after = shop.desk.session.holder("T001").hold
+    assert before and after and before.remaining_s and after.remaining_s and after.remaining_s > before.remaining_s
+
+
+def test_a_hold_older_than_the_values_written_down_is_changed_to_the_safer_side_only(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    heated_a_month_on(shop)
+    facts = shop.desk.session.cards.hold_facts
+    monkeypatch.setattr(shop.desk.session.cards, "hold_facts", lambda key: replace(facts(key), began=None))
+    for key, value in WEAKER:
+        with pytest.raises(StillHot):
+            shop.desk.people.change_setting("heat", key, value, "as agreed")
+        assert getattr(load(shop.folder / "settings.toml").heat, key) != float(value)
+    for key, value in STRICTER:
+        shop.desk.people.change_setting("heat", key, value, "as agreed")
 
 
 def test_a_setting_is_changed_in_the_file_and_in_a_line(shop: Shop) -> None:
@@ -221,6 +277,24 @@ def test_a_retired_badge_opens_nothing(shop: Shop) -> None:
     shop.desk.people.retire("jo", "left")
     refused = shop.desk.scan("BSXD5X3637").outcome
     assert isinstance(refused, Refused) and refused.reason is Reason.RETIRED_BADGE
+
+
+def test_what_a_pin_opened_is_shut_when_somebody_else_comes_or_anybody_goes(shop: Shop) -> None:
+    badge = shop.desk.shop.code_of
+    for step in (
+        lambda: shop.desk.scan(badge("sam")),
+        lambda: shop.desk.people.sign_out(),
+        lambda: shop.desk.command(Command.SIGN_OUT),
+    ):
+        shop.desk.scan(badge("kim"))
+        unlock(shop)
+        assert shop.desk.session.unlocked_by() == "kim"
+        step()
+        with pytest.raises(Locked):
+            shop.desk.people.change_setting("kiosk", "undo_s", "30", "as agreed")
+    unlock(shop)
+    shop.desk.scan(badge("kim"))
+    assert shop.desk.session.unlocked_by() == "kim", "their own badge shuts nothing"
 
 
 def test_the_last_supervisor_with_a_pin_stays_whoever_retires_or_demotes_them(shop: Shop) -> None:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+from pathlib import Path
+
 import pytest
 
+from kiosk.cli import main
 from kiosk.desk import reports
 from kiosk.desk.session import NotThere
 from kiosk.labels import pages
+from kiosk.labels.queue import Job, Media, Queue, QueueGone, State, fitting
 from tests.conftest import Shop
 
 
@@ -70,3 +75,63 @@ def test_a_page_is_pictured_at_the_dots_asked_for(shop: Shop) -> None:
     picture = pages.picture(pdf, 0, 50.0)
     assert picture.mode == "L" and abs(picture.width - 413) <= 2 and abs(picture.height - 585) <= 2
     assert picture.getextrema()[0] < 120 and picture.getextrema()[1] == 255  # ink on paper
+
+
+@dataclass
+class Office:
+    """A printer with these papers; keeps what it was sent: title, stock, and the width of the first page in mm."""
+
+    papers: tuple[Media, ...]
+    sent: list[tuple[str, str | None, int]] = field(default_factory=list)
+
+    def queues(self) -> tuple[Queue, ...]:
+        return (Queue("office", "Office"),)
+
+    def stock(self, queue: str, width_mm: float, height_mm: float) -> Media | None:
+        return fitting(self.papers, width_mm, height_mm)
+
+    def send(self, queue: str, pdf: Path, *, title: str, media: Media | None, copies: int = 1) -> Job:
+        self.sent.append((title, media.name if media else None, round(pages.picture(pdf, 0, 25.4).width)))
+        return Job(queue, 7, title, State.WAITING)
+
+
+A4_PAPER, LETTER = Media("iso_a4_210x297mm", 210.0, 297.0), Media("na_letter_8.5x11in", 215.9, 279.4)
+LOADED = Media("na_letter_8.5x11in", 215.9, 279.4, loaded=True)
+
+
+@pytest.mark.parametrize(
+    ("papers", "sheet", "stock", "width_mm"),
+    [
+        ((A4_PAPER, LETTER), None, A4_PAPER.name, 210),
+        ((A4_PAPER, LOADED), None, LETTER.name, 216),
+        ((LETTER,), None, LETTER.name, 216),
+        ((A4_PAPER, LOADED), "A4", A4_PAPER.name, 210),
+        ((), None, None, 210),
+    ],
+)
+def test_a_report_is_printed_on_the_paper_its_printer_has(
+    shop: Shop, papers: tuple[Media, ...], sheet: str | None, stock: str | None, width_mm: int
+) -> None:
+    paper, office = shop.desk.reports.audit(audit(shop)), Office(papers)
+    job = reports.print_out(paper, "office", sheet, office)  # type: ignore[arg-type]
+    assert (job.number, office.sent) == (7, [(paper.stem, stock, width_mm)])
+
+
+def test_a_report_for_a_printer_that_is_gone_is_not_drawn(shop: Shop) -> None:
+    office = Office(())
+    with pytest.raises(QueueGone):
+        reports.print_out(shop.desk.reports.audit(audit(shop)), "attic", None, office)  # type: ignore[arg-type]
+    assert office.sent == []
+
+
+def test_the_command_prints_a_report_and_names_the_job(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    audit(shop)
+    shop.desk.close()
+    office = Office((LOADED,))
+    monkeypatch.setattr(reports, "system_printing", lambda: office)
+    assert main(["report", "audit", "--queue", "office", "--data", str(shop.folder)]) == 0
+    assert "office" in capsys.readouterr().out and [width for *_, width in office.sent] == [216]
+    assert main(["report", "audit", "--queue", "attic", "--data", str(shop.folder)]) != 0
+    assert "no such queue" in capsys.readouterr().err

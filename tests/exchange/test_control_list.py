@@ -32,13 +32,13 @@ skip_lines = 1
 spindle = ["SPL"]
 length_tolerance_mm = 0.02
 [columns]
-name = "NAME"
-number = "T"
-pocket = "PLACE"
-length = "L"
-radius = "R"
+name = "Tool"
+number = "Number"
+pocket = "Place"
+length = "Length"
+radius = "Radius"
 """
-LIST = "control list of today\nT;NAME;PLACE;L;R\n1;Mill 12;7;120,015;5,998\n2;-;8;;\n3;Drill 8;SPL;99;4\n"
+LIST = "control list today\nNumber;Tool;Place;Length;Radius\n1;Mill 12;7;120,015;5,998\n2;-;8;;\n3;Drill 8;SPL;99;4\n"
 
 
 def entry(name: str, pocket: int | None = 1, length_mm: float | None = 100.0, **more: object) -> BookEntry:
@@ -112,7 +112,13 @@ def test_a_map_is_saved_and_read_again() -> None:
 
 
 def test_a_first_map_is_guessed_from_the_header() -> None:
-    assert guess_columns(["T", "Name", "Pocket", "L", "R", "D"]) == Columns("Name", "T", "Pocket", "L", "D", "")
+    header = ["Number", "Name", "Pocket", "Length", "Radius", "Diameter"]
+    assert guess_columns(header) == Columns("Name", "Number", "Pocket", "Length", "Diameter", "")
+
+
+def test_a_header_of_single_letters_is_not_guessed_at() -> None:
+    """T, D, Z and the like mean one thing at this control and another at the next."""
+    assert guess_columns(["T", "D", "L", "R", "Z", "P"]) == Columns()
 
 
 def test_a_list_whose_columns_nobody_recognises_is_not_taken_for_an_empty_one() -> None:

@@ -162,15 +162,15 @@ def test_no_name_breaks_the_line_or_the_comment_it_stands_in(name: str) -> None:
     assert data.endswith(b")\n")
 
 
-@pytest.mark.parametrize("name", ["iso6983_offsets.txt", "tool_table.txt", "inch_card.txt"])
+@pytest.mark.parametrize("name", ["offset_program.txt", "tool_table.txt", "inch_card.txt"])
 def test_the_examples_are_good_templates(name: str) -> None:
     path = where.demo_tags() / "templates" / name
     text = fill(read_template(path.read_text("utf-8"), name), [ENTRY], machine="Mill 1").decode()
     assert "Rougher 12" in text
 
 
-def test_the_iso_6983_example_sets_length_and_radius() -> None:
-    path = where.demo_tags() / "templates" / "iso6983_offsets.txt"
+def test_the_example_program_sets_length_and_radius() -> None:
+    path = where.demo_tags() / "templates" / "offset_program.txt"
     entry = replace(ENTRY, assembly=replace(BUILT, measured=Measured(122.987, 11.996)))
     lines = fill(read_template(path.read_text("utf-8"), path.name), [entry], machine="Mill 1").split(b"\r\n")
     assert b"G10 L10 P7 R122.987" in lines

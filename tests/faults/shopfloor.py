@@ -34,8 +34,8 @@ from kiosk.exchange.shop import read_shop
 from kiosk.ledger.book import LedgerFault, Written
 from kiosk.rules import codes
 from kiosk.rules.cards import Heat, HolderCard
-from kiosk.rules.checkin import Done
 from kiosk.rules.lines import Built, Heated, Moved, TornDown
+from kiosk.rules.outcomes import Done
 from kiosk.rules.places import Kind
 from kiosk.settings import SettingsFault
 from tests.faults.steel import Shape, Steel, World

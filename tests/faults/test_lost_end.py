@@ -15,7 +15,7 @@ from kiosk.desk import Desk
 from kiosk.ledger import anchor
 from kiosk.ledger.book import NAME, Book, LedgerFault
 from kiosk.ledger.derive import Stamp
-from kiosk.ledger.lineform import GENESIS, line_hash
+from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, line_hash
 from kiosk.ledger.trouble import Cause
 from kiosk.rules.cards import Heat
 from kiosk.rules.lines import Restored
@@ -68,7 +68,7 @@ def without_the_heating(folder: Path) -> None:
         ).fetchall()
         ledger.execute("DELETE FROM mention")
         ledger.execute("DELETE FROM line")
-        before = GENESIS
+        before = HASH_BEFORE_ANY_LINE
         for number, (utc_s, watched_s, kiosk, operator, kind, payload) in enumerate(lines, 1):
             stamp = Stamp(number, utc_s, watched_s, kiosk, operator)
             before = line_hash(before, stamp, kind, payload)

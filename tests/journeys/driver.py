@@ -22,7 +22,8 @@ from kiosk.exchange.report_shift import FIGURES
 from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
 from kiosk.rules.codes import Kind
-from kiosk.screens.app import open_desk, prepare_kivy
+from kiosk.screens.app import prepare_kivy
+from kiosk.screens.opening import open_desk
 from kiosk.screens.options import Options
 
 FELT: list[int] = []  # touches that have reached the window
@@ -65,8 +66,12 @@ def main() -> None:
 
     Config.set("graphics", "maxfps", "20")  # the graphics card is a processor that others share
     from kiosk.screens.window import KioskApp
+    from kiosk.screens.worker import Worker
 
-    app = KioskApp(options, lambda: open_desk(options, clock.counter, clock.wall))
+    worker = Worker(lambda: open_desk(options, clock.counter, clock.wall))
+    worker.begin()
+    worker.opened()
+    app = KioskApp(options, worker)
     held = Held()
     threading.Thread(target=serve, args=(app, clock, held), daemon=True).start()
     began = threading.Thread(target=pass_time, args=(clock,), daemon=True)
@@ -119,6 +124,7 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
 QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
     "place": lambda asked: lambda desk: desk.session.cards.find_place(asked["name"]),
     "holder": lambda asked: lambda desk: desk.session.holder(asked["key"]).code,
+    "badge": lambda asked: lambda desk: desk.shop.code_of(asked["key"]),
     "where": lambda asked: lambda desk: _name(desk.session.holder(asked["key"]).place),
     "hot": lambda asked: lambda desk: [card.holder.key for card in desk.heat.board()],
     "shift": lambda asked: lambda desk: _figures(desk.records.shift(asked["since"], asked["until"])),

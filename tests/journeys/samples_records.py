@@ -16,10 +16,11 @@ from PIL import Image
 from kiosk.desk.audit_book import AuditRow
 from kiosk.desk.records import HeatPlot, HeatRecord, HistoryRow, WasAt
 from kiosk.desk.reports import Kept, PastAudits
+from kiosk.labels.queue import Queue, Trouble
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HeatCurve, OperatorCard
-from kiosk.rules.checkin import Reason
 from kiosk.rules.hold import HoldFacts, Reading
+from kiosk.rules.outcomes import Reason
 from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftCounts, ShiftReport
 from kiosk.screens.faults import cause_words
@@ -44,7 +45,8 @@ def _shift(screen: Any, counts: ShiftCounts, ago: int = 0, told: str = "") -> No
 
 
 def _saved() -> str:
-    return kept_words(Kept(Path("reports/shift.pdf"), Path("reports/shift.csv")))
+    folder = Path("/home/kiosk/.local/share/holder-kiosk/reports")
+    return kept_words(Kept(folder / "shift.pdf", folder / "shift.csv"))
 
 
 def _reasons(screen: Any) -> None:
@@ -135,6 +137,12 @@ def _report(screen: Any, whole: bool, told: str = "") -> None:
     screen.show_page(page_picture(Image.new("L", (420, 594), 250)))
 
 
+def _printers(screen: Any, *names: str) -> None:
+    _report(screen, True)
+    screen.in_sight = "printer"
+    screen.show_printers(tuple(Queue(name, "Office, second floor", troubles=(Trouble.OUT_OF_MEDIA,)) for name in names))
+
+
 def _damaged(screen: Any) -> None:
     _shift(screen, BUSY, told=cause_words(sqlite3.DatabaseError("database disk image is malformed")) or "")
 
@@ -162,5 +170,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("report", "whole", lambda screen: _report(screen, True)),
     ("report", "closer", lambda screen: _report(screen, False)),
     ("report", "saved", lambda screen: _report(screen, True, _saved())),
+    ("report", "printers", lambda screen: _printers(screen, "Office", "Setting_room_laser_printer")),
+    ("report", "no-printer", lambda screen: _printers(screen)),
 )
 

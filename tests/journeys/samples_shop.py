@@ -6,7 +6,7 @@ Filled as the desk would fill them, with the longest plausible texts; see `sampl
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -31,6 +31,8 @@ from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
 from kiosk.rules.stock import BookEntry, book_entry
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions.shop import Door, Supervisor
+from kiosk.screens.shop.preferences import GROUPS
 from kiosk.settings import Settings
 from kiosk.words import t
 from tests.journeys.samples import ASSEMBLY, CARD, CUTTER, HOLDER, HOT, SLOT
@@ -61,7 +63,7 @@ def offers() -> tuple[Offer, ...]:
 
 def _build(screen: Any, page: str) -> None:
     screen.trouble = ""
-    screen._offered((replace(CARD, assembly=None), offers()))
+    screen._offered((replace(CARD, assembly=None), offers(), None))
     screen.choose(screen.offers[0])
     if page != "cutters":
         worst = max(offers(), key=lambda offer: len(offer.fit.findings))
@@ -119,6 +121,12 @@ def _tear_down(screen: Any, page: str, *, hot: bool) -> None:
         )
 
 
+def _tear_down_sure(screen: Any) -> None:
+    _tear_down(screen, "condition", hot=False)
+    screen.only_say = False
+    screen.say("broken")
+
+
 def _tear_down_scan(screen: Any) -> None:
     screen.page = "condition"
     screen.page = "scan"
@@ -149,7 +157,16 @@ def _register_trouble(screen: Any) -> None:
 
 def _pin_who(screen: Any) -> None:
     screen.page = "who"
-    screen.people = [Choice("kim", "Kim Vale"), Choice("alex", "Alexandra Featherstone", t("pin.none"))]
+    people = Supervisor("kim", "Kim Vale", False), Supervisor("alex", "Alexandra Featherstone", False)
+    screen._chooser, screen.vouches = "", False
+    screen._found(Door(people, ""))
+
+
+def _pin_vouched(screen: Any) -> None:
+    screen.page = "who"
+    people = Supervisor("kim", "Kim Vale", True), Supervisor("alex", "Alexandra Featherstone", False)
+    screen._chooser = "alex"
+    screen._found(Door(people, ""))
 
 
 def _pin(screen: Any, error: Exception | None) -> None:
@@ -163,13 +180,19 @@ def _pin(screen: Any, error: Exception | None) -> None:
         screen.trouble = t("pin.twice")
 
 
-def _settings(screen: Any, row: str = "") -> None:
-    screen.page = "all"
+def _settings(screen: Any, row: str = "", figure: bool = False) -> None:
+    screen.page = "groups"
     screen.trouble = ""
     screen._list(Settings())
-    found = [choice for choice in screen.rows if choice.key == row]
+    group = next((name for name, keys in GROUPS.items() if row in keys), row)
+    found = [choice for choice in screen.groups if choice.key == group]
     if found:
-        screen.choose(found[0])
+        screen.open(found[0])
+        screen.trouble = t("settings.holds_keep", count=12)
+    for choice in [choice for choice in screen.rows if choice.key == row]:
+        screen.choose(choice)
+        if figure:
+            screen.take("figure")
 
 
 def _settings_said(screen: Any) -> None:
@@ -178,15 +201,15 @@ def _settings_said(screen: Any) -> None:
 
 
 def every_setting() -> tuple[str, ...]:
-    """The settings with the longest words: the list has several pages, and the page turned to is the first."""
-    rows = [f"{group.name}.{one.name}" for group in fields(Settings) for one in fields(getattr(Settings(), group.name))]
-    return tuple(row for row in ("heat.limit_c", "kiosk.theme", "kiosk.muted") if row in rows)
+    """A group's list, and the settings with the longest words."""
+    return ("heat", "heat.ambient_c", "kiosk.theme", "kiosk.px_per_mm", "kiosk.muted",
+            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "heat.length_tolerance_um")
 
 
 def _shop_list(screen: Any) -> None:
     screen.listing = "holders"
     screen.title = t("shop.holders")
-    screen._listed([Choice(str(at), ASSEMBLY.name, "hollow taper 63 · HV4T 8BRJ 3V") for at in range(30)])
+    screen._listed([Choice(str(at), ASSEMBLY.name, "HSK-A 63 · HV4T 8BRJ 3V") for at in range(30)])
 
 
 def _labels(screen: Any, what: str) -> None:
@@ -330,7 +353,7 @@ def _compare(screen: Any, verdict: Verdict, *, guessed: bool) -> None:
 
     screen.machine = "Mill 2"
     screen._file = Path("Mill 2 export.csv")
-    made = ListMap(Columns("NAME", "T", "POCKET", "LENGTH", "DIAMETER"))
+    made = ListMap(Columns("Tool name", "Tool number", "Pocket", "Length", "Diameter"))
     screen.show(Result(comparison(), made, guessed))
     screen.choose(screen.rows[list(Verdict).index(verdict)])
     if not guessed and verdict is Verdict.LENGTH:
@@ -353,7 +376,7 @@ def _compare_faults(screen: Any) -> None:
     screen._not_compared(
         FileFaults(
             [
-                Fault("Mill 2 export.csv", 1, "LENGTH", "this column is missing, the map takes it for length"),
+                Fault("Mill 2 export.csv", 1, "Length", "this column is missing, the map takes it for length"),
                 Fault("Mill 2 export.csv", 0, "[columns] name", "a list needs the tool's name or its number"),
             ]
         )
@@ -420,16 +443,19 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("measure", "taken", _measured),
     ("tear_down", "scan", _tear_down_scan),
     ("tear_down", "condition", lambda screen: _tear_down(screen, "condition", hot=False)),
+    ("tear_down", "sure", _tear_down_sure),
     ("tear_down", "refused", lambda screen: _tear_down(screen, "condition", hot=True)),
     ("tear_down", "hot", lambda screen: _tear_down(screen, "answer", hot=True)),
     ("tear_down", "cool", lambda screen: _tear_down(screen, "answer", hot=False)),
     *(("register", str(step), partial(_register, step=step)) for step in range(7)),
     ("register", "taken", _register_trouble),
     ("pin", "who", _pin_who),
+    ("pin", "vouched", _pin_vouched),
     ("pin", "twice", lambda screen: _pin(screen, None)),
     ("pin", "wrong", lambda screen: _pin(screen, PinRefused())),
     ("pin", "wait", lambda screen: _pin(screen, PinRefused(55.0))),
     ("settings", "list", _settings),
+    ("settings", "figure", partial(_settings, row="heat.ambient_c", figure=True)),
     ("settings", "backed-up", _settings_said),
     *(("settings", row, partial(_settings, row=row)) for row in every_setting()),
     *(

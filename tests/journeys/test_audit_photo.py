@@ -52,7 +52,7 @@ def test_a_drawer_is_photographed_and_the_picture_shows_what_was_seen(kiosk: Win
     kiosk.sees("?\u00a01 not read: scan it by hand")
     kiosk.picture("photo-marked")
     kiosk.touch_at("× unknown")  # the picture comes near where it was touched
-    kiosk.sees("nothing in the book has this label")
+    kiosk.sees("this label is not known here")
     kiosk.picture("photo-near")
     kiosk.touch("Go on")
     kiosk.is_on("audit")

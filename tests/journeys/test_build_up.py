@@ -48,7 +48,7 @@ def test_a_cutter_is_built_in_and_measured_too_warm(
     for figures in ("180.25", "9.98", "4"):
         for figure in figures:
             kiosk.touch_key(figure)
-        kiosk.touch("Take this figure")
+        kiosk.touch("Enter")
     kiosk.sees("Warm", "of this length is heat")
     kiosk.picture("measure-warm")
     assert kiosk.check() == []
@@ -62,6 +62,8 @@ def test_a_shrink_fit_is_torn_down_only_where_there_is_heat(kiosk: Window) -> No
     kiosk.scan(holder)
     kiosk.sees("How is the cutter?")
     kiosk.touch("Worn")
+    kiosk.sees("Take the cutter out of")
+    kiosk.touch("Take it out")
     kiosk.sees("cannot be torn down at Bench 1", "shrink station")
     kiosk.picture("tear-down-refused")
     kiosk.touch_key("Scan")
@@ -75,6 +77,9 @@ def test_a_shrink_fit_is_torn_down_only_where_there_is_heat(kiosk: Window) -> No
     kiosk.scan(holder)
     kiosk.sees("How is the cutter?")
     kiosk.touch("Worn")
+    kiosk.touch("Leave it in")
+    kiosk.touch("Worn")
+    kiosk.touch("Take it out")
     kiosk.sees("Torn down", "It was heated")
     kiosk.picture("tear-down-done")
     assert kiosk.hot() == ["T001"]
@@ -89,7 +94,7 @@ def test_what_comes_back_from_a_machine_is_asked_for_in_one_touch(kiosk: Window)
     kiosk.sees("How is the cutter?", "Bench 2")
     kiosk.picture("came-back")
     kiosk.touch("Worn")
-    kiosk.sees("Taken down")
+    kiosk.sees("Noted")
     kiosk.scan(other)  # nobody has to touch anything to go on
     kiosk.sees("Where to?", "Roughing mill 12 R1")
     assert kiosk.check() == []

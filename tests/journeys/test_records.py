@@ -120,7 +120,7 @@ def test_a_shift_is_counted_looked_at_and_kept_as_the_desk_counts_it(kiosk: Wind
     kiosk.sees("Reasons", "1 ×")
     kiosk.touch("back")
 
-    kiosk.touch("Preview")
+    kiosk.touch("Report")
     kiosk.is_on("report")
     kiosk.sees("Page 1 of 1")
     until(lambda: drawn(kiosk, (255, 255, 255)) > 10_000)  # paper
@@ -132,8 +132,8 @@ def test_a_shift_is_counted_looked_at_and_kept_as_the_desk_counts_it(kiosk: Wind
     kiosk.picture("report-closer")
     kiosk.touch_key("down")
     until(lambda: snapshot(kiosk).tobytes() != top)
-    kiosk.touch("Save as PDF and CSV")
-    kiosk.sees("Saved in the folder reports")
+    kiosk.touch("Save")
+    kiosk.sees("Saved in the folder")
 
     folder = tmp_path / "data-0" / "reports"
     (kept,) = folder.glob("*.csv")
@@ -193,7 +193,7 @@ def test_a_history_is_narrowed_by_kind_person_and_day_and_says_where_it_was(
     kiosk.sees("Nothing like that")
     kiosk.touch("Yesterday")
     kiosk.touch_key("−")  # the first: a day
-    kiosk.sees("not in the book yet")
+    kiosk.sees("not known here yet")
     kiosk.touch("Show this day")
     kiosk.sees("Nothing like that")
 
@@ -212,7 +212,7 @@ def test_a_heating_is_shown_with_its_curve_and_what_was_read(kiosk: Window) -> N
     kiosk.touch("hottest now")
     for key in "24":
         kiosk.touch(key)
-    kiosk.touch("Take this figure")
+    kiosk.touch("Enter")
     kiosk.sees("safe to touch")
     kiosk.touch("Back")
     open_history(kiosk)
@@ -231,7 +231,7 @@ def test_two_audits_make_a_trend_and_each_leads_to_its_report(
 ) -> None:
     kiosk = open_window((360, 640))
     audit_bench(kiosk)
-    kiosk.touch("Preview")
+    kiosk.touch("Report")
     kiosk.is_on("report")
     kiosk.sees("Bench 2", "Page 1 of 1")
     kiosk.touch_key("back")
@@ -258,7 +258,7 @@ def test_two_audits_make_a_trend_and_each_leads_to_its_report(
     kiosk.touch("21.09.2026")
     kiosk.is_on("report")
     kiosk.sees("Page 1 of")
-    kiosk.touch("Save as PDF and CSV")
-    kiosk.sees("Saved in the folder reports")
+    kiosk.touch("Save")
+    kiosk.sees("Saved in the folder")
     assert len(list((tmp_path / "data-0" / "reports").iterdir())) == 2
     assert kiosk.check() == []

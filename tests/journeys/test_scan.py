@@ -46,8 +46,22 @@ def test_an_unreadable_label_is_typed_and_a_slip_is_offered_its_repair(same_kios
 
 def test_an_unknown_code_is_refused_with_what_to_do(same_kiosk: Window) -> None:
     same_kiosk.scan(make(Kind.HOLDER, 26**7 + 5).text)
-    same_kiosk.sees("Refused", "no holder or place has it", "say whose it is", "Whose is it?")
+    same_kiosk.sees("Refused", "No holder or place has the label", "say whose it is", "Whose is it?")
     same_kiosk.picture("scan-unknown")
+
+
+def test_a_refusal_says_that_the_first_scan_it_covers_still_waits(same_kiosk: Window) -> None:
+    stray = make(Kind.HOLDER, 26**7 + 6).text
+    same_kiosk.scan(same_kiosk.holder("T006"))
+    same_kiosk.sees("Where to?", "End mill 10 R0.2")
+    same_kiosk.scan(stray)
+    same_kiosk.sees("Refused", "no holder or place has it", "End mill 10 R0.2 still waits")
+    same_kiosk.wait(21)
+    same_kiosk.sees("Scan a holder")
+    same_kiosk.scan(same_kiosk.place("Rack 1"))
+    same_kiosk.sees("Which one?")
+    same_kiosk.scan(stray)
+    same_kiosk.sees("Refused", "Rack 1 still waits")
 
 
 def test_a_camera_that_vanishes_is_said_and_is_used_again_when_it_returns(same_kiosk: Window) -> None:

@@ -61,7 +61,7 @@ def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_rea
     for key in "24":
         kiosk.touch(key)
     kiosk.picture("reading-figure")
-    kiosk.touch("Take this figure")
+    kiosk.touch("Enter")
     kiosk.sees("safe to touch")
     kiosk.picture("reading-cool")
     assert kiosk.hot() == []

@@ -126,9 +126,10 @@ def test_after_a_jam_the_rest_is_printed_and_no_label_twice(label: Labels, tmp_p
 
 
 def test_a_batch_on_tape_has_labels_of_one_length(label: Labels) -> None:
-    layouts = batch.prepare([label(1, name="S 6"), label(2, name="Shrink 25 x 160 slim")], parse_size("tape12"), 300)
+    tape = parse_size("tape 12 mm")
+    layouts = batch.prepare([label(1, name="S 6"), label(2, name="Shrink 25 x 160 slim")], tape, 300)
     assert layouts[0].width_mm == layouts[1].width_mm
-    assert batch.prepare([label(1, name="S 6")], parse_size("tape12"), 300)[0].width_mm < layouts[1].width_mm
+    assert batch.prepare([label(1, name="S 6")], tape, 300)[0].width_mm < layouts[1].width_mm
 
 
 def test_pictures_are_named_after_their_codes_when_there_are_several(label: Labels, tmp_path: Path) -> None:

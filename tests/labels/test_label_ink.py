@@ -46,7 +46,7 @@ def symbol_box_mm(layout: Layout, left_mm: float = 0, top_mm: float = 0) -> tupl
     return left, top, left + layout.symbol_mm, top + layout.symbol_mm
 
 
-@pytest.mark.parametrize("size", ["tape9", "12x12", "25x25", "60x30", "100x50", "40x20"])
+@pytest.mark.parametrize("size", ["tape 9 mm", "12x12", "25x25", "60x30", "100x50", "40x20"])
 @pytest.mark.parametrize("dpi", [203, 300, 600])
 def test_a_pdf_is_true_to_size_within_a_tenth_of_a_millimetre(
     label: Labels, tmp_path: Path, size: str, dpi: int

@@ -78,7 +78,7 @@ def test_the_symbol_is_the_codes_own_in_whole_dots(label: Labels, size: LabelSiz
     assert layout.module_mm >= 0.24
 
 
-@pytest.mark.parametrize("tape, most_mm", [("tape9", 7.5), ("tape12", 11.0)])
+@pytest.mark.parametrize("tape, most_mm", [("tape 9 mm", 7.5), ("tape 12 mm", 11.0)])
 @pytest.mark.parametrize("dpi", DPIS)
 def test_tape_carries_symbol_and_text_beside_each_other(label: Labels, tape: str, most_mm: float, dpi: int) -> None:
     layout = lay_out(label(), parse_size(tape), dpi)
@@ -154,7 +154,7 @@ def test_a_resolution_no_printer_has_is_refused(label: Labels, dpi: int) -> None
         lay_out(label(), parse_size("25x25"), dpi)
 
 
-@pytest.mark.parametrize("size", ["tape9", "19x19", "25x25", "50x25"])
+@pytest.mark.parametrize("size", ["tape 9 mm", "19x19", "25x25", "50x25"])
 def test_a_name_too_long_says_how_much_of_it_fits(label: Labels, size: str) -> None:
     name = "Shrinkfit-extension-for-deep-pockets-" * 6
     with pytest.raises(TextTooLong) as refused:
@@ -199,7 +199,7 @@ def test_a_hot_tag_carries_sign_times_and_gloves_or_is_refused() -> None:
             assert words in shown
         assert layout.shapes
         assert np.all(quiet_zone(layout) == 255)
-    for size in ("12x12", "tape12", "25x25"):
+    for size in ("12x12", "tape 12 mm", "25x25"):
         with pytest.raises(NeedsLargerSize):
             lay_out(tag, parse_size(size))
     assert "Safe only by a reading" in hot_tag(code, "n", "14:05", None).details

@@ -81,7 +81,7 @@ def test_a_symbol_printed_white_on_black_is_caught(label: Labels) -> None:
 
 
 def test_the_same_label_meets_the_same_proof(label: Labels) -> None:
-    layout = lay_out(label(), parse_size("tape9"), 203)
+    layout = lay_out(label(), parse_size("tape 9 mm"), 203)
     outcomes = set()
     for _ in range(3):
         try:

@@ -19,6 +19,8 @@ from kiosk.labels.sizes import PAPERS, STANDARD, LabelSize, Stock, parse_size, s
         ("60×30", 60, 30),
         ("9", None, 9),
         ("tape 12", None, 12),
+        ("tape9", None, 9),
+        ("Tape 12 mm", None, 12),
     ],
 )
 def test_a_size_is_read_however_a_setter_writes_it(written: str, width_mm: float | None, height_mm: float) -> None:
@@ -92,6 +94,6 @@ def test_paper_and_tape_are_not_mixed_up() -> None:
     with pytest.raises(LabelError, match="A4 or Letter"):
         sheet("A0", parse_size("25x25"))
     with pytest.raises(WrongUse, match="tape"):
-        sheet("A4", parse_size("tape9"))
+        sheet("A4", parse_size("tape 9 mm"))
     with pytest.raises(WrongUse, match="larger than"):
         sheet("A4", parse_size("250x100"))

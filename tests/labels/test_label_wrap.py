@@ -78,7 +78,7 @@ def test_pixels_at_the_edge_agree_with_rays_followed_to_the_steel() -> None:
     assert edge_px(symbol_mm, diameter_mm, view) == pytest.approx(pixels[1] - pixels[0])
 
 
-@pytest.mark.parametrize("size", ["tape12", "25x25", "50x25"])
+@pytest.mark.parametrize("size", ["tape 12 mm", "25x25", "50x25"])
 @pytest.mark.parametrize("diameter_mm", [20, 32, 50, 63])
 def test_what_is_called_readable_is_read_round_the_steel(label: Labels, size: str, diameter_mm: float) -> None:
     view = CameraView(60, 1920, 110)

@@ -9,7 +9,7 @@ import pytest
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import NAME, Book, LedgerFault
 from kiosk.ledger.derive import Broken
-from kiosk.ledger.lineform import GENESIS, as_kept, line_hash
+from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, as_kept, line_hash
 from kiosk.ledger.lock import InUse
 from kiosk.ledger.upgrade import VERSION, NewerLedger, bring_up
 from kiosk.ledger.verify import Stopped
@@ -36,7 +36,7 @@ def test_lines_are_numbered_and_chained_from_the_first(tmp_path: Path) -> None:
     with Book.open(tmp_path) as book:
         written = book.append(SETUP, "jo")
         assert [line.id for line in written] == [1, 2, 3, 4]
-        before = GENESIS
+        before = HASH_BEFORE_ANY_LINE
         for line in written:
             text = as_kept(line.entry)[1]
             assert line.hash == line_hash(before, line.stamp, line.kind, text)

@@ -307,8 +307,8 @@ def test_a_holder_that_comes_back_into_use_is_not_cool_because_a_hand_says_so() 
     for said in (Heat.UNKNOWN, Heat.HELD, Heat.COOL):
         state = MemoryState()
         state.apply(Put("holder", holder | {"heat": said.value}))
-        back = L.HolderRegistered(Holder("k1", "12", Coupling(Family.HOLLOW_TAPER, 63), Clamping.SHRINK_FIT, 12.0), stood_cold=True)
-        for change in changes(back, Stamp(9, 0.0, 9e6, "kiosk", None), state):
+        steel = Holder("k1", "12", Coupling(Family.HOLLOW_TAPER, 63), Clamping.SHRINK_FIT, 12.0)
+        for change in changes(L.HolderRegistered(steel, stood_cold=True), Stamp(9, 0.0, 9e6, "kiosk", None), state):
             state.apply(change)
         found = state.get("holder", "k1")
         assert found is not None and not found["retired"]

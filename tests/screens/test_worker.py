@@ -24,7 +24,7 @@ def _until(done: list[object], count: int) -> None:
 def test_answers_come_in_the_order_of_the_questions_on_the_thread_that_asked(tmp_path: Path) -> None:
     faults: list[Exception] = []
     worker = Worker(lambda: Desk.open(tmp_path), faults.append)
-    worker.start()
+    worker.begin()
     got: list[object] = []
     threads: set[int] = set()
     for number in range(20):
@@ -41,7 +41,7 @@ def test_answers_come_in_the_order_of_the_questions_on_the_thread_that_asked(tmp
 def test_a_question_that_fails_for_nobody_is_told_to_somebody(tmp_path: Path) -> None:
     faults: list[Exception] = []
     worker = Worker(lambda: Desk.open(tmp_path), faults.append)
-    worker.start()
+    worker.begin()
     worker.ask(lambda desk: desk.session.holder("nobody"))
     _until(faults, 1)
     worker.stop()
@@ -51,5 +51,15 @@ def test_a_question_that_fails_for_nobody_is_told_to_somebody(tmp_path: Path) ->
 def test_a_desk_that_cannot_be_opened_says_so_before_there_is_a_window(tmp_path: Path) -> None:
     (tmp_path / "settings.toml").write_text("[kiosk]\nvolume = 7\n", "utf-8")
     worker = Worker(lambda: Desk.open(tmp_path), lambda _: None)
+    worker.begin()
     with pytest.raises(Exception, match="volume"):
-        worker.start()
+        worker.opened()
+
+
+def test_an_answer_can_be_waited_for_before_anything_is_drawn(tmp_path: Path) -> None:
+    worker = Worker(lambda: Desk.open(tmp_path))
+    worker.begin()
+    assert worker.wait_for(lambda desk: desk.shop.empty)
+    with pytest.raises(NotThere):
+        worker.wait_for(lambda desk: desk.session.holder("nobody"))
+    worker.stop()

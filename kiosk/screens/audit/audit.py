@@ -13,14 +13,14 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Opti
 
 from kiosk import words
 from kiosk.rules import audit as A
-from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step, Wait
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.screens.audit import wording
 from kiosk.screens.clerk import Scanned, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import Line
 from kiosk.screens.questions import audit as asks
-from kiosk.screens.questions.audit import AuditStatus, Begin, Kept, LookFor
+from kiosk.screens.questions.audit import AuditStatus, Begin, LookFor
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
@@ -42,6 +42,8 @@ class AuditScreen(View):
 
     name = "audit"
     rail = "audit"
+    forwards = True
+    stays = True
 
     page = OptionProperty(Page.CHOOSE, options=list(Page))
     choices = ListProperty()
@@ -67,7 +69,6 @@ class AuditScreen(View):
     alarm_name = StringProperty()
     alarm_place = StringProperty()
     results = ListProperty()
-    saved = StringProperty()
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -77,6 +78,7 @@ class AuditScreen(View):
         self._group = ""  # code of the drawer shown
         self._alarm = ""  # key of the hot holder
         self._about = ""  # holder key or label text that what is said is about
+        self._waits = False  # a difference about that is open
         self._age_s = 0
 
     # Coming and going ---------------------------------------------------------------------------------------
@@ -223,6 +225,10 @@ class AuditScreen(View):
         self.missing = len(status.missing)
         self.others = wording.others(status)
         self.astray = any(each.difference is not A.Difference.MISSING for each in status.differences)
+        waits = any(each.text == self._about for each in status.differences)
+        if self._waits and not waits:
+            self._say(True, self.said, t("auditing.is_settled"), self._about)  # what it said is true no longer
+        self._waits = waits
         self._show_group()
 
     def turn(self, step: int) -> None:
@@ -256,10 +262,10 @@ class AuditScreen(View):
         """A slot was touched: what is or should be there."""
         spot = self._spots[key]
         self.chosen = key
-        word = t(f"term.state.{spot.state.value}")
-        about = spot.holder or (spot.name if spot.state is A.State.UNKNOWN else "")
-        self._say(spot.state in (A.State.SEEN, A.State.EMPTY), words.grouped(spot.name) or word, word, about)
-        if spot.state is A.State.MISSING and spot.holder:
+        word = wording.state_words(spot.state)
+        about = spot.holder or (spot.name if spot.state is A.Shows.UNKNOWN else "")
+        self._say(spot.state in (A.Shows.SEEN, A.Shows.EMPTY), words.grouped(spot.name) or word, word, about)
+        if spot.state is A.Shows.MISSING and spot.holder:
             holder = spot.holder
             self.clerk.ask(asks.look_for(holder), lambda found: self._where(key, found))
 
@@ -305,7 +311,7 @@ class AuditScreen(View):
 
     def _close(self) -> None:
         key = self._key
-        self.saved, self.results, self.trouble = "", [], ""
+        self.results, self.trouble = [], ""
         self.page = Page.CLOSED
         if key:
             self.clerk.ask(asks.report(key), self.show_report, self._failed)
@@ -325,21 +331,8 @@ class AuditScreen(View):
         ]
 
     def preview(self) -> None:
-        """The report as it is printed."""
+        """The report, to be looked at, printed or saved."""
         self.clerk.go("report", audit=self._key)
-
-    def save(self) -> None:
-        """Write the report as PDF and CSV beside the book."""
-        key = self._key
-        self.clerk.ask(asks.save(key), self._saved, self._not_saved)
-
-    def _saved(self, kept: Kept) -> None:
-        self.clerk.play(Sound.DONE)
-        self.saved = t("auditing.saved", file=f"{kept.pdf.parent.name}/{kept.pdf.name}")
-
-    def _not_saved(self, error: Exception) -> None:
-        self.clerk.play(Sound.REFUSED)
-        self.saved = fault_words(error)
 
     def leave(self) -> None:
         """To the next audit."""
@@ -348,7 +341,7 @@ class AuditScreen(View):
 
     def _say(self, good: bool, said: str, more: str = "", about: str = "") -> None:
         self.good, self.said, self.more = good, said, more
-        self._about, self.leads = about, bool(about)
+        self._about, self.leads, self._waits = about, bool(about), False
 
     def _tell(self, good: bool, said: str) -> None:
         """Say it where this state has room for it."""

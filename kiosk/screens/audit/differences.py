@@ -12,8 +12,8 @@ from typing import Any
 from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.rules import audit as A
-from kiosk.rules.checkin import Outcome, Refused
-from kiosk.screens.audit.wording import last_seen
+from kiosk.rules.outcomes import Outcome, Refused
+from kiosk.screens.audit.wording import difference_words, last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -47,9 +47,11 @@ class AuditDifferencesScreen(View):
     name = "audit_differences"
     rail = "audit"
     covers = Covers.RAIL
+    stays = True
 
     page = OptionProperty(Page.LIST, options=list(Page))
     rows = ListProperty()
+    heading = StringProperty()
     trouble = StringProperty()
     word = StringProperty()
     sign = StringProperty()
@@ -87,6 +89,9 @@ class AuditDifferencesScreen(View):
         # What was not seen may only not have been looked at yet: everything else comes before it.
         order = sorted(status.differences, key=lambda card: card.difference is A.Difference.MISSING)
         self.rows = [_line(card) for card in order]
+        to_see = sum(card.difference is A.Difference.MISSING for card in order)
+        counted = (("differences", len(order) - to_see), ("to_see", to_see))
+        self.heading = " · ".join(t(f"auditing.{what}", count=count) for what, count in counted if count)
         self.waiting = False
         if self._asked and self.page == Page.LIST and self._asked in self._cards:
             self.choose(self._asked)
@@ -103,7 +108,7 @@ class AuditDifferencesScreen(View):
         card = self._cards[key]
         line = _line(card)
         self._card = card
-        self.word, self.sign, self.tone = _word(card), line.sign, line.tone
+        self.word, self.sign, self.tone = difference_words(card.difference), line.sign, line.tone
         self.title, self.places, self.more = line.text, _places(card), ""
         self.trouble = ""
         self.actions = [Choice(name, t(f"auditing.do.{name}")) for name in _actions(card)]
@@ -187,10 +192,6 @@ def _actions(card: DifferenceCard) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _word(card: DifferenceCard) -> str:
-    return t(f"term.difference.{card.difference.value}")
-
-
 def _places(card: DifferenceCard) -> str:
     booked, found = card.booked_name, card.found_name
     if card.difference is A.Difference.MISSING:
@@ -203,7 +204,7 @@ def _places(card: DifferenceCard) -> str:
 def _line(card: DifferenceCard) -> Line:
     tone = "heat" if card.difference in HOT else "plain" if card.difference is A.Difference.MISSING else "stop"
     places = card.booked_name if card.difference is A.Difference.MISSING else _places(card)
-    note = " · ".join(part for part in (_word(card), places) if part)
+    note = " · ".join(part for part in (difference_words(card.difference), places) if part)
     return Line(card.key, grouped(card.name), note, sign=_SIGNS.get(card.difference, "×"), tone=tone)
 
 

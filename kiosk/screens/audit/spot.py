@@ -12,12 +12,11 @@ from kivy.properties import BooleanProperty, ListProperty, StringProperty
 from kiosk import words
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HolderCard
-from kiosk.screens.audit.wording import last_seen
+from kiosk.screens.audit.wording import difference_words, last_seen, state_words
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.slots import SIGNS
-from kiosk.screens.parts.slots import State as SlotState
+from kiosk.screens.parts.slots import SIGNS, SlotState
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import DifferenceCard, Spoken
 from kiosk.screens.sounds import Sound
@@ -26,7 +25,7 @@ from kiosk.words import t
 
 EMPTY, FULL, TYPE, HOLDER = "empty", "full", "type", "holder"
 _TONES = {
-    A.State.SEEN: "done", A.State.HOT: "heat", A.State.MISPLACED: "stop", A.State.UNKNOWN: "stop",
+    A.Shows.SEEN: "done", A.Shows.HOT: "heat", A.Shows.MISPLACED: "stop", A.Shows.UNKNOWN: "stop",
 }  # fmt: skip
 
 
@@ -36,6 +35,7 @@ class AuditSpotScreen(View):
     name = "audit_spot"
     rail = "audit"
     covers = Covers.RAIL
+    stays = True
 
     title = StringProperty()
     word = StringProperty()
@@ -76,7 +76,7 @@ class AuditSpotScreen(View):
         self.waiting = False
         self._card = spoken.card
         self.title = words.grouped(spoken.name)
-        self.word = t(f"term.state.{spoken.state.value}")
+        self.word = state_words(spoken.state)
         self.sign, self.tone = SIGNS[SlotState(spoken.state.value)], _TONES.get(spoken.state, "plain")
         self.place = spoken.place
         code = spoken.card.code if spoken.card else None
@@ -120,10 +120,10 @@ class AuditSpotScreen(View):
 def _actions(spoken: Spoken) -> list[Choice]:
     card = spoken.card
     found = [
-        Choice(each.key, t("auditing.settle", word=t(f"term.difference.{each.difference.value}")))
+        Choice(each.key, t("auditing.settle", word=difference_words(each.difference)))
         for each in spoken.differences[:2]
     ]
-    if spoken.state is A.State.MISSING:
+    if spoken.state is A.Shows.MISSING:
         found.append(Choice(TYPE, t("auditing.type")))
     elif card is not None and card.assembly is not None:
         said = any(each.difference is A.Difference.EMPTY_HOLDER for each in spoken.differences)

@@ -84,13 +84,13 @@ class BuildScreen(View):
         self._holder = key
         self.clerk.ask(asks.offers(key), self._offered, self._failed)
 
-    def _offered(self, answer: tuple[HolderCard, tuple[Offer, ...]]) -> None:
-        card, offers = answer
+    def _offered(self, answer: tuple[HolderCard, tuple[Offer, ...], BuildRefused | None]) -> None:
+        card, offers, not_here = answer
         self.trouble = ""
         self.title = card.holder.name
         self.detail = coupling_words(card)
-        if card.assembly is not None:
-            self.clerk.go("tear_down", key=card.holder.key)
+        if not_here is not None:
+            self._failed(not_here)
             return
         self._offers = {offer.cutter.key: offer for offer in offers}
         self.offers = [Choice(offer.cutter.key, offer.cutter.name, _verdict(offer.fit)) for offer in offers]
@@ -142,6 +142,7 @@ class BuildScreen(View):
         if self.page == Page.FITS:
             self.findings = [Choice("refused", self.trouble, t("build_up.stops")), *self.findings]
         else:
+            self.offers = []
             self.page = Page.SCAN
 
 

@@ -30,6 +30,7 @@ class Page(StrEnum):
 
     SCAN = "scan"
     CONDITION = "condition"
+    SURE = "sure"
     ANSWER = "answer"
 
 
@@ -45,10 +46,13 @@ class TearDownScreen(View):
     trouble = StringProperty()
     hot = BooleanProperty(False)
     only_say = BooleanProperty(False)
+    unsound = BooleanProperty(False)  # the cutter is said to be worn or broken
+    chosen = StringProperty()  # how the cutter came back, in words, until the second touch
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._key = ""
+        self._condition = Condition.UNKNOWN
         self._waited_s = 0
 
     def shown(self, key: str = "", only_say: bool = False, **_: Any) -> None:
@@ -64,6 +68,8 @@ class TearDownScreen(View):
         """The holder to tear down; who was only asked for a word goes on with the next scan."""
         if self.only_say:
             return False
+        if self.page == Page.SURE:
+            return True  # the question is about the holder before
         self.clerk.ask(asks.holder_labelled(text), self._take, self._failed)
         return True
 
@@ -83,13 +89,19 @@ class TearDownScreen(View):
         self.page = Page.CONDITION
 
     def say(self, condition: str) -> None:
-        """How the cutter came back."""
-        key, kind, only_say = self._key, Condition(condition), self.only_say
-        self.clerk.ask(
-            find.say_condition(key, kind) if only_say else asks.tear_down(key, kind),
-            self._done,
-            self._failed,
-        )
+        """How the cutter came back; taking it out needs a second touch."""
+        self._condition = Condition(condition)
+        self.unsound = self._condition in (Condition.WORN, Condition.BROKEN)
+        if self.only_say:
+            self.clerk.ask(find.say_condition(self._key, self._condition), self._done, self._failed)
+        else:
+            self.chosen, self.trouble = t(f"condition.{condition}"), ""
+            self.page = Page.SURE
+
+    def take_out(self) -> None:
+        """The second touch: the cutter comes out."""
+        self.page = Page.CONDITION  # a touch more while the desk writes asks nothing again
+        self.clerk.ask(asks.tear_down(self._key, self._condition), self._done, self._failed)
 
     def _done(self, card: HolderCard) -> None:
         self.hot = card.hold is not None

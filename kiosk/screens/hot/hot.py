@@ -25,6 +25,7 @@ class HotScreen(View):
 
     name = "hot"
     rail = "hot"
+    stays = True
 
     rows = ListProperty()
     chosen = StringProperty()

@@ -49,6 +49,10 @@ class HotRow(Row):
             return t("hot.touch_only")
         return t("hot.measure", left_s=line.measure_s) if line.measure_s else ""
 
+    def _counts_to(self) -> str:
+        """What the large figure counts to; a holder that is cool to the hand says it in its note."""
+        return t("hot.touch") if self._line().touch_s else ""
+
     def _left(self) -> float:
         line = self._line()
         left = line.touch_s if line.hot else line.measure_s
@@ -60,6 +64,7 @@ class HotRow(Row):
 
     temperature = AliasProperty(_temperature, bind=["value"])
     line = AliasProperty(_line, bind=["value"], rebind=True)
+    counts_to = AliasProperty(_counts_to, bind=["value"])
     note = AliasProperty(_note, bind=["value"])
     left_s = AliasProperty(_left, bind=["value"])
 

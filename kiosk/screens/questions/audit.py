@@ -5,22 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kiosk.desk import Desk, reports
+from kiosk.desk import Desk
 from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor, PhotoMark, PhotoSeen
 from kiosk.desk.desk import Scanned
-from kiosk.desk.reports import Kept
 from kiosk.desk.session import NotThere
 from kiosk.reader.symbols import Symbol
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import Outcome
+from kiosk.rules.outcomes import Outcome
 from kiosk.rules.places import Kind
 from kiosk.screens.questions import Question
 
 __all__ = [
-    "AuditRow", "AuditStatus", "Begin", "DifferenceCard", "Kept", "LookFor", "PhotoMark", "PhotoSeen", "Spoken",
+    "AuditRow", "AuditStatus", "Begin", "DifferenceCard", "LookFor", "PhotoMark", "PhotoSeen", "Spoken",
     "begin", "close", "cool", "empty", "look_for", "open_audit", "open_or_scan", "pause", "photograph", "report",
-    "save", "settle", "spoken", "status",
+    "settle", "spoken", "status",
 ]  # fmt: skip
 
 WHOLE = (Kind.CABINET, Kind.MACHINE, Kind.BENCH, Kind.COOLING, Kind.PRESETTER)
@@ -39,7 +38,7 @@ class Begin:
 class Spoken:
     """What the desk says of a holder or label.  `card`: None for a label nobody knows.  `found`: where to look."""
 
-    state: A.State
+    state: A.Shows
     place: str
     name: str
     card: HolderCard | None
@@ -147,19 +146,14 @@ def _spoken(desk: Desk, about: str) -> Spoken:
     card = desk.session.cards.holder(about)
     texts = (about, card.code) if card else (about,)
     differences = tuple(each for each in status.differences if each.text in texts)
-    state = spot.state if spot else A.State.UNKNOWN if card is None else A.State.SEEN
+    state = spot.state if spot else A.Shows.UNKNOWN if card is None else A.Shows.SEEN
     booked = card.place.name if card and card.place else ""
     found = next((each.found_name for each in differences if each.found_name), None)
-    place = booked if state in (A.State.MISSING, A.State.SEEN) else found or booked
-    look_for = desk.audits.look_for(about) if card and state is A.State.MISSING else None
+    place = booked if state in (A.Shows.MISSING, A.Shows.SEEN) else found or booked
+    look_for = desk.audits.look_for(about) if card and state is A.Shows.MISSING else None
     return Spoken(state, place, card.name if card else about, card, differences, look_for)
 
 
 def report(key: str) -> Question[A.AuditReport]:
     """How a closed audit ended."""
     return lambda desk: desk.audits.report(key)
-
-
-def save(key: str) -> Question[Kept]:
-    """Write a closed audit's report beside the book.  Raises OSError."""
-    return lambda desk: reports.keep(desk.reports.audit(key))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kiosk.desk import Desk
 from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
 from kiosk.rules.assembly import Condition, Measured
 from kiosk.rules.cards import HolderCard
@@ -16,9 +17,15 @@ def holder_labelled(text: str) -> Question[HolderCard]:
     return lambda desk: desk.build.holder_labelled(text)
 
 
-def offers(key: str) -> Question[tuple[HolderCard, tuple[Offer, ...]]]:
-    """A holder and the cutters it could be built up with."""
-    return lambda desk: (desk.session.holder(key), desk.build.offers(key))
+def offers(key: str) -> Question[tuple[HolderCard, tuple[Offer, ...], BuildRefused | None]]:
+    """A holder, the cutters it could be built up with, and why nothing can be built into it where it stands now."""
+
+    def answer(desk: Desk) -> tuple[HolderCard, tuple[Offer, ...], BuildRefused | None]:
+        card = desk.session.holder(key)
+        not_here = desk.build.not_here(card)
+        return card, () if not_here else desk.build.offers(key), not_here
+
+    return answer
 
 
 def fit(holder: str, cutter: str, depth_mm: float | None) -> Question[Fit]:

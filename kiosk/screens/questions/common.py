@@ -7,7 +7,7 @@ from typing import NamedTuple
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned
 from kiosk.desk.inbox import Inbox, Paper, papers, where_to_put
-from kiosk.rules.cards import Command, HolderCard
+from kiosk.rules.cards import HolderCard
 from kiosk.screens.questions import Question
 
 
@@ -23,9 +23,9 @@ def scan(text: str) -> Question[Scanned]:
     return lambda desk: desk.scan(text)
 
 
-def command(of: Command) -> Question[Scanned]:
-    """The same as the printed command card."""
-    return lambda desk: desk.command(of)
+def watch(text: str) -> Question[Scanned | None]:
+    """What heat has to say of a label that a screen keeps for itself; None: nothing."""
+    return lambda desk: desk.watch(text)
 
 
 def undo() -> Question[Scanned]:

@@ -1,6 +1,6 @@
 """Questions about what was done, and the papers made of the answers.
 
-`keep`, `drawn` and `page` ask nothing: they draw and write what was answered, and belong on a `Press`.
+Those from `keep` on ask nothing: they draw, write and print what was answered, and belong on a `Press`.
 """
 
 from __future__ import annotations
@@ -12,14 +12,17 @@ from kiosk.desk import Desk, reports
 from kiosk.desk.audit_book import AuditRow
 from kiosk.desk.records import Filter, HeatPlot, HeatRecord, HistoryRow, WasAt
 from kiosk.desk.reports import Kept, Paper, PastAudits
+from kiosk.labels.faults import LabelError
+from kiosk.labels.queue import Job, Queue, system_printing
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.shift import ShiftReport
 from kiosk.screens.questions import Question
 
 __all__ = [
-    "About", "AuditRow", "Filter", "HeatPlot", "HeatRecord", "HistoryRow", "Kept", "Paper", "PastAudits", "WasAt",
+    "About", "AuditRow", "Filter", "HeatPlot", "HeatRecord", "HistoryRow", "Job", "Kept", "LabelError", "Paper",
+    "PastAudits", "Queue", "WasAt",
     "about", "audit_paper", "drawn", "heat_plot", "heatings", "history", "keep", "named", "page", "past_audits",
-    "shift", "shift_paper", "where_at",
+    "print_out", "queues", "shift", "shift_paper", "where_at",
 ]  # fmt: skip
 
 
@@ -101,6 +104,16 @@ def shift_paper(since_s: float, until_s: float) -> Question[Paper]:
 def keep(paper: Paper, pdf: bytes | None = None) -> Kept:
     """Write a paper beside the book, as it was drawn if it was.  Raises OSError."""
     return reports.keep(paper, pdf)
+
+
+def queues() -> tuple[Queue, ...]:
+    """The printers a paper can be sent to, the system's own first.  Raises LabelError."""
+    return system_printing().queues()
+
+
+def print_out(paper: Paper, queue: str) -> Job:
+    """Print a paper, on what the queue has loaded.  Raises LabelError."""
+    return reports.print_out(paper, queue)
 
 
 def drawn(paper: Paper) -> tuple[bytes, int]:

@@ -11,18 +11,18 @@ from kiosk.desk.people import ROLES, PinRefused
 from kiosk.desk.session import Locked
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import FreshLabel, HolderCard, OperatorCard, PlaceCard, UnknownCode
-from kiosk.rules.checkin import Done
 from kiosk.rules.codes import Kind
 from kiosk.rules.lines import SettingChanged
+from kiosk.rules.outcomes import Done
 from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
 from kiosk.settings import Settings
 from kiosk.words import t
 
 __all__ = [
-    "ROLES", "CopyMade", "PinRefused", "Supervisor", "add", "backup", "change_setting", "changed_outside",
-    "holders", "label_or_mark", "operators", "place_of", "places", "register", "retire", "settings",
-    "supervised", "supervisors", "unlock",
+    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting", "changed_outside",
+    "choose_pin", "door", "holders", "label_or_mark", "operators", "place_of", "places", "register", "retire",
+    "settings", "sign_out", "supervised", "unlock",
 ]  # fmt: skip
 
 AT_ONCE = 200  # holders that are read from the book in one go
@@ -108,13 +108,25 @@ def operators() -> Question[tuple[OperatorCard, ...]]:
     return lambda desk: desk.people.operators()
 
 
-def supervisors() -> Question[tuple[Supervisor, ...]]:
-    """The supervisors who are still here."""
-    return lambda desk: tuple(
-        Supervisor(card.key, card.name, desk.people.has_pin(card.key))
-        for card in desk.people.operators()
-        if card.role == "supervisor" and not card.retired
-    )
+class Door(NamedTuple):
+    """Who may open what a supervisor's PIN opens.  open_by: key of whoever gave one within the last minutes, or ""."""
+
+    supervisors: tuple[Supervisor, ...]
+    open_by: str
+
+
+def door() -> Question[Door]:
+    """The supervisors who are still here, and whether one of them has opened already."""
+
+    def answer(desk: Desk) -> Door:
+        found = tuple(
+            Supervisor(card.key, card.name, desk.people.has_pin(card.key))
+            for card in desk.people.operators()
+            if card.role == "supervisor" and not card.retired
+        )
+        return Door(found, desk.session.unlocked_by() or "")
+
+    return answer
 
 
 def supervised() -> Question[bool]:
@@ -131,15 +143,28 @@ def supervised() -> Question[bool]:
     return answer
 
 
-def unlock(key: str, pin: str, new: bool) -> Question[str]:
-    """A supervisor gives a PIN, or chooses it: the key of who has.  Raises PinRefused."""
+def unlock(key: str, pin: str) -> Question[str]:
+    """A supervisor gives a PIN: the key of who has.  Raises PinRefused."""
+    return lambda desk: desk.people.unlock(key, pin).key
+
+
+def choose_pin(key: str, pin: str) -> Question[str]:
+    """A supervisor's PIN from now on, first or another: the key of who answers for it.  Raises Locked.
+
+    The shop's first one opens the door too.
+    """
 
     def answer(desk: Desk) -> str:
-        if new:
-            desk.people.first_pin(key, pin)
-        return desk.people.unlock(key, pin).key
+        people = desk.people
+        people.set_pin(key, pin) if people.has_pin(key) else people.first_pin(key, pin)
+        return desk.session.unlocked_by() or people.unlock(key, pin).key
 
     return answer
+
+
+def sign_out() -> Question[None]:
+    """Whoever is at work goes."""
+    return lambda desk: desk.people.sign_out()
 
 
 def add(name: str, role: str) -> Question[OperatorCard]:

@@ -1,35 +1,47 @@
-"""A report as it comes out of the printer: page by page, whole or closer, before it is saved or after.
+"""A report as it comes out of the printer: page by page, whole or closer; then printed, or saved as files.
 
 Drawn from the book on a thread of its own, and saved as it was shown, byte for byte.
 """
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.audit import AuditReport
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words, span_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.paper import PagePicture, page_picture
 from kiosk.screens.press import Press
 from kiosk.screens.questions import records as asks
-from kiosk.screens.questions.records import Kept, Paper
+from kiosk.screens.questions.records import Job, Kept, LabelError, Paper, Queue
 from kiosk.screens.records.shift import kept_words
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
-from kiosk.words import t
+from kiosk.words import say, t
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    PAPER = "paper"
+    PRINTER = "printer"
 
 
 class ReportScreen(View):
-    """`page` of `pages`, counted from 0.  `told`: what became of drawing or saving it."""
+    """`page` of `pages`, counted from 0.  `told`: what became of drawing, printing or saving it."""
 
     name = "report"
     rail = "audit"
     covers = Covers.RAIL
 
+    in_sight = OptionProperty(Page.PAPER, options=list(Page))
+    printers = ListProperty()
+    looked_for = BooleanProperty(True)  # the printers there are
     title = StringProperty()
     note = StringProperty()
     told = StringProperty()
@@ -49,6 +61,7 @@ class ReportScreen(View):
         self._paper, self._pdf, self._pictured, self.ready = None, b"", None, False
         self.title, self.note, self.told = "", "", t("report.drawing")
         self.page, self.pages = 0, 1
+        self.in_sight = Page.PAPER
         view = self.ids.paper
         view.whole, view.piece = True, 0
         view.show(None)
@@ -108,6 +121,42 @@ class ReportScreen(View):
         view.piece = 0
         view.whole = not view.whole
 
+    # Printing -----------------------------------------------------------------------------------------------
+
+    def choose_printer(self) -> None:
+        """Which printer?  The system's own comes first."""
+        self.printers, self.looked_for = [], False
+        self.in_sight = Page.PRINTER
+        self._press.run(lambda *_: asks.queues(), self.show_printers, self._no_printers)
+
+    def show_printers(self, queues: tuple[Queue, ...]) -> None:
+        """Show the printers there are."""
+        self.looked_for = True
+        self.printers = [Choice(queue.name, queue.name, _queue_words(queue)) for queue in queues]
+
+    def _no_printers(self, error: Exception) -> None:
+        self.looked_for, self.in_sight = True, Page.PAPER
+        self._failed(error)
+
+    def print_on(self, choice: Choice) -> None:
+        """A printer was touched: print on it, once."""
+        paper, queue = self._paper, choice.key
+        self.in_sight = Page.PAPER
+        if paper is not None and self.ready:
+            self.ready, self.told = False, t("report.sending")
+            self._press.run(lambda *_: asks.print_out(paper, queue), self._sent, self._failed)
+
+    def _sent(self, job: Job) -> None:
+        self.ready = bool(self._pdf)
+        self.clerk.play(Sound.DONE)
+        self.told = t("report.sent", queue=job.queue, number=job.number)
+
+    def back(self) -> None:
+        """To the paper, or to where this screen was opened from."""
+        if self.in_sight == Page.PAPER:
+            self.clerk.back()
+        self.in_sight = Page.PAPER
+
     # Saving -------------------------------------------------------------------------------------------------
 
     def save(self) -> None:
@@ -121,8 +170,13 @@ class ReportScreen(View):
         self.told = kept_words(kept)
 
     def _failed(self, error: Exception) -> None:
+        self.ready = bool(self._pdf)
         self.clerk.play(Sound.REFUSED)
-        self.told = fault_words(error)
+        self.told = say(error.say) if isinstance(error, LabelError) else fault_words(error)
+
+
+def _queue_words(queue: Queue) -> str:
+    return ", ".join(t(f"term.trouble.{trouble.value}") for trouble in queue.troubles) or queue.description
 
 
 load_beside(__file__)

@@ -11,22 +11,24 @@ from typing import Any
 from kivy.clock import Clock
 from kivy.properties import NumericProperty, OptionProperty, StringProperty
 
-from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.rules.cards import HolderCard, Pending, PlaceCard
+from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.screens.camera import Aim
 from kiosk.screens.clerk import Scanned, coupling_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.live import LivePicture
-from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
+MISSED = 4  # names that the card has room for
+
 
 class ScanScreen(View):
-    """`undo_s`: how long the last step can still be taken back."""
+    """`undo_s`: how long the last step can still be taken back, as the clerk knows it."""
 
     name = "scan"
     rail = "scan"
+    stays = True
 
     state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
     word = StringProperty()
@@ -46,6 +48,7 @@ class ScanScreen(View):
         super().__init__(**kwargs)
         self._key = ""
         self._waits = False  # what is shown is the first scan of a pair
+        self._refused = ""  # key of the holder whose refusal is shown
         self._step_back = Clock.create_trigger(lambda _: self.step_back())
         self.ask_for_scan()
 
@@ -54,14 +57,24 @@ class ScanScreen(View):
         live: LivePicture = self.ids.live
         return live
 
-    def shown(self, scanned: Scanned | None = None, anew: bool = False, **_: Any) -> None:
+    def shown(
+        self, scanned: Scanned | None = None, anew: bool = False, missed: tuple[str, ...] = (), **_: Any
+    ) -> None:
+        self.undo_s = self.clerk.undo_s
         if scanned is not None:
             self.show(scanned)
+        elif missed:
+            self.show_missed(missed)
         elif anew:
             self.ask_for_scan()
 
+    def returned(self) -> None:
+        self.undo_s = self.clerk.undo_s
+
     def tick(self) -> None:
-        self.undo_s = max(0, self.undo_s - 1)
+        self.undo_s = self.clerk.undo_s
+        if self.state == "stop":
+            self.next = self._still(self.clerk.waiting)
         if self.state == "idle" or (self._waits and self.clerk.waiting is None):
             self.step_back()
 
@@ -90,7 +103,6 @@ class ScanScreen(View):
         match outcome:
             case Done():
                 self._done(outcome, card)
-                self.undo_s = 0 if outcome.step is Step.HEATING else scanned.undo_s or 0
             case Wait():
                 self._wait(outcome.expects, card, outcome.goal)
             case Refused():
@@ -100,8 +112,9 @@ class ScanScreen(View):
                     title=card.name if card else outcome.goal.name if outcome.goal else "",
                     why=say(outcome.why),
                     remedy=say(outcome.remedy),
-                    next=t("scan.better_place") if outcome.pending else "",
                 )
+                self._refused = card.holder.key if card else ""
+                self.next = self._still(outcome.pending or self.clerk.waiting)
                 if outcome.reason is Reason.NOWHERE_KNOWN and card is not None:
                     self.offer, self._key = "reading", card.holder.key
                 elif outcome.reason in (Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE):
@@ -114,6 +127,19 @@ class ScanScreen(View):
         # a refusal may still carry a first scan whose time is over: it is shown as long as any other
         self._step_back = Clock.schedule_once(lambda _: self.step_back(), left_s if left_s > 0.0 else pair_s)
 
+    def show_missed(self, names: tuple[str, ...]) -> None:
+        """Show what was scanned while an alarm was up: nothing has been done with it."""
+        self._say(
+            "stop",
+            t("card.word.missed"),
+            title=" · ".join(names[:MISSED]) + (" …" if len(names) > MISSED else ""),
+            why=t("scan.missed", count=len(names)),
+            remedy=t("scan.missed_remedy"),
+        )
+        self._waits = False
+        self._step_back.cancel()
+        self._step_back = Clock.schedule_once(lambda _: self.step_back(), float(self.clerk.settings.kiosk.pair_s))
+
     def step_back(self) -> None:
         """To what still waits for its second scan, else to the question."""
         waiting = self.clerk.waiting
@@ -124,6 +150,14 @@ class ScanScreen(View):
             self._wait(Expects.PLACE, waiting.card, None)
         else:
             self._wait(Expects.HOLDER, None, waiting.card)
+
+    def _still(self, waiting: Pending | None) -> str:
+        """What a refusal leaves to be done: the first scan that it covers may still wait for its second."""
+        card = waiting.card if waiting is not None else None
+        if isinstance(card, HolderCard):
+            another = card.holder.key != self._refused
+            return t("scan.still_place", name=card.name) if another else t("scan.better_place")
+        return t("scan.still_holder", name=card.name) if card is not None else ""
 
     def _done(self, outcome: Done, card: HolderCard | None) -> None:
         moved = outcome.step is Step.MOVED
@@ -174,8 +208,7 @@ class ScanScreen(View):
 
     def undo(self) -> None:
         """Take back the last step."""
-        self.undo_s = 0
-        self.clerk.ask(common.undo(), self.clerk.answer)
+        self.clerk.undo()
 
 
 _WORDED = (

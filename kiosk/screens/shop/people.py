@@ -21,7 +21,7 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
-ADD, RETIRE = "add", "retire"
+ADD, RETIRE, PERSON, PIN = "add", "retire", "person", "pin"
 REASONS = ("left_shop", "badge_lost", "entered_twice", "other_work")
 LONGEST_NAME = 40
 
@@ -49,7 +49,7 @@ class PeopleScreen(View):
     options = ListProperty()
     title = StringProperty()
     role = StringProperty()
-    here = BooleanProperty(True)
+    actions = ListProperty()
     entered = StringProperty()
     done = StringProperty()
     can_print = BooleanProperty(False)
@@ -61,7 +61,7 @@ class PeopleScreen(View):
         self._cards: dict[str, OperatorCard] = {}
 
     def shown(self, act: str = "", key: str = "", **_: Any) -> None:
-        """`act`: what was asked for before the PIN, about the person `key`."""
+        """`act`: what was asked for before the PIN, or what to show, about the person `key`."""
         self.trouble = ""
         self.page = Page.LIST
         self.clerk.ask(asks.operators(), lambda found: self._listed(found, act, key))
@@ -88,16 +88,36 @@ class PeopleScreen(View):
         self.people = [Choice(card.key, card.name, _note(card)) for card in ordered]
         if act == ADD:
             self._begin()
-        elif act == RETIRE and key in self._cards:
+        elif act and key in self._cards:
             self.choose(Choice(key, self._cards[key].name))
-            self._why()
+            if act == RETIRE:
+                self._why()
+            elif act == PIN:
+                self._answer(t("people.pin_chosen", name=self.title), can_print=False)
 
     def choose(self, choice: Choice) -> None:
         """One person."""
         card = self._cards[choice.key]
-        self._key, self.title, self.here = card.key, card.name, not card.retired
+        self._key, self.title = card.key, card.name
         self.role = _note(card)
+        at_work = self.clerk.operator is not None and self.clerk.operator.key == card.key
+        self.actions = [Choice(name, t(f"people.{name}")) for name in _actions(card, at_work)]
         self.page = Page.PERSON
+
+    def do(self, action: str) -> None:
+        """A button of the person's was touched."""
+        match action:
+            case "sign_out":
+                self.clerk.ask(asks.sign_out(), lambda _: self._signed_out(), self._failed)
+            case "pin":
+                self.clerk.go("pin", goal=self.name, chooser=self._key, act=PIN, key=self._key)
+            case "badge":
+                self.badge()
+            case "retire":
+                self.retire()
+
+    def _signed_out(self) -> None:
+        self._answer(t("people.signed_out", name=self.title), can_print=False)
 
     def badge(self) -> None:
         """The badge of the person shown."""
@@ -180,6 +200,14 @@ class PeopleScreen(View):
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
         self.trouble = fault_words(error)
+
+
+def _actions(card: OperatorCard, at_work: bool) -> tuple[str, ...]:
+    """What can be asked for about a person; whether it may be done is judged where it is done."""
+    if card.retired:
+        return ()
+    supervises = card.role == "supervisor"
+    return (*(("sign_out",) if at_work else ()), *(("pin",) if supervises else ()), "badge", "retire")
 
 
 def _note(card: OperatorCard) -> str:

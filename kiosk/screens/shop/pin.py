@@ -1,14 +1,16 @@
 """The supervisor's PIN: who, then the figures; wrong tries wait.
 
-A supervisor without a PIN chooses one here, twice.  What a PIN opens is never the end of a hold.
+A supervisor without a PIN chooses one here, twice; where others have one, one of them gives theirs first.  What a
+PIN opens is never the end of a hold.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -29,7 +31,10 @@ class Page(StrEnum):
 
 
 class PinScreen(View):
-    """Opens `goal` for a supervisor."""
+    """Opens `goal` for a supervisor, at once where one has opened within the last minutes.
+
+    `vouches`: another supervisor's PIN is asked for, so that somebody may choose one.
+    """
 
     name = "pin"
     rail = "shop"
@@ -40,27 +45,33 @@ class PinScreen(View):
     title = StringProperty()
     masked = StringProperty()
     trouble = StringProperty()
+    vouches = BooleanProperty(False)
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._goal = "shop"
         self._about: dict[str, Any] = {}
-        self._who = ""
+        self._known: dict[str, asks.Supervisor] = {}
+        self._open_by = ""
+        self._who = ""  # whose figures are typed
+        self._chooser = ""  # whose PIN is chosen, now or once another supervisor has opened
+        self._choosing = False
         self._first = ""
-        self._new = False
 
-    def shown(self, goal: str = "shop", **about: Any) -> None:
-        self._goal, self._about = goal, about
-        self.trouble = ""
+    def shown(self, goal: str = "shop", chooser: str = "", **about: Any) -> None:
+        """`chooser`: the supervisor who is to have a new PIN."""
+        self._goal, self._about, self._chooser = goal, about, chooser
+        self.trouble, self.people, self.vouches = "", [], False
         self.page = Page.WHO
-        self.clerk.ask(asks.supervisors(), self._found)
+        self.clerk.ask(asks.door(), self._found)
 
     def choose(self, choice: Choice) -> None:
         """This supervisor."""
-        self._who, self._new, self._first = choice.key, bool(choice.note), ""
-        self.title = t("pin.new", name=choice.text) if self._new else choice.text
-        self.ids.pad.clear()
-        self.page = Page.FIGURES
+        if self._known[choice.key].has_pin:
+            self._figures(choice.key, choosing=False)
+        else:
+            self._chooser = choice.key
+            self._let_choose()
 
     def typed(self, text: str) -> None:
         self.masked = "•" * len(text)
@@ -72,24 +83,62 @@ class PinScreen(View):
             self.trouble = t("pin.short", count=LEAST)
             return
         self.ids.pad.clear()
-        if self._new and not self._first:
+        if not self._choosing:
+            self.clerk.ask(asks.unlock(self._who, pin), self._opened, self._failed)
+        elif not self._first:
             self._first = pin
             self.trouble = t("pin.twice")
-            return
-        if self._new and pin != self._first:
+        elif pin != self._first:
             self._first = ""
             self.trouble = t("pin.differ")
-            return
-        who, new = self._who, self._new
-        self.clerk.ask(asks.unlock(who, pin, new), self._opened, self._failed)
+        else:
+            self.clerk.ask(asks.choose_pin(self._who, pin), self._chosen, self._failed)
 
-    def _found(self, people: tuple[asks.Supervisor, ...]) -> None:
+    def _found(self, door: asks.Door) -> None:
+        self._known = {one.key: one for one in door.supervisors}
+        self._open_by = door.open_by
+        if self._chooser:
+            self._let_choose()
+        elif door.open_by:
+            self._go_on(door.open_by)
+        else:
+            self._list(door.supervisors)
+            if len(door.supervisors) == 1:
+                self.choose(self.people[0])
+
+    def _list(self, people: Iterable[asks.Supervisor]) -> None:
         self.people = [Choice(one.key, one.name, "" if one.has_pin else t("pin.none")) for one in people]
-        if len(people) == 1:
-            self.choose(self.people[0])
+
+    def _let_choose(self) -> None:
+        """The chooser types a new PIN, once one of those who have one has opened."""
+        others = [one for one in self._known.values() if one.has_pin]
+        if self._open_by or not others:
+            self._figures(self._chooser, choosing=True)
+            return
+        self.vouches = True
+        self._list(others)
+        self.page = Page.WHO
+
+    def _figures(self, who: str, *, choosing: bool) -> None:
+        name = self._known[who].name
+        self._who, self._choosing, self._first, self.trouble = who, choosing, "", ""
+        self.title = t("pin.new", name=name) if choosing else name
+        self.ids.pad.clear()
+        self.page = Page.FIGURES
 
     def _opened(self, key: str) -> None:
         self.clerk.play(Sound.DONE)
+        self._open_by = key
+        if self._chooser:
+            self._let_choose()
+        else:
+            self._go_on(key)
+
+    def _chosen(self, key: str) -> None:
+        self.clerk.play(Sound.DONE)
+        self._go_on(key)
+
+    def _go_on(self, key: str) -> None:
         self.clerk.go(self._goal, supervisor=key, **self._about)
 
     def _failed(self, error: Exception) -> None:

@@ -1,13 +1,14 @@
-"""The settings, behind a supervisor's PIN: a list of what may be set, and for each a pad or a choice.
+"""The settings, behind a supervisor's PIN: groups, what is set in each, and for one of them a pad or a choice.
 
-Every bound is the setting's own (`kiosk.settings`); a change is a line in the ledger with who made it.
+Every setting is shown with what it is now, its bounds and what it changes.  The bounds are its own
+(`kiosk.settings`); a change is a line in the ledger with who made it.
 """
 
 from __future__ import annotations
 
 from dataclasses import fields
 from enum import StrEnum
-from typing import Any, get_type_hints
+from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
@@ -16,31 +17,59 @@ from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import shop as asks
-from kiosk.screens.view import View
+from kiosk.screens.view import Covers, View
 from kiosk.settings import Settings
 from kiosk.words import t
 
 BACKUP = "backup"
+FIGURE = "figure"  # the choice that leads to the pad
+
+# What belongs together for a person, each with its settings; names and folders belong to a keyboard: the file.
+GROUPS: dict[str, tuple[str, ...]] = {
+    "heat": (
+        "heat.limit_c", "heat.ambient_c", "heat.temp_c", "heat.heating_s", "heat.reheat_s",
+        "heat.length_tolerance_um", "heat.cycles_limit",
+    ),
+    "scanning": (
+        "kiosk.pair_s", "kiosk.undo_s", "kiosk.sign_out_s", "kiosk.badge_required", "kiosk.travel_s",
+    ),
+    "screen": (
+        "kiosk.language", "kiosk.theme", "kiosk.units", "kiosk.volume", "kiosk.muted", "kiosk.px_per_mm",
+    ),
+    "camera": (
+        "camera.mirrored", "camera.rotation_deg", "camera.exposure_locked", "camera.focus_locked", "camera.field_deg",
+        "camera.distance_mm", "camera.label_mm", "camera.budget_ms",
+    ),
+    "bench": (
+        "build.friction", "build.clearance_um", "build.side_screw_rpm", "build.radius_at_control", "labels.dpi",
+    ),
+    "records": ("kiosk.shift_h", "audit.measured_days", "backup.keep"),
+}  # fmt: skip
 
 
 class Page(StrEnum):
     """What of this screen is in sight; the layout calls its pages so."""
 
-    ALL = "all"
+    GROUPS = "groups"
+    GROUP = "group"
     FIGURE = "figure"
     CHOICE = "choice"
 
 
 class PreferencesScreen(View):
-    """All settings, then one of them."""
+    """The groups, one group's settings, then one of them.  `about`: what it is now and what it changes."""
 
     name = "settings"
     rail = "shop"
+    covers = Covers.RAIL
 
-    page = OptionProperty(Page.ALL, options=list(Page))
+    page = OptionProperty(Page.GROUPS, options=list(Page))
+    groups = ListProperty()
     rows = ListProperty()
     options = ListProperty()
+    heading = StringProperty()  # the group's name
     title = StringProperty()
+    about = StringProperty()
     unit = StringProperty()
     trouble = StringProperty()
     least = NumericProperty(0.0)
@@ -49,51 +78,72 @@ class PreferencesScreen(View):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
-        self._table, self._key = "", ""
+        self._group, self._table, self._key = "", "", ""
+        self._settings = Settings()
 
     def shown(self, **_: Any) -> None:
         self.trouble = ""
-        self.page = Page.ALL
+        self.page = Page.GROUPS
         self.clerk.ask(asks.settings(), self._list)
+
+    def back(self) -> None:
+        """One step back, or out."""
+        self.trouble = ""
+        if self.page == Page.GROUPS:
+            self.clerk.go("shop")
+        else:
+            self.page = Page.GROUPS if self.page == Page.GROUP else Page.GROUP
+
+    def open(self, group: Choice) -> None:
+        """This group's settings."""
+        if group.key == BACKUP:
+            self.clerk.ask(asks.backup(), self._backed_up, self._failed)
+            return
+        self._group, self.heading, self.trouble = group.key, group.text, ""
+        self._list(self._settings)
+        self.page = Page.GROUP
 
     def choose(self, row: Choice) -> None:
         """This one is to be changed."""
-        if row.key == BACKUP:
-            self.clerk.ask(asks.backup(), self._backed_up, self._failed)
-            return
         self._table, self._key = row.key.split(".")
-        self.title = row.text
-        group = next(f for f in fields(Settings) if f.name == self._table)
-        one = next(f for f in fields(group.default) if f.name == self._key)  # type: ignore[arg-type]
+        self.title, self.trouble = row.text, ""
+        about = t(f"settings.changes.{row.key}")
+        one = next(f for f in fields(getattr(self._settings, self._table)) if f.name == self._key)
         if "options" in one.metadata:
             self.options = [Choice(option, _named(option)) for option in one.metadata["options"]]
-            self.page = Page.CHOICE
         elif isinstance(one.default, bool):
             self.options = [Choice("true", t("settings.on")), Choice("false", t("settings.off"))]
-            self.page = Page.CHOICE
         else:
-            bound = one.metadata["bound"]
-            self.least, self.most, self.unit, self.decimals = bound
-            self.ids.entry.text = ""
-            self.page = Page.FIGURE
+            self.least, self.most, self.unit, self.decimals = one.metadata["bound"]
+            now = t("settings.within", least=float(self.least), most=float(self.most))
+            self.options = [Choice(FIGURE, t("settings.another"), now)]
+        self.about = f"{t('settings.is_now', value=row.note)}. {about}."
+        self.page = Page.CHOICE
 
     def take(self, value: str) -> None:
-        """This is the value from now on."""
-        table, key = self._table, self._key
-        self.clerk.ask(asks.change_setting(table, key, value), self._list, self._failed)
-        self.page = Page.ALL
+        """This is the value from now on, or a figure is typed for it."""
+        if value == FIGURE:
+            self.ids.entry.text = ""
+            self.page = Page.FIGURE
+            return
+        self.clerk.ask(asks.change_setting(self._table, self._key, value), self._changed, self._failed)
+        self.page = Page.GROUP
+
+    def _changed(self, settings: Settings) -> None:
+        self._list(settings)
+        runs = self._table == "heat" and bool(self.clerk.hot)
+        self.trouble = t("settings.holds_keep", count=len(self.clerk.hot)) if runs else ""
 
     def _list(self, settings: Settings) -> None:
-        rows = [Choice(BACKUP, t("shop.backup"), t("settings.now"))]
-        for group in fields(settings):
-            table = getattr(settings, group.name)
-            hints = get_type_hints(type(table))
-            for one in fields(table):
-                if hints[one.name] is str and "options" not in one.metadata:
-                    continue  # names and folders belong to a keyboard: the settings file
-                value = getattr(table, one.name)
-                words = t(f"setting.{group.name}.{one.name}")
-                rows.append(Choice(f"{group.name}.{one.name}", words, _shown(f"{group.name}.{one.name}", value)))
+        self._settings = settings
+        self.groups = [
+            *(Choice(name, t(f"settings.group.{name}"), _names(keys)) for name, keys in GROUPS.items()),
+            Choice(BACKUP, t("shop.backup"), t("settings.now")),
+        ]
+        rows = []
+        for key in GROUPS.get(self._group, ()):
+            table, _, name = key.partition(".")
+            rows.append(Choice(key, t(f"setting.{key}"), _shown(key, getattr(getattr(settings, table), name))))
         self.rows = rows
 
     def _backed_up(self, made: tuple[asks.CopyMade, ...]) -> None:
@@ -104,6 +154,10 @@ class PreferencesScreen(View):
 
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)
+
+
+def _names(keys: tuple[str, ...]) -> str:
+    return ", ".join(t(f"setting.{key}") for key in keys)
 
 
 def _named(option: str) -> str:

@@ -1,0 +1,34 @@
+"""The settings' groups hold every setting a screen can change, once, with what it changes."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import fields
+
+import pytest
+
+from kiosk import words
+from kiosk.screens.shop.preferences import GROUPS
+from kiosk.settings import Settings
+
+LISTED = Counter(key for keys in GROUPS.values() for key in keys)
+
+
+def test_every_setting_without_a_keyboard_stands_in_one_group() -> None:
+    settable = [
+        f"{group.name}.{one.name}"
+        for group in fields(Settings)
+        for one in fields(getattr(Settings(), group.name))
+        if not isinstance(one.default, str) or "options" in one.metadata
+    ]
+    assert Counter(settable) == LISTED
+
+
+def test_no_group_needs_a_third_page_at_two_rows_a_finger() -> None:
+    assert max(len(keys) for keys in GROUPS.values()) <= 8
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES)
+def test_every_setting_says_what_it_changes(language: str) -> None:
+    known = words.catalogue(language).words
+    assert [key for key in LISTED if f"settings.changes.{key}" not in known] == []
