@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.ledger.book import Book
-from kiosk.ledger.derive import Broken, MemoryState, Stamp, changes, mentions
+from kiosk.ledger.derive import Broken, MemoryState, Put, Stamp, changes, mentions
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping, Condition, Coupling, Cutter, Family, Holder, Measured
 from kiosk.rules.cards import Heat
@@ -300,3 +300,16 @@ def test_only_a_holder_that_was_never_heated_is_entered_with_its_cutter(told: To
     told.say(L.Built("A2", "x", "T2", "C1"), L.TornDown("T2", "A2"), L.HoldEnded("T2", "reading"))
     told.say(L.Built("A3", "x", "T2", "C1"))
     assert told.row("holder", "T2")["heat"] == Heat.UNKNOWN.value
+
+
+def test_a_holder_that_comes_back_into_use_is_not_cool_because_a_hand_says_so() -> None:
+    holder = {"key": "k1", "heat": Heat.UNKNOWN.value, "retired": 1, "code": None, "heat_cycles": 3}
+    for said in (Heat.UNKNOWN, Heat.HELD, Heat.COOL):
+        state = MemoryState()
+        state.apply(Put("holder", holder | {"heat": said.value}))
+        steel = Holder("k1", "12", Coupling(Family.HOLLOW_TAPER, 63), Clamping.SHRINK_FIT, 12.0)
+        for change in changes(L.HolderRegistered(steel, stood_cold=True), Stamp(9, 0.0, 9e6, "kiosk", None), state):
+            state.apply(change)
+        found = state.get("holder", "k1")
+        assert found is not None and not found["retired"]
+        assert found["heat"] == (Heat.HELD if said is Heat.HELD else Heat.UNKNOWN).value
