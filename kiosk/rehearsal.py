@@ -27,8 +27,8 @@ from kiosk.reader.decode import read
 from kiosk.reader.files import PICTURES, PictureError, load
 from kiosk.rules.audit import Action
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Done, Outcome, Refused, Wait
 from kiosk.rules.lines import KioskStarted
+from kiosk.rules.outcomes import Done, Outcome, Refused, Wait
 from kiosk.rules.say import Say
 
 STEP_S = 6.0  # what one scan takes a hand

@@ -128,7 +128,7 @@ opening.run(Options(Path(data), True, camera, None, (800, 480)), watched)
 def run(quick: bool = False) -> Iterator[Ratio]:
     """First picture, first visits, memory, `--help` and `find`.  quick: fewer turns."""
     turns = 3 if quick else 9
-    with tempfile.TemporaryDirectory(prefix="start-bench-") as folder, _screen() as display:
+    with tempfile.TemporaryDirectory(prefix="start-bench-") as folder, screen() as display:
         picture = Path(folder) / "camera.png"
         cv2.imwrite(str(picture), np.full((480, 640, 3), 110, np.uint8))
         data = Path(folder) / "data"
@@ -205,7 +205,7 @@ def _took(command: Sequence[str]) -> float:
 
 
 @contextmanager
-def _screen() -> Iterator[str]:
+def screen() -> Iterator[str]:
     """A screen in memory: the name of its display."""
     read, write = os.pipe()
     size = f"{SCREEN[0]}x{SCREEN[1]}x24"

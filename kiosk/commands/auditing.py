@@ -16,7 +16,7 @@ from kiosk.exchange import report_page
 from kiosk.labels.faults import LabelError
 from kiosk.reader.decode import read
 from kiosk.reader.files import load, pictures_in
-from kiosk.rules.checkin import Refused
+from kiosk.rules.outcomes import Refused
 
 DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
 

@@ -15,6 +15,7 @@ from kiosk.ledger.book import rows
 from kiosk.ledger.derive import Row as TableRow
 from kiosk.rules import audit as A
 from kiosk.rules import lines as L
+from kiosk.rules.audit_findings import evaluate
 from kiosk.rules.cards import place_name
 from kiosk.rules.places import Kind
 
@@ -144,7 +145,13 @@ class AuditBook:
         heat = session.settings.heat.cycles_limit
         standard = A.Standard(session.now().utc_s, session.settings.audit.measured_days * 86400.0, heat)
         settled = self.settled(key)
-        return row, A.evaluate(scope, items, sightings, settled, row["opened_line"], standard), settled
+        return row, evaluate(scope, items, sightings, settled, row["opened_line"], standard), settled
+
+    def worked_at_s(self, key: str) -> tuple[float, ...]:
+        """Watched times of an audit's lines, in order."""
+        query = T.Line.select(T.Line.watched_s).join(T.Mention, on=(T.Mention.line == T.Line.id))
+        found: Any = query.where(T.Mention.subject == key).order_by(T.Mention.line).tuples()
+        return tuple(watched_s for (watched_s,) in found)
 
     def sightings(self, key: str) -> tuple[A.Sighting, ...]:
         found = rows(T.Sighting.select().where(T.Sighting.audit == key).order_by(T.Sighting.line))

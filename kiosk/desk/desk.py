@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.adopting import AdoptingCounter
-from kiosk.desk.audit_settling import refuse
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.people import PeopleCounter
@@ -29,10 +28,12 @@ from kiosk.rules.cards import (
     Pending,
     PlaceCard,
     Subject,
-    View,
 )
-from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Wait, decide, may_go
+from kiosk.rules.checkin import may_go
+from kiosk.rules.decision import decide
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Wait
+from kiosk.rules.view import View
 
 if TYPE_CHECKING:
     from kiosk.desk.build import BuildCounter
@@ -260,63 +261,62 @@ class Desk:
     def _answer(self, text: str, subject: Subject) -> Scanned:
         session = self.session
         moment = session.now()
-        outcome = self.audits.answer(subject, moment) or decide(self._view(subject), moment)
-        if session.audit:
-            outcome = self.audits.put_back(outcome)
-        if isinstance(outcome, Done) and outcome.then in (Command.START_AUDIT, Command.CLOSE_AUDIT):
-            outcome = self.audits.command(outcome.then) or outcome
-        if isinstance(outcome, Done) and session.badge_first(outcome.lines):
-            outcome = refuse(Reason.BADGE_FIRST)
+        outcome = decide(self._view(subject), subject, moment)
         session.last_scan_s = moment.watched_s
         holder = outcome.holder
         if holder is not None:
             session.last_holder = holder.holder.key
-        lines: tuple[Written, ...] = ()
-        match outcome:
-            case Done():
-                lines = session.write(*outcome.lines) if outcome.lines else ()
-                self._after(outcome)
-                self.audits.follow(outcome, moment)
-            case Wait(pending=pending):
-                session.pending = pending
-                if session.audit and outcome.goal:
-                    session.audit_at = outcome.goal.place.code
-                    session.pending = None
-            case Refused():
-                session.pending = outcome.pending or session.pending
-                key = holder.holder.key if holder else None
-                goal = outcome.goal.place.code if outcome.goal else None
-                lines = session.write(TurnedAway(text, outcome.reason.value, key, goal))
+        lines = self._write(text, outcome)
+        self._remember(subject, outcome, moment)
         if holder and lines:
             holder = session.cards.holder(holder.holder.key)
         undo = session.settings.kiosk.undo_s if isinstance(outcome, Done) and _moved(outcome) else None
         return Scanned(text, outcome, lines, moment, holder, undo)
 
-    def _after(self, outcome: Done) -> None:
+    def _write(self, text: str, outcome: Outcome) -> tuple[Written, ...]:
+        """What was done, or that it was refused, is on disk when this returns."""
+        match outcome:
+            case Done(lines=lines):
+                return self.session.write(*lines) if lines else ()
+            case Refused(reason=reason, holder=holder, goal=goal):
+                key = holder.holder.key if holder else None
+                return self.session.write(TurnedAway(text, reason.value, key, goal.place.code if goal else None))
+            case Wait():
+                return ()
+
+    def _remember(self, subject: Subject, outcome: Outcome, moment: Moment) -> None:
         session = self.session
-        session.pending = None
-        for line in outcome.lines:
-            if isinstance(line, SignedIn):
-                session.operator = session.cards.operator(line.operator)
-                if session.unlocked_by() != line.operator:
-                    self.people.lock()  # somebody else stands here now
-            elif isinstance(line, SignedOut):
-                session.operator = None
-                self.people.lock()
+        match outcome:
+            case Done(lines=lines):
+                session.pending = None
+                for line in lines:
+                    if isinstance(line, SignedIn):
+                        session.operator = session.cards.operator(line.operator)
+                        if session.unlocked_by() != line.operator:
+                            self.people.lock()  # somebody else stands here now
+                    elif isinstance(line, SignedOut):
+                        session.operator = None
+                        self.people.lock()
+            case Wait(pending=pending):
+                session.pending = pending
+            case Refused(pending=pending):
+                session.pending = pending or session.pending
+        self.audits.remember(subject, outcome, moment)
 
     def _view(self, subject: Subject) -> View:
         session = self.session
         asks_undo = getattr(subject, "command", None) is Command.UNDO
         return View(
-            subject,
             session.book.kiosk,
             self._pending(),
             session.cards.place(session.here) if session.here else None,
             session.operator,
             session.last_step() if asks_undo else None,
-            self.audits.view(),
+            self.audits.view(subject),
             session.cooling_place(),
             session.limits(),
+            self.audits.to_open(subject),
+            self.audits.asked_s,
         )
 
     def _pending(self) -> Pending | None:

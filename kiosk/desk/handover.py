@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 from kiosk.desk.session import NotThere, Session
 from kiosk.rules.assembly import Assembly
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import Refused, may_go
+from kiosk.rules.checkin import may_go
 from kiosk.rules.fitting.change_plan import ChangePlan, Report
 from kiosk.rules.fitting.magazine import Loaded, Magazine
 from kiosk.rules.fitting.magazine_plan import plan
 from kiosk.rules.fitting.proposals import NoRoom, Proposal, propose
 from kiosk.rules.lines import PocketAssigned
+from kiosk.rules.outcomes import Refused
 from kiosk.rules.places import Kind
 
 

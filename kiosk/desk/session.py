@@ -15,8 +15,7 @@ from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
 from kiosk.rules.bounds import check
-from kiosk.rules.cards import HolderCard, HoldView, LastStep, Limits, Moment, OperatorCard, Pending, PlaceCard
-from kiosk.rules.checkin import Reason
+from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold import HoldFacts
 from kiosk.rules.lines import (
@@ -29,8 +28,11 @@ from kiosk.rules.lines import (
     PocketAssigned,
     SettingChanged,
 )
+from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value, say
+from kiosk.rules.sending import cooling_place
+from kiosk.rules.view import Limits
 from kiosk.settings import Settings, deciding, same_value
 
 
@@ -237,13 +239,8 @@ class Session:
 
     def cooling_place(self) -> PlaceCard | None:
         """Where to send a hot holder: a cooling place with room, a sleeve first."""
-        found = [
-            card
-            for code, row in self.cards.places.rows.items()
-            if row["kind"] == Kind.COOLING.value and not row["retired"] and (card := self.cards.place(code))
-        ]
-        roomy = [c for c in found if c.place.capacity is None or len(c.occupants) < c.place.capacity]
-        return min(roomy or found, key=lambda c: (c.place.way != "sleeve", c.name), default=None)
+        cooling = [code for code, row in self.cards.places.rows.items() if row["kind"] == Kind.COOLING.value]
+        return cooling_place(card for code in cooling if (card := self.cards.place(code)))
 
     def last_step(self) -> LastStep | None:
         return self.cards.last_step(self.operator.key if self.operator else None)

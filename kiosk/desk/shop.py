@@ -14,7 +14,7 @@ from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import Refused, arrival, may_go
+from kiosk.rules.checkin import arrival, may_go
 from kiosk.rules.hold import pair
 from kiosk.rules.lines import (
     CodeBound,
@@ -25,6 +25,7 @@ from kiosk.rules.lines import (
     Imported,
     Moved,
 )
+from kiosk.rules.outcomes import Refused
 
 ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
 

@@ -64,7 +64,7 @@ def _one_clock(database: Database) -> None:
         execute(f'UPDATE "watch" SET "line" = {mark}, "seal" = {mark}', values)
 
 
-# Version a step starts from -> what it does.  To 3: readings keep how they hang on every film, and a hold the
+# Version a step starts from -> what it does.  To 3: readings keep how they hang on every film, and a hold keeps the
 # strictest values since it began.
 STEPS: Mapping[int, Step] = {1: _from_first, 2: _derived_anew}
 

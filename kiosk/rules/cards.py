@@ -1,7 +1,8 @@
-"""What the ledger shows the rules about a holder, a place, an operator: the views a decision is made from.
+"""What the ledger shows the rules about a holder, a place, an operator: the cards a decision is made from.
 
 Everything here is a snapshot taken for one decision; nothing here decides.  The desk builds these from the
-ledger's tables, the cooling model and the kiosk's own short memory (the first scan of a pair).
+ledger's tables, the cooling model and the kiosk's own short memory (the first scan of a pair); `rules.view` lays
+them together.
 """
 
 from __future__ import annotations
@@ -201,51 +202,3 @@ class LastStep:
     goal: str | None
     heated: bool = False
     still_there: bool = True  # nobody moved it since
-
-
-@dataclass(frozen=True, slots=True)
-class Glimpse:
-    """When and where an audit saw a label last.  `place` None: somewhere in the audited place."""
-
-    place: str | None
-    watched_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class AuditView:
-    """The audit this kiosk is in the middle of."""
-
-    key: str
-    place: str
-    at: PlaceCard | None = None  # the drawer or slot scanned last
-    members: frozenset[str] = frozenset()  # codes of the audited place and everything inside it
-    within: frozenset[str] = frozenset()  # codes of `at` and everything inside it
-    around: frozenset[str] = frozenset()  # codes of what `at` is inside of
-    seen: Mapping[str, Glimpse] = field(default_factory=dict)  # by the label's text
-    may_be_hot: bool = False  # the audited place is one where a held holder may stand
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """The settings a decision depends on."""
-
-    pair_s: float = 20.0
-    undo_s: float = 60.0
-    reheat_s: float = 30.0  # two scans at the station within this are one heating
-    travel_s: float = 5.0
-    badge_required: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class View:
-    """Everything `checkin.decide` may look at."""
-
-    subject: Subject
-    kiosk: str = ""
-    pending: Pending | None = None
-    here: PlaceCard | None = None
-    operator: OperatorCard | None = None
-    last_step: LastStep | None = None
-    audit: AuditView | None = None
-    cooling_place: PlaceCard | None = None  # where to send a hot holder
-    limits: Limits = Limits()

@@ -179,18 +179,18 @@ def way_now(facts: HoldFacts) -> Way:
 
 
 def solved(facts: HoldFacts, rules: HoldRules, known: Known | None) -> Bound:
-    """Of all that may stand there, what is hot longest by what is known before a reading, ready for `assess_bound`.
+    """The hold's holder solved, ready for `assess_bound`; of all the book leaves open, the one that is hot longest.
 
-    One where the book knows the cutter, else the holder with one and without.  Raises CoolingError where one of them
-    cannot be bounded.
+    Raises CoolingError where it cannot be bounded.
     """
     outlines = outlines_of(facts.holder, facts.assembly)
-    found = [bound_of(*_case(profile, facts, rules), rules.room, known) for profile in outlines]
-    return found[0] if len(found) == 1 else max(found, key=_lasts_s)
+    found = [bound_of(*_case(outline, facts, rules), rules.room, known) for outline in outlines]
+    return found[0] if len(found) == 1 else max(found, key=_hold_s)
 
 
-def _lasts_s(bound: Bound) -> float:
-    hold_s = assess_bound(bound, ()).hold_s
+def _hold_s(bound: Bound) -> float:
+    """How long a hold lasts before anything was read."""
+    hold_s = assess_bound(bound).hold_s
     return inf if hold_s is None else hold_s
 
 

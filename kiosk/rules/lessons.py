@@ -74,12 +74,13 @@ class Heats:
     def known(self, of_type: str, places: Mapping[Way, str | None], before: int | None = None) -> Known:
         """What is expected of a heat of a type that goes through some places.
 
-        before: number of the line that began it; only heats that began earlier count.
+        before: number of the line that began it; only what was read earlier counts, so that a running hold is the
+        same whenever it is worked out.
         """
         by_type: dict[str, list[_Information]] = {}
         for (type_name, heating), lessons in self._heats.items():
-            if before is None or abs(heating) < before:
-                by_type.setdefault(type_name, []).append(self._of_heat((type_name, heating), lessons))
+            if earlier := [each for each in lessons if before is None or each.line < before]:
+                by_type.setdefault(type_name, []).append(self._of_heat((type_name, heating), earlier))
         own = by_type.pop(of_type, [])
         precision, pull = np.linalg.inv(untaught().cov * COMMON), np.zeros(1 + len(_WAYS))
         for heats in by_type.values():

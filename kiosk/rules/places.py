@@ -38,8 +38,8 @@ class Kind(Enum):
 
     @property
     def may_be_hot(self) -> bool:
-        """Places where a held holder may stand."""
-        return self in (Kind.SHRINK, Kind.COOLING)
+        """Places where a held holder may stand: those that can be reached without being cool."""
+        return self in _REACHED_HOT
 
 
 class Need(Enum):
@@ -94,6 +94,8 @@ _GOALS: tuple[tuple[Kind, frozenset[Need]], ...] = (
     (Kind.SPINDLE, _LOAD),
     (Kind.OUT, _COOL),
 )
+
+_REACHED_HOT = frozenset(goal for goal, needs in _GOALS if Need.COOL not in needs)
 
 # Steps nobody takes: what is out comes back over the bench or the cabinet, never straight into a machine;
 # a holder of nowhere-known place is never loaded or heated before somebody has looked at it.

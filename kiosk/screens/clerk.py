@@ -11,13 +11,13 @@ from collections.abc import Callable, Iterable
 from typing import Any, Protocol, TypeVar
 
 from kivy.event import EventDispatcher
-from kivy.properties import BooleanProperty, ObjectProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk import words
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned as Scanned
 from kiosk.rules.cards import Command, HolderCard, OperatorCard, Pending
-from kiosk.rules.checkin import Done, Outcome, Reason, Refused
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
 from kiosk.screens.faults import cause_words
@@ -56,7 +56,7 @@ class Pulse:
     settings: Settings
     waiting: Pending | None  # the first scan of a pair
     empty: bool  # no place is known yet: a new kiosk
-    watched_s: float  # by the kiosk's own clock
+    watched_s: float  # the desk's watched clock
 
 
 # What a printed command card does on a screen: the screen it leads to.
@@ -84,6 +84,7 @@ class Clerk(EventDispatcher):
     settings = ObjectProperty(Settings())
     empty = BooleanProperty(False)
     waiting = ObjectProperty(None, allownone=True)  # `Pending`: the first scan of a pair, while its second is taken
+    undo_s = NumericProperty(0.0)  # how long the last step can still be taken back, by the desk's clock
     trouble = StringProperty()
     typing = BooleanProperty(False)
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
@@ -99,6 +100,7 @@ class Clerk(EventDispatcher):
         self._trail: list[str] = []
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
+        self._undo_until_s = 0.0  # watched time
         self._quiet_since_s: float | None = None  # watched time of the last touch or scan; None: just now
 
     # Screens ------------------------------------------------------------------------------------------------
@@ -192,9 +194,17 @@ class Clerk(EventDispatcher):
         if scanned is not None:
             self.answer(scanned)
 
+    def undo(self) -> None:
+        """Take the last step back."""
+        self.undo_s = self._undo_until_s = 0.0
+        self.ask(common.undo(), self.answer)
+
     def answer(self, scanned: Scanned) -> None:
         """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's."""
         outcome = scanned.outcome
+        if isinstance(outcome, Done):
+            self.undo_s = 0.0 if outcome.step is Step.HEATING else scanned.undo_s or 0.0
+            self._undo_until_s = scanned.moment.watched_s + self.undo_s
         alarm = isinstance(outcome, Done) and outcome.alarm
         hot = isinstance(outcome, Refused) and outcome.reason is Reason.HOT
         if alarm or hot:
@@ -220,7 +230,7 @@ class Clerk(EventDispatcher):
                 return
             goal = outcome.goal
             if scanned.undo_s and goal and goal.place.kind in (Kind.POCKET, Kind.SPINDLE) and outcome.holder:
-                self.go("card", card=scanned.holder or outcome.holder, undo_s=scanned.undo_s)
+                self.go("card", card=scanned.holder or outcome.holder)
                 return
         self.go("scan", scanned=scanned)
         if scanned.undo_s and isinstance(outcome, Done) and _came_back(outcome):
@@ -231,6 +241,7 @@ class Clerk(EventDispatcher):
         self.hot, self.warm = now.hot, now.warm
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self.waiting = now.waiting
+        self.undo_s = max(0.0, self._undo_until_s - now.watched_s)
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
             self.trouble = ""
@@ -300,7 +311,7 @@ def pulse(desk: Desk) -> Pulse:
         session.settings,
         desk.waiting(),
         desk.shop.empty,
-        desk.now().watched_s,
+        session.now().watched_s,
     )
 
 

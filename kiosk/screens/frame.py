@@ -40,6 +40,10 @@ class Frame(BoxLayout):
         self.here = view.rail
         self.covers = int(view.covers)
 
+    def breathe(self) -> None:
+        """A second has gone by and the desk has said so: the strip's one movement takes its next step."""
+        self.ids.strip.breathe()
+
     def retell(self) -> None:
         """Say strip and rail anew, in the language that is spoken now."""
         self.language = words.language()

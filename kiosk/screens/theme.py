@@ -126,7 +126,7 @@ class Look(EventDispatcher):
 
     def __init__(self) -> None:
         super().__init__()
-        self.bind(mm=self._measure)
+        self.bind(mm=self._measure, wide=self._measure)
         self._measure()
 
     def _measure(self, *_: object) -> None:
@@ -138,7 +138,7 @@ class Look(EventDispatcher):
         """
         self.pad = 2 * self.mm
         self.corner = 1.5 * self.mm
-        self.strip = 9.4 * self.mm
+        self.strip = (9.4 if self.wide else 11.6) * self.mm  # two lines where it is narrow
         self.gap = GAP_MM * self.mm
         self.row = LIST_MM * self.mm
         self.key = KEY_MM * self.mm

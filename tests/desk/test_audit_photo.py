@@ -6,8 +6,8 @@ from kiosk.bench.scene_space import Lens
 from kiosk.bench.scenes import drawer_photo
 from kiosk.reader.decode import read
 from kiosk.rules import codes
-from kiosk.rules.audit import Action, Difference, State
-from kiosk.rules.checkin import Done, Refused
+from kiosk.rules.audit import Action, Difference, Shows
+from kiosk.rules.outcomes import Done, Refused
 from tests.conftest import Shop
 
 LENS = Lens.with_angle(1600, 1200, 65)
@@ -15,7 +15,7 @@ COLUMNS, ROWS = 4, 2
 PLACE_MM = 66.0  # from holder to holder in the tray
 
 
-def photograph(shop: Shop, drawer: str, lying: list[str], seed: int, rows: int = ROWS) -> dict[str, State]:
+def photograph(shop: Shop, drawer: str, lying: list[str], seed: int, rows: int = ROWS) -> dict[str, Shows]:
     """Photographs a drawer with these labels in it; the state of each mark by the label's text."""
     picture = drawer_photo(lying, seed, LENS, PLACE_MM * COLUMNS, COLUMNS, rows).picture
     reading = read(picture, None)
@@ -38,8 +38,8 @@ def test_a_cabinet_photographed_drawer_by_drawer_differs_in_exactly_what_is_wron
 
     for seed, (drawer, lying) in enumerate(sorted(by_drawer.items())):
         seen = photograph(shop, drawer, lying, seed)
-        wrong = {stray: State.MISPLACED, strange: State.UNKNOWN}
-        assert seen == {code: wrong.get(code, State.SEEN) for code in lying}, f"drawer {drawer}"
+        wrong = {stray: Shows.MISPLACED, strange: Shows.UNKNOWN}
+        assert seen == {code: wrong.get(code, Shows.SEEN) for code in lying}, f"drawer {drawer}"
 
     status = audits.status()
     assert [(each.text, each.difference) for each in status.differences] == [
@@ -69,7 +69,7 @@ def test_slot_labels_in_the_photograph_say_which_slot_each_holder_stands_in(shop
     # Upper row holders, lower row the slots' labels; T002 and T003 have changed places.
     lying = [two, one, shop.holder("T004"), codes.make(codes.Kind.HOLDER, 77).text, *slots]
     seen = photograph(shop, "1", lying, 5, rows=3)
-    assert (seen[one], seen[two], seen[shop.holder("T004")]) == (State.MISPLACED, State.MISPLACED, State.SEEN)
+    assert (seen[one], seen[two], seen[shop.holder("T004")]) == (Shows.MISPLACED, Shows.MISPLACED, Shows.SEEN)
     found = {each.text: each.found for each in shop.desk.audits.status().differences if each.found}
     assert (found["T002"], found["T003"]) == (slots[1], slots[0])
 

@@ -10,9 +10,9 @@ from kiosk.reader.symbols import Symbol
 from kiosk.rules import codes
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping, Coupling, Holder
-from kiosk.rules.audit import Action, Difference, State
+from kiosk.rules.audit import Action, Difference, Shows
 from kiosk.rules.cards import Command, Heat
-from kiosk.rules.checkin import Done, Reason, Refused, Wait
+from kiosk.rules.outcomes import Done, Reason, Refused, Wait
 from tests.conftest import Shop
 
 CABINET = "Cabinet A"
@@ -151,7 +151,7 @@ def test_seen_again_in_its_own_slot_it_was_put_back_and_the_report_says_so(shop:
     assert [(each.text, each.action) for each in status.settled] == [("T002", Action.PUT_BACK)]
     assert status.counts.misplaced == 1
     states = {spot.holder: spot.state for group in status.groups for spot in group.spots}
-    assert states["T002"] is State.SEEN
+    assert states["T002"] is Shows.SEEN
 
 
 def test_a_touch_says_that_it_was_put_back(shop: Shop) -> None:
@@ -321,7 +321,7 @@ def test_an_audit_pauses_outlasts_a_restart_and_goes_on_with_another_person(shop
     assert row.key == audit and row.paused
     shop.clock.forward(8 * 3600.0)
     shop.desk.scan("B6J6BXCR66")  # Sam, the next shift
-    status = shop.desk.audits.resume(audit)
+    status = shop.desk.audits.open(shop.place(CABINET))
     assert (status.counts.seen, status.counts.missing) == (4, 6)
     walk(shop)
     report = shop.desk.audits.report(closed(shop))
@@ -346,7 +346,7 @@ def test_an_audit_opened_by_touch_after_a_quiet_hour_is_not_paused_at_once(shop:
     shop.clock.forward(shop.desk.session.settings.kiosk.sign_out_s + 1.0)
     shop.desk.tick()
     assert shop.desk.session.audit is None
-    shop.desk.audits.resume(audit)
+    shop.desk.audits.open(shop.place(CABINET))
     shop.desk.tick()
     assert shop.desk.session.audit == audit
 
@@ -440,7 +440,7 @@ def test_a_photograph_ticks_a_drawer_off_and_says_what_to_draw(shop: Shop) -> No
         symbol("AN OLD STICKER", 400.0, 235.0),
     ]
     taken = shop.desk.audits.photo(symbols, shop.place("Cabinet A · Drawer 1"))
-    assert [mark.state for mark in taken.marks] == [State.SEEN, State.MISPLACED, State.UNKNOWN]
+    assert [mark.state for mark in taken.marks] == [Shows.SEEN, Shows.MISPLACED, Shows.UNKNOWN]
     assert all(isinstance(line.entry, L.Seen) and line.entry.by_photo for line in taken.lines)
     assert not taken.alarm
     found = {each.text: each for each in shop.desk.audits.status().differences}
@@ -455,7 +455,7 @@ def test_a_photograph_of_something_hot_is_an_alarm(shop: Shop) -> None:
     shop.desk.scan(shop.place("Shrink station"))
     shop.desk.audits.open(shop.place(CABINET))
     taken = shop.desk.audits.photo([symbol(shop.holder("T001"), 100.0, 100.0)], shop.place("Cabinet A · Drawer 1"))
-    assert taken.alarm and taken.marks[0].state is State.HOT
+    assert taken.alarm and taken.marks[0].state is Shows.HOT
 
 
 def test_a_photograph_needs_an_audit(shop: Shop) -> None:
@@ -479,7 +479,7 @@ def test_without_a_badge_where_badges_are_asked_no_audit_opens(shop: Shop) -> No
 def test_whoever_signs_out_in_the_middle_of_an_audit_does_nothing_more_in_it(shop: Shop) -> None:
     shop.desk.people.change_setting("kiosk", "badge_required", "yes", "the shop's rule")
     shop.desk.scan(JO)
-    audit = shop.desk.audits.open(shop.place(CABINET)).row.key
+    shop.desk.audits.open(shop.place(CABINET))
     say(shop, shop.place("Cabinet A · 1-07"))
     say(shop, shop.holder("T003"))
     shop.desk.people.sign_out()
@@ -491,7 +491,6 @@ def test_whoever_signs_out_in_the_middle_of_an_audit_does_nothing_more_in_it(sho
     for act in (
         lambda: audits.photo([symbol(shop.holder("T002"), 100.0, 100.0)], drawer),
         lambda: audits.empty("T002"),
-        lambda: audits.resume(audit),
         lambda: audits.open(drawer),
     ):
         with pytest.raises(ActRefused):
@@ -578,7 +577,7 @@ def test_one_label_in_two_places_of_one_photograph_is_told(shop: Shop) -> None:
     shop.desk.audits.open(shop.place(CABINET))
     twice = [symbol(shop.holder("T002"), 100, 100), symbol(shop.holder("T002"), 600, 100)]
     taken = shop.desk.audits.photo(twice, shop.place("Cabinet A · Drawer 1"))
-    assert [mark.state for mark in taken.marks] == [State.SEEN, State.MISPLACED]
+    assert [mark.state for mark in taken.marks] == [Shows.SEEN, Shows.MISPLACED]
     assert taken.marks[1].say.key == "audit.twin"
     assert kinds(shop.desk.audits.status())[shop.holder("T002")] is Difference.DUPLICATE_LABEL
 

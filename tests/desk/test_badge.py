@@ -11,7 +11,7 @@ from kiosk.desk.session import ActRefused
 from kiosk.rules import acts
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Measured
-from kiosk.rules.checkin import Done, Reason, Refused
+from kiosk.rules.outcomes import Done, Reason, Refused
 from tests.conftest import Shop
 
 ITSELF = {"signed in", "signed out", "pin given", "refused", "kiosk started", "restored", "audit paused"}

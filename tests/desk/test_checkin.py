@@ -11,8 +11,8 @@ from kiosk.desk.session import ActRefused
 from kiosk.rules import codes
 from kiosk.rules.assembly import Condition, Measured
 from kiosk.rules.cards import Command, Heat
-from kiosk.rules.checkin import Done, Reason, Refused, Wait
 from kiosk.rules.lines import HolderRegistered, TurnedAway
+from kiosk.rules.outcomes import Done, Reason, Refused, Wait
 from tests.conftest import Shop
 
 

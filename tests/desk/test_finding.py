@@ -11,9 +11,9 @@ from kiosk.ledger.find import FindIndex
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import Heat
-from kiosk.rules.checkin import Done
 from kiosk.rules.codes import Kind
 from kiosk.rules.finding import Usable, matches, parse
+from kiosk.rules.outcomes import Done
 from tests.conftest import Shop
 
 TYPED = (

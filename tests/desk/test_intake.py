@@ -11,9 +11,9 @@ from kiosk.desk.intake import ImportRefused
 from kiosk.desk.session import NotThere
 from kiosk.exchange.shop import ShopFault
 from kiosk.rules.cards import Heat
-from kiosk.rules.checkin import Refused
 from kiosk.rules.codes import Kind
 from kiosk.rules.intake import How
+from kiosk.rules.outcomes import Refused
 from tests.conftest import Shop
 
 PIN = "739184650211"

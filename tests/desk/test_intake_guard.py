@@ -14,9 +14,9 @@ from kiosk.ledger import tables as T
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Cutter
 from kiosk.rules.cards import Heat
-from kiosk.rules.checkin import Refused
 from kiosk.rules.codes import Kind
 from kiosk.rules.intake import How
+from kiosk.rules.outcomes import Refused
 from kiosk.rules.places import Kind as PlaceKind
 from tests.conftest import Shop
 

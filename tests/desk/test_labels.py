@@ -10,7 +10,7 @@ import pytest
 from kiosk.desk.session import NotThere
 from kiosk.rules import codes
 from kiosk.rules.cards import Command
-from kiosk.rules.checkin import Done, Reason, Refused, Wait
+from kiosk.rules.outcomes import Done, Reason, Refused, Wait
 from tests.conftest import Shop
 
 

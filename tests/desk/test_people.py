@@ -11,9 +11,9 @@ from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillH
 from kiosk.ledger import tables as T
 from kiosk.rules import tries
 from kiosk.rules.cards import Command
-from kiosk.rules.checkin import Reason, Refused
 from kiosk.rules.codes import Kind
 from kiosk.rules.lines import OperatorAdded, OperatorRetired
+from kiosk.rules.outcomes import Reason, Refused
 from kiosk.settings import SettingsFault, load
 from tests.conftest import Shop
 

@@ -14,8 +14,8 @@ from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.audit import Action, Difference
 from kiosk.rules.cards import Heat, HolderCard, HoldView
-from kiosk.rules.checkin import Done, Reason, Refused
 from kiosk.rules.hold import SOAK_S
+from kiosk.rules.outcomes import Done, Reason, Refused
 from tests.conftest import Shop
 
 HOUR_S = 3600.0

@@ -12,12 +12,12 @@ import pytest
 
 from kiosk import words
 from kiosk.exchange import report_audit, report_shift
-from kiosk.rules.audit import Action, AuditReport, Counts, Difference, Mark, Row
+from kiosk.rules.audit import Action, AuditReport, Counts, Difference, Mark, ReportedDifference
 from kiosk.rules.say import Say
 from kiosk.rules.shift import Share, ShiftCounts, ShiftReport
 
 HASH = "27cacecf5fb523983fc19c745dc0d40aad7fd72e5831082160bfce1a5e077cd7"
-ROW = Row(
+ROW = ReportedDifference(
     Difference.MISPLACED, "End mill 8 R0.5", "T004", "Cabinet A · 1-03", "Cabinet A · 1-02", Action.BOOK_MOVED,
     "", "Jo Reed", 1.79e9,
 )  # fmt: skip

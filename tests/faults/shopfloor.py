@@ -34,8 +34,8 @@ from kiosk.exchange.shop import read_shop
 from kiosk.ledger.book import LedgerFault, Written
 from kiosk.rules import codes
 from kiosk.rules.cards import Heat, HolderCard
-from kiosk.rules.checkin import Done
 from kiosk.rules.lines import Built, Heated, Moved, TornDown
+from kiosk.rules.outcomes import Done
 from kiosk.rules.places import Kind
 from kiosk.settings import SettingsFault
 from tests.faults.steel import Shape, Steel, World
@@ -148,7 +148,7 @@ class Floor:
 
     def _heats(self, key: str) -> None:
         body = self.bodies[key]
-        if self.clocks.true_s - body.heated_s < REHEAT_S:
+        if self.clocks.true_s - body.heated_s <= REHEAT_S + 1e-6:
             return
         heat = self.desk.session.settings.heat
         body.steel.heat(heat.temp_c, heat.ambient_c, shape_of(self.card(key)))

@@ -118,6 +118,33 @@ def test_a_heat_setting_edited_by_hand_shortens_no_hold(floor: Floor, change: tu
     watch(floor, 3000.0)
 
 
+@pytest.mark.parametrize(
+    ("there", "back"),
+    [
+        (("temp_c", 380.0), ("temp_c", 330.0)),
+        (("limit_c", 35.0), ("limit_c", 43.0)),
+        (("ambient_c", 28.0), ("ambient_c", 23.0)),
+    ],
+)  # fmt: skip
+def test_a_heat_setting_edited_there_and_back_shortens_no_hold(
+    floor: Floor, there: tuple[str, float], back: tuple[str, float]
+) -> None:
+    heat(floor)
+    floor.edit_settings("heat", *there)
+    floor.edit_settings("heat", *back)
+    began = floor.desk.session.cards.hold_facts("T001")
+    assert began is not None and began.began is not None
+    assert getattr(began.began, there[0]) == there[1]
+
+
+def test_what_is_read_elsewhere_while_a_hold_runs_changes_nothing_by_a_restart(floor: Floor) -> None:
+    heat(floor, "T014")
+    heat(floor)
+    floor.wait(61.0)
+    floor.read("T014", "shank", -1.0)
+    floor.reopen()
+
+
 def test_another_name_and_back_uses_nobody_elses_time(floor: Floor) -> None:
     floor.edit_settings("kiosk", "name", "other")
     heat(floor)

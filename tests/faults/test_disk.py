@@ -11,8 +11,8 @@ import pytest
 from kiosk.desk import Desk
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import NAME, Book, LedgerFault
-from kiosk.rules.checkin import Done
 from kiosk.rules.lines import TurnedAway
+from kiosk.rules.outcomes import Done
 from tests.conftest import Shop
 
 

@@ -12,7 +12,7 @@ from kiosk.ledger.backup import CopyFault
 from kiosk.ledger.book import NAME
 from kiosk.ledger.lock import InUse
 from kiosk.rules.cards import Heat
-from kiosk.rules.checkin import Done, Reason, Refused
+from kiosk.rules.outcomes import Done, Reason, Refused
 from tests.conftest import Shop
 
 DAY_S = 86400.0

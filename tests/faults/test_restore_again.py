@@ -13,7 +13,7 @@ from kiosk.ledger.book import NAME, Book
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
 from kiosk.rules.cards import Heat
-from kiosk.rules.checkin import Done, Reason, Refused
+from kiosk.rules.outcomes import Done, Reason, Refused
 from tests.conftest import Shop
 from tests.faults.test_restore import copy, heat
 

@@ -21,8 +21,8 @@ import pytest
 from kiosk.desk import Desk
 from kiosk.ledger import backup
 from kiosk.ledger.book import NAME, LedgerFault
-from kiosk.rules.checkin import Refused
 from kiosk.rules.lines import Restored
+from kiosk.rules.outcomes import Refused
 from tests.conftest import Shop
 from tests.faults.test_restore import copy, heat
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -25,10 +26,10 @@ from kiosk.reader.symbols import Outline
 from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
-from kiosk.rules.checkin import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.rules.finding import Usable, parse
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
+from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
 from kiosk.words import say as say_words
@@ -49,6 +50,7 @@ HOTTER = HolderCard(
 )  # fmt: skip
 WARM = HolderCard(Holder("H3", "Ø10 R1", Coupling.parse("A40"), Clamping.SHRINK_FIT, 10.0), "H7SJEC466N", None, SLOT,
                   measure_in_s=665.0)  # fmt: skip
+HOURS = replace(WARM, measure_in_s=6294.0)
 NOW = Moment(1.79e9, 100.0)
 PAIR = Pending(CARD, 100.0)
 
@@ -141,6 +143,11 @@ def _hot(screen: Any, chosen: str = "") -> None:
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
 
 
+def _sixteen(screen: Any) -> None:
+    _hot(screen, "H1")
+    screen.readings = [(300 + 20 * number, 90 - 3 * number) for number in range(16)]
+
+
 def _reading(screen: Any, page: str) -> None:
     screen.title = ASSEMBLY.name
     screen.page = page
@@ -184,8 +191,8 @@ def _empty(screen: Any) -> None:
 
 def _spots(code: str, states: str) -> tuple[A.SpotState, ...]:
     """A drawer's slots: `v` seen, `?` missing, `w` wrong place, `!` hot, `x` unknown, `-` empty."""
-    meant = dict(zip("v?w!x-", (A.State.SEEN, A.State.MISSING, A.State.MISPLACED, A.State.HOT, A.State.UNKNOWN,
-                                A.State.EMPTY), strict=True))  # fmt: skip
+    meant = dict(zip("v?w!x-", (A.Shows.SEEN, A.Shows.MISSING, A.Shows.MISPLACED, A.Shows.HOT, A.Shows.UNKNOWN,
+                                A.Shows.EMPTY), strict=True))  # fmt: skip
     return tuple(
         A.SpotState(
             A.Spot(f"{code}{at:02}", f"Cabinet A · {code}-{at:02}", Kind.SLOT, at), meant[state],
@@ -304,17 +311,17 @@ def _photo(screen: Any, page: str, labels: int = 12, unread: int = 2, trouble: s
         return ((left, top), (left + side, top + 8), (left + side - 8, top + side), (left - 8, top + side - 8))
 
     astray = {
-        1: (A.State.MISPLACED, say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name)),
-        3: (A.State.UNKNOWN, say("audit.unknown", code="HV4T8BRJ3V")),
-        6: (A.State.HOT, say("audit.hot", name=ASSEMBLY.name, place=SLOT.name)),
-        8: (A.State.UNKNOWN, say("audit.by_hand", name=ASSEMBLY.name)),
-        9: (A.State.MISPLACED, say("audit.twin", name=ASSEMBLY.name, place=SLOT.name, code="HV4T8BRJ3V")),
-        10: (A.State.UNKNOWN, say("audit.retired", code="HV4T8BRJ3V")),
+        1: (A.Shows.MISPLACED, say("audit.misplaced", name=ASSEMBLY.name, place=SLOT.name)),
+        3: (A.Shows.UNKNOWN, say("audit.unknown", code="HV4T8BRJ3V")),
+        6: (A.Shows.HOT, say("audit.hot", name=ASSEMBLY.name, place=SLOT.name)),
+        8: (A.Shows.UNKNOWN, say("audit.by_hand", name=ASSEMBLY.name)),
+        9: (A.Shows.MISPLACED, say("audit.twin", name=ASSEMBLY.name, place=SLOT.name, code="HV4T8BRJ3V")),
+        10: (A.Shows.UNKNOWN, say("audit.retired", code="HV4T8BRJ3V")),
     }
     steps = {8: Step.AUDIT_BY_HAND, 9: Step.AUDIT_TWIN, 10: Step.AUDIT_RETIRED}
     marks = []
     for at in range(labels):
-        state, words = astray.get(at, (A.State.SEEN, say("audit.seen", name=ASSEMBLY.name)))
+        state, words = astray.get(at, (A.Shows.SEEN, say("audit.seen", name=ASSEMBLY.name)))
         step = steps.get(at, Step.AUDIT_SEEN)
         marks.append(PhotoMark(corners(at), "HV4T8BRJ3V", ASSEMBLY.name, state, words, f"H{at}", step))
     screen.page, screen.place, screen.absent, screen.trouble = "aim", "Cabinet A · Drawer 10", "", ""
@@ -340,11 +347,11 @@ def _photo_absent(screen: Any) -> None:
     screen.absent = say_words(say("camera.busy"))
 
 
-def _spot(screen: Any, state: A.State, whats: tuple[A.Difference, ...], found: LookFor | None = None) -> None:
+def _spot(screen: Any, state: A.Shows, whats: tuple[A.Difference, ...], found: LookFor | None = None) -> None:
     from kiosk.screens.questions.audit import Spoken
 
     cards = tuple(card for card in audit_status().differences if card.difference in whats)
-    card = None if state is A.State.UNKNOWN else CARD
+    card = None if state is A.Shows.UNKNOWN else CARD
     screen.trouble = ""
     screen.show(Spoken(state, SLOT.name, CARD.name if card else "HV4T8BRJ3V", card, cards, found))
 
@@ -407,6 +414,11 @@ def _empty_history(screen: Any) -> None:
 
 
 Fill = Callable[[Any], Any]
+def _alarm(screen: Any, scanned: Scanned) -> None:
+    screen.left()
+    screen.shown(scanned=scanned)
+
+
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
     ("scan", "empty", _empty),
@@ -415,11 +427,15 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
     ("scan", "full", lambda screen: screen.show(TOO_WIDE)),
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
-    ("heat", "hot", lambda screen: screen.shown(scanned=TOO_HOT)),
-    ("heat", "until-read", lambda screen: screen.shown(scanned=HOT_UNTIL_READ)),
-    ("heat", "another", lambda screen: (screen.shown(scanned=HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
+    ("scan", "missed", lambda screen: screen.show_missed((HOT.name, SLOT.name, POCKET.name, CARD.name, "RX"))),
+    ("heat", "hot", lambda screen: _alarm(screen, TOO_HOT)),
+    ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ)),
+    ("heat", "another", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
+    ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),
     ("hot", "none", lambda screen: screen.show((), ())),
     ("hot", "board", lambda screen: _hot(screen)),
+    ("hot", "hours", lambda screen: screen.show((replace(HOT, hold=replace(HELD, remaining_s=6294.0)),), (HOURS,))),
+    ("hot", "sixteen-readings", _sixteen),
     ("hot", "sleeve", lambda screen: _hot(screen, "H1")),
     ("hot", "warm", lambda screen: _hot(screen, "H3")),
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),
@@ -463,11 +479,11 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("audit_photo", "near-unread", lambda screen: _photo(screen, "marked", touched=12)),
     ("audit_photo", "nothing", lambda screen: _photo(screen, "marked", 0, 0)),
     ("audit_photo", "alarm", lambda screen: _photo(screen, "alarm")),
-    ("audit_spot", "seen", lambda screen: _spot(screen, A.State.SEEN, ())),
-    ("audit_spot", "missing", lambda screen: _spot(screen, A.State.MISSING, (A.Difference.MISSING,), LOOK_FOR)),
-    ("audit_spot", "hot", lambda screen: _spot(screen, A.State.HOT, (A.Difference.HOT, A.Difference.UNEXPECTED))),
-    ("audit_spot", "unknown", lambda screen: _spot(screen, A.State.UNKNOWN, (A.Difference.UNKNOWN_CODE,))),
-    ("audit_spot", "empty", lambda screen: _spot(screen, A.State.SEEN, (A.Difference.EMPTY_HOLDER,))),
+    ("audit_spot", "seen", lambda screen: _spot(screen, A.Shows.SEEN, ())),
+    ("audit_spot", "missing", lambda screen: _spot(screen, A.Shows.MISSING, (A.Difference.MISSING,), LOOK_FOR)),
+    ("audit_spot", "hot", lambda screen: _spot(screen, A.Shows.HOT, (A.Difference.HOT, A.Difference.UNEXPECTED))),
+    ("audit_spot", "unknown", lambda screen: _spot(screen, A.Shows.UNKNOWN, (A.Difference.UNKNOWN_CODE,))),
+    ("audit_spot", "empty", lambda screen: _spot(screen, A.Shows.SEEN, (A.Difference.EMPTY_HOLDER,))),
     *(("adopt", origin.value, partial(_adopt, page="whose", origin=origin)) for origin in Origin),
     ("adopt", "no-holder", lambda screen: _adopt(screen, "whose", Origin.MARK, say_words(say("adopt.no_holder")))),
     ("adopt", "sure", lambda screen: _adopt(screen, "sure")),

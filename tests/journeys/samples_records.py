@@ -19,8 +19,8 @@ from kiosk.desk.reports import Kept, PastAudits
 from kiosk.labels.queue import Queue, Trouble
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HeatCurve, OperatorCard
-from kiosk.rules.checkin import Reason
 from kiosk.rules.hold import HoldFacts, Reading
+from kiosk.rules.outcomes import Reason
 from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftCounts, ShiftReport
 from kiosk.screens.faults import cause_words

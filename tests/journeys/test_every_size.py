@@ -11,7 +11,10 @@ from pathlib import Path
 from kiosk.words import LANGUAGES
 from tests.journeys.display import Display
 
-SIZES = ((360, 640), (640, 360), (800, 480), (480, 800), (1024, 600), (1280, 800), (1920, 1080))
+SIZES = (
+    (360, 640), (640, 360), (800, 480), (480, 800), (1024, 600), (600, 1024), (1280, 800), (1920, 1080),
+    (1920, 1080, 4.0),  # a panel of 22 inches whose density the settings know
+)  # fmt: skip
 
 
 def test_no_word_is_clipped_and_no_target_is_too_small_at_any_size_in_any_language(display: Display) -> None:

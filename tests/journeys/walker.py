@@ -1,7 +1,7 @@
-"""Lays every sample of every screen out at every size, and says what does not fit.
+"""Lays every sample of every screen out at every size, touches all there is to touch, and says what is wrong.
 
-Runs in a process of its own with a real window behind it, because texts are measured by the window's own font
-engine; nothing has to be drawn for that.  Prints one finding a line.
+Runs in a process of its own in a real window, because texts are measured by the window's own font engine and
+touches go through its layers; nothing has to be drawn for that.  Prints one finding a line.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 import json
 import os
+import re
 import sys
 from typing import Any
 
@@ -26,7 +27,7 @@ Config.set("graphics", "vsync", "0")
 
 from kivy.clock import Clock  # noqa: E402
 from kivy.core.text import Label as CoreLabel  # noqa: E402
-from kivy.core.window import Window  # noqa: E402, F401 - text needs its graphics context
+from kivy.core.window import Window  # noqa: E402
 from kivy.uix.label import Label  # noqa: E402
 
 from kiosk import words  # noqa: E402
@@ -37,6 +38,7 @@ from kiosk.screens.pages import SCREENS, build  # noqa: E402
 from kiosk.screens.parts.touch import Touchable  # noqa: E402
 from kiosk.screens.sounds import Sounds  # noqa: E402
 from kiosk.screens.theme import look  # noqa: E402
+from tests.journeys.finger import corners, taken_by  # noqa: E402
 from tests.journeys.samples import SAMPLES as FLOOR  # noqa: E402
 from tests.journeys.samples_records import SAMPLES as RECORDS  # noqa: E402
 from tests.journeys.samples_shop import SAMPLES as SHOP  # noqa: E402
@@ -44,6 +46,7 @@ from tests.journeys.samples_shop import SAMPLES as SHOP  # noqa: E402
 SAMPLES = (*FLOOR, *SHOP, *RECORDS)
 SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
+NUMBER = re.compile(r"\d[\d:.,]*\d|\d")
 
 
 class Nobody:
@@ -93,7 +96,7 @@ def overlap(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
     )
 
 
-def faults(frame: Any, size: tuple[int, int]) -> list[str]:
+def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
     labels: list[Any] = []
     touches: list[Any] = []
 
@@ -119,6 +122,11 @@ def faults(frame: Any, size: tuple[int, int]) -> list[str]:
             core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
             if core.get_extents(word)[0] > width + SLACK:
                 found.append(f"word wider than its box ({width / look.mm:.0f} mm): {word}")
+        if NUMBER.search(label.text) and not label.shorten:
+            longest = max(NUMBER.findall(label.text), key=len)
+            core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
+            if core.get_extents(longest)[0] > width:
+                found.append(f"number broken in two lines: {longest}")
         tall = size_of(label)[1]
         if tall > height + (SLACK if tall > label.font_size * 2 else label.font_size * 0.12):
             found.append(f"clipped ({tall:.0f} px of text in {height:.0f}): {said}")
@@ -130,7 +138,8 @@ def faults(frame: Any, size: tuple[int, int]) -> list[str]:
             if overlap(where, there):
                 found.append(f"overlap: {one.text[:30]!r} and {other.text[:30]!r}")
     for at, touch in enumerate(touches):
-        named = next((w.text for w in touch.walk(restrict=True) if isinstance(w, Label) and w.text), touch)
+        said = (w.text for w in touch.walk(restrict=True) if isinstance(w, Label) and w.text)
+        named = next(said, getattr(touch, "icon", type(touch).__name__))
         short = min(touch.width, touch.height) / look.mm
         if short < touch.least_mm - 0.15:
             found.append(f"target {short:.1f} mm, wants {touch.least_mm:.0f}: {named}")
@@ -140,6 +149,10 @@ def faults(frame: Any, size: tuple[int, int]) -> list[str]:
         for other in touches[at + 1 :]:
             if overlap(box(touch), box(other)):
                 found.append(f"targets overlap: {named}")
+        if not touch.disabled:
+            for corner, point in corners(box(touch)).items():
+                if taken_by(*point) is not touch:
+                    found.append(f"deaf at its {corner} corner ({point[0]:.0f}, {size[1] - point[1]:.0f}): {named}")
     return found
 
 
@@ -152,12 +165,16 @@ def main() -> None:
         clerk = Clerk(Nobody(), Sounds(), lambda _: None)
         screens = {name: build(name) for name in SCREENS}
         frame = Frame()
+        for child in list(Window.children):
+            Window.remove_widget(child)
+        Window.add_widget(frame)
         for screen in screens.values():
             clerk.take(screen)
         gc.freeze()
         for size in sizes:
-            frame.size_hint, frame.size, frame.pos = (None, None), size, (0, 0)
-            look.fit(*size)
+            Window.size = size[:2]
+            frame.size_hint, frame.size, frame.pos = (None, None), size[:2], (0, 0)
+            look.fit(size[0], size[1], size[2] if len(size) > 2 else None)
             gc.collect()
             for number, (name, state, fill) in enumerate(SAMPLES):
                 if name not in screens:

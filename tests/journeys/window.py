@@ -89,6 +89,13 @@ class Window:
         _, x, y, width, height = min(found, key=lambda touch: len(touch[0]))
         self.display.touch(x + width / 2, y + height / 2)
 
+    def touch_corner(self, words: str) -> None:
+        """Touch what says these words at its lower right corner, where a thumb comes from below."""
+        self.sees(words)
+        found = [touch for touch in self.screen()["touches"] if words.casefold() in touch[0].casefold()]
+        _, x, y, width, height = min(found, key=lambda touch: len(touch[0]))
+        self.display.touch(x + width - 3, y + height - 3)
+
     def touch_at(self, words: str) -> None:
         """Touch where these words stand, whatever is below them."""
         found: list[Any] = []

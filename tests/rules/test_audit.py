@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from kiosk.rules import audit as A
 from kiosk.rules.assembly import Condition
-from kiosk.rules.audit import Action, Difference, Item, Settled, Sighting, State
+from kiosk.rules.audit import Action, Difference, Item, Settled, Shows, Sighting
+from kiosk.rules.audit_findings import evaluate
 from kiosk.rules.cards import Heat
 from kiosk.rules.places import Kind
 
@@ -47,7 +48,7 @@ def item(key: str, place: str | None, **more: object) -> Item:
 def look(
     items: list[Item], sightings: list[Sighting] = [], settled: list[Settled] = [], scope: A.Scope = SCOPE  # noqa: B006
 ) -> A.Findings:
-    return A.evaluate(scope, {each.key: each for each in items}, sightings, settled, OPENED, STANDARD)
+    return evaluate(scope, {each.key: each for each in items}, sightings, settled, OPENED, STANDARD)
 
 
 def seen(each: Item, place: str | None = None, line: int = 150, **more: object) -> Sighting:
@@ -110,7 +111,7 @@ def test_hot_in_the_cabinet_comes_before_everything_else(heat: Heat, difference:
     assert found.counts.hot == 1
     assert Action.CARRIED_OVER not in found.open[0].actions, "heat is never carried over"
     grid = {state.spot.code: state.state for group in found.groups for state in group.spots}
-    assert grid["D1S2"] is State.HOT
+    assert grid["D1S2"] is Shows.HOT
 
 
 def test_hot_at_a_cooling_place_is_as_it_should_be() -> None:
@@ -119,7 +120,7 @@ def test_hot_at_a_cooling_place_is_as_it_should_be() -> None:
     )
     one = item("1", "R", heat=Heat.HELD)
     found = look([one], [seen(one)], scope=rack)
-    assert found.open == () and found.groups[0].spots[0].state is State.SEEN
+    assert found.open == () and found.groups[0].spots[0].state is Shows.SEEN
 
 
 def test_labels_nobody_knows_are_told_apart() -> None:
@@ -132,7 +133,7 @@ def test_labels_nobody_knows_are_told_apart() -> None:
     assert kinds(found) == [Difference.UNKNOWN_CODE, Difference.RETIRED_LABEL]
     assert found.counts.unknown == 2
     grid = {state.spot.code: state.state for group in found.groups for state in group.spots}
-    assert grid["D1S1"] is State.UNKNOWN
+    assert grid["D1S1"] is Shows.UNKNOWN
 
 
 def test_one_code_in_two_slots_at_once_is_a_label_too_many() -> None:

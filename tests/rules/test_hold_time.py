@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
+from unittest.mock import patch
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
@@ -34,6 +35,7 @@ from kiosk.rules.hold import (
     view,
     way_now,
 )
+from kiosk.rules.outline import outlines_of
 
 HOLDER = Holder("k1", "12", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0, projection_mm=106.0)
 CUTTER = Cutter("c1", "End mill 12", 12.0, 12.0, 83.0)
@@ -281,3 +283,38 @@ def test_a_body_is_taken_for_no_hotter_than_heat_and_no_colder_than_the_shop() -
 
 def test_a_zone_of_the_outline_is_what_a_hold_names() -> None:
     assert {Zone(name).read_at.value for name in ("nose", "flange", "shank")} <= {"nose", "flange", "shank"}
+
+
+NOSES = st.sampled_from([(6.0, 21.0), (10.0, 16.0), (12.0, 24.0), (20.0, 33.0)])
+
+
+@given(begins, ways, NOSES, st.sampled_from(["HSK63", "HSK100", "A40", "J40"]), st.floats(70.0, 200.0), st.booleans())
+@settings(max_examples=25)
+def test_where_nobody_knows_the_cutter_no_hold_is_shorter_than_with_one_or_without(
+    start_s: float,
+    way: tuple[str, float, str],
+    nose: tuple[float, float],
+    coupling: str,
+    projection_mm: float,
+    deep_unknown: bool,
+) -> None:
+    bore_mm, nose_mm = nose
+    holder = replace(
+        HOLDER, coupling=Coupling.parse(coupling), bore_mm=bore_mm, nose_mm=nose_mm, projection_mm=projection_mm
+    )
+    cutter = replace(CUTTER, dc_mm=bore_mm, dmm_mm=bore_mm)
+    built = Assembly("a1", "End mill", holder, cutter, None) if deep_unknown else None
+    facts = replace(facts_at(start_s, way), holder=holder, assembly=built)
+    hold_s = held_s(facts)
+    for outline in outlines_of(holder, built):
+        with patch("kiosk.rules.hold.outlines_of", return_value=(outline,)):
+            assert held_s(facts) <= hold_s
+
+
+def test_taking_the_cutter_out_on_paper_makes_no_hold_shorter() -> None:
+    for course in ((), (RACK,), (BLOWN,)):
+        facts = facts_at(9e6, *course)
+        empty = outlines_of(HOLDER, None)[1]
+        with patch("kiosk.rules.hold.outlines_of", return_value=(empty,)):
+            alone_s = held_s(facts)
+        assert held_s(replace(facts, assembly=None)) >= alone_s > 300.0

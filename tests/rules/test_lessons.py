@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -141,3 +143,13 @@ def test_the_order_of_readings_does_not_matter(
     shuffled.shuffle(mixed)
     one, two = known(*lessons, of_type="a"), known(*mixed, of_type="a")
     assert np.allclose(one.mean, two.mean, atol=1e-9) and np.allclose(one.cov, two.cov, atol=1e-12)
+
+
+def test_a_hold_that_runs_learns_nothing_from_what_is_read_after_it_began() -> None:
+    """Whatever was read of whichever heat: before line 50 it counts, from there on not."""
+    early = [replace(lesson(-9.0, heating), line=40 + heating) for heating in range(1, 6)]
+    late = [replace(lesson(9.0, heating), line=50 + heating) for heating in range(1, 9)]
+    running, alone = Heats([*early, *late]).known("HSK63 12", PLACES, 50), Heats(early).known("HSK63 12", PLACES)
+    assert running.mean == pytest.approx(alone.mean)
+    assert running.cov == pytest.approx(alone.cov)
+    assert Heats([*early, *late]).known("HSK63 12", PLACES).mean[0] != pytest.approx(alone.mean[0], abs=1e-3)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from kiosk.rules.assembly import SIZES, Assembly, Clamping, Coupling, Cutter, Family, Holder, Material
-from kiosk.rules.outline import OutlineError, Profile, Segment, Tool, free, outline, profile_of
+from kiosk.rules.outline import OutlineError, Profile, Segment, Tool, free, outline, outlines_of, profile_of
 
 
 def holder(**changes: object) -> Holder:
@@ -113,3 +115,19 @@ def test_an_unknown_holder_is_the_largest_plausible_one() -> None:
 def test_numbers_on_record_that_cannot_be_are_taken_as_not_known() -> None:
     profile = profile_of(holder(nose_mm=3.0), None)
     assert "nose_mm" in profile.assumed
+
+
+def test_where_nobody_knows_the_cutter_the_holder_is_looked_at_with_one_and_without() -> None:
+    known = Assembly("a1", "12", holder(), Cutter("c1", "12", 12.0, 12.0, 83.0), 38.0)
+    assert [profile.tool is None for profile in outlines_of(holder(), known)] == [False]
+    too_short = replace(known, cutter=replace(known.cutter, oal_mm=30.0))  # ends in the bore, which cannot be
+    impossible = holder(bore_mm=200.0, nose_mm=30.0)
+    for whose, built in (
+        (holder(), None),
+        (holder(), replace(known, insert_mm=None)),
+        (holder(), too_short),
+        (impossible, known),
+        (None, None),
+    ):
+        assert [profile.tool is None for profile in outlines_of(whose, built)] == [False, True]
+        assert profile_of(whose, built) == outlines_of(whose, built)[0]

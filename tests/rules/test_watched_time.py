@@ -12,7 +12,7 @@ ROOT = Path(kiosk.__file__).parent
 
 # These show wall time to people, sort papers by it or ask for a stretch of it; none of them says what may happen.
 SHOWING = {
-    "rules/audit.py": "how old a measured length is, as a note in an audit",
+    "rules/audit_findings.py": "how old a measured length is, as a note in an audit",
     "desk/inbox.py": "papers, newest first",
     "desk/labels.py": "the time of day on a hot tag",
     "desk/records.py": "the stretch of time a report is about",

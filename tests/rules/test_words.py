@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from kiosk import where, words
-from kiosk.rules.checkin import Reason
+from kiosk.rules.outcomes import Reason
 from kiosk.settings import Settings
 
 

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from kiosk.rules.cards import Command
-from kiosk.rules.checkin import Wait
 from kiosk.rules.codes import Kind, make
+from kiosk.rules.outcomes import Refused, Wait
 from kiosk.screens.clerk import Clerk, fault_words, pulse
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
@@ -183,3 +183,21 @@ def test_a_screen_is_built_when_it_is_first_wanted_and_only_once(shop: Shop) -> 
     office.clerk.start_over()
     office.clerk.go("audit")
     assert built == ["audit", "audit"]
+
+
+def test_undo_is_offered_exactly_as_long_as_the_desk_takes_a_step_back_whatever_screen_is_in_sight(
+    office: Office, shop: Shop
+) -> None:
+    shop.clock.forward(40 * 86400.0)
+    for text in (shop.holder("T001"), shop.place("Rack 1")):
+        office.clerk.scanned(text)
+    allowed_s = float(shop.desk.session.settings.kiosk.undo_s)
+    assert office.clerk.undo_s == allowed_s
+    office.clerk.go("hot")
+    shop.clock.forward(allowed_s - 15.0)
+    office.clerk.beat(pulse(shop.desk))
+    assert office.clerk.undo_s == pytest.approx(15.0)
+    shop.clock.forward(16.0)
+    office.clerk.beat(pulse(shop.desk))
+    assert office.clerk.undo_s == 0.0
+    assert isinstance(shop.desk.undo().outcome, Refused)

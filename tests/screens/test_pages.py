@@ -10,7 +10,7 @@ import pytest
 
 import kiosk.screens
 from kiosk.cli import _parser, command_of
-from kiosk.rules.checkin import Step
+from kiosk.rules.outcomes import Step
 from kiosk.screens.pages import SCREENS, SOON
 
 ROOM = Path(kiosk.screens.__file__).parent

@@ -13,7 +13,7 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Opti
 
 from kiosk import words
 from kiosk.rules import audit as A
-from kiosk.rules.checkin import Done, Outcome, Reason, Refused, Step, Wait
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.screens.audit import wording
 from kiosk.screens.clerk import Scanned, fault_words
 from kiosk.screens.kv import load_beside
@@ -263,9 +263,9 @@ class AuditScreen(View):
         spot = self._spots[key]
         self.chosen = key
         word = wording.state_words(spot.state)
-        about = spot.holder or (spot.name if spot.state is A.State.UNKNOWN else "")
-        self._say(spot.state in (A.State.SEEN, A.State.EMPTY), words.grouped(spot.name) or word, word, about)
-        if spot.state is A.State.MISSING and spot.holder:
+        about = spot.holder or (spot.name if spot.state is A.Shows.UNKNOWN else "")
+        self._say(spot.state in (A.Shows.SEEN, A.Shows.EMPTY), words.grouped(spot.name) or word, word, about)
+        if spot.state is A.Shows.MISSING and spot.holder:
             holder = spot.holder
             self.clerk.ask(asks.look_for(holder), lambda found: self._where(key, found))
 

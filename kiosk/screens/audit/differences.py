@@ -12,7 +12,7 @@ from typing import Any
 from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.rules import audit as A
-from kiosk.rules.checkin import Outcome, Refused
+from kiosk.rules.outcomes import Outcome, Refused
 from kiosk.screens.audit.wording import difference_words, last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside

@@ -13,13 +13,12 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Opti
 
 from kiosk import words
 from kiosk.rules import audit as A
-from kiosk.rules.checkin import Outcome, Refused, Step
+from kiosk.rules.outcomes import Outcome, Refused, Step
 from kiosk.screens.camera import PHOTOGRAPH_MS, Outline, Photograph
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.photo import Mark, PhotoPicture
-from kiosk.screens.parts.slots import SIGNS
-from kiosk.screens.parts.slots import State as SlotState
+from kiosk.screens.parts.slots import SIGNS, SlotState
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import PhotoMark, PhotoSeen
 from kiosk.screens.sounds import Sound
@@ -28,7 +27,7 @@ from kiosk.words import say, t
 
 NOT_READ = "?"
 _JOINED = "\u00a0"  # a sign stays beside its count
-_TONES = {A.State.HOT: "heat", A.State.SEEN: "done", A.State.MISPLACED: "stop", A.State.UNKNOWN: "stop"}
+_TONES = {A.Shows.HOT: "heat", A.Shows.SEEN: "done", A.Shows.MISPLACED: "stop", A.Shows.UNKNOWN: "stop"}
 _SIGNS = {state: SIGNS[SlotState(state.value)] for state in _TONES}
 _WORDS = {
     Step.AUDIT_TWIN: "term.difference.duplicate_label", Step.AUDIT_RETIRED: "term.difference.retired_label",
@@ -147,9 +146,9 @@ class AuditPhotoScreen(View):
         self._said = {}
         self.marks = [*map(self._mark, taken.marks), *map(self._not_read, self._unread)]
         self._summary = self._summed(taken)
-        self.good = not self._unread and all(mark.state is A.State.SEEN for mark in taken.marks) and bool(taken.marks)
+        self.good = not self._unread and all(mark.state is A.Shows.SEEN for mark in taken.marks) and bool(taken.marks)
         self.title, self.said = "", self._summary
-        self._alarms = [mark for mark in taken.marks if mark.state is A.State.HOT]
+        self._alarms = [mark for mark in taken.marks if mark.state is A.Shows.HOT]
         if self._alarms:
             self.clerk.play(Sound.HOT)
             self.alarm = say(self._alarms[0].say)
@@ -166,10 +165,10 @@ class AuditPhotoScreen(View):
         name = words.grouped(seen.name)
         word = _word(seen)
         key = str(len(self._said))
-        self._said[key] = name, say(seen.say) if seen.state is not A.State.SEEN else word
+        self._said[key] = name, say(seen.say) if seen.state is not A.Shows.SEEN else word
         shown = (
             (name, _cut(name, 12), _cut(name, 7), word)
-            if seen.state is A.State.SEEN
+            if seen.state is A.Shows.SEEN
             else (f"{word} · {name}", f"{word} · {_cut(name, 9)}", word)
         )
         return Mark(key, self._shares(seen.corners), _SIGNS[seen.state], _TONES[seen.state], shown)

@@ -16,8 +16,7 @@ from kiosk.screens.audit.wording import difference_words, last_seen, state_words
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.slots import SIGNS
-from kiosk.screens.parts.slots import State as SlotState
+from kiosk.screens.parts.slots import SIGNS, SlotState
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import DifferenceCard, Spoken
 from kiosk.screens.sounds import Sound
@@ -26,7 +25,7 @@ from kiosk.words import t
 
 EMPTY, FULL, TYPE, HOLDER = "empty", "full", "type", "holder"
 _TONES = {
-    A.State.SEEN: "done", A.State.HOT: "heat", A.State.MISPLACED: "stop", A.State.UNKNOWN: "stop",
+    A.Shows.SEEN: "done", A.Shows.HOT: "heat", A.Shows.MISPLACED: "stop", A.Shows.UNKNOWN: "stop",
 }  # fmt: skip
 
 
@@ -124,7 +123,7 @@ def _actions(spoken: Spoken) -> list[Choice]:
         Choice(each.key, t("auditing.settle", word=difference_words(each.difference)))
         for each in spoken.differences[:2]
     ]
-    if spoken.state is A.State.MISSING:
+    if spoken.state is A.Shows.MISSING:
         found.append(Choice(TYPE, t("auditing.type")))
     elif card is not None and card.assembly is not None:
         said = any(each.difference is A.Difference.EMPTY_HOLDER for each in spoken.differences)

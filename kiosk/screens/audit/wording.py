@@ -9,18 +9,18 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from kiosk.rules import audit as A
-from kiosk.rules.checkin import Outcome, Refused
+from kiosk.rules.outcomes import Outcome, Refused
 from kiosk.rules.places import Kind
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.slots import Slot, State
+from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import AuditRow, AuditStatus, Begin, LookFor
 from kiosk.words import say, t
 
 NUMBERED = (Kind.SLOT, Kind.POCKET, Kind.SPINDLE)
 _STATES = {
-    A.State.EMPTY: State.EMPTY, A.State.MISSING: State.MISSING, A.State.SEEN: State.SEEN,
-    A.State.MISPLACED: State.MISPLACED, A.State.HOT: State.HOT, A.State.UNKNOWN: State.UNKNOWN,
+    A.Shows.EMPTY: SlotState.EMPTY, A.Shows.MISSING: SlotState.MISSING, A.Shows.SEEN: SlotState.SEEN,
+    A.Shows.MISPLACED: SlotState.MISPLACED, A.Shows.HOT: SlotState.HOT, A.Shows.UNKNOWN: SlotState.UNKNOWN,
 }  # fmt: skip
 _COUNTED = {
     A.Difference.HOT: "hot", A.Difference.NOT_PROVEN_COOL: "hot", A.Difference.MISPLACED: "misplaced",
@@ -75,9 +75,9 @@ def sentences(outcome: Outcome) -> str:
     return ". ".join(part for part in _told(outcome) if part)
 
 
-def state_words(state: A.State) -> str:
+def state_words(state: A.Shows) -> str:
     """A spot's state in a word.  While an audit runs nothing is missing: nobody has come to it yet."""
-    return t("auditing.not_seen") if state is A.State.MISSING else t(f"term.state.{state.value}")
+    return t("auditing.not_seen") if state is A.Shows.MISSING else t(f"term.state.{state.value}")
 
 
 def difference_words(difference: A.Difference) -> str:

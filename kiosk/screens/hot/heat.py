@@ -1,7 +1,8 @@
 """The heat refusal: fills the screen, says how hot, for how long, and what to do instead.
 
-It goes away by one touch, or by scanning a place where the holder may stand hot; no other scan is taken while it
-shows.  Nothing here ends a hold.
+It goes away by one touch, or by scanning a place where the holder may stand hot, and says until then what it was
+raised for, whatever else is scanned.  No other scan is taken while it shows: each sounds refused and is named when the
+alarm has been understood.  Another alarm waits for its turn.  Nothing here ends a hold.
 """
 
 from __future__ import annotations
@@ -11,10 +12,12 @@ from typing import Any
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.checkin import Done, Refused
 from kiosk.rules.codes import CodeFault, Kind, parse
+from kiosk.rules.outcomes import Done, Refused
 from kiosk.screens.clerk import Scanned
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import scan as asks
+from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
@@ -39,41 +42,91 @@ class HeatScreen(View):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
+        self._up = False  # it is in sight
         self._key = ""
+        self._code = ""
+        self._goal = ""
+        self._others: list[Scanned] = []  # alarms that came while this one was up
+        self._missed: list[str] = []  # texts that were scanned meanwhile and not taken
 
     def shown(self, scanned: Scanned | None = None, **_: Any) -> None:
         if scanned is None or not isinstance(scanned.outcome, Refused):
             return
-        self.first = ""
+        card = scanned.outcome.holder
+        if not self._up:
+            self._up, self._others = True, []
+            self._raise(scanned)
+        elif card is not None and card.holder.key != self._key:
+            self._others.append(scanned)
+        elif (goal := scanned.outcome.goal) is not None and goal.place.code != self._goal:
+            self.first = t("heat.nor_to", place=goal.name)
+
+    def left(self) -> None:
+        self._up = False
+
+    def returned(self) -> None:
+        self._up = True
+
+    def _raise(self, scanned: Scanned) -> None:
+        """Say what this alarm is about, until it is understood."""
         outcome = scanned.outcome
+        if not isinstance(outcome, Refused):
+            return
+        self.first = ""
         card = outcome.holder
         if card is not None:
-            self._key = card.holder.key
+            self._key, self._code = card.holder.key, card.code
             self.title = card.name
             self._temperature(card)
+        self._goal = outcome.goal.place.code if outcome.goal else ""
         self.place = t("heat.not_to", place=outcome.goal.name) if outcome.goal else ""
         self.remedy = say(outcome.remedy)
 
+    def understood(self) -> None:
+        """Somebody has seen it: the next alarm, or back, with what was scanned meanwhile."""
+        if self._others:
+            self._raise(self._others.pop(0))
+            return
+        missed, self._missed = tuple(self._missed), []
+        self.clerk.back()
+        if missed:
+            self.clerk.ask(asks.names(missed), lambda names: self.clerk.go("scan", missed=names))
+
     def scanned(self, text: str) -> bool:
+        if text == self._code:
+            return False
         try:
             place = parse(text).kind is Kind.PLACE
         except CodeFault:
             place = False
-        self.first = "" if place else t("heat.first")
-        return not place
+        if place and not self._missed:
+            return False
+        self._miss(text)
+        return True
+
+    def _miss(self, text: str) -> None:
+        self.first = t("heat.first")
+        if text not in self._missed:
+            self._missed.append(text)
+        self.clerk.play(Sound.REFUSED)
 
     def came(self, scanned: Scanned) -> bool:
         outcome = scanned.outcome
+        if isinstance(outcome, Done):
+            if self._others:
+                self._raise(self._others.pop(0))
+                return True
+            return False
         if isinstance(outcome, Refused):
-            self.place, self.remedy = say(outcome.why), say(outcome.remedy)
-        elif not isinstance(outcome, Done):
-            self.first = t("heat.first")
-        return not isinstance(outcome, Done)
+            self.first = say(outcome.why)
+        elif scanned.text != self._code:
+            self._miss(scanned.text)
+        return True
 
     def tick(self) -> None:
         card = next((card for card in self.clerk.hot if card.holder.key == self._key), None)
         if card is None:
-            self.clerk.back()
+            self.understood()
         else:
             self._temperature(card)
 
@@ -91,6 +144,8 @@ class HeatScreen(View):
         """The words above the time."""
         if left_s < 0:
             return t("heat.reading_ends")
+        if by_reading and left_s == 0:
+            return t("strip.probe_now")
         return t("heat.probe_in") if by_reading else t("heat.safe_in")
 
     def read(self) -> None:

@@ -20,7 +20,7 @@ from kivy.properties import (
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import Row
-from kiosk.screens.parts.slots import Slot, State
+from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.questions import job as asks
 from kiosk.screens.questions.job import MachineView, Pocket
 from kiosk.screens.view import View
@@ -145,17 +145,17 @@ class MachineScreen(View):
 
 def _slot(pocket: Pocket, best: int | None, asked: bool) -> Slot:
     if pocket.closed:
-        state = State.BLOCKED
+        state = SlotState.BLOCKED
     elif pocket.number == best:
-        state = State.PROPOSED
+        state = SlotState.PROPOSED
     elif pocket.holder is not None:
-        state = State.FULL
+        state = SlotState.FULL
     elif pocket.owner:
-        state = State.OWN
+        state = SlotState.OWN
     elif asked and pocket.refused is not None:
-        state = State.BLOCKED
+        state = SlotState.BLOCKED
     else:
-        state = State.FREE
+        state = SlotState.FREE
     return Slot(pocket.code, f"{pocket.number:02}", state)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import Command
-from kiosk.rules.checkin import Done, Step
+from kiosk.rules.outcomes import Done, Step
 from kiosk.screens.clerk import Scanned, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice

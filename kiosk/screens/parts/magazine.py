@@ -17,7 +17,7 @@ from kivy.properties import ListProperty, NumericProperty, ObjectProperty, Strin
 from kivy.uix.widget import Widget
 
 from kiosk.rules.fitting.magazine import Kind, Magazine
-from kiosk.screens.parts.slots import Slot, State
+from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.theme import look
 
 Point = tuple[float, float]
@@ -112,24 +112,24 @@ class MagazineMap(Widget):
 
     def _pocket(self, point: Point, slot: Slot, tool_px: float, pocket_px: float) -> None:
         x, y = point
-        Color(*(look.line if slot.state is not State.BLOCKED else look.raised))
+        Color(*(look.line if slot.state is not SlotState.BLOCKED else look.raised))
         Line(circle=(x, y, pocket_px), width=1.1)
         if tool_px > 0:
             radius = max(tool_px, pocket_px * 0.5)
             Color(*look.quiet[:3], 0.85)
             Ellipse(pos=(x - radius, y - radius), size=(2 * radius, 2 * radius))
-        if slot.state is State.OWN:
+        if slot.state is SlotState.OWN:
             star = CoreLabel(text="★", font_name="B612", font_size=pocket_px * 2)
             star.refresh()
             width, height = star.texture.size
             Color(*look.text)
             Rectangle(texture=star.texture, size=(width, height), pos=(x - width / 2, y - height / 2))
-        if slot.state is State.BLOCKED and tool_px <= 0:
+        if slot.state is SlotState.BLOCKED and tool_px <= 0:
             Color(*look.quiet)
             half = pocket_px * 0.6
             Line(points=[x - half, y - half, x + half, y + half], width=1.1)
             Line(points=[x - half, y + half, x + half, y - half], width=1.1)
-        if slot.state is State.PROPOSED or slot.key == self.chosen:
+        if slot.state is SlotState.PROPOSED or slot.key == self.chosen:
             Color(*look.act)
             Line(circle=(x, y, pocket_px + look.mm * 0.5), width=look.mm * 0.5)
 

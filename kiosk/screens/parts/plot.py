@@ -43,7 +43,7 @@ class CoolingPlot(Widget):
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
-        if len(self.curve) < 2 or self.width < look.mm * 20 or self.height < look.mm * 14:
+        if len(self.curve) < 2 or self.width < look.mm * 20 or self.height < look.mm * 12:
             return
         mm = look.mm
         start_s, end_s = self.curve[0][0], max(self.curve[-1][0], self.now_s)
@@ -99,7 +99,7 @@ class CoolingPlot(Widget):
             write(self, limit, (left + wide, at(0, self.limit_c)[1] + mm * 0.4), (1, 0), look.text)
             above = at(0, self.limit_c)[1] + mm * 0.4 + look.small * 1.2  # clear of the limit's words
             taken: list[tuple[float, float, float]] = []  # start, end and foot of what was written
-            for time_s, value_c in self.readings:
+            for time_s, value_c in reversed(self.readings):  # the last one has its words, others where there is room
                 x, y = at(time_s, value_c)
                 Color(*look.text)
                 Ellipse(pos=(x - mm * 1.1, y - mm * 1.1), size=(mm * 2.2, mm * 2.2))
@@ -107,9 +107,8 @@ class CoolingPlot(Widget):
                 text = t("plot.reading", value_c=value_c)
                 long = texture_of(text).width
                 start = x - mm * 1.6 - long if late else x + mm * 1.6
-                foot = max(y + mm * 0.6, above)
-                while any(start < e and start + long > s and abs(foot - f) < look.small * 1.2 for s, e, f in taken):
-                    foot += look.small * 1.2
-                if foot + look.small < bottom + tall:  # many readings: the last ones are dots alone
-                    taken.append((start, start + long, foot))
-                    write(self, text, (start, foot), (0, 0), look.text)
+                foot = min(max(y + mm * 0.6, above), bottom + tall - look.small * 2.4)
+                if any(start < e and start + long > s and abs(foot - f) < look.small * 1.2 for s, e, f in taken):
+                    continue
+                taken.append((start, start + long, foot))
+                write(self, text, (start, foot), (0, 0), look.text)

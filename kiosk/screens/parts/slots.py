@@ -19,7 +19,7 @@ from kiosk.screens.parts.touch import Touchable
 from kiosk.screens.theme import LIST_MM, look
 
 
-class State(Enum):
+class SlotState(Enum):
     """What is known of a slot."""
 
     EMPTY = "empty"
@@ -36,9 +36,9 @@ class State(Enum):
 
 
 SIGNS = {
-    State.EMPTY: "–", State.FULL: "●", State.SEEN: "✓", State.MISSING: "?", State.MISPLACED: "↔",
-    State.HOT: "!", State.BLOCKED: "×", State.PROPOSED: "→",
-    State.OWN: "★", State.FREE: " ", State.UNKNOWN: "×",
+    SlotState.EMPTY: "–", SlotState.FULL: "●", SlotState.SEEN: "✓", SlotState.MISSING: "?", SlotState.MISPLACED: "↔",
+    SlotState.HOT: "!", SlotState.BLOCKED: "×", SlotState.PROPOSED: "→",
+    SlotState.OWN: "★", SlotState.FREE: " ", SlotState.UNKNOWN: "×",
 }  # fmt: skip
 
 
@@ -48,7 +48,7 @@ class Slot:
 
     key: str
     label: str
-    state: State
+    state: SlotState
 
 
 class SlotKey(Touchable, BoxLayout):
@@ -59,7 +59,7 @@ class SlotKey(Touchable, BoxLayout):
     least_mm = NumericProperty(LIST_MM)
 
     def _state(self) -> str:
-        return self.value.state.value if self.value else State.EMPTY.value
+        return self.value.state.value if self.value else SlotState.EMPTY.value
 
     def _sign(self) -> str:
         return SIGNS[self.value.state] if self.value else ""
@@ -74,7 +74,7 @@ class SlotKey(Touchable, BoxLayout):
     def _dash(self, *_: object) -> None:
         """Kivy dashes lines of one pixel only: the frame is drawn dash by dash."""
         self._frame.clear()
-        if self.value is None or self.value.state is not State.MISSING:
+        if self.value is None or self.value.state is not SlotState.MISSING:
             return
         self._frame.add(Color(*look.text))
         dash, thick = look.mm * 1.2, max(1.5, look.mm * 0.3)

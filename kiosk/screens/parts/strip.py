@@ -1,23 +1,21 @@
 """The heat strip: always on top, says how many holders are hot and when the next may be touched.
 
 It is red only while something is hot, quiet grey otherwise; its triangle breathes slowly, the one movement that
-repeats.  It never disappears and cannot be dismissed.
+repeats: a step a second, in the picture that the countdown needs anyway, because a tablet without a graphics driver
+draws every picture of the whole window by its processor.  It never disappears and cannot be dismissed.
 """
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
-from kivy.clock import Clock
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
 from kiosk.words import t
 
-BREATH_S = 3.2
-BREATH_STEP_S = 0.125
+BREATH = (1.0, 0.82, 0.64, 0.82)  # how much of the triangle is seen, step by step
 NAME_FROM = 0.6  # of the strip's width: there the name of who is at work begins at the latest
 
 
@@ -36,19 +34,19 @@ class HeatStrip(BoxLayout):
     breath = NumericProperty(1.0)
     wide = BooleanProperty(True)
     language = StringProperty("en")
+    _step = 0
 
     __events__ = ("on_who",)
 
-    def __init__(self, **kwargs: Any) -> None:
-        self._breathing = Clock.create_trigger(self._breathe, BREATH_STEP_S, interval=True)
-        super().__init__(**kwargs)
+    def on_hot(self, *_: object) -> None:
+        self._step = 0
+        self.breath = BREATH[0]
 
-    def on_hot(self, _: object, hot: float) -> None:
-        self.breath = 1.0
-        if hot:
-            self._breathing()
-        else:
-            self._breathing.cancel()
+    def breathe(self) -> None:
+        """The next step of the breath: once a second, together with what else changes then."""
+        if self.hot:
+            self._step = (self._step + 1) % len(BREATH)
+            self.breath = BREATH[self._step]
 
     def on_touch_up(self, touch: Any) -> bool:
         """The quiet side, where the name stands, was touched."""
@@ -60,20 +58,23 @@ class HeatStrip(BoxLayout):
     def on_who(self) -> None:
         """Somebody touched where the name of who is at work stands."""
 
-    def _breathe(self, _: float) -> None:
-        """Eight steps a second, so that a tablet need not draw the whole window sixty times for it."""
-        self.breath = 0.72 + 0.28 * math.cos(2 * math.pi * Clock.get_boottime() / BREATH_S)
-
-    def summary(self, hot: float, next_s: float, by_reading: bool, trouble: str, wide: bool, _: str) -> str:
+    def summary(self, hot: float, next_s: float, by_reading: bool, trouble: str, wide: bool, note: str, _: str) -> str:
         """The strip's words before its time, in the language spoken."""
         if trouble and (wide or not hot):
             return f"{t('strip.hot', count=int(hot))} · {trouble}" if hot else trouble
         if not hot:
             return t("strip.quiet")
-        if not wide:
-            return t("strip.hot", count=int(hot))
-        until = "strip.reading" if next_s < 0 else "strip.probe" if by_reading else "strip.next"
-        return f"{t('strip.hot', count=int(hot))}  {t(until)}"
+        hot_words = t("strip.hot", count=int(hot))
+        if wide:
+            return f"{hot_words}  {self.until(next_s, by_reading)}"
+        return " · ".join(part for part in (hot_words, trouble or note) if part)
+
+    def until(self, next_s: float, by_reading: bool, *_: object) -> str:
+        """What the time means, or what there is to do instead of waiting."""
+        if by_reading and next_s == 0:
+            return t("strip.probe_now")
+        return t("strip.reading" if next_s < 0 else "strip.probe" if by_reading else "strip.next")
+
 
 
 load_beside(__file__)

@@ -1,14 +1,17 @@
 """Things a gloved hand touches: buttons and the ground that shows what belongs together.
 
 Every touchable part is a `Touchable`, and says how large it must be; a test holds it to that on every screen.
-It reports a release on itself, never needs a double tap, a long press or a swipe.
+It reports a release on itself, never needs a double tap, a long press or a swipe.  What is out of sight takes no
+touch; that is seen to here and by no screen: parts keep their place in a layout though their owner folded it away.
 """
 
 from __future__ import annotations
 
+from kivy.input.motionevent import MotionEvent
 from kivy.properties import BooleanProperty, ColorProperty, NumericProperty, StringProperty
 from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.boxlayout import BoxLayout
+from kivy.uix.widget import Widget
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.theme import TOUCH_MM
@@ -19,6 +22,19 @@ class Touchable(ButtonBehavior):
 
     least_mm = NumericProperty(TOUCH_MM)
     always_release = False
+
+    def on_touch_down(self, touch: MotionEvent) -> bool:
+        """What nobody sees leaves a touch to whatever is seen there, whether it is disabled or not."""
+        return in_sight(self) and bool(super().on_touch_down(touch))
+
+
+def in_sight(widget: Widget) -> bool:
+    """Whether there is anything to see of it: it and all it stands in have some size and are not quite transparent."""
+    while widget is not None and widget is not widget.parent:  # the window is its own parent
+        if widget.opacity <= 0 or widget.width < 1 or widget.height < 1:
+            return False
+        widget = widget.parent
+    return True
 
 
 class Panel(BoxLayout):

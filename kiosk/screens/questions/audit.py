@@ -12,7 +12,7 @@ from kiosk.desk.session import NotThere
 from kiosk.reader.symbols import Symbol
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import Outcome
+from kiosk.rules.outcomes import Outcome
 from kiosk.rules.places import Kind
 from kiosk.screens.questions import Question
 
@@ -38,7 +38,7 @@ class Begin:
 class Spoken:
     """What the desk says of a holder or label.  `card`: None for a label nobody knows.  `found`: where to look."""
 
-    state: A.State
+    state: A.Shows
     place: str
     name: str
     card: HolderCard | None
@@ -146,11 +146,11 @@ def _spoken(desk: Desk, about: str) -> Spoken:
     card = desk.session.cards.holder(about)
     texts = (about, card.code) if card else (about,)
     differences = tuple(each for each in status.differences if each.text in texts)
-    state = spot.state if spot else A.State.UNKNOWN if card is None else A.State.SEEN
+    state = spot.state if spot else A.Shows.UNKNOWN if card is None else A.Shows.SEEN
     booked = card.place.name if card and card.place else ""
     found = next((each.found_name for each in differences if each.found_name), None)
-    place = booked if state in (A.State.MISSING, A.State.SEEN) else found or booked
-    look_for = desk.audits.look_for(about) if card and state is A.State.MISSING else None
+    place = booked if state in (A.Shows.MISSING, A.Shows.SEEN) else found or booked
+    look_for = desk.audits.look_for(about) if card and state is A.Shows.MISSING else None
     return Spoken(state, place, card.name if card else about, card, differences, look_for)
 
 

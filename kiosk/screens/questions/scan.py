@@ -10,9 +10,11 @@ from kiosk.desk.adopting import Likely, Origin, Stray
 from kiosk.rules.cards import DamagedCode, HolderCard
 from kiosk.rules.codes import slips
 from kiosk.screens.questions import Question
-from kiosk.words import t
+from kiosk.words import grouped, t
 
-__all__ = ["Asked", "Likely", "Near", "NoHolder", "Origin", "Stray", "give", "holder_with", "known", "near", "stray"]
+__all__ = [
+    "Asked", "Likely", "Near", "NoHolder", "Origin", "Stray", "give", "holder_with", "known", "names", "near", "stray",
+]  # fmt: skip
 
 
 class Near(NamedTuple):
@@ -40,6 +42,11 @@ class NoHolder(LookupError):
 def known(text: str) -> Question[bool]:
     """Whether this text is somebody's label, though it may look like none of ours."""
     return lambda desk: desk.session.cards.is_bound(text)
+
+
+def names(texts: tuple[str, ...]) -> Question[tuple[str, ...]]:
+    """What these labels are on, by its name; a label that nobody knows by its text."""
+    return lambda desk: tuple(getattr(desk.session.cards.subject(text), "name", "") or grouped(text) for text in texts)
 
 
 def near(text: str) -> Question[tuple[Near, ...]]:

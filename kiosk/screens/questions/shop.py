@@ -11,9 +11,9 @@ from kiosk.desk.people import ROLES, PinRefused
 from kiosk.desk.session import Locked
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import FreshLabel, HolderCard, OperatorCard, PlaceCard, UnknownCode
-from kiosk.rules.checkin import Done
 from kiosk.rules.codes import Kind
 from kiosk.rules.lines import SettingChanged
+from kiosk.rules.outcomes import Done
 from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
 from kiosk.settings import Settings

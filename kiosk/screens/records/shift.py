@@ -142,7 +142,7 @@ class ShiftScreen(View):
 
 def kept_words(kept: Kept) -> str:
     """Where the two files are; their names begin with what they are and its day."""
-    return t("report.saved", folder=str(kept.pdf.parent))
+    return t("report.saved", folder=kept.pdf.parent.name)
 
 
 def _reasons(counts: ShiftCounts) -> list[Line]:

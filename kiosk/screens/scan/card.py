@@ -14,7 +14,6 @@ from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kiosk.rules.cards import HolderCard
 from kiosk.screens.clerk import coupling_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import t
 
@@ -36,9 +35,9 @@ class CardScreen(View):
     measured = BooleanProperty(True)
     undo_s = NumericProperty(0)
 
-    def shown(self, card: HolderCard | None = None, undo_s: float = 0.0, **_: Any) -> None:
+    def shown(self, card: HolderCard | None = None, **_: Any) -> None:
+        self.undo_s = self.clerk.undo_s
         if card is not None:
-            self.undo_s = undo_s
             self.show(card)
 
     def show(self, card: HolderCard) -> None:
@@ -59,12 +58,11 @@ class CardScreen(View):
         self.coolant = t("card_to_type.on") if assembly and assembly.cutter.coolant else t("card_to_type.off")
 
     def tick(self) -> None:
-        self.undo_s = max(0, self.undo_s - 1)
+        self.undo_s = self.clerk.undo_s
 
     def undo(self) -> None:
         """Take the hand-over back."""
-        self.undo_s = 0
-        self.clerk.ask(common.undo(), self.clerk.answer)
+        self.clerk.undo()
 
     def finished(self) -> None:
         """It is typed: back to the scan screen."""

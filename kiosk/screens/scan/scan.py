@@ -12,18 +12,19 @@ from kivy.clock import Clock
 from kivy.properties import NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard
-from kiosk.rules.checkin import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.screens.camera import Aim
 from kiosk.screens.clerk import Scanned, coupling_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.live import LivePicture
-from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
+MISSED = 4  # names that the card has room for
+
 
 class ScanScreen(View):
-    """`undo_s`: how long the last step can still be taken back."""
+    """`undo_s`: how long the last step can still be taken back, as the clerk knows it."""
 
     name = "scan"
     rail = "scan"
@@ -56,14 +57,22 @@ class ScanScreen(View):
         live: LivePicture = self.ids.live
         return live
 
-    def shown(self, scanned: Scanned | None = None, anew: bool = False, **_: Any) -> None:
+    def shown(
+        self, scanned: Scanned | None = None, anew: bool = False, missed: tuple[str, ...] = (), **_: Any
+    ) -> None:
+        self.undo_s = self.clerk.undo_s
         if scanned is not None:
             self.show(scanned)
+        elif missed:
+            self.show_missed(missed)
         elif anew:
             self.ask_for_scan()
 
+    def returned(self) -> None:
+        self.undo_s = self.clerk.undo_s
+
     def tick(self) -> None:
-        self.undo_s = max(0, self.undo_s - 1)
+        self.undo_s = self.clerk.undo_s
         if self.state == "stop":
             self.next = self._still(self.clerk.waiting)
         if self.state == "idle" or (self._waits and self.clerk.waiting is None):
@@ -94,7 +103,6 @@ class ScanScreen(View):
         match outcome:
             case Done():
                 self._done(outcome, card)
-                self.undo_s = 0 if outcome.step is Step.HEATING else scanned.undo_s or 0
             case Wait():
                 self._wait(outcome.expects, card, outcome.goal)
             case Refused():
@@ -118,6 +126,19 @@ class ScanScreen(View):
         left_s = pending.left_s(scanned.moment, pair_s) if pending is not None else 0.0
         # a refusal may still carry a first scan whose time is over: it is shown as long as any other
         self._step_back = Clock.schedule_once(lambda _: self.step_back(), left_s if left_s > 0.0 else pair_s)
+
+    def show_missed(self, names: tuple[str, ...]) -> None:
+        """Show what was scanned while an alarm was up: nothing has been done with it."""
+        self._say(
+            "stop",
+            t("card.word.missed"),
+            title=" · ".join(names[:MISSED]) + (" …" if len(names) > MISSED else ""),
+            why=t("scan.missed", count=len(names)),
+            remedy=t("scan.missed_remedy"),
+        )
+        self._waits = False
+        self._step_back.cancel()
+        self._step_back = Clock.schedule_once(lambda _: self.step_back(), float(self.clerk.settings.kiosk.pair_s))
 
     def step_back(self) -> None:
         """To what still waits for its second scan, else to the question."""
@@ -187,8 +208,7 @@ class ScanScreen(View):
 
     def undo(self) -> None:
         """Take back the last step."""
-        self.undo_s = 0
-        self.clerk.ask(common.undo(), self.clerk.answer)
+        self.clerk.undo()
 
 
 _WORDED = (

@@ -1,0 +1,137 @@
+"""THE decision: what comes of every scan, outside an audit and in one, and of every command card.
+
+`decide` is given what was scanned and all it may know (`rules.view`), and answers with lines to be written, with what
+it waits for, or with a reason and a remedy (`rules.outcomes`).  What moves a holder stands in `checkin`, what a scan is
+in an audit in `audit_scan`, what closes a difference in `audit_settling`; nothing decides beside them.
+
+Heat comes before everything, the question who is at work included: whoever holds something hot to a place where it must
+not be hears that, with or without a badge.  But without the badge nothing is written that a badge is asked for.
+"""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+from kiosk.rules import audit_scan, audit_settling, checkin
+from kiosk.rules.acts import of_itself
+from kiosk.rules.cards import (
+    Command,
+    CommandCard,
+    DamagedCode,
+    FreshLabel,
+    HolderCard,
+    Moment,
+    OperatorCard,
+    PlaceCard,
+    RetiredCode,
+    Subject,
+    UnknownCode,
+)
+from kiosk.rules.lines import CodeBound, SignedIn, SignedOut
+from kiosk.rules.outcomes import ABOUT_HEAT, Done, Outcome, Reason, Refused, Step, Wait, refuse
+from kiosk.rules.say import say
+from kiosk.rules.view import View
+
+
+def decide(view: View, subject: Subject, moment: Moment) -> Outcome:
+    """The outcome of scanning `subject` at `moment`."""
+    outcome = _answer(view, subject, moment)
+    if view.badge_missing and isinstance(outcome, Done) and not all(map(of_itself, outcome.lines)):
+        return refuse(Reason.BADGE_FIRST)
+    return outcome
+
+
+def _answer(view: View, subject: Subject, moment: Moment) -> Outcome:
+    match subject:
+        case DamagedCode() | UnknownCode() | RetiredCode():
+            return _not_in_book(view, subject)
+        case FreshLabel():
+            return _first_seen(subject)
+        case OperatorCard():
+            return _sign_in(subject)
+        case CommandCard():
+            return _command(view, subject.command, moment)
+        case PlaceCard() | HolderCard():
+            outcome = _scan(view, subject, moment)
+            return _without_badge(view, outcome) if view.badge_missing else outcome
+        case _:
+            assert_never(subject)
+
+
+def _scan(view: View, subject: PlaceCard | HolderCard, moment: Moment) -> Outcome:
+    if view.audit is not None:
+        return audit_scan.scan(view, view.audit, subject, moment)
+    if isinstance(subject, HolderCard):
+        return checkin.holder_scan(view, subject, moment)
+    asked_s = view.audit_asked_s
+    if view.to_open is not None and asked_s is not None and moment.watched_s - asked_s <= view.limits.pair_s:
+        return audit_scan.begin(view.to_open)
+    return checkin.place_scan(view, subject, moment)
+
+
+def _without_badge(view: View, outcome: Outcome) -> Refused:
+    """What a scan comes to where nobody is signed in: the alarm if it is about heat, else the badge first.
+
+    A pair is waited for all the same, because its second scan may be the one that is about heat.
+    """
+    if isinstance(outcome, Refused) and outcome.reason in ABOUT_HEAT:
+        return outcome
+    if isinstance(outcome, Done) and outcome.alarm and outcome.holder is not None and view.audit is not None:
+        place = outcome.goal.name if outcome.goal else view.audit.scope.name
+        return checkin.too_warm(outcome.holder, outcome.goal, place, view.cooling_place)
+    first = outcome.pending if isinstance(outcome, Wait) and view.audit is None else None
+    return refuse(Reason.BADGE_FIRST, pending=first)
+
+
+def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode) -> Outcome:
+    if view.audit is not None:
+        if view.badge_missing:
+            return refuse(Reason.BADGE_FIRST)
+        if not isinstance(subject, DamagedCode):
+            return audit_scan.stray_label(view.audit, subject)
+    if isinstance(subject, RetiredCode):
+        card = subject.holder
+        place = card.place.name if card and card.place else None
+        name = card.name if card else None
+        return refuse(Reason.RETIRED_CODE, card, None, view.pending, code=subject.text, name=name, place=place)
+    near = ", ".join(subject.near) or None
+    if isinstance(subject, DamagedCode):
+        return refuse(Reason.DAMAGED_CODE, None, None, view.pending, code=subject.text, near=near)
+    reason = Reason.FOREIGN_CODE if subject.foreign else Reason.UNKNOWN_CODE
+    return refuse(reason, None, None, view.pending, code=subject.text, near=near)
+
+
+def _first_seen(label: FreshLabel) -> Done:
+    """A printed label on its holder: from now on it is the holder's, and the one before is retired."""
+    card = label.holder
+    old = card.code if card.code != card.holder.key else None
+    line = CodeBound(label.text, card.holder.key, "holder", replaces=old)
+    return Done((line,), say("label_bound", name=card.name, old_code=old), holder=card, step=Step.LABEL_BOUND)
+
+
+def _sign_in(card: OperatorCard) -> Outcome:
+    if card.retired:
+        return refuse(Reason.RETIRED_BADGE, name=card.name)
+    return Done((SignedIn(card.key),), say("signed_in", name=card.name), step=Step.SIGNED_IN)
+
+
+def _command(view: View, command: Command, moment: Moment) -> Outcome:
+    match command:
+        case Command.UNDO:
+            return checkin.undo(view, moment)
+        case Command.SIGN_OUT:
+            lines = (SignedOut(view.operator.key),) if view.operator else ()
+            return Done(lines, say("signed_out"), then=command, step=Step.SIGNED_OUT)
+        case Command.CANCEL:
+            return Done((), say("cancelled"), then=command, step=Step.CANCELLED)
+        case Command.START_AUDIT | Command.CLOSE_AUDIT if view.badge_missing:
+            return refuse(Reason.BADGE_FIRST)
+        case Command.CLOSE_AUDIT:
+            return audit_settling.close(view)
+        case Command.START_AUDIT if view.audit is not None:
+            words = say("audit.running", place=view.audit.scope.name)
+            return Done((), words, then=command, step=Step.AUDIT_OPENED)
+        case Command.START_AUDIT if view.to_open is not None:
+            return audit_scan.begin(view.to_open, command)
+        case _:
+            return Done((), say(f"command.{command.name.lower()}"), then=command, step=Step.COMMAND)

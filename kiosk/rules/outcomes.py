@@ -1,0 +1,145 @@
+"""What can come of a scan: done with lines to be written, waiting for the second of a pair, or refused with a remedy.
+
+Values only; `rules.decision` makes them, the desk writes their lines, and a screen shows them.  What happens next hangs
+on `step`, `reason` and `then`, never on the words.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from kiosk.rules.cards import Command, HolderCard, Pending, PlaceCard
+from kiosk.rules.lines import Entry
+from kiosk.rules.say import Say, Value, say
+
+
+class Reason(Enum):
+    """Why a scan is refused.  Each has a sentence `refused.<value>` and a remedy `remedy.<value>`."""
+
+    HOT = "hot"
+    NOWHERE_KNOWN = "nowhere_known"
+    DAMAGED_CODE = "damaged_code"
+    UNKNOWN_CODE = "unknown_code"
+    FOREIGN_CODE = "foreign_code"
+    RETIRED_CODE = "retired_code"
+    RETIRED_HOLDER = "retired_holder"
+    RETIRED_PLACE = "retired_place"
+    RETIRED_BADGE = "retired_badge"
+    BADGE_FIRST = "badge_first"
+    LAST_PIN = "last_pin"  # without this supervisor nobody could give one any more
+    HOLDS_NOTHING = "holds_nothing"
+    PLACE_FULL = "place_full"
+    NOT_A_STEP = "not_a_step"
+    NOT_SHRINK = "not_shrink"
+    NO_ASSEMBLY = "no_assembly"
+    BROKEN_CUTTER = "broken_cutter"
+    POCKET_UNKNOWN = "pocket_unknown"
+    POCKET_BLOCKED = "pocket_blocked"
+    TWIN_CODE = "twin_code"
+    NOTHING_TO_UNDO = "nothing_to_undo"
+    UNDO_TOO_LATE = "undo_too_late"
+    UNDO_HEAT = "undo_heat"
+    UNDO_OVERTAKEN = "undo_overtaken"
+    NO_AUDIT = "no_audit"
+    AUDIT_OPEN = "audit_open"  # differences of it wait for an action
+    NOT_AUDITED = "not_audited"
+    NEEDS_REASON = "needs_reason"
+    NOT_SETTLED_SO = "not_settled_so"  # this action does not close that difference
+
+
+class Expects(Enum):
+    """What the next scan should be."""
+
+    HOLDER = "holder"
+    PLACE = "place"
+
+
+class Step(Enum):
+    """What kind of step was taken.  What a screen or the desk does next hangs on this, never on the words."""
+
+    OTHER = "other"
+    MOVED = "moved"
+    HEATING = "heating"
+    ALREADY_THERE = "already_there"
+    UNDONE = "undone"
+    LABEL_BOUND = "label_bound"
+    SIGNED_IN = "signed_in"
+    SIGNED_OUT = "signed_out"
+    CANCELLED = "cancelled"
+    COMMAND = "command"  # a card that leads to something the desk does next
+    AUDIT_OPENED = "audit_opened"  # or gone on with
+    AUDIT_AT = "audit_at"  # the place that is looked at from now on
+    AUDIT_SEEN = "audit_seen"
+    AUDIT_AGAIN = "audit_again"  # seen there before
+    AUDIT_HOT = "audit_hot"
+    AUDIT_MISPLACED = "audit_misplaced"
+    AUDIT_TWIN = "audit_twin"
+    AUDIT_UNKNOWN = "audit_unknown"
+    AUDIT_RETIRED = "audit_retired"
+    AUDIT_BY_HAND = "audit_by_hand"  # a photograph does not set it in motion
+    AUDIT_SETTLED = "audit_settled"
+    AUDIT_CLOSED = "audit_closed"
+
+    @property
+    def audits(self) -> bool:
+        """Whether it is a step of an audit."""
+        return self in _OF_AUDITS
+
+
+_OF_AUDITS = frozenset(step for step in Step if step.name.startswith("AUDIT_"))
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """Accepted: write `lines`, say `say`; `then` is something the desk does next (a command card)."""
+
+    lines: tuple[Entry, ...]
+    say: Say
+    then: Command | None = None
+    alarm: bool = False  # something hot was seen where it must not be
+    holder: HolderCard | None = None
+    goal: PlaceCard | None = None
+    step: Step = Step.OTHER
+    audit: str | None = None  # key of the audit this kiosk works on from now on
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Understood; the second scan of the pair is still to come."""
+
+    expects: Expects
+    say: Say
+    pending: Pending
+    holder: HolderCard | None = None
+    goal: PlaceCard | None = None
+    step: Step = Step.OTHER
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """Not accepted: why, and what to do instead.  `pending` stays, so that a better place is one scan away."""
+
+    reason: Reason
+    why: Say
+    remedy: Say
+    pending: Pending | None = None
+    holder: HolderCard | None = None
+    goal: PlaceCard | None = None
+
+
+Outcome = Done | Wait | Refused
+
+ABOUT_HEAT = frozenset((Reason.HOT, Reason.NOWHERE_KNOWN))  # it is hot, or nobody knows that it is not
+
+
+def refuse(
+    reason: Reason,
+    holder: HolderCard | None = None,
+    goal: PlaceCard | None = None,
+    pending: Pending | None = None,
+    **values: Value,
+) -> Refused:
+    """A refusal in the words of its reason."""
+    why = say(f"refused.{reason.value}", **values)
+    return Refused(reason, why, say(f"remedy.{reason.value}", **values), pending, holder, goal)

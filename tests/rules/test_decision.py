@@ -1,0 +1,247 @@
+"""The decision from values alone: heat first, badges, pairs, audits, and what a place scanned next means."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from re import search
+
+import pytest
+
+from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Family, Holder
+from kiosk.rules.audit import Action, Counts, Difference, Findings, Group, Open, Scope, Spot
+from kiosk.rules.cards import (
+    Command,
+    CommandCard,
+    Heat,
+    HolderCard,
+    HoldView,
+    LastStep,
+    Moment,
+    OperatorCard,
+    Pending,
+    PlaceCard,
+    UnknownCode,
+)
+from kiosk.rules.decision import decide
+from kiosk.rules.lines import DifferenceSettled, Moved, Seen
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
+from kiosk.rules.places import Kind, Need, Place, needs_of
+from kiosk.rules.sending import cooling_place
+from kiosk.rules.view import AuditToOpen, AuditView, Doubt, Glimpse, Limits, View
+
+NOW = Moment(1.8e9, 90 * 86400.0)  # a kiosk that has watched for months
+HOT = HoldView(180.0, 150.0, 210.0, "nose", 900.0, None)
+JO = OperatorCard("jo", "Jo", "setter")
+
+
+def place(name: str, kind: Kind, **more: object) -> PlaceCard:
+    return PlaceCard(Place(name, name, kind, **more), (name,))  # type: ignore[arg-type]
+
+
+RACK, SLEEVE = place("Rack", Kind.COOLING, way="free_air"), place("Sleeve", Kind.COOLING, way="sleeve", capacity=1)
+BENCH, SLOT, OTHER = place("Bench", Kind.BENCH), place("Slot", Kind.SLOT), place("Other", Kind.SLOT)
+MACHINE = place("Mill", Kind.MACHINE)
+
+
+def holder(key: str = "H1", at: PlaceCard | None = BENCH, **more: object) -> HolderCard:
+    steel = Holder(key, key, Coupling(Family.HOLLOW_TAPER, 63), Clamping.SHRINK_FIT, 12.0)
+    return HolderCard(steel, f"code {key}", place=at, **more)  # type: ignore[arg-type]
+
+
+def hot(**more: object) -> HolderCard:
+    return holder(at=RACK, heat=Heat.HELD, hold=HOT, **more)
+
+
+def paired(card: HolderCard, **more: object) -> View:
+    return View("K", Pending(card, NOW.watched_s - 5.0), cooling_place=SLEEVE, **more)  # type: ignore[arg-type]
+
+
+def reason(outcome: Outcome) -> Reason:
+    assert isinstance(outcome, Refused), outcome
+    return outcome.reason
+
+
+@pytest.mark.parametrize("badge", [Limits(), Limits(badge_required=True)])
+@pytest.mark.parametrize("goal", [SLOT, BENCH, MACHINE, replace(SLOT, retired=True)])
+def test_heat_comes_before_the_badge_and_before_what_is_wrong_with_the_place(goal: PlaceCard, badge: Limits) -> None:
+    refused = decide(paired(hot(), limits=badge), goal, NOW)
+    assert reason(refused) is Reason.HOT
+
+
+def test_heat_comes_before_a_retired_holder_and_before_a_label_at_two_kiosks() -> None:
+    assert reason(decide(paired(hot(retired=True)), SLOT, NOW)) is Reason.HOT
+    elsewhere = hot(last_kiosk="other", since_watched_s=NOW.watched_s - 1.0)
+    assert reason(decide(paired(elsewhere), SLOT, NOW)) is Reason.HOT
+    twin = holder(last_kiosk="other", since_watched_s=NOW.watched_s - 1.0)
+    assert reason(decide(paired(twin), SLOT, NOW)) is Reason.TWIN_CODE
+
+
+def test_without_a_badge_both_scans_of_a_hot_pair_are_followed_in_either_order() -> None:
+    asked = View("K", limits=Limits(badge_required=True), cooling_place=SLEEVE)
+    for first, second in ((hot(), SLOT), (SLOT, hot())):
+        refused = decide(asked, first, NOW)
+        assert isinstance(refused, Refused) and refused.reason is Reason.BADGE_FIRST and refused.pending is not None
+        assert reason(decide(replace(asked, pending=refused.pending), second, NOW)) is Reason.HOT
+
+
+def test_without_a_badge_nothing_cold_moves_and_with_one_it_does() -> None:
+    nobody = paired(holder(), limits=Limits(badge_required=True))
+    assert reason(decide(nobody, SLOT, NOW)) is Reason.BADGE_FIRST
+    done = decide(replace(nobody, operator=JO), SLOT, NOW)
+    assert isinstance(done, Done) and done.step is Step.MOVED and isinstance(done.lines[0], Moved)
+
+
+def test_what_nobody_knows_the_heat_of_is_not_shelved_badge_or_not() -> None:
+    lost = holder(at=None, heat=Heat.UNKNOWN)
+    for limits in (Limits(), Limits(badge_required=True)):
+        assert reason(decide(paired(lost, limits=limits), SLOT, NOW)) is Reason.NOWHERE_KNOWN
+    assert reason(decide(paired(holder(heat=Heat.HELD)), SLOT, NOW)) is Reason.NOWHERE_KNOWN, "held, by no hold known"
+
+
+def test_a_place_may_hold_heat_exactly_where_no_step_to_it_needs_it_cool() -> None:
+    for kind in Kind:
+        steps = [needs for origin in (None, *Kind) if (needs := needs_of(origin, kind)) is not None]
+        assert kind.may_be_hot == (bool(steps) and all(Need.COOL not in needs for needs in steps)), kind
+
+
+def test_heat_is_sent_to_a_sleeve_with_room_then_to_what_has_room() -> None:
+    full = replace(SLEEVE, occupants=("H9",))
+    assert cooling_place([RACK, SLEEVE, SLOT]) == SLEEVE
+    assert cooling_place([RACK, full]) == RACK
+    assert cooling_place([full]) == full
+    assert cooling_place([replace(RACK, retired=True), SLOT]) is None
+
+
+SCOPE = Scope(
+    "Cabinet",
+    "Cabinet",
+    (Group("Cabinet", "Cabinet", (Spot("Slot", "Slot", Kind.SLOT), Spot("Other", "Other", Kind.SLOT))),),
+    {"Cabinet": frozenset(("Cabinet", "Slot", "Other")), "Slot": frozenset(("Slot",)), "Other": frozenset(("Other",))},
+    {"Cabinet": Kind.CABINET, "Slot": Kind.SLOT, "Other": Kind.SLOT},
+)
+
+
+def auditing(at: PlaceCard | None = SLOT, limits: Limits = Limits(), **more: object) -> View:  # noqa: B008
+    return View("K", audit=AuditView("audit A", SCOPE, at, **more), cooling_place=SLEEVE, limits=limits)  # type: ignore[arg-type]
+
+
+def step(outcome: Outcome) -> Step:
+    assert isinstance(outcome, Done | Wait), outcome
+    return outcome.step
+
+
+def test_in_an_audit_a_holder_is_right_astray_or_seen_before_and_nothing_moves() -> None:
+    assert step(decide(auditing(), holder(at=SLOT), NOW)) is Step.AUDIT_SEEN
+    assert step(decide(auditing(), holder(at=OTHER), NOW)) is Step.AUDIT_MISPLACED
+    assert step(decide(auditing(), holder(at=BENCH), NOW)) is Step.AUDIT_MISPLACED
+    before = {"code H1": Glimpse("Slot", NOW.watched_s - 60.0)}
+    assert step(decide(auditing(seen=before), holder(at=SLOT), NOW)) is Step.AUDIT_AGAIN
+    assert step(decide(auditing(), UnknownCode("X", foreign=False), NOW)) is Step.AUDIT_UNKNOWN
+
+
+def test_one_label_at_two_places_too_soon_is_on_two_pieces_of_steel() -> None:
+    soon = {"code H1": Glimpse("Other", NOW.watched_s - 2.0)}
+    late = {"code H1": Glimpse("Other", NOW.watched_s - 60.0)}
+    assert step(decide(auditing(seen=soon), holder(at=SLOT), NOW)) is Step.AUDIT_TWIN
+    assert step(decide(auditing(seen=late), holder(at=SLOT), NOW)) is Step.AUDIT_SEEN
+
+
+def test_hot_in_a_cabinet_is_an_alarm_with_a_badge_and_without() -> None:
+    seen = decide(auditing(), hot(), NOW)
+    assert isinstance(seen, Done) and seen.alarm and isinstance(seen.lines[0], Seen)
+    assert reason(decide(auditing(limits=Limits(badge_required=True)), hot(), NOW)) is Reason.HOT
+    unknown = holder(at=SLOT, heat=Heat.UNKNOWN)
+    assert step(decide(auditing(), unknown, NOW)) is Step.AUDIT_HOT
+    assert not getattr(decide(auditing(at=RACK), hot(), NOW), "alarm", True)
+
+
+def stray(what: Difference, found: str = "Slot", since_s: float = 5.0) -> dict[str, object]:
+    card = hot() if what is Difference.HOT else holder(at=OTHER)
+    difference = Open("H1", what, "H1", card.place.place.code if card.place else None, found)
+    doubt = Doubt(card, difference, NOW.watched_s - since_s, frozenset((found,)))
+    return {"findings": Findings(open=(difference,)), "doubt": doubt}
+
+
+def test_the_place_of_a_stray_holder_again_moves_the_book_and_another_goes_on_with_the_walk() -> None:
+    done = decide(auditing(**stray(Difference.MISPLACED)), SLOT, NOW)
+    assert step(done) is Step.AUDIT_SETTLED and isinstance(done, Done)
+    assert [type(line) for line in done.lines] == [Moved, DifferenceSettled]
+    assert step(decide(auditing(**stray(Difference.MISPLACED)), OTHER, NOW)) is Step.AUDIT_AT
+    assert step(decide(auditing(**stray(Difference.MISPLACED, since_s=21.0)), SLOT, NOW)) is Step.AUDIT_AT
+    assert step(decide(auditing(**stray(Difference.EMPTY_HOLDER)), SLOT, NOW)) is Step.AUDIT_AT
+
+
+def test_a_hot_stray_goes_to_a_cooling_place_and_the_book_never_follows_it_into_the_cabinet() -> None:
+    assert step(decide(auditing(**stray(Difference.HOT)), SLOT, NOW)) is Step.AUDIT_AT
+    done = decide(auditing(**stray(Difference.HOT)), SLEEVE, NOW)
+    assert isinstance(done, Done)
+    assert any(isinstance(line, Moved) and line.goal == "Sleeve" for line in done.lines)
+    assert [line.action for line in done.lines if isinstance(line, DifferenceSettled)] == [Action.TO_COOLING.value]
+
+
+def test_a_stray_seen_at_home_again_was_put_back() -> None:
+    more = {**stray(Difference.MISPLACED), "seen": {"code H1": Glimpse("Slot", NOW.watched_s - 60.0)}}
+    done = decide(auditing(OTHER, **more), holder(at=OTHER), NOW)
+    assert isinstance(done, Done)
+    assert [line.action for line in done.lines if isinstance(line, DifferenceSettled)] == [Action.PUT_BACK.value]
+
+
+def test_command_cards_open_and_close_audits() -> None:
+    start, close = CommandCard(Command.START_AUDIT), CommandCard(Command.CLOSE_AUDIT)
+    wanted = AuditToOpen("Cabinet", "Cabinet", "audit NEW")
+    assert step(decide(View(), start, NOW)) is Step.COMMAND
+    opened = decide(View(to_open=wanted, audit_asked_s=NOW.watched_s - 5.0), SLOT, NOW)
+    assert isinstance(opened, Done) and opened.audit == "audit NEW"
+    late = View(to_open=wanted, audit_asked_s=NOW.watched_s - 21.0)
+    assert isinstance(decide(late, SLOT, NOW), Wait)
+    gone_on = decide(View(to_open=replace(wanted, running="audit OLD")), start, NOW)
+    assert isinstance(gone_on, Done) and gone_on.audit == "audit OLD" and gone_on.lines == ()
+    assert reason(decide(View(to_open=replace(wanted, retired=True)), start, NOW)) is Reason.NOT_AUDITED
+    assert reason(decide(View(), close, NOW)) is Reason.NO_AUDIT
+    assert reason(decide(auditing(**stray(Difference.MISPLACED)), close, NOW)) is Reason.AUDIT_OPEN
+    assert step(decide(auditing(findings=Findings(Counts())), close, NOW)) is Step.AUDIT_CLOSED
+    for card in (start, close):
+        assert reason(decide(View(limits=Limits(badge_required=True)), card, NOW)) is Reason.BADGE_FIRST
+
+
+def assembled(condition: Condition = Condition.GOOD, at: PlaceCard | None = BENCH) -> HolderCard:
+    card = holder(at=at)
+    cutter = Cutter("C1", "Mill 12", 12.0, 12.0, 80.0)
+    return replace(card, assembly=Assembly("A1", "Mill 12", card.holder, cutter, 36.0, condition=condition))
+
+
+def test_what_is_out_of_use_goes_nowhere_and_takes_nothing() -> None:
+    assert reason(decide(View(), holder(retired=True), NOW)) is Reason.RETIRED_HOLDER
+    assert reason(decide(View(here=SLOT), holder(retired=True), NOW)) is Reason.RETIRED_HOLDER
+    assert reason(decide(View(), replace(SLOT, retired=True), NOW)) is Reason.RETIRED_PLACE
+    assert reason(decide(paired(holder()), replace(SLOT, retired=True), NOW)) is Reason.RETIRED_PLACE
+
+
+def test_a_step_that_is_not_in_the_table_is_refused() -> None:
+    out = assembled(at=place("Out", Kind.OUT))
+    assert reason(decide(paired(out), place("Pocket 1", Kind.POCKET, number=1), NOW)) is Reason.NOT_A_STEP
+
+
+def test_a_broken_cutter_and_a_pocket_nobody_knows_are_not_loaded() -> None:
+    pocket = place("Pocket 1", Kind.POCKET, number=1)
+    assert reason(decide(paired(assembled(Condition.BROKEN)), pocket, NOW)) is Reason.BROKEN_CUTTER
+    assert reason(decide(paired(assembled()), pocket, NOW)) is Reason.POCKET_UNKNOWN
+
+
+def test_a_step_is_undone_only_in_time_cold_and_while_nobody_moved_it_since() -> None:
+    undo = CommandCard(Command.UNDO)
+    last = LastStep(7, NOW.watched_s - 10.0, holder(at=SLOT), BENCH, "Slot")
+    assert step(decide(View(last_step=last), undo, NOW)) is Step.UNDONE
+    assert reason(decide(View(), undo, NOW)) is Reason.NOTHING_TO_UNDO
+    assert reason(decide(View(last_step=replace(last, at_watched_s=NOW.watched_s - 61.0)), undo, NOW)) is (
+        Reason.UNDO_TOO_LATE
+    )
+    assert reason(decide(View(last_step=replace(last, heated=True)), undo, NOW)) is Reason.UNDO_HEAT
+    assert reason(decide(View(last_step=replace(last, still_there=False)), undo, NOW)) is Reason.UNDO_OVERTAKEN
+
+
+def test_every_reason_to_refuse_is_brought_about_by_some_test() -> None:
+    folder = Path(__file__).parent.parent
+    written = "\n".join(path.read_text("utf-8") for path in folder.rglob("test_*.py"))
+    assert [each.name for each in Reason if not search(rf"Reason\.{each.name}\b", written)] == []
