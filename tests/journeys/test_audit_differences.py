@@ -181,7 +181,7 @@ def test_an_audit_goes_on_with_another_person_in_another_start_of_the_kiosk(disp
         see(kiosk, "1-01", kiosk.holder("T002"), "9 to see")
         kiosk.hold_up(SAM)  # two at one kiosk, each with a badge
         kiosk.sees("Sam Bell")
-        see(kiosk, "1-02", kiosk.holder("T003"), "8 missing")
+        see(kiosk, "1-02", kiosk.holder("T003"), "8 to see")
         kiosk.touch("Pause")
         kiosk.sees("Go on: Cabinet A")
     finally:
@@ -192,8 +192,8 @@ def test_an_audit_goes_on_with_another_person_in_another_start_of_the_kiosk(disp
         kiosk.sees("Jo Reed")
         kiosk.touch("Audit")
         kiosk.touch("Go on: Cabinet A")
-        kiosk.sees("of 10", "8 missing")
-        see(kiosk, "1-03", kiosk.holder("T004"), "7 missing")
+        kiosk.sees("of 10", "8 to see")
+        see(kiosk, "1-03", kiosk.holder("T004"), "7 to see")
         assert kiosk.check() == []
     finally:
         kiosk.close()
@@ -202,7 +202,7 @@ def test_an_audit_goes_on_with_another_person_in_another_start_of_the_kiosk(disp
 def test_an_unknown_label_scanned_by_the_way_leads_to_the_holder_it_is_on(kiosk: Window) -> None:
     code = make(Kind.HOLDER, 4_711).text
     kiosk.hold_up(code)
-    kiosk.sees("Refused", "no holder or place has it")
+    kiosk.sees("Refused", "No holder or place has the label")
     kiosk.picture("scan-unknown")
     kiosk.touch("Whose is it?")
     kiosk.is_on("adopt")

@@ -41,7 +41,7 @@ def test_a_drawer_is_photographed_and_the_picture_shows_what_was_seen(kiosk: Win
     kiosk.touch("Audit")
     kiosk.is_on("audit")
     kiosk.hold_up(kiosk.place("Cabinet A"))
-    kiosk.sees("10 missing")
+    kiosk.sees("10 to see")
     kiosk.touch("Photo")
     kiosk.is_on("audit_photo")
     kiosk.sees("straight above", "Drawer 1")
@@ -56,11 +56,11 @@ def test_a_drawer_is_photographed_and_the_picture_shows_what_was_seen(kiosk: Win
     kiosk.picture("photo-near")
     kiosk.touch("Go on")
     kiosk.is_on("audit")
-    kiosk.sees("7 missing", "1 wrong place", "2 labels")
+    kiosk.sees("7 to see", "1 wrong place", "2 labels")
     kiosk.wait(10)
-    kiosk.sees("7 missing", "1 wrong place", "2 labels")  # what lies before the camera still is no scan
+    kiosk.sees("7 to see", "1 wrong place", "2 labels")  # what lies before the camera still is no scan
     kiosk.picture("photo-walk")
-    kiosk.touch("7 missing")
+    kiosk.touch("7 to see")
     kiosk.sees("10 differences")
     kiosk.touch("label twice ·")
     kiosk.touch("Label taken off")
@@ -111,7 +111,7 @@ def test_a_picture_in_which_nothing_is_read_says_so_and_counts_for_nothing(
     kiosk.sees("The camera is gone")
     kiosk.picture("photo-no-camera")
     kiosk.touch("back")
-    kiosk.sees("10 missing")
+    kiosk.sees("10 to see")
 
 
 def test_a_folder_of_photographs_is_shown_again_for_each_drawer(
@@ -128,15 +128,15 @@ def test_a_folder_of_photographs_is_shown_again_for_each_drawer(
     kiosk.sees("The last picture was shown")
     kiosk.touch("Audit")
     kiosk.touch("Cabinet A")
-    kiosk.sees("10 missing")
+    kiosk.sees("10 to see")
     kiosk.touch("Photo")
     kiosk.touch("Take the picture")
     kiosk.sees("✓\u00a03\u00a0seen")
     kiosk.touch("Go on")
-    kiosk.sees("7 missing")
+    kiosk.sees("7 to see")
     kiosk.touch("Photo")
     kiosk.touch("Take the picture")
     kiosk.sees("✓\u00a03\u00a0seen")
     kiosk.touch("Go on")
-    kiosk.sees("7 missing")
+    kiosk.sees("7 to see")
     assert kiosk.check() == []
