@@ -85,7 +85,7 @@ def backup(
 
 def _settings_of(copied: Path) -> Path:
     """Where the settings lie that belong to a copy: several kiosks may copy into one folder."""
-    return copied.with_suffix(".toml")
+    return copied.parent / f"{copied.stem}.toml"
 
 
 def restore(folder: Path, file: Path, progress: Progress | None = None) -> RestoreDone:

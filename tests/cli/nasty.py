@@ -151,6 +151,8 @@ def _ways(data: Any, before: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
 
 
 def _tables(text: str) -> Iterator[tuple[str, bytes]]:
+    if not text.strip():
+        return
     delimiter = ";" if ";" in text.splitlines()[0] else ","
     rows = list(csv.reader(io.StringIO(text), delimiter=delimiter))[:3]
     for column, name in enumerate(rows[0]):

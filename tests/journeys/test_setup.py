@@ -105,7 +105,7 @@ def test_columns_guessed_from_the_header_are_said_and_kept(kiosk: Window, tmp_pa
     kiosk.touch("Compare a control's list")
     kiosk.touch("Mill 2")
     kiosk.touch("Mill 2 export")
-    kiosk.sees("Columns taken from the header: Name, Tool, Pocket, Length, Diameter", "other pocket")
+    kiosk.sees("Columns taken from the header: Tool name, Tool number, Pocket, Length, Diameter", "other pocket")
     kiosk.picture("compare-guessed")
     kiosk.touch("Keep columns")
     kiosk.sees("Columns kept in Mill 2.toml")
