@@ -226,7 +226,7 @@ def test_an_unknown_label_scanned_by_the_way_leads_to_the_holder_it_is_on(kiosk:
     kiosk.touch("Whose is it?")
     kiosk.sees("not ours")
     kiosk.hold_up(code)  # our label on the same holder says whose the mark is
-    kiosk.sees("beside its label")
+    kiosk.sees("read as its label from now on")
     kiosk.touch("Yes, it is on this holder")
     kiosk.sees("label of")
     kiosk.hold_up("MARK 77")

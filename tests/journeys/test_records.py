@@ -98,7 +98,7 @@ def audit_bench(kiosk: Window) -> None:
     kiosk.hold_up(kiosk.place("Bench 2"))
     kiosk.sees("of 1")
     kiosk.hold_up(kiosk.holder("T036"))
-    kiosk.sees("0 missing")
+    kiosk.sees("0 to see")
     kiosk.put_away()
     kiosk.touch("Close audit")
     kiosk.sees("Closed", "1 of 1 seen")
@@ -181,7 +181,7 @@ def test_a_history_is_narrowed_by_kind_person_and_day_and_says_where_it_was(
     kiosk.picture("history-refused")
     kiosk.touch("Everybody")
     kiosk.touch("Jo Reed")
-    kiosk.sees("Nothing like that", "Choose other days")
+    kiosk.sees("Nothing of that kind", "Choose other days")
     kiosk.touch("Jo Reed")
     kiosk.touch("Everybody")
     kiosk.sees("refused at Cabinet A")
@@ -190,12 +190,12 @@ def test_a_history_is_narrowed_by_kind_person_and_day_and_says_where_it_was(
     kiosk.sees("Sleeve 1", "HOT then", "since")
     kiosk.picture("history-when")
     kiosk.touch("Yesterday")
-    kiosk.sees("Nothing like that")
+    kiosk.sees("Nothing of that kind")
     kiosk.touch("Yesterday")
     kiosk.touch_key("−")  # the first: a day
     kiosk.sees("not known here yet")
     kiosk.touch("Show this day")
-    kiosk.sees("Nothing like that")
+    kiosk.sees("Nothing of that kind")
 
 
 def test_a_heating_is_shown_with_its_curve_and_what_was_read(kiosk: Window) -> None:
@@ -207,7 +207,7 @@ def test_a_heating_is_shown_with_its_curve_and_what_was_read(kiosk: Window) -> N
     to_sleeve(kiosk)
     kiosk.wait(3000)
     kiosk.touch("Hot")
-    kiosk.sees("next to probe in", "00:00")  # what it says is of now, not of before the wait
+    kiosk.sees("probe it now")  # what it says is of now, not of before the wait
     kiosk.touch("Enter a reading")
     kiosk.touch("hottest now")
     for key in "24":

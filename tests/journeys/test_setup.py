@@ -143,7 +143,7 @@ def test_a_supervisor_adds_somebody_and_retires_a_badge(
     kiosk.picture("people-one")
     kiosk.touch("No longer here")
     kiosk.touch("Badge lost")
-    kiosk.sees("The badge of Jo Reed opens nothing any more")
+    kiosk.sees("The badge of Jo Reed is no longer valid")
     assert kiosk.check() == []
 
 
