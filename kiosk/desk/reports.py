@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from kiosk import words
+from kiosk import filing, words
 from kiosk.desk.audit_book import AuditBook, AuditRow
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.records import RecordsCounter
@@ -84,7 +84,7 @@ def print_out(paper: Paper, queue: str, sheet: str | None = None, printing: Prin
     name = sheet or (known[0] if known else PAPERS[0].name)
     with tempfile.TemporaryDirectory(prefix="report-") as folder:
         pdf = Path(folder) / f"{paper.stem}.pdf"
-        pdf.write_bytes(paper.pdf(name))
+        filing.write(pdf, paper.pdf(name))
         return spooler.send(queue, pdf, title=paper.stem, media=stocks[name])
 
 

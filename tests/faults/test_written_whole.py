@@ -25,7 +25,7 @@ WRITING = frozenset({"write_text", "write_bytes", "copyfile", "copy2", "copytree
 MODES = frozenset("wax+")
 # who may: the one helper; the lock, which is a file for its own sake; whole ledgers, which SQLite writes and a
 # protocol of their own brings to their place
-ALLOWED = frozenset({"filing.py", "ledger/lock.py", "ledger/backup.py"})
+ALLOWED = frozenset({"filing.py", "ledger/lock.py", "ledger/restore.py"})
 
 
 def writings(tree: ast.AST) -> Iterator[int]:
