@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 
 from kiosk.rules.assembly import Clamping, Coupling, Holder
-from kiosk.rules.belief import Standing
-from kiosk.rules.cooling import Room, assess_bound
+from kiosk.rules.belief import Instrument, Lesson, Standing
+from kiosk.rules.belief import Verdict as Word
+from kiosk.rules.cooling import Room, Touch, advise_bound, assess_bound, hot_after
 from kiosk.rules.hold import (
     HoldFacts,
     HoldRules,
@@ -88,11 +89,45 @@ def test_a_cool_reading_ends_a_hold_only_where_hardly_any_chance_is_left_of_its_
     assert not verdict(FACTS, RULES, BOUND, USUAL, Standing(5), at_the_limit).ends, "the thermometer is not that exact"
 
 
+def test_the_chance_a_hold_may_end_with_is_one_in_a_hundred() -> None:
+    at_s = 0.85 * USUAL.touch_safe_s
+    zone = USUAL.now(at_s).where.read_at
+    just_under = just_over = 0
+    for value_c in (36.0 + step / 4 for step in range(13)):
+        sure = Touch(at_s, zone, Instrument.PROBE, value_c, sure=True)
+        chance = hot_after(BOUND, at_s, (sure,))
+        just_under += 0.006 < chance <= 0.01
+        just_over += 0.01 < chance < 0.019
+        ends = verdict(FACTS, RULES, BOUND, USUAL, Standing(5), reading(at_s, value_c, "", zone.value)).ends
+        assert ends is (chance <= 0.01), value_c
+    assert just_under and just_over
+
+
+def test_two_cold_readings_of_what_should_be_hot_agree_with_each_other_and_end_nothing() -> None:
+    zone = USUAL.now(110.0).where.read_at
+    first = verdict(FACTS, RULES, BOUND, USUAL, Standing(5), reading(100.0, 24.0, "", zone.value))
+    assert first.word is Word.QUESTIONED and first.strange
+    doubted = Lesson(START_S + 100.0, zone, Instrument.PROBE, 24.0, first.prediction, heating=90)
+    second = verdict(FACTS, RULES, BOUND, USUAL, Standing(5, doubted), reading(110.0, 24.0, "", zone.value))
+    assert second.word is Word.CONFIRMED and second.strange and not second.ends
+
+
+def test_a_reading_before_it_can_have_left_the_coil_is_judged_as_if_it_had_just_left_it() -> None:
+    early = verdict(FACTS, RULES, BOUND, USUAL, Standing(5), reading(-15.0, 200.0))
+    at_once = verdict(FACTS, RULES, BOUND, USUAL, Standing(5), reading(0.0, 200.0))
+    assert early.prediction == at_once.prediction and early.rises_k == at_once.rises_k
+    assert touches(with_readings(reading(-1.0, 200.0), reading(0.0, 200.0)), RULES) == ()
+
+
 def test_advice_is_told_in_watched_time() -> None:
     now_s = START_S + 700.0
     found = advice(FACTS, RULES, BOUND, now_s)
     assert found is not None
     assert now_s <= found.at_s < found.free_s < START_S + hold_s()
+    bare = advise_bound(BOUND, 700.0, ())
+    assert bare is not None and found.else_s == pytest.approx(bare.else_s + START_S) and found.else_s > now_s
+    assert advice(FACTS, RULES, BOUND, START_S - 10.0) == advice(FACTS, RULES, BOUND, START_S)
+    assert advice(FACTS, RULES, BOUND, START_S + 1e6) is None, "by then it is cool"
 
 
 def test_the_story_says_what_each_reading_did_and_what_they_saved() -> None:
