@@ -7,9 +7,9 @@
 
 Everything is imported once.  A first run of the tests notes which of them touch which line (kept in pytest's cache);
 then each fault is a child of this process in which the changed functions get their new code, and the tests that touch
-its line are run, quickest first, for at most `--budget` seconds.  What nobody noticed, and what is no function's, is
-tried in a child that imports the room anew.  Nothing is ever written into the tree.  Every survivor is to be looked
-at: does it make a hold shorter, a door wider or a check blinder?
+its line are run, quickest first, for at most `--budget` seconds.  For what is in no function (tables, defaults) the
+child imports everything anew.  Nothing is ever written into the tree.  Every survivor is to be looked at: does it make
+a hold shorter, a door wider or a check blinder?
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     with tempfile.TemporaryDirectory(prefix="mutants-") as scratch:
         tempfile.tempdir = scratch
-        plugin = Faults(faults, modules_of(given.modules), given.budget, Path(scratch))
+        plugin = Faults(faults, given.budget, Path(scratch), given.kept)
         os.chdir(ROOT)
         ended = run_pytest(given.tests, plugin, Path(scratch) / "base")
     if ended not in (0, 5):
@@ -64,9 +64,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     for module, tries in plugin.tried.items():
         lived = sum(each.module == module for each in plugin.survivors)
         print(f"{module}: {lived} of {tries} survived ({100 * lived / tries:.0f} %)")
-    if given.kept:
-        told = [(each.module, each.what, each.difference()) for each in plugin.survivors]
-        given.kept.write_text(json.dumps(told, indent=1))
     return 1 if plugin.survivors else 0
 
 

@@ -46,11 +46,11 @@ def _key(code: CodeType) -> tuple[str, str, int]:
 class Faults:
     """The plugin: collects with pytest, then tries the faults instead of running the tests."""
 
-    def __init__(self, faults: Sequence[Mutant], modules: Sequence[str], budget_s: float, scratch: Path) -> None:
+    def __init__(self, faults: Sequence[Mutant], budget_s: float, scratch: Path, kept: Path | None) -> None:
         self._faults = faults
-        self._modules = modules
         self._budget_s = budget_s
         self._scratch = scratch
+        self._kept = kept
         self.survivors: list[Mutant] = []
         self.tried: dict[str, int] = defaultdict(int)
 
@@ -59,6 +59,7 @@ class Faults:
         _no_shrinking()
 
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        self._keep()
         items = {item.nodeid: item for item in session.items}
         touched = self._touched(session, items)
         functions: dict[tuple[str, str, int], list[FunctionType]] = defaultdict(list)
@@ -68,17 +69,22 @@ class Faults:
         for mutant in self._faults:
             tests = self._guards(mutant, touched)
             source = mutant.applied((ROOT / mutant.module).read_bytes())
-            noticed = mutant.inside and self._child(lambda m=mutant, s=source, t=tests: (
-                _swap(m.module, s, functions) and fails([items[test] for test in t])
+            noticed = tests and self._child(lambda m=mutant, s=source, t=tests: (
+                fails([items[test] for test in t]) if m.inside and _swap(m.module, s, functions) else
+                _anew(m.module, s, t)
             ))  # fmt: skip
-            if not noticed and tests:
-                noticed = self._child(lambda m=mutant, s=source, t=tests: _anew(m.module, s, t))
             self.tried[mutant.module] += 1
             if not noticed:
                 self.survivors.append(mutant)
+                self._keep()
                 where = f"{mutant.module}:{mutant.lines[0].start}"
                 print(f"\n{where}  {mutant.what}  ({len(tests)} tests)\n{mutant.difference()}", flush=True)
         return True
+
+    def _keep(self) -> None:
+        if self._kept is not None:
+            told = [(each.module, each.what, each.difference()) for each in self.survivors]
+            self._kept.write_text(json.dumps(told, indent=1))
 
     def _touched(self, session: pytest.Session, items: dict[str, pytest.Item]) -> dict[str, Touched]:
         """From the cache where neither the test's file nor a module it touches has changed, else by running it."""
