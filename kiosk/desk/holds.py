@@ -17,8 +17,8 @@ from kiosk.ledger.derive import Row
 from kiosk.rules import hold
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
-from kiosk.rules.cooling import Advice, Assessment, Room, Way, Zone, assess_bound
-from kiosk.rules.cooling_bound import Bound
+from kiosk.rules.cooling.assessment import Advice, Assessment, Room, Way, Zone, assess_bound
+from kiosk.rules.cooling.bound import Bound
 from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Verdict
 from kiosk.rules.hold_story import HoldStory, story
 from kiosk.rules.lessons import Heats, Known

@@ -13,7 +13,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kiosk.rules.cooling import Heat, Stage, Way, default_heated_mm, touch_safe_s
+from kiosk.rules.cooling.assessment import Heat, Stage, Way, default_heated_mm, touch_safe_s
 from kiosk.rules.outcomes import Done
 from kiosk.rules.outline import profile_of
 from tests.conftest import Shop

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from kiosk.rules.cooling import Heat as Heating
-from kiosk.rules.cooling import Room, Stage, Way, assess
+from kiosk.rules.cooling.assessment import Heat as Heating
+from kiosk.rules.cooling.assessment import Room, Stage, Way, assess
 from kiosk.rules.outline import profile_of
 from tests.conftest import Shop
 from tests.faults.machine import prepared
