@@ -12,7 +12,7 @@ from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import stock
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
-from kiosk.ledger.derive import Row as TableRow
+from kiosk.ledger.derive import TableRow
 from kiosk.rules import audit as A
 from kiosk.rules import lines as L
 from kiosk.rules.audit_findings import evaluate
@@ -91,8 +91,8 @@ class AuditBook:
 
     def people(self, key: str) -> tuple[str, ...]:
         names = self.names()
-        query = T.Line.select(T.Line.operator).join(T.Mention, on=(T.Mention.line == T.Line.id))
-        found: Any = query.where(T.Mention.subject == key, T.Line.operator.is_null(False)).distinct().tuples()
+        query = T.KeptLine.select(T.KeptLine.operator).join(T.Mention, on=(T.Mention.line == T.KeptLine.id))
+        found: Any = query.where(T.Mention.subject == key, T.KeptLine.operator.is_null(False)).distinct().tuples()
         return tuple(sorted(names.get(operator, operator) for (operator,) in found))
 
     def scope(self, place: str) -> A.Scope:
@@ -149,7 +149,7 @@ class AuditBook:
 
     def worked_at_s(self, key: str) -> tuple[float, ...]:
         """Watched times of an audit's lines, in order."""
-        query = T.Line.select(T.Line.watched_s).join(T.Mention, on=(T.Mention.line == T.Line.id))
+        query = T.KeptLine.select(T.KeptLine.watched_s).join(T.Mention, on=(T.Mention.line == T.KeptLine.id))
         found: Any = query.where(T.Mention.subject == key).order_by(T.Mention.line).tuples()
         return tuple(watched_s for (watched_s,) in found)
 
@@ -171,8 +171,8 @@ class AuditBook:
 
     def settled(self, key: str) -> tuple[A.Settled, ...]:
         query = (
-            T.Settled.select(T.Settled, T.Line.utc_s, T.Line.operator)
-            .join(T.Line, on=(T.Settled.line == T.Line.id))
+            T.Settled.select(T.Settled, T.KeptLine.utc_s, T.KeptLine.operator)
+            .join(T.KeptLine, on=(T.Settled.line == T.KeptLine.id))
             .where(T.Settled.audit == key)
             .order_by(T.Settled.line)
         )

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from kiosk.ledger.derive import Row
+from kiosk.ledger.derive import TableRow
 from kiosk.rules import hold
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
@@ -58,7 +58,7 @@ class Holds:
     rules: the shop's values as they are set now; a hold that began under stricter ones keeps those (`rules_of`).
     """
 
-    def __init__(self, settings: HeatSettings, lessons: Callable[[int], list[Row]]) -> None:
+    def __init__(self, settings: HeatSettings, lessons: Callable[[int], list[TableRow]]) -> None:
         self.rules = rules_set(settings)
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
@@ -178,7 +178,7 @@ def rules_set(settings: HeatSettings) -> HoldRules:
     return HoldRules(room, settings.temp_c, settings.heating_s)
 
 
-def _lesson(row: Row) -> Lesson:
+def _lesson(row: TableRow) -> Lesson:
     seen = Prediction(
         ambient_c=row["ambient_c"],
         expected_c=row["expected_c"],

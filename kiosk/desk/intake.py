@@ -22,7 +22,7 @@ from kiosk.exchange.tables_csv import PLAIN, Dialect
 from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
-from kiosk.ledger.derive import Row
+from kiosk.ledger.derive import TableRow
 from kiosk.ledger.lineform import COLUMNS
 from kiosk.rules import intake
 from kiosk.rules import lines as L
@@ -222,7 +222,7 @@ class IntakeCounter:
             [(mark, holder) for mark, holder in marks if holder in keys],
         )
 
-    def _entry(self, row: Row, labels: Mapping[str, str], owners: Mapping[str, str]) -> BookEntry:
+    def _entry(self, row: TableRow, labels: Mapping[str, str], owners: Mapping[str, str]) -> BookEntry:
         """A holder as a file has it: our own label or none, and the place so that only one can be meant."""
         places = self._session.cards.places
         names = places.said()
@@ -238,7 +238,12 @@ class IntakeCounter:
 
     @staticmethod
     def _line_rows() -> Iterator[LineRow]:
-        found: Any = T.Line.select(*(getattr(T.Line, name) for name in COLUMNS)).order_by(T.Line.id).tuples().iterator()
+        found: Any = (
+            T.KeptLine.select(*(getattr(T.KeptLine, name) for name in COLUMNS))
+            .order_by(T.KeptLine.id)
+            .tuples()
+            .iterator()
+        )
         for row in found:
             line = LineRow(*row)
             yield replace(line, payload=_without_secrets(line.payload)) if line.kind in _WITH_SECRETS else line

@@ -13,7 +13,7 @@ from kiosk.ledger import history as past
 from kiosk.ledger import stock
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
-from kiosk.ledger.derive import Row
+from kiosk.ledger.derive import TableRow
 from kiosk.rules import lines as L
 from kiosk.rules import shift
 from kiosk.rules.cards import HeatCurve, HolderCard, OperatorCard, PlaceCard, place_name
@@ -167,7 +167,7 @@ class RecordsCounter:
         places = self._session.cards.places
         came = [(heated.place, start.watched_s)]
         came += [(line.entry.goal or "", line.watched_s) for line in cycle.stays if isinstance(line.entry, L.Moved)]
-        nothing: Row = {"way": None, "wet_length_mm": None}
+        nothing: TableRow = {"way": None, "wet_length_mm": None}
         rows_of = [(code, at_s, places.rows.get(code, nothing)) for code, at_s in came]
         stays = tuple(Stay(code or None, at_s, row["way"], row["wet_length_mm"]) for code, at_s, row in rows_of)
         readings = tuple(
