@@ -98,11 +98,11 @@ class IntakeCounter:
     def imports(self, newest: int = 20) -> tuple[ImportRow, ...]:
         """What was imported, newest first."""
         kinds = frozenset({L.Imported.kind, L.ImportUndone.kind})
-        found = history.lines(history.Question(None, kinds, newest=2 * newest))
-        undone = {line.entry.imported for line in found if isinstance(line.entry, L.ImportUndone)}
+        about_imports = history.lines(history.Question(None, kinds, newest=2 * newest))
+        undone = {line.entry.imported for line in about_imports if isinstance(line.entry, L.ImportUndone)}
         return tuple(
             ImportRow(line.id, line.utc_s, line.operator, line.entry.source, line.entry.count, line.id in undone)
-            for line in found
+            for line in about_imports
             if isinstance(line.entry, L.Imported)
         )[:newest]
 
@@ -118,7 +118,7 @@ class IntakeCounter:
             raise NotThere("import to take back", str(line))
         by = session.supervised(reason)
         first = line - closing.entry.count
-        brought = [found for found in session.book.lines(first - 1) if found.id < line]
+        brought = [written_line for written_line in session.book.lines(first - 1) if written_line.id < line]
         now = session.grounds()
         kept: list[str] = []
         back: list[L.Entry] = []
@@ -132,28 +132,28 @@ class IntakeCounter:
                     back.append(entry)
         return UndoneImport(session.write(*back, L.ImportUndone(line, reason), by=by), tuple(sorted(set(kept))))
 
-    def _back(self, found: Written, first: int, closing: int, reason: str) -> Iterator[L.Entry | _Kept]:
+    def _back(self, written_line: Written, first: int, closing: int, reason: str) -> Iterator[L.Entry | _Kept]:
         """The lines that take one line of an import (lines `first` to `closing`) back."""
-        key = _key(found.entry)
-        match found.entry:
+        key = _key(written_line.entry)
+        match written_line.entry:
             case L.HolderRegistered():
-                yield self._before(found, first, closing, reason) or L.HolderRetired(key, reason)
+                yield self._before(written_line, first, closing, reason) or L.HolderRetired(key, reason)
             case L.CutterAdded():
-                yield self._before(found, first, closing, reason) or L.CutterRetired(key, reason)
+                yield self._before(written_line, first, closing, reason) or L.CutterRetired(key, reason)
             case L.PlaceAdded():
-                yield self._before(found, first, closing, reason) or L.PlaceRetired(key, reason)
+                yield self._before(written_line, first, closing, reason) or L.PlaceRetired(key, reason)
             case L.OperatorAdded():
-                yield self._before(found, first, closing, reason) or L.OperatorRetired(key, reason)
+                yield self._before(written_line, first, closing, reason) or L.OperatorRetired(key, reason)
             case L.CodeBound(text=text, subject=subject):
                 if not self._worked_with(subject, closing):
                     yield L.CodeRetired(text, reason)
 
-    def _before(self, found: Written, first: int, closing: int, reason: str) -> L.Entry | _Kept | None:
+    def _before(self, written_line: Written, first: int, closing: int, reason: str) -> L.Entry | _Kept | None:
         """A line that gives a thing the facts it had before the import; None: it had none.
 
         What was worked with or set right since stays; so does what was out of use before.
         """
-        entry, key = found.entry, _key(found.entry)
+        entry, key = written_line.entry, _key(written_line.entry)
         before = [each for each in history.between(key, 1, first - 1) if _sets(each.entry, key)]
         since = [each for each in history.between(key, closing + 1, None) if _sets(each.entry, key)]
         if since:

@@ -51,8 +51,8 @@ _magazine = msgspec.json.Decoder(Magazine)
 class Places:
     """Every place, by code, with the names from cabinet to slot."""
 
-    def __init__(self, found: Iterable[TableRow]) -> None:
-        self.rows = {row["code"]: row for row in found}
+    def __init__(self, places: Iterable[TableRow]) -> None:
+        self.rows = {row["code"]: row for row in places}
         self.inside: dict[str, list[str]] = {}
         for code, row in self.rows.items():
             if row["parent"]:
@@ -96,12 +96,12 @@ class Places:
 
     def within(self, code: str) -> list[str]:
         """The place and everything inside it, in walking order (by number)."""
-        found = [code]
+        codes = [code]
         for child in sorted(
             self.inside.get(code, ()), key=lambda c: (self.rows[c]["number"] or 0, self.rows[c]["name"])
         ):
-            found += self.within(child)
-        return found
+            codes += self.within(child)
+        return codes
 
 
 class Cards:
@@ -208,22 +208,22 @@ class Cards:
         )
 
     def _loaded(self, pockets: dict[str, TableRow]) -> tuple[Loaded, ...]:
-        found = []
+        loaded = []
         for row in rows(T.Holder.select().where(T.Holder.place.in_(list(pockets)), T.Holder.assembly.is_null(False))):
             assembly = self._assembly(row)
             pocket = pockets[row["place"]]
             if assembly:
-                found.append(Loaded(pocket["number"], assembly, pocket["owner"] == row["key"]))
-        return tuple(found)
+                loaded.append(Loaded(pocket["number"], assembly, pocket["owner"] == row["key"]))
+        return tuple(loaded)
 
     def _returning(self, pockets: dict[str, TableRow]) -> tuple[Loaded, ...]:
         away = {r["owner"]: r["number"] for r in pockets.values() if r["owner"]}
         if not away:
             return ()
-        found = T.Holder.select().where(T.Holder.key.in_(list(away)), T.Holder.assembly.is_null(False))
+        away_now = T.Holder.select().where(T.Holder.key.in_(list(away)), T.Holder.assembly.is_null(False))
         return tuple(
             Loaded(away[row["key"]], assembly, True)
-            for row in rows(found)
+            for row in rows(away_now)
             if row["place"] not in pockets and (assembly := self._assembly(row))
         )
 

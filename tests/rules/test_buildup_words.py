@@ -120,7 +120,7 @@ def test_comparisons_fill_their_sentences(language: str, verdict: compare.Verdic
     listed = compare.Listed(2, "Mill", None, 7, False, 100.0, 12.0)
     entry = BookEntry("H7K2B4N9RX", HOLDER, Assembly("a", "Mill", HOLDER, CUTTER), "Mill 1 · 08", pocket=8)
     for line in (compare.Compared((verdict,), listed, entry), compare.Compared((verdict,), listed, None, "Tap")):
-        for message in (*line.found, *line.remedies):
+        for message in (*line.verdict_words, *line.remedies):
             assert "{" not in catalogue.say(message.key, **dict(message.values))
 
 

@@ -108,7 +108,7 @@ def test_a_holder_handed_over_leads_to_the_card_to_type(office: Office, shop: Sh
     office.clerk.scanned(shop.place("Mill 1 · pocket 01"))
     assert office.heard.sounds == [Sound.DONE]
     assert office.seen[-1] == "card"
-    assert office.pages["card"].about[-1]["card"].place.name == "Mill 1 · pocket 01"
+    assert office.pages["card"].about[-1]["card"].at.name == "Mill 1 · pocket 01"
 
 
 def test_taking_out_of_the_sleeve_is_sounded_once_when_it_is_due(office: Office, shop: Shop) -> None:

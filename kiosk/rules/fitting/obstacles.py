@@ -105,13 +105,13 @@ class Note(Enum):
 
 def limits(magazine: Magazine, assembly: Assembly) -> tuple[Obstacle, ...]:
     """What speaks against the assembly in any pocket of this machine, and in its spindle."""
-    found: list[Obstacle] = []
+    against: list[Obstacle] = []
     coupling, knob = assembly.holder.coupling, assembly.holder.knob
     if magazine.couplings and coupling not in magazine.couplings:
         takes = ", ".join(str(known) for known in sorted(magazine.couplings, key=str))
-        found.append(Obstacle(ObstacleReason.COUPLING, actual_text=str(coupling), allowed_text=takes))
+        against.append(Obstacle(ObstacleReason.COUPLING, actual_text=str(coupling), allowed_text=takes))
     elif coupling.family is not Family.HOLLOW_TAPER and magazine.knob is not None and knob != magazine.knob:
-        found.append(Obstacle(ObstacleReason.KNOB, actual_text=knob or "", allowed_text=magazine.knob))
+        against.append(Obstacle(ObstacleReason.KNOB, actual_text=knob or "", allowed_text=magazine.knob))
     checks = (
         (magazine.mass_max_kg, mass_kg(assembly), ObstacleReason.MASS, ObstacleReason.MASS_UNKNOWN),
         (magazine.moment_max_nm, moment_nm(assembly), ObstacleReason.MOMENT, ObstacleReason.MOMENT_UNKNOWN),
@@ -122,29 +122,29 @@ def limits(magazine: Magazine, assembly: Assembly) -> tuple[Obstacle, ...]:
         if allowed is None:
             continue
         if actual is None:
-            found.append(Obstacle(unknown, allowed=allowed))
+            against.append(Obstacle(unknown, allowed=allowed))
         elif not actual <= allowed + HAIR_MM:
-            found.append(Obstacle(reason, actual=actual, allowed=allowed))
+            against.append(Obstacle(reason, actual=actual, allowed=allowed))
     if magazine.rpm_needed is not None:
         rated = rated_rpm(assembly)
         if rated is None:
-            found.append(Obstacle(ObstacleReason.SPEED_UNKNOWN, allowed=magazine.rpm_needed))
+            against.append(Obstacle(ObstacleReason.SPEED_UNKNOWN, allowed=magazine.rpm_needed))
         elif rated < magazine.rpm_needed:
-            found.append(Obstacle(ObstacleReason.SPEED, actual=rated, allowed=magazine.rpm_needed))
-    return tuple(found)
+            against.append(Obstacle(ObstacleReason.SPEED, actual=rated, allowed=magazine.rpm_needed))
+    return tuple(against)
 
 
 def notes(magazine: Magazine, assembly: Assembly) -> tuple[Note, ...]:
     """What the operator should mind although the assembly may go in."""
-    found: list[Note] = []
+    notes: list[Note] = []
     rated = rated_rpm(assembly)
     if magazine.rpm_max is not None and rated is not None and rated < magazine.rpm_max:
-        found.append(Note.HOLD_SPEED)
+        notes.append(Note.HOLD_SPEED)
     if assembly.cutter.coolant and not magazine.coolant:
-        found.append(Note.NO_COOLANT_HERE)
+        notes.append(Note.NO_COOLANT_HERE)
     if magazine.coolant and not assembly.holder.coolant:
-        found.append(Note.NO_CHANNEL)
-    return tuple(found)
+        notes.append(Note.NO_CHANNEL)
+    return tuple(notes)
 
 
 def _kept(magazine: Magazine, owners: Mapping[int, str], pocket: int, assembly: Assembly) -> tuple[Obstacle, ...]:
@@ -178,7 +178,7 @@ def obstacles(
     """
     if pocket not in magazine:
         return (Obstacle(ObstacleReason.NO_SUCH_POCKET, pocket, allowed=magazine.pockets),)
-    found = list(_kept(magazine, owners, pocket, assembly))
+    against = list(_kept(magazine, owners, pocket, assembly))
     at = pocket - magazine.first
     for others, reason in ((loaded, ObstacleReason.NEIGHBOUR), (returning, ObstacleReason.NEIGHBOUR_RETURNS)):
         for other in sorted(others, key=lambda entry: entry.pocket):
@@ -186,10 +186,10 @@ def obstacles(
                 continue
             if other.pocket == pocket:
                 if reason is ObstacleReason.NEIGHBOUR:
-                    found.append(Obstacle(ObstacleReason.OCCUPIED, pocket, other=other.assembly.name))
+                    against.append(Obstacle(ObstacleReason.OCCUPIED, pocket, other=other.assembly.name))
                 elif owners.get(pocket) != other.assembly.holder.key:
                     # it comes back here though the pocket is not its own by the book
-                    found.append(Obstacle(ObstacleReason.KEPT_FOR_ANOTHER, pocket, other=other.assembly.holder.key))
+                    against.append(Obstacle(ObstacleReason.KEPT_FOR_ANOTHER, pocket, other=other.assembly.holder.key))
                 continue
             mine_mm, its_mm = assembly.diameter_mm, other.assembly.diameter_mm
             if not clashes(magazine, mine_mm, its_mm)[at, other.pocket - magazine.first]:
@@ -197,10 +197,10 @@ def obstacles(
             room_mm = distance_mm(magazine, pocket, other.pocket)
             wide_mm = (mine_mm + its_mm) / 2 + magazine.clearance_mm
             if wide_mm > room_mm + HAIR_MM:
-                found.append(Obstacle(reason, other.pocket, other.assembly.name, wide_mm, room_mm))
+                against.append(Obstacle(reason, other.pocket, other.assembly.name, wide_mm, room_mm))
             else:
                 widest = max(mine_mm, its_mm)
-                found.append(
+                against.append(
                     Obstacle(
                         ObstacleReason.NEEDS_FREE_NEIGHBOURS,
                         other.pocket,
@@ -209,7 +209,7 @@ def obstacles(
                         magazine.diameter_max_mm,
                     )
                 )
-    return (*found, *limits(magazine, assembly))
+    return (*against, *limits(magazine, assembly))
 
 
 def allowed_pockets(magazine: Magazine, owners: Mapping[int, str], assembly: Assembly) -> NDArray[np.bool_]:
