@@ -15,7 +15,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 MODULES = (
     "rules/**/hold*.py", "ledger/derive_heat.py", "rules/decision.py", "rules/checkin.py", "rules/**/belief.py",
-    "rules/cooling*.py", "rules/cooling/*.py", "rules/grounds.py", "rules/places.py", "ledger/view.py",
+    "rules/cooling/*.py", "rules/grounds.py", "rules/places.py", "ledger/view.py",
     "ledger/clock.py", "ledger/restore.py", "ledger/derive.py", "ledger/copying.py", "ledger/anchor.py",
     "desk/heat.py", "desk/holds.py", "desk/copies.py", "rules/audit_scan.py", "rules/audit_settling.py",
     "rules/fitting/magazine*.py", "rules/fitting/pockets.py", "rules/**/lessons.py", "rules/acts.py",

@@ -9,7 +9,7 @@ import pytest
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import Instrument, Lesson, Standing
 from kiosk.rules.belief import Verdict as Word
-from kiosk.rules.cooling import Room, Touch, advise_bound, assess_bound, hot_after
+from kiosk.rules.cooling.assessment import Room, Touch, advise_bound, assess_bound, hot_after
 from kiosk.rules.hold import (
     HoldFacts,
     HoldRules,
