@@ -20,8 +20,7 @@ from kiosk.rules.cards import (
 )
 from kiosk.rules.checkin import arrival, heating, may_go, warmth
 from kiosk.rules.decision import decide
-from kiosk.rules.fitting.magazine import Kind as Chain
-from kiosk.rules.fitting.magazine import Magazine
+from kiosk.rules.fitting.magazine import Magazine, MagazineKind
 from kiosk.rules.lines import Heated, HoldEnded, Moved
 from kiosk.rules.outcomes import Done, Expects, Outcome, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind, Place
@@ -44,14 +43,14 @@ def place(name: str, kind: Kind, **more: object) -> PlaceCard:
 BENCH, SLOT, OUT = place("Bench", Kind.BENCH), place("Slot", Kind.SLOT), place("Out", Kind.OUT)
 STATION, OTHER_STATION = place("Station", Kind.SHRINK), place("Station 2", Kind.SHRINK)
 RACK, SLEEVE = place("Rack", Kind.COOLING, way="free_air"), place("Sleeve", Kind.COOLING, way="sleeve")
-CHAIN = Magazine(Chain.CHAIN, 8, 120.0)
+CHAIN = Magazine(MagazineKind.CHAIN, 8, 120.0)
 POCKET = place("Pocket 3", Kind.POCKET, number=3, magazine=CHAIN)
 SPINDLE = place("Spindle", Kind.SPINDLE, magazine=CHAIN)
 GOALS = [place(kind.value, kind, number=3, magazine=CHAIN) for kind in Kind]
 
 
 def card(at: PlaceCard | None = BENCH, **more: object) -> HolderCard:
-    return HolderCard(STEEL, "code H1", **{"place": at, "assembly": BUILT, **more})  # type: ignore[arg-type]
+    return HolderCard(STEEL, "code H1", **{"at": at, "assembly": BUILT, **more})  # type: ignore[arg-type]
 
 
 def hot(at: PlaceCard | None = RACK, hold: HoldView = RUNS, **more: object) -> HolderCard:
@@ -239,7 +238,7 @@ def test_any_other_scan_at_the_station_is_a_heating_of_its_own(before: HolderCar
     assert isinstance(done, Done) and done.step is Step.HEATING
     line = done.lines[-1]
     assert isinstance(line, Heated) and line.heats == 1 and not line.again and line.body_c == before.body_c
-    assert [type(line) for line in done.lines[:-1]] == ([] if before.place == STATION else [Moved])
+    assert [type(line) for line in done.lines[:-1]] == ([] if before.at == STATION else [Moved])
 
 
 def test_what_stands_where_it_is_scanned_is_told_so_and_nothing_is_written() -> None:
@@ -262,7 +261,7 @@ def test_what_comes_to_a_cooling_place_and_nobody_knows_how_warm_is_held_until_i
     unknown = card(heat=Heat.UNKNOWN)
     held = Heated("H1", "Rack", heats=0, reading_only=True, body_unknown=True)
     assert arrival(unknown, RACK) == (Moved("H1", "Bench", "Rack"), held)
-    assert arrival(replace(unknown, place=RACK), RACK) == (held,)
+    assert arrival(replace(unknown, at=RACK), RACK) == (held,)
     assert arrival(unknown, SLOT) == (Moved("H1", "Bench", "Slot"),)
     assert arrival(card(), RACK) == (Moved("H1", "Bench", "Rack"),), "what is cool stays cool"
     assert arrival(hot(STATION), RACK) == (Moved("H1", "Station", "Rack"),), "its hold runs on"
