@@ -208,6 +208,11 @@ class _Finder(ast.NodeVisitor):
         self._entries(node)
         self.generic_visit(node)
 
+    def visit_Subscript(self, node: ast.Subscript) -> None:
+        self.visit(node.value)
+        if self._inside:  # outside it is a type
+            self.visit(node.slice)
+
     def visit_Tuple(self, node: ast.Tuple) -> None:
         if not self._inside:  # a table
             self._entries(node)
