@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
+from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -20,7 +20,7 @@ from kiosk.rules.cards import (
 )
 from kiosk.rules.checkin import arrival, heating, may_go, warmth
 from kiosk.rules.decision import decide
-from kiosk.rules.fitting.magazine import Magazine, MagazineKind
+from kiosk.rules.fitting.magazine import Loaded, Magazine, MagazineKind
 from kiosk.rules.lines import Heated, HoldEnded, Moved
 from kiosk.rules.outcomes import Done, Expects, Outcome, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind, Place
@@ -131,6 +131,30 @@ def test_a_presetter_and_a_machine_take_what_is_built_and_other_places_what_is_n
     assert may_go(empty, SLOT) is may_go(empty, RACK) is None
 
 
+def test_what_is_out_of_use_goes_nowhere_and_takes_nothing_whoever_asks() -> None:
+    assert why(may_go(card(retired=True), SLOT)) is why(may_go(hot(retired=True), RACK)) is Reason.RETIRED_HOLDER
+    assert why(may_go(card(), replace(SLOT, retired=True))) is Reason.RETIRED_PLACE
+    assert why(may_go(hot(), replace(SLEEVE, retired=True))) is Reason.RETIRED_PLACE
+    assert why(may_go(card(), place("Mill", Kind.MACHINE))) is Reason.HOLDS_NOTHING
+
+
+def test_a_hold_whose_time_is_over_says_nothing_of_a_holder_nobody_knows_the_heat_of() -> None:
+    assert why(may_go(card(heat=Heat.UNKNOWN, hold=OVER), SLOT)) is Reason.NOWHERE_KNOWN
+
+
+def test_a_broken_cutter_is_kept_out_of_machines_only() -> None:
+    broken = card(assembly=replace(BUILT, condition=Condition.BROKEN))
+    assert why(may_go(broken, POCKET)) is why(may_go(broken, SPINDLE)) is Reason.BROKEN_CUTTER
+    assert may_go(broken, BENCH) is may_go(broken, place("Presetter", Kind.PRESETTER)) is None
+
+
+def test_a_pocket_that_is_taken_takes_no_other_and_is_no_obstacle_to_what_stands_in_it() -> None:
+    other = replace(BUILT, key="A9", holder=replace(STEEL, key="H9"))
+    assert why(may_go(card(), replace(POCKET, loaded=(Loaded(3, other),)))) is Reason.POCKET_BLOCKED
+    assert may_go(card(), replace(POCKET, loaded=(Loaded(3, BUILT),))) is None
+    assert may_go(card(), replace(POCKET, loaded=(Loaded(5, other),))) is None
+
+
 def test_a_full_place_takes_no_other_and_leaves_what_stands_there() -> None:
     full = replace(place("Slot", Kind.SLOT, capacity=1), occupants=("H9",))
     assert why(may_go(card(), full)) is Reason.PLACE_FULL
@@ -187,6 +211,13 @@ def test_two_holders_or_two_places_are_no_pair() -> None:
         assert isinstance(outcome, Wait) and outcome.pending.card == second
 
 
+def test_a_first_scan_says_where_it_stands_and_a_machine_as_a_whole_is_none() -> None:
+    for at, name in ((BENCH, "Bench"), (None, None)):
+        waiting = decide(View("K"), card(at), NOW)
+        assert isinstance(waiting, Wait) and waiting.say["place"] == name
+    assert why(decide(View("K"), place("Mill", Kind.MACHINE), NOW)) is Reason.HOLDS_NOTHING
+
+
 def test_what_is_out_of_use_is_said_at_the_first_scan_and_heat_still_before_it() -> None:
     for holder in (card(retired=True), hot(retired=True), card(retired=True, heat=Heat.UNKNOWN)):
         assert why(decide(View("K"), holder, NOW)) is Reason.RETIRED_HOLDER
@@ -231,8 +262,12 @@ def test_a_second_scan_at_the_station_is_the_same_heating_for_half_a_minute(ago_
 
 
 @pytest.mark.parametrize(
-    "before", [heated(30.1), heated(None), heated(-0.1), heated(5.0, OTHER_STATION), card(STATION)]
-)
+    "before",
+    [
+        heated(30.1), heated(None), heated(-0.1), heated(5.0, OTHER_STATION), card(STATION),
+        card(STATION, heated_at_s=NOW.watched_s),
+    ],
+)  # fmt: skip
 def test_any_other_scan_at_the_station_is_a_heating_of_its_own(before: HolderCard) -> None:
     done = decide(View("K", here=STATION), before, NOW)
     assert isinstance(done, Done) and done.step is Step.HEATING

@@ -263,6 +263,7 @@ def test_command_cards_open_and_close_audits() -> None:
     assert step(decide(View(), start, NOW)) is Step.COMMAND
     opened = decide(View(to_open=wanted, audit_asked_s=NOW.watched_s - 5.0), SLOT, NOW)
     assert isinstance(opened, Done) and opened.audit == "audit NEW"
+    assert step(decide(auditing(), start, NOW)) is Step.AUDIT_OPENED, "it runs already"
     late = View(to_open=wanted, audit_asked_s=NOW.watched_s - 21.0)
     assert isinstance(decide(late, SLOT, NOW), Wait)
     gone_on = decide(View(to_open=replace(wanted, running="audit OLD")), start, NOW)
