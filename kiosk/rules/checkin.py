@@ -40,7 +40,7 @@ def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) 
     if goal.place.kind is Kind.MACHINE:
         return refuse(Reason.HOLDS_NOTHING, card, goal, name=card.name, place=goal.name)
     needs = needs_of(origin.place.kind if origin else None, goal.place.kind)
-    if origin is None and heat is Heat.UNKNOWN and (needs is None or Need.COOL in needs):
+    if needs is None and origin is None and heat is Heat.UNKNOWN:
         return too_warm(card, goal, goal.name, cooling)
     if needs is None:
         came = origin.name if origin else None
