@@ -175,6 +175,10 @@ def test_a_book_without_the_shops_values_believes_a_step_to_the_station() -> Non
         assert older.holder()["heat"] == Heat.COOL.value
         older.say(2.0, L.Heated("T1", "S"))
         assert older.hold["began"] is None
+        older.say(3.0, L.HoldEnded("T1", "reading"), L.Moved("T1", "S", "B"))
+        older.say(4.0, L.CutterAdded(Cutter("C1", "Mill", 12.0, 12.0, 83.0)), L.Built("A1", "Mill", "T1", "C1", 40.0))
+        older.say(5.0, L.TornDown("T1", "A1"))
+        assert older.holder()["heat"] == Heat.COOL.value, "its lines are taken as they were"
 
 
 # heatings
@@ -230,6 +234,34 @@ def test_a_heating_of_its_own_begins_anew(told: Told, what: str) -> None:
     hold = told.hold
     assert (hold["temp_c"], hold["body_c"], hold["reading_only"], hold["kiosk"]) == (None, None, 0, kiosk)
     assert hold["first_watched_s"] == hold["heated_watched_s"] == told.begun_s + 25.0
+
+
+def test_a_second_scan_that_says_again_where_no_hold_is_begins_one(told: Told) -> None:
+    told.say(0.0, L.Heated("T1", "S", heats=0, again=True))
+    assert told.hold["first_watched_s"] == told.begun_s and told.hold["ended_line"] is None
+
+
+def changed(told: Told, after_s: float, name: str, value: str) -> str:
+    told.say(after_s, L.SettingChanged(name, value, reason="the shop's rule"))
+    return str(told.hold["began"])
+
+
+def test_a_running_hold_keeps_the_strictest_of_the_shops_values(told: Told) -> None:
+    heated(told)
+    assert '"limit_c":40.0' in changed(told, 10.0, "heat.limit_c", "40,0")
+    began = changed(told, 20.0, "heat.limit_c", "48.0")
+    assert '"limit_c":40.0' in began and "48.0" not in began
+    assert changed(told, 30.0, "kiosk.undo_s", "5.0") == began
+    assert '"temp_c":380.0' in changed(told, 40.0, "heat.temp_c", "380.0")
+    told.say(50.0, L.KioskStarted("2", (("heat.limit_c", "39.0"), ("heat.temp_c", "300.0"))))
+    assert '"limit_c":39.0' in told.hold["began"] and '"temp_c":380.0' in told.hold["began"]
+
+
+def test_what_is_set_after_a_hold_is_over_is_none_of_its(told: Told) -> None:
+    heated(told)
+    told.say(3000.0, L.HoldEnded("T1", "reading"))
+    began = told.hold["began"]
+    assert changed(told, 3100.0, "heat.limit_c", "40.0") == began and "40.0" not in began
 
 
 # shrink fits
@@ -343,7 +375,7 @@ def test_what_a_replaced_book_held_is_held_and_stands_only_where_heat_may_stand(
     told.say(10.0, L.Restored("copy", ("T1",)))
     hold = told.hold
     assert told.holder()["heat"] == Heat.HELD.value and told.holder()["place"] == stands
-    assert (hold["reading_only"], hold["gaps"], hold["ended_line"]) == (1, 1, None)
+    assert (hold["reading_only"], hold["gaps"], hold["ended_line"], hold["body_unknown"]) == (1, 1, None, 0)
     assert told.stays == [(stands, 10.0)] and hold["began"]
 
 
