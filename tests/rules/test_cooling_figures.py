@@ -77,6 +77,7 @@ CASES = {
     "sleeve": Case(STEEP, Heat(330.0, 54.0), (Stage(SLEEVE, 0.0, None, 54.0),)),
     "dipped": Case(SLIM, HOT, DIPPED),
     "warm body": Case(SLIM, Heat(330.0, 42.0, 150.0), (Stage(AIR, 0.0),)),
+    "body as hot": Case(SLIM, Heat(300.0, 42.0, 330.0), (Stage(BLOWN, 0.0),)),
     "a warm shop": Case(STEEP, Heat(300.0, 54.0), (Stage(BLOWN, 0.0),), (), Room(30.0, 40.0, 2.0)),
     "read once": Case(SLIM, HOT, (Stage(AIR, 0.0),), (probe(900.0, 66.0),)),
     "read twice": Case(SLIM, HOT, (Stage(BLOWN, 0.0),), (probe(120.0, 112.0), probe(300.0, 58.0, Zone.FLANGE, True))),
@@ -113,6 +114,10 @@ FIGURES: dict[str, tuple[float | None, ...]] = {
     "warm body": (
         5436, 9207, 11796, None, 167.97, 185.82, 153.76, 0, 185.9,
         139.35, 5.54, 26.48, -27.76, 2.03, 0.42449, 1260, 6674.3, 7368.7,
+    ),
+    "body as hot": (
+        1568, 3217, 2780, None, 205.87, 256.53, 151.99, 0.65, 224.17,
+        134.48, 27.18, 0.09, -106.5, 4.6, 0.31303, 360, 1797, 2045.4,
     ),
     "a warm shop": (
         964, 2046, 1951, None, 71.54, 91.47, 57.83, 17.91, 44.73,
