@@ -9,7 +9,7 @@ import pytest
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import Instrument, Lesson, Standing
 from kiosk.rules.belief import Verdict as Word
-from kiosk.rules.cooling.assessment import Room, Touch, advise_bound, assess_bound, hot_after
+from kiosk.rules.cooling.assessment import Room, Touch, Zone, advise_bound, assess_bound, hot_after
 from kiosk.rules.hold import (
     HoldFacts,
     HoldRules,
@@ -160,3 +160,11 @@ def test_a_reading_is_told_by_where_it_had_stood_by_then() -> None:
     told = story(moved, RULES, None, None, START_S + 1700)
     assert told.steps[0].hold_before_s == hold_s(), "nobody knew then that it would be dipped"
     assert told.without_s is not None and told.without_s < hold_s()
+
+
+def test_two_readings_that_agree_and_can_come_of_such_a_heating_are_not_strange() -> None:
+    first = verdict(FACTS, RULES, BOUND, USUAL, Standing(5), reading(100.0, 155.0))
+    assert first.word is Word.QUESTIONED and not first.strange
+    doubted = Lesson(START_S + 100.0, Zone.NOSE, Instrument.PROBE, 155.0, first.prediction, heating=90)
+    second = verdict(FACTS, RULES, BOUND, USUAL, Standing(5, doubted), reading(110.0, 153.0))
+    assert second.word is Word.CONFIRMED and not second.strange and not second.ends
