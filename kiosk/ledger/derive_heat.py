@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict, fields
+from functools import reduce
 from typing import Any
 
 import msgspec
@@ -16,7 +17,7 @@ from kiosk.ledger.state import STILL_WARM_S, Broken, Change, Put, Row, Stamp, St
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat
-from kiosk.rules.hold import HeatValues
+from kiosk.rules.hold_facts import HeatValues, all_found
 from kiosk.rules.places import Kind
 
 _AT_WORK = (Kind.SHRINK, Kind.COOLING, Kind.BENCH)  # a cutter may still go in by the heating it comes from
@@ -77,33 +78,43 @@ def by_clock_of(at: Stamp, hold: Row, place: str | None) -> Row:
 
 _HEAT_VALUES = tuple(each.name for each in fields(HeatValues))
 _HEAT_NAMES = frozenset(f"heat.{name}" for name in _HEAT_VALUES)
+_MOST_BEGUN = 8
+_decoded = msgspec.json.Decoder(tuple[HeatValues, ...])
 
 
 def _watches(state: State) -> bool:
     """Whether these lines were written by a kiosk that sees to it that each heating is one of them."""
-    return _began(state) is not None
+    return _values(state) is not None
+
+
+def _values(state: State, found: Iterable[tuple[str, str]] = ()) -> HeatValues | None:
+    """The shop's values a hold is worked out from, by the book and what was `found` since (by the names of settings);
+    None where not all of them are known."""
+    rows = {name: state.get("setting", f"heat.{name}") for name in _HEAT_VALUES}
+    told = {name: row["value"] for name, row in rows.items() if row}
+    told |= {name.removeprefix("heat."): value for name, value in found if name in _HEAT_NAMES}
+    known = {name: float(value.replace(",", ".")) for name, value in told.items()}
+    return HeatValues(**known) if len(known) == len(_HEAT_VALUES) else None
 
 
 def _began(state: State) -> str | None:
-    """The shop's values a hold is worked out from, as JSON by name, if the book knows them."""
-    found = {name: state.get("setting", f"heat.{name}") for name in _HEAT_VALUES}
-    known = {name: float(row["value"].replace(",", ".")) for name, row in found.items() if row}
-    return text(known) if len(known) == len(_HEAT_VALUES) else None
+    values = _values(state)
+    return text([asdict(values)]) if values else None
 
 
-def values_found(found: Iterable[tuple[str, str]], hold: Row) -> Row:
+def values_found(found: Iterable[tuple[str, str]], hold: Row, state: State) -> Row:
     """A running hold once the shop's values (by the names of settings) were found to be these.
 
-    Nobody knows which of all the values since it began were true of its heating: it keeps the strictest of them, so
-    that a value set there and back brings no end nearer.
+    It keeps all it may have begun under, so that a value set there and back brings no end nearer.  After more of
+    them than a kiosk can work out at once only a reading ends it.
     """
-    said = {name.removeprefix("heat."): float(value.replace(",", ".")) for name, value in found if name in _HEAT_NAMES}
-    began = msgspec.json.decode(hold["began"]) if hold["began"] else {}
-    values = {**said, **began}
-    if hold["ended_line"] is not None or len(values) < len(_HEAT_VALUES):
+    values = _values(state, found)
+    if hold["ended_line"] is not None or values is None:
         return hold
-    kept = HeatValues(**values).stricter(HeatValues(**(values | said)))
-    return hold | {"began": text(asdict(kept))}
+    kept = all_found(_decoded.decode(hold["began"]) if hold["began"] else (), values)
+    if len(kept) > _MOST_BEGUN:
+        return hold | {"began": text([asdict(reduce(HeatValues.stricter, kept))]), "reading_only": 1}
+    return hold | {"began": text([asdict(each) for each in kept])}
 
 
 def heated(entry: L.Heated, at: Stamp, state: State) -> Iterator[Change]:

@@ -33,7 +33,8 @@ from kiosk.rules.cooling import (
 from kiosk.rules.cooling_bound import draw_of, unknown_mean, unknown_sd
 from kiosk.rules.cooling_case import Case, case_report
 from kiosk.rules.cooling_stand import course_of
-from kiosk.rules.hold import HoldFacts, HoldRules, Stay, assessment
+from kiosk.rules.hold_cases import assessment
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, Stay
 from kiosk.rules.lessons import Heats
 from kiosk.rules.outline import Profile, outline
 
