@@ -13,11 +13,11 @@ from typing import NamedTuple
 
 import msgspec
 
-from kiosk.ledger.derive import Row
+from kiosk.ledger.derive import TableRow
 from kiosk.rules import hold
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
-from kiosk.rules.cooling import Advice, Room, Way, Zone
+from kiosk.rules.cooling.assessment import Advice, Room, Way, Zone
 from kiosk.rules.hold import Verdict
 from kiosk.rules.hold_cases import Case, Weighed, assessment, solved, weighed
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, last_place, pair, type_of
@@ -59,7 +59,7 @@ class Holds:
     rules: the shop's values as they are set now; a hold that began under stricter ones keeps those (`rules_of`).
     """
 
-    def __init__(self, settings: HeatSettings, lessons: Callable[[int], list[Row]]) -> None:
+    def __init__(self, settings: HeatSettings, lessons: Callable[[int], list[TableRow]]) -> None:
         self.rules = rules_set(settings)
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
@@ -84,14 +84,14 @@ class Holds:
         return self.rules.stricter(facts.began)
 
     def view(self, facts: HoldFacts, moment: Moment) -> HoldView:
-        now = self._found(facts).now
+        now = self._worked_out(facts).now
         if now is None or not facts.watched:
             return hold.not_computable(facts, self.rules)
         return hold.view(facts, self.rules, now.found, self._standing(facts), moment.watched_s)
 
     def curve(self, facts: HoldFacts, moment: Moment) -> HeatCurve | None:
         """None where it cannot be computed."""
-        now = self._found(facts).now
+        now = self._worked_out(facts).now
         if now is None or not facts.watched:
             return None
         return hold.curve(facts, self.rules, now.found, moment.watched_s)
@@ -107,7 +107,7 @@ class Holds:
 
     def advice(self, facts: HoldFacts, moment: Moment) -> Advice | None:
         """The best next reading, its times watched ones; None where none is worth it or it cannot be computed."""
-        now, now_s = self._found(facts).now, moment.watched_s
+        now, now_s = self._worked_out(facts).now, moment.watched_s
         if now is None or not facts.watched:
             return None
         made = self._advised.get(facts.holder.key)
@@ -122,7 +122,7 @@ class Holds:
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:
         """None where the hold cannot be computed: then readings all over are the only proof."""
-        kept = self._found(facts)
+        kept = self._worked_out(facts)
         if kept.now is None or not facts.watched:
             return None
         try:
@@ -132,12 +132,12 @@ class Holds:
 
     def length_error_um(self, facts: HoldFacts, moment: Moment) -> float | None:
         """How much too long it would be measured now, µm.  None where it cannot be computed."""
-        now = self._found(facts).now
+        now = self._worked_out(facts).now
         if now is None or not facts.watched:
             return None
         return hold.length_error_um(facts, self.rules, now.found, moment.watched_s)
 
-    def _found(self, facts: HoldFacts) -> _Kept:
+    def _worked_out(self, facts: HoldFacts) -> _Kept:
         key = facts.holder.key
         kept = self._kept.get(key)
         if kept is None or kept.facts != facts:
@@ -176,7 +176,7 @@ def rules_set(settings: HeatSettings) -> HoldRules:
     return HoldRules(room, settings.temp_c, settings.heating_s)
 
 
-def _lesson(row: Row) -> Lesson:
+def _lesson(row: TableRow) -> Lesson:
     seen = Prediction(
         ambient_c=row["ambient_c"],
         expected_c=row["expected_c"],

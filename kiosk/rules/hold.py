@@ -14,7 +14,7 @@ from math import isfinite
 from kiosk.rules.belief import Instrument, Lesson, Prediction, Standing, is_such_a_heating, judge
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HeatCurve, HoldView
-from kiosk.rules.cooling import (
+from kiosk.rules.cooling.assessment import (
     Advice,
     Assessment,
     Touch,

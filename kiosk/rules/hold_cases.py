@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import inf
 from typing import NamedTuple
 
-from kiosk.rules.cooling import (
+from kiosk.rules.cooling.assessment import (
     Assessment,
     Heat,
     Stage,
@@ -21,7 +21,7 @@ from kiosk.rules.cooling import (
     bound_of,
     default_heated_mm,
 )
-from kiosk.rules.cooling_bound import Bound
+from kiosk.rules.cooling.bound import Bound
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Stay, cooling_from_s, left_coil_s, touches, way_of
 from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile, outlines_of

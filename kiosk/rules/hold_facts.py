@@ -12,7 +12,7 @@ from functools import reduce
 from kiosk.rules.assembly import Assembly, Holder
 from kiosk.rules.belief import Instrument
 from kiosk.rules.belief import Verdict as Word
-from kiosk.rules.cooling import Room, Touch, Way, Zone
+from kiosk.rules.cooling.assessment import Room, Touch, Way, Zone
 
 _AT = "at"
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.belief import Standing
-from kiosk.rules.cooling import Room
+from kiosk.rules.cooling.assessment import Room
 from kiosk.rules.hold import is_sound, verdict
 from kiosk.rules.hold_cases import Weighed, solved, weighed
 from kiosk.rules.hold_facts import HeatValues, HoldFacts, HoldRules, Reading, Stay, all_found, cooling_from_s

@@ -8,7 +8,7 @@ import pytest
 
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import Standing
-from kiosk.rules.cooling import Room
+from kiosk.rules.cooling.assessment import Room
 from kiosk.rules.hold import advice, verdict
 from kiosk.rules.hold_cases import assessment, solved, weighed
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, Stay, cooling_from_s, touches

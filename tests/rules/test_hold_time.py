@@ -15,7 +15,7 @@ from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.belief import Instrument, Standing
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HoldView
-from kiosk.rules.cooling import Assessment, Room, Way, Zone
+from kiosk.rules.cooling.assessment import Assessment, Room, Way, Zone
 from kiosk.rules.hold import curve, is_sound, length_error_um, not_computable, verdict, view
 from kiosk.rules.hold_cases import Case, assessment, solved
 from kiosk.rules.hold_facts import (
