@@ -154,7 +154,7 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
         case L.KioskStarted(settings=found):
             for hold in state.all("hold"):
                 if hold["ended_line"] is None:
-                    mine = derive_heat.by_clock_of(at, hold, must(state, "holder", hold["holder"], at)["place"])
+                    mine = derive_heat.by_clock_of(at, hold, must(state, "holder", hold["holder"], at))
                     yield Put("hold", derive_heat.values_found(found, mine, state) | {"gaps": hold["gaps"] + 1})
             for name, value in found:
                 yield Put("setting", {"name": name, "value": value})

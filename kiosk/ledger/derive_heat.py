@@ -46,7 +46,7 @@ def moved(entry: L.Moved, at: Stamp, state: LedgerState) -> Iterator[Change]:
         return
     running = hold["ended_line"] is None
     if running and hold["kiosk"] != at.kiosk:
-        hold = by_clock_of(at, hold, row["place"])
+        hold = by_clock_of(at, hold, row)
     if running or (hold["kiosk"] == at.kiosk and at.watched_s - hold["heated_watched_s"] < STILL_WARM_S):
         stages = text(_stages(entry, at, msgspec.json.decode(hold["stages"])))
         # A step taken back was never taken; any other one to there proves that something was not seen.
@@ -55,17 +55,23 @@ def moved(entry: L.Moved, at: Stamp, state: LedgerState) -> Iterator[Change]:
 
 
 def _stages(entry: L.Moved, at: Stamp, stages: list[list[Any]]) -> list[list[Any]]:
-    """Where it stood, with this step.  A stay that is taken back cooled nothing: it counts as the stay before it."""
-    kept = [stage for stage in stages[1:] if entry.undoes is None or stage[2] != entry.undoes]
-    stages = [stages[0], *kept]
-    return stages if entry.undoes is not None and stages[-1][0] == entry.goal else [*stages, _stage(entry.goal, at)]
+    """Where it stood, with this step.  A stay that is taken back cooled nothing: it counts as the stay before it.
+
+    Where another clock began to count within that stay, the stay before it is the one it goes back to.
+    """
+    if entry.undoes is None:
+        return [*stages, _stage(entry.goal, at)]
+    (_, since_s, number), *later = stages
+    kept = [[entry.goal, since_s, at.id] if number == entry.undoes else stages[0]]
+    kept += [stage for stage in later if stage[2] != entry.undoes]
+    return kept if kept[-1][0] == entry.goal else [*kept, _stage(entry.goal, at)]
 
 
 def _stage(place: str | None, at: Stamp) -> list[Any]:
     return [place, at.watched_s, at.id]
 
 
-def by_clock_of(at: Stamp, hold: TableRow, place: str | None) -> TableRow:
+def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:
     """A running hold by the clock of the kiosk that writes now.
 
     Watched times of two clocks are never subtracted, so one that another kiosk counted begins anew, as hot as it was.
@@ -73,7 +79,8 @@ def by_clock_of(at: Stamp, hold: TableRow, place: str | None) -> TableRow:
     if hold["kiosk"] == at.kiosk:
         return hold
     anew = {"heated_watched_s": at.watched_s, "first_watched_s": at.watched_s, "kiosk": at.kiosk}
-    return hold | anew | {"stages": text([_stage(place, at)]), "readings": "[]"}
+    stage = [holder["place"], at.watched_s, holder["since_line"]]  # that step may still be taken back
+    return hold | anew | {"stages": text([stage]), "readings": "[]"}
 
 
 _HEAT_VALUES = tuple(each.name for each in fields(HeatValues))
@@ -177,7 +184,7 @@ def read(entry: L.TemperatureRead, at: Stamp, state: LedgerState) -> Iterator[Ch
     hold = state.get("hold", entry.holder)
     about_it = hold is not None and entry.heating in (None, hold["heated_line"])
     if hold and about_it and hold["ended_line"] is None:
-        hold = by_clock_of(at, hold, must(state, "holder", entry.holder, at)["place"])
+        hold = by_clock_of(at, hold, must(state, "holder", entry.holder, at))
         reading = [at.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict]
         yield Put("hold", hold | {"readings": text([*msgspec.json.decode(hold["readings"]), reading])})
     if entry.pair:

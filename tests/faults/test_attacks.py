@@ -181,6 +181,22 @@ def test_a_stay_that_was_undone_cooled_nothing(floor: Floor) -> None:
     watch(floor, 2400.0)
 
 
+@pytest.mark.parametrize("names", [("other", "kiosk"), ("other", "third", "kiosk")])
+def test_a_stay_that_was_undone_cooled_nothing_though_other_names_counted_it_meanwhile(
+    floor: Floor, names: tuple[str, ...]
+) -> None:
+    floor.edit_settings("heat", "heating_s", 5.0)
+    heat(floor)
+    floor.wait(20.0)
+    goes(floor, "T001", "Sleeve 1")
+    for name in names:
+        floor.edit_settings("kiosk", "name", name)
+    floor.wait(50.0)
+    floor.undo(never_left=True)
+    assert floor.bodies["T001"].spot == floor.spots["Shrink station"], "it was taken back"
+    watch(floor, 2400.0)
+
+
 @pytest.mark.parametrize(("apart_s", "times"), [(2.0, 60), (31.0, 40), (600.0, 40)])
 def test_heating_again_and_again_stops_nothing_else(floor: Floor, apart_s: float, times: int) -> None:
     goes(floor, "T008", "Shrink station")
