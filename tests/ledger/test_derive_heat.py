@@ -100,7 +100,7 @@ def test_only_the_stay_that_is_taken_back_was_none(told: Told) -> None:
 
 def test_the_stay_it_was_heated_at_is_never_taken_away(told: Told) -> None:
     heating = heated(told)
-    told.say(20.0, L.Moved("T1", "S", "R", undoes=heating))
+    told.say(20.0, L.Moved("T1", "S", "R", undoes=heating - 1))
     assert told.stays == [("S", 0.0), ("R", 20.0)]
 
 
