@@ -223,6 +223,9 @@ class _Finder(ast.NodeVisitor):
             other = copy.deepcopy(node)
             other.func = ast.Name(_TWIN[node.func.id])
             self._becomes(node, "min/max", other)
+        if isinstance(node.func, ast.Name) and node.func.id == "round":
+            self.visit(node.args[0])  # to how many figures is no behaviour
+            return
         self.generic_visit(node)
 
     def visit_Return(self, node: ast.Return) -> None:

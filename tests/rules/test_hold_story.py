@@ -9,7 +9,7 @@ import pytest
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import Instrument, Lesson, Standing
 from kiosk.rules.belief import Verdict as Word
-from kiosk.rules.cooling.assessment import Room, Touch, advise_bound, hot_after
+from kiosk.rules.cooling.assessment import Room, Touch, Zone, advise_bound, assess_bound, hot_after, predict_bound
 from kiosk.rules.hold import advice, verdict
 from kiosk.rules.hold_cases import assessment, solved, weighed
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, Stay, cooling_from_s, touches
@@ -152,3 +152,51 @@ def test_a_reading_is_told_by_where_it_had_stood_by_then() -> None:
     told = story(moved, RULES, None, None, START_S + 1700)
     assert told.steps[0].hold_before_s == hold_s(), "nobody knew then that it would be dipped"
     assert told.without_s is not None and told.without_s < hold_s()
+
+
+def test_what_a_reading_is_worth_is_told_by_the_case_that_lasts_longest_unread() -> None:
+    milder, hotter = replace(RULES.values, temp_c=250.0), replace(RULES.values, temp_c=380.0, heating_s=90.0)
+    for began in ((), (milder,), (hotter,), (milder, hotter), (hotter, milder)):
+        facts = replace(FACTS, temp_c=None, began=began)
+        cases = solved(facts, RULES, None)
+        ends_s = [(assess_bound(case.bound).hold_s or 1e9) + case.start_s(facts) for case in cases]
+        assert len(cases) >= 2 and ends_s[0] == max(ends_s) > min(ends_s)
+        now = weighed(cases, facts, RULES)
+        judged = verdict(facts, RULES, cases, now.found, Standing(5), reading(600.0, 80.0))
+        after_s = START_S + 600.0 - cases[0].start_s(facts)
+        seen = [predict_bound(case.bound, Zone.NOSE, after_s, ()).expected_c for case in cases]
+        assert judged.prediction.expected_c == seen[0] != seen[-1]
+
+
+@pytest.mark.parametrize("way", [None, "sleeve"])
+def test_of_several_cases_a_hold_is_at_no_moment_cooler_nor_sooner_over_than_one_of_them(way: str | None) -> None:
+    hotter = replace(RULES.values, temp_c=380.0, heating_s=90.0, ambient_c=25.0)
+    station = Stay("station", DAYS_S)
+    stays = (station, Stay("bath", DAYS_S + 80.0, way, 51.0)) if way else (station,)
+    facts = replace(FACTS, temp_c=None, stays=stays, began=(hotter,))
+    cases = solved(facts, RULES, None)
+    found, start_s = weighed(cases, facts, RULES).found, cooling_from_s(facts, RULES)
+    alone = [(case.start_s(facts) - start_s, assess_bound(case.bound)) for case in cases]
+    assert len({shift_s for shift_s, _ in alone}) > 1 and max(shift_s for shift_s, _ in alone) == 0.0
+    assert found.hold_s == max((each.hold_s or 1e9) + shift_s for shift_s, each in alone)
+    assert found.touch_safe_s == max(each.touch_safe_s + shift_s for shift_s, each in alone)
+    assert found.measure_ready_s == max(each.measure_ready_s + shift_s for shift_s, each in alone)
+    outs_s = [each.take_out_s + shift_s for shift_s, each in alone if each.take_out_s is not None]
+    assert found.take_out_s == (max(outs_s) if way else None) and bool(outs_s) is bool(way)
+    assert (found.ambient_c, found.limit_c) == (25.0, 43.0)
+    for at_s in (0.0, 30.0, 120.0, 400.0, 900.0, 2500.0):
+        now, each_now = found.now(at_s), [each.now(at_s - shift_s) for shift_s, each in alone]
+        assert now.hottest_c == pytest.approx(max(one.hottest_c for one in each_now), abs=0.3)
+        assert now.high_c == pytest.approx(max(one.high_c for one in each_now), abs=0.3)
+        longest_um = max((each.length_error_um(at_s - shift_s) for shift_s, each in alone), key=abs)
+        assert found.length_error_um(at_s) == pytest.approx(longest_um, abs=0.5)
+        assert found.rises_k(at_s) >= max(each.rises_k(at_s - shift_s) for shift_s, each in alone) - 0.05
+
+
+def test_where_one_of_several_cases_has_no_end_neither_has_the_hold() -> None:
+    warm = replace(RULES.values, ambient_c=42.4)
+    facts = replace(FACTS, temp_c=None, began=(warm,))
+    cases = solved(facts, RULES, None)
+    assert {assess_bound(case.bound).hold_s is None for case in cases} == {True, False}
+    now = weighed(cases, facts, RULES)
+    assert now.found.hold_s is None and assess_bound(now.longest.bound).hold_s is None
