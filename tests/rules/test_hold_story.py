@@ -200,3 +200,11 @@ def test_where_one_of_several_cases_has_no_end_neither_has_the_hold() -> None:
     assert {assess_bound(case.bound).hold_s is None for case in cases} == {True, False}
     now = weighed(cases, facts, RULES)
     assert now.found.hold_s is None and assess_bound(now.longest.bound).hold_s is None
+
+
+def test_two_readings_that_agree_and_can_come_of_such_a_heating_are_not_strange() -> None:
+    first = verdict(FACTS, RULES, CASES, USUAL, Standing(5), reading(100.0, 155.0))
+    assert first.word is Word.QUESTIONED and not first.strange
+    doubted = Lesson(START_S + 100.0, Zone.NOSE, Instrument.PROBE, 155.0, first.prediction, heating=90)
+    second = verdict(FACTS, RULES, CASES, USUAL, Standing(5, doubted), reading(110.0, 153.0))
+    assert second.word is Word.CONFIRMED and not second.strange and not second.ends
