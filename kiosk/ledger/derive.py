@@ -149,13 +149,13 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
         case L.SettingChanged(name=name, value=value):
             yield Put("setting", {"name": name, "value": value})
             for hold in state.all("hold"):
-                if (mine := derive_heat.values_found([(name, value)], hold)) != hold:
+                if (mine := derive_heat.values_found([(name, value)], hold, state)) != hold:
                     yield Put("hold", mine)
         case L.KioskStarted(settings=found):
             for hold in state.all("hold"):
                 if hold["ended_line"] is None:
-                    mine = derive_heat.by_clock_of(at, hold, must(state, "holder", hold["holder"], at)["place"])
-                    yield Put("hold", derive_heat.values_found(found, mine) | {"gaps": hold["gaps"] + 1})
+                    mine = derive_heat.by_clock_of(at, hold, must(state, "holder", hold["holder"], at))
+                    yield Put("hold", derive_heat.values_found(found, mine, state) | {"gaps": hold["gaps"] + 1})
             for name, value in found:
                 yield Put("setting", {"name": name, "value": value})
         case L.Restored():

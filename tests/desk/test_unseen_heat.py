@@ -149,8 +149,9 @@ def test_settings_changed_outside_shorten_no_hold_and_are_written_down(shop: Sho
     heat(shop)
     put(shop, RACK)
     again = shop.desk.session.cards.hold_facts("T001")
-    assert again is not None and again.began is not None
-    assert again.began.temp_c == shop.desk.session.settings.heat.temp_c, "the next heating begins with what is set"
+    assert again is not None
+    (began,) = again.began
+    assert began.temp_c == shop.desk.session.settings.heat.temp_c, "the next heating begins with what is set"
 
 
 def test_stricter_settings_hold_longer_at_once(shop: Shop) -> None:
@@ -162,10 +163,26 @@ def test_stricter_settings_hold_longer_at_once(shop: Shop) -> None:
     assert left_s(shop) > before_s + 60.0
 
 
+def test_after_more_values_than_can_be_worked_out_only_a_reading_ends_a_hold(shop: Shop) -> None:
+    trust(shop)
+    heat(shop)
+    put(shop, RACK)
+    for step in range(8):
+        facts = shop.desk.session.cards.hold_facts("T001")
+        assert facts is not None and len(facts.began) == step + 1 and not facts.reading_only
+        edited(shop, f"[heat]\ntemp_c = {331 + step}.0\n")
+    facts, card = shop.desk.session.cards.hold_facts("T001"), shop.desk.session.holder("T001")
+    assert facts is not None and len(facts.began) == 1 and facts.began[0].temp_c == 338.0
+    assert card.hold is not None and card.hold.needs_reading
+    shop.clock.forward(12 * HOUR_S)
+    shop.desk.tick()
+    assert not is_let_go(shop)
+
+
 def test_a_restored_hold_keeps_the_values_of_its_day_too(shop: Shop) -> None:
     shop.desk.session.write(L.Restored("ledger.db", ("T001",)))
     facts = shop.desk.session.cards.hold_facts("T001")
-    assert facts is not None and facts.began is not None and facts.began.limit_c == 43.0
+    assert facts is not None and [each.limit_c for each in facts.began] == [43.0]
 
 
 def test_what_another_name_watched_shortens_no_hold(shop: Shop) -> None:

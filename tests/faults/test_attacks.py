@@ -132,9 +132,21 @@ def test_a_heat_setting_edited_there_and_back_shortens_no_hold(
     heat(floor)
     floor.edit_settings("heat", *there)
     floor.edit_settings("heat", *back)
-    began = floor.desk.session.cards.hold_facts("T001")
-    assert began is not None and began.began is not None
-    assert getattr(began.began, there[0]) == there[1]
+    held = floor.desk.session.cards.hold_facts("T001")
+    assert held is not None
+    assert {getattr(each, there[0]) for each in held.began} >= {there[1]}
+
+
+@pytest.mark.parametrize(
+    "change", [("temp_c", 380.0), ("ambient_c", 28.0), ("heating_s", 300.0)], ids=lambda each: each[0]
+)
+def test_a_heat_setting_edited_after_readings_shortens_no_hold(floor: Floor, change: tuple[str, float]) -> None:
+    heat(floor)
+    for _ in range(2):
+        floor.wait(300.0)
+        floor.read("T001", "nose", 0.0)
+    floor.edit_settings("heat", *change)
+    floor.reopen()
 
 
 def test_another_name_and_back_uses_nobody_elses_time(floor: Floor) -> None:
@@ -166,6 +178,22 @@ def test_a_stay_that_was_undone_cooled_nothing(floor: Floor) -> None:
     goes(floor, "T001", "Sleeve 1")
     floor.wait(58.0)
     floor.undo(never_left=True)
+    watch(floor, 2400.0)
+
+
+@pytest.mark.parametrize("names", [("other", "kiosk"), ("other", "third", "kiosk")])
+def test_a_stay_that_was_undone_cooled_nothing_though_other_names_counted_it_meanwhile(
+    floor: Floor, names: tuple[str, ...]
+) -> None:
+    floor.edit_settings("heat", "heating_s", 5.0)
+    heat(floor)
+    floor.wait(20.0)
+    goes(floor, "T001", "Sleeve 1")
+    for name in names:
+        floor.edit_settings("kiosk", "name", name)
+    floor.wait(50.0)
+    floor.undo(never_left=True)
+    assert floor.bodies["T001"].spot == floor.spots["Shrink station"], "it was taken back"
     watch(floor, 2400.0)
 
 
