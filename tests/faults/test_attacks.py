@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from kiosk.rules.cards import Heat
-from tests.faults.machine import HOUR_S, WORLDS, prepared
+from tests.faults.machine import HOUR_S
 from tests.faults.shopfloor import Floor
+from tests.faults.weeks_of_work import WORLDS, prepared
 
 
 @pytest.fixture(params=[5.0, 9 * HOUR_S, 960 * HOUR_S], ids=["at once", "after a shift", "after weeks"])
