@@ -76,7 +76,7 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
             )
         case L.TornDown(holder=holder, assembly=key):
             yield Put("assembly", must(state, "assembly", key, at) | {"torn_line": at.id})
-            yield from derive_heat.joined(must(state, "holder", holder, at) | {"assembly": None}, state)
+            yield from derive_heat.joined(must(state, "holder", holder, at) | {"assembly": None}, at, state)
         case L.ConditionSaid(assembly=key, condition=condition, used_min=used):
             row = must(state, "assembly", key, at)
             yield Put("assembly", row | {"condition": condition.value, "used_min": row["used_min"] + used})
@@ -181,7 +181,7 @@ def _built(entry: L.Built, at: Stamp, state: LedgerState) -> Iterator[Change]:
     if holder["since_line"] is None and not holder["heat_cycles"]:  # entered with what was in it
         yield Put("holder", built)
     else:
-        yield from derive_heat.joined(built, state)
+        yield from derive_heat.joined(built, at, state)
 
 
 def _registered(entry: L.HolderRegistered, state: LedgerState) -> Iterator[Change]:

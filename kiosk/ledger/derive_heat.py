@@ -151,15 +151,16 @@ def _first_hold(holder: str, place: str | None, at: Stamp) -> TableRow:
     }  # fmt: skip
 
 
-def joined(holder: TableRow, state: LedgerState) -> Iterator[Change]:
+def joined(holder: TableRow, at: Stamp, state: LedgerState) -> Iterator[Change]:
     """A cutter went in or came out, and `holder` is its row from now on.
 
     A shrink fit opens by heat only: each time uses a heating that was seen, or one that nobody saw, and then nobody
-    knows how warm the holder is.  One that is cool and still stands at the station was heated there once more.
+    knows how warm the holder is.  One that stands at the station was heated there for it: if not just now by the
+    book, then once more.
     """
     shrinks = holder["clamping"] == Clamping.SHRINK_FIT.value
     place = state.get("place", holder["place"]) if holder["place"] else None
-    anew = place is not None and Kind(place["kind"]) is Kind.SHRINK and holder["heat"] != Heat.HELD.value
+    anew = place is not None and Kind(place["kind"]) is Kind.SHRINK and not _just_heated(holder, at, state)
     unseen = shrinks and (anew or not holder["heat_unused"]) and _watches(state)
     holder = holder | ({"heat_unused": 0} if shrinks else {})
     if unseen and holder["heat"] == Heat.COOL.value:
@@ -168,6 +169,14 @@ def joined(holder: TableRow, state: LedgerState) -> Iterator[Change]:
     hold = state.get("hold", holder["key"])
     if unseen and hold and hold["ended_line"] is None:
         yield Put("hold", hold | {"reading_only": 1})
+
+
+def _just_heated(holder: TableRow, at: Stamp, state: LedgerState) -> bool:
+    """Whether the heating of the running hold may still be going on."""
+    hold, values = state.get("hold", holder["key"]), _values(state)
+    if hold is None or hold["ended_line"] is not None or hold["kiosk"] != at.kiosk or values is None:
+        return False
+    return bool(at.watched_s - hold["heated_watched_s"] <= values.heating_s)
 
 
 def hold_ended(entry: L.HoldEnded, at: Stamp, state: LedgerState) -> Iterator[Change]:

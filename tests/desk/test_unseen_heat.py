@@ -354,6 +354,22 @@ def test_a_shrink_fit_built_at_the_station_after_its_hold_has_ended_is_held_agai
     assert not is_let_go(shop, key, SLOT)
 
 
+@pytest.mark.parametrize("written", ["by the desk", "by line"])
+def test_a_cutter_goes_in_by_a_heating_of_just_now_however_long_its_hold_still_runs(shop: Shop, written: str) -> None:
+    key = bare(shop)
+    heat(shop, key)
+    whole_s = left_s(shop, key)
+    shop.clock.forward(0.8 * whole_s)
+    cutter = next(offer.cutter.key for offer in shop.desk.build.offers(key) if offer.fit.ok)
+    if written == "by the desk":
+        shop.desk.build.build(key, cutter)
+        assert left_s(shop, key) > 0.5 * whole_s
+    else:
+        shop.desk.session.write(L.Built("A1", "new", key, cutter, 30.0))
+        facts = shop.desk.session.cards.hold_facts(key)
+        assert facts is not None and facts.reading_only
+
+
 def test_a_heating_of_another_day_is_not_the_one_a_cutter_went_in_by(shop: Shop) -> None:
     key = bare(shop)
     heat(shop, key)

@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from kiosk.rules.cards import Heat
-from tests.faults.machine import HOUR_S, WORLDS, prepared
+from tests.faults.machine import HOUR_S
 from tests.faults.shopfloor import Floor
+from tests.faults.weeks_of_work import WORLDS, prepared
 
 
 @pytest.fixture(params=[5.0, 9 * HOUR_S, 960 * HOUR_S], ids=["at once", "after a shift", "after weeks"])
@@ -228,6 +229,20 @@ def is_built_long_after_its_heating(floor: Floor) -> None:
     floor.build("T014")
 
 
+def is_built_late_in_its_hold(floor: Floor) -> None:
+    heat(floor, "T014")
+    floor.wait(4000.0)
+    floor.build("T014")
+    watch(floor, 3600.0)
+
+
+def is_built_in_the_middle_of_its_hold(floor: Floor) -> None:
+    heat(floor, "T014")
+    floor.wait(1500.0)
+    floor.build("T014")
+    watch(floor, 3600.0)
+
+
 def is_torn_down_as_an_eye_says(floor: Floor) -> None:
     floor.audit("Cabinet A · 1-01", ("T002",))
     floor.act(lambda: floor.desk.audits.empty("T002"))
@@ -241,6 +256,8 @@ def is_torn_down_as_an_eye_says(floor: Floor) -> None:
         stands_there_by_a_correction,
         is_built_at_the_bench,
         is_built_long_after_its_heating,
+        is_built_late_in_its_hold,
+        is_built_in_the_middle_of_its_hold,
         is_torn_down_as_an_eye_says,
     ],
     ids=lambda way: way.__name__,
