@@ -208,3 +208,23 @@ def test_two_readings_that_agree_and_can_come_of_such_a_heating_are_not_strange(
     doubted = Lesson(START_S + 100.0, Zone.NOSE, Instrument.PROBE, 155.0, first.prediction, heating=90)
     second = verdict(FACTS, RULES, CASES, USUAL, Standing(5, doubted), reading(110.0, 153.0))
     assert second.word is Word.CONFIRMED and not second.strange and not second.ends
+
+
+@pytest.mark.parametrize("where", ["nose", "flange", "shank"])
+@pytest.mark.parametrize("instrument", ["probe", "infrared"])
+def test_only_a_probe_at_the_hottest_place_ends_a_hold(where: str, instrument: str) -> None:
+    at_s = 0.9 * USUAL.touch_safe_s
+    hottest = USUAL.now(at_s).where.read_at.value
+    cool = replace(reading(at_s, 34.5, "", where), instrument=instrument)
+    found = verdict(FACTS, RULES, CASES, USUAL, Standing(5), cool)
+    assert found.ends is (where == hottest and instrument == "probe"), found.word
+
+
+def test_cold_where_it_should_be_hot_and_warm_inside_end_nothing() -> None:
+    at_s = 0.9 * USUAL.touch_safe_s
+    cool = reading(at_s, 36.0, "", USUAL.now(at_s).where.read_at.value)
+    assert verdict(FACTS, RULES, CASES, USUAL, Standing(5), cool).ends
+    rises = replace(USUAL, rise_k=tuple(8.0 for _ in USUAL.rise_k))
+    assert not verdict(FACTS, RULES, CASES, rises, Standing(5), cool).ends, "it comes back from inside"
+    strange = reading(200.0, 23.0, "", USUAL.now(200.0).where.read_at.value)
+    assert not verdict(FACTS, RULES, CASES, USUAL, Standing(5), strange).ends
