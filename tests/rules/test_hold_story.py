@@ -123,9 +123,7 @@ def test_advice_is_told_in_watched_time() -> None:
 
 
 def test_the_story_says_what_each_reading_did_and_what_they_saved() -> None:
-    facts = with_readings(
-        reading(900, usual_c(900)), reading(1000, 28.0, "questioned"), reading(1900, usual_c(1900))
-    )
+    facts = with_readings(reading(900, usual_c(900)), reading(1000, 28.0, "questioned"), reading(1900, usual_c(1900)))
     after_s = hold_s(*facts.readings)
     told = story(facts, RULES, None, START_S + after_s, START_S + 9000)
     first, doubted, last = told.steps
@@ -212,10 +210,13 @@ def test_two_readings_that_agree_and_can_come_of_such_a_heating_are_not_strange(
 
 @pytest.mark.parametrize("where", ["nose", "flange", "shank"])
 @pytest.mark.parametrize("instrument", ["probe", "infrared"])
-def test_only_a_probe_at_the_hottest_place_ends_a_hold(where: str, instrument: str) -> None:
-    at_s = 0.9 * USUAL.touch_safe_s
+@pytest.mark.parametrize(("share", "value_c"), [(0.9, 34.5), (1.6, 28.0)])
+def test_only_a_probe_at_the_hottest_place_ends_a_hold(
+    share: float, value_c: float, where: str, instrument: str
+) -> None:
+    at_s = share * USUAL.touch_safe_s
     hottest = USUAL.now(at_s).where.read_at.value
-    cool = replace(reading(at_s, 34.5, "", where), instrument=instrument)
+    cool = replace(reading(at_s, value_c, "", where), instrument=instrument)
     found = verdict(FACTS, RULES, CASES, USUAL, Standing(5), cool)
     assert found.ends is (where == hottest and instrument == "probe"), found.word
 
