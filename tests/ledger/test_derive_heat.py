@@ -257,6 +257,14 @@ def test_a_running_hold_keeps_the_strictest_of_the_shops_values(told: Told) -> N
     assert '"limit_c":39.0' in told.hold["began"] and '"temp_c":380.0' in told.hold["began"]
 
 
+def test_after_more_values_than_can_be_worked_out_only_a_reading_ends_a_hold(told: Told) -> None:
+    heated(told)
+    for more in range(1, 9):
+        changed(told, 10.0 * more, "heat.temp_c", f"{330 + more}.0")
+        assert told.hold["reading_only"] == (1 if more == 8 else 0), more
+    assert '"temp_c":338.0' in told.hold["began"] and '"temp_c":330.0' not in told.hold["began"]
+
+
 def test_what_is_set_after_a_hold_is_over_is_none_of_its(told: Told) -> None:
     heated(told)
     told.say(3000.0, L.HoldEnded("T1", "reading"))

@@ -107,7 +107,8 @@ def test_two_cold_readings_of_what_should_be_hot_agree_with_each_other_and_end_n
 def test_a_reading_before_it_can_have_left_the_coil_is_judged_as_if_it_had_just_left_it() -> None:
     early = verdict(FACTS, RULES, CASES, USUAL, Standing(5), reading(-15.0, 200.0))
     at_once = verdict(FACTS, RULES, CASES, USUAL, Standing(5), reading(0.0, 200.0))
-    assert early.prediction == at_once.prediction and early.rises_k == at_once.rises_k
+    assert early.prediction == at_once.prediction and early.rises_k == at_once.rises_k == USUAL.rises_k(0.0)
+    assert early.prediction.expected_c == predict_bound(CASES[0].bound, Zone.NOSE, 0.0, ()).expected_c
     assert touches(with_readings(reading(-1.0, 200.0), reading(0.0, 200.0)), START_S) == ()
 
 
@@ -229,3 +230,14 @@ def test_cold_where_it_should_be_hot_and_warm_inside_end_nothing() -> None:
     assert not verdict(FACTS, RULES, CASES, rises, Standing(5), cool).ends, "it comes back from inside"
     strange = reading(200.0, 23.0, "", USUAL.now(200.0).where.read_at.value)
     assert not verdict(FACTS, RULES, CASES, USUAL, Standing(5), strange).ends
+
+
+def test_a_hold_is_worked_out_from_the_heat_that_was_written_down() -> None:
+    def held_s(**more: float | None) -> float:
+        found = assessment(replace(FACTS, **more), RULES, None).hold_s
+        assert found is not None
+        return found
+
+    assert held_s(temp_c=390.0) > held_s() + 60.0 and held_s(temp_c=None) == held_s(temp_c=330.0)
+    assert held_s(length_mm=80.0) > held_s() + 60.0 and held_s(length_mm=30.0) < held_s() - 60.0
+    assert held_s(body_c=120.0) > held_s() + 60.0
