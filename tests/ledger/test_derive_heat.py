@@ -317,6 +317,20 @@ def test_a_collet_opens_cold_and_uses_up_nothing(told: Told) -> None:
     assert told.holder("T2")["heat"] == Heat.COOL.value
 
 
+@pytest.mark.parametrize(("after_s", "reading_only"), [(20.0, 0), (60.0, 0), (60.5, 1)])
+def test_a_cutter_goes_in_by_a_heating_of_just_now(told: Told, after_s: float, reading_only: int) -> None:
+    heated(told)
+    built(told, after_s)
+    assert told.hold["reading_only"] == reading_only
+
+
+def test_a_heating_by_another_clock_is_none_of_just_now(told: Told) -> None:
+    heated(told)
+    told.begun_s -= 1000.0
+    told.say(1020.0, L.Built("A1", "Mill", "T1", "C1", 40.0), kiosk="other")
+    assert told.hold["reading_only"] == 1
+
+
 # ends and readings
 
 
