@@ -263,3 +263,28 @@ def test_a_ring_of_places_is_gone_through_a_few_times_and_no_more() -> None:
         {"code": code, "name": code, "parent": parent, "magazine": None} for code, parent in (("A", "B"), ("B", "A"))
     ]
     assert len(Places(ring).path("A")) == 8
+
+
+# the last step
+
+
+def test_the_last_step_is_what_a_hand_could_want_back(kept: Kept) -> None:
+    line = kept.say(L.Moved("T1", "PS", "PR"))
+    step = kept.cards.last_step(None)
+    assert step is not None and step.origin is not None and step.origin.place == STATION
+    assert (step.line, step.goal, step.heated, step.still_there) == (line, "PR", False, True)
+    assert (step.at_watched_s, step.holder.holder.key) == (kept.book.now().watched_s, "T1")
+    assert kept.cards.last_step("jo") is None, "it was nobody's"
+    kept.say(L.Heated("T1", "PR"))
+    heated = kept.cards.last_step(None)
+    assert heated is not None and heated.line == line and heated.heated
+    kept.say(L.Moved("T1", "PR", "PS", undoes=line))
+    assert kept.cards.last_step(None) is None, "what was taken back is not taken back again"
+    kept.say(L.Moved("T1", "PS", "PR"), L.Built("A1", "One", "T1", "C1", 40.0))
+    assert kept.cards.last_step(None) is None, "a cutter went in since"
+
+
+def test_another_kiosks_last_step_is_none_of_this_ones(kept: Kept) -> None:
+    kept.say(L.Moved("T1", "PS", "PR"))
+    kept.renamed("other")
+    assert kept.cards.last_step(None) is None
