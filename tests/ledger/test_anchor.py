@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -106,3 +107,23 @@ def test_a_long_mark_fits_its_place(tmp_path: Path) -> None:
     anchor.expect(2**40 + 1, "b" * 64)
     anchor.close()
     assert said(tmp_path) == ("f" * 8, 2**40, "a" * 64, 1e9, 2**40 + 1, "b" * 64)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="modes and folders are forced otherwise there")
+def test_what_is_firm_waits_for_the_disk_and_nobody_else_may_read_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    forced: list[int] = []
+    monkeypatch.setattr(os, "fsync", forced.append)
+    (tmp_path / NAME).touch(0o644)
+    anchor = begun(tmp_path)
+    assert len(forced) == 2, "the file, and the folder it is new in"
+    assert (tmp_path / NAME).stat().st_mode & 0o777 == 0o600
+    for firm, times in ((False, 2), (True, 3), (False, 3)):
+        anchor.write(8, "eight", DAYS_S, firm=firm)
+        assert len(forced) == times
+    anchor.expect(9, "nine")
+    assert len(forced) == 4
+    anchor.close()
+    with pytest.raises(OSError, match="descriptor"):
+        anchor.write(9, "nine", DAYS_S, firm=False)
