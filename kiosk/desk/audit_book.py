@@ -147,11 +147,11 @@ class AuditBook:
         settled = self.settled(key)
         return row, evaluate(scope, items, sightings, settled, row["opened_line"], standard), settled
 
-    def worked_at_s(self, key: str) -> tuple[float, ...]:
-        """Watched times of an audit's lines, in order."""
-        query = T.Line.select(T.Line.watched_s).join(T.Mention, on=(T.Mention.line == T.Line.id))
+    def worked_at_s(self, key: str) -> tuple[tuple[str, float], ...]:
+        """The kiosk and the watched time of an audit's lines, in order."""
+        query = T.Line.select(T.Line.kiosk, T.Line.watched_s).join(T.Mention, on=(T.Mention.line == T.Line.id))
         found: Any = query.where(T.Mention.subject == key).order_by(T.Mention.line).tuples()
-        return tuple(watched_s for (watched_s,) in found)
+        return tuple(found)
 
     def sightings(self, key: str) -> tuple[A.Sighting, ...]:
         found = rows(T.Sighting.select().where(T.Sighting.audit == key).order_by(T.Sighting.line))

@@ -200,4 +200,5 @@ def _lesson(row: Row) -> Lesson:
         hold.type_of(row["pair"]),
         row["heating"],
         row["line"],
+        row["kiosk"],
     )

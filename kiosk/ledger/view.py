@@ -312,7 +312,8 @@ class Cards:
 
     def lessons(self, after: int) -> list[Row]:
         """What readings taught in lines after one, in order."""
-        return rows(T.Teaching.select().where(T.Teaching.line > after).order_by(T.Teaching.line))
+        found = T.Teaching.select(T.Teaching, T.Line.kiosk).join(T.Line, on=(T.Teaching.line == T.Line.id))
+        return rows(found.where(T.Teaching.line > after).order_by(T.Teaching.line))
 
     def hold_facts(self, key: str) -> HoldFacts | None:
         """The facts of the last heating, ended or not."""
@@ -345,6 +346,7 @@ class Cards:
             began=_began.decode(held["began"]) if held["began"] else None,
             heating=held["heated_line"],
             watched=held["kiosk"] == self._book.kiosk,
+            clock=held["kiosk"],
         )
 
     def last_step(self, operator: str | None) -> LastStep | None:

@@ -90,7 +90,7 @@ class HoldFacts:
 
     body_unknown: its body was as warm as a heating can have made it.  began: the shop's strictest values since it was
     heated, None for a line older than they are.  heating: number of the line that began it.  watched: its times are
-    of the clock that counts now; of another's nothing can be subtracted.
+    of the clock that counts now; of another's nothing can be subtracted.  clock: the kiosk that counts them.
     """
 
     holder: Holder
@@ -108,6 +108,7 @@ class HoldFacts:
     began: HeatValues | None = None
     heating: int | None = None
     watched: bool = True
+    clock: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,7 +317,8 @@ def verdict(
     seen = predict_bound(bound, zone, since_s, touches(facts, rules))
     seen = replace(seen, films=tuple(replace(film, place=places.get(film.way)) for film in seen.films))
     lesson = Lesson(
-        reading.at_s, zone, instrument, reading.value_c, seen, way_now(facts), "", facts.heating
+        reading.at_s, zone, instrument, reading.value_c, seen, way_now(facts), "", facts.heating,
+        clock=facts.clock,
     )
     word = judge(standing, lesson)
     # Cold where it should be hot may be a dip nobody scanned: the skin comes back, and the model does not know.
