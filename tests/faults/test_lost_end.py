@@ -7,6 +7,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from time import sleep
 
 import pytest
 
@@ -91,6 +92,43 @@ def says_so_and_lets_nothing_out(folder: Path) -> None:
     with Desk.open(folder, counter=lambda: 9.0) as desk:
         assert sum(isinstance(line.entry, Restored) for line in desk.session.book.lines()) == 1, "it is said once"
         assert is_refused(desk, "T002")
+
+
+@pytest.mark.parametrize(
+    "command", [["hot"], ["backup"], ["number", "T002", "12"], ["import", "T"], ["report", "shift", "--out", "s.csv"]]
+)
+def test_every_command_says_that_lines_are_lost(
+    heated: Path, command: list[str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(heated.parent)
+    (heated.parent / "T").write_text("cutter,cutter_name,DC,DMM,OAL\nC900,New,6,6,50\n")
+    cut(heated, 3)
+    main([*command, "--data", str(heated)])
+    assert "lines of this book are lost" in capsys.readouterr().err
+
+
+def test_the_window_is_told_as_it_opens_and_once(heated: Path) -> None:
+    cut(heated, 3)
+    with Desk.open(heated, counter=lambda: 9.0) as desk:
+        assert desk.past_lost == "lost" and desk.session.book.lost is None
+    with Desk.open(heated, counter=lambda: 9.0) as desk:
+        assert desk.past_lost is None
+
+
+def test_no_copy_is_dropped_while_lines_are_lost_because_an_older_one_may_have_them(tmp_path: Path) -> None:
+    shop = Shop(tmp_path / "data")
+    shop.desk.close()
+    (shop.folder / "settings.toml").write_text("[backup]\nkeep = 1\n")
+    older = (shop.folder / NAME).read_bytes()
+    shop.reopen()
+    heat(shop, "T002")
+    shop.desk.close()
+    assert main(["backup", "--data", str(shop.folder)]) == 0
+    (whole,) = (shop.folder / "backups").glob("*.db")
+    (shop.folder / NAME).write_bytes(older)
+    sleep(1.1)  # a copy is named for its second
+    assert main(["backup", "--data", str(shop.folder)]) == 0
+    assert whole.exists() and len(list((shop.folder / "backups").glob("*.db"))) == 2
 
 
 @pytest.mark.parametrize("count", [1, 3, 5])
