@@ -39,8 +39,8 @@ class AuditViews:
         if session.audit is None:
             return None
         row, findings, _ = self._book.findings(session.audit)
-        query = T.Sighting.select(T.Sighting.text, T.Sighting.place, T.Sighting.watched_s, T.Line.kiosk)
-        query = query.join(T.Line, on=(T.Sighting.line == T.Line.id))
+        query = T.Sighting.select(T.Sighting.text, T.Sighting.place, T.Sighting.watched_s, T.KeptLine.kiosk)
+        query = query.join(T.KeptLine, on=(T.Sighting.line == T.KeptLine.id))
         found: Any = query.where(T.Sighting.audit == session.audit).tuples()
         mine = session.book.kiosk
         doubt, strays = None, {}

@@ -11,6 +11,7 @@ import pytest
 from kiosk.desk import Desk
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import NAME, Book, LedgerFault
+from kiosk.rules.belief import ENOUGH_READINGS
 from kiosk.rules.lines import TurnedAway
 from kiosk.rules.outcomes import ABOUT_HEAT, Done, Refused
 from tests.conftest import Shop
@@ -20,9 +21,10 @@ def fill(book: Book) -> LedgerFault:
     """Writes until the disk has no room left."""
     pages = T.database.execute_sql("PRAGMA page_count").fetchone()[0]
     T.database.execute_sql(f"PRAGMA max_page_count = {pages + 3}")
-    with pytest.raises(LedgerFault) as fault:
-        for number in range(5000):
-            book.append([TurnedAway(f"text {number}" * 20, "foreign_code")])
+    for text in ("text " * 24, "x"):  # lines as long as any, then what room they left
+        with pytest.raises(LedgerFault) as fault:
+            for _ in range(5000):
+                book.append([TurnedAway(text, "foreign_code")])
     return fault.value
 
 
@@ -40,7 +42,7 @@ def test_a_full_disk_is_told_and_nothing_acknowledged_is_lost(shop: Shop) -> Non
 def test_a_scan_on_a_full_disk_moves_nothing_and_works_again_with_room(shop: Shop) -> None:
     book = shop.desk.session.book
     code, bench = shop.holder("T002"), shop.place("Bench 1")
-    before = shop.desk.session.holder("T002").place
+    before = shop.desk.session.holder("T002").at
     fill(book)
     with pytest.raises(LedgerFault):
         for _ in range(200):
@@ -54,7 +56,7 @@ def test_a_scan_on_a_full_disk_moves_nothing_and_works_again_with_room(shop: Sho
     shop.desk.scan(code)
     outcome = shop.desk.scan(bench).outcome
     assert isinstance(outcome, Done)
-    card = shop.desk.session.holder("T002").place
+    card = shop.desk.session.holder("T002").at
     assert before is not None and card is not None and card.name == "Bench 1"
     assert book.check() == []
 
@@ -90,10 +92,14 @@ def test_a_heating_that_a_full_disk_refused_is_not_forgotten_when_there_is_room(
 
 def test_a_second_heating_that_a_full_disk_refused_does_not_end_with_the_first(shop: Shop) -> None:
     shop.clock.forward(60 * 86_400.0)
-    code, station = shop.holder("T001"), shop.place("Shrink station")
-    for text in (code, station):
+    code, station, rack = shop.holder("T001"), shop.place("Shrink station"), shop.place("Rack 1")
+    for text in (code, station, code, rack):
         shop.desk.scan(text)
-    shop.clock.forward(3 * 3600.0)
+    for _ in range(ENOUGH_READINGS):  # from now on time alone ends its holds
+        shop.clock.forward(400.0)
+        hold = shop.desk.session.holder("T001").hold
+        assert hold is not None
+        shop.desk.heat.read("T001", hold.where, hold.hottest_c)
     fill(shop.desk.session.book)
     shop.desk.scan(code)
     with pytest.raises(LedgerFault):
