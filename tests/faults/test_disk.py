@@ -107,9 +107,9 @@ def test_a_second_heating_that_a_full_disk_refused_does_not_end_with_the_first(s
     T.database.execute_sql("PRAGMA max_page_count = 1000000")
     for _ in range(3):
         shop.clock.forward(20 * 3600.0)
-        shop.desk.tick()
         shop.desk.scan(code)
         assert isinstance(shop.desk.scan(shop.place("Cabinet A · 1-05")).outcome, Refused)
+        shop.desk.tick()
     assert shop.desk.session.book.check() == []
 
 
