@@ -131,6 +131,25 @@ def test_no_copy_is_dropped_while_lines_are_lost_because_an_older_one_may_have_t
     assert whole.exists() and len(list((shop.folder / "backups").glob("*.db"))) == 2
 
 
+@pytest.mark.parametrize("taken", ["replaced", "away"])
+def test_a_file_put_in_the_ledgers_place_while_the_kiosk_runs_takes_no_line_with_it(tmp_path: Path, taken: str) -> None:
+    shop = Shop(tmp_path / "data")
+    shop.clock.forward(40 * DAY_S)
+    shop.desk.tick()
+    (tmp_path / "older").write_bytes((shop.folder / NAME).read_bytes())
+    if taken == "replaced":
+        (tmp_path / "older").replace(shop.folder / NAME)
+    else:
+        (shop.folder / NAME).rename(tmp_path / "away")
+    with pytest.raises(LedgerFault) as fault:
+        heat(shop, "T002")
+    assert fault.value.cause is Cause.GONE and "replaced or taken away" in fault.value.why
+    shop.clock.forward(60.0)
+    with pytest.raises(LedgerFault):
+        shop.desk.tick()
+    shop.desk.close()
+
+
 @pytest.mark.parametrize("count", [1, 3, 5])
 def test_an_end_that_was_cut_off_is_missed(heated: Path, count: int) -> None:
     cut(heated, count)
