@@ -299,3 +299,20 @@ def test_commands_that_only_read_say_that_the_book_is_doubtful(
     for argv in (["hot"], ["hot", "--json"], ["find", "12"], ["history", "T002"]):
         main([*argv, "--data", str(heated)])
         assert "lines of this book are lost" in capsys.readouterr().err, argv
+
+
+def test_a_place_of_the_anchor_that_was_torn_or_edited_is_not_believed(heated: Path) -> None:
+    file = heated / anchor.NAME
+    whole, mark = file.read_bytes(), anchor.read(heated)
+    assert mark is not None
+    half = len(whole) // 2
+    newest = mark.turn % 2 * half
+    said = f'"line":{mark.line}'.encode()
+    edited = whole[newest : newest + half].replace(said, f'"line":{mark.line - 3}'.encode().ljust(len(said)))
+    assert edited != whole[newest : newest + half]
+    for damage in (edited, whole[newest : newest + half // 2] + bytes(half - half // 2), bytes(half)):
+        file.write_bytes(whole[:newest] + damage + whole[newest + half :])
+        older = anchor.read(heated)
+        assert older is not None and older.turn == mark.turn - 1, "the other place, written just before, is taken"
+        file.write_bytes(damage * 2)
+        assert anchor.read(heated) is None
