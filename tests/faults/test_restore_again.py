@@ -228,3 +228,12 @@ def test_a_ledger_whose_tables_were_edited_speaks_for_none_of_those_it_took_over
     done = backup.restore(shop.folder, made, shop.clock.wall(), counter=shop.clock.counter)
     assert "T002" in done.holders
     shop.reopen()
+
+
+def test_a_hot_holder_of_a_restore_stands_nowhere_known_unless_hot_ones_may_stand_there(shop: Shop) -> None:
+    shop.desk.scan(shop.holder("T001"))
+    shop.desk.scan(shop.place("Rack 1"))
+    shop.desk.session.write(L.Restored("b", ("T001", "T002")))
+    rack, cabinet = shop.desk.session.holder("T001"), shop.desk.session.holder("T002")
+    assert rack.at is not None and rack.at.name == "Rack 1" and cabinet.at is None
+    assert rack.hold is not None and rack.hold.needs_reading and cabinet.hold is not None
