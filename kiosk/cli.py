@@ -18,7 +18,17 @@ from pathlib import Path
 from kiosk import __version__
 from kiosk.bench import BENCHES
 from kiosk.commands import DONE, WRONG
-from kiosk.commands.arguments import LARGEST, Parser, WrongArgument, asks_badge, asks_pin, measure, whole, window_size
+from kiosk.commands.arguments import (
+    LARGEST,
+    Parser,
+    WrongArgument,
+    asks_badge,
+    asks_pin,
+    figure,
+    measure,
+    whole,
+    window_size,
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -123,9 +133,9 @@ def _asking(command: Add) -> None:
     history.add_argument("--at", metavar="WHEN", help="where it was at a time, e.g. 2026-11-24T14:05")
     check = _data(command("check", "asking.check", "verify the whole ledger and say what is wrong"), json=True)
     check.add_argument(
-        "--line", type=whole(1, LARGEST), metavar="N", help="instead: is this the line a printed audit report names"
+        "--line", type=whole(1, LARGEST), metavar="N", help="instead: is this line the one a report or copy names"
     )
-    check.add_argument("--hash", metavar="HASH", help="and the hash printed on it, twelve signs or more")
+    check.add_argument("--hash", metavar="HASH", help="and the hash that stands there, twelve signs or more")
 
 
 def _labelling(command: Add) -> None:
@@ -219,12 +229,14 @@ def _jobs(command: Add) -> None:
     balance.add_argument("--grade", type=measure(0.1, 4000), default=2.5, help="G by ISO 21940-11 (2.5)")
     number = _data(command("number", "jobs.number", "what the controls call the assembly in a holder"))
     number.add_argument("code", metavar="CODE")
-    number.add_argument("number", type=whole(0, 99_999_999), nargs="?", help="none: it has no number any more")
+    told = "none: it has no number any more"
+    number.add_argument("number", type=figure("ToolNumbered", "number", counted=True), nargs="?", help=told)
     asks_badge(number)
     reground = _data(command("reground", "jobs.reground", "a cutter came back from regrinding"))
     reground.add_argument("cutter", metavar="CUTTER", help="the cutter's key")
-    reground.add_argument("--dc", type=measure(0.01, 1000), metavar="MM", help="cutting diameter now")
-    reground.add_argument("--oal", type=measure(0.1, 2000), metavar="MM", help="overall length now")
+    for name, field, tells in (("dc", "dc_mm", "cutting diameter"), ("oal", "oal_mm", "overall length")):
+        taken = figure("CutterReground", field)
+        reground.add_argument(f"--{name}", type=taken, metavar="MM", help=f"{tells} now")
     asks_badge(reground)
     heard = _data(command("listen", "jobs.hear", "measurements from a presetter's cable, as they come"))
     heard.add_argument("--map", type=Path, required=True, help="the shop's map with its [line] (TOML)")

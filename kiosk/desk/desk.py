@@ -73,6 +73,7 @@ class Desk:
         self.audits = AuditCounter(session)
         self.adopting = AdoptingCounter(session, self.shop, self.audits)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
+        self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
 
@@ -102,6 +103,7 @@ class Desk:
                 if session.here is None:
                     raise NotThere("place", standing)
             desk = cls(session)
+            desk.past_lost = book.lost
             if not read_only:
                 desk.changed_outside = session.notice_settings()
                 found = tuple(shop_settings.deciding(settings).items())

@@ -96,6 +96,7 @@ class Book:
         self._put_watch = sentences(T.Watch, T.database.param).put
         self._insert_mention = sentences(T.Mention, T.database.param).insert
         self._lock = lock
+        self._file = _identity(path)
         self._anchor: Anchor | None = None
         last = T.KeptLine.select().order_by(T.KeptLine.id.desc()).first()
         self._last_id: int = last.id if last else 0
@@ -275,7 +276,13 @@ class Book:
 
     @contextmanager
     def _kept(self) -> Iterator[None]:
-        """Tells what a disk said in words for the person at the kiosk."""
+        """Tells what a disk said in words for the person at the kiosk.
+
+        A file that was put in the ledger's place, or its name taken away, while it is open would take the lines with
+        it that are written from then on.
+        """
+        if self._lock and _identity(self.path) != self._file:
+            raise LedgerFault(self.path, "was replaced or taken away while the kiosk ran", cause=Cause.GONE)
         try:
             yield
         except (DatabaseError, sqlite3.Error, OSError) as error:
@@ -373,6 +380,15 @@ class Book:
         """Throws the derived tables away and builds them again from the lines."""
         with self._kept(), T.database.atomic():
             _derive_again()
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Which file has this name; None: there is none that can be looked at."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _end(mark: Mark | None, last: int) -> str:

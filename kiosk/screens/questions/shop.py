@@ -21,8 +21,8 @@ from kiosk.words import t
 
 __all__ = [
     "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting", "changed_outside",
-    "choose_pin", "door", "holders", "label_or_mark", "operators", "place_of", "places", "register", "retire",
-    "settings", "sign_out", "supervised", "unlock",
+    "choose_pin", "door", "holders", "label_or_mark", "operators", "past_lost", "place_of", "places", "register",
+    "retire", "settings", "sign_out", "supervised", "unlock",
 ]  # fmt: skip
 
 AT_ONCE = 200  # holders that are read from the book in one go
@@ -193,6 +193,11 @@ def settings() -> Question[Settings]:
 def changed_outside() -> Question[tuple[SettingChanged, ...]]:
     """Settings that were found changed in the file when the kiosk was started."""
     return lambda desk: desk.changed_outside
+
+
+def past_lost() -> Question[str | None]:
+    """Why the past of the book was not whole when the kiosk was started; None: it was."""
+    return lambda desk: desk.past_lost
 
 
 def change_setting(table: str, key: str, value: str) -> Question[Settings]:
