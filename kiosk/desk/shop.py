@@ -26,7 +26,7 @@ from kiosk.rules.lines import (
     Moved,
 )
 from kiosk.rules.outcomes import Refused
-from kiosk.rules.outline import profile_of
+from kiosk.rules.outline import bare
 
 ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
 
@@ -118,8 +118,9 @@ class ShopCounter:
         Raises Locked, NeedsReason, NotThere, OutlineError (figures that make no holder), OutOfBounds, StillHot while
         a hold rests on them.
         """
-        self._session.holder(holder.key)
-        profile_of(holder, None)
+        before = self._session.holder(holder.key).holder
+        if _figures(holder) != _figures(before):
+            bare(holder)
         line = HolderRegistered(holder, reason)
         self._session.unheld(line)
         self._session.write(line, by=self._session.supervised(reason))
@@ -165,3 +166,8 @@ class ShopCounter:
             raise NotThere("holder's label in use", text)
         by = self._session.supervised(reason)
         self._session.write(CodeRetired(text, reason), by=by)
+
+
+def _figures(holder: Holder) -> tuple[object, ...]:
+    """What its outline is made of."""
+    return holder.coupling, holder.bore_mm, holder.nose_mm, holder.projection_mm

@@ -301,6 +301,11 @@ def profile_of(holder: Holder | None, assembly: Assembly | None) -> Profile:
     return outlines_of(holder, assembly)[0]
 
 
+def bare(holder: Holder) -> Profile:
+    """The outline of a holder from the figures somebody enters.  Raises OutlineError where they make no holder."""
+    return outline(holder.coupling, holder.bore_mm, holder.nose_mm, holder.projection_mm, with_tool=False)
+
+
 def outlines_of(holder: Holder | None, assembly: Assembly | None) -> tuple[Profile, ...]:
     """Every outline that the book leaves open.
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from kiosk.rules.assembly import SIZES, Assembly, Clamping, Coupling, Cutter, Family, Holder, Material
-from kiosk.rules.outline import OutlineError, Profile, Segment, Tool, free, outline, outlines_of, profile_of
+from kiosk.rules.outline import OutlineError, Profile, Segment, Tool, bare, free, outline, outlines_of, profile_of
 
 
 def holder(**changes: object) -> Holder:
@@ -131,3 +131,10 @@ def test_where_nobody_knows_the_cutter_the_holder_is_looked_at_with_one_and_with
     ):
         assert [profile.tool is None for profile in outlines_of(whose, built)] == [False, True]
         assert profile_of(whose, built) == outlines_of(whose, built)[0]
+
+
+def test_figures_that_make_no_holder_are_said_to_whoever_enters_them() -> None:
+    thin = Holder("T1", "", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 25.0, nose_mm=25.5, projection_mm=90.0)
+    with pytest.raises(OutlineError, match="nose_mm"):
+        bare(thin)
+    assert bare(replace(thin, nose_mm=40.0)).holder_kg > 0.5

@@ -187,7 +187,7 @@ def choose_pin(key: str, pin: str) -> Question[str]:
 
     def answer(desk: Desk) -> str:
         people = desk.people
-        people.set_pin(key, pin) if people.has_pin(key) else people.first_pin(key, pin)
+        people.choose_pin(key, pin)
         return desk.session.unlocked_by() or people.unlock(key, pin).key
 
     return answer

@@ -15,7 +15,7 @@ from kivy.properties import ListProperty, NumericProperty, OptionProperty, Strin
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
 from kiosk.rules.bounds import BOUNDS
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.outline import OutlineError, profile_of
+from kiosk.rules.outline import OutlineError, bare
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -121,7 +121,7 @@ class RegisterScreen(View):
             self._ask_figure(int(self.figure) + 1)
             return
         try:
-            kilograms = profile_of(self._holder, None).holder_kg
+            kilograms = bare(self._holder).holder_kg
         except (OutlineError, ValueError) as fault:
             self.trouble = str(fault)
             self._ask_figure(0)
