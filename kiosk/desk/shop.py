@@ -119,10 +119,10 @@ class ShopCounter:
         a hold rests on them.
         """
         before = self._session.holder(holder.key).holder
-        if _figures(holder) != _figures(before):
-            bare(holder)
         line = HolderRegistered(holder, reason)
         self._session.unheld(line)
+        if _figures(holder) != _figures(before):
+            bare(holder)
         self._session.write(line, by=self._session.supervised(reason))
         return self._session.holder(holder.key)
 

@@ -31,7 +31,7 @@ def test_a_figure_a_place_and_a_label_are_corrected_from_the_holders_card(kiosk:
     card_of(kiosk, "12", "Finishing mill 12 R0.2")
     kiosk.picture("holder-correct")
     kiosk.touch("Correct")
-    kiosk.sees("What is wrong in the book?", "Gauge line to nose")
+    kiosk.sees("What is wrong?", "Gauge line to nose")
     kiosk.picture("correct-what")
     kiosk.touch("Where it stands")
     choose_pin(kiosk, PIN)
