@@ -10,6 +10,7 @@ from kiosk.commands.files import why_not
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_read, print_json
 from kiosk.commands.whose import at_work
 from kiosk.desk import Desk
+from kiosk.desk.session import NotThere
 from kiosk.exchange.faults import Fault
 from kiosk.exchange.presetter import listen, open_port, read_presetter_map
 from kiosk.exchange.sheet import read_sheet
@@ -109,6 +110,17 @@ def number(arguments: argparse.Namespace) -> int:
     with Desk.open(data_folder(arguments)) as desk:
         at_work(desk, arguments)
         desk.build.number(desk.records.subject(arguments.code), arguments.number)
+    return DONE
+
+
+def pocket(arguments: argparse.Namespace) -> int:
+    """Whose own a pocket is: nothing else is proposed for it."""
+    with Desk.open(data_folder(arguments)) as desk:
+        at_work(desk, arguments)
+        place = desk.session.cards.find_place(arguments.place)
+        if place is None:
+            raise NotThere("place", arguments.place)
+        desk.handover.assign(place, desk.records.subject(arguments.code) if arguments.code else None)
     return DONE
 
 

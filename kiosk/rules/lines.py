@@ -362,13 +362,8 @@ class Restored:
     backup: str
     holders: tuple[str, ...] = ()
     unsure: tuple[str, ...] = ()
-    cause: str = "backup"
+    cause: str = "backup"  # or `lost`: lines written are gone; `clocks`: counted by several names, as once was so
     absorbed: tuple[str, ...] = ()
-
-
-# Why a ledger's past is not whole: a backup was put back; lines that were written are gone; lines were counted by
-# clocks of several names, as older kiosks did.
-RESTORED = ("backup", "lost", "clocks")
 
 
 @dataclass(frozen=True, slots=True)
