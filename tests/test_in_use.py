@@ -57,3 +57,8 @@ def test_every_reason_to_refuse_is_brought_about_by_a_test() -> None:
     files = [path for path in (ROOT / "tests").rglob("test_*.py") if path != Path(__file__)]
     asked = "\n".join(path.read_text("utf-8") for path in files)
     assert [reason.name for reason in Reason if not re.search(rf"\bReason\.{reason.name}\b", asked)] == []
+
+
+def test_a_long_file_says_in_its_first_line_why_it_is_long() -> None:
+    lines = {path: path.read_text("utf-8").splitlines() for path in (ROOT / "kiosk").rglob("*.py")}
+    assert [path.name for path, said in lines.items() if len(said) > 400 and "long, because" not in said[0]] == []

@@ -1,4 +1,4 @@
-"""The kinds of line the ledger keeps, one class each: what a decision asks to have written down.
+"""The kinds of line the ledger keeps, one class each; long, because whoever adds one reads the whole list first.
 
 A line is a fact in the trade's words and is never changed or taken back; a later line corrects it.  Nothing
 here writes anything.  Fields are plain values so that a line reads the same in ten years; a field may be
