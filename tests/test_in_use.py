@@ -8,8 +8,6 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-from kiosk.rules.outcomes import Reason
-
 ROOT = Path(__file__).resolve().parents[1]
 KEPT = {
     "matches": "says in one line what the search index must find; tests compare the two",
@@ -51,12 +49,6 @@ def test_everything_that_is_written_is_called_by_the_kiosk_itself() -> None:
     }
     assert {name: path for name, path in alone.items() if name not in KEPT} == {}
     assert set(KEPT) <= set(alone), "called by now: take it off the list"
-
-
-def test_every_reason_to_refuse_is_brought_about_by_a_test() -> None:
-    files = [path for path in (ROOT / "tests").rglob("test_*.py") if path != Path(__file__)]
-    asked = "\n".join(path.read_text("utf-8") for path in files)
-    assert [reason.name for reason in Reason if not re.search(rf"\bReason\.{reason.name}\b", asked)] == []
 
 
 def test_a_long_file_says_in_its_first_line_why_it_is_long() -> None:

@@ -70,6 +70,9 @@ HEATING = _scanned(
     Done((), say("heating", name=CARD.name, origin=SLOT.name, goal="Shrink station"), holder=CARD, goal=SLEEVE,
          step=Step.HEATING)
 )
+LABELLED = _scanned(
+    Done((), say("label_bound_hot", name=HOT.name, old_code=HOT.code), alarm=True, holder=HOT, step=Step.LABEL_BOUND)
+)
 WAITING = _scanned(
     Wait(Expects.PLACE, say("wait.place", name=CARD.name, place=SLOT.name), PAIR, holder=CARD, goal=None)
 )
@@ -432,6 +435,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "empty", _empty),
     ("scan", "moved", lambda screen: screen.show(MOVED)),
     ("scan", "heating", lambda screen: screen.show(HEATING)),
+    ("scan", "label-on-hot", lambda screen: screen.show(LABELLED)),
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
     ("scan", "full", lambda screen: screen.show(TOO_WIDE)),
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
