@@ -79,7 +79,7 @@ def _parser() -> Parser:
         sub.set_defaults(run=run)
         return sub
 
-    for add in (_running, _computing, _asking, _labelling, _auditing, _files, _jobs):
+    for add in (_running, _computing, _asking, _labelling, _correcting, _auditing, _files, _jobs):
         add(command)
     return parser
 
@@ -167,6 +167,30 @@ def _labelling(command: Add) -> None:
     goes.add_argument("--queue", metavar="NAME")
 
 
+def _correcting(command: Add) -> None:
+    correct = _data(command("correct", "correcting.correct", "set right what the book says of a holder"))
+    correct.add_argument("code", metavar="CODE", help="its label, key or name")
+    correct.add_argument("--bore", type=measure(0.1, 1000), metavar="MM", help="bore, or collet's largest")
+    correct.add_argument("--nose", type=measure(0.1, 1000), metavar="MM", help="diameter at the nose")
+    correct.add_argument("--reach", type=measure(0.1, 2000), metavar="MM", help="gauge line to nose")
+    correct.add_argument("--name", metavar="TEXT", help="what the bare holder is called")
+    goes = correct.add_mutually_exclusive_group()
+    goes.add_argument("--place", metavar="PLACE", help="where it stands")
+    goes.add_argument("--nowhere", action="store_true", help="nobody knows where it is")
+    retire_label = "a holder's label is lost or spoilt: it is read no more"
+    label = _data(command("retire-label", "correcting.retire_label", retire_label))
+    label.add_argument("code", metavar="CODE", help="the label's text, or the holder's name")
+    retire = _data(command("retire", "correcting.retire", "a holder is gone for good"))
+    retire.add_argument("code", metavar="CODE", help="its label, key or name")
+    for sub in (correct, label, retire):
+        sub.add_argument("--reason", default="", help="why; it stays in the book")
+        asks_pin(sub)
+    pin = _data(command("pin", "correcting.pin", "a supervisor's PIN, the first or another"))
+    pin.add_argument("name", metavar="NAME", help="the supervisor")
+    pin.add_argument("--new-pin-file", metavar="FILE|-", help="read the new PIN from here; -: from standard input")
+    asks_pin(pin)
+
+
 def _auditing(command: Add) -> None:
     audit = _data(command("audit", "auditing.audit", "open, go on with, look at or close an audit"), json=True)
     audit.add_argument("place", nargs="?", metavar="PLACE", help="a cabinet, machine or bench; or: hot")
@@ -232,6 +256,10 @@ def _jobs(command: Add) -> None:
     told = "none: it has no number any more"
     number.add_argument("number", type=figure("ToolNumbered", "number", counted=True), nargs="?", help=told)
     asks_badge(number)
+    pocket = _data(command("pocket", "jobs.pocket", "a pocket that is kept for one holder"))
+    pocket.add_argument("place", metavar="PLACE", help="the pocket, e.g. \"Mill 1 · pocket 07\"")
+    pocket.add_argument("code", metavar="CODE", nargs="?", help="whose it is; none: nobody's any more")
+    asks_badge(pocket)
     reground = _data(command("reground", "jobs.reground", "a cutter came back from regrinding"))
     reground.add_argument("cutter", metavar="CUTTER", help="the cutter's key")
     for name, field, tells in (("dc", "dc_mm", "cutting diameter"), ("oal", "oal_mm", "overall length")):

@@ -9,6 +9,7 @@ from kiosk import filing, words
 from kiosk.commands.files import why_not
 from kiosk.commands.output import DONE, WANTING, complain, desk_read, desk_to_write, print_json
 from kiosk.commands.whose import at_work
+from kiosk.desk.session import NotThere
 from kiosk.exchange.faults import Fault
 from kiosk.exchange.presetter import listen, open_port, read_presetter_map
 from kiosk.exchange.sheet import read_sheet
@@ -108,6 +109,17 @@ def number(arguments: argparse.Namespace) -> int:
     with desk_to_write(arguments) as desk:
         at_work(desk, arguments)
         desk.build.number(desk.records.subject(arguments.code), arguments.number)
+    return DONE
+
+
+def pocket(arguments: argparse.Namespace) -> int:
+    """Whose own a pocket is: nothing else is proposed for it."""
+    with desk_to_write(arguments) as desk:
+        at_work(desk, arguments)
+        place = desk.session.cards.find_place(arguments.place)
+        if place is None:
+            raise NotThere("place", arguments.place)
+        desk.handover.assign(place, desk.records.subject(arguments.code) if arguments.code else None)
     return DONE
 
 

@@ -356,10 +356,8 @@ class Book:
             yield written(row)
 
     def line(self, number: int) -> Written | None:
-        found: Any = T.KeptLine.select().where(T.KeptLine.id == number).tuples()
-        for row in found:
-            return written(row)
-        return None
+        kept: Any = T.KeptLine.select().where(T.KeptLine.id == number).tuples()
+        return next((written(row) for row in kept), None)
 
     def check(self, progress: Progress | None = None) -> list[Wrong]:
         """Replays every line and compares hashes, tables, index and anchor with what is stored."""
@@ -371,7 +369,7 @@ class Book:
                 if problem := T.database.execute_sql("PRAGMA quick_check").fetchone()[0].replace("ok", ""):
                     found.append(Wrong("file", problem))
                 if self._whole(mark):
-                    found.append(Wrong("end of the ledger", _end(mark, self.last_id)))
+                    found.append(Wrong("end of the ledger", anchors.disagreement(mark, self.last_id)))
         except DatabaseError as error:  # too damaged to be read to the end
             found.append(Wrong("file", str(error)))
         return found
@@ -389,15 +387,6 @@ def _identity(path: Path) -> tuple[int, int] | None:
     except OSError:
         return None
     return found.st_dev, found.st_ino
-
-
-def _end(mark: Mark | None, last: int) -> str:
-    """What is wrong with it, beside an anchor that says otherwise."""
-    if mark is None:
-        return f"{anchors.NAME} beside it is missing or was changed, so nobody knows whether lines are lost"
-    if mark.line > last:
-        return f"is line {last}, but {anchors.NAME} beside it knows line {mark.line}: lines are lost"
-    return f"goes on otherwise than {anchors.NAME} beside it (line {mark.line}) or the newest copy: it is another past"
 
 
 def _several_clocks() -> bool:

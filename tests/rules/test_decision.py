@@ -8,6 +8,7 @@ from re import search
 
 import pytest
 
+from kiosk.rules.acts import left_alone
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Family, Holder
 from kiosk.rules.audit import Action, Counts, Difference, Findings, Group, Open, Scope, Spot
 from kiosk.rules.cards import (
@@ -24,7 +25,7 @@ from kiosk.rules.cards import (
     UnknownCode,
 )
 from kiosk.rules.decision import decide
-from kiosk.rules.lines import DifferenceSettled, Heated, Moved, Seen
+from kiosk.rules.lines import DifferenceSettled, Heated, Moved, Seen, SignedOut
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind, Need, Place, needs_of
 from kiosk.rules.sending import cooling_place
@@ -254,3 +255,9 @@ def test_every_reason_to_refuse_is_brought_about_by_some_test() -> None:
     folder = Path(__file__).parent.parent
     written = "\n".join(path.read_text("utf-8") for path in folder.rglob("test_*.py"))
     assert [each.name for each in Reason if not search(rf"Reason\.{each.name}\b", written)] == []
+
+
+def test_who_scans_nothing_for_longer_than_the_shop_allows_is_signed_out() -> None:
+    sam = OperatorCard("sam", "Sam", "setter")
+    assert left_alone(sam, 900.0, 900.0) is None
+    assert left_alone(sam, 900.1, 900.0) == SignedOut("sam", "time")
