@@ -96,6 +96,7 @@ class Book:
         self._put_watch = sentences(T.Watch, T.database.param).put
         self._insert_mention = sentences(T.Mention, T.database.param).insert
         self._lock = lock
+        self._file = _identity(path)
         self._anchor: Anchor | None = None
         last = T.KeptLine.select().order_by(T.KeptLine.id.desc()).first()
         self._last_id: int = last.id if last else 0
@@ -275,7 +276,13 @@ class Book:
 
     @contextmanager
     def _kept(self) -> Iterator[None]:
-        """Tells what a disk said in words for the person at the kiosk."""
+        """Tells what a disk said in words for the person at the kiosk.
+
+        A file that was put in the ledger's place, or its name taken away, while it is open would take the lines with
+        it that are written from then on.
+        """
+        if self._lock and _identity(self.path) != self._file:
+            raise LedgerFault(self.path, "was replaced or taken away while the kiosk ran", cause=Cause.GONE)
         try:
             yield
         except (DatabaseError, sqlite3.Error, OSError) as error:
@@ -349,10 +356,8 @@ class Book:
             yield written(row)
 
     def line(self, number: int) -> Written | None:
-        found: Any = T.KeptLine.select().where(T.KeptLine.id == number).tuples()
-        for row in found:
-            return written(row)
-        return None
+        kept: Any = T.KeptLine.select().where(T.KeptLine.id == number).tuples()
+        return next((written(row) for row in kept), None)
 
     def check(self, progress: Progress | None = None) -> list[Wrong]:
         """Replays every line and compares hashes, tables, index and anchor with what is stored."""
@@ -364,7 +369,7 @@ class Book:
                 if problem := T.database.execute_sql("PRAGMA quick_check").fetchone()[0].replace("ok", ""):
                     found.append(Wrong("file", problem))
                 if self._whole(mark):
-                    found.append(Wrong("end of the ledger", _end(mark, self.last_id)))
+                    found.append(Wrong("end of the ledger", anchors.disagreement(mark, self.last_id)))
         except DatabaseError as error:  # too damaged to be read to the end
             found.append(Wrong("file", str(error)))
         return found
@@ -375,13 +380,13 @@ class Book:
             _derive_again()
 
 
-def _end(mark: Mark | None, last: int) -> str:
-    """What is wrong with it, beside an anchor that says otherwise."""
-    if mark is None:
-        return f"{anchors.NAME} beside it is missing or was changed, so nobody knows whether lines are lost"
-    if mark.line > last:
-        return f"is line {last}, but {anchors.NAME} beside it knows line {mark.line}: lines are lost"
-    return f"goes on otherwise than {anchors.NAME} beside it (line {mark.line}) or the newest copy: it is another past"
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Which file has this name; None: there is none that can be looked at."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _several_clocks() -> bool:

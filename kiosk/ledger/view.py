@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import Any
 
 import msgspec
@@ -111,6 +112,7 @@ class Cards:
         self._book = book
         self._hold = hold
         self._places: Places | None = None
+        self.unwritten: set[str] = set()  # holders of which a heating could not be written: nobody knows how warm
         self._opened_s = book.now().watched_s
 
     def forget_places(self) -> None:
@@ -267,6 +269,10 @@ class Cards:
             if held["ended_line"] is None or self._still_warm(held):
                 view = self._hold(self.facts(held, holder, assembly))
         running = held is not None and held["ended_line"] is None
+        heat = Heat(row["heat"])
+        if row["key"] in self.unwritten:
+            heat = Heat.UNKNOWN if heat is Heat.COOL else heat
+            view = replace(view, needs_reading=True) if view else None
         return HolderCard(
             holder,
             row["code"] or row["key"],
@@ -275,7 +281,7 @@ class Cards:
             row["since_utc_s"],
             row["since_watched_s"] if row["last_kiosk"] == self._book.kiosk else self._opened_s,
             row["last_kiosk"],
-            Heat(row["heat"]),
+            heat,
             view if running else None,
             view.measure_in_s if view else None,
             self._stands_heated_s(row, held) if held and running else None,
@@ -312,7 +318,8 @@ class Cards:
 
     def lessons(self, after: int) -> list[TableRow]:
         """What readings taught in lines after one, in order."""
-        return rows(T.Teaching.select().where(T.Teaching.line > after).order_by(T.Teaching.line))
+        found = T.Teaching.select(T.Teaching, T.KeptLine.kiosk).join(T.KeptLine, on=(T.Teaching.line == T.KeptLine.id))
+        return rows(found.where(T.Teaching.line > after).order_by(T.Teaching.line))
 
     def hold_facts(self, key: str) -> HoldFacts | None:
         """The facts of the last heating, ended or not."""
@@ -345,6 +352,7 @@ class Cards:
             began=_began.decode(held["began"]) if held["began"] else (),
             heating=held["heated_line"],
             watched=held["kiosk"] == self._book.kiosk,
+            clock=held["kiosk"],
         )
 
     def last_step(self, operator: str | None) -> LastStep | None:

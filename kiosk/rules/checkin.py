@@ -215,8 +215,13 @@ def _is_same_heating(view: View, card: HolderCard, goal: PlaceCard, moment: Mome
 
 
 def _is_twin(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
-    """Seen at another kiosk so short a time ago that one piece of steel cannot have walked here."""
+    """Seen at another kiosk so short a time ago that one piece of steel cannot have walked here.
+
+    Never at the station: whatever is scanned there is being heated, and no doubt about its label unwrites that.
+    """
     if card.last_kiosk in (None, view.kiosk) or card.since_watched_s is None or card.at is None:
+        return False
+    if goal.place.kind is Kind.SHRINK:
         return False
     return (
         card.at.place.code != goal.place.code
