@@ -150,6 +150,8 @@ class ShopCounter:
         return self._session.holder(key)
 
     def retire_code(self, text: str, reason: str) -> None:
-        """A label that answers for nothing any more.  Raises Locked, NeedsReason."""
+        """A label that answers for nothing any more.  Raises Locked, NeedsReason, NotThere if it did not before."""
+        if not T.Binding.select().where(T.Binding.text == text, T.Binding.retired_line.is_null()).exists():
+            raise NotThere("label", text)
         by = self._session.supervised(reason)
         self._session.write(CodeRetired(text, reason), by=by)
