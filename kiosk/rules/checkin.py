@@ -23,6 +23,9 @@ from kiosk.rules.places import Kind, Need, needs_of
 from kiosk.rules.say import Value, say
 from kiosk.rules.view import View
 
+# Later than this heat has gone into the body, and whoever heats it again heats it warm, whatever a shop has set.
+ONE_HEATING_S = 30.0
+
 
 def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) -> Refused | None:
     """May this holder go there now?  None: yes.  The one home of that question.
@@ -211,7 +214,7 @@ def _is_same_heating(view: View, card: HolderCard, goal: PlaceCard, moment: Mome
     """Whether a scan at the station it stands at belongs to the heating that runs: it is only just scanned."""
     if goal.place.kind is not Kind.SHRINK or card.hold is None or card.heated_at_s is None:
         return False
-    return 0.0 <= moment.watched_s - card.heated_at_s <= view.limits.reheat_s
+    return 0.0 <= moment.watched_s - card.heated_at_s <= min(view.limits.reheat_s, ONE_HEATING_S)
 
 
 def _is_twin(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
