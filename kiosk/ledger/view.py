@@ -5,8 +5,7 @@ Reads only; never decides and never writes.  Places change seldom and are kept i
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -15,6 +14,7 @@ import msgspec
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
 from kiosk.ledger.derive import STILL_WARM_S, TableRow
+from kiosk.ledger.places import Places
 from kiosk.rules import codes
 from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured
 from kiosk.rules.cards import (
@@ -33,10 +33,10 @@ from kiosk.rules.cards import (
     UnknownCode,
     place_name,
 )
-from kiosk.rules.fitting.magazine import Loaded, Magazine
+from kiosk.rules.fitting.magazine import Loaded
 from kiosk.rules.hold_facts import HeatValues, HoldFacts, Reading, Stay
 from kiosk.rules.lines import Built, Moved, TornDown
-from kiosk.rules.places import Kind, Place
+from kiosk.rules.places import Kind
 
 SAFE_MOST_C = 48.0  # no limit for touching can be set higher
 
@@ -46,63 +46,6 @@ _holder = msgspec.json.Decoder(Holder)
 _cutter = msgspec.json.Decoder(Cutter)
 _measured = msgspec.json.Decoder(Measured)
 _began = msgspec.json.Decoder(tuple[HeatValues, ...])
-_magazine = msgspec.json.Decoder(Magazine)
-
-
-class Places:
-    """Every place, by code, with the names from cabinet to slot."""
-
-    def __init__(self, places: Iterable[TableRow]) -> None:
-        self.rows = {row["code"]: row for row in places}
-        self.inside: dict[str, list[str]] = {}
-        for code, row in self.rows.items():
-            if row["parent"]:
-                self.inside.setdefault(row["parent"], []).append(code)
-        self._magazines = {
-            code: _magazine.decode(row["magazine"]) for code, row in self.rows.items() if row["magazine"]
-        }
-        self._said: Counter[str] | None = None
-
-    def place(self, code: str) -> Place:
-        row = self.rows[code]
-        return Place(
-            code,
-            row["name"],
-            Kind(row["kind"]),
-            row["parent"],
-            row["number"],
-            row["capacity"],
-            row["way"],
-            row["wet_length_mm"],
-        )
-
-    def path(self, code: str) -> tuple[str, ...]:
-        names: list[str] = []
-        at: str | None = code
-        while at is not None and len(names) < 8:
-            row = self.rows[at]
-            names.insert(0, row["name"])
-            at = row["parent"]
-        return tuple(names)
-
-    def said(self) -> Counter[str]:
-        """How often each text may mean a place: its code, its own name, and its name as people say it."""
-        if self._said is None:
-            texts = ({code, row["name"], place_name(self.path(code))} for code, row in self.rows.items())
-            self._said = Counter(text for found in texts for text in found)
-        return self._said
-
-    def magazine(self, code: str) -> Magazine | None:
-        return self._magazines.get(code)
-
-    def within(self, code: str) -> list[str]:
-        """The place and everything inside it, in walking order (by number)."""
-        codes = [code]
-        for child in sorted(
-            self.inside.get(code, ()), key=lambda c: (self.rows[c]["number"] or 0, self.rows[c]["name"])
-        ):
-            codes += self.within(child)
-        return codes
 
 
 class Cards:
