@@ -1,8 +1,8 @@
 """Data Matrix symbols marked straight into a holder's steel, as a shop's camera sees them close by.
 
-Three ways of marking: a laser that darkens, a laser that frosts, and a needle that peens one crater a module.  Unlike a
-label a mark has no paper of its own: bright steel beside it mirrors lamps and hall, so that the same mark is darker than
-the steel here and lighter there.  Sizes come from the trade: 3 to 10 mm on 20 to 63 mm steel.  A seed gives the same
+Three ways of marking: a laser that darkens, a laser that frosts, and a needle that peens one crater a module.  A mark
+has no paper of its own: bright steel beside it mirrors lamps and hall, so that the same mark is darker than the
+steel here and lighter there.  Sizes come from the trade: 3 to 10 mm on 20 to 63 mm steel.  A seed gives the same
 picture every time.  Nothing tells the reader where the mark is.
 """
 
@@ -42,7 +42,6 @@ class Mark:
 
     strength: how much of the way to its full contrast it is, 0 to 1.  dot: width of a crater in modules.  lost: share
     of craters missing.  wander: how far a crater sits from its place, standard deviation in modules.  rust: 0 to 1.
-    square: only square symbols, as small as the text allows.
     """
 
     way: Way

@@ -27,7 +27,7 @@ _QUIET = 0.75  # modules outside of the border at which nothing may be marked
 
 
 class Frame(NamedTuple):
-    """Where a symbol of a size lies: nodes (8, 2) in pixels of the picture it was laid over; how well it agrees, 0 to 4."""
+    """Where a symbol of a size lies: nodes (8, 2) in pixels of its picture.  score: how well both agree, 0 to 4."""
 
     size: Size
     nodes: Floats
@@ -95,7 +95,7 @@ def agreement(marked: Picture, nodes: Floats, size: Size) -> Floats:
         values = seen[:, first:last]
         values = values - values.mean(1, keepdims=True)
         total += (values @ wanted) / (np.sqrt(np.einsum("kp,kp->k", values, values)) + 1e-6)
-    return total
+    return total.astype(np.float64)
 
 
 _SHIFTS = np.stack(np.meshgrid(*[(-1.6, -0.8, 0.0, 0.8, 1.6)] * 4), axis=-1).reshape(-1, 4)  # of sides, modules

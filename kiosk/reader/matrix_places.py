@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from kiosk.reader.remedies import Grey
 
-_MOST_PLACES = 6
-_SIDES_PX = (24, 34, 48, 68, 96)  # of squares that must be full of corners
-_SHRINKS = (1.0, 0.4)  # large symbols are looked for in a smaller picture
+MOST_PLACES = 6
+_SIDES_PX = (24, 34)  # of squares that must be full of corners
+_SHRINKS = (1.0, 0.5, 0.25, 0.125)  # larger symbols are looked for in smaller pictures
+_FOR_SIZE = 0.4  # a larger square that is as full is the better find
 _LEAST_FULL = 0.12  # of the emptiest quarter
 
 
@@ -34,13 +35,16 @@ def places(corners: NDArray[np.float32]) -> list[Blob]:
     for scale in _SHRINKS:
         small = corners if scale == 1 else cv2.resize(corners, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
         for side in _SIDES_PX:
-            found += [Blob(blob.middle / scale, blob.side_px / scale, blob.strength) for blob in _peaks(small, side)]
+            found += [
+                Blob(blob.middle / scale, side / scale, blob.strength * (side / scale) ** _FOR_SIZE)
+                for blob in _peaks(small, side)
+            ]
     found.sort(key=lambda blob: -blob.strength)
     kept: list[Blob] = []
     for blob in found:
         if all(_apart(blob, other) for other in kept):
             kept.append(blob)
-    return kept[:_MOST_PLACES]
+    return kept[:MOST_PLACES]
 
 
 def _apart(one: Blob, other: Blob) -> bool:
@@ -60,10 +64,7 @@ def _peaks(corners: NDArray[np.float32], side: int) -> list[Blob]:
     top = (stands_out >= cv2.dilate(stands_out, np.ones((half, half), np.uint8))) & (full > _LEAST_FULL)
     places = np.argwhere(top)
     places = places[np.argsort(-stands_out[places[:, 0], places[:, 1]])][:6]
-    # a larger square that is as full is the better find
-    return [
-        Blob(np.array([x, y], np.float64), float(side), float(stands_out[y, x]) * side**0.5) for y, x in places
-    ]
+    return [Blob(np.array([x, y], np.float64), float(side), float(stands_out[y, x])) for y, x in places]
 
 
 def corner_map(grey: Grey) -> NDArray[np.float32]:

@@ -14,14 +14,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kiosk.reader.matrix_frame import Floats, Frame, Picture, lay, settle
-from kiosk.reader.matrix_places import Blob, corner_map, places
+from kiosk.reader.matrix_frame import Floats, Picture, lay, settle
+from kiosk.reader.matrix_places import MOST_PLACES, Blob, corner_map, places
 from kiosk.reader.matrix_read import text_of
 from kiosk.reader.remedies import Grey
 
 _EDGE_PX = 400  # of the piece that is worked on
 _SIDE_PX = 190  # of a symbol in it
 _SPILL_PX = 2.5  # by which the corner map reaches over a symbol's border
+_SHARES = (0.45, 0.75)  # the higher one parts a symbol from an edge beside it
 _LEAST_SCORE = 2.6  # of four sides; chance comes to about 2
 
 
@@ -32,20 +33,21 @@ class Found(NamedTuple):
     corners: Floats
 
 
-def marks(grey: Grey, over: Callable[[], bool] = lambda: False) -> Iterator[Found]:
-    """Symbols in a picture (H, W), the likeliest places first, until `over` says that time is up."""
+def marks(grey: Grey, over: Callable[[], bool] = lambda: False, most: int = MOST_PLACES) -> Iterator[Found]:
+    """Symbols in a picture (H, W), the likeliest `most` places first, until `over` says that time is up."""
     corners = corner_map(grey)
     done: list[Floats] = []
-    for place in places(corners):
-        quad = _outline(corners, place)
-        if quad is None or any(_same(quad, other) for other in done):
-            continue
-        if over():
-            return
-        done.append(quad)
-        found = _read_at(grey, quad, over)
-        if found:
-            yield found
+    for place in places(corners)[:most]:
+        for share in _SHARES:
+            quad = _outline(corners, place, share)
+            if quad is None or any(_same(quad, other) for other in done):
+                continue
+            if over():
+                return
+            done.append(quad)
+            if found := _read_at(grey, quad, over):
+                yield found
+                break
 
 
 def _same(one: Floats, other: Floats) -> bool:
@@ -96,23 +98,24 @@ def _told(piece: NDArray[np.uint8]) -> tuple[Picture, Picture]:
     """Brightness against the steel around, in spreads of its neighbourhood; and how much anything differs from it."""
     light = piece.astype(np.float32)
     plain = light - cv2.blur(light, (81, 81))
-    plain = plain / (np.sqrt(cv2.blur(plain * plain, (81, 81))) + 2)
+    plain = plain / (np.sqrt(np.maximum(cv2.blur(plain * plain, (81, 81)), 0)) + 2)
     active = cv2.GaussianBlur(np.abs(plain - cv2.GaussianBlur(plain, (0, 0), 6)), (0, 0), 3.5)
     return plain.astype(np.float32), active.astype(np.float32)
 
 
-def _outline(corners: Picture, place: Blob) -> Floats | None:
-    """The quad (4, 2), clockwise in the picture, that the corners around a place fill."""
+def _outline(corners: Picture, place: Blob, share: float) -> Floats | None:
+    """The quad (4, 2), clockwise in the picture, that the corners around a place fill to a share of its middle."""
     x, y = place.middle
     smooth = max(place.side_px / 12, 2.0)
     reach = int(2.2 * place.side_px + 30)
     left, top = max(int(x) - reach, 0), max(int(y) - reach, 0)
     near = cv2.GaussianBlur(corners[top : int(y) + reach, left : int(x) + reach], (0, 0), smooth)
     third = max(int(place.side_px / 4), 3)
-    core = near[max(int(y) - top - third, 0) : int(y) - top + third, max(int(x) - left - third, 0) : int(x) - left + third]
+    down, across = (slice(max(at - third, 0), at + third) for at in (int(y) - top, int(x) - left))
+    core = near[down, across]
     if not core.size:
         return None
-    filled = (near > 0.45 * float(np.median(core))).astype(np.uint8)
+    filled = (near > share * float(np.median(core))).astype(np.uint8)
     _, labels = cv2.connectedComponents(filled)
     own = labels[int(y) - top, int(x) - left]
     if own == 0:
@@ -122,4 +125,5 @@ def _outline(corners: Picture, place: Blob) -> Floats | None:
     wide, high = wide - 2 * _SPILL_PX, high - 2 * _SPILL_PX
     if min(wide, high) < 16:
         return None
-    return cv2.boxPoints((middle, (wide, high), turned)).astype(np.float64) + (left, top)
+    box = np.array(cv2.boxPoints((middle, (wide, high), turned)), np.float64)
+    return np.asarray(box + np.array([left, top]))

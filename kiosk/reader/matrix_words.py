@@ -1,8 +1,8 @@
 """A Data Matrix symbol's modules with their doubt turned into modules without: error correction told where to doubt.
 
-The twin of `codewords` for ISO/IEC 16022.  A result is kept only if it leaves check symbols unspent and agrees with what
-was clearly seen.  Reed-Solomon arithmetic is reedsolo's, whose tables are those of QR: both fields of 256 elements are
-the same but for the names of the elements, so the words are renamed, corrected there, and named back.
+The twin of `codewords` for ISO/IEC 16022.  A result is kept only if it leaves check symbols unspent and agrees with
+what was clearly seen.  Reed-Solomon arithmetic is reedsolo's, whose tables are those of QR: both fields of 256 elements
+are the same but for the names of the elements, so the words are renamed, corrected there, and named back.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def corrected(marked: NDArray[np.float32], size: Size) -> NDArray[np.int8] | Non
     bits = fixed(size).copy()
     bits[places[..., 0], places[..., 1]] = np.unpackbits(right[:, None], axis=1)
     bits[bits < 0] = _filling(bits)
-    clear = np.abs(marked) > 0.5 * float(np.median(np.abs(marked)))
+    clear = np.abs(marked) >= 0.5 * float(np.median(np.abs(marked)))
     return bits if float(((marked > 0) != (bits > 0))[clear].mean()) < _CLEAR_DISAGREEMENT else None
 
 

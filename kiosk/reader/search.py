@@ -92,10 +92,14 @@ class Search:
         scale: float = 1.0,
         outlines: bool = True,
         binarizer: zxingcpp.Binarizer = zxingcpp.Binarizer.LocalAverage,
+        alone: bool = False,
     ) -> None:
-        """zxing-cpp over `grey`, which is this picture from (left, top) on, `scale` times as large."""
+        """zxing-cpp over `grey`, which is this picture from (left, top) on, `scale` times as large.
+
+        alone: the symbol is all there is in it.
+        """
         for found in zxingcpp.read_barcodes(
-            grey, formats=formats, binarizer=binarizer, return_errors=outlines
+            grey, formats=formats, binarizer=binarizer, return_errors=outlines, is_pure=alone
         ):
             corners = tuple((x / scale + left, y / scale + top) for x, y in _corners(found.position))
             if found.valid:
