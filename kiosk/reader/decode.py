@@ -17,6 +17,7 @@ from kiosk.reader.remedies import Grey
 from kiosk.reader.runs import Level
 from kiosk.reader.search import LARGE_PX, OTHERS, SMALLEST_PX, Search
 from kiosk.reader.sweeps import (
+    STRETCHED,
     VARIANTS,
     Glance,
     Remedy,
@@ -65,15 +66,23 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
     close, again, spots = Search.look_at_unread, Search.look_again, Search.look_at_spots
     if grey.size >= LARGE_PX:
         # what a look around left unread in a picture full of labels is spoilt; the rest is for pictures of one mark
-        last = [_if_nothing_is_read(remedy) for remedy in (*VARIANTS, close)]
+        last = [_if_nothing_is_read(remedy) for remedy in (*STRETCHED, *VARIANTS, close)]
         return (close, other_formats, tiled_sweep, spots, again), (sweep, lifted_sweep, again, spots, *last)
     always = (other_formats, sweep, lifted_sweep, close, again, spots)
-    return always, (every_way, etched, *VARIANTS, close, again, spots)
+    return always, (*STRETCHED, _if_nothing_is_seen(etched), *VARIANTS, close, again, spots, every_way, etched)
 
 
 def _if_nothing_is_read(remedy: Remedy) -> Remedy:
     def in_need(search: Search) -> None:
         if not search.symbols:
+            remedy(search)
+
+    return in_need
+
+
+def _if_nothing_is_seen(remedy: Remedy) -> Remedy:
+    def in_need(search: Search) -> None:
+        if not search.symbols and not search.unread and not search.suspected:
             remedy(search)
 
     return in_need

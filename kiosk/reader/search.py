@@ -63,6 +63,7 @@ class Search:
         self._spots: list[Spot] = []
         self._around: list[Spot] = []
         self._lock = Lock()
+        self.suspected = False  # finder patterns were seen, read or not
 
     def over(self) -> bool:
         return time.perf_counter() > self.ends
@@ -136,6 +137,7 @@ class Search:
     def suspect(self, near: Sequence[Spot]) -> None:
         """Note places of which only some finders were seen, for `look_at_spots`."""
         self._spots += near
+        self.suspected |= bool(near)
 
     def look_at_spots(self) -> None:
         """Look around the finders that belong to nothing read."""

@@ -44,8 +44,10 @@ def every_way(search: Search) -> None:
 
 def etched(search: Search, most: int = 6) -> None:
     """Data Matrix symbols marked into steel, in so many places."""
-    for found in marks(search.grey, search.over, most):
-        search.keep(found.text, OTHERS[0].name, tuple((float(x), float(y)) for x, y in found.corners))
+    grey, scale = _shrunk(search.grey, _SWEEP_PX)
+    for found in marks(grey, search.over, most):
+        corners = tuple((float(x) / scale, float(y) / scale) for x, y in found.corners)
+        search.keep(found.text, OTHERS[0].name, corners)
 
 
 def etched_glance(search: Search) -> None:
@@ -156,9 +158,8 @@ def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Remedy:
     return remedy
 
 
+STRETCHED = (_stretched_sweep(2.5, 1), _stretched_sweep(1, 2.5))
 VARIANTS = (
-    _stretched_sweep(2.5, 1),
-    _stretched_sweep(1, 2.5),
     _fine_sweep,
     _dotted,
     _variant(remedies.local_contrast),
