@@ -19,7 +19,8 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.bench import scene_paint as paint
-from kiosk.bench.scene_frame import Laid, Picture, Scene, bare_steel, lay, sense
+from kiosk.bench.scene import Scene
+from kiosk.bench.scene_frame import Laid, Picture, bare_steel, lay, sense
 from kiosk.bench.scene_space import Lens, Skin
 
 MODULE_PX = 16  # of a mark's own drawing

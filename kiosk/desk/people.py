@@ -94,6 +94,10 @@ class PeopleCounter:
         by = self._session.supervised()
         self._session.write(OperatorAdded(key, row["name"], row["role"], self._hasher.hash(pin)), by=by)
 
+    def choose_pin(self, key: str, pin: str) -> None:
+        """A supervisor's PIN from now on, the first or another.  Raises Locked, NotThere, PinRefused."""
+        (self.set_pin if self.has_pin(key) else self.first_pin)(key, pin)
+
     def retire(self, key: str, reason: str) -> None:
         """A badge that opens nothing any more.  Raises Locked, NeedsReason, NotThere."""
         self._row(key)
@@ -130,7 +134,7 @@ class PeopleCounter:
             return
         for card in session.cards.held():
             facts = session.cards.hold_facts(card.holder.key)
-            if facts is None or facts.began is None:
+            if facts is None or not facts.began:
                 raise StillHot(card.name)
 
     def sign_out(self) -> None:

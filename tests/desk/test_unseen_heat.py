@@ -149,8 +149,9 @@ def test_settings_changed_outside_shorten_no_hold_and_are_written_down(shop: Sho
     heat(shop)
     put(shop, RACK)
     again = shop.desk.session.cards.hold_facts("T001")
-    assert again is not None and again.began is not None
-    assert again.began.temp_c == shop.desk.session.settings.heat.temp_c, "the next heating begins with what is set"
+    assert again is not None
+    (began,) = again.began
+    assert began.temp_c == shop.desk.session.settings.heat.temp_c, "the next heating begins with what is set"
 
 
 def test_stricter_settings_hold_longer_at_once(shop: Shop) -> None:
@@ -162,10 +163,26 @@ def test_stricter_settings_hold_longer_at_once(shop: Shop) -> None:
     assert left_s(shop) > before_s + 60.0
 
 
+def test_after_more_values_than_can_be_worked_out_only_a_reading_ends_a_hold(shop: Shop) -> None:
+    trust(shop)
+    heat(shop)
+    put(shop, RACK)
+    for step in range(8):
+        facts = shop.desk.session.cards.hold_facts("T001")
+        assert facts is not None and len(facts.began) == step + 1 and not facts.reading_only
+        edited(shop, f"[heat]\ntemp_c = {331 + step}.0\n")
+    facts, card = shop.desk.session.cards.hold_facts("T001"), shop.desk.session.holder("T001")
+    assert facts is not None and len(facts.began) == 1 and facts.began[0].temp_c == 338.0
+    assert card.hold is not None and card.hold.needs_reading
+    shop.clock.forward(12 * HOUR_S)
+    shop.desk.tick()
+    assert not is_let_go(shop)
+
+
 def test_a_restored_hold_keeps_the_values_of_its_day_too(shop: Shop) -> None:
     shop.desk.session.write(L.Restored("ledger.db", ("T001",)))
     facts = shop.desk.session.cards.hold_facts("T001")
-    assert facts is not None and facts.began is not None and facts.began.limit_c == 43.0
+    assert facts is not None and [each.limit_c for each in facts.began] == [43.0]
 
 
 def test_what_another_name_watched_shortens_no_hold(shop: Shop) -> None:
@@ -337,6 +354,22 @@ def test_a_shrink_fit_built_at_the_station_after_its_hold_has_ended_is_held_agai
     assert not is_let_go(shop, key, SLOT)
 
 
+@pytest.mark.parametrize("written", ["by the desk", "by line"])
+def test_a_cutter_goes_in_by_a_heating_of_just_now_however_long_its_hold_still_runs(shop: Shop, written: str) -> None:
+    key = bare(shop)
+    heat(shop, key)
+    whole_s = left_s(shop, key)
+    shop.clock.forward(0.8 * whole_s)
+    cutter = next(offer.cutter.key for offer in shop.desk.build.offers(key) if offer.fit.ok)
+    if written == "by the desk":
+        shop.desk.build.build(key, cutter)
+        assert left_s(shop, key) > 0.5 * whole_s
+    else:
+        shop.desk.session.write(L.Built("A1", "new", key, cutter, 30.0))
+        facts = shop.desk.session.cards.hold_facts(key)
+        assert facts is not None and facts.reading_only
+
+
 def test_a_heating_of_another_day_is_not_the_one_a_cutter_went_in_by(shop: Shop) -> None:
     key = bare(shop)
     heat(shop, key)
@@ -375,6 +408,20 @@ def test_a_cutter_torn_out_and_one_shrunk_in_by_the_same_heat(shop: Shop) -> Non
     shop.clock.forward(20.0)
     build(shop, "T001")
     assert left_s(shop) >= torn_s - 1.0 and not is_let_go(shop)
+
+
+@pytest.mark.parametrize("unseen", ["torn down", "at the station"])
+def test_what_was_read_before_heat_that_nobody_saw_proves_nothing(shop: Shop, unseen: str) -> None:
+    built = card(shop).assembly
+    assert built is not None
+    shop.desk.shop.correct_place("T001", None, "lost")
+    put(shop, RACK)
+    for where in ("nose", "flange", "shank"):
+        shop.desk.heat.read("T001", where, 22.0)
+    station = L.Moved("T001", shop.place(RACK), shop.place(STATION))
+    shop.desk.session.write(L.TornDown("T001", built.key) if unseen == "torn down" else station)
+    shop.clock.forward(SOAK_S)
+    assert not shop.desk.heat.read("T001", "shank", 30.0).ended, "the nose may have been heated since it was read"
 
 
 def test_a_tear_down_nobody_heated_for_leaves_it_hot(shop: Shop) -> None:
