@@ -68,7 +68,8 @@ def test_a_frame_laid_two_thirds_of_a_module_off_settles_within_a_fifth() -> Non
     picture = cv2.GaussianBlur(np.pad(drawn, 60), (0, 0), 2.5)
     high, wide = drawn.shape
     corners = np.array([[60.0, 60], [60 + wide, 60], [60 + wide, 60 + high], [60, 60 + high]]) - 0.5
-    settled = settle(picture, Frame(size, from_corners(corners + [[8, -6], [-7, 5], [6, 8], [-8, -8]]), 0.0))
+    off = np.array([[8.0, -6], [-7, 5], [6, 8], [-8, -8]])
+    settled = settle(picture, Frame(size, from_corners(corners + off), 0.0))
     assert np.linalg.norm(settled.nodes[:4] - corners, axis=1).max() < 0.2 * 12
 
 
