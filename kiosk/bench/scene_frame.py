@@ -18,7 +18,8 @@ from PIL import Image, ImageDraw
 
 from kiosk.bench import scene_paint as paint
 from kiosk.bench.scene import HEIGHT_PX, WIDTH_PX, Ground, Scene
-from kiosk.bench.scene_space import Lens, Plane, Skin, Strike, strike_flat, strike_round
+from kiosk.bench.scene_lay import lay, turned
+from kiosk.bench.scene_space import Lens, Plane, Skin, strike_round
 from kiosk.rules.codes import CodeKind, parse
 
 Picture = NDArray[np.uint8]
@@ -59,13 +60,6 @@ class Reach(NamedTuple):
         )
 
 
-def _turn(
-    x: NDArray[np.float64], y: NDArray[np.float64], deg: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    c, s = math.cos(math.radians(deg)), math.sin(math.radians(deg))
-    return c * x - s * y, s * x + c * y
-
-
 def corners(scene: Scene, lens: Lens | None = None, skin: Skin | None = None) -> NDArray[np.float64]:
     """The symbol's four corners in the picture, pixels (4, 2): its own top left first, then clockwise.
 
@@ -73,7 +67,7 @@ def corners(scene: Scene, lens: Lens | None = None, skin: Skin | None = None) ->
     """
     lens, skin = lens or scene.lens, skin or scene.skin
     half = scene.module_mm * len(paint.modules(scene.text)) / 2
-    x, z = _turn(np.array([-half, half, half, -half]), np.array([half, half, -half, -half]), scene.turned_deg)
+    x, z = turned(np.array([-half, half, half, -half]), np.array([half, half, -half, -half]), scene.turned_deg)
     return lens.project(skin.spot(x, z))
 
 
@@ -83,7 +77,7 @@ def reach(scene: Scene, lens: Lens | None = None, skin: Skin | None = None) -> R
     half = scene.module_mm * len(paint.modules(scene.text)) / 2
     grid = np.linspace(-half, half, 3)
     x, z = (c.ravel() for c in np.meshgrid(grid, grid))
-    x, z = _turn(x, z, scene.turned_deg)
+    x, z = turned(x, z, scene.turned_deg)
     step = 0.02 * scene.module_mm
     here = lens.project(skin.spot(x, z))
     right = (lens.project(skin.spot(x + step, z)) - here) * 50
@@ -309,47 +303,6 @@ def label(scene: Scene, wear: np.random.Generator) -> paint.Art:
     art = paint.label_art(scene.text, 12, scene.caption, wear)
     paint.scratch(art, scene.scratches, 12, wear)
     return art
-
-
-class Laid(NamedTuple):
-    """Where a label or mark lies in the picture.
-
-    left, top, columns, rows: the part of the picture, pixels.  struck: its rays, two by two a pixel.  on_x, on_y: the
-    same rays in the mark's own plane, mm from its middle, x to its right and y down.
-    """
-
-    left: int
-    top: int
-    columns: int
-    rows: int
-    struck: Strike
-    on_x: Plane
-    on_y: Plane
-
-
-def lay(scene: Scene, high: float, lens: Lens, skin: Skin) -> Laid | None:
-    """Where something `scene.label_mm` wide and `high` times as high lies; None: out of the picture."""
-    half = scene.label_mm / 2
-    foot = half - scene.label_mm * high
-    x, z = np.meshgrid(np.linspace(-half, half, 9), np.linspace(foot, half, 9))
-    x, z = _turn(x.ravel(), z.ravel(), scene.turned_deg)
-    seen = lens.project(skin.spot(x, z))
-    left, top = np.clip(np.floor(seen.min(axis=0)).astype(int) - 2, 0, (lens.width_px, lens.height_px))
-    right, bottom = np.clip(np.ceil(seen.max(axis=0)).astype(int) + 2, 0, (lens.width_px, lens.height_px))
-    columns, rows = int(right - left), int(bottom - top)
-    if columns < 4 or rows < 4:
-        return None
-    dx, dy = lens.rays(float(left), float(top), 2 * columns, 2 * rows, 0.5)
-    if skin.radius_mm is None:
-        struck = strike_flat(skin, dx, dy)
-        across = struck.across_mm
-    else:
-        struck = strike_round(skin, skin.radius_mm, dx, dy)
-        across = struck.across_mm - np.float32(math.radians(skin.spin_deg) * skin.radius_mm)
-    c, s = math.cos(math.radians(scene.turned_deg)), math.sin(math.radians(scene.turned_deg))
-    on_x = np.float32(c) * across + np.float32(s) * struck.along_mm
-    on_y = np.float32(s) * across - np.float32(c) * struck.along_mm
-    return Laid(int(left), int(top), columns, rows, struck, on_x, on_y)
 
 
 def stick(

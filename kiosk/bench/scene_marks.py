@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 
 from kiosk.bench import scene_paint as paint
 from kiosk.bench.scene import Scene
-from kiosk.bench.scene_frame import Laid, Picture, bare_steel, lay, sense
+from kiosk.bench.scene_frame import Picture, bare_steel, sense
+from kiosk.bench.scene_lay import Laid, lay, turned
 from kiosk.bench.scene_space import Lens, Skin
 
 MODULE_PX = 16  # of a mark's own drawing
@@ -126,8 +127,7 @@ def _within_reach(scene: Scene) -> bool:
     across = np.linspace(-columns / 2, columns / 2, 3) * side
     down = np.linspace(-rows / 2, rows / 2, 3) * side
     x, z = (part.ravel() for part in np.meshgrid(across, down))
-    c, s = math.cos(math.radians(scene.turned_deg)), math.sin(math.radians(scene.turned_deg))
-    x, z = c * x - s * z, s * x + c * z
+    x, z = turned(x, z, scene.turned_deg)
     step = 0.05 * side
     here = lens.project(skin.spot(x, z))
     right, up = (lens.project(skin.spot(x + a, z + b)) - here for a, b in ((step, 0), (0, step)))
@@ -156,8 +156,7 @@ def _corners(scene: Scene, shape: tuple[int, ...], lens: Lens, skin: Skin) -> ND
     half = scene.label_mm / 2
     foot = half - scene.label_mm * shape[0] / shape[1]
     x, z = np.array([-half, half, half, -half]), np.array([half, half, foot, foot])
-    c, s = math.cos(math.radians(scene.turned_deg)), math.sin(math.radians(scene.turned_deg))
-    return lens.project(skin.spot(c * x - s * z, s * x + c * z))
+    return lens.project(skin.spot(*turned(x, z, scene.turned_deg)))
 
 
 Relief = tuple[paint.Field, paint.Field, paint.Field]
