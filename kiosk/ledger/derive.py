@@ -51,6 +51,8 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
             yield from derive_heat.heated(entry, at, state)
         case L.TemperatureRead():
             yield from derive_heat.read(entry, at, state)
+        case L.ReadingWithdrawn():
+            yield from derive_heat.withdrawn(entry, at, state)
         case L.HoldEnded():
             yield from derive_heat.hold_ended(entry, at, state)
         case L.Built():

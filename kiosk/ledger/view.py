@@ -33,7 +33,7 @@ from kiosk.rules.cards import (
     place_name,
 )
 from kiosk.rules.fitting.magazine import Loaded, Magazine
-from kiosk.rules.hold import HeatValues, HoldFacts, Reading, Stay
+from kiosk.rules.hold import WITHDRAWN, HeatValues, HoldFacts, Reading, Stay
 from kiosk.rules.lines import Built, Moved, TornDown
 from kiosk.rules.places import Kind, Place
 
@@ -328,7 +328,7 @@ class Cards:
             row = self.places.rows.get(code) if code else None
             way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
             stays.append(Stay(code, since_s, way, wet))
-        readings = tuple(Reading(*reading) for reading in msgspec.json.decode(held["readings"]))
+        read = [Reading(*reading) for reading in msgspec.json.decode(held["readings"])]
         return HoldFacts(
             holder,
             assembly,
@@ -337,7 +337,7 @@ class Cards:
             held["temp_c"],
             held["length_mm"],
             tuple(stays),
-            readings,
+            tuple(reading for reading in read if reading.verdict != WITHDRAWN),
             held["body_c"],
             bool(held["reading_only"]),
             held["gaps"],
@@ -345,6 +345,7 @@ class Cards:
             began=_began.decode(held["began"]) if held["began"] else None,
             heating=held["heated_line"],
             watched=held["kiosk"] == self._book.kiosk,
+            withdrawn=tuple(reading for reading in read if reading.verdict == WITHDRAWN),
         )
 
     def last_step(self, operator: str | None) -> LastStep | None:

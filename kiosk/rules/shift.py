@@ -93,6 +93,8 @@ def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
                 found["heated"] += heats
             case L.TemperatureRead():
                 found["readings"] += 1
+            case L.ReadingWithdrawn():
+                found["corrections"] += 1
             case L.MeasuredLine():
                 found["measured"] += 1
             case L.AuditClosed():
