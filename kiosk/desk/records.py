@@ -245,6 +245,8 @@ class RecordsCounter:
         kind = line.kind.replace(" ", "_")
         if isinstance(entry, L.Restored) and entry.cause != "backup":
             kind = f"{kind}_{entry.cause}"
+        if isinstance(entry, L.TornDown) and entry.undoes is not None:
+            kind = f"{kind}_undone"
         words = say(f"history.{kind}", **values)
         return HistoryRow(line.id, line.utc_s, line.kind, by, line.kiosk, name, where, words)
 

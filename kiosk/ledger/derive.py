@@ -63,6 +63,9 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
                 "assembly",
                 row | {"measured": text(values), "measured_utc_s": at.utc_s, "length_mm": values.length_mm},
             )
+        case L.TornDown(holder=holder, assembly=key, undoes=undoes) if undoes is not None:
+            yield Put("assembly", must(state, "assembly", key, at) | {"torn_line": None})
+            yield Put("holder", must(state, "holder", holder, at) | {"assembly": key})  # what was heated stays hot
         case L.TornDown(holder=holder, assembly=key):
             yield Put("assembly", must(state, "assembly", key, at) | {"torn_line": at.id})
             yield from derive_heat.joined(must(state, "holder", holder, at) | {"assembly": None}, state)

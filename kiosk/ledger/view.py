@@ -24,7 +24,6 @@ from kiosk.rules.cards import (
     Heat,
     HolderCard,
     HoldView,
-    LastStep,
     OperatorCard,
     PlaceCard,
     RetiredCode,
@@ -34,7 +33,6 @@ from kiosk.rules.cards import (
 )
 from kiosk.rules.fitting.magazine import Loaded, Magazine
 from kiosk.rules.hold import WITHDRAWN, HeatValues, HoldFacts, Reading, Stay
-from kiosk.rules.lines import Built, Moved, TornDown
 from kiosk.rules.places import Kind, Place
 
 SAFE_MOST_C = 48.0  # no limit for touching can be set higher
@@ -347,36 +345,6 @@ class Cards:
             watched=held["kiosk"] == self._book.kiosk,
             withdrawn=tuple(reading for reading in read if reading.verdict == WITHDRAWN),
         )
-
-    def last_step(self, operator: str | None) -> LastStep | None:
-        """The last step of this operator at this kiosk that a hand could want back."""
-        kinds = (Moved.kind, Built.kind, TornDown.kind)
-        mine = T.Line.kiosk == self._book.kiosk, T.Line.kind.in_(kinds)
-        order: Any = T.Line.id
-        query = T.Line.select(T.Line.id)
-        if operator is None:
-            query = query.where(T.Line.operator.is_null(), *mine)
-        else:
-            query = query.join(T.Mention, on=(T.Mention.line == T.Line.id))
-            query = query.where(T.Mention.subject == operator, T.Line.operator == operator, *mine)
-            order = T.Mention.line
-        for row in rows(query.order_by(order.desc()).limit(1)):
-            line = self._book.line(row["id"])
-            if line is None or not isinstance(line.entry, Moved) or line.entry.undoes is not None:
-                return None
-            card = self.holder(line.entry.holder)
-            if card is None:
-                return None
-            stored = rows(T.Holder.select().where(T.Holder.key == card.holder.key))[0]
-            origin = self.place(line.entry.origin) if line.entry.origin else None
-            still = stored["since_line"] == line.id
-            heated = self._heated_since(card.holder.key, line.id)
-            return LastStep(line.id, line.watched_s, card, origin, line.entry.goal, heated, still)
-        return None
-
-    def _heated_since(self, key: str, line: int) -> bool:
-        """Whether it was heated by or after a step: what began its last hold came later."""
-        return bool(rows(T.Hold.select(T.Hold.holder).where(T.Hold.holder == key, T.Hold.heated_line > line)))
 
 
 def cutter_of(row: Row) -> Cutter:

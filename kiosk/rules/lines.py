@@ -214,6 +214,8 @@ class HoldEnded:
 
 @dataclass(frozen=True, slots=True)
 class TornDown:
+    """A cutter is out of its holder.  `undoes`: the line this takes back; it is in again, as it was."""
+
     kind: ClassVar[str] = "torn down"
     holder: str
     assembly: str
