@@ -79,7 +79,7 @@ def test_a_cutter_built_in_elsewhere_meanwhile_does_not_come_back(shop: Shop) ->
 def test_no_scan_whatever_it_is_and_whatever_came_before_it_tears_down(shop: Shop) -> None:
     draw = random.Random(7)
     cards = shop.desk.shop.holders()
-    places = [code for code in shop.desk.session.cards.places.rows]
+    places = list(shop.desk.session.cards.places.rows)
     texts = [card.code for card in cards] + places
     for _ in range(400):
         shop.clock.forward(draw.choice((0.5, 3.0, 25.0, 90.0)))

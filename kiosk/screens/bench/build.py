@@ -140,7 +140,7 @@ class BuildScreen(View):
         else:
             self.trouble = fault_words(error)
         if self.page == Page.FITS:
-            self.findings = [Choice("refused", self.trouble, t("build_up.stops")), *self.findings]
+            self.findings = [Choice("refused", t("build_up.stops"), self.trouble), *self.findings]
         else:
             self.offers = []
             self.page = Page.SCAN
@@ -155,7 +155,7 @@ def _verdict(fit: Fit) -> str:
 
 def _finding(finding: Finding, at: int) -> Choice:
     words = say(Say(finding.message_id, tuple(finding.values.items())))
-    return Choice(str(at), words, t("build_up.stops") if finding.blocking else t("build_up.mind"))
+    return Choice(str(at), t("build_up.stops") if finding.blocking else t("build_up.mind"), words)
 
 
 def _figures(fit: Fit) -> str:

@@ -24,4 +24,8 @@ class ChoiceRow(Row):
     """Shows a `Choice`."""
 
 
+class ReasonRow(Row):
+    """Shows a `Choice` whose note is a sentence: it wraps and shrinks, and is never cut."""
+
+
 load_beside(__file__)
