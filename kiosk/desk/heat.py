@@ -13,7 +13,7 @@ from kiosk.ledger.book import Written
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.bounds import READING
 from kiosk.rules.cards import Heat, HeatCurve, HolderCard
-from kiosk.rules.cooling import Advice
+from kiosk.rules.cooling.assessment import Advice
 from kiosk.rules.hold import SPOTS, WITHDRAWN, HoldFacts, Reading, Verdict, pair, to_read_again, way_now
 from kiosk.rules.hold_proof import NOTHING_OWED, Owed, cool_all_over, owed, owed_all_over
 from kiosk.rules.lines import (
@@ -185,7 +185,7 @@ class HeatCounter:
             name=now.name,
             value_c=said.value_c,
             where=f"term.{said.where}",
-            place=now.place.name if now.place else None,
+            place=now.at.name if now.at else None,
         )
         return Withdrawn(now, hot, words, self.owed(key))
 

@@ -19,14 +19,14 @@ _KINDS = (Moved.kind, Built.kind, TornDown.kind)
 
 def last_step(book: Book, cards: Cards, operator: str | None) -> LastStep | None:
     """The last step of this operator at this kiosk; None: there is none, or it was taken back already."""
-    mine = T.Line.kiosk == book.kiosk, T.Line.kind.in_(_KINDS)
-    order: Any = T.Line.id
-    query = T.Line.select(T.Line.id)
+    mine = T.KeptLine.kiosk == book.kiosk, T.KeptLine.kind.in_(_KINDS)
+    order: Any = T.KeptLine.id
+    query = T.KeptLine.select(T.KeptLine.id)
     if operator is None:
-        query = query.where(T.Line.operator.is_null(), *mine)
+        query = query.where(T.KeptLine.operator.is_null(), *mine)
     else:
-        query = query.join(T.Mention, on=(T.Mention.line == T.Line.id))
-        query = query.where(T.Mention.subject == operator, T.Line.operator == operator, *mine)
+        query = query.join(T.Mention, on=(T.Mention.line == T.KeptLine.id))
+        query = query.where(T.Mention.subject == operator, T.KeptLine.operator == operator, *mine)
         order = T.Mention.line
     for row in rows(query.order_by(order.desc()).limit(1)):
         line = book.line(row["id"])
@@ -61,7 +61,7 @@ def _tear_down(book: Book, cards: Cards, line: Written, entry: TornDown) -> Last
     elsewhere = T.Assembly.select().where(T.Assembly.cutter == found[0]["cutter"], T.Assembly.torn_line.is_null())
     still = card.assembly is None and not elsewhere.exists() and _since_line(entry.holder) < line.id
     torn = Torn(entry.assembly, found[0]["name"], before)
-    return LastStep(line.id, line.watched_s, card, card.place, None, still_there=still, torn=torn)
+    return LastStep(line.id, line.watched_s, card, card.at, None, still_there=still, torn=torn)
 
 
 def _since_line(holder: str) -> int:

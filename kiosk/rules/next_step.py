@@ -30,7 +30,7 @@ class Ways:
 
 def next_step(card: HolderCard, ways: Ways, moment: Moment) -> Say | None:
     """What is to be done with it now.  None: nothing waits."""
-    kind = card.place.place.kind if card.place else None
+    kind = card.at.place.kind if card.at else None
     hold = card.hold
     if hold is not None and warmth(card) is Heat.HELD:
         if kind is not Kind.COOLING:
@@ -55,7 +55,7 @@ def next_step(card: HolderCard, ways: Ways, moment: Moment) -> Say | None:
 
 
 def _at(card: HolderCard) -> str | None:
-    return card.place.name if card.place else None
+    return card.at.name if card.at else None
 
 
 def _later(moment: Moment, in_s: float | None) -> float | None:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from kiosk.rules.assembly import Condition
-from kiosk.rules.fitting.fits import Reason
+from kiosk.rules.fitting.fits import FitReason
 from kiosk.screens.questions import bench
 from tests.conftest import Shop
 
 
 def test_where_nothing_can_be_built_no_cutter_is_offered(shop: Shop) -> None:
     desk = shop.desk
-    bare = next(card for card in desk.shop.holders() if card.assembly is None and card.place)
-    place = bare.place
+    bare = next(card for card in desk.shop.holders() if card.assembly is None and card.at)
+    place = bare.at
     assert place is not None and place.name not in ("Bench 1", "Bench 2", "Shrink station")
     card, offers, not_here = bench.offers(bare.holder.key)(desk)
     assert card == bare and offers == ()
@@ -38,11 +38,11 @@ def test_heat_and_a_broken_cutter_are_said_before_anything_is_touched(shop: Shop
     _, offers, not_here = bench.offers("T001")(desk)
     assert not_here is None, "at the station it is hot because it is to be built up"
     mine = next(offer for offer in offers if offer.cutter.key == torn.cutter.key)
-    assert not mine.fit.ok and Reason.CUTTER_BROKEN in {each.reason for each in mine.fit.findings}
+    assert not mine.fit.ok and FitReason.CUTTER_BROKEN in {each.reason for each in mine.fit.findings}
     desk.build.reground(torn.cutter.key, dc_mm=torn.cutter.dc_mm - 0.1)
     _, offers, _ = bench.offers("T001")(desk)
     mine = next(offer for offer in offers if offer.cutter.key == torn.cutter.key)
-    assert Reason.CUTTER_BROKEN not in {each.reason for each in mine.fit.findings}
+    assert FitReason.CUTTER_BROKEN not in {each.reason for each in mine.fit.findings}
     desk.scan(shop.holder("T001"))
     desk.scan(shop.place("Rack 1"))
     _, offers, not_here = bench.offers("T001")(desk)

@@ -26,7 +26,7 @@ def scan(shop: Shop, key: str, place: str) -> None:
 
 def test_a_round_of_the_shop_says_at_each_step_what_comes_next_and_where(shop: Shop) -> None:
     shop.clock.forward(33 * 86400.0)
-    slot = shop.desk.session.holder("T002").place
+    slot = shop.desk.session.holder("T002").at
     assert slot is not None and comes(shop, "T002") == ("", None)
     scan(shop, "T002", "Bench 1")
     assert comes(shop, "T002") == ("next.home", slot.name), "back where it came from"
@@ -42,12 +42,12 @@ def test_a_round_of_the_shop_says_at_each_step_what_comes_next_and_where(shop: S
 
 
 def test_a_slot_that_was_given_away_is_no_way_back(shop: Shop) -> None:
-    slot = shop.desk.session.holder("T002").place
+    slot = shop.desk.session.holder("T002").at
     assert slot is not None
     scan(shop, "T002", "Bench 1")
     shop.desk.scan(shop.holder("T001"))
     shop.desk.scan(slot.place.code)
-    if shop.desk.session.holder("T001").place == slot:
+    if shop.desk.session.holder("T001").at == slot:
         assert comes(shop, "T002") == ("next.home", None)
 
 

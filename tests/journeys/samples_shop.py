@@ -25,7 +25,7 @@ from kiosk.rules.assembly import Clamping, Material, Measured
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.compare import Compared, Comparison, Listed, Verdict
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
-from kiosk.rules.fitting.fits import Finding, FitRules, Question, Reason, fit
+from kiosk.rules.fitting.fits import Finding, FitReason, FitRules, Question, fit
 from kiosk.rules.fitting.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
@@ -99,7 +99,7 @@ def _longest_reasons(screen: Any, page: str) -> None:
     values: dict[str, Any] = {name: _FIGURES[name.rsplit("_", 1)[1]] for name in _MEASURES}
     values |= {"used": 1200, "limit": 1000, "left": 12, "coupling": "J50", "knob": "ISO 7388-3 B"}
     values |= {"source": "term.speed_of_holder"}
-    found = [Finding(reason, True, tuple(values.items())) for reason in Reason]
+    found = [Finding(reason, True, tuple(values.items())) for reason in FitReason]
     longest = sorted(found, key=lambda each: len(say_words(Say(each.message_id, each.shown))), reverse=True)
     screen._fits(replace(offers()[0].fit, findings=tuple(longest[:6])))
     screen.offers = [Choice(row.key, "End mill Ø12 R0.5 long reach", row.note) for row in screen.findings]
@@ -191,14 +191,14 @@ def _pin_who(screen: Any) -> None:
     screen.page = "who"
     people = Supervisor("kim", "Kim Vale", False), Supervisor("alex", "Alexandra Featherstone", False)
     screen._chooser, screen.vouches = "", False
-    screen._found(Door(people, ""))
+    screen._door_known(Door(people, ""))
 
 
 def _pin_vouched(screen: Any) -> None:
     screen.page = "who"
     people = Supervisor("kim", "Kim Vale", True), Supervisor("alex", "Alexandra Featherstone", False)
     screen._chooser = "alex"
-    screen._found(Door(people, ""))
+    screen._door_known(Door(people, ""))
 
 
 def _pin(screen: Any, error: Exception | None) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.paged import Row
+from kiosk.screens.parts.paged import PagedRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,11 +20,11 @@ class Choice:
     note: str = ""
 
 
-class ChoiceRow(Row):
+class ChoiceRow(PagedRow):
     """Shows a `Choice`."""
 
 
-class ReasonRow(Row):
+class ReasonRow(PagedRow):
     """Shows a `Choice` whose note is a sentence: it wraps and shrinks, and is never cut."""
 
 
