@@ -126,6 +126,12 @@ class BuildCounter:
             raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
         self._session.write(ToolNumbered(holder_key, card.assembly.key, number))
 
+    def number_of(self, holder_key: str) -> int | None:
+        """What the controls call the assembly in this holder.  Raises NotThere."""
+        assembly = self._session.holder(holder_key).assembly
+        found = rows(T.Assembly.select().where(T.Assembly.key == assembly.key)) if assembly else []
+        return int(found[0]["tool_number"]) if found and found[0]["tool_number"] is not None else None
+
     def offers(self, holder_key: str) -> tuple[Offer, ...]:
         """Every free cutter with what speaks for and against it, those that fit first."""
         found = [Offer(cutter, self.fit(holder_key, cutter.key)) for cutter in self.free_cutters()]

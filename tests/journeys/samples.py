@@ -193,6 +193,7 @@ def _machine(screen: Any, at: int) -> None:
 def _card(screen: Any) -> None:
     screen.show(HolderCard(HOLDER, "HV4T8BRJ3V", ASSEMBLY, POCKET))
     screen.undo_s = 48
+    screen._numbered(1048)
 
 
 def _which(screen: Any) -> None:
@@ -471,8 +472,8 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("find", "rows", lambda screen: _find(screen, "rows")),
     ("find", "nothing", lambda screen: _find(screen, "rows", found=())),
     ("place", "slot", lambda screen: _place(screen, ("Cabinet A", "Drawer 10", "10-12"), 0)),
-    ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), 4)),
-    ("place", "nowhere", lambda screen: _place(screen, (), 5)),
+    ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), Usable.IN_MACHINE)),
+    ("place", "nowhere", lambda screen: _place(screen, (), Usable.NOWHERE)),
     ("holder", "cool", lambda screen: screen.show(CARD)),
     ("holder", "hot", lambda screen: screen.show(HOT)),
     ("holder", "until-read", lambda screen: screen.show(HOTTER)),
