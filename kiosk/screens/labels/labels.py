@@ -23,11 +23,13 @@ from kiosk.screens.press import Press
 from kiosk.screens.questions import labels as asks
 from kiosk.screens.questions.labels import Job, LabelContent, LabelError, Made, Queue, Request, Tag, WouldPrintTwice
 from kiosk.screens.sounds import Sound
+from kiosk.screens.theme import look
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
 TO_FILE = ""
-PATH_LINE = 26  # characters of a path in a line
+PATH_LINE = 26  # characters of a path in a line of a narrow window
+PATH_LINE_WIDE = 46
 
 
 class Page(StrEnum):
@@ -295,9 +297,9 @@ class LabelsScreen(View):
 
 def folder_words(folder: Path) -> str:
     """A folder's whole path in lines that fit a narrow window, broken only between its parts."""
-    lines = [""]
+    lines, most = [""], PATH_LINE_WIDE if look.wide else PATH_LINE
     for part in str(folder).split(os.sep):
-        if lines[-1] and len(lines[-1]) + len(part) > PATH_LINE:
+        if lines[-1] and len(lines[-1]) + len(part) > most:
             lines.append("")
         lines[-1] += f"{part}{os.sep}"
     return t("labels.in_folder", folder="\n".join(lines))
