@@ -11,7 +11,7 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, DictProperty, NumericProperty, OptionProperty, StringProperty
 
-from kiosk.rules.hold import SPOTS
+from kiosk.rules.hold_facts import SPOTS
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.questions import hot as asks
