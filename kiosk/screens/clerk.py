@@ -203,7 +203,7 @@ class Clerk(EventDispatcher):
     def undoable(self, until_s: float) -> None:
         """What was done by touch just now can be taken back until then, by the desk's watched clock."""
         self._undo_until_s = until_s
-        self.undo_s = max(0.0, until_s - self._now_s)
+        self.undo_s = min(max(0.0, until_s - self._now_s), float(self.settings.kiosk.undo_s))  # the beat may be older
 
     def answer(self, scanned: Scanned) -> None:
         """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's."""

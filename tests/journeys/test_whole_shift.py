@@ -167,7 +167,7 @@ def test_a_setter_works_a_whole_shift_by_hand(open_window: Callable[..., Window]
     kiosk.touch("Pause")
     kiosk.touch_key("Labels")
     kiosk.scan(kiosk.holder("T017"))
-    kiosk.sees("ruler 20 mm")
+    kiosk.sees("New label, new code")
     kiosk.touch("Save")
     kiosk.sees("Label saved", "labels/")
     kiosk.picture("shift-label")
