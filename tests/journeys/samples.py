@@ -201,6 +201,11 @@ def _which(screen: Any) -> None:
     screen._list(tuple(machines()))
 
 
+def _in_sleeve(screen: Any) -> None:
+    screen.show(MOVED)
+    screen._goes_on(screen._shown, say("next.in_sleeve", place="Sleeve 1", out_at=1_790_000_000.0, where="term.shank"))
+
+
 def _empty(screen: Any) -> None:
     screen.clerk.empty = True
     screen.ask_for_scan()
@@ -441,6 +446,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
     ("scan", "empty", _empty),
     ("scan", "moved", lambda screen: screen.show(MOVED)),
+    ("scan", "in-sleeve", _in_sleeve),
     ("scan", "heating", lambda screen: screen.show(HEATING)),
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
     ("scan", "full", lambda screen: screen.show(TOO_WIDE)),

@@ -183,7 +183,7 @@ class ScanScreen(View):
     def _goes_on(self, shown: tuple[str, str], step: Say | None) -> None:
         """What comes next for what was moved, unless something else is shown by now."""
         if step is not None and self.state == "done" and shown == self._shown and self.title == shown[1]:
-            self.remedy = say(step)
+            self.next = say(step)
 
     def _wait(self, expects: Expects, card: HolderCard | None, goal: PlaceCard | None) -> None:
         self._waits = True
