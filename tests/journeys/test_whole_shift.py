@@ -42,6 +42,7 @@ def test_a_setter_works_a_whole_shift_by_hand(open_window: Callable[..., Window]
     kiosk.sees("Heating", "1 hot")
     kiosk.touch("Shop")
     kiosk.touch("Build up")
+    kiosk.sees("Scan a bare holder")
     kiosk.scan(kiosk.holder("T014"))
     kiosk.sees("fits")
     kiosk.picture("shift-cutters")
@@ -100,6 +101,7 @@ def test_a_setter_works_a_whole_shift_by_hand(open_window: Callable[..., Window]
     kiosk.sees("Moved", "measure it")
     kiosk.touch("Shop")
     kiosk.touch("Measure")
+    kiosk.sees("Scan the assembly")
     kiosk.scan(kiosk.holder("T014"))
     kiosk.sees("length")
     for figures in ("180.25", "9.98", "4"):
@@ -137,6 +139,7 @@ def test_a_setter_works_a_whole_shift_by_hand(open_window: Callable[..., Window]
     for last in (False, True):
         kiosk.touch("Shop")
         kiosk.touch("Tear down")
+        kiosk.sees("Scan the holder")
         kiosk.scan(kiosk.holder("T014"))
         kiosk.sees("How is the cutter?")
         kiosk.touch("Worn")
