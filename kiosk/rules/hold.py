@@ -66,6 +66,7 @@ def view(facts: HoldFacts, rules: HoldRules, found: Assessment, standing: Standi
         or facts.stays[-1].place is None  # nobody knows what it stands in, so no time is enough
         or found.hold_s is None
         or standing.needs_reading
+        or bool(to_read_again(facts))
     )
     out_s = found.take_out_s
     return HoldView(
@@ -162,30 +163,22 @@ def _still_hot(case: Case, facts: HoldFacts, reading: Reading) -> float:
     return hot_after(case.bound, after_s, (*case.touches(facts), shown))
 
 
-SOAK_S = 300.0  # between the first and the last cool reading: heat from inside would have come out by then
-_FRESH_S = 1200.0
+def to_read_again(facts: HoldFacts) -> tuple[str, ...]:
+    """Spots whose last reading was a slip: until a probe has said there what is true, no time ends the hold.
 
-
-def cool_all_over(readings: Sequence[Reading], limit_c: float, now_s: float) -> float | None:
-    """Whether probe readings alone prove a holder cool of which nobody knows when it was heated.
-
-    Nose, flange and shank must each be at or under the limit by their last reading, the last of them `SOAK_S`
-    after the first.  0: proven.  More: seconds until the nose is to be read again.  None: a place is still to be
-    read, or too warm.
+    So nobody is let go sooner by withdrawing a reading that was right.
     """
-    last: dict[str, Reading] = {}
-    first_s = None
-    for reading in sorted(readings, key=lambda reading: reading.at_s):
-        if reading.instrument != Instrument.PROBE.value or now_s - reading.at_s > _FRESH_S:
-            continue
-        if reading.value_c > limit_c:
-            last, first_s = {}, None  # what was read before it proves nothing any more
-            continue
-        first_s = reading.at_s if first_s is None else first_s
-        last[reading.where] = reading
-    if first_s is None or last.keys() < {"nose", "flange", "shank"}:
-        return None
-    return max(0.0, SOAK_S - (max(reading.at_s for reading in last.values()) - first_s))
+    owed: dict[str, None] = {}
+    for slip in facts.withdrawn:
+        if not any(
+            each.line > slip.line
+            and each.where == slip.where
+            and each.instrument == Instrument.PROBE.value
+            and each.verdict != Word.QUESTIONED.value
+            for each in facts.readings
+        ):
+            owed[slip.where] = None
+    return tuple(owed)
 
 
 def length_error_um(facts: HoldFacts, rules: HoldRules, found: Assessment, now_s: float) -> float:

@@ -20,6 +20,7 @@ from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor, Ph
 from kiosk.desk.desk import Scanned
 from kiosk.desk.finding import Found, FoundRow, WayThere
 from kiosk.desk.handover import MachineView, Pocket
+from kiosk.desk.heat import Withdrawn
 from kiosk.desk.records import HistoryRow
 from kiosk.exchange.shop import read_shop
 from kiosk.reader.symbols import Outline
@@ -27,6 +28,7 @@ from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
 from kiosk.rules.finding import Usable, parse
+from kiosk.rules.hold_proof import Owed
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.offsets import CardFault, card
@@ -35,6 +37,7 @@ from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
 from kiosk.rules.stock import book_entry
 from kiosk.words import say as say_words
+from kiosk.words import t
 
 HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0)
 CUTTER = Cutter("C1", "Roughing mill Ø12 R1 long", 12.0, 12.0, 83.0, re_mm=1.0, zefp=4, coolant=True)
@@ -156,8 +159,22 @@ def _sixteen(screen: Any) -> None:
 
 def _reading(screen: Any, page: str) -> None:
     screen.title = ASSEMBLY.name
+    screen.word = t("reading.still_hot")
+    screen.slip = 7
+    screen.grew = say_words(
+        say("reading.grew", was_s=1810.0, remaining_s=2530.0, value_c=61.0, expected_c=52.0)
+    )
+    screen._owes(Owed(("flange", "shank"), 0.0, ("nose",)))
     screen.page = page
     screen.answer = "61 °C noted. Still hot: safe is 43 °C or less"
+
+
+def _withdrawn(screen: Any) -> None:
+    _reading(screen, "answer")
+    screen.slip, screen.title = 0, ASSEMBLY.name
+    place = "Mill 2 · pocket 14"
+    words = say("reading.held_again", name=ASSEMBLY.name, value_c=24.0, where="term.shank", place=place)
+    screen._withdrawn(Withdrawn(HOT, True, words, Owed(("shank",))))
 
 
 def _typed(screen: Any, text: str) -> None:
@@ -187,11 +204,17 @@ def _card(screen: Any, assembly: Assembly = ASSEMBLY) -> None:
     except CardFault as fault:
         screen.answered(fault)
     screen.undo_s = 48
+    screen._numbered(1048)
 
 
 def _which(screen: Any) -> None:
     screen.page = "which"
     screen._list(tuple(machines()))
+
+
+def _in_sleeve(screen: Any) -> None:
+    screen.show(MOVED)
+    screen._goes_on(screen._shown, say("next.in_sleeve", place="Sleeve 1", out_at=1_790_000_000.0, where="term.shank"))
 
 
 def _empty(screen: Any) -> None:
@@ -434,6 +457,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
     ("scan", "empty", _empty),
     ("scan", "moved", lambda screen: screen.show(MOVED)),
+    ("scan", "in-sleeve", _in_sleeve),
     ("scan", "heating", lambda screen: screen.show(HEATING)),
     ("scan", "label-on-hot", lambda screen: screen.show(LABELLED)),
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
@@ -453,6 +477,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),
     ("reading", "figure", lambda screen: _reading(screen, "ask_figure")),
     ("reading", "answer", lambda screen: _reading(screen, "answer")),
+    ("reading", "withdrawn", _withdrawn),
     ("typed", "begun", lambda screen: _typed(screen, "H7K2B")),
     ("typed", "wrong", lambda screen: _typed(screen, "HV4T8BRJ3X")),
     ("machine", "which", _which),
@@ -468,8 +493,8 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("find", "rows", lambda screen: _find(screen, "rows")),
     ("find", "nothing", lambda screen: _find(screen, "rows", found=())),
     ("place", "slot", lambda screen: _place(screen, ("Cabinet A", "Drawer 10", "10-12"), 0)),
-    ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), 4)),
-    ("place", "nowhere", lambda screen: _place(screen, (), 5)),
+    ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), Usable.IN_MACHINE)),
+    ("place", "nowhere", lambda screen: _place(screen, (), Usable.NOWHERE)),
     ("holder", "cool", lambda screen: screen.show(CARD)),
     ("holder", "hot", lambda screen: screen.show(HOT)),
     ("holder", "until-read", lambda screen: screen.show(HOTTER)),
