@@ -22,6 +22,8 @@ from kiosk.rules.cooling_bound import Bound
 from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Verdict
 from kiosk.rules.hold_story import HoldStory, story
 from kiosk.rules.lessons import Heats, Known
+from kiosk.rules.skin import Skin, skin_now, solved_skin
+from kiosk.rules.skin_slices import SkinNow, unknown_skin
 from kiosk.settings import HeatSettings
 
 # What arithmetic and data raise where the facts of a hold cannot be worked out (CoolingError and OutlineError too).
@@ -63,6 +65,7 @@ class Holds:
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
         self._advised: dict[str, _Advised] = {}
+        self._skins: dict[str, tuple[HoldFacts, Skin | None]] = {}
         self._read_to = 0
         self._standings: dict[str, Standing] = {}
         self._heats = Heats()
@@ -115,6 +118,27 @@ class Holds:
             made = _Advised(facts, now_s, hold.advice(facts, self.rules_of(facts), kept.bound, now_s))
             self._advised[facts.holder.key] = made
         return made.advice
+
+    def skin(self, facts: HoldFacts, moment: Moment) -> SkinNow:
+        """How warm each part may be; all of it not known where the hold cannot be computed."""
+        rules, seen = self.rules_of(facts), self.view(facts, moment)
+        key = facts.holder.key
+        kept, skin = self._skins.get(key, (None, None))
+        if kept != facts:
+            skin = self._solved_skin(facts)
+            self._skins[key] = facts, skin
+        if skin is None or not facts.watched:
+            return unknown_skin(rules.room.limit_c, seen.where)
+        return skin_now(facts, rules, skin, seen, moment.watched_s)
+
+    def _solved_skin(self, facts: HoldFacts) -> Skin | None:
+        bound = self._found(facts).bound
+        if bound is None or self._found(facts).found is None:
+            return None
+        try:
+            return solved_skin(facts, self.rules_of(facts), bound)
+        except NOT_COMPUTABLE:
+            return None
 
     def story(self, facts: HoldFacts, ended_s: float | None, moment: Moment) -> HoldStory:
         """What was expected of a heating, what its readings did, and what they saved.  Raises as computing does."""
