@@ -336,7 +336,7 @@ def _dimensions(
             whole_mm = length_mm if length_mm is not None else gauge + tool.stickout_mm
             found.append(Dimension("length", -tool.stickout_mm, gauge, whole_mm))
     if holder.clamping is Clamping.SHRINK_FIT and tool is not None:
-        from kiosk.rules.cooling_stand import default_heated_mm  # numbers in bulk, not wanted at the start
+        from kiosk.rules.cooling.stand import default_heated_mm  # numbers in bulk, not wanted at the start
 
         heated_mm = default_heated_mm(profile)
         found.append(Dimension("heated", 0.0, heated_mm, heated_mm))

@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from kiosk.rules.cards import HoldView
-from kiosk.rules.cooling_bound import GUARD, Bound
-from kiosk.rules.cooling_mesh import ZONES, Floats, Zone
-from kiosk.rules.cooling_posterior import Draws, Touch
-from kiosk.rules.cooling_stand import Stage
-from kiosk.rules.cooling_unknowns import SURE, Way
+from kiosk.rules.cooling.bound import GUARD, Bound
+from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
+from kiosk.rules.cooling.posterior import Draws, Touch
+from kiosk.rules.cooling.stand import Stage
+from kiosk.rules.cooling.unknowns import SURE, Way
 from kiosk.rules.hold import HoldFacts, HoldRules, cooling_from_s, touches
 from kiosk.rules.outline import outlines_of
 from kiosk.rules.skin_slices import SkinNow, SkinSlice

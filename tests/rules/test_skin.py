@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.belief import Instrument, Standing
-from kiosk.rules.cooling import Heat, Room, Stage, Touch, Way, Zone, assess_bound, bound_of
-from kiosk.rules.cooling_bound import Bound
-from kiosk.rules.cooling_mesh import ZONES
-from kiosk.rules.cooling_unknowns import SURE
+from kiosk.rules.cooling.assessment import Heat, Room, Stage, Touch, Way, Zone, assess_bound, bound_of
+from kiosk.rules.cooling.bound import Bound
+from kiosk.rules.cooling.mesh import ZONES
+from kiosk.rules.cooling.unknowns import SURE
 from kiosk.rules.hold import HoldFacts, HoldRules, Stay, solved, view
 from kiosk.rules.outline import outline
 from kiosk.rules.skin import may_be_held, skin_now, skin_of, solved_skin
