@@ -132,11 +132,11 @@ class Holds:
         return skin_now(facts, rules, skin, seen, moment.watched_s)
 
     def _solved_skin(self, facts: HoldFacts) -> Skin | None:
-        bound = self._found(facts).bound
-        if bound is None or self._found(facts).found is None:
+        kept = self._worked_out(facts)
+        if kept.bound is None or kept.assessment is None:
             return None
         try:
-            return solved_skin(facts, self.rules_of(facts), bound)
+            return solved_skin(facts, self.rules_of(facts), kept.bound)
         except NOT_COMPUTABLE:
             return None
 

@@ -13,6 +13,7 @@ import json
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +60,7 @@ def draw() -> None:
         shape, _, density = size.partition("@")
         width, height = (int(part) for part in shape.split("x"))
         stage = walker.Stage(wanted["language"], (width, height, *([float(density)] if density else [])))
+        screen.shot(width, height, 40)
         shots: dict[str, list[Any]] = {}
         for name, state, fill in walker.SAMPLES:
             if (wanted["screens"] and name not in wanted["screens"]) or (
@@ -86,14 +88,15 @@ class _Screen:
 
         self._root = Connection().screen().root
 
-    def shot(self, width: int, height: int) -> Any:
-        """A picture of the window."""
+    def shot(self, width: int, height: int, turns: int = 2) -> Any:
+        """A picture of the window, drawn so many times: one that was made larger is there once X has said so."""
         from kivy.base import EventLoop
         from PIL import Image
         from Xlib import X
 
-        for _ in range(2):  # a window that was made larger is drawn on anew once X has said so
+        for _ in range(turns):
             EventLoop.idle()
+            time.sleep(0.01)
         shot = self._root.get_image(0, 0, width, height, X.ZPixmap, 0xFFFFFFFF)
         return Image.frombytes("RGB", (width, height), shot.data, "raw", "BGRX")
 

@@ -27,15 +27,18 @@ from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
 from kiosk.rules.finding import Usable, parse
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
+from kiosk.rules.skin_slices import SkinNow, SkinSlice, unknown_skin
 from kiosk.words import say as say_words
 
-HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0)
-CUTTER = Cutter("C1", "Roughing mill Ø12 R1 long", 12.0, 12.0, 83.0, re_mm=1.0, zefp=4, coolant=True)
+HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0,
+                projection_mm=88.0)  # fmt: skip
+CUTTER = Cutter("C1", "Roughing mill Ø12 R1 long", 12.0, 12.0, 83.0, lu_mm=26.0, re_mm=1.0, zefp=4, coolant=True)
 ASSEMBLY = Assembly("A1", "Roughing mill Ø12 R1 long", HOLDER, CUTTER, 36.0, Measured(142.318, 12.004, 1.0))
 SLEEVE = PlaceCard(Place("P000000001", "Sleeve 1", Kind.COOLING, way="sleeve"), ("Sleeve 1",))
 SLOT = PlaceCard(Place("P000000002", "Cabinet A · 3-07", Kind.SLOT), ("Cabinet A", "drawer 3", "3-07"))
@@ -137,8 +140,18 @@ def machines() -> list[MachineView]:
     return found
 
 
-def _hot(screen: Any, chosen: str = "") -> None:
+def _skin(hottest: str = "nose", hands: tuple[str, ...] = ()) -> SkinNow:
+    """A long holder some minutes after it was heated, as the rules would say it."""
+    ends = range(-47, 121, 3)
+    zones = ["shank" if z < 0 else "nose" if z < 62 else "flange" if z < 88 else "taper" for z in ends]
+    warm = [30 + 180 * math.exp(-(((z - 15) / 38) ** 2)) for z in ends]
+    pieces = zip(ends, warm, zones, strict=True)
+    return SkinNow(tuple(SkinSlice(z, z + 3.0, high_c, zone) for z, high_c, zone in pieces), 43.0, hottest, hands)
+
+
+def _hot(screen: Any, chosen: str = "", skin: SkinNow | None = None) -> None:
     screen.chosen = chosen
+    screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
     screen.show((HOTTER, HOT), (WARM,))
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
 
@@ -414,9 +427,10 @@ def _empty_history(screen: Any) -> None:
 
 
 Fill = Callable[[Any], Any]
-def _alarm(screen: Any, scanned: Scanned) -> None:
+def _alarm(screen: Any, scanned: Scanned, skin: SkinNow | None = None) -> None:
     screen.left()
     screen.shown(scanned=scanned)
+    screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
 
 
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
@@ -429,7 +443,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
     ("scan", "missed", lambda screen: screen.show_missed((HOT.name, SLOT.name, POCKET.name, CARD.name, "RX"))),
     ("heat", "hot", lambda screen: _alarm(screen, TOO_HOT)),
-    ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ)),
+    ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ, unknown_skin(43.0, "flange"))),
     ("heat", "another", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
     ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),
     ("hot", "none", lambda screen: screen.show((), ())),
@@ -438,6 +452,9 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("hot", "sixteen-readings", _sixteen),
     ("hot", "sleeve", lambda screen: _hot(screen, "H1")),
     ("hot", "warm", lambda screen: _hot(screen, "H3")),
+    ("hot", "hands", lambda screen: _hot(screen, "H1", _skin(hands=("flange", "taper")))),
+    ("hot", "not-known", lambda screen: _hot(screen, "H2", unknown_skin(43.0, "flange"))),
+    ("hot", "curve", lambda screen: (_hot(screen, "H1"), setattr(screen, "picture", "curve"))),
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),
     ("reading", "figure", lambda screen: _reading(screen, "ask_figure")),
     ("reading", "answer", lambda screen: _reading(screen, "answer")),
@@ -456,7 +473,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), 4)),
     ("place", "nowhere", lambda screen: _place(screen, (), 5)),
     ("holder", "cool", lambda screen: screen.show(CARD)),
-    ("holder", "hot", lambda screen: screen.show(HOT)),
+    ("holder", "hot", lambda screen: (screen.show(HOT), setattr(screen, "drawing", draw_holder(HOLDER, skin=_skin())))),
     ("holder", "until-read", lambda screen: screen.show(HOTTER)),
     ("holder", "condition", lambda screen: setattr(screen, "page", "condition")),
     ("history", "lines", _history),

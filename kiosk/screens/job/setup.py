@@ -19,6 +19,7 @@ from kiosk.rules.cards import PlaceCard
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Step
 from kiosk.rules.fitting.magazine_plan import plan
 from kiosk.rules.fitting.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.say import Say
 from kiosk.rules.stock import BookEntry
 from kiosk.screens.clerk import fault_words
@@ -377,7 +378,8 @@ def _step(step: Step, at: int, place: str | None) -> Marked:
     ends = (step.goal,) if step.doing is Doing.LEAVE else (step.origin, step.goal)
     way = " → ".join("" if pocket is None else f"{pocket:02}" for pocket in ends).strip()
     tone = "done" if step.doing is Doing.LEAVE else "plain"
-    return Marked(f"step {at}", step.assembly.name, words_of, way, _DOINGS[step.doing], tone)
+    drawn = draw_holder(step.assembly.holder, step.assembly)
+    return Marked(f"step {at}", step.assembly.name, words_of, way, _DOINGS[step.doing], tone, drawn)
 
 
 load_beside(__file__)

@@ -9,9 +9,10 @@ from __future__ import annotations
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.screens.clerk import coupling_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.view import View
@@ -34,6 +35,7 @@ class CardScreen(View):
     coolant = StringProperty()
     measured = BooleanProperty(True)
     undo_s = NumericProperty(0)
+    drawing = ObjectProperty(None, allownone=True)
 
     def shown(self, card: HolderCard | None = None, **_: Any) -> None:
         self.undo_s = self.clerk.undo_s
@@ -43,6 +45,7 @@ class CardScreen(View):
     def show(self, card: HolderCard) -> None:
         """Show what is typed for this holder."""
         self.title = card.name
+        self.drawing = draw_holder(card.holder, card.assembly)
         self.detail = coupling_words(card)
         self.place = card.at.name if card.at else ""
         assembly = card.assembly
