@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from itertools import pairwise
+from math import dist
 from typing import Any, NamedTuple
 
 from kivy.clock import Clock
@@ -46,17 +47,21 @@ _PITCH_MM = 1.25  # on the panel, between the closest lines of a hatch
 class HolderDrawing(Widget):
     """Shows `drawing`.  `told`: with its lengths or its legend; without, the picture alone (a pocket's size).
 
-    `spots_px`: where the spots a probe goes to lie, by their names, once drawn.
+    `leads`: window x by the name of a spot: a line goes from the spot down to there, where its key stands, and a finger
+    on the drawing itself chooses the nearest spot: event `on_spot(where)`.
     """
 
     drawing = ObjectProperty(None, allownone=True)
     told = BooleanProperty(True)
-    spots_px = DictProperty()
+    leads = DictProperty()
+
+    __events__ = ("on_spot",)
 
     def __init__(self, **kwargs: Any) -> None:
+        self._spots_px: dict[str, Xy] = {}
         super().__init__(**kwargs)
         soon = Clock.create_trigger(self._draw, -1)
-        for name in ("drawing", "told", "size", "pos"):
+        for name in ("drawing", "told", "leads", "size", "pos"):
             self.fbind(name, soon)
         for name in _LOOKED_AT:
             look.fbind(name, soon)
@@ -65,12 +70,23 @@ class HolderDrawing(Widget):
         self.canvas.clear()
         drawing: Drawing | None = self.drawing
         if drawing is None or self.width < look.mm * 8 or self.height < look.mm * 5:
-            self.spots_px = {}
+            self._spots_px = {}
             return
         pen = _Pen(self, drawing)
         with self.canvas:
             pen.all()
-        self.spots_px = {spot.where: pen.at(spot.at) for spot in drawing.spots}
+        self._spots_px = {spot.where: pen.at(Point(spot.at.z_mm, 0.0)) for spot in drawing.spots}
+
+    def on_spot(self, where: str) -> None:
+        """A finger chose a spot."""
+
+    def on_touch_up(self, touch: Any) -> bool:
+        """The nearest spot, where spots are asked for."""
+        if not self.leads or not self._spots_px or not self.collide_point(*touch.pos):
+            return bool(super().on_touch_up(touch))
+        nearest = min(self._spots_px, key=lambda where: dist(self._spots_px[where], touch.pos))
+        self.dispatch("on_spot", nearest)
+        return True
 
 
 class _Pen:
@@ -146,9 +162,12 @@ class _Pen:
             self._stroke(around(edge), look.ground if not drawing.bands else look.text, look.mm * 0.18, dashes=True)
         start, end = drawing.ends_mm
         self._stroke((Point(start - 3, 0), Point(end + 3, 0)), look.quiet, 1.0, dashes=True)
+        if self.part.leads:
+            self._lead()
+            self._targets()
         if self.part.told:
             self._hands()
-            if drawing.bands:
+            if drawing.bands and not self.part.leads:
                 self._targets()
             for row, each in enumerate(self._rows()):
                 for dimension in each:
@@ -214,6 +233,15 @@ class _Pen:
             self._stroke(corners, look.done, look.mm * 0.4, close=True)
             write(self.part, "✓", self.at(Point((start + end) / 2, 0.0)), (0.5, 0.5), look.done, bold=True)
 
+    def _lead(self) -> None:
+        """A line from each spot to its key below."""
+        for spot in self.drawing.spots:
+            if spot.where in self.part.leads:
+                x, y = self.at(Point(spot.at.z_mm, 0.0))
+                knee = (self.part.leads[spot.where], self.part.y + look.mm * 2)
+                Color(*look.text)
+                self._strips([((x, y), knee), (knee, (knee[0], self.part.y))], look.mm * 0.35)
+
     def _targets(self) -> None:
         """A target at each spot; the hottest is full, and named."""
         for spot in self.drawing.spots:
@@ -224,7 +252,7 @@ class _Pen:
                 Color(*colour)
                 px = look.mm * radius
                 Ellipse(pos=(x - px, y - px), size=(px * 2, px * 2))
-            if spot.hottest:
+            if spot.hottest and self.part.told:
                 self._name(spot, (x, y))
 
     def _name(self, spot: Spot, at: Xy) -> None:
