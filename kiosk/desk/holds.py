@@ -54,6 +54,28 @@ class _Advised(NamedTuple):
         return (self.advice.at_s if self.advice and self.advice.at_s > self.made_s else self.made_s) + _STALE_S
 
 
+class _Learnt:
+    """What readings taught, in order."""
+
+    def __init__(self) -> None:
+        self._standings: dict[str, Standing] = {}
+        self._heats = Heats()
+
+    def take(self, row: TableRow) -> None:
+        lesson, pair = _lesson(row), row["pair"]
+        self._standings[pair], _, accepted = take(self._standings.get(pair, Standing()), lesson)
+        for each in accepted:
+            self._heats.add(each)
+
+    def standing(self, facts: HoldFacts) -> Standing:
+        return self._standings.get(hold.pair(facts.holder, facts.stays[-1].place), Standing())
+
+    def known(self, facts: HoldFacts) -> Known:
+        """What earlier heats taught; what is read during a heat counts for it by itself, and only once."""
+        pair = hold.pair(facts.holder, None)
+        return self._heats.known(hold.type_of(pair), hold.last_place(facts), facts.heating)
+
+
 class Holds:
     """Answers about holds for one desk.  `lessons`: the ledger's rows of what readings taught after a line.
 
@@ -66,20 +88,54 @@ class Holds:
         self._kept: dict[str, _Kept] = {}
         self._advised: dict[str, _Advised] = {}
         self._skins: dict[str, tuple[HoldFacts, Skin | None]] = {}
-        self._read_to = 0
-        self._standings: dict[str, Standing] = {}
-        self._heats = Heats()
-        self.learnt()
+        self._read_to = 0  # number of the last lesson's line
+        self._slips: list[tuple[int, int]] = []  # lines by which lessons were withdrawn, in order, and those lessons'
+        self._learnt: dict[int, _Learnt] = {}  # what was known when so many of them were withdrawn
+        self.unlearnt()
 
     def learnt(self) -> None:
         """Readings were written: what they teach counts for heatings from now on."""
         for row in self._lessons(self._read_to):
-            lesson, pair = _lesson(row), row["pair"]
-            standing, _, accepted = take(self._standings.get(pair, Standing()), lesson)
-            self._standings[pair] = standing
-            for each in accepted:
-                self._heats.add(each)
+            for state in self._learnt.values():
+                state.take(row)
             self._read_to = row["line"]
+
+    def unlearnt(self) -> None:
+        """A reading was withdrawn, or nothing was looked at yet: everything is learnt from the beginning."""
+        self._kept.clear()
+        self._advised.clear()
+        self._learnt.clear()
+        rows = self._lessons(0)
+        self._slips = sorted((row["withdrawn"], row["line"]) for row in rows if row["withdrawn"] is not None)
+        self._read_to = rows[-1]["line"] if rows else 0
+        self._known_after(len(self._slips))
+
+    def _known_after(self, count: int) -> _Learnt:
+        """What was known when the first `count` slips were withdrawn."""
+        if count not in self._learnt:
+            gone = {line for _, line in self._slips[:count]}
+            self._learnt[count] = state = _Learnt()
+            for row in self._lessons(0):
+                if row["line"] not in gone:
+                    state.take(row)
+        return self._learnt[count]
+
+    @property
+    def _now(self) -> _Learnt:
+        return self._known_after(len(self._slips))
+
+    def _earlier(self, facts: HoldFacts) -> list[_Learnt]:
+        """What was known since a heating began that is not known any more, because it was a slip.
+
+        The hold that runs is freed no sooner by that: what a slip made longer stays as long, and what it made shorter
+        is as if it had never been read.
+        """
+        began = facts.heating or 0
+        return [
+            self._known_after(count)
+            for count, (withdrawn, line) in enumerate(self._slips)
+            if line < began < withdrawn
+        ]
 
     def rules_of(self, facts: HoldFacts) -> HoldRules:
         """The values this hold is worked out with: the stricter of those it began with and those set now."""
@@ -89,7 +145,11 @@ class Holds:
         rules, kept = self.rules_of(facts), self._worked_out(facts)
         if kept.assessment is None or not facts.watched:
             return hold.not_computable(facts, rules)
-        return hold.view(facts, rules, kept.assessment, self._standing(facts), moment.watched_s)
+        seen = hold.view(facts, rules, kept.assessment, self._now.standing(facts), moment.watched_s)
+        began = facts.heating or 0
+        since = (count for count, (withdrawn, _) in enumerate(self._slips) if withdrawn > began)
+        doubted = any(self._known_after(count).standing(facts).needs_reading for count in since)
+        return replace(seen, needs_reading=True) if doubted else seen
 
     def curve(self, facts: HoldFacts, moment: Moment) -> HeatCurve | None:
         """None where it cannot be computed."""
@@ -151,7 +211,8 @@ class Holds:
             return None
         try:
             rules = self.rules_of(facts)
-            return hold.verdict(facts, rules, kept.bound, kept.assessment, self._standing(facts), reading)
+            standing = self._now.standing(facts)
+            return hold.verdict(facts, rules, kept.bound, kept.assessment, standing, reading)
         except NOT_COMPUTABLE:
             return None
 
@@ -183,17 +244,19 @@ class Holds:
     def _solved(self, facts: HoldFacts) -> Bound:
         """A reading changes nothing that has to be solved again."""
         kept = self._kept.get(facts.holder.key)
-        if kept and kept.bound and replace(kept.facts, readings=(), gaps=0) == replace(facts, readings=(), gaps=0):
+        if kept and kept.bound and _unread(kept.facts) == _unread(facts):
             return kept.bound
-        return hold.solved(facts, self.rules_of(facts), self._known(facts))
-
-    def _standing(self, facts: HoldFacts) -> Standing:
-        return self._standings.get(hold.pair(facts.holder, facts.stays[-1].place), Standing())
+        rules = self.rules_of(facts)
+        known = [self._known(facts), *(state.known(facts) for state in self._earlier(facts))]
+        return hold.longest([hold.solved(facts, rules, each) for each in known])
 
     def _known(self, facts: HoldFacts) -> Known:
-        """What earlier heats taught; what is read during a heat counts for it by itself, and only once."""
-        pair = hold.pair(facts.holder, None)
-        return self._heats.known(hold.type_of(pair), hold.last_place(facts), facts.heating)
+        return self._now.known(facts)
+
+
+def _unread(facts: HoldFacts) -> HoldFacts:
+    """What has to be solved: the facts without their readings."""
+    return replace(facts, readings=(), withdrawn=(), gaps=0)
 
 
 def rules_set(settings: HeatSettings) -> HoldRules:

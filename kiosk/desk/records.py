@@ -150,9 +150,9 @@ class RecordsCounter:
         stood = past.where_at(holder_key, utc_s)
         since = stood.since
         by = self._names().get(since.operator or "", since.operator) if since else None
-        kinds = frozenset({L.Heated.kind, L.HoldEnded.kind})
+        kinds = frozenset({L.Heated.kind, L.HoldEnded.kind, L.ReadingWithdrawn.kind})
         heat = past.lines(past.Question(holder_key, kinds, until_utc_s=utc_s, newest=1))
-        hot = bool(heat) and isinstance(heat[0].entry, L.Heated)
+        hot = bool(heat) and not isinstance(heat[0].entry, L.HoldEnded)
         return WasAt(stood.place, self._name_of(stood.place), since.utc_s if since else None, by, hot)
 
     def heatings(self, holder_key: str, newest: int = 20) -> tuple[HeatRecord, ...]:
@@ -245,6 +245,8 @@ class RecordsCounter:
         kind = line.kind.replace(" ", "_")
         if isinstance(entry, L.Restored) and entry.cause != "backup":
             kind = f"{kind}_{entry.cause}"
+        if isinstance(entry, L.TornDown) and entry.undoes is not None:
+            kind = f"{kind}_undone"
         words = say(f"history.{kind}", **values)
         return HistoryRow(line.id, line.utc_s, line.kind, by, line.kiosk, name, where, words)
 
@@ -268,7 +270,7 @@ class RecordsCounter:
                 values["name"] = cutter.name
             case L.PlaceAdded(place=place):
                 values["name"] = place.name
-            case L.TemperatureRead(where=spot):
+            case L.TemperatureRead(where=spot) | L.ReadingWithdrawn(where=spot):
                 values["where"] = f"term.{spot}"
             case L.TurnedAway(reason=reason):
                 values["reason"] = f"term.reason.{reason}"

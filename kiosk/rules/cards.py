@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
-from kiosk.rules.assembly import Assembly, Holder
+from kiosk.rules.assembly import Assembly, Condition, Holder
 from kiosk.rules.fitting.magazine import Loaded, Magazine
 from kiosk.rules.places import Place
 
@@ -202,3 +202,13 @@ class LastStep:
     goal: str | None
     heated: bool = False
     still_there: bool = True  # nobody moved it since
+    torn: Torn | None = None  # it was a tear-down
+
+
+@dataclass(frozen=True, slots=True)
+class Torn:
+    """An assembly that was torn down.  said_before: how its cutter was called until then."""
+
+    assembly: str
+    name: str
+    said_before: Condition

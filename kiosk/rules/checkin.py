@@ -14,10 +14,10 @@ only loses a holder.
 from __future__ import annotations
 
 from kiosk.rules.assembly import Clamping, Condition
-from kiosk.rules.cards import Heat, HolderCard, LastStep, Moment, Pending, PlaceCard
+from kiosk.rules.cards import Heat, HolderCard, LastStep, Moment, Pending, PlaceCard, Torn
 from kiosk.rules.fitting.obstacles import limits, obstacles
 from kiosk.rules.fitting.proposals import Proposal, propose
-from kiosk.rules.lines import Entry, Heated, HoldEnded, Moved
+from kiosk.rules.lines import ConditionSaid, Entry, Heated, HoldEnded, Moved, TornDown
 from kiosk.rules.outcomes import ABOUT_HEAT, Done, Expects, Outcome, Reason, Refused, Step, Wait, refuse
 from kiosk.rules.places import Kind, Need, needs_of
 from kiosk.rules.say import Value, say
@@ -234,6 +234,8 @@ def undo(view: View, moment: Moment) -> Outcome:
     card = step.holder
     if moment.watched_s - step.at_watched_s > view.limits.undo_s:
         return refuse(Reason.UNDO_TOO_LATE, card, name=card.name)
+    if step.torn is not None:
+        return _put_back_in(step, step.torn)
     if step.heated:
         return refuse(Reason.UNDO_HEAT, card, name=card.name)
     if not step.still_there:
@@ -247,3 +249,15 @@ def undo(view: View, moment: Moment) -> Outcome:
     back = Moved(card.holder.key, step.goal, step.origin.place.code, undoes=step.line)
     words = say("undone", name=card.name, place=step.origin.name)
     return Done((back,), words, holder=card, goal=step.origin, step=Step.UNDONE)
+
+
+def _put_back_in(step: LastStep, torn: Torn) -> Done | Refused:
+    """A tear-down taken back: the cutter never came out.  What was heated for it stays hot."""
+    card = step.holder
+    if not step.still_there:
+        return refuse(Reason.UNDO_OVERTAKEN, card, name=torn.name)
+    lines: tuple[Entry, ...] = (
+        TornDown(card.holder.key, torn.assembly, undoes=step.line),
+        ConditionSaid(card.holder.key, torn.assembly, torn.said_before),
+    )
+    return Done(lines, say("undone_torn", name=torn.name), holder=card, step=Step.UNDONE)

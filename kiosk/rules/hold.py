@@ -37,7 +37,9 @@ from kiosk.rules.cooling.bound import Bound
 from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile, outlines_of
 
+WITHDRAWN = "withdrawn"  # the verdict of a reading that was a slip
 _POINTS = 80
+SPOTS = ("nose", "flange", "shank")
 PROMISED = 0.01  # chance of something touchable being hot that a hold may end with
 _AT = "at"
 
@@ -54,13 +56,14 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A thermometer's word.  where: nose, flange, shank.  instrument: probe, infrared."""
+    """A thermometer's word.  where: nose, flange, shank.  instrument: probe, infrared.  line: its number."""
 
     at_s: float
     where: str
     value_c: float
     instrument: str
     verdict: str
+    line: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +93,8 @@ class HoldFacts:
 
     body_unknown: its body was as warm as a heating can have made it.  began: the shop's strictest values since it was
     heated, None for a line older than they are.  heating: number of the line that began it.  watched: its times are
-    of the clock that counts now; of another's nothing can be subtracted.
+    of the clock that counts now; of another's nothing can be subtracted.  withdrawn: readings that were slips and
+    are not among the others.
     """
 
     holder: Holder
@@ -108,6 +112,7 @@ class HoldFacts:
     began: HeatValues | None = None
     heating: int | None = None
     watched: bool = True
+    withdrawn: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +190,12 @@ def solved(facts: HoldFacts, rules: HoldRules, known: Known | None) -> Bound:
     """
     outlines = outlines_of(facts.holder, facts.assembly)
     found = [bound_of(*_case(outline, facts, rules), rules.room, known) for outline in outlines]
-    return found[0] if len(found) == 1 else max(found, key=_hold_s)
+    return longest(found)
+
+
+def longest(bounds: Sequence[Bound]) -> Bound:
+    """The one whose hold lasts longest before anything was read."""
+    return bounds[0] if len(bounds) == 1 else max(bounds, key=_hold_s)
 
 
 def _hold_s(bound: Bound) -> float:
@@ -243,6 +253,7 @@ def view(facts: HoldFacts, rules: HoldRules, found: Assessment, standing: Standi
         or facts.stays[-1].place is None  # nobody knows what it stands in, so no time is enough
         or found.hold_s is None
         or standing.needs_reading
+        or bool(to_read_again(facts))
     )
     out_s = found.take_out_s
     return HoldView(
@@ -328,30 +339,22 @@ def verdict(
     return Verdict(word, ends, not known, seen, found.now(since_s).where.read_at, found.rises_k(since_s))
 
 
-SOAK_S = 300.0  # between the first and the last cool reading: heat from inside would have come out by then
-_FRESH_S = 1200.0
+def to_read_again(facts: HoldFacts) -> tuple[str, ...]:
+    """Spots whose last reading was a slip: until a probe has said there what is true, no time ends the hold.
 
-
-def cool_all_over(readings: Sequence[Reading], limit_c: float, now_s: float) -> float | None:
-    """Whether probe readings alone prove a holder cool of which nobody knows when it was heated.
-
-    Nose, flange and shank must each be at or under the limit by their last reading, the last of them `SOAK_S`
-    after the first.  0: proven.  More: seconds until the nose is to be read again.  None: a place is still to be
-    read, or too warm.
+    So nobody is let go sooner by withdrawing a reading that was right.
     """
-    last: dict[str, Reading] = {}
-    first_s = None
-    for reading in sorted(readings, key=lambda reading: reading.at_s):
-        if reading.instrument != Instrument.PROBE.value or now_s - reading.at_s > _FRESH_S:
-            continue
-        if reading.value_c > limit_c:
-            last, first_s = {}, None  # what was read before it proves nothing any more
-            continue
-        first_s = reading.at_s if first_s is None else first_s
-        last[reading.where] = reading
-    if first_s is None or last.keys() < {"nose", "flange", "shank"}:
-        return None
-    return max(0.0, SOAK_S - (max(reading.at_s for reading in last.values()) - first_s))
+    owed: dict[str, None] = {}
+    for slip in facts.withdrawn:
+        if not any(
+            each.line > slip.line
+            and each.where == slip.where
+            and each.instrument == Instrument.PROBE.value
+            and each.verdict != Word.QUESTIONED.value
+            for each in facts.readings
+        ):
+            owed[slip.where] = None
+    return tuple(owed)
 
 
 def length_error_um(facts: HoldFacts, rules: HoldRules, found: Assessment, now_s: float) -> float:

@@ -188,6 +188,21 @@ class TemperatureRead:
 
 
 @dataclass(frozen=True, slots=True)
+class ReadingWithdrawn:
+    """A reading was a slip and counts for nothing any more.  reading: number of its line; the rest is as it said.
+
+    What it let go is held again, and its spot is owed a probe reading before anything else ends that hold.
+    """
+
+    kind: ClassVar[str] = "reading withdrawn"
+    holder: str
+    reading: int
+    where: str
+    value_c: float
+    heating: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class HoldEnded:
     """A holder is safe to touch.  `heating`: number of the line that began the hold; None: there was no hold."""
 
@@ -199,6 +214,8 @@ class HoldEnded:
 
 @dataclass(frozen=True, slots=True)
 class TornDown:
+    """A cutter is out of its holder.  `undoes`: the line this takes back; it is in again, as it was."""
+
     kind: ClassVar[str] = "torn down"
     holder: str
     assembly: str
@@ -406,6 +423,7 @@ Entry = (
     | Moved
     | Heated
     | TemperatureRead
+    | ReadingWithdrawn
     | HoldEnded
     | TornDown
     | ConditionSaid

@@ -101,6 +101,7 @@ class Clerk(EventDispatcher):
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
         self._undo_until_s = 0.0  # watched time
+        self._now_s = 0.0  # watched time of the last beat
         self._quiet_since_s: float | None = None  # watched time of the last touch or scan; None: just now
 
     # Screens ------------------------------------------------------------------------------------------------
@@ -199,6 +200,11 @@ class Clerk(EventDispatcher):
         self.undo_s = self._undo_until_s = 0.0
         self.ask(common.undo(), self.answer)
 
+    def undoable(self, until_s: float) -> None:
+        """What was done by touch just now can be taken back until then, by the desk's watched clock."""
+        self._undo_until_s = until_s
+        self.undo_s = max(0.0, until_s - self._now_s)
+
     def answer(self, scanned: Scanned) -> None:
         """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's."""
         outcome = scanned.outcome
@@ -241,6 +247,7 @@ class Clerk(EventDispatcher):
         self.hot, self.warm = now.hot, now.warm
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self.waiting = now.waiting
+        self._now_s = now.watched_s
         self.undo_s = max(0.0, self._undo_until_s - now.watched_s)
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:

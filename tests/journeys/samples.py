@@ -20,6 +20,7 @@ from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor, Ph
 from kiosk.desk.desk import Scanned
 from kiosk.desk.finding import Found, FoundRow, WayThere
 from kiosk.desk.handover import MachineView, Pocket
+from kiosk.desk.heat import Withdrawn
 from kiosk.desk.records import HistoryRow
 from kiosk.exchange.shop import read_shop
 from kiosk.reader.symbols import Outline
@@ -27,6 +28,7 @@ from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
 from kiosk.rules.finding import Usable, parse
+from kiosk.rules.hold_proof import Owed
 from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
@@ -35,6 +37,7 @@ from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
 from kiosk.rules.skin_slices import SkinNow, SkinSlice, unknown_skin
 from kiosk.words import say as say_words
+from kiosk.words import t
 
 HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0,
                 projection_mm=88.0)  # fmt: skip
@@ -163,8 +166,22 @@ def _sixteen(screen: Any) -> None:
 
 def _reading(screen: Any, page: str) -> None:
     screen.title = ASSEMBLY.name
+    screen.word = t("reading.still_hot")
+    screen.slip = 7
+    screen.grew = say_words(
+        say("reading.grew", was_s=1810.0, remaining_s=2530.0, value_c=61.0, expected_c=52.0)
+    )
+    screen._owes(Owed(("flange", "shank"), 0.0, ("nose",)))
     screen.page = page
     screen.answer = "61 °C noted. Still hot: safe is 43 °C or less"
+
+
+def _withdrawn(screen: Any) -> None:
+    _reading(screen, "answer")
+    screen.slip, screen.title = 0, ASSEMBLY.name
+    place = "Mill 2 · pocket 14"
+    words = say("reading.held_again", name=ASSEMBLY.name, value_c=24.0, where="term.shank", place=place)
+    screen._withdrawn(Withdrawn(HOT, True, words, Owed(("shank",))))
 
 
 def _typed(screen: Any, text: str) -> None:
@@ -458,6 +475,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),
     ("reading", "figure", lambda screen: _reading(screen, "ask_figure")),
     ("reading", "answer", lambda screen: _reading(screen, "answer")),
+    ("reading", "withdrawn", _withdrawn),
     ("typed", "begun", lambda screen: _typed(screen, "H7K2B")),
     ("typed", "wrong", lambda screen: _typed(screen, "HV4T8BRJ3X")),
     ("machine", "which", _which),

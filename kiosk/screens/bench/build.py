@@ -19,7 +19,6 @@ from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.marked import Marked
 from kiosk.screens.questions import bench as asks
 from kiosk.screens.questions.bench import BuildRefused, Offer
 from kiosk.screens.sounds import Sound
@@ -150,8 +149,7 @@ class BuildScreen(View):
         else:
             self.trouble = fault_words(error)
         if self.page == Page.FITS:
-            stops = Marked("refused", t("build_up.stops"), self.trouble, icon="stop", tone="stop")
-            self.findings = [stops, *self.findings]
+            self.findings = [Choice("refused", t("build_up.stops"), self.trouble), *self.findings]
         else:
             self.offers = []
             self.page = Page.SCAN
@@ -164,11 +162,9 @@ def _verdict(fit: Fit) -> str:
     return say(Say(blocking.message_id, tuple(blocking.values.items())))
 
 
-def _finding(finding: Finding, at: int) -> Marked:
+def _finding(finding: Finding, at: int) -> Choice:
     words = say(Say(finding.message_id, tuple(finding.values.items())))
-    if finding.blocking:
-        return Marked(str(at), t("build_up.stops"), words, icon="stop", tone="stop")
-    return Marked(str(at), t("build_up.mind"), words, icon="missing")
+    return Choice(str(at), t("build_up.stops") if finding.blocking else t("build_up.mind"), words)
 
 
 def _figures(fit: Fit) -> str:

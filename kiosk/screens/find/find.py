@@ -26,6 +26,7 @@ SIGNS = {
     Usable.READY: ("✓", "done"), Usable.NEAR: ("✓", "plain"), Usable.COOLING: ("!", "heat"),
     Usable.UNPROVEN: ("!", "heat"), Usable.IN_MACHINE: ("→", "plain"), Usable.NOWHERE: ("?", "stop"),
     Usable.OUT: ("–", "plain"),
+    Usable.REMEASURE: ("!", "plain"), Usable.WORN: ("✕", "stop"), Usable.BROKEN: ("✕", "stop"),
 }  # fmt: skip
 
 

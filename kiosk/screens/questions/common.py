@@ -8,6 +8,7 @@ from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned
 from kiosk.desk.inbox import Inbox, Paper, papers, where_to_put
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
 
 
@@ -36,6 +37,17 @@ def undo() -> Question[Scanned]:
 def holder(key: str) -> Question[HolderCard]:
     """A holder as it stands now.  Raises NotThere."""
     return lambda desk: desk.session.holder(key)
+
+
+def next_step(key: str) -> Question[Say | None]:
+    """What comes next for a holder, and where.  Raises NotThere."""
+
+    def answer(desk: Desk) -> Say | None:
+        from kiosk.desk.next_step import next_of
+
+        return next_of(desk.session, desk.session.holder(key))
+
+    return answer
 
 
 def code_of(key: str) -> Question[str]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from kiosk.desk.heat import ReadingTaken
+from kiosk.desk.heat import ReadingTaken, Withdrawn
 from kiosk.rules.cards import HeatCurve
+from kiosk.rules.hold_proof import Owed
 from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.questions import Question
 
-__all__ = ["ReadingTaken", "curve", "drawing", "read"]
+__all__ = ["Owed", "ReadingTaken", "Withdrawn", "curve", "drawing", "owed", "read", "withdraw"]
 
 
 def curve(key: str) -> Question[HeatCurve | None]:
@@ -23,3 +24,13 @@ def drawing(key: str) -> Question[Drawing]:
 def read(key: str, where: str, value_c: float, instrument: str) -> Question[ReadingTaken]:
     """A temperature was measured: what the desk makes of it."""
     return lambda desk: desk.heat.read(key, where, value_c, instrument)
+
+
+def owed(key: str) -> Question[Owed]:
+    """What is still to be read of a holder, and when.  Raises NotThere."""
+    return lambda desk: desk.heat.owed(key)
+
+
+def withdraw(key: str, line: int) -> Question[Withdrawn]:
+    """The last reading (number of its line) was mistyped.  Raises NotThere, ReadingFault."""
+    return lambda desk: desk.heat.withdraw(key, line)

@@ -6,6 +6,7 @@ second is taken, so that nothing moves that nobody sees; then the card steps bac
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from kivy.clock import Clock
@@ -13,10 +14,12 @@ from kivy.properties import NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard
 from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.rules.say import Say
 from kiosk.screens.camera import Aim
 from kiosk.screens.clerk import Scanned, coupling_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.live import LivePicture
+from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
@@ -48,6 +51,7 @@ class ScanScreen(View):
         super().__init__(**kwargs)
         self._key = ""
         self._waits = False  # what is shown is the first scan of a pair
+        self._shown = ("", "")  # key and title of the holder whose step is shown
         self._refused = ""  # key of the holder whose refusal is shown
         self._step_back = Clock.create_trigger(lambda _: self.step_back())
         self.ask_for_scan()
@@ -171,6 +175,14 @@ class ScanScreen(View):
             why=say(outcome.say) if card and not moved else "",
             next=t("scan.next"),
         )
+        if card is not None and outcome.step in (Step.MOVED, Step.UNDONE, Step.ALREADY_THERE):
+            self._shown = (card.holder.key, self.title)
+            self.clerk.ask(common.next_step(card.holder.key), partial(self._goes_on, self._shown), lambda _: None)
+
+    def _goes_on(self, shown: tuple[str, str], step: Say | None) -> None:
+        """What comes next for what was moved, unless something else is shown by now."""
+        if step is not None and self.state == "done" and shown == self._shown and self.title == shown[1]:
+            self.remedy = say(step)
 
     def _wait(self, expects: Expects, card: HolderCard | None, goal: PlaceCard | None) -> None:
         self._waits = True
