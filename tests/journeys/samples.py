@@ -33,6 +33,7 @@ from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.rules.place_drawing import Level, PlaceDrawing
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
 from kiosk.rules.skin_slices import SkinNow, SkinSlice, unknown_skin
@@ -165,6 +166,7 @@ def _sixteen(screen: Any) -> None:
 
 
 def _reading(screen: Any, page: str) -> None:
+    screen.drawing = draw_holder(HOLDER, ASSEMBLY, _skin())
     screen.title = ASSEMBLY.name
     screen.word = t("reading.still_hot")
     screen.slip = 7
@@ -419,7 +421,13 @@ def _find(screen: Any, page: str, letters: bool = False, found: tuple[FoundRow, 
 def _place(screen: Any, path: tuple[str, ...], usable: int) -> None:
     screen.trouble = ""
     kinds = ("machine", "pocket") if len(path) == 2 else ("cabinet", "drawer", "slot")[: len(path)]
-    screen.show(WayThere(ASSEMBLY.name, "HV4T8BRJ3V", path, Usable(usable), None), kinds)
+    drawers = Level(tuple(f"Drawer {at}" for at in range(1, 13)), 9, stacked=True)
+    slots = Level(tuple(f"10-{at:02}" for at in range(1, 25)), 11, stacked=False)
+    picture = PlaceDrawing((drawers, slots)) if len(path) == 3 else None
+    if len(path) == 2:
+        magazine = next(machine.magazine for machine in machines())
+        picture = PlaceDrawing((), magazine, 14)
+    screen.show(WayThere(ASSEMBLY.name, "HV4T8BRJ3V", path, Usable(usable), None), kinds, picture)
 
 
 def _history(screen: Any) -> None:

@@ -12,7 +12,14 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk import words
 from kiosk.rules.cards import PlaceCard
@@ -20,6 +27,7 @@ from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Step
 from kiosk.rules.fitting.magazine_plan import plan
 from kiosk.rules.fitting.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
 from kiosk.rules.holder_drawing import draw_holder
+from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.rules.say import Say
 from kiosk.rules.stock import BookEntry
 from kiosk.screens.clerk import fault_words
@@ -91,6 +99,7 @@ class SetupScreen(View):
     count = NumericProperty(0)
     answer = StringProperty()
     answer_state = StringProperty("idle")
+    picture = ObjectProperty(None, allownone=True)  # where the next stop is, drawn
     over = BooleanProperty(False)  # the round is
     busy = StringProperty()
     done = NumericProperty(0)
@@ -247,6 +256,16 @@ class SetupScreen(View):
             self._say("idle", t("setup_sheet.looked", name=stop.name), None)
             self._next()
 
+    def _picture_of(self, key: str) -> None:
+        """Ask where the next stop is, drawn."""
+
+        def drawn(picture: PlaceDrawing) -> None:
+            stop = self._stop()
+            if stop is not None and stop.holder.key == key:
+                self.picture = picture or None
+
+        self.clerk.ask(asks.picture(key), drawn, lambda _: None)
+
     def _stop(self) -> BookEntry | None:
         gone = self._round.taken | self._absent
         return next((stop for stop in self._round.stops if stop.code not in gone), None)
@@ -262,8 +281,10 @@ class SetupScreen(View):
         self.stops = len(self._round.stops)
         self.over = stop is None
         self.count = min(taken + len(self._absent) + 1, self.stops)
+        self.picture = None
         if stop is not None:
             self.place, self.holder, self.detail = stop.place or "", stop.name, words.grouped(stop.code)
+            self._picture_of(stop.holder.key)
             return
         self.place = t("setup_sheet.all_taken") if not self._absent else t("setup_sheet.taken_but", count=taken)
         missing = [stop.name for stop in self._round.stops if stop.code in self._absent]
