@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -256,15 +257,9 @@ class SetupScreen(View):
             self._say("idle", t("setup_sheet.looked", name=stop.name), None)
             self._next()
 
-    def _picture_of(self, key: str) -> None:
-        """Ask where the next stop is, drawn."""
-
-        def drawn(picture: PlaceDrawing) -> None:
-            stop = self._stop()
-            if stop is not None and stop.holder.key == key:
-                self.picture = picture or None
-
-        self.clerk.ask(asks.picture(key), drawn, lambda _: None)
+    def _drawn(self, code: str, picture: PlaceDrawing) -> None:
+        stop = self._stop()
+        self.picture = picture if stop is not None and stop.code == code and picture else None
 
     def _stop(self) -> BookEntry | None:
         gone = self._round.taken | self._absent
@@ -284,7 +279,7 @@ class SetupScreen(View):
         self.picture = None
         if stop is not None:
             self.place, self.holder, self.detail = stop.place or "", stop.name, words.grouped(stop.code)
-            self._picture_of(stop.holder.key)
+            self.clerk.ask(asks.picture(stop.holder.key), partial(self._drawn, stop.code), lambda _: None)
             return
         self.place = t("setup_sheet.all_taken") if not self._absent else t("setup_sheet.taken_but", count=taken)
         missing = [stop.name for stop in self._round.stops if stop.code in self._absent]

@@ -6,10 +6,10 @@ where it is not.  Drawn anew only when something changed, so that a board nobody
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from itertools import pairwise
 from math import dist
-from typing import Any, NamedTuple
+from typing import Any
 
 from kivy.clock import Clock
 from kivy.graphics import Color, Ellipse, Line, Mesh
@@ -17,8 +17,6 @@ from kivy.properties import BooleanProperty, DictProperty, ObjectProperty
 from kivy.uix.widget import Widget
 
 from kiosk.rules.holder_drawing import (
-    HOT_TO_C,
-    WARM_TO_C,
     Dimension,
     Drawing,
     Edge,
@@ -30,6 +28,7 @@ from kiosk.rules.holder_drawing import (
     hatched,
 )
 from kiosk.screens.parts.drawn import texture_of, write
+from kiosk.screens.parts.warmth_scale import PITCH_MM, SWATCH_MM, between, colour_of, entry_px, ink_of, legend, swatch
 from kiosk.screens.theme import look
 from kiosk.words import t
 
@@ -39,9 +38,7 @@ _STEEL = {"coupling", "bore_mm", "nose_mm", "projection_mm"}
 _CUTTER = {"insert_mm", "stickout_mm", "lu_mm"}
 _GUESSED = {Part.COUPLING: {"coupling"}, Part.BODY: _STEEL, Part.SHANK: _CUTTER, Part.CUTTING: _CUTTER}
 _LOOKED_AT = ("mm", "text", "quiet", "raised", "heat", "done", "act", "ground")
-_SWATCH_MM = 4.6
 _ROWS_SHARE = 0.42  # of the height that lengths may take from the picture
-_PITCH_MM = 1.25  # on the panel, between the closest lines of a hatch
 
 
 class HolderDrawing(Widget):
@@ -94,9 +91,12 @@ class _Pen:
 
     def __init__(self, part: HolderDrawing, drawing: Drawing) -> None:
         self.part, self.drawing, self.line = part, drawing, look.small * 1.3
-        self.legend = _legend(drawing) if part.told else []
+        self.legend = legend(drawing) if part.told else []
         self.wanted = self._wanted()
-        foot = self._legend_lines() * self.line if self.legend else 0.0
+        self.missing = missing_words(drawing) if part.told and drawing.limit_c is None else ""
+        if texture_of(self.missing).width > part.width:
+            self.missing = ""
+        foot = self._legend_lines() * self.line if self.legend else self.line if self.missing else 0.0
         edge = look.mm * (1.2 if part.told else 0.5)
         left, low = part.x + edge, part.y + foot + edge
         right, top = part.right - edge, part.top - edge
@@ -140,7 +140,7 @@ class _Pen:
         """Rows that the legend takes at this width."""
         lines, x = 1, 0.0
         for entry in self.legend:
-            wide = _entry_px(entry)
+            wide = entry_px(entry)
             if x and x + wide > self.part.width:
                 lines, x = lines + 1, 0.0
             x += wide
@@ -151,10 +151,10 @@ class _Pen:
         drawing = self.drawing
         for area in drawing.areas:
             shade = {Part.COUPLING: 0.26, Part.BODY: 0.34, Part.SHANK: 0.5, Part.CUTTING: 0.62}[area.part]
-            self._fill(area.edge, _between(look.ground, look.text, shade))
+            self._fill(area.edge, between(look.ground, look.text, shade))
         for band in drawing.bands:
-            self._fill(band.edge, _colour(band.warmth))
-            self._hatch(band.edge, band.warmth, _ink(band.warmth))
+            self._fill(band.edge, colour_of(band.warmth))
+            self._hatch(band.edge, band.warmth, ink_of(band.warmth))
         for area in drawing.areas:
             dashed = bool(_GUESSED[area.part] & set(drawing.assumed))
             self._stroke(around(area.edge), look.text, look.mm * 0.22, close=True, dashes=dashed)
@@ -173,6 +173,8 @@ class _Pen:
                 for dimension in each:
                     self._dimension(dimension, row)
             self._write_legend()
+            if self.missing:
+                write(self.part, self.missing, (self.part.x, self.part.y), (0, 0), look.quiet)
 
     def _fill(self, edge: Edge, colour: Iterable[float]) -> None:
         Color(*colour)
@@ -184,7 +186,7 @@ class _Pen:
 
     def _hatch(self, edge: Edge, warmth: Warmth, colour: Iterable[float]) -> None:
         """All lines of a hatch as one mesh of thin strips."""
-        lines = hatched(edge, warmth, look.mm * _PITCH_MM / self.scale)
+        lines = hatched(edge, warmth, look.mm * PITCH_MM / self.scale)
         if lines:
             Color(*colour)
             self._strips([(self.at(one), self.at(two)) for one, two in lines], look.mm * 0.26)
@@ -356,95 +358,22 @@ class _Pen:
             return
         x, y, mm = self.part.x, self.part.y + (self._legend_lines() - 0.5) * self.line, look.mm
         for entry in self.legend:
-            wide = _entry_px(entry)
+            wide = entry_px(entry)
             if x > self.part.x and x + wide > self.part.right:
                 x, y = self.part.x, y - self.line
-            box = (x, y - self.line * 0.36, mm * _SWATCH_MM, self.line * 0.72)
+            box = (x, y - self.line * 0.36, mm * SWATCH_MM, self.line * 0.72)
             if entry.warmth is not None:
-                _swatch(box, entry.warmth, self._strips)
+                swatch(box, entry.warmth, self._strips)
             else:
                 Color(*look.done)
                 Line(rectangle=box, width=max(mm * 0.3, 1.0))
             colour = look.done if entry.warmth is None else look.text
-            write(self.part, entry.said, (x + mm * (_SWATCH_MM + 0.8), y), (0, 0.5), colour, bold=entry.bold)
+            write(self.part, entry.said, (x + mm * (SWATCH_MM + 0.8), y), (0, 0.5), colour, bold=entry.bold)
             x += wide
-
-
-def _swatch(box: tuple[float, float, float, float], warmth: Warmth, strips: Callable[..., None]) -> None:
-    """A piece of a warmth's colour and hatch."""
-    x, y, wide, tall = box
-    edge = (Point(0.0, tall / 2), Point(wide, tall / 2))
-
-    def at(point: Point) -> Xy:
-        return x + point.z_mm, y + tall / 2 + point.r_mm
-
-    Color(*_colour(warmth))
-    corners = [at(point) for point in (Point(0, tall / 2), Point(0, -tall / 2), Point(wide, tall / 2),
-                                       Point(wide, -tall / 2))]  # fmt: skip
-    Mesh(vertices=[v for xy in corners for v in (*xy, 0, 0)], indices=[0, 1, 2, 3], mode="triangle_strip")
-    Color(*_ink(warmth))
-    strips([(at(one), at(two)) for one, two in hatched(edge, warmth, look.mm * _PITCH_MM)], look.mm * 0.26)
-    Color(*look.quiet)
-    Line(rectangle=box, width=1.0)
 
 
 def _said(each: Dimension) -> str:
     return t(f"drawing.{each.name}", value_mm=each.value_mm)
-
-
-class _Entry(NamedTuple):
-    """One field of the legend and the words right of it; warmth None: where a hand may be put."""
-
-    warmth: Warmth | None
-    said: str
-    bold: bool = False
-
-
-def _legend(drawing: Drawing) -> list[_Entry]:
-    """From cool to hot, each field with the temperature it ends at; the last one with the unit."""
-    if drawing.limit_c is None:
-        return []
-    found: list[_Entry] = []
-    scale = [warmth for warmth in drawing.warmths if warmth is not Warmth.UNKNOWN]
-    ends = {Warmth.SAFE: drawing.limit_c, Warmth.WARM: WARM_TO_C, Warmth.HOT: HOT_TO_C}
-    if scale:
-        whole = list(ends)[list(ends).index(scale[0]) if scale[0] in ends else 0 :]
-        top = scale[-1]
-        for warmth in whole:
-            if warmth is not top:
-                found.append(_Entry(warmth, f"{ends[warmth]:.0f}", warmth is Warmth.SAFE))
-            else:
-                break
-        last = "drawing.limit" if top is Warmth.SAFE else "drawing.warmer"
-        found.append(_Entry(top, t(last, limit_c=drawing.limit_c)))
-    if Warmth.UNKNOWN in drawing.warmths:
-        found.append(_Entry(Warmth.UNKNOWN, t("drawing.unknown")))
-    return [*found, _Entry(None, t("drawing.hands"), True)] if drawing.hands else found
-
-
-def _entry_px(entry: _Entry) -> float:
-    return float(texture_of(entry.said, bold=entry.bold).width + look.mm * (_SWATCH_MM + 2.0))
-
-
-def _between(one: Any, other: Any, share: float) -> list[float]:
-    return [a + (b - a) * share for a, b in zip(one[:3], other[:3], strict=True)]
-
-
-def _colour(warmth: Warmth) -> list[float]:
-    """Red, and lighter as it glows; what is safe or not known has none of it."""
-    if warmth is Warmth.GLOWING:
-        return _between(look.heat, (1.0, 1.0, 0.75), 0.45)
-    if warmth is Warmth.HOT:
-        return list(look.heat[:3])
-    if warmth is Warmth.WARM:
-        return _between(look.heat_deep, look.heat, 0.2)
-    return _between(look.ground, look.text, 0.34 if warmth is Warmth.SAFE else 0.2)
-
-
-def _ink(warmth: Warmth) -> tuple[float, ...]:
-    if warmth is Warmth.GLOWING:
-        return (0.25, 0.0, 0.0, 1.0)
-    return tuple(look.text) if warmth is Warmth.UNKNOWN else (1.0, 1.0, 1.0, 0.9)
 
 
 def missing_words(drawing: Drawing | None) -> str:
