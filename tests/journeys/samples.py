@@ -411,19 +411,26 @@ FOUND = tuple(
 )  # fmt: skip
 
 
+DRAWER_10 = PlaceDrawing((
+    Level(tuple(f"Drawer {at}" for at in range(1, 13)), 9, stacked=True),
+    Level(tuple(f"10-{at:02}" for at in range(1, 25)), 11, stacked=False),
+))  # fmt: skip
+
+
 def _find(screen: Any, page: str, letters: bool = False, found: tuple[FoundRow, ...] = FOUND) -> None:
     screen.page = page
     screen.ids.pad.letters = letters
     screen.ids.pad.text = "roughing mill hsk63 12 r1 80-100"
     screen.show(screen.asked, Found(parse(screen.asked), found, 48_213 if found else 0))
+    if found:
+        way = WayThere("", "", ("Cabinet A", "Drawer 10", "10-12"), found[0].usable, None)
+        screen._beside(found[0].key, (way, (), DRAWER_10))
 
 
 def _place(screen: Any, path: tuple[str, ...], usable: int) -> None:
     screen.trouble = ""
     kinds = ("machine", "pocket") if len(path) == 2 else ("cabinet", "drawer", "slot")[: len(path)]
-    drawers = Level(tuple(f"Drawer {at}" for at in range(1, 13)), 9, stacked=True)
-    slots = Level(tuple(f"10-{at:02}" for at in range(1, 25)), 11, stacked=False)
-    picture = PlaceDrawing((drawers, slots)) if len(path) == 3 else None
+    picture = DRAWER_10 if len(path) == 3 else None
     if len(path) == 2:
         magazine = next(machine.magazine for machine in machines())
         picture = PlaceDrawing((), magazine, 14)

@@ -31,6 +31,7 @@ from kivy.core.window import Window  # noqa: E402
 from kivy.uix.label import Label  # noqa: E402
 
 from kiosk import words  # noqa: E402
+from kiosk.labels.letters import Face, has  # noqa: E402
 from kiosk.screens import theme  # noqa: E402
 from kiosk.screens.clerk import Clerk  # noqa: E402
 from kiosk.screens.frame import Frame  # noqa: E402
@@ -127,6 +128,8 @@ def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
             core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
             if core.get_extents(longest)[0] > width:
                 found.append(f"number broken in two lines: {longest}")
+        if lacking := {letter for letter in label.text if letter.strip() and not has(Face.TEXT, letter)}:
+            found.append(f"letters the font lacks ({''.join(sorted(lacking))}): {said}")
         tall = size_of(label)[1]
         if tall > height + (SLACK if tall > label.font_size * 2 else label.font_size * 0.12):
             found.append(f"clipped ({tall:.0f} px of text in {height:.0f}): {said}")
