@@ -40,6 +40,7 @@ class HotScreen(View):
     title = StringProperty()
     temperature = StringProperty()
     belief = StringProperty()
+    hottest = StringProperty()  # where, beside a drawing too small to name it
     measure = StringProperty()
     sleeve = StringProperty()
     curve = ListProperty()
@@ -117,10 +118,11 @@ class HotScreen(View):
     def _beside(self, card: HolderCard | None) -> None:
         hold = card.hold if card else None
         self.title = card.name if card else ""
-        self.temperature = self.belief = self.measure = self.sleeve = ""
+        self.temperature = self.belief = self.hottest = self.measure = self.sleeve = ""
         if hold is not None:
             low, high = hold.low_c, hold.high_c
             self.temperature = t("hot.temperature", hottest_c=hold.hottest_c)
+            self.hottest = t("drawing.hottest", where=hold.where)
             self.belief = t("hot.belief", low_c=low, high_c=high, where=hold.where)
             if hold.take_out_in_s is not None and hold.take_out_in_s <= 0:
                 self.sleeve = t("hot.take_it_out")

@@ -86,9 +86,9 @@ class ReadingScreen(View):
     def _note(self, owed: Owed) -> None:
         now = owed.spots if owed.in_s <= 0 else ()
         self.notes = {
-            spot: t("reading.to_read") if spot in now
+            spot: t("reading.hottest") if spot == self.hottest and spot not in owed.cool
+            else t("reading.to_read") if spot in now
             else t("reading.read_cool") if spot in owed.cool
-            else t("reading.hottest") if spot == self.hottest
             else ""
             for spot in SPOTS
         }  # fmt: skip
