@@ -10,6 +10,7 @@ def test_a_finger_on_the_drawn_flange_asks_for_a_reading_there(kiosk: Window) ->
     for code in (kiosk.holder("T001"), kiosk.place("Shrink station"), kiosk.holder("T001"), kiosk.place("Rack 1")):
         kiosk.scan(code)
         kiosk.wait(1.0)
+    kiosk.sees("→ Rack 1")
     kiosk.wait(600)
     kiosk.touch("Hot")
     kiosk.sees("hottest:")
