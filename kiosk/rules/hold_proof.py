@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 from kiosk.rules.belief import Instrument
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HoldView
-from kiosk.rules.hold import SPOTS, WITHDRAWN, HoldFacts, Reading, to_read_again
+from kiosk.rules.hold import to_read_again
+from kiosk.rules.hold_facts import SPOTS, WITHDRAWN, HoldFacts, Reading
 
 SOAK_S = 300.0  # between the first and the last cool reading: heat from inside would have come out by then
 _FRESH_S = 1200.0

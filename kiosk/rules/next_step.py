@@ -36,7 +36,8 @@ def next_step(card: HolderCard, ways: Ways, moment: Moment) -> Say | None:
         if kind is not Kind.COOLING:
             return say("next.cool", place=ways.cooling)
         if hold.take_out_in_s is not None:
-            return say("next.in_sleeve", place=_at(card), out_at=moment.utc_s + hold.take_out_in_s)
+            spot = f"term.{hold.where}" if hold.needs_reading else None
+            return say("next.in_sleeve", place=_at(card), out_at=moment.utc_s + hold.take_out_in_s, where=spot)
         if hold.needs_reading or hold.remaining_s is None:
             read_at = _later(moment, hold.remaining_s)
             return say("next.read", place=_at(card), where=f"term.{hold.where}", read_at=read_at)

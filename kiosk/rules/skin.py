@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,8 @@ from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
 from kiosk.rules.cooling.posterior import Draws, Touch
 from kiosk.rules.cooling.stand import Stage
 from kiosk.rules.cooling.unknowns import SURE, Way
-from kiosk.rules.hold import HoldFacts, HoldRules, cooling_from_s, touches
+from kiosk.rules.hold_cases import Case
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, cooling_from_s
 from kiosk.rules.outline import outlines_of
 from kiosk.rules.skin_slices import SkinNow, SkinSlice
 
@@ -157,12 +158,32 @@ def may_be_held(facts: HoldFacts, needs_reading: bool) -> bool:
     )
 
 
-def skin_now(facts: HoldFacts, rules: HoldRules, skin: Skin, hold: HoldView, now_s: float) -> SkinNow:
-    """The skin of a hold at watched time `now_s`.  hold: the same hold's view then."""
-    since_s = now_s - cooling_from_s(facts, rules)
-    return skin.at(since_s, hold.where, since_s >= 0 and may_be_held(facts, hold.needs_reading or hold.gap))
+@dataclass(frozen=True, slots=True, eq=False)
+class HoldSkin:
+    """The skins of all a hold may be, its readings counted for each; a part is as warm as in the warmest of them."""
+
+    cases: tuple[tuple[float, Skin], ...]  # watched time at which each began to cool
+    limit_c: float
+
+    def now(self, facts: HoldFacts, rules: HoldRules, hold: HoldView, now_s: float) -> SkinNow:
+        """At watched time `now_s`.  hold: the same hold's view then."""
+        held = now_s >= cooling_from_s(facts, rules) and may_be_held(facts, hold.needs_reading or hold.gap)
+        each = [skin.at(now_s - start_s, hold.where, held) for start_s, skin in self.cases]
+        hands = tuple(zone for zone in each[0].hands if all(zone in other.hands for other in each[1:]))
+        slices = tuple(
+            replace(piece, high_c=max([piece.high_c, *(_warmest(other, piece) for other in each[1:])]))
+            for piece in each[0].slices
+        )
+        return SkinNow(slices, self.limit_c, hold.where, hands)
 
 
-def solved_skin(facts: HoldFacts, rules: HoldRules, bound: Bound) -> Skin:
-    """The skin of a hold that is solved, its readings counted.  Raises CoolingError."""
-    return skin_of(bound, touches(facts, rules))
+def _warmest(skin: SkinNow, piece: SkinSlice) -> float:
+    """How warm another of what the holder may be is where this piece lies."""
+    there = [each.high_c for each in skin.slices if each.start_mm < piece.end_mm and each.end_mm > piece.start_mm]
+    return max(there, default=piece.high_c)
+
+
+def solved_skin(facts: HoldFacts, cases: Sequence[Case]) -> HoldSkin:
+    """The skin of a hold that is solved, the longest of its cases first.  Raises CoolingError."""
+    skins = tuple((case.start_s(facts), skin_of(case.bound, case.touches(facts))) for case in cases)
+    return HoldSkin(skins, min(skin.limit_c for _, skin in skins))

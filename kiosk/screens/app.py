@@ -27,6 +27,7 @@ from kiosk.screens.options import Options
 
 if TYPE_CHECKING:
     from kiosk.desk import Desk
+    from kiosk.rehearsal import PretendedTime
     from kiosk.screens.window import KioskApp
 
 
@@ -39,7 +40,12 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
     prepare_kivy(options.size)
     from kiosk.screens.worker import Worker
 
-    worker = Worker(lambda: _open_desk(options))
+    clock: PretendedTime | None = None
+    if options.shift:
+        from kiosk.rehearsal import RunningTime
+
+        clock = RunningTime()
+    worker = Worker(lambda: _open_desk(options, clock))
     try:
         worker.begin()
         import kivy.core.window  # noqa: F401 - waits for the screen much of its time, while the desk is opened
@@ -47,7 +53,7 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
         worker.opened()
         from kiosk.screens.window import KioskApp
 
-        app = KioskApp(options, worker)
+        app = KioskApp(options, worker, clock)
         try:
             if watched is not None:
                 watched(app)
@@ -60,11 +66,11 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
     return 0
 
 
-def _open_desk(options: Options) -> Desk:
+def _open_desk(options: Options, clock: PretendedTime | None) -> Desk:
     """On the desk's thread: what the desk needs is read there too."""
     from kiosk.screens.opening import open_desk
 
-    return open_desk(options)
+    return open_desk(options) if clock is None else open_desk(options, clock.counter, clock.wall)
 
 
 def prepare_kivy(size: tuple[int, int] | None) -> None:

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.app import App
 from kivy.clock import Clock
@@ -38,6 +38,10 @@ from kiosk.screens.worker import Worker
 from kiosk.settings import Settings
 from kiosk.words import t
 
+if TYPE_CHECKING:
+    from kiosk.rehearsal import PretendedTime
+    from kiosk.screens.showing import Showing
+
 TICK_S = 1.0
 COPY_S = 600.0  # how often it is looked whether the day's copy is due
 FIRST_SLICE_S = 1.0  # after the start, before screens are built that nobody has asked for
@@ -54,10 +58,18 @@ class KioskApp(App):
 
     title = "Holder Kiosk"
 
-    def __init__(self, options: Options, worker: Worker, **kwargs: Any) -> None:
-        """`worker` has opened the desk.  Raises what the desk says instead of its settings."""
+    def __init__(
+        self, options: Options, worker: Worker, clock: PretendedTime | None = None, **kwargs: Any
+    ) -> None:
+        """`worker` has opened the desk.  Raises what the desk says instead of its settings.
+
+        clock: what the desk lives by, where a shift is shown.
+        """
         super().__init__(**kwargs)
         self.options = options
+        self._clock = clock
+        self.showing: Showing | None = None
+        self.dwell_s = 0.0  # how long each step of it stands; 0: as long as a person needs
         self.icon = str(where.assets() / "icons" / "app.png")
         self.worker = worker
         worker.at_fault = self._fault
@@ -80,8 +92,21 @@ class KioskApp(App):
     def open(self) -> None:
         """Build the scan screen and begin to look: the camera starts while the first frame is drawn."""
         self._furnish()
+        if self._clock is not None and self.options.camera:
+            self._show_shift(Path(self.options.camera), self._clock)
+            return
         self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
         self.eye.open(self.options.camera or self.settings_now.camera.source, self.settings_now.camera)
+
+    def _show_shift(self, folder: Path, clock: PretendedTime) -> None:
+        """The photographs of a shift are held before the camera one by one, and its other steps done as by hand."""
+        from kiosk.rehearsal import steps_in
+        from kiosk.screens.showing import DWELL_S, Showing
+
+        self.showing = Showing(steps_in(folder), self.clerk, clock, self.dwell_s or DWELL_S)
+        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.showing.scanned)
+        self.eye.look(self.showing.source, self.settings_now.camera)
+        Clock.schedule_once(lambda _: self.showing.start(), 1.0)
 
     def build(self) -> Frame:
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
@@ -98,6 +123,8 @@ class KioskApp(App):
 
     def close(self) -> None:
         """Let camera and desk go; harmless when that has been done."""
+        if self.showing is not None:
+            self.showing.stop()
         if self.eye is not None:
             self.eye.close(0.5)
         self.worker.stop()

@@ -7,7 +7,7 @@ import pytest
 from kiosk.desk.heat import ReadingFault
 from kiosk.desk.holds import Holds
 from kiosk.rules.cards import Heat, HoldView
-from kiosk.rules.hold import SPOTS, WITHDRAWN, Reading
+from kiosk.rules.hold_facts import SPOTS, WITHDRAWN, Reading
 from kiosk.rules.hold_proof import SOAK_S, cool_all_over
 from kiosk.rules.lines import HoldEnded, ReadingWithdrawn
 from tests.conftest import Shop

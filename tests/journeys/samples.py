@@ -208,6 +208,7 @@ def _machine(screen: Any, at: int) -> None:
 def _card(screen: Any) -> None:
     screen.show(HolderCard(HOLDER, "HV4T8BRJ3V", ASSEMBLY, POCKET))
     screen.undo_s = 48
+    screen._numbered(1048)
 
 
 def _which(screen: Any) -> None:

@@ -30,6 +30,7 @@ from kiosk.rules.fitting.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
 from kiosk.rules.stock import BookEntry, book_entry
+from kiosk.screens.labels.labels import folder_words
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions.shop import Door, Supervisor
 from kiosk.screens.shop.preferences import GROUPS
@@ -244,6 +245,11 @@ def _shop_list(screen: Any) -> None:
     screen._listed([Choice(str(at), ASSEMBLY.name, "HSK-A 63 · HV4T 8BRJ 3V") for at in range(30)])
 
 
+def _standing(screen: Any) -> None:
+    screen.title = "Cabinet A"
+    screen._standing((CARD, HOT, CARD))
+
+
 def _labels(screen: Any, what: str) -> None:
     screen._contents = ()
     screen.size_name, screen.queue = "25x25", "front_office_label_printer"
@@ -268,6 +274,8 @@ def _labels(screen: Any, what: str) -> None:
     elif what == "saved":
         screen.fresh, screen.again = True, False
         screen._say(True, t("labels.saved", count=152, file="HV4T8BRJ3V-etc.pdf"), t("labels.scan_new"))
+        screen.folder = folder_words(Path("/home/setter/.local/share/holder-kiosk/labels"))
+        screen.file = True
     elif what == "sent":
         screen.again = True
         screen._say(True, t("labels.sent", count=152, number=1817, queue=screen.queue), "")
@@ -462,6 +470,7 @@ Fill = Callable[[Any], Any]
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("shop", "menu", lambda screen: screen.shown()),
     ("shop", "list", _shop_list),
+    ("shop", "standing", _standing),
     ("build", "scan", _build_no),
     ("build", "cutters", lambda screen: _build(screen, "cutters")),
     ("build", "blocked", lambda screen: _build(screen, "fits")),

@@ -164,7 +164,7 @@ class Window:
     def screen(self) -> Any:
         return self._ask(do="screen")
 
-    def sees(self, *words: str) -> None:
+    def sees(self, *words: str, patience_s: float = PATIENCE_S) -> None:
         """Wait until every one of these is said on the screen."""
         said: list[str] = []
 
@@ -174,7 +174,7 @@ class Window:
             return all(word.casefold() in everything for word in words)
 
         try:
-            self._until(there, "")
+            self._until(there, "", patience_s)
         except AssertionError:
             raise AssertionError(f"the screen never said {words}; it says {said}") from None
 
@@ -252,9 +252,9 @@ class Window:
         self._log.seek(0)
         return self._log.read()[-4000:]
 
-    def _until(self, there: Any, what: str) -> None:
-        end = time.monotonic() + PATIENCE_S
+    def _until(self, there: Any, what: str, patience_s: float = PATIENCE_S) -> None:
+        end = time.monotonic() + patience_s
         while not there():
             if time.monotonic() > end:
-                raise AssertionError(f"waited {PATIENCE_S:.0f} s for {what}; screen: {self.screen()}")
+                raise AssertionError(f"waited {patience_s:.0f} s for {what}; screen: {self.screen()}")
             time.sleep(0.05)

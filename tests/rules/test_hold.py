@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kiosk.rules.hold import Reading
+from kiosk.rules.hold_facts import Reading
 from kiosk.rules.hold_proof import SOAK_S, cool_all_over
 
 ALL = ("nose", "flange", "shank")

@@ -15,9 +15,12 @@ from kiosk.rules.cooling.assessment import Heat, Room, Stage, Touch, Way, Zone, 
 from kiosk.rules.cooling.bound import Bound
 from kiosk.rules.cooling.mesh import ZONES
 from kiosk.rules.cooling.unknowns import SURE
-from kiosk.rules.hold import HoldFacts, HoldRules, Stay, solved, view
+from kiosk.rules.hold import view
+from kiosk.rules.hold_cases import Case, assessment, solved
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, Stay
 from kiosk.rules.outline import outline
-from kiosk.rules.skin import may_be_held, skin_now, skin_of, solved_skin
+from kiosk.rules.skin import may_be_held, skin_of, solved_skin
+from kiosk.rules.skin_slices import SkinNow
 
 ROOM = Room(22.0, 43.0, 3.0)
 DAYS_S = 40 * 86_400.0  # no watched time here begins at nought
@@ -116,14 +119,29 @@ def test_what_is_not_known_of_a_hold_lets_a_hand_on_nowhere(facts: HoldFacts) ->
 
 
 def test_the_time_in_the_coil_lets_a_hand_on_nowhere_and_the_same_hold_later_does() -> None:
-    bound = solved(FACTS, RULES, None)
-    skin, found = solved_skin(FACTS, RULES, bound), assess_bound(bound)
+    skin, found = solved_skin(FACTS, solved(FACTS, RULES, None)), assessment(FACTS, RULES, None)
 
     def hands(at_s: float, needs_reading: bool = False) -> tuple[str, ...]:
         now = replace(view(FACTS, RULES, found, Standing(), DAYS_S + at_s), needs_reading=needs_reading)
-        return skin_now(FACTS, RULES, skin, now, DAYS_S + at_s).hands
+        return skin.now(FACTS, RULES, now, DAYS_S + at_s).hands
 
     assert hands(10.0) == ()
     assert hands(100.0) == ("flange", "taper")
     assert hands(100.0, needs_reading=True) == ()
 
+
+def test_a_part_is_as_warm_as_in_the_warmest_of_what_the_hold_may_be_and_hands_are_let_on_only_in_all() -> None:
+    warmer = replace(RULES, temp_c=360.0)
+    cases = solved(FACTS, RULES, None)
+    facts = replace(FACTS, temp_c=None)
+    hot = solved(facts, warmer, None)
+    seen = view(FACTS, RULES, assessment(FACTS, RULES, None), Standing(), DAYS_S + 900.0)
+    seen = replace(seen, needs_reading=False)
+
+    def now(*each: Case) -> SkinNow:
+        return solved_skin(FACTS, each).now(FACTS, RULES, seen, DAYS_S + 900.0)
+
+    one, two, both = now(*cases), now(*hot), now(*cases, *hot)
+    for alone, other, together in zip(one.slices, two.slices, both.slices, strict=True):
+        assert together.high_c == max(alone.high_c, other.high_c)
+    assert set(both.hands) == set(one.hands) & set(two.hands)

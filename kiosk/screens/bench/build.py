@@ -20,6 +20,7 @@ from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import bench as asks
+from kiosk.screens.questions import common
 from kiosk.screens.questions.bench import BuildRefused, Offer
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
@@ -71,8 +72,10 @@ class BuildScreen(View):
             self.page = Page.SCAN
 
     def scanned(self, text: str) -> bool:
-        """A holder to build into."""
-        if self.page not in (Page.SCAN, Page.CUTTERS, Page.DONE):
+        """A holder to build into; once it is built, the next scan takes it where it goes."""
+        if self.page == Page.DONE:
+            return False
+        if self.page not in (Page.SCAN, Page.CUTTERS):
             return True
         self.clerk.ask(asks.holder_labelled(text), lambda card: self._take(card.holder.key), self._failed)
         return True
@@ -141,6 +144,12 @@ class BuildScreen(View):
         self.detail = t("build_up.next_shrink") if shrinks else t("build_up.next_measure")
         self.clerk.play(Sound.DONE)
         self.page = Page.DONE
+        self.clerk.ask(common.next_step(card.holder.key), self._goes_on, self._failed)
+
+    def _goes_on(self, step: Say | None) -> None:
+        """What comes next, and where."""
+        if step is not None:
+            self.detail = say(step)
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)

@@ -18,7 +18,7 @@ from kivy.properties import (
     StringProperty,
 )
 
-from kiosk.rules.hold import SPOTS
+from kiosk.rules.hold_facts import SPOTS
 from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside

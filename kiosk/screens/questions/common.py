@@ -39,6 +39,11 @@ def holder(key: str) -> Question[HolderCard]:
     return lambda desk: desk.session.holder(key)
 
 
+def tool_number(key: str) -> Question[int | None]:
+    """What the controls call the assembly in a holder; None: nothing.  Raises NotThere."""
+    return lambda desk: desk.build.number_of(key)
+
+
 def next_step(key: str) -> Question[Say | None]:
     """What comes next for a holder, and where.  Raises NotThere."""
 

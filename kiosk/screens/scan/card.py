@@ -15,6 +15,7 @@ from kiosk.rules.cards import HolderCard
 from kiosk.rules.holder_drawing import draw_holder
 from kiosk.screens.clerk import coupling_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import t
 
@@ -33,6 +34,7 @@ class CardScreen(View):
     radius = StringProperty()
     edges = StringProperty()
     coolant = StringProperty()
+    number = StringProperty()  # what the controls call it
     measured = BooleanProperty(True)
     undo_s = NumericProperty(0)
     drawing = ObjectProperty(None, allownone=True)
@@ -41,11 +43,17 @@ class CardScreen(View):
         self.undo_s = self.clerk.undo_s
         if card is not None:
             self.show(card)
+            key = card.holder.key
+            self.clerk.ask(common.tool_number(key), self._numbered)
+
+    def _numbered(self, number: int | None) -> None:
+        self.number = "–" if number is None else str(number)
 
     def show(self, card: HolderCard) -> None:
         """Show what is typed for this holder."""
         self.title = card.name
         self.drawing = draw_holder(card.holder, card.assembly)
+        self.number = "–"
         self.detail = coupling_words(card)
         self.place = card.at.name if card.at else ""
         assembly = card.assembly

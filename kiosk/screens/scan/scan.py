@@ -10,7 +10,7 @@ from functools import partial
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.properties import NumericProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard
 from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
@@ -45,6 +45,7 @@ class ScanScreen(View):
     undo_s = NumericProperty(0)
     offer = OptionProperty("", options=("", "pocket", "reading", "adopt"))  # what else can be done with it now
     absent = StringProperty()
+    lost = BooleanProperty(False)  # there is no camera, and looking for one again may help
     hint = StringProperty()
 
     def __init__(self, **kwargs: Any) -> None:
@@ -217,6 +218,11 @@ class ScanScreen(View):
     def adopt(self) -> None:
         """Say whose the label is that nobody knows."""
         self.clerk.go("adopt", text=self._key, home="scan")
+
+    def look_again(self) -> None:
+        """Look for the camera once more."""
+        if self.clerk.eye is not None:
+            self.clerk.eye.again()
 
     def undo(self) -> None:
         """Take back the last step."""
