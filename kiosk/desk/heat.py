@@ -17,6 +17,7 @@ from kiosk.rules.cooling.assessment import Advice
 from kiosk.rules.hold import Verdict, to_read_again
 from kiosk.rules.hold_facts import SPOTS, WITHDRAWN, HoldFacts, Reading, pair, way_now
 from kiosk.rules.hold_proof import NOTHING_OWED, Owed, cool_all_over, owed, owed_all_over
+from kiosk.rules.holder_drawing import Drawing, draw_holder
 from kiosk.rules.lines import (
     Built,
     Entry,
@@ -30,6 +31,7 @@ from kiosk.rules.lines import (
     TornDown,
 )
 from kiosk.rules.say import Say, say
+from kiosk.rules.skin_slices import unknown_skin
 
 INSTRUMENTS = ("probe", "infrared")
 _RISES_K = 0.5  # less is not worth a word
@@ -100,6 +102,17 @@ class HeatCounter:
         session = self._session
         facts = session.cards.hold_facts(key)
         return session.holds.curve(facts, session.now()) if facts else None
+
+    def drawing(self, key: str) -> Drawing:
+        """A holder and its cutter drawn; while it is held, with how warm each part may be.  Raises NotThere."""
+        session = self._session
+        card = session.holder(key)
+        skin = None
+        if card.hold is not None and (facts := session.cards.hold_facts(key)) is not None:
+            skin = session.holds.skin(facts, session.now())
+        elif card.hold is not None or card.heat is not Heat.COOL:
+            skin = unknown_skin(session.settings.heat.limit_c, "nose")
+        return draw_holder(card.holder, card.assembly, skin)
 
     def advice(self, key: str) -> Advice | None:
         """Where and when to probe a held holder next, its times watched ones; None where no reading is worth it."""

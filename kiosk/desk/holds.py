@@ -23,6 +23,8 @@ from kiosk.rules.hold_cases import Case, Weighed, assessment, solved, weighed
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, last_place, pair, type_of
 from kiosk.rules.hold_story import HoldStory, story
 from kiosk.rules.lessons import Heats, Known
+from kiosk.rules.skin import HoldSkin, solved_skin
+from kiosk.rules.skin_slices import SkinNow, unknown_skin
 from kiosk.settings import HeatSettings
 
 # What arithmetic and data raise where the facts of a hold cannot be worked out (CoolingError and OutlineError too).
@@ -86,6 +88,7 @@ class Holds:
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
         self._advised: dict[str, _Advised] = {}
+        self._skins: dict[str, tuple[HoldFacts, HoldSkin | None]] = {}
         self._read_to = 0  # number of the last lesson's line
         self._slips: list[tuple[int, int]] = []  # lines by which lessons were withdrawn, in order, and those lessons'
         self._learnt: dict[int, _Learnt] = {}  # what was known when so many of them were withdrawn
@@ -102,6 +105,7 @@ class Holds:
         """A reading was withdrawn, or nothing was looked at yet: everything is learnt from the beginning."""
         self._kept.clear()
         self._advised.clear()
+        self._skins.clear()
         self._learnt.clear()
         rows = self._lessons(0)
         self._slips = sorted((row["withdrawn"], row["line"]) for row in rows if row["withdrawn"] is not None)
@@ -175,6 +179,26 @@ class Holds:
             made = _Advised(facts, now_s, hold.advice(facts, now.longest, now_s))
             self._advised[facts.holder.key] = made
         return made.advice
+
+    def skin(self, facts: HoldFacts, moment: Moment) -> SkinNow:
+        """How warm each part may be; all of it not known where the hold cannot be computed."""
+        seen, key = self.view(facts, moment), facts.holder.key
+        kept, skin = self._skins.get(key, (None, None))
+        if kept != facts:
+            skin = self._solved_skin(facts)
+            self._skins[key] = facts, skin
+        if skin is None or not facts.watched:
+            return unknown_skin(self.rules_of(facts).room.limit_c, seen.where)
+        return skin.now(facts, self.rules, seen, moment.watched_s)
+
+    def _solved_skin(self, facts: HoldFacts) -> HoldSkin | None:
+        kept = self._worked_out(facts)
+        if kept.now is None:
+            return None
+        try:
+            return solved_skin(facts, kept.cases)
+        except NOT_COMPUTABLE:
+            return None
 
     def story(self, facts: HoldFacts, ended_s: float | None, moment: Moment) -> HoldStory:
         """What was expected of a heating, what its readings did, and what they saved.  Raises as computing does."""

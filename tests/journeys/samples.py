@@ -29,18 +29,22 @@ from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
 from kiosk.rules.finding import Usable, parse
 from kiosk.rules.hold_proof import Owed
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.offsets import CardFault, card
 from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.rules.place_drawing import Level, PlaceDrawing
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
+from kiosk.rules.skin_slices import SkinNow, SkinSlice, unknown_skin
 from kiosk.rules.stock import book_entry
 from kiosk.words import say as say_words
 from kiosk.words import t
 
-HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0)
-CUTTER = Cutter("C1", "Roughing mill Ø12 R1 long", 12.0, 12.0, 83.0, re_mm=1.0, zefp=4, coolant=True)
+HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0,
+                projection_mm=88.0)  # fmt: skip
+CUTTER = Cutter("C1", "Roughing mill Ø12 R1 long", 12.0, 12.0, 83.0, lu_mm=26.0, re_mm=1.0, zefp=4, coolant=True)
 ASSEMBLY = Assembly("A1", "Roughing mill Ø12 R1 long", HOLDER, CUTTER, 36.0, Measured(142.318, 12.004, 1.0))
 SLEEVE = PlaceCard(Place("P000000001", "Sleeve 1", Kind.COOLING, way="sleeve"), ("Sleeve 1",))
 SLOT = PlaceCard(Place("P000000002", "Cabinet A · 3-07", Kind.SLOT), ("Cabinet A", "drawer 3", "3-07"))
@@ -146,8 +150,18 @@ def machines() -> list[MachineView]:
     return found
 
 
-def _hot(screen: Any, chosen: str = "") -> None:
+def _skin(hottest: str = "nose", hands: tuple[str, ...] = ()) -> SkinNow:
+    """A long holder some minutes after it was heated, as the rules would say it."""
+    ends = range(-47, 121, 3)
+    zones = ["shank" if z < 0 else "nose" if z < 62 else "flange" if z < 88 else "taper" for z in ends]
+    warm = [30 + 180 * math.exp(-(((z - 15) / 38) ** 2)) for z in ends]
+    pieces = zip(ends, warm, zones, strict=True)
+    return SkinNow(tuple(SkinSlice(z, z + 3.0, high_c, zone) for z, high_c, zone in pieces), 43.0, hottest, hands)
+
+
+def _hot(screen: Any, chosen: str = "", skin: SkinNow | None = None) -> None:
     screen.chosen = chosen
+    screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
     screen.show((HOTTER, HOT), (WARM,))
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
 
@@ -158,6 +172,7 @@ def _sixteen(screen: Any) -> None:
 
 
 def _reading(screen: Any, page: str) -> None:
+    screen.drawing = draw_holder(HOLDER, ASSEMBLY, _skin())
     screen.title = ASSEMBLY.name
     screen.word = t("reading.still_hot")
     screen.slip = 7
@@ -413,17 +428,30 @@ FOUND = tuple(
 )  # fmt: skip
 
 
+DRAWER_10 = PlaceDrawing((
+    Level(tuple(f"Drawer {at}" for at in range(1, 13)), 9, stacked=True),
+    Level(tuple(f"10-{at:02}" for at in range(1, 25)), 11, stacked=False),
+))  # fmt: skip
+
+
 def _find(screen: Any, page: str, letters: bool = False, found: tuple[FoundRow, ...] = FOUND) -> None:
     screen.page = page
     screen.ids.pad.letters = letters
     screen.ids.pad.text = "roughing mill hsk63 12 r1 80-100"
     screen.show(screen.asked, Found(parse(screen.asked), found, 48_213 if found else 0))
+    if found:
+        way = WayThere("", "", ("Cabinet A", "Drawer 10", "10-12"), found[0].usable, None)
+        screen._beside(found[0].key, (way, (), DRAWER_10))
 
 
 def _place(screen: Any, path: tuple[str, ...], usable: int) -> None:
     screen.trouble = ""
     kinds = ("machine", "pocket") if len(path) == 2 else ("cabinet", "drawer", "slot")[: len(path)]
-    screen.show(WayThere(ASSEMBLY.name, "HV4T8BRJ3V", path, Usable(usable), None), kinds)
+    picture = DRAWER_10 if len(path) == 3 else None
+    if len(path) == 2:
+        magazine = next(machine.magazine for machine in machines())
+        picture = PlaceDrawing((), magazine, 14)
+    screen.show(WayThere(ASSEMBLY.name, "HV4T8BRJ3V", path, Usable(usable), None), kinds, picture)
 
 
 def _history(screen: Any) -> None:
@@ -448,9 +476,10 @@ def _empty_history(screen: Any) -> None:
 
 
 Fill = Callable[[Any], Any]
-def _alarm(screen: Any, scanned: Scanned) -> None:
+def _alarm(screen: Any, scanned: Scanned, skin: SkinNow | None = None) -> None:
     screen.left()
     screen.shown(scanned=scanned)
+    screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
 
 
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
@@ -465,7 +494,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
     ("scan", "missed", lambda screen: screen.show_missed((HOT.name, SLOT.name, POCKET.name, CARD.name, "RX"))),
     ("heat", "hot", lambda screen: _alarm(screen, TOO_HOT)),
-    ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ)),
+    ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ, unknown_skin(43.0, "flange"))),
     ("heat", "another", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
     ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),
     ("hot", "none", lambda screen: screen.show((), ())),
@@ -474,6 +503,9 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("hot", "sixteen-readings", _sixteen),
     ("hot", "sleeve", lambda screen: _hot(screen, "H1")),
     ("hot", "warm", lambda screen: _hot(screen, "H3")),
+    ("hot", "hands", lambda screen: _hot(screen, "H1", _skin(hands=("flange", "taper")))),
+    ("hot", "not-known", lambda screen: _hot(screen, "H2", unknown_skin(43.0, "flange"))),
+    ("hot", "curve", lambda screen: (_hot(screen, "H1"), setattr(screen, "picture", "curve"))),
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),
     ("reading", "figure", lambda screen: _reading(screen, "ask_figure")),
     ("reading", "answer", lambda screen: _reading(screen, "answer")),
@@ -496,7 +528,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), Usable.IN_MACHINE)),
     ("place", "nowhere", lambda screen: _place(screen, (), Usable.NOWHERE)),
     ("holder", "cool", lambda screen: screen.show(CARD)),
-    ("holder", "hot", lambda screen: screen.show(HOT)),
+    ("holder", "hot", lambda screen: (screen.show(HOT), setattr(screen, "drawing", draw_holder(HOLDER, skin=_skin())))),
     ("holder", "until-read", lambda screen: screen.show(HOTTER)),
     ("holder", "condition", lambda screen: setattr(screen, "page", "condition")),
     ("history", "lines", _history),

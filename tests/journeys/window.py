@@ -89,6 +89,13 @@ class Window:
         _, x, y, width, height = min(found, key=lambda touch: len(touch[0]))
         self.display.touch(x + width / 2, y + height / 2)
 
+    def touch_above(self, words: str, mm: float) -> None:
+        """Touch the picture so far above what says these words, at its middle."""
+        self.sees(words)
+        found = [touch for touch in self.screen()["touches"] if words.casefold() in touch[0].casefold()]
+        _, x, y, width, _ = min(found, key=lambda touch: len(touch[0]))
+        self.display.touch(x + width / 2, y - mm * 5.2)
+
     def touch_corner(self, words: str) -> None:
         """Touch what says these words at its lower right corner, where a thumb comes from below."""
         self.sees(words)

@@ -9,10 +9,12 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, OptionProperty, StringProperty
 
+from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.fitting.fits import Finding, Fit
+from kiosk.rules.holder_drawing import draw, draw_holder
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
@@ -51,6 +53,7 @@ class BuildScreen(View):
     findings = ListProperty()
     figures = StringProperty()
     depth = StringProperty()
+    drawing = ObjectProperty(None, allownone=True)  # the cutter in the holder, as deep as it will sit
     ok = BooleanProperty(False)
 
     def __init__(self, **kwargs: Any) -> None:
@@ -59,6 +62,7 @@ class BuildScreen(View):
         self._offers: dict[str, Offer] = {}
         self._cutter = ""
         self._depth_mm: float | None = None
+        self._steel: Holder | None = None
 
     def shown(self, key: str = "", **_: Any) -> None:
         self.trouble = ""
@@ -90,6 +94,7 @@ class BuildScreen(View):
     def _offered(self, answer: tuple[HolderCard, tuple[Offer, ...], BuildRefused | None]) -> None:
         card, offers, not_here = answer
         self.trouble = ""
+        self._steel = card.holder
         self.title = card.holder.name
         self.detail = coupling_words(card)
         if not_here is not None:
@@ -121,6 +126,9 @@ class BuildScreen(View):
         dial = fit.shrink.dial if fit.shrink else None
         depth_mm = self._depth_mm or (dial.insert_mm if dial else None)
         self.depth = t("build_up.depth", depth_mm=depth_mm)
+        offer = self._offers.get(self._cutter)
+        if self._steel is not None and offer is not None:
+            self.drawing = draw(self._steel, offer.cutter, depth_mm)
         self.page = Page.FITS
 
     def build(self) -> None:
@@ -131,6 +139,7 @@ class BuildScreen(View):
 
     def _built(self, card: HolderCard) -> None:
         self.title = card.name
+        self.drawing = draw_holder(card.holder, card.assembly)
         shrinks = card.holder.clamping.value == "shrink_fit"
         self.detail = t("build_up.next_shrink") if shrinks else t("build_up.next_measure")
         self.clerk.play(Sound.DONE)

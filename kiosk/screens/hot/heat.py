@@ -9,17 +9,21 @@ from __future__ import annotations
 
 from typing import Any
 
-from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.codes import CodeFault, CodeKind, parse
+from kiosk.rules.holder_drawing import Drawing
 from kiosk.rules.outcomes import Done, Refused
 from kiosk.screens.clerk import Scanned
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import hot as heat_asks
 from kiosk.screens.questions import scan as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
+
+DRAW_EVERY_S = 10
 
 
 class HeatScreen(View):
@@ -38,12 +42,14 @@ class HeatScreen(View):
     remedy = StringProperty()
     measure = StringProperty()
     gap = BooleanProperty(False)
+    drawing = ObjectProperty(None, allownone=True)  # how warm each part of it may be
     first = StringProperty()  # said when something else is scanned
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._up = False  # it is in sight
         self._key = ""
+        self._drawn_s = 0
         self._code = ""
         self._goal = ""
         self._others: list[Scanned] = []  # alarms that came while this one was up
@@ -77,10 +83,22 @@ class HeatScreen(View):
         if card is not None:
             self._key, self._code = card.holder.key, card.code
             self.title = card.name
+            self.drawing = None
+            self._draw(card.holder.key)
             self._temperature(card)
         self._goal = outcome.goal.place.code if outcome.goal else ""
         self.place = t("heat.not_to", place=outcome.goal.name) if outcome.goal else ""
         self.remedy = say(outcome.remedy)
+
+    def _draw(self, key: str) -> None:
+        """Ask how it looks now; the figures above it move by themselves."""
+        self._drawn_s = 0
+
+        def drawn(drawing: Drawing) -> None:
+            if key == self._key:
+                self.drawing = drawing
+
+        self.clerk.ask(heat_asks.drawing(key), drawn, lambda _: None)
 
     def understood(self) -> None:
         """Somebody has seen it: the next alarm, or back, with what was scanned meanwhile."""
@@ -129,6 +147,9 @@ class HeatScreen(View):
             self.understood()
         else:
             self._temperature(card)
+            self._drawn_s += 1
+            if self._drawn_s >= DRAW_EVERY_S:
+                self._draw(self._key)
 
     def _temperature(self, card: HolderCard) -> None:
         hold = card.hold

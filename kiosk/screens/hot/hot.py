@@ -8,9 +8,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk.rules.cards import HeatCurve, HolderCard
+from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.hotrow import HotLine
 from kiosk.screens.questions import hot as asks
@@ -32,10 +40,14 @@ class HotScreen(View):
     title = StringProperty()
     temperature = StringProperty()
     belief = StringProperty()
+    hottest = StringProperty()  # where, beside a drawing too small to name it
     measure = StringProperty()
     sleeve = StringProperty()
     curve = ListProperty()
     readings = ListProperty()
+    drawing = ObjectProperty(None, allownone=True)  # the one chosen, drawn by how warm each part may be
+    picture = OptionProperty("drawn", options=("drawn", "curve"))  # what a small panel shows of it
+    roomy = BooleanProperty(False)  # there is room for the drawing and the curve
     limit_c = NumericProperty(43.0)
     now_s = NumericProperty(0.0)
 
@@ -61,15 +73,24 @@ class HotScreen(View):
             self.now_s += 1
             return
         if self._curve_of != key:
-            self.curve, self.readings = [], []
+            self.curve, self.readings, self.drawing = [], [], None
         self._curve_of, self._curve_age_s = key, 0
         if key:
             self.clerk.ask(asks.curve(key), lambda curve: self._draw(key, curve))
+            self.clerk.ask(asks.drawing(key), lambda drawing: self._drawn(key, drawing), lambda _: None)
 
     def _draw(self, key: str, curve: HeatCurve | None) -> None:
         if key == self.chosen and curve is not None:
             self.curve, self.readings = list(curve.points), list(curve.readings)
             self.limit_c, self.now_s = curve.limit_c, curve.now_s
+
+    def _drawn(self, key: str, drawing: Drawing) -> None:
+        if key == self.chosen:
+            self.drawing = drawing
+
+    def turn_picture(self) -> None:
+        """The curve in the place of the drawing, or the drawing again."""
+        self.picture = "drawn" if self.picture == "curve" else "curve"
 
     def left(self) -> None:
         self._curve_of = ""
@@ -97,10 +118,11 @@ class HotScreen(View):
     def _beside(self, card: HolderCard | None) -> None:
         hold = card.hold if card else None
         self.title = card.name if card else ""
-        self.temperature = self.belief = self.measure = self.sleeve = ""
+        self.temperature = self.belief = self.hottest = self.measure = self.sleeve = ""
         if hold is not None:
             low, high = hold.low_c, hold.high_c
             self.temperature = t("hot.temperature", hottest_c=hold.hottest_c)
+            self.hottest = t("drawing.hottest", where=hold.where)
             self.belief = t("hot.belief", low_c=low, high_c=high, where=hold.where)
             if hold.take_out_in_s is not None and hold.take_out_in_s <= 0:
                 self.sleeve = t("hot.take_it_out")

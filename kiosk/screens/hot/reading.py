@@ -9,9 +9,17 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, DictProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    DictProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk.rules.hold_facts import SPOTS
+from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.questions import hot as asks
@@ -40,6 +48,7 @@ class ReadingScreen(View):
     where = StringProperty("nose")
     instrument = StringProperty("probe")
     hottest = StringProperty()  # where the kiosk believes it is hottest
+    drawing = ObjectProperty(None, allownone=True)  # whose spots are touched
     answer = StringProperty()
     grew = StringProperty()  # why the wait is longer now
     owed = StringProperty()  # what is still to be read, and when
@@ -61,7 +70,13 @@ class ReadingScreen(View):
         self.hottest = card.hold.where.removeprefix("term.") if card and card.hold else ""
         self.owed, self.slip = "", 0
         self._note(Owed())
+        self.drawing = None
+        self.clerk.ask(asks.drawing(key), lambda drawing: self._drawn(key, drawing), lambda _: None)
         self.clerk.ask(asks.owed(key), self._owes, lambda _: None)
+
+    def _drawn(self, key: str, drawing: Drawing) -> None:
+        if key == self._key:
+            self.drawing = drawing
 
     def _owes(self, owed: Owed) -> None:
         """What is still to be read before it counts as cool."""
@@ -71,9 +86,9 @@ class ReadingScreen(View):
     def _note(self, owed: Owed) -> None:
         now = owed.spots if owed.in_s <= 0 else ()
         self.notes = {
-            spot: t("reading.to_read") if spot in now
+            spot: t("reading.hottest") if spot == self.hottest and spot not in owed.cool
+            else t("reading.to_read") if spot in now
             else t("reading.read_cool") if spot in owed.cool
-            else t("reading.hottest") if spot == self.hottest
             else ""
             for spot in SPOTS
         }  # fmt: skip

@@ -147,7 +147,7 @@ def kept_words(kept: Kept) -> str:
 
 def _reasons(counts: ShiftCounts) -> list[RowText]:
     refused = [
-        RowText(f"refused/{name}", t(f"term.reason.{name}"), t("shift.was_refused"), f"{count} ×", "✕", "stop")
+        RowText(f"refused/{name}", t(f"term.reason.{name}"), t("shift.was_refused"), f"{count} ×", "×", "stop")
         for name, count in counts.refusals
     ]
     return refused + [

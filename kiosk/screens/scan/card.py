@@ -9,9 +9,10 @@ from __future__ import annotations
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.say import Value
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
@@ -40,6 +41,7 @@ class CardScreen(View):
     coolant = StringProperty()
     number = StringProperty()  # what the controls call it
     undo_s = NumericProperty(0)
+    drawing = ObjectProperty(None, allownone=True)
 
     def shown(self, card: HolderCard | None = None, **_: Any) -> None:
         self.undo_s = self.clerk.undo_s
@@ -54,6 +56,7 @@ class CardScreen(View):
     def show(self, card: HolderCard) -> None:
         """Say which holder it is, and ask what is typed for it."""
         self.title = card.name
+        self.drawing = draw_holder(card.holder, card.assembly)
         self.number = "–"
         self.detail = coupling_words(card)
         self.place = card.at.name if card.at else ""
