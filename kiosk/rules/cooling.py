@@ -33,7 +33,7 @@ from kiosk.rules.cooling_stand import (
     default_heated_mm,
     limit_over_ambient_k,
 )
-from kiosk.rules.cooling_unknowns import BAND, SURE, Way
+from kiosk.rules.cooling_unknowns import BAND, Way
 from kiosk.rules.lessons import Known, untaught
 from kiosk.rules.outline import Profile
 
@@ -229,7 +229,7 @@ def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
     times = _grid(nominal, limit_over_ambient_k(room), room.tolerance_um)
     until_s = max(float(times[-1]), _REACH * _touch_safe_s(nominal, limit_over_ambient_k(room)))
     draws = bound.draw(_moments(bound.stages, until_s), touches)
-    while draws.beyond > 1 - SURE and until_s < _HORIZON_S:  # a holder on the warm side takes longer
+    while not math.isfinite(draws.kept_s()) and until_s < _HORIZON_S:  # a holder on the warm side takes longer
         until_s *= 2.0
         draws = bound.draw(_moments(bound.stages, until_s), touches)
     return draws
@@ -237,8 +237,8 @@ def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
 
 def _hold_s(draws: Draws, least_s: float) -> float | None:
     """The 99 % bound, rounded up to a second; None where it has no end."""
-    kept_s = draws.quantile_s(SURE)
-    if draws.beyond > 1 - SURE or not math.isfinite(kept_s):
+    kept_s = draws.kept_s()
+    if not math.isfinite(kept_s):
         return None
     return max(float(math.ceil(kept_s + _ROUND_S)), least_s)
 
