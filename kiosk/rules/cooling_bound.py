@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from kiosk.rules.belief import FilmSlope, Prediction
-from kiosk.rules.cooling_flow import Course, flow
+from kiosk.rules.cooling_flow import Case, Course, Courses, flow, flows
 from kiosk.rules.cooling_mesh import Floats, Zone
 from kiosk.rules.cooling_posterior import Draws, Normal, Setting, Touch, told_apart
 from kiosk.rules.cooling_stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, mesh_for
@@ -89,7 +89,7 @@ class Bound:
         self._moved = (_HEAT, _LENGTH, _BULK, *(_FILM + WAYS.index(way) for way in found), _AMBIENT)
         self._films = found
         self._expected = Normal(self._middle[list(self._moved)], _covariance(profile, known, found))
-        self._surface = Surface(self._middle, self._axes(), self._course)
+        self._surface = Surface(self._middle, self._axes(), self._courses)
         self._nominal = nominal
         self._rise_k = max(heat.temp_c - room.ambient_c, (heat.body_c or room.ambient_c) - room.ambient_c, 1.0)
 
@@ -107,17 +107,22 @@ class Bound:
     @property
     def runs(self) -> int:
         """How many solutions an assessment takes, the take-out time apart."""
-        return len(self._surface.courses) + 1
+        return self._surface.courses.count + 1
 
-    def _course(self, unknown: Floats) -> Course:
+    def _case(self, unknown: Floats) -> Case:
         draw = draw_of(unknown)
-        return flow(
-            self._mesh,
+        return Case(
             excess_at_start(self._mesh, self._heat, self.room, draw),
             self.room.ambient_c + draw.ambient_k,
             exchanges(self._mesh, self.stages, self.room, draw),
             draw.bulk,
         )
+
+    def _courses(self, unknowns: Sequence[Floats]) -> Courses:
+        return flows(self._mesh, [self._case(unknown) for unknown in unknowns])
+
+    def _course(self, unknown: Floats) -> Course:
+        return flow(self._mesh, *self._case(unknown))
 
     def draw(self, times_s: Floats, touches: Sequence[Touch] = ()) -> Draws:
         """The holders it may be, followed at `times_s`, ascending.  touches: read of this heat and not doubted."""

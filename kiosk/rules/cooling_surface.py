@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.cooling_flow import Course
+from kiosk.rules.cooling_flow import Courses
 from kiosk.rules.cooling_mesh import ZONES, Floats, Ints, Mesh, Zone
 
 _REACH = 1.7  # standard deviations from the middle to the solved holders along one unknown
@@ -45,8 +45,8 @@ class Axis(NamedTuple):
 class Surface:
     """Solved holders about a middle one, and what lies between them."""
 
-    def __init__(self, middle: Floats, axes: Sequence[Axis], solve: Callable[[Floats], Course]) -> None:
-        """middle: (unknowns,).  solve: the course of one holder."""
+    def __init__(self, middle: Floats, axes: Sequence[Axis], solve: Callable[[Sequence[Floats]], Courses]) -> None:
+        """middle: (unknowns,).  solve: the courses of holders, given the unknowns of each."""
         self._axes = tuple(axes)
         self._pairs = [pair for pair in combinations(range(len(axes)), 2) if axes[pair[0]].crossed]
         points = []
@@ -55,9 +55,9 @@ class Surface:
             for axis, step in zip(axes, steps, strict=True):
                 unknown[axis.at] = axis.middle + step * axis.sd
             points.append(unknown)
-        self.courses = [solve(unknown) for unknown in points]
+        self.courses = solve(points)
         self._solver = np.linalg.inv(self.terms(np.array(points)))
-        mesh = self.courses[0].mesh
+        mesh = self.courses.mesh
         self._spots = _spots(mesh)
         self.zones = tuple(zone for at, zone in enumerate(ZONES) if (mesh.zone == at).any())
         self._of_zone = [np.flatnonzero(mesh.zone == ZONES.index(zone)) for zone in self.zones]
@@ -103,11 +103,8 @@ class Surface:
         return np.asarray(self._fit(times_s, [self._of_zone[self.zones.index(there)]])[:, 0], np.float64)
 
     def _fit(self, times_s: Floats, groups: Sequence[Ints]) -> Floats:
-        values = np.empty((len(self.courses), len(groups), len(times_s)))
-        for at, course in enumerate(self.courses):
-            skin = course.skin(times_s)
-            for group, cells in enumerate(groups):
-                values[at, group] = skin[cells].max(axis=0)
+        skin = self.courses.skin(times_s)
+        values = np.stack([skin[:, cells].max(axis=1) for cells in groups], axis=1)
         logs = np.log1p(np.maximum(values, 0.0) / _SOFT_K)
         fitted = self._solver @ logs.reshape(len(logs), -1)
         return np.asarray(fitted.reshape(-1, *logs.shape[1:]), np.float64)
