@@ -66,6 +66,7 @@ _ROUND_S = 0.5  # a step of the reference solution
 _PER_PIECE = 24
 _REACH = 2.5  # draws are followed to so many times the nominal time, further where that is not enough
 _HORIZON_S = 60_000.0
+_LAST, _EARLIER, _LEAST = 60, 42, 6  # moments of the last stage; of those before it together, and of each at least
 _LEAST_EFFECTIVE = 40.0  # draws of equal weight a bound may rest on
 
 
@@ -309,12 +310,13 @@ def _grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
 def _moments(stages: Sequence[Stage], until_s: float) -> Floats:
     """Moments at which draws are followed, seconds: dense after each change, the last stage to `until_s`."""
     parts = [np.zeros(1)]
+    earlier = max(_EARLIER // max(len(stages) - 1, 1), _LEAST)
     for stage in stages:
         last = stage.end_s is None
         end_s = max(until_s, stage.start_s + 60.0) if stage.end_s is None else stage.end_s
         if end_s > stage.start_s:
             long_s = end_s - stage.start_s
-            parts.append(stage.start_s + np.geomspace(min(1.0, long_s), long_s, 64 if last else 14))
+            parts.append(stage.start_s + np.geomspace(min(1.0, long_s), long_s, _LAST if last else earlier))
     return np.unique(np.concatenate(parts))
 
 

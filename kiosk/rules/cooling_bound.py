@@ -15,7 +15,7 @@ import numpy as np
 
 from kiosk.rules.belief import FilmSlope, Prediction
 from kiosk.rules.cooling_flow import Case, Course, Courses, flow, flows
-from kiosk.rules.cooling_mesh import Floats, Zone
+from kiosk.rules.cooling_mesh import COARSE, FINE, Floats, Mesh, Zone
 from kiosk.rules.cooling_posterior import Draws, Normal, Setting, Touch, told_apart
 from kiosk.rules.cooling_stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, mesh_for
 from kiosk.rules.cooling_surface import Axis, Surface
@@ -75,7 +75,7 @@ class Bound:
         known: Known,
     ) -> None:
         self.stages, self.room, self._heat = stages, room, heat
-        self._mesh = mesh_for(profile, heat, stages)
+        self._mesh, self._coarse = (mesh_for(profile, heat, stages, grid) for grid in (FINE, COARSE))
         ways = {stage.way for stage in stages}
         if any(stage.wet_length_mm is not None for stage in stages):
             ways.add(Way.FREE_AIR)
@@ -89,7 +89,7 @@ class Bound:
         self._moved = (_HEAT, _LENGTH, _BULK, *(_FILM + WAYS.index(way) for way in found), _AMBIENT)
         self._films = found
         self._expected = Normal(self._middle[list(self._moved)], _covariance(profile, known, found))
-        self._surface = Surface(self._middle, self._axes(), self._courses)
+        self._surface = Surface(self._middle, self._axes(), self._courses, self._course(self._middle))
         self._nominal = nominal
         self._rise_k = max(heat.temp_c - room.ambient_c, (heat.body_c or room.ambient_c) - room.ambient_c, 1.0)
 
@@ -107,30 +107,28 @@ class Bound:
     @property
     def runs(self) -> int:
         """How many solutions an assessment takes, the take-out time apart."""
-        return self._surface.courses.count + 1
+        return self._surface.courses.count + 2
 
-    def _case(self, unknown: Floats) -> Case:
+    def _case(self, mesh: Mesh, unknown: Floats) -> Case:
         draw = draw_of(unknown)
         return Case(
-            excess_at_start(self._mesh, self._heat, self.room, draw),
+            excess_at_start(mesh, self._heat, self.room, draw),
             self.room.ambient_c + draw.ambient_k,
-            exchanges(self._mesh, self.stages, self.room, draw),
+            exchanges(mesh, self.stages, self.room, draw),
             draw.bulk,
         )
 
     def _courses(self, unknowns: Sequence[Floats]) -> Courses:
-        return flows(self._mesh, [self._case(unknown) for unknown in unknowns])
+        return flows(self._coarse, [self._case(self._coarse, unknown) for unknown in unknowns])
 
     def _course(self, unknown: Floats) -> Course:
-        return flow(self._mesh, *self._case(unknown))
+        return flow(self._mesh, *self._case(self._mesh, unknown))
 
     def draw(self, times_s: Floats, touches: Sequence[Touch] = ()) -> Draws:
         """The holders it may be, followed at `times_s`, ascending.  touches: read of this heat and not doubted."""
         used = told_apart(touches)[-_MOST_TOUCHES:]
         room = self.room
-        setting = Setting(
-            self._moved, self._middle, room.ambient_c, room.limit_c, self._rise_k, GUARD
-        )
+        setting = Setting(self._moved, self._middle, room.ambient_c, room.limit_c, self._rise_k, GUARD)
         return Draws(self._surface, setting, self._expected, used, times_s)
 
     def nominal(self, draws: Draws | None = None) -> Course:
@@ -171,8 +169,7 @@ class Bound:
             usual_c=round(usual_c, 2),
             about_heat=round(float(about[0]), 4),
             films=tuple(
-                FilmSlope(way, None, by_film[way], round(float(about[3 + at]), 4))
-                for at, way in enumerate(self._films)
+                FilmSlope(way, None, by_film[way], round(float(about[3 + at]), 4)) for at, way in enumerate(self._films)
             ),
         )
 

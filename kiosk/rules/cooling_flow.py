@@ -10,7 +10,6 @@ rest is Galerkin's method on the heat equation.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple

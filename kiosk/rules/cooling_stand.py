@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from kiosk.rules.cooling_flow import Course, Exchange, conductance, flow, radiance
-from kiosk.rules.cooling_mesh import Floats, Mesh, mesh_of
+from kiosk.rules.cooling_mesh import FINE, Floats, Grid, Mesh, mesh_of
 from kiosk.rules.cooling_unknowns import FILMS, Film, Way
 from kiosk.rules.outline import Profile
 
@@ -139,10 +139,10 @@ def limit_over_ambient_k(room: Room) -> float:
     return limit_k
 
 
-def mesh_for(profile: Profile, heat: Heat, stages: Sequence[Stage]) -> Mesh:
+def mesh_for(profile: Profile, heat: Heat, stages: Sequence[Stage], grid: Grid = FINE) -> Mesh:
     """The mesh with slices ending where heat and wet lengths do."""
     marks = {heat.length_mm} | {stage.wet_length_mm for stage in stages if stage.wet_length_mm is not None}
-    return mesh_of(profile, tuple(sorted(mark for mark in marks if 0 < mark < profile.length_mm)))
+    return mesh_of(profile, tuple(sorted(mark for mark in marks if 0 < mark < profile.length_mm)), grid)
 
 
 def excess_at_start(mesh: Mesh, heat: Heat, room: Room, draw: Draw) -> Floats:
