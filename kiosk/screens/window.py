@@ -69,7 +69,7 @@ class KioskApp(App):
         self.settings_now = self.clerk.settings = worker.wait_for(shop.settings())
         self._wear(self.settings_now)
         self.frame = Frame()
-        self.frame.retell()
+        self.frame.say_anew()
         self.eye: Eye | None = None
         self._asked = False
         self._beaten = False  # the desk has said what is hot
@@ -184,7 +184,7 @@ class KioskApp(App):
         self.clerk.start_over()
         gc.unfreeze()  # the screens before are rubbish now
         gc.collect()
-        self.frame.retell()
+        self.frame.say_anew()
         if self.eye is not None:
             self.eye.move(self._scan_screen)
         self._built()

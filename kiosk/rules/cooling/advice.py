@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from kiosk.rules.belief import Instrument
-from kiosk.rules.cooling_mesh import Floats, Zone
-from kiosk.rules.cooling_posterior import Draws, Touch, right_density, wrong_density
-from kiosk.rules.cooling_unknowns import WRONG
+from kiosk.rules.cooling.mesh import Floats, Zone
+from kiosk.rules.cooling.posterior import Draws, Touch, right_density, wrong_density
+from kiosk.rules.cooling.unknowns import WRONG
 
 SPOTS = (Zone.NOSE, Zone.FLANGE, Zone.SHANK)
 _IN_S = (0.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 2700.0, 3600.0)
