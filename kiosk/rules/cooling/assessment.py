@@ -181,7 +181,8 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     times = _grid(nominal, limit_k, room.tolerance_um)
     touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
     hold_s = _hold_s(draws, touch_s)
-    if draws.touched and draws.effective < _LEAST_EFFECTIVE:  # readings that fit nothing drawn shorten nothing
+    # Readings that fit nothing drawn shorten nothing, nor do any where it is expected warmer than it is.
+    if draws.touched and (bound.simplified or draws.effective < _LEAST_EFFECTIVE):
         unread_s = _hold_s(_drawn(bound, bound.nominal(), ()), touch_s)
         hold_s = None if hold_s is None or unread_s is None else max(hold_s, unread_s)
     growth = nominal.growth_um(times)

@@ -17,7 +17,7 @@ from kiosk.rules.belief import FilmSlope, Prediction
 from kiosk.rules.cooling.flow import Case, Course, Courses, flow, flows
 from kiosk.rules.cooling.mesh import COARSE, FINE, Floats, Mesh, Zone
 from kiosk.rules.cooling.posterior import Draws, Normal, Setting, Touch, told_apart
-from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, mesh_for
+from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, few, mesh_for
 from kiosk.rules.cooling.surface import Axis, Surface
 from kiosk.rules.cooling.unknowns import (
     AMBIENT_K,
@@ -63,7 +63,8 @@ class Edge(NamedTuple):
 class Bound:
     """One hold as its facts stand, ready to be asked what readings of it mean.
 
-    Solving is done once; every set of readings is then put to the same solved holders.
+    Solving is done once; every set of readings is then put to the same solved holders.  simplified: it stood in more
+    places than are solved, and is expected warmer than it is.
     """
 
     def __init__(
@@ -74,7 +75,9 @@ class Bound:
         room: Room,
         known: Known,
     ) -> None:
-        self.stages, self.room, self._heat = stages, room, heat
+        self.stages, self.room, self._heat = few(stages), room, heat
+        self.simplified = len(self.stages) < len(stages)
+        stages = self.stages
         self._mesh, self._coarse = (mesh_for(profile, heat, stages, grid) for grid in (FINE, COARSE))
         ways = {stage.way for stage in stages}
         if any(stage.wet_length_mm is not None for stage in stages):
@@ -89,8 +92,8 @@ class Bound:
         self._moved = (_HEAT, _LENGTH, _BULK, *(_FILM + WAYS.index(way) for way in found), _AMBIENT)
         self._films = found
         self._expected = Normal(self._middle[list(self._moved)], _covariance(profile, known, found))
-        self._surface = Surface(self._middle, self._axes(), self._courses, self._course(self._middle))
-        self._nominal = nominal
+        about, self._nominal = self._solved(self._middle, nominal)
+        self._surface = Surface(self._middle, self._axes(), self._courses, about)
         self._rise_k = max(heat.temp_c - room.ambient_c, (heat.body_c or room.ambient_c) - room.ambient_c, 1.0)
 
     def _axes(self) -> list[Axis]:
@@ -121,8 +124,8 @@ class Bound:
     def _courses(self, unknowns: Sequence[Floats]) -> Courses:
         return flows(self._coarse, [self._case(self._coarse, unknown) for unknown in unknowns])
 
-    def _course(self, unknown: Floats) -> Course:
-        return flow(self._mesh, *self._case(self._mesh, unknown))
+    def _solved(self, *unknowns: Floats) -> list[Course]:
+        return flows(self._mesh, [self._case(self._mesh, unknown) for unknown in unknowns]).each()
 
     def draw(self, times_s: Floats, touches: Sequence[Touch] = ()) -> Draws:
         """The holders it may be, followed at `times_s`, ascending.  touches: read of this heat and not doubted."""
@@ -134,8 +137,8 @@ class Bound:
     def nominal(self, draws: Draws | None = None) -> Course:
         """The holder to expect: before any reading of this heat as the outline is counted, then as the draws say."""
         if draws is None or not draws.touched:
-            return self._course(self._nominal)
-        return self._course(self._full(draws.weight @ draws.values))
+            return self._nominal
+        return self._solved(self._full(draws.weight @ draws.values))[0]
 
     def _full(self, values: Floats) -> Floats:
         unknown = self._middle.copy()
@@ -148,7 +151,7 @@ class Bound:
         What delays the end of a wet stage is not quite what makes steel warm up after it: further out covers that.
         """
         unknown = self._full(draws.on_edge(_EDGE))
-        return Edge(draw_of(unknown), self._course(unknown))
+        return Edge(draw_of(unknown), self._solved(unknown)[0])
 
     def prediction(self, draws: Draws, zone: Zone, at_s: float) -> Prediction:
         """What a reading should show, after what was read before it."""
@@ -156,6 +159,8 @@ class Bound:
         expected_c = float(draws.weight @ shown)
         spread_k = math.sqrt(float(draws.weight @ (shown - expected_c) ** 2))
         usual_c, slopes = draws.slopes(zone, at_s)
+        if self.simplified:  # what is off then is no lesson about films
+            slopes = np.zeros_like(slopes)
         by_film = {way: round(float(slopes[3 + at]), 2) for at, way in enumerate(self._films)}
         other = sum(slopes[at] ** 2 * self._expected.cov[at, at] for at in (1, 2, -1))
         about = self._expected.mean

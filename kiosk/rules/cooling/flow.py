@@ -135,8 +135,20 @@ class Courses:
     """Temperatures of many holders of one shape that stood at the same places for the same times."""
 
     mesh: Mesh
+    ambients_c: tuple[float, ...]
     pieces: tuple[Piece, ...]
-    count: int
+    ceilings_k: tuple[float, ...]
+
+    @property
+    def count(self) -> int:
+        return len(self.ambients_c)
+
+    def each(self) -> list[Course]:
+        """One by one."""
+        return [
+            Course(self.mesh, self.ambients_c[at], tuple(piece.of(at) for piece in self.pieces), self.ceilings_k[at])
+            for at in range(self.count)
+        ]
 
     def skin(self, times_s: Floats) -> Floats:
         """(holders, skin, times) excess of every exposed cell, K.  times_s ascending."""
@@ -158,8 +170,7 @@ class Case(NamedTuple):
 
 def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float = 1.0) -> Course:
     """The course of one holder through its stages; the values are those of `Case`."""
-    found = flows(mesh, [Case(excess, ambient_c, exchanges, capacity)])
-    return Course(mesh, ambient_c, tuple(piece.of(0) for piece in found.pieces), float(excess.max()))
+    return flows(mesh, [Case(excess, ambient_c, exchanges, capacity)]).each()[0]
 
 
 def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
@@ -172,7 +183,8 @@ def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
         if pieces:
             excess = pieces[-1].state(stage[0].start_s)
         pieces += _stage(_space(mesh, excess, stage, capacity), mesh.skin, ambient_k, stage, capacity)
-    return Courses(mesh, tuple(pieces), len(cases))
+    ambients_c, ceilings_k = zip(*((case.ambient_c, float(case.excess.max())) for case in cases), strict=True)
+    return Courses(mesh, ambients_c, tuple(pieces), ceilings_k)
 
 
 class _Space(NamedTuple):
