@@ -144,6 +144,10 @@ class KioskApp(App):
         frame.hot = len(clerk.hot)
         frame.next_s = -1 if soonest is None or soonest.remaining_s is None else soonest.remaining_s
         frame.by_reading = soonest is not None and soonest.needs_reading
+        card, probe = clerk.advice or (None, None)
+        frame.probe = (
+            t("strip.advice", name=card.name, where=probe.where) if card and probe and not probe.in_s else ""
+        )
         who = clerk.operator.name if clerk.operator else ""
         frame.note = " · ".join(part for part in (who, clerk.here) if part)
         frame.trouble = clerk.trouble or ("" if self._beaten else t("strip.opening"))

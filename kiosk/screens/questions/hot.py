@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from kiosk.desk.heat import ReadingTaken
-from kiosk.rules.cards import HeatCurve
+from kiosk.rules.cards import HeatCurve, ProbeNext
 from kiosk.screens.questions import Question
 
-__all__ = ["ReadingTaken", "curve", "read"]
+__all__ = ["ReadingTaken", "advice", "curve", "read"]
 
 
 def curve(key: str) -> Question[HeatCurve | None]:
     """How a holder under a hold is believed to cool."""
     return lambda desk: desk.heat.curve(key)
+
+
+def advice(key: str) -> Question[ProbeNext | None]:
+    """Where and when to probe a held holder next, so that it is free sooner."""
+    return lambda desk: desk.heat.advice(key)
 
 
 def read(key: str, where: str, value_c: float, instrument: str) -> Question[ReadingTaken]:
