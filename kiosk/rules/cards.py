@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
+from math import ceil
 
 from kiosk.rules.assembly import Assembly, Holder
 from kiosk.rules.fitting.magazine import Loaded, Magazine
@@ -72,10 +73,10 @@ class ProbeNext:
         return say(
             key,
             where=f"term.{self.where}",
-            in_s=self.in_s,
+            in_min=ceil(self.in_s / 60),
             under_c=self.under_c,
-            free_s=self.free_s,
-            else_s=self.else_s,
+            free_min=ceil(self.free_s / 60),
+            else_min=ceil(self.else_s / 60),
         )
 
 
