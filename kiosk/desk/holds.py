@@ -95,16 +95,6 @@ class Holds:
             return None
         return hold.curve(facts, self.rules_of(facts), assessment, moment.watched_s)
 
-    def expected(self, facts: HoldFacts, until_s: float) -> HeatCurve:
-        """What was expected of a heating that is over, by what had been learnt when it began.
-
-        until_s: watched time of its end, which the curve marks.  Keeps nothing: the hold that runs now is not
-        this one.
-        """
-        rules = self.rules_of(facts)
-        assessment = assess_bound(hold.solved(facts, rules, self._known(facts)))
-        return hold.curve(facts, rules, assessment, until_s, whole=True)
-
     def advice(self, facts: HoldFacts, moment: Moment) -> Advice | None:
         """The best next reading, its times watched ones; None where none is worth it or it cannot be computed."""
         kept, now_s = self._worked_out(facts), moment.watched_s
@@ -117,7 +107,10 @@ class Holds:
         return made.advice
 
     def story(self, facts: HoldFacts, ended_s: float | None, moment: Moment) -> HoldStory:
-        """What was expected of a heating, what its readings did, and what they saved.  Raises as computing does."""
+        """What was expected of a heating by what had been learnt when it began, what its readings did and saved.
+
+        Keeps nothing: the hold that runs now may be another one.  Raises as computing does.
+        """
         return story(facts, self.rules_of(facts), self._known(facts), ended_s, moment.watched_s)
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:

@@ -8,10 +8,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HeatCurve
 from kiosk.rules.cooling.assessment import assess_bound
+from kiosk.rules.cooling.bound import Bound
 from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Stay, cooling_from_s, curve, solved, touches
 from kiosk.rules.lessons import Known
+from kiosk.rules.say import Say, say
+
+_WORD_S = 30.0  # less is not worth a word
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,17 +53,47 @@ class HoldStory:
             return 0.0
         return max(0.0, self.without_s - self.released_s)
 
+    @property
+    def say(self) -> tuple[Say, ...]:
+        """What each reading did, and how long it would have been without them."""
+        told = [_said(step) for step in self.steps]
+        if self.steps and self.without_s is not None:
+            ended = "running" if self.released_s is None else "saved" if self.saved_s >= _WORD_S else "same"
+            told.append(say(f"heatings.without.{ended}", without_s=self.without_s, saved_min=self.saved_s // 60))
+        return tuple(told)
+
+
+def _said(step: ReadingStep) -> Say:
+    reading, shorter_s = step.reading, step.shortens_s
+    if reading.verdict == Word.QUESTIONED.value:
+        did = "doubted"
+    else:
+        did = "sooner" if shorter_s >= _WORD_S else "later" if shorter_s <= -_WORD_S else "nothing"
+    return say(
+        f"heatings.read.{did}",
+        where=f"term.{reading.where}",
+        value_c=reading.value_c,
+        after_s=step.at_s,
+        by_min=round(abs(shorter_s) / 60),
+    )
+
 
 def story(facts: HoldFacts, rules: HoldRules, known: Known | None, ended_s: float | None, now_s: float) -> HoldStory:
     """The story of a heating up to watched time `now_s`; ended_s: watched time of its end.  Raises CoolingError."""
     start_s = cooling_from_s(facts, rules)
     usual = assess_bound(solved(facts, rules, known))
-    steps = []
+    steps: list[ReadingStep] = []
+    bound: Bound | None = None
+    stood: tuple[Stay, ...] = ()
+    after: float | None = None
     for count, reading in enumerate(facts.readings):
         then = replace(facts, stays=_until(facts, reading.at_s), readings=facts.readings[:count])
-        bound = solved(then, rules, known)
+        before = after
+        if bound is None or then.stays != stood:  # between two readings at one place nothing has to be solved again
+            bound, stood = solved(then, rules, known), then.stays
+            before = assess_bound(bound, touches(then, rules)).hold_s
         counted = replace(then, readings=facts.readings[: count + 1])
-        before, after = (assess_bound(bound, touches(each, rules)).hold_s for each in (then, counted))
+        after = assess_bound(bound, touches(counted, rules)).hold_s
         steps.append(ReadingStep(reading, reading.at_s - start_s, before, after))
     released_s = None if ended_s is None else max(ended_s - start_s, 0.0)
     plot = curve(facts, rules, usual, now_s if ended_s is None else ended_s, whole=True)

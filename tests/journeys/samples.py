@@ -25,7 +25,7 @@ from kiosk.exchange.shop import read_shop
 from kiosk.reader.symbols import Outline
 from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
-from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
+from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard, ProbeNext
 from kiosk.rules.finding import Usable, parse
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
@@ -107,6 +107,7 @@ HOT_UNTIL_READ = _scanned(
         SLOT,
     )
 )
+PROBE = ProbeNext("shank", 900.0, 118.0, 2460.0, 5940.0, again=True)
 CURVE = [
     (t, 22 + 300 * math.exp(-t / 500), 20 + 260 * math.exp(-t / 600), 24 + 320 * math.exp(-t / 450))
     for t in range(0, 2400, 30)
@@ -141,6 +142,7 @@ def _hot(screen: Any, chosen: str = "") -> None:
     screen.chosen = chosen
     screen.show((HOTTER, HOT), (WARM,))
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
+    screen.advice = say_words(PROBE.say)
 
 
 def _sixteen(screen: Any) -> None:
@@ -417,6 +419,7 @@ Fill = Callable[[Any], Any]
 def _alarm(screen: Any, scanned: Scanned) -> None:
     screen.left()
     screen.shown(scanned=scanned)
+    screen.advice = say_words(PROBE.say)
 
 
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (

@@ -104,6 +104,9 @@ class ShiftScreen(View):
         self.title = span_words(report.since_utc_s, report.until_utc_s)
         day = day_words(datetime.fromtimestamp(report.since_utc_s))
         self.note = t("shift.now", day=day) if self.last else day
+        if report.counts.waited_min:
+            waited = t("shift.waited", waited_min=report.counts.waited_min, saved_min=report.counts.saved_min)
+            self.note = f"{self.note} · {waited}"
         counts = report.counts
         self.built, self.heated = counts.built, counts.heated
         self.issued, self.brought = counts.issued, counts.returned
