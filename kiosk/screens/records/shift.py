@@ -104,9 +104,6 @@ class ShiftScreen(View):
         self.title = span_words(report.since_utc_s, report.until_utc_s)
         day = day_words(datetime.fromtimestamp(report.since_utc_s))
         self.note = t("shift.now", day=day) if self.last else day
-        if report.counts.waited_min:
-            waited = t("shift.waited", waited_min=report.counts.waited_min, saved_min=report.counts.saved_min)
-            self.note = f"{self.note} · {waited}"
         counts = report.counts
         self.built, self.heated = counts.built, counts.heated
         self.issued, self.brought = counts.issued, counts.returned
@@ -153,7 +150,12 @@ def _reasons(counts: ShiftCounts) -> list[RowText]:
         RowText(f"refused/{name}", t(f"term.reason.{name}"), t("shift.was_refused"), f"{count} ×", "✕", "stop")
         for name, count in counts.refusals
     ]
-    return refused + [
+    waited = [
+        RowText(f"waited/{name}", t(f"report.shift.figure.{name}"), t("shift.heated"), str(minutes))
+        for name, minutes in (("waited_min", counts.waited_min), ("saved_min", counts.saved_min))
+        if counts.waited_min
+    ]
+    return waited + refused + [
         RowText(f"differs/{name}", t(f"term.difference.{name}"), t("shift.in_audits"), f"{count} ×", "?")
         for name, count in counts.differences
     ]
