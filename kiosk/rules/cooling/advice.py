@@ -14,7 +14,8 @@ import numpy as np
 
 from kiosk.rules.belief import Instrument
 from kiosk.rules.cooling.mesh import Floats, Zone
-from kiosk.rules.cooling.posterior import Draws, Touch, right_density, wrong_density
+from kiosk.rules.cooling.posterior import Draws, right_density, wrong_density
+from kiosk.rules.cooling.touches import Touch
 from kiosk.rules.cooling.unknowns import WRONG
 
 SPOTS = (Zone.NOSE, Zone.FLANGE, Zone.SHANK)

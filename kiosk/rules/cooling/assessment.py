@@ -22,7 +22,7 @@ from kiosk.rules.cooling.advice import Advice, advise
 from kiosk.rules.cooling.bound import GUARD, Bound
 from kiosk.rules.cooling.flow import Course
 from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
-from kiosk.rules.cooling.posterior import Draws, Touch
+from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.stand import (
     CoolingError,
     Heat,
@@ -33,6 +33,7 @@ from kiosk.rules.cooling.stand import (
     default_heated_mm,
     limit_over_ambient_k,
 )
+from kiosk.rules.cooling.touches import Touch
 from kiosk.rules.cooling.unknowns import BAND, Way
 from kiosk.rules.lessons import Known, untaught
 from kiosk.rules.outline import Profile

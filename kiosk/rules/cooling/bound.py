@@ -16,9 +16,10 @@ import numpy as np
 from kiosk.rules.belief import FilmSlope, Prediction
 from kiosk.rules.cooling.flow import Case, Course, Courses, flow, flows
 from kiosk.rules.cooling.mesh import COARSE, FINE, Floats, Mesh, Zone
-from kiosk.rules.cooling.posterior import Draws, Normal, Setting, Touch, told_apart
+from kiosk.rules.cooling.posterior import Draws, Normal, Setting
 from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, few, mesh_for
 from kiosk.rules.cooling.surface import Axis, Surface
+from kiosk.rules.cooling.touches import Touch, told_apart
 from kiosk.rules.cooling.unknowns import (
     AMBIENT_K,
     BULK_ASSUMED,

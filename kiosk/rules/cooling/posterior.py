@@ -18,6 +18,7 @@ import numpy as np
 from kiosk.rules.belief import Instrument
 from kiosk.rules.cooling.mesh import Floats, Zone
 from kiosk.rules.cooling.surface import Surface
+from kiosk.rules.cooling.touches import Touch
 from kiosk.rules.cooling.unknowns import BRIGHT, SURE, WRONG, WRONG_BRIGHT, WRONG_PLACE, WRONG_ZONE
 
 _ABOUT = 384  # draws about what was expected before any reading of this heat
@@ -27,44 +28,9 @@ _WARM_SD = 2.2  # how far out that is
 _WIDER = 1.25  # proposals are so much wider than what they are about: light tails lose weight
 _STEPS = 6
 _FOLLOWED = 0.3
-_APART_S = 60.0
 _LEAST_WRONG = 1e-9  # where nothing else is left to explain a reading
 _BAND = 400  # draws of equal weight a shown band is taken from
 _LEAST_K = 2.0  # a wrong reading is as likely in each doubling of excess from here up
-
-
-class Touch(NamedTuple):
-    """A thermometer's word about this heat.  at_s: since heating.  sure: taken as surely right, noise apart."""
-
-    at_s: float
-    zone: Zone
-    instrument: Instrument
-    value_c: float
-    sure: bool = False
-
-    @property
-    def order(self) -> tuple[float, str, str, float]:
-        """Readings of the same moment have an order too, whichever was entered first."""
-        return self.at_s, self.zone.value, self.instrument.value, self.value_c
-
-
-def told_apart(touches: Sequence[Touch]) -> list[Touch]:
-    """Readings that say something each, in order of time.
-
-    A probe left where it is reads the same error again: of what one instrument shows at one spot within a minute the
-    hottest counts, once.  What was read before it began to cool says nothing about how it does.
-    """
-    ordered = sorted((touch for touch in touches if touch.at_s > 0), key=lambda touch: touch.order, reverse=True)
-    kept: list[Touch] = []
-    latest: dict[tuple[Zone, Instrument], tuple[float, int]] = {}
-    for touch in ordered:
-        end_s, at = latest.get((touch.zone, touch.instrument), (math.inf, -1))
-        if at >= 0 and end_s - touch.at_s < _APART_S:
-            kept[at] = max(kept[at], touch, key=lambda one: one.value_c)
-            continue
-        latest[touch.zone, touch.instrument] = (touch.at_s, len(kept))
-        kept.append(touch)
-    return sorted(kept, key=lambda touch: touch.order)
 
 
 class Normal(NamedTuple):
@@ -290,7 +256,7 @@ class _Seen:
         self._there = [surface.zone(zone, moment)[:, 0] for zone in surface.zones if zone is not touch.zone]
 
     def noise_k(self, excess_k: float) -> float:
-        return self.touch.instrument.noise_k(excess_k)
+        return self.touch.instrument.noise_k(excess_k) * math.sqrt(self.touch.alike)
 
     def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
         return self._excess_k(terms @ self._here) * np.exp(scale) + setting.ambient_c + warmer_k
@@ -322,7 +288,7 @@ class _Seen:
 def right_density(touch: Touch, setting: Setting, shown_c: Floats, factor: float = 1.0) -> Floats:
     """(draws,) density of the reading where the skin has `shown_c`; factor: of what stands there, which was entered."""
     base, share = touch.instrument.noise
-    sd = base + share * np.maximum(shown_c - setting.ambient_c, 0.0)
+    sd = (base + share * np.maximum(shown_c - setting.ambient_c, 0.0)) * math.sqrt(touch.alike)
     off = (touch.value_c / factor - shown_c) / sd
     result: Floats = np.exp(-0.5 * off * off) / (factor * sd * math.sqrt(2 * math.pi))
     return result
