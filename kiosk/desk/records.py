@@ -91,6 +91,9 @@ class HeatPlot:
     story: tuple[Say, ...] = ()
 
 
+_WHY = {L.OUTSIDE: "term.changed_outside", L.THERMOMETER: "term.by_thermometer"}
+
+
 class RecordsCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
@@ -324,7 +327,7 @@ class RecordsCounter:
             case L.CodeBound(subject=subject, what=what):
                 values["name"] = named.get(subject, subject) if what == "holder" else self._name_of(subject)
             case L.SettingChanged(name=called, reason=reason):
-                values |= {"name": called, "reason": "term.changed_outside" if reason == L.OUTSIDE else reason}
+                values |= {"name": called, "reason": _WHY.get(reason, reason)}
             case L.OperatorAdded(name=called):
                 values["name"] = called
             case (

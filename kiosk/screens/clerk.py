@@ -57,6 +57,7 @@ class Pulse:
     waiting: Pending | None  # the first scan of a pair
     empty: bool  # no place is known yet: a new kiosk
     watched_s: float  # the desk's watched clock
+    silent: bool = False  # the shop's thermometer says nothing
     advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
 
 
@@ -247,6 +248,8 @@ class Clerk(EventDispatcher):
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
             self.trouble = ""
+        if now.silent and not self.trouble:
+            self.trouble = t("strip.thermometer")
         if now.settings != self.settings:
             self.settings = now.settings
             self._sounds.volume, self._sounds.muted = now.settings.kiosk.volume, now.settings.kiosk.muted
@@ -315,6 +318,7 @@ def pulse(desk: Desk) -> Pulse:
         desk.waiting(),
         desk.shop.empty,
         session.now().watched_s,
+        desk.air.silent,
         desk.heat.advice_next(board),
     )
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, OptionProperty, StringProperty
 
+from kiosk.rules.bounds import READING
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.questions import hot as asks
@@ -44,6 +45,7 @@ class ReadingScreen(View):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._key = ""
+        self._by_probe = ""  # what a probe put into the pad
 
     def shown(self, key: str = "", name: str = "", **_: Any) -> None:
         self._key = key
@@ -56,8 +58,30 @@ class ReadingScreen(View):
     def at(self, where: str) -> None:
         """It was measured there."""
         self.where = where
-        self.ids.entry.text = ""
+        self.ids.entry.text, self._by_probe = "", ""
         self.page = Page.ASK_FIGURE
+        self.tick()
+
+    def scanned(self, text: str) -> bool:
+        """A probe that types like a keyboard fills the pad; what is no temperature is a scan like any other."""
+        value_c = asks.typed(text)
+        if value_c is None:
+            return False
+        if self.page == Page.ASK_FIGURE:
+            self._fill(value_c, over=True)
+        return True
+
+    def tick(self) -> None:
+        if self.page == Page.ASK_FIGURE and self.instrument == "probe":
+            self.clerk.ask(asks.probed(), lambda value_c: None if value_c is None else self._fill(value_c))
+
+    def _fill(self, value_c: float, over: bool = False) -> None:
+        """Puts a probe's figure into the pad; what a hand typed there is written over only by a probe that types."""
+        entry = self.ids.entry
+        if self.page != Page.ASK_FIGURE or not READING.takes(value_c) or value_c < 0:
+            return
+        if over or entry.text in ("", self._by_probe):
+            entry.text = self._by_probe = f"{value_c:.1f}".replace(".", t("number.decimal"))
 
     def take(self, value_c: float) -> None:
         """Hand the figure over."""

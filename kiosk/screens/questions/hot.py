@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from kiosk.desk.heat import ReadingTaken
+from kiosk.exchange.thermometers import typed
 from kiosk.rules.cards import HeatCurve, ProbeNext
 from kiosk.screens.questions import Question
 
-__all__ = ["ReadingTaken", "advice", "curve", "read"]
+__all__ = ["ReadingTaken", "advice", "curve", "probed", "read", "typed"]
 
 
 def curve(key: str) -> Question[HeatCurve | None]:
@@ -17,6 +18,11 @@ def curve(key: str) -> Question[HeatCurve | None]:
 def advice(key: str) -> Question[ProbeNext | None]:
     """Where and when to probe a held holder next, so that it is free sooner."""
     return lambda desk: desk.heat.advice(key)
+
+
+def probed() -> Question[float | None]:
+    """What a probe on a cable shows now, °C; None: there is none, or it says nothing."""
+    return lambda desk: desk.probe.shows_c()
 
 
 def read(key: str, where: str, value_c: float, instrument: str) -> Question[ReadingTaken]:

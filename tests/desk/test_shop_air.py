@@ -1,0 +1,65 @@
+"""A thermometer in the shop: what it says is a setting with a line of its own, and counts for the holds that run."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from kiosk.exchange.thermometers import Thermometer
+from kiosk.rules.lines import THERMOMETER, SettingChanged
+from kiosk.rules.shop_air import AirReading
+from kiosk.settings import ThermometerSettings
+from tests.conftest import Shop
+
+
+def with_thermometer(shop: Shop) -> Thermometer:
+    """One that is told what to say."""
+    session = shop.desk.session
+    session.settings = replace(session.settings, thermometer=ThermometerSettings("file:/nowhere/w1_slave"))
+    shop.desk.tick()
+    found = shop.desk.air.thermometer
+    assert found is not None
+    found.stop()
+    found._clock = lambda: shop.desk.now().watched_s
+    return found
+
+
+def says(shop: Shop, thermometer: Thermometer, value_c: float) -> None:
+    thermometer.latest = AirReading(value_c, shop.desk.now().watched_s)
+    session = shop.desk.session
+    session.settings = replace(session.settings, thermometer=ThermometerSettings("file:/nowhere/w1_slave"))
+    shop.desk.tick()
+
+
+def remaining_s(shop: Shop) -> float:
+    hold = shop.desk.session.holder("T001").hold
+    assert hold is not None and hold.remaining_s is not None
+    return hold.remaining_s
+
+
+def test_a_warmer_shop_lengthens_the_hold_that_runs_and_a_colder_one_never_shortens_it(shop: Shop) -> None:
+    found = with_thermometer(shop)
+    for code in (shop.holder("T001"), shop.place("Shrink station"), shop.holder("T001"), shop.place("Rack 1")):
+        shop.desk.scan(code)
+    shop.clock.forward(300.0)
+    before_s = remaining_s(shop)
+    says(shop, found, 29.0)
+    warmer_s = remaining_s(shop)
+    assert warmer_s > before_s + 60.0
+    written = [line.entry for line in shop.desk.session.book.lines(newest=5)]
+    assert SettingChanged("heat.ambient_c", "29.5", THERMOMETER) in written
+    shop.clock.forward(120.0)
+    says(shop, found, 17.0)
+    assert shop.desk.session.settings.heat.ambient_c == 17.5
+    assert remaining_s(shop) == warmer_s - 120.0
+
+
+def test_a_thermometer_that_falls_silent_is_told_of_and_the_shop_counts_as_warm(shop: Shop) -> None:
+    found = with_thermometer(shop)
+    shop.clock.forward(200.0)
+    says(shop, found, 18.0)
+    assert shop.desk.session.settings.heat.ambient_c == 18.5 and not shop.desk.air.silent
+    shop.clock.forward(2000.0)
+    session = shop.desk.session
+    session.settings = replace(session.settings, thermometer=ThermometerSettings("file:/nowhere/w1_slave"))
+    shop.desk.tick()
+    assert shop.desk.air.silent and shop.desk.session.settings.heat.ambient_c == 28.0
