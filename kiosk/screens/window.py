@@ -248,6 +248,8 @@ class KioskApp(App):
             return False
         if "shift" in modifiers:
             character = character.upper()
+        if self.clerk.view is not None:
+            self.clerk.view.keyed(character)
         self._keyed(self.scanner.feed(character, self._key_times.pressed(time.monotonic())))
         Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
         return True

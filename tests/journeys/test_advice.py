@@ -23,3 +23,7 @@ def test_who_waits_for_a_hot_holder_is_told_what_to_probe(kiosk: Window) -> None
     kiosk.is_on("hot")
     kiosk.sees("Probe the")
     kiosk.picture("advice-board")
+    kiosk.touch("Enter a reading")
+    kiosk.touch("Flange")
+    kiosk.scan("57.4")  # a probe that types
+    kiosk.sees("57.4")

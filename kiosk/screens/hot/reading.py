@@ -19,6 +19,8 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
+_LONGEST = 12  # characters of a figure with its unit
+
 
 class Page(StrEnum):
     """What of this screen is in sight; the layout calls its pages so."""
@@ -46,6 +48,7 @@ class ReadingScreen(View):
         super().__init__(**kwargs)
         self._key = ""
         self._by_probe = ""  # what a probe put into the pad
+        self._typed = ""  # by a keyboard, or a probe that types like one, since Enter
 
     def shown(self, key: str = "", name: str = "", **_: Any) -> None:
         self._key = key
@@ -58,12 +61,21 @@ class ReadingScreen(View):
     def at(self, where: str) -> None:
         """It was measured there."""
         self.where = where
-        self.ids.entry.text, self._by_probe = "", ""
+        self.ids.entry.text, self._by_probe, self._typed = "", "", ""
         self.page = Page.ASK_FIGURE
         self.tick()
 
+    def keyed(self, character: str) -> None:
+        """A probe that types like a keyboard ends its figure with Enter or Tab; it is shorter than any label's text."""
+        if character not in "\r\n\t":
+            self._typed = (self._typed + character)[-_LONGEST:]
+            return
+        value_c, self._typed = asks.typed(self._typed), ""
+        if value_c is not None:
+            self._fill(value_c, over=True)
+
     def scanned(self, text: str) -> bool:
-        """A probe that types like a keyboard fills the pad; what is no temperature is a scan like any other."""
+        """A longer figure comes as scans do; what is no temperature is a scan like any other."""
         value_c = asks.typed(text)
         if value_c is None:
             return False
