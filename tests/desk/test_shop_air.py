@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import time
 from dataclasses import replace
+
+import pytest
 
 from kiosk.exchange.thermometers import Thermometer
 from kiosk.rules.lines import THERMOMETER, SettingChanged
@@ -63,3 +67,30 @@ def test_a_thermometer_that_falls_silent_is_told_of_and_the_shop_counts_as_warm(
     session.settings = replace(session.settings, thermometer=ThermometerSettings("file:/nowhere/w1_slave"))
     shop.desk.tick()
     assert shop.desk.air.silent and shop.desk.session.settings.heat.ambient_c == 28.0
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="pseudo-terminals are a Unix thing")
+def test_a_probe_on_a_cable_says_what_it_shows_now_and_nothing_when_it_is_silent(shop: Shop) -> None:
+    assert shop.desk.probe.shows_c() is None, "there is none"
+    ours, theirs = os.openpty()
+    session = shop.desk.session
+    session.settings = replace(
+        session.settings,
+        thermometer=ThermometerSettings(probe=f"serial:{os.ttyname(theirs)}", probe_pattern=r"CH1 (-?[\d.]+)"),
+    )
+    try:
+        shop.desk.probe.shows_c()
+        time.sleep(0.3)
+        os.write(ours, b"CH1 61.4 C\r\n")
+        end_s = time.monotonic() + 5.0
+        while shop.desk.probe.shows_c() is None and time.monotonic() < end_s:
+            time.sleep(0.02)
+        assert shop.desk.probe.shows_c() == 61.4
+        cable = shop.desk.probe._cable
+        assert cable is not None
+        cable._clock = lambda: time.monotonic() + 60.0
+        assert shop.desk.probe.shows_c() is None, "a minute old is not what it shows now"
+    finally:
+        shop.desk.probe.close()
+        os.close(ours)
+        os.close(theirs)
