@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HeatCurve
-from kiosk.rules.cooling.assessment import assess_bound
-from kiosk.rules.cooling.bound import Bound
-from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Stay, cooling_from_s, curve, solved, touches
+from kiosk.rules.hold import curve
+from kiosk.rules.hold_cases import Case, assessment, solved, weighed
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, Stay, cooling_from_s
 from kiosk.rules.lessons import Known
 from kiosk.rules.say import Say, say
 
@@ -79,21 +79,24 @@ def _said(step: ReadingStep) -> Say:
 
 
 def story(facts: HoldFacts, rules: HoldRules, known: Known | None, ended_s: float | None, now_s: float) -> HoldStory:
-    """The story of a heating up to watched time `now_s`; ended_s: watched time of its end.  Raises CoolingError."""
+    """The story of a heating up to watched time `now_s`; ended_s: watched time of its end.  rules: as they are set now.
+
+    Raises CoolingError.
+    """
     start_s = cooling_from_s(facts, rules)
-    usual = assess_bound(solved(facts, rules, known))
+    usual = assessment(replace(facts, readings=()), rules, known)
     steps: list[ReadingStep] = []
-    bound: Bound | None = None
+    cases: tuple[Case, ...] = ()
     stood: tuple[Stay, ...] = ()
     after: float | None = None
     for count, reading in enumerate(facts.readings):
         then = replace(facts, stays=_until(facts, reading.at_s), readings=facts.readings[:count])
         before = after
-        if bound is None or then.stays != stood:  # between two readings at one place nothing has to be solved again
-            bound, stood = solved(then, rules, known), then.stays
-            before = assess_bound(bound, touches(then, rules)).hold_s
+        if not cases or then.stays != stood:  # between two readings at one place nothing has to be solved again
+            cases, stood = solved(then, rules, known), then.stays
+            before = weighed(cases, then, rules).found.hold_s
         counted = replace(then, readings=facts.readings[: count + 1])
-        after = assess_bound(bound, touches(counted, rules)).hold_s
+        after = weighed(cases, counted, rules).found.hold_s
         steps.append(ReadingStep(reading, reading.at_s - start_s, before, after))
     released_s = None if ended_s is None else max(ended_s - start_s, 0.0)
     plot = curve(facts, rules, usual, now_s if ended_s is None else ended_s, whole=True)
