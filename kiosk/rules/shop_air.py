@@ -14,7 +14,7 @@ from kiosk.rules.bounds import SETTINGS
 
 AGE_S = 900.0  # a shop does not warm by more than its noise in that
 NOISE_K = 0.5  # of a cheap thermometer, and of where it hangs; added, for warmer air is the longer hold
-_WARMER_K, _COLDER_K = 0.5, 1.0  # less is no news; a hold that begins later may trust in colder air only if it lasts
+_COLDER_K = 2.0  # less is no news: every value that is set while a hold runs is one more case it is worked out for
 _JUMP_K, _JUMP_S = 4.0, 120.0  # what a shop cannot do in that time, and a hand on the thermometer can
 
 
@@ -35,14 +35,14 @@ def can_be(reading: AirReading, before: AirReading | None) -> bool:
 
 
 def to_set_c(set_c: float, reading: AirReading | None, now_s: float, unknown_c: float) -> float | None:
-    """What the shop's temperature is to be set to; None: it stays.
+    """What the shop's temperature is to be set to, whole °C; None: it stays.
 
     set_c: as it is set.  reading: the last that can be; None: there was none.  unknown_c: where nobody knows.
     """
     if reading is None or now_s - reading.at_s > AGE_S:
         return unknown_c if unknown_c > set_c else None
     bound = SETTINGS["heat.ambient_c"]
-    wanted_c = min(max(math.ceil(2.0 * (reading.value_c + NOISE_K)) / 2.0, bound.least), bound.most)
-    if wanted_c >= set_c + _WARMER_K or wanted_c <= set_c - _COLDER_K:
+    wanted_c = min(max(float(math.ceil(reading.value_c + NOISE_K)), bound.least), bound.most)
+    if wanted_c > set_c or wanted_c <= set_c - _COLDER_K:
         return wanted_c
     return None

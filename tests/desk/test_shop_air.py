@@ -50,10 +50,10 @@ def test_a_warmer_shop_lengthens_the_hold_that_runs_and_a_colder_one_never_short
     warmer_s = remaining_s(shop)
     assert warmer_s > before_s + 60.0
     written = [line.entry for line in shop.desk.session.book.lines(newest=5)]
-    assert SettingChanged("heat.ambient_c", "29.5", THERMOMETER) in written
+    assert SettingChanged("heat.ambient_c", "30", THERMOMETER) in written
     shop.clock.forward(120.0)
     says(shop, found, 17.0)
-    assert shop.desk.session.settings.heat.ambient_c == 17.5
+    assert shop.desk.session.settings.heat.ambient_c == 18.0
     assert remaining_s(shop) == warmer_s - 120.0
 
 
@@ -61,7 +61,7 @@ def test_a_thermometer_that_falls_silent_is_told_of_and_the_shop_counts_as_warm(
     found = with_thermometer(shop)
     shop.clock.forward(200.0)
     says(shop, found, 18.0)
-    assert shop.desk.session.settings.heat.ambient_c == 18.5 and not shop.desk.air.silent
+    assert shop.desk.session.settings.heat.ambient_c == 19.0 and not shop.desk.air.silent
     shop.clock.forward(2000.0)
     session = shop.desk.session
     session.settings = replace(session.settings, thermometer=ThermometerSettings("file:/nowhere/w1_slave"))
