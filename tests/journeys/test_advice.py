@@ -23,7 +23,11 @@ def test_who_waits_for_a_hot_holder_is_told_what_to_probe(kiosk: Window) -> None
     kiosk.is_on("hot")
     kiosk.sees("Probe the")
     kiosk.picture("advice-board")
+    kiosk.wait(900.0)
+    kiosk.sees("now, else in")
+    kiosk.picture("advice-strip")
     kiosk.touch("Enter a reading")
     kiosk.touch("Flange")
+    kiosk.sees("Reading at the flange")
     kiosk.scan("57.4")  # a probe that types
     kiosk.sees("57.4")
