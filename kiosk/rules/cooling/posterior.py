@@ -67,7 +67,6 @@ class Draws:
     ) -> None:
         self.surface, self.setting, self.expected, self.times_s = surface, setting, expected, times_s
         self.touched = bool(touches)
-        self._ceiling = math.log(1.5 * setting.rise_k)
         self._spots = surface.spots(times_s)
         self._seen = [_Seen(surface, touch) for touch in touches]
         about = _Proposal(expected, 1.0)
@@ -111,7 +110,9 @@ class Draws:
         terms, shape = self.surface.terms(unknowns), self._spots.shape
         spots = (terms @ self._spots.reshape(shape[0], -1)).reshape(len(values), *shape[1:])
         hottest = np.log(self.surface.excess_k(spots.max(axis=1))) + math.log(self.setting.guard)
-        return np.asarray(np.minimum(hottest + self._scale(unknowns)[:, None], self._ceiling), np.float64)
+        # Nothing is ever hotter than its hottest was at the start, however the surface bends there.
+        ceiling = math.log(self.setting.guard * self.setting.rise_k) + np.maximum(unknowns[:, 0], 0.0)
+        return np.asarray(np.minimum(hottest + self._scale(unknowns)[:, None], ceiling[:, None]), np.float64)
 
     def _safe_s(self, values: Floats, hottest: Floats) -> Floats:
         """(draws,) when each is safe for good, seconds since heating; infinity where the grid does not reach."""
