@@ -22,6 +22,7 @@ from kiosk.desk.shop import ShopCounter
 from kiosk.desk.shop_air import ShopAir
 from kiosk.ledger.book import Book, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
+from kiosk.rules.acts import left_alone
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -30,6 +31,7 @@ from kiosk.rules.cards import (
     Pending,
     PlaceCard,
     Subject,
+    holder_under,
 )
 from kiosk.rules.checkin import may_go
 from kiosk.rules.decision import decide
@@ -77,6 +79,7 @@ class Desk:
         self.audits = AuditCounter(session)
         self.adopting = AdoptingCounter(session, self.shop, self.audits)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
+        self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
 
@@ -106,6 +109,7 @@ class Desk:
                 if session.here is None:
                     raise NotThere("place", standing)
             desk = cls(session)
+            desk.past_lost = book.lost
             if not read_only:
                 desk.changed_outside = session.notice_settings()
                 found = tuple(shop_settings.deciding(settings).items())
@@ -212,8 +216,8 @@ class Desk:
         subject = session.cards.subject(text)
         card: HolderCard | None = None
         goal: PlaceCard | None = None
-        if isinstance(subject, HolderCard):
-            card = subject
+        if (seen := holder_under(subject)) is not None:
+            card = seen
             goal = next((each.card for each in before if isinstance(each.card, PlaceCard)), None)
             if goal is None and session.here:
                 goal = session.cards.place(session.here)
@@ -258,8 +262,8 @@ class Desk:
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
         idle_s = moment.watched_s - session.last_scan_s
-        if session.operator and idle_s > session.settings.kiosk.sign_out_s:
-            lines += session.write(SignedOut(session.operator.key, "time"))
+        if session.operator and (gone := left_alone(session.operator, idle_s, session.settings.kiosk.sign_out_s)):
+            lines += session.write(gone)
             session.operator = None
         self.audits.cooled()
         self.audits.idle(idle_s)

@@ -192,4 +192,5 @@ def _lesson(row: TableRow) -> Lesson:
         type_of(row["pair"]),
         row["heating"],
         row["line"],
+        row["kiosk"],
     )

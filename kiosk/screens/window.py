@@ -88,6 +88,7 @@ class KioskApp(App):
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
         self._tick(0.0)
         self.worker.ask(shop.changed_outside(), self._changed_outside)
+        self.worker.ask(shop.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)

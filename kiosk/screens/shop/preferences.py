@@ -28,8 +28,9 @@ FIGURE = "figure"  # the choice that leads to the pad
 GROUPS: dict[str, tuple[str, ...]] = {
     "heat": (
         "heat.limit_c", "heat.ambient_c", "heat.temp_c", "heat.heating_s", "heat.reheat_s",
-        "heat.length_tolerance_um", "heat.cycles_limit", "thermometer.unknown_c", "thermometer.baud",
+        "heat.length_tolerance_um", "heat.cycles_limit",
     ),
+    "thermometer": ("thermometer.unknown_c", "thermometer.baud"),
     "scanning": (
         "kiosk.pair_s", "kiosk.undo_s", "kiosk.sign_out_s", "kiosk.badge_required", "kiosk.travel_s",
     ),
