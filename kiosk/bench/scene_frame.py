@@ -18,7 +18,7 @@ from PIL import Image, ImageDraw
 
 from kiosk.bench import scene_paint as paint
 from kiosk.bench.scene import HEIGHT_PX, WIDTH_PX, Ground, Scene
-from kiosk.bench.scene_space import Lens, Plane, Skin, strike_flat, strike_round
+from kiosk.bench.scene_space import Lens, Plane, Skin, Strike, strike_flat, strike_round
 from kiosk.rules.codes import CodeKind, parse
 
 Picture = NDArray[np.uint8]
@@ -103,7 +103,7 @@ def draw(scene: Scene, seed: int, art: paint.Art | None = None) -> Picture:
     art = label(scene, np.random.default_rng([scene.look, 13])) if art is None else art
     frame: paint.Field | Picture
     if scene.ground is Ground.STEEL:
-        frame, ring = _steel(scene, look)
+        frame, ring = bare_steel(scene, look)
     else:
         frame, ring = _flat(scene, look), np.ones(paint.LIGHT_STEPS, np.float32)
     stick(frame, scene, art, scene.lens, scene.skin, paint.paper_ring(ring))
@@ -151,7 +151,7 @@ def _outline(scene: Scene, rng: np.random.Generator) -> tuple[Turned, ...]:
     )
 
 
-def _steel(scene: Scene, rng: np.random.Generator) -> tuple[paint.Field, paint.Field]:
+def bare_steel(scene: Scene, rng: np.random.Generator) -> tuple[paint.Field, paint.Field]:
     """The steel and what is behind it without label, drawn at half size; and its ring of light."""
     rows, columns = HEIGHT_PX // 2, WIDTH_PX // 2
     frame = paint.bench_blur(rows, columns, rng)
@@ -311,18 +311,26 @@ def label(scene: Scene, wear: np.random.Generator) -> paint.Art:
     return art
 
 
-def stick(
-    frame: paint.Field | Picture, scene: Scene, art: paint.Art, lens: Lens, skin: Skin, paper: paint.Field
-) -> None:
-    """Put `art`, `scene.label_mm` wide, on a skin, two by two samples a pixel.  In place.
+class Laid(NamedTuple):
+    """Where a label or mark lies in the picture.
 
-    paper: how the light falls on it around the axis (`paint.paper_ring`).  Oil and the lamp's spot are the
-    scene's.
+    left, top, columns, rows: the part of the picture, pixels.  struck: its rays, two by two a pixel.  on_x, on_y: the
+    same rays in the mark's own plane, mm from its middle, x to its right and y down.
     """
-    ink, cover = art
-    wear = np.random.default_rng([scene.look, 17])
+
+    left: int
+    top: int
+    columns: int
+    rows: int
+    struck: Strike
+    on_x: Plane
+    on_y: Plane
+
+
+def lay(scene: Scene, high: float, lens: Lens, skin: Skin) -> Laid | None:
+    """Where something `scene.label_mm` wide and `high` times as high lies; None: out of the picture."""
     half = scene.label_mm / 2
-    foot = half - scene.label_mm * ink.shape[0] / ink.shape[1]
+    foot = half - scene.label_mm * high
     x, z = np.meshgrid(np.linspace(-half, half, 9), np.linspace(foot, half, 9))
     x, z = _turn(x.ravel(), z.ravel(), scene.turned_deg)
     seen = lens.project(skin.spot(x, z))
@@ -330,7 +338,7 @@ def stick(
     right, bottom = np.clip(np.ceil(seen.max(axis=0)).astype(int) + 2, 0, (lens.width_px, lens.height_px))
     columns, rows = int(right - left), int(bottom - top)
     if columns < 4 or rows < 4:
-        return
+        return None
     dx, dy = lens.rays(float(left), float(top), 2 * columns, 2 * rows, 0.5)
     if skin.radius_mm is None:
         struck = strike_flat(skin, dx, dy)
@@ -341,6 +349,25 @@ def stick(
     c, s = math.cos(math.radians(scene.turned_deg)), math.sin(math.radians(scene.turned_deg))
     on_x = np.float32(c) * across + np.float32(s) * struck.along_mm
     on_y = np.float32(s) * across - np.float32(c) * struck.along_mm
+    return Laid(int(left), int(top), columns, rows, struck, on_x, on_y)
+
+
+def stick(
+    frame: paint.Field | Picture, scene: Scene, art: paint.Art, lens: Lens, skin: Skin, paper: paint.Field
+) -> None:
+    """Put `art`, `scene.label_mm` wide, on a skin, two by two samples a pixel.  In place.
+
+    paper: how the light falls on it around the axis (`paint.paper_ring`).  Oil and the lamp's spot are the
+    scene's.
+    """
+    ink, cover = art
+    wear = np.random.default_rng([scene.look, 17])
+    laid = lay(scene, ink.shape[0] / ink.shape[1], lens, skin)
+    if laid is None:
+        return
+    left, top, columns, rows, struck, on_x, on_y = laid
+    half = scene.label_mm / 2
+    c, s = math.cos(math.radians(scene.turned_deg)), math.sin(math.radians(scene.turned_deg))
 
     per_mm = ink.shape[1] / scene.label_mm
     wanted = 2.4 * lens.focal_px / skin.point[2]
@@ -375,7 +402,7 @@ def stick(
         sideways = np.float32(c) * off_x + np.float32(s) * off_y
         spot = np.exp(-((lengthwise / np.float32(long)) ** 2) - (sideways / np.float32(short)) ** 2)
         colour = colour + (np.float32(scene.glare) * spot)[:, :, None]
-    area = frame[top:bottom, left:right]
+    area = frame[top : top + rows, left : left + columns]
     alpha = cv2.resize(alpha, (columns, rows), interpolation=cv2.INTER_AREA)[:, :, None]
     colour = cv2.resize(colour, (columns, rows), interpolation=cv2.INTER_AREA)
     if frame.dtype == np.uint8:

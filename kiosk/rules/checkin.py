@@ -43,7 +43,7 @@ def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) 
     if goal.place.kind is Kind.MACHINE:
         return refuse(Reason.HOLDS_NOTHING, card, goal, name=card.name, place=goal.name)
     needs = needs_of(origin.place.kind if origin else None, goal.place.kind)
-    if origin is None and heat is Heat.UNKNOWN and (needs is None or Need.COOL in needs):
+    if needs is None and origin is None and heat is Heat.UNKNOWN:
         return too_warm(card, goal, goal.name, cooling)
     if needs is None:
         came = origin.name if origin else None
@@ -173,7 +173,7 @@ def pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Done 
     if refused is not None:
         return Refused(refused.reason, refused.why, refused.remedy, keep, card, goal)
     origin = card.at.place.code if card.at else None
-    again = _is_same_heating(view, card, goal, moment)
+    again = origin == goal.place.code and _is_same_heating(view, card, goal, moment)
     if origin == goal.place.code and (again or goal.place.kind is not Kind.SHRINK):
         # The same heating, scanned once more, is one heating; it is hot from the later scan on.
         lines = (Heated(card.holder.key, goal.place.code, heats=0, again=True),) if again else ()
@@ -211,10 +211,8 @@ def heating(card: HolderCard, at: PlaceCard, heats: int = 1) -> Heated:
 
 
 def _is_same_heating(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
-    """Whether a scan at the station belongs to the heating that runs: it has not left, and it is only just scanned."""
-    if goal.place.kind is not Kind.SHRINK or card.at is None or card.at.place.code != goal.place.code:
-        return False
-    if card.hold is None or card.heated_at_s is None:
+    """Whether a scan at the station it stands at belongs to the heating that runs: it is only just scanned."""
+    if goal.place.kind is not Kind.SHRINK or card.hold is None or card.heated_at_s is None:
         return False
     return 0.0 <= moment.watched_s - card.heated_at_s <= min(view.limits.reheat_s, ONE_HEATING_S)
 

@@ -103,7 +103,7 @@ def view(facts: HoldFacts, rules: HoldRules, found: Assessment, standing: Standi
 def not_computable(facts: HoldFacts, rules: HoldRules) -> HoldView:
     """A hold that cannot be worked out: as hot as it can be made, until it was read all over."""
     rules = rules.stricter(facts.began)
-    temp_c = max(facts.temp_c or 0.0, rules.temp_c)
+    temp_c = max(facts.temp_c or rules.temp_c, rules.temp_c)
     return HoldView(
         hottest_c=temp_c,
         low_c=rules.room.ambient_c,
@@ -120,7 +120,8 @@ def not_computable(facts: HoldFacts, rules: HoldRules) -> HoldView:
 
 def is_sound(found: Assessment) -> bool:
     """Whether every number of an assessment is one: a hold that rests on another must not end by it."""
-    times = (found.touch_safe_s, found.hold_s or 0.0, found.measure_ready_s, found.take_out_s or 0.0)
+    all_times = (found.touch_safe_s, found.hold_s, found.measure_ready_s, found.take_out_s)
+    times = (at_s for at_s in all_times if at_s is not None)
     curves = (found.t_s, found.hottest_c, found.low_c, found.high_c, found.rise_k, found.growth_um)
     return all(map(isfinite, chain(times, *curves)))
 
