@@ -16,8 +16,10 @@ from kiosk.desk.adopting import AdoptingCounter
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.people import PeopleCounter
+from kiosk.desk.probing import Probe
 from kiosk.desk.session import NotThere, Session
 from kiosk.desk.shop import ShopCounter
+from kiosk.desk.shop_air import ShopAir
 from kiosk.ledger.book import Book, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.rules.acts import left_alone
@@ -72,6 +74,8 @@ class Desk:
         self.heat = HeatCounter(session)
         self.people = PeopleCounter(session)
         self.shop = ShopCounter(session)
+        self.air = ShopAir(session, self.people.ambient_measured)
+        self.probe = Probe(session)
         self.audits = AuditCounter(session)
         self.adopting = AdoptingCounter(session, self.shop, self.audits)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
@@ -182,6 +186,8 @@ class Desk:
         return ReportsCounter(self.session, self.audits, self.records)
 
     def close(self) -> None:
+        self.air.close()
+        self.probe.close()
         self.session.book.close()
 
     def __enter__(self) -> Desk:
@@ -252,6 +258,7 @@ class Desk:
         if moment.watched_s - self._beat_s >= BEAT_S:
             session.book.beat()
             self._beat_s = moment.watched_s
+        self.air.tick()
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
         idle_s = moment.watched_s - session.last_scan_s

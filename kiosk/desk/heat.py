@@ -5,6 +5,7 @@ Only time or a reading ends a hold; there is no method here that ends one otherw
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from kiosk.desk.session import NotThere, Session
@@ -12,9 +13,8 @@ from kiosk.ledger import history as past
 from kiosk.ledger.book import Written
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.bounds import READING
-from kiosk.rules.cards import Heat, HeatCurve, HolderCard
-from kiosk.rules.cooling.assessment import Advice
-from kiosk.rules.hold import Verdict, to_read_again
+from kiosk.rules.cards import Heat, HeatCurve, HolderCard, ProbeNext
+from kiosk.rules.hold import Verdict, probe_next, to_read_again
 from kiosk.rules.hold_facts import SPOTS, WITHDRAWN, HoldFacts, Reading, pair, way_now
 from kiosk.rules.hold_proof import NOTHING_OWED, Owed, cool_all_over, owed, owed_all_over
 from kiosk.rules.holder_drawing import Drawing, draw_holder
@@ -114,12 +114,26 @@ class HeatCounter:
             skin = unknown_skin(session.settings.heat.limit_c, "nose")
         return draw_holder(card.holder, card.assembly, skin)
 
-    def advice(self, key: str) -> Advice | None:
-        """Where and when to probe a held holder next, its times watched ones; None where no reading is worth it."""
+    def advice(self, key: str) -> ProbeNext | None:
+        """Where and when to probe a held holder next; None where no reading is worth it.
+
+        Worked out when the facts of its hold change, or when its moment is past: then it takes some 30 ms.
+        """
         session = self._session
         card = session.holder(key)
         facts = session.cards.hold_facts(key) if card.hold else None
-        return session.holds.advice(facts, session.now()) if facts else None
+        if facts is None or card.hold is None:
+            return None
+        moment = session.now()
+        found = session.holds.advice(facts, moment)
+        return probe_next(found, card.hold, moment.watched_s) if found else None
+
+    def advice_next(self, board: Sequence[HolderCard]) -> tuple[HolderCard, ProbeNext] | None:
+        """The same for the one on the board that is free first: there is no more room on the strip."""
+        timed = [card for card in board if card.hold and card.hold.remaining_s]
+        first = min(timed, key=lambda card: card.hold.remaining_s or 0.0 if card.hold else 0.0, default=None)
+        found = self.advice(first.holder.key) if first else None
+        return (first, found) if first and found else None
 
     def _now(self) -> list[HolderCard]:
         """Cards of all that is hot or warm; only temperatures and times move while no line is written."""

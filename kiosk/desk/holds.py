@@ -19,7 +19,7 @@ from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standi
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
 from kiosk.rules.cooling.assessment import Advice, Room, Way, Zone
 from kiosk.rules.hold import Verdict
-from kiosk.rules.hold_cases import Case, Weighed, assessment, solved, weighed
+from kiosk.rules.hold_cases import Case, Weighed, solved, weighed
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, last_place, pair, type_of
 from kiosk.rules.hold_story import HoldStory, story
 from kiosk.rules.lessons import Heats, Known
@@ -160,15 +160,6 @@ class Holds:
             return None
         return hold.curve(facts, self.rules, now.found, moment.watched_s)
 
-    def expected(self, facts: HoldFacts, until_s: float) -> HeatCurve:
-        """What was expected of a heating that is over, by what had been learnt when it began.
-
-        until_s: watched time of its end, which the curve marks.  Keeps nothing: the hold that runs now is not
-        this one.
-        """
-        found = assessment(replace(facts, readings=()), self.rules, self._known(facts))
-        return hold.curve(facts, self.rules, found, until_s, whole=True)
-
     def advice(self, facts: HoldFacts, moment: Moment) -> Advice | None:
         """The best next reading, its times watched ones; None where none is worth it or it cannot be computed."""
         now, now_s = self._worked_out(facts).now, moment.watched_s
@@ -201,7 +192,10 @@ class Holds:
             return None
 
     def story(self, facts: HoldFacts, ended_s: float | None, moment: Moment) -> HoldStory:
-        """What was expected of a heating, what its readings did, and what they saved.  Raises as computing does."""
+        """What was expected of a heating by what had been learnt when it began, what its readings did and saved.
+
+        Keeps nothing: the hold that runs now may be another one.  Raises as computing does.
+        """
         return story(facts, self.rules, self._known(facts), ended_s, moment.watched_s)
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:

@@ -13,7 +13,7 @@ from math import isfinite
 
 from kiosk.rules.belief import Instrument, Lesson, Prediction, Standing, is_such_a_heating, judge
 from kiosk.rules.belief import Verdict as Word
-from kiosk.rules.cards import HeatCurve, HoldView
+from kiosk.rules.cards import HeatCurve, HoldView, ProbeNext
 from kiosk.rules.cooling.assessment import (
     Advice,
     Assessment,
@@ -29,6 +29,7 @@ from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, cooling_from_s
 
 _POINTS = 80
 PROMISED = 0.01  # chance of something touchable being hot that a hold may end with
+_NOW_S = 20.0  # by the time a probe is at hand it is that moment
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,22 @@ def advice(facts: HoldFacts, longest: Case, now_s: float) -> Advice | None:
         return None
     return replace(
         found, at_s=found.at_s + start_s, free_s=found.free_s + start_s, else_s=found.else_s + start_s
+    )
+
+
+def probe_next(found: Advice, hold: HoldView, now_s: float) -> ProbeNext | None:
+    """An advice, its times watched ones, as it is said at watched time `now_s`; None once its time is over."""
+    in_s = found.at_s - now_s
+    free_s, else_s = found.free_s - now_s, found.else_s - now_s
+    if else_s <= 0 or (hold.remaining_s is not None and hold.remaining_s <= 0):
+        return None
+    return ProbeNext(
+        where=found.where.value,
+        in_s=in_s if in_s > _NOW_S else 0.0,
+        under_c=found.under_c,
+        free_s=max(free_s, in_s, 0.0),
+        else_s=max(else_s, in_s, 0.0),
+        again=hold.needs_reading,
     )
 
 

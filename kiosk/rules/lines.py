@@ -15,6 +15,7 @@ from kiosk.rules.belief import FilmSlope
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
+THERMOMETER = "by the thermometer"  # why the shop has another temperature
 OUTSIDE = "changed outside the kiosk"  # why a setting has another value than the kiosk gave it
 
 

@@ -40,6 +40,8 @@ class ShiftCounts:
     torn_down: int = 0
     heated: int = 0
     readings: int = 0
+    waited_min: int = 0  # for holds that ended
+    saved_min: int = 0  # by readings
     measured: int = 0
     issued: int = 0  # into a machine
     returned: int = 0  # out of a machine

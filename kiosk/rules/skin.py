@@ -16,8 +16,9 @@ import numpy as np
 from kiosk.rules.cards import HoldView
 from kiosk.rules.cooling.bound import GUARD, Bound
 from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
-from kiosk.rules.cooling.posterior import Draws, Touch
+from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.stand import Stage
+from kiosk.rules.cooling.touches import Touch
 from kiosk.rules.cooling.unknowns import SURE, Way
 from kiosk.rules.hold_cases import Case
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, cooling_from_s
@@ -109,15 +110,19 @@ def _moments(stages: Sequence[Stage]) -> Floats:
 
 
 def _quantiles(draws: Draws, values: Floats) -> Floats:
-    """(times,) what is not exceeded at the bound's share.  values: (draws, times)."""
+    """(times,) what is not exceeded by any of the bound's promises.  values: (draws, times)."""
     order = np.argsort(values, axis=0, kind="stable")
-    upto = np.cumsum(draws.weight[order], axis=0)
-    at = np.minimum((upto < SURE).sum(axis=0), len(values) - 1)
-    return np.asarray(np.take_along_axis(values, np.take_along_axis(order, at[None], axis=0), axis=0)[0], np.float64)
+    ranked = np.take_along_axis(values, order, axis=0)
+    highest = np.full(values.shape[1], -np.inf)
+    for weight, promise in zip(draws.weights, SURE, strict=True):
+        upto = np.cumsum(weight[order], axis=0)
+        at = np.minimum((upto < promise.share).sum(axis=0), len(values) - 1)
+        highest = np.maximum(highest, np.take_along_axis(ranked, at[None], axis=0)[0])
+    return highest
 
 
 def _safe(draws: Draws, zones: list[Zone], shown: Floats, limit_c: float) -> tuple[frozenset[Zone], ...]:
-    """For each moment the zones of which none exceeds the limit from then on, all together at the bound's share."""
+    """For each moment the zones of which none exceeds the limit from then on, all together by the bound's promises."""
     later = np.maximum.accumulate(shown[:, :, ::-1], axis=2)[:, :, ::-1]
     over = later > limit_c  # (zones, draws, times)
     chance = np.einsum("zdt,d->zt", over, draws.weight)
@@ -132,7 +137,10 @@ def _safe(draws: Draws, zones: list[Zone], shown: Floats, limit_c: float) -> tup
             if zones[index] not in _HOLDABLE:
                 continue
             hot = hot | over[index, :, at]
-            if float(draws.weight[hot].sum()) > 1.0 - SURE:
+            if any(
+                float(weight[hot].sum()) > 1.0 - promise.share
+                for weight, promise in zip(draws.weights, SURE, strict=True)
+            ):
                 break
             kept.add(zones[index])
         found.append(frozenset(kept))

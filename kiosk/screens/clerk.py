@@ -16,7 +16,7 @@ from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, St
 from kiosk import words
 from kiosk.desk import Desk
 from kiosk.desk.desk import Scanned as Scanned
-from kiosk.rules.cards import Command, HolderCard, OperatorCard, Pending
+from kiosk.rules.cards import Command, HolderCard, OperatorCard, Pending, ProbeNext
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
@@ -57,6 +57,8 @@ class Pulse:
     waiting: Pending | None  # the first scan of a pair
     empty: bool  # no place is known yet: a new kiosk
     watched_s: float  # the desk's watched clock
+    silent: bool = False  # the shop's thermometer says nothing
+    advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
 
 
 # What a printed command card does on a screen: the screen it leads to.
@@ -79,6 +81,7 @@ class Clerk(EventDispatcher):
 
     hot = ObjectProperty(())
     warm = ObjectProperty(())
+    advice = ObjectProperty(None, allownone=True)  # what to probe of the one that is free first: card and `ProbeNext`
     operator = ObjectProperty(None, allownone=True)
     here = StringProperty()
     settings = ObjectProperty(Settings())
@@ -251,7 +254,7 @@ class Clerk(EventDispatcher):
 
     def beat(self, now: Pulse) -> None:
         """Take over what the desk says once a second."""
-        self.hot, self.warm = now.hot, now.warm
+        self.hot, self.warm, self.advice = now.hot, now.warm, now.advice
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self.waiting = now.waiting
         self._now_s = now.watched_s
@@ -259,6 +262,8 @@ class Clerk(EventDispatcher):
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
             self.trouble = self._untold
+        if now.silent and not self.trouble:
+            self.trouble = t("strip.thermometer")
         if now.settings != self.settings:
             self.settings = now.settings
             self._sounds.volume, self._sounds.muted = now.settings.kiosk.volume, now.settings.kiosk.muted
@@ -317,8 +322,9 @@ def pulse(desk: Desk) -> Pulse:
     desk.tick()
     session = desk.session
     here = session.cards.place(session.here) if session.here else None
+    board = desk.heat.board()
     return Pulse(
-        desk.heat.board(),
+        board,
         desk.heat.warm(),
         session.operator,
         here.name if here else None,
@@ -326,6 +332,8 @@ def pulse(desk: Desk) -> Pulse:
         desk.waiting(),
         desk.shop.empty,
         session.now().watched_s,
+        desk.air.silent,
+        desk.heat.advice_next(board),
     )
 
 

@@ -47,6 +47,7 @@ COPY_S = 600.0  # how often it is looked whether the day's copy is due
 FIRST_SLICE_S = 1.0  # after the start, before screens are built that nobody has asked for
 SLICE_EVERY_S = 0.1
 UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
+NAME_LETTERS = 20  # of a name on the strip
 QUIET_S = 5.0  # after the start, before anything is read that only a later touch needs
 SCANNER_QUIET_S = 0.2
 ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
@@ -172,6 +173,10 @@ class KioskApp(App):
         frame.hot = len(clerk.hot)
         frame.next_s = -1 if soonest is None or soonest.remaining_s is None else soonest.remaining_s
         frame.by_reading = soonest is not None and soonest.needs_reading
+        card, probe = clerk.advice or (None, None)
+        frame.probe = (
+            t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
+        )
         who = clerk.operator.name if clerk.operator else ""
         frame.note = " · ".join(part for part in (who, clerk.here) if part)
         frame.trouble = clerk.trouble or ("" if self._beaten else t("strip.opening"))
@@ -272,6 +277,8 @@ class KioskApp(App):
             return False
         if "shift" in modifiers:
             character = character.upper()
+        if self.clerk.view is not None:
+            self.clerk.view.keyed(character)
         self._keyed(self.scanner.feed(character, self._key_times.pressed(time.monotonic())))
         Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
         return True
@@ -296,6 +303,11 @@ class KioskApp(App):
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
 
         self.clerk.ask(scan.known(keyed.text), told)
+
+
+def _short(name: str) -> str:
+    """A name as far as the strip has room for it beside what is to be done."""
+    return name if len(name) <= NAME_LETTERS else f"{name[: NAME_LETTERS - 1].rstrip()}…"
 
 
 def _to_stay(name: str) -> View:

@@ -26,7 +26,7 @@ from kiosk.exchange.shop import read_shop
 from kiosk.reader.symbols import Outline
 from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Measured
-from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
+from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard, ProbeNext
 from kiosk.rules.finding import Usable, parse
 from kiosk.rules.hold_proof import Owed
 from kiosk.rules.holder_drawing import draw_holder
@@ -120,6 +120,7 @@ HOT_UNTIL_READ = _scanned(
         SLOT,
     )
 )
+PROBE = ProbeNext("shank", 900.0, 118.0, 2460.0, 5940.0, again=True)
 CURVE = [
     (t, 22 + 300 * math.exp(-t / 500), 20 + 260 * math.exp(-t / 600), 24 + 320 * math.exp(-t / 450))
     for t in range(0, 2400, 30)
@@ -164,6 +165,7 @@ def _hot(screen: Any, chosen: str = "", skin: SkinNow | None = None) -> None:
     screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
     screen.show((HOTTER, HOT), (WARM,))
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
+    screen.advice = say_words(PROBE.say)
 
 
 def _sixteen(screen: Any) -> None:
@@ -480,6 +482,7 @@ def _alarm(screen: Any, scanned: Scanned, skin: SkinNow | None = None) -> None:
     screen.left()
     screen.shown(scanned=scanned)
     screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
+    screen.advice = say_words(PROBE.say)
 
 
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (

@@ -17,4 +17,6 @@ def test_what_else_is_not_known_is_as_wide_as_is_written_here() -> None:
     spreads = (U.HEAT_LEVEL, U.HEATED_LENGTH_MM, U.BULK_ENTERED, U.BULK_ASSUMED, U.AMBIENT_K)
     assert [(each.learnt, each.fresh) for each in spreads] == [(0.05, 0.035), (0, 3.0), (0, 0.04), (0, 0.10), (0, 1.5)]
     assert U.HEAT_LEVEL.whole == (0.05**2 + 0.035**2) ** 0.5
-    assert (U.SKIN, U.COMMON, U.WRONG, U.WRONG_ZONE, U.SURE, U.BAND) == (0.95, 0.6, 0.05, 0.4, 0.9945, 0.99)
+    assert (U.SKIN, U.COMMON, U.BAND) == (0.95, 0.6, 0.99)
+    assert (U.WRONG, U.WRONG_ZONE, U.WRONG_PLACE, U.WRONG_BRIGHT, U.BRIGHT) == (0.05, 0.35, 0.15, 0.6, (0.1, 0.45))
+    assert [tuple(each) for each in U.SURE] == [(1.0, 0.993), (1.2, 0.983)]

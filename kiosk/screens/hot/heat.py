@@ -11,13 +11,13 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
-from kiosk.rules.cards import HolderCard
+from kiosk.rules.cards import HolderCard, ProbeNext
 from kiosk.rules.codes import CodeFault, CodeKind, parse
 from kiosk.rules.holder_drawing import Drawing
 from kiosk.rules.outcomes import Done, Refused
 from kiosk.screens.clerk import Scanned
 from kiosk.screens.kv import load_beside
-from kiosk.screens.questions import hot as heat_asks
+from kiosk.screens.questions import hot as asks_hot
 from kiosk.screens.questions import scan as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
@@ -43,6 +43,7 @@ class HeatScreen(View):
     measure = StringProperty()
     gap = BooleanProperty(False)
     drawing = ObjectProperty(None, allownone=True)  # how warm each part of it may be
+    advice = StringProperty()  # what to do to be sooner
     first = StringProperty()  # said when something else is scanned
 
     def __init__(self, **kwargs: Any) -> None:
@@ -81,7 +82,7 @@ class HeatScreen(View):
         self.first = ""
         card = outcome.holder
         if card is not None:
-            self._key, self._code = card.holder.key, card.code
+            self._key, self._code, self.advice = card.holder.key, card.code, ""
             self.title = card.name
             self.drawing = None
             self._draw(card.holder.key)
@@ -98,7 +99,7 @@ class HeatScreen(View):
             if key == self._key:
                 self.drawing = drawing
 
-        self.clerk.ask(heat_asks.drawing(key), drawn, lambda _: None)
+        self.clerk.ask(asks_hot.drawing(key), drawn, lambda _: None)
 
     def understood(self) -> None:
         """Somebody has seen it: the next alarm, or back, with what was scanned meanwhile."""
@@ -160,6 +161,17 @@ class HeatScreen(View):
         self.by_reading = hold.needs_reading
         self.measure = t("hot.measure_in", left_s=hold.measure_in_s) if hold.measure_in_s else ""
         self.gap = hold.gap
+        self._advise()
+
+    def _advise(self) -> None:
+        """What to probe, asked anew each second: the desk has it at hand unless something changed."""
+        key = self._key
+
+        def told(found: ProbeNext | None) -> None:
+            if key == self._key:
+                self.advice = say(found.say) if found else ""
+
+        self.clerk.ask(asks_hot.advice(key), told)
 
     def until(self, left_s: float, by_reading: bool) -> str:
         """The words above the time."""

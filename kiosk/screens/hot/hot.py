@@ -17,13 +17,13 @@ from kivy.properties import (
     StringProperty,
 )
 
-from kiosk.rules.cards import HeatCurve, HolderCard
+from kiosk.rules.cards import HeatCurve, HolderCard, ProbeNext
 from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.hotrow import HotLine
 from kiosk.screens.questions import hot as asks
 from kiosk.screens.view import View
-from kiosk.words import t
+from kiosk.words import say, t
 
 CURVE_EVERY_S = 10
 
@@ -43,6 +43,7 @@ class HotScreen(View):
     hottest = StringProperty()  # where, beside a drawing too small to name it
     measure = StringProperty()
     sleeve = StringProperty()
+    advice = StringProperty()  # what to do to be sooner
     curve = ListProperty()
     readings = ListProperty()
     drawing = ObjectProperty(None, allownone=True)  # the one chosen, drawn by how warm each part may be
@@ -64,6 +65,12 @@ class HotScreen(View):
     def tick(self) -> None:
         self.show(self.clerk.hot, self.clerk.warm)
         self._ask_curve()
+        if key := self.chosen:
+            self.clerk.ask(asks.advice(key), lambda found: self._advise(key, found))
+
+    def _advise(self, key: str, found: ProbeNext | None) -> None:
+        if key == self.chosen:
+            self.advice = say(found.say) if found else ""
 
     def _ask_curve(self) -> None:
         """The curve moves slowly: a new one now and then, and at once for another holder."""
@@ -73,7 +80,7 @@ class HotScreen(View):
             self.now_s += 1
             return
         if self._curve_of != key:
-            self.curve, self.readings, self.drawing = [], [], None
+            self.curve, self.readings, self.drawing, self.advice = [], [], None, ""
         self._curve_of, self._curve_age_s = key, 0
         if key:
             self.clerk.ask(asks.curve(key), lambda curve: self._draw(key, curve))
@@ -126,8 +133,10 @@ class HotScreen(View):
             self.belief = t("hot.belief", low_c=low, high_c=high, where=hold.where)
             if hold.take_out_in_s is not None and hold.take_out_in_s <= 0:
                 self.sleeve = t("hot.take_it_out")
+            elif hold.needs_reading and hold.remaining_s == 0:
+                self.sleeve = t("hot.probe_now", where=hold.where)
             elif hold.needs_reading:
-                self.sleeve = t("hot.needs_reading", left_s=hold.remaining_s or None)
+                self.sleeve = t("hot.needs_reading", left_s=hold.remaining_s)
         measure_s = hold.measure_in_s if hold else card.measure_in_s if card else None
         if measure_s and not self.sleeve:
             self.measure = t("hot.measure_in", left_s=measure_s)

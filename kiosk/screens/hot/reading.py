@@ -18,6 +18,7 @@ from kivy.properties import (
     StringProperty,
 )
 
+from kiosk.rules.bounds import READING
 from kiosk.rules.hold_facts import SPOTS
 from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.clerk import fault_words
@@ -27,6 +28,8 @@ from kiosk.screens.questions.hot import Owed
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
+
+_LONGEST = 12  # characters of a figure with its unit
 
 
 class Page(StrEnum):
@@ -60,6 +63,8 @@ class ReadingScreen(View):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._key = ""
+        self._by_probe = ""  # what a probe put into the pad
+        self._typed = ""  # by a keyboard, or a probe that types like one, since Enter
 
     def shown(self, key: str = "", name: str = "", **_: Any) -> None:
         self._key = key
@@ -96,8 +101,39 @@ class ReadingScreen(View):
     def at(self, where: str) -> None:
         """It was measured there."""
         self.where = where
-        self.ids.entry.text = ""
+        self.ids.entry.text, self._by_probe, self._typed = "", "", ""
         self.page = Page.ASK_FIGURE
+        self.tick()
+
+    def keyed(self, character: str) -> None:
+        """A probe that types like a keyboard ends its figure with Enter or Tab; it is shorter than any label's text."""
+        if character not in "\r\n\t":
+            self._typed = (self._typed + character)[-_LONGEST:]
+            return
+        value_c, self._typed = asks.typed(self._typed), ""
+        if value_c is not None:
+            self._fill(value_c, over=True)
+
+    def scanned(self, text: str) -> bool:
+        """A longer figure comes as scans do; what is no temperature is a scan like any other."""
+        value_c = asks.typed(text)
+        if value_c is None:
+            return False
+        if self.page == Page.ASK_FIGURE:
+            self._fill(value_c, over=True)
+        return True
+
+    def tick(self) -> None:
+        if self.page == Page.ASK_FIGURE and self.instrument == "probe":
+            self.clerk.ask(asks.probed(), lambda value_c: None if value_c is None else self._fill(value_c))
+
+    def _fill(self, value_c: float, over: bool = False) -> None:
+        """Puts a probe's figure into the pad; what a hand typed there is written over only by a probe that types."""
+        entry = self.ids.entry
+        if self.page != Page.ASK_FIGURE or not READING.takes(value_c) or value_c < 0:
+            return
+        if over or entry.text in ("", self._by_probe):
+            entry.text = self._by_probe = f"{value_c:.1f}".replace(".", t("number.decimal"))
 
     def take(self, value_c: float) -> None:
         """Hand the figure over."""

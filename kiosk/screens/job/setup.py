@@ -13,14 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from kivy.properties import (
-    BooleanProperty,
-    ListProperty,
-    NumericProperty,
-    ObjectProperty,
-    OptionProperty,
-    StringProperty,
-)
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, OptionProperty, StringProperty
 
 from kiosk import words
 from kiosk.rules.cards import PlaceCard
