@@ -13,7 +13,14 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, OptionProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk import words
 from kiosk.rules.cards import PlaceCard
@@ -25,6 +32,7 @@ from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.rules.say import Say
 from kiosk.rules.stock import BookEntry
 from kiosk.screens.clerk import fault_words
+from kiosk.screens.job.signs import DOINGS, SIGNS
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.marked import Marked
@@ -38,17 +46,6 @@ from kiosk.words import say, t
 READY = (Supply.IN_MACHINE, Supply.IN_CABINET, Supply.ELSEWHERE)
 PLAN_S = 20.0  # how long the best plan is looked for
 AGAIN_BEATS = 20  # seconds after which the list is asked for again: somebody else may have moved a piece
-_SIGNS = {
-    Supply.IN_MACHINE: ("machine", "done"),
-    Supply.IN_CABINET: ("cabinet", "plain"),
-    Supply.ELSEWHERE: ("holder", "plain"),
-    Supply.HOT: ("hot", "heat"),
-    Supply.IN_OTHER_MACHINE: ("machine", "stop"),
-    Supply.BUILD: ("shop", "plain"),
-    Supply.NO_HOLDER: ("missing", "stop"),
-    Supply.MISSING: ("stop", "stop"),
-}
-_DOINGS = {Doing.LEAVE: "done", Doing.TAKE_OUT: "up", Doing.MOVE: "forward", Doing.PUT_IN: "down"}
 _AIMS = (Aim.MOVES, Aim.TRAVEL)  # as `magazine_plan.plan` reports them
 
 
@@ -374,7 +371,7 @@ def wish(need: Need) -> str:
 
 
 def _piece(met: Met, at: int) -> Marked:
-    icon, tone = _SIGNS[met.supply]
+    icon, tone = SIGNS[met.supply]
     text = met.entry.name if met.entry and not met.need.name else wish(met.need)
     several = met.need.quantity > 1
     return Marked(str(at), text, say(met.say), f"{met.piece}/{met.need.quantity}" if several else "", icon, tone)
@@ -388,7 +385,7 @@ def _step(step: Step, at: int, place: str | None) -> Marked:
     way = " → ".join("" if pocket is None else f"{pocket:02}" for pocket in ends).strip()
     tone = "done" if step.doing is Doing.LEAVE else "plain"
     drawn = draw_holder(step.assembly.holder, step.assembly)
-    return Marked(f"step {at}", step.assembly.name, words_of, way, _DOINGS[step.doing], tone, drawn)
+    return Marked(f"step {at}", step.assembly.name, words_of, way, DOINGS[step.doing], tone, drawn)
 
 
 load_beside(__file__)
