@@ -79,6 +79,12 @@ class ProbeNext:
             else_min=ceil(self.else_s / 60),
         )
 
+    @property
+    def say_shortly(self) -> Say:
+        """Where and when only."""
+        key = f"advice.{'later' if self.in_s > 0 else 'now'}_shortly"
+        return say(key, where=f"term.{self.where}", in_min=ceil(self.in_s / 60))
+
 
 @dataclass(frozen=True, slots=True)
 class HeatCurve:

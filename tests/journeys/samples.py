@@ -165,7 +165,7 @@ def _hot(screen: Any, chosen: str = "", skin: SkinNow | None = None) -> None:
     screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
     screen.show((HOTTER, HOT), (WARM,))
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
-    screen.advice = say_words(PROBE.say)
+    screen.advice, screen.shortly = say_words(PROBE.say), say_words(PROBE.say_shortly)
 
 
 def _sixteen(screen: Any) -> None:

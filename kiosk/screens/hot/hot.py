@@ -26,6 +26,7 @@ from kiosk.screens.view import View
 from kiosk.words import say, t
 
 CURVE_EVERY_S = 10
+PICTURES = ("drawn", "curve", "words")  # what a small panel shows of the one chosen, in turn
 
 
 class HotScreen(View):
@@ -44,10 +45,11 @@ class HotScreen(View):
     measure = StringProperty()
     sleeve = StringProperty()
     advice = StringProperty()  # what to do to be sooner
+    shortly = StringProperty()  # where and when of it, beside a picture on a small panel
     curve = ListProperty()
     readings = ListProperty()
     drawing = ObjectProperty(None, allownone=True)  # the one chosen, drawn by how warm each part may be
-    picture = OptionProperty("drawn", options=("drawn", "curve"))  # what a small panel shows of it
+    picture = OptionProperty("drawn", options=PICTURES)  # what a small panel shows of it
     roomy = BooleanProperty(False)  # there is room for the drawing and the curve
     limit_c = NumericProperty(43.0)
     now_s = NumericProperty(0.0)
@@ -71,6 +73,7 @@ class HotScreen(View):
     def _advise(self, key: str, found: ProbeNext | None) -> None:
         if key == self.chosen:
             self.advice = say(found.say) if found else ""
+            self.shortly = say(found.say_shortly) if found else ""
 
     def _ask_curve(self) -> None:
         """The curve moves slowly: a new one now and then, and at once for another holder."""
@@ -80,7 +83,7 @@ class HotScreen(View):
             self.now_s += 1
             return
         if self._curve_of != key:
-            self.curve, self.readings, self.drawing, self.advice = [], [], None, ""
+            self.curve, self.readings, self.drawing, self.advice, self.shortly = [], [], None, "", ""
         self._curve_of, self._curve_age_s = key, 0
         if key:
             self.clerk.ask(asks.curve(key), lambda curve: self._draw(key, curve))
@@ -96,8 +99,8 @@ class HotScreen(View):
             self.drawing = drawing
 
     def turn_picture(self) -> None:
-        """The curve in the place of the drawing, or the drawing again."""
-        self.picture = "drawn" if self.picture == "curve" else "curve"
+        """The curve in the place of the drawing, then all the words, then the drawing again."""
+        self.picture = PICTURES[(PICTURES.index(self.picture) + 1) % len(PICTURES)]
 
     def left(self) -> None:
         self._curve_of = ""
