@@ -140,7 +140,7 @@ class Look(EventDispatcher):
         """
         self.pad = 2 * self.mm
         self.corner = 1.5 * self.mm
-        self.strip = (9.4 if self.wide else 11.6) * self.mm  # two lines where it is narrow
+        self.strip = (10.4 if self.wide else 11.6) * self.mm  # two lines where it is narrow
         self.gap = GAP_MM * self.mm
         self.row = LIST_MM * self.mm
         self.key = KEY_MM * self.mm

@@ -161,7 +161,7 @@ def _skin(hottest: str = "nose", hands: tuple[str, ...] = ()) -> SkinNow:
 
 
 def _hot(screen: Any, chosen: str = "", skin: SkinNow | None = None) -> None:
-    screen.chosen = chosen
+    screen.chosen, screen.picture = chosen, "drawn"
     screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
     screen.show((HOTTER, HOT), (WARM,))
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
@@ -183,7 +183,7 @@ def _reading(screen: Any, page: str) -> None:
     )
     screen._owes(Owed(("flange", "shank"), 0.0, ("nose",)))
     screen.page = page
-    screen.answer = "61 °C noted. Still hot: safe is 43 °C or less"
+    screen.answer = say_words(say("reading.agrees", value_c=61.0, limit_c=43.0, remaining_s=None))
 
 
 def _withdrawn(screen: Any) -> None:
@@ -509,6 +509,8 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("hot", "hands", lambda screen: _hot(screen, "H1", _skin(hands=("flange", "taper")))),
     ("hot", "not-known", lambda screen: _hot(screen, "H2", unknown_skin(43.0, "flange"))),
     ("hot", "curve", lambda screen: (_hot(screen, "H1"), setattr(screen, "picture", "curve"))),
+    ("hot", "words", lambda screen: (_hot(screen, "H1"), setattr(screen, "picture", "words"))),
+    ("hot", "words-until-read", lambda screen: (_hot(screen, "H2"), setattr(screen, "picture", "words"))),
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),
     ("reading", "figure", lambda screen: _reading(screen, "ask_figure")),
     ("reading", "answer", lambda screen: _reading(screen, "answer")),

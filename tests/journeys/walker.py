@@ -36,7 +36,9 @@ from kiosk.screens import theme  # noqa: E402
 from kiosk.screens.clerk import Clerk  # noqa: E402
 from kiosk.screens.frame import Frame  # noqa: E402
 from kiosk.screens.pages import SCREENS, build  # noqa: E402
-from kiosk.screens.parts.touch import Touchable  # noqa: E402
+from kiosk.screens.parts.holder_drawing import HolderDrawing  # noqa: E402
+from kiosk.screens.parts.photo import PhotoPicture  # noqa: E402
+from kiosk.screens.parts.touch import Panel, Touchable  # noqa: E402
 from kiosk.screens.sounds import Sounds  # noqa: E402
 from kiosk.screens.theme import look  # noqa: E402
 from tests.journeys.finger import corners, taken_by  # noqa: E402
@@ -47,6 +49,7 @@ from tests.journeys.samples_shop import SAMPLES as SHOP  # noqa: E402
 SAMPLES = (*FLOOR, *SHOP, *RECORDS)
 SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
+LEAST_PICTURE_MM = 12.0  # with its legend; below it a holder is a smear
 NUMBER = re.compile(r"\d[\d:.,]*\d|\d")
 
 
@@ -90,6 +93,11 @@ def size_of(label: Any) -> tuple[float, float]:
     return core.content_size
 
 
+def glyphs(label: Any, where: tuple[float, ...]) -> tuple[float, ...]:
+    """A text's box without what every line of B612 leaves free above its capitals and below its descenders."""
+    return where[0], where[1] + 0.04 * label.font_size, where[2], where[3] - 0.16 * label.font_size
+
+
 def overlap(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
     return (
         min(one[2], other[2]) - max(one[0], other[0]) > SLACK
@@ -97,9 +105,32 @@ def overlap(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
     )
 
 
+def misplaced(where: tuple[float, ...], widget: Any, grounds: list[Any]) -> str:
+    """How what is shown at `where` leaves the box that it was given or lies on a neighbour; empty where it does not.
+
+    A part may fit its own box while the box itself was pushed out of what holds it: then neighbours are drawn over it.
+    What is drawn on a photograph lies where the photograph has it.
+    """
+    holders = []
+    holder = widget.parent
+    while holder is not None and holder is not holder.parent and not isinstance(holder, PhotoPicture):
+        holders.append(holder)
+        x, y, right, top = box(holder)
+        over = max(x - where[0], y - where[1], where[2] - right, where[3] - top)
+        if over > (SLACK if isinstance(holder, Panel | Touchable) else look.mm):
+            return f"{over:.0f} px out of its {type(holder).__name__}"
+        holder = holder.parent
+    for ground in grounds:
+        if not isinstance(ground, PhotoPicture) and ground not in holders and overlap(where, box(ground)):
+            return f"on a {type(ground).__name__} that it does not belong to"
+    return ""
+
+
 def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
     labels: list[Any] = []
     touches: list[Any] = []
+    pictures: list[Any] = []
+    grounds: list[Any] = []
 
     def walk(widget: Any) -> None:
         if widget.opacity == 0 or widget.height < 1 or widget.width < 1:
@@ -108,11 +139,20 @@ def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
             labels.append(widget)
         if isinstance(widget, Touchable):
             touches.append(widget)
+        if isinstance(widget, HolderDrawing) and widget.drawing is not None and widget.told:
+            pictures.append(widget)
+        if isinstance(widget, Panel | HolderDrawing) or (isinstance(widget, Touchable) and widget.children):
+            grounds.append(widget)
         for child in reversed(widget.children):
             walk(child)
 
     walk(frame)
     found = []
+    for picture in pictures:
+        if picture.height < (LEAST_PICTURE_MM - 0.15) * look.mm:
+            found.append(f"drawing only {picture.height / look.mm:.1f} mm high, wants {LEAST_PICTURE_MM:.0f}")
+        if over := misplaced(box(picture), picture, []):
+            found.append(f"drawing {over}")
     for label in labels:
         said = label.text.replace("\n", " ")[:40]
         width, height = label.width - label.padding[0] - label.padding[2], label.height
@@ -137,6 +177,8 @@ def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
     for at, (one, where) in enumerate(inks):
         if where[0] < -SLACK or where[1] < -SLACK or where[2] > size[0] + SLACK or where[3] > size[1] + SLACK:
             found.append(f"outside the window: {one.text[:40]}")
+        if over := misplaced(glyphs(one, where), one, grounds):
+            found.append(f"text {over}: {one.text[:40]}")
         for other, there in inks[at + 1 :]:
             if overlap(where, there):
                 found.append(f"overlap: {one.text[:30]!r} and {other.text[:30]!r}")
@@ -149,6 +191,8 @@ def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
         x, y, right, top = box(touch)
         if x < -SLACK or y < -SLACK or right > size[0] + SLACK or top > size[1] + SLACK:
             found.append(f"target outside the window: {named}")
+        if touch.children and (over := misplaced((x, y, right, top), touch, [])):
+            found.append(f"target {over}: {named}")
         for other in touches[at + 1 :]:
             if overlap(box(touch), box(other)):
                 found.append(f"targets overlap: {named}")

@@ -26,6 +26,9 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
+DRAWING_MM = 17.0  # with the edge of its ground
+PAGE_OF_REASONS = 3
+
 
 class Page(StrEnum):
     """What of this screen is in sight; the layout calls its pages so."""
@@ -130,6 +133,17 @@ class BuildScreen(View):
         if self._steel is not None and offer is not None:
             self.drawing = draw(self._steel, offer.cutter, depth_mm)
         self.page = Page.FITS
+
+    def reasons_px(self, count: int, row_px: float, room_px: float, mm: float) -> float:
+        """Height of the list of reasons, each `row_px` high, in a room that it shares with the drawing below.
+
+        All of them where the drawing keeps its least height beside, else three and the keys that turn the page, else
+        the whole room: a drawing of a few millimetres says nothing.
+        """
+        for shown in (count, min(count, PAGE_OF_REASONS)):
+            if shown * row_px + DRAWING_MM * mm <= room_px:
+                return shown * row_px
+        return room_px
 
     def build(self) -> None:
         """Build it in."""

@@ -77,7 +77,7 @@ class PaperView(Widget):
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
         texture = self._texture
-        if texture is None or self.width < look.mm:
+        if texture is None or min(self.width, self.height) < look.mm:  # as a window is turned, there may be no room
             self.pieces = 1
             return
         if self.whole:

@@ -5,7 +5,7 @@ An empty state says what to do; a busy one how far it is and lets go on a touch;
 
 from __future__ import annotations
 
-from kivy.properties import NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
@@ -18,6 +18,7 @@ class EmptyState(BoxLayout):
     icon = StringProperty()
     text = StringProperty()
     remedy = StringProperty()
+    beside = BooleanProperty(False)  # low and wide: the words stand beside the icon
 
 
 class BusyState(BoxLayout):

@@ -7,19 +7,28 @@ draws every picture of the whole window by its processor.  It never disappears a
 
 from __future__ import annotations
 
-from typing import Any
-
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
-from kivy.uix.boxlayout import BoxLayout
+from kivy.uix.floatlayout import FloatLayout
+from kivy.uix.widget import Widget
 
 from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.touch import Touchable
+from kiosk.screens.theme import LIST_MM
 from kiosk.words import t
 
 BREATH = (1.0, 0.82, 0.64, 0.82)  # how much of the triangle is seen, step by step
-NAME_FROM = 0.6  # of the strip's width: there the name of who is at work begins at the latest
 
 
-class HeatStrip(BoxLayout):
+class WhoKey(Touchable, Widget):
+    """The quiet side of the strip, where the name of who is at work stands, for a finger; draws nothing itself.
+
+    It reaches into the page's margin below the strip, where the page has nothing to touch.
+    """
+
+    least_mm = NumericProperty(LIST_MM)
+
+
+class HeatStrip(FloatLayout):
     """`hot`: holders under a hold.  `next_s`: until the next may be touched; negative: only a reading ends it.
     `probe`: what to probe now to be sooner, in words; the time is then how long it takes otherwise.
 
@@ -50,13 +59,6 @@ class HeatStrip(BoxLayout):
             self._step = (self._step + 1) % len(BREATH)
             self.breath = BREATH[self._step]
 
-    def on_touch_up(self, touch: Any) -> bool:
-        """The quiet side, where the name stands, was touched."""
-        if self.collide_point(*touch.pos) and touch.x > self.x + NAME_FROM * self.width:
-            self.dispatch("on_who")
-            return True
-        return bool(super().on_touch_up(touch))
-
     def on_who(self) -> None:
         """Somebody touched where the name of who is at work stands."""
 
@@ -80,7 +82,6 @@ class HeatStrip(BoxLayout):
         if probe and next_s > 0:
             return probe
         return t("strip.reading" if next_s < 0 else "strip.probe" if by_reading else "strip.next")
-
 
 
 load_beside(__file__)

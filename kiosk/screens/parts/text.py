@@ -67,13 +67,15 @@ class Words(Label):
     """A text of at most `largest` px font size that shrinks to `least` (0: 3 mm) rather than leave its box.
 
     `lines`: how many it may take; 0 for as many as the box holds.  `elides`: a single line of the shop's own words
-    (a name), which nobody can bound, ends in dots where even `least` is too wide.
+    (a name), which nobody can bound, ends in dots where even `least` is too wide.  `yields`: where a column cannot
+    hold all its texts even at their smallest, those that yield are left out, the highest number first; 0: never.
     """
 
     largest = NumericProperty()
     least = NumericProperty()
     lines = NumericProperty(0)
     elides = BooleanProperty(False)
+    yields = NumericProperty(0)
 
     def __init__(self, **kwargs: Any) -> None:
         self._fit_soon = Clock.create_trigger(self._fit, -1)
@@ -116,7 +118,8 @@ class Words(Label):
 class Column(Layout):
     """Texts one below the other from the top, each at its full size while the column holds them all.
 
-    Where it does not, all shrink together, none below its own `least`.  An empty text takes no room.  Other
+    Where it does not, all shrink together, none below its own `least`, and where that is not enough the least important
+    are left out (`Words.yields`), for a text cut in half says less than none.  An empty text takes no room.  Other
     children keep their height (`size_hint_y: None`) or share what is left over by their `size_hint_y`.
     `spacing`, px, stands between what is shown.
     """
@@ -131,7 +134,7 @@ class Column(Layout):
 
     def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
         if isinstance(widget, Words):
-            for name in ("text", "largest", "least", "lines", "bold"):
+            for name in ("text", "largest", "least", "lines", "bold", "yields"):
                 widget.fbind(name, self._trigger_layout)
         else:
             for name in ("height", "size_hint_y"):
@@ -139,14 +142,20 @@ class Column(Layout):
         super().add_widget(widget, *args, **kwargs)
 
     def remove_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
-        for name in ("text", "largest", "least", "lines", "bold", "height", "size_hint_y"):
+        for name in ("text", "largest", "least", "lines", "bold", "yields", "height", "size_hint_y"):
             widget.funbind(name, self._trigger_layout)
         super().remove_widget(widget, *args, **kwargs)
 
-    def _heights(self, scale: float) -> list[float]:
-        """Height of each child from the top at a share of its largest size; sharing children have none yet."""
+    def _heights(self, scale: float, least_yielding: float = math.inf) -> list[float]:
+        """Height of each child from the top at a share of its largest size; sharing children have none yet.
+
+        Texts that yield at `least_yielding` or sooner have none at all.
+        """
         heights = []
         for child in reversed(self.children):
+            if isinstance(child, Words) and child.yields >= least_yielding:
+                heights.append(0.0)
+                continue
             if not isinstance(child, Words):
                 heights.append(0.0 if child.size_hint_y is not None else child.height)
                 continue
@@ -158,18 +167,25 @@ class Column(Layout):
         return heights
 
     def do_layout(self, *_: object) -> None:
-        scale = 1.0
-        heights = self._heights(scale)
-        while scale > 0.3 and self._total(heights) > self.height:
-            scale *= _STEP
-            heights = self._heights(scale)
-        spare = max(0.0, self.height - self._total(heights))
-        shares = sum(c.size_hint_y or 0.0 for c in self.children if not isinstance(c, Words))
+        ranks = {child.yields for child in self.children if isinstance(child, Words) and child.yields and child.text}
+        for left_out in (math.inf, *sorted(ranks, reverse=True)):
+            scale = 1.0
+            heights = self._heights(scale, left_out)
+            while scale > 0.3 and self._total(heights) > self.height:
+                scale *= _STEP
+                heights = self._heights(scale, left_out)
+            if self._total(heights) <= self.height + 1.0:
+                break
+        sharing = [c.size_hint_y for c in self.children if not isinstance(c, Words) and c.size_hint_y]
+        shares = sum(sharing)
+        spare = max(0.0, self.height - self._total(heights) - self.spacing * (len(sharing) if any(heights) else 0))
         top = self.top - (spare / 2 if self.centred and not shares else 0.0)
         for child, height in zip(reversed(self.children), heights, strict=True):
             child.width = self.width
             if isinstance(child, Words):
                 child.height = height
+                if child.yields:
+                    child.opacity = 1 if height else 0
             elif child.size_hint_y is not None:
                 height = spare * child.size_hint_y / shares if shares else 0.0
                 child.height = height
