@@ -26,7 +26,7 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
-DRAWING_MM = 17.0  # with the edge of its ground
+DRAWING_MM = 18.2  # with the edge of its ground and the gap above
 PAGE_OF_REASONS = 3
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kivy.properties import AliasProperty
+from kivy.properties import AliasProperty, BooleanProperty
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
@@ -36,7 +36,9 @@ NOTHING = HotLine("", "", "", None, 0.0)
 
 
 class HotRow(PagedRow):
-    """Shows a `HotLine`."""
+    """Shows a `HotLine`.  Where the row is not `roomy`, its name needs the room of what the figure counts to."""
+
+    roomy = BooleanProperty(False)
 
     def _line(self) -> HotLine:
         return self.value or NOTHING

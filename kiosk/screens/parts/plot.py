@@ -96,10 +96,12 @@ class CoolingPlot(Widget):
                 word = t(self.now_word)
                 write(self, word, (now + (-mm if right else mm), bottom + tall), (1 if right else 0, 1), look.text)
             limit = t("plot.limit", limit_c=self.limit_c)
-            write(self, limit, (left + wide, at(0, self.limit_c)[1] + mm * 0.4), (1, 0), look.text)
-            above = at(0, self.limit_c)[1] + mm * 0.4 + look.small * 1.2  # clear of the limit's words
-            taken: list[tuple[float, float, float]] = []  # start, end and foot of what was written
-            for time_s, value_c in reversed(self.readings):  # the last one has its words, others where there is room
+            limit_foot = at(0, self.limit_c)[1] + mm * 0.4
+            write(self, limit, (left + wide, limit_foot), (1, 0), look.text)
+            above = limit_foot + look.small * 1.2  # clear of the limit's words
+            # Start, end and foot of what was written.
+            taken = [(left + wide - texture_of(limit).width, left + wide, limit_foot)]
+            for time_s, value_c in reversed(self.readings):  # words where there is room, the last one's first
                 x, y = at(time_s, value_c)
                 Color(*look.text)
                 Ellipse(pos=(x - mm * 1.1, y - mm * 1.1), size=(mm * 2.2, mm * 2.2))
