@@ -171,6 +171,11 @@ class Eye:
         self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn), self._news)
         self._stream.start()
 
+    @property
+    def settled(self) -> bool:
+        """Whether a frame was shown, or there is no camera to show one."""
+        return self._drawn.is_set() or bool(self._why)
+
     # Photographs --------------------------------------------------------------------------------------------
 
     def aim(self, finder: Finder) -> None:

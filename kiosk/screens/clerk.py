@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterable
-from typing import Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from kivy.event import EventDispatcher
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk import words
-from kiosk.desk import Desk
-from kiosk.desk.desk import Scanned as Scanned
 from kiosk.rules.cards import Command, HolderCard, OperatorCard, Pending
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
 from kiosk.rules.places import Kind
@@ -26,6 +24,10 @@ from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
 from kiosk.settings import Settings
 from kiosk.words import t
+
+if TYPE_CHECKING:  # the desk is loaded on its own thread
+    from kiosk.desk import Desk
+    from kiosk.desk.desk import Scanned as Scanned
 
 A = TypeVar("A")
 
@@ -73,12 +75,14 @@ _LEADS = {
 class Clerk(EventDispatcher):
     """One for the window.  `hot` and `warm` are HolderCards, most dangerous first, a second old at most.
 
+    `heat_known`: the desk has said what is hot; before, empty `hot` and `warm` mean nothing.
     `typing`: a text field has the keyboard, so keys are not a scanner's.  `trouble`: what is wrong, in words.
     `eye`: the camera, for screens that take photographs.
     """
 
     hot = ObjectProperty(())
     warm = ObjectProperty(())
+    heat_known = BooleanProperty(False)
     operator = ObjectProperty(None, allownone=True)
     here = StringProperty()
     settings = ObjectProperty(Settings())
@@ -238,7 +242,7 @@ class Clerk(EventDispatcher):
 
     def beat(self, now: Pulse) -> None:
         """Take over what the desk says once a second."""
-        self.hot, self.warm = now.hot, now.warm
+        self.hot, self.warm, self.heat_known = now.hot, now.warm, True
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self.waiting = now.waiting
         self.undo_s = max(0.0, self._undo_until_s - now.watched_s)

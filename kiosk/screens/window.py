@@ -1,7 +1,8 @@
 """Kivy's side of the window: the frame, the screens, and what goes on between them.
 
-Starts the worker that owns the desk, the camera, and the clerk who goes between screens and desk; takes keys for
-the scanner that types; rebuilds the frame when language or colours change.  Nothing in here may wait.
+Starts the camera, and when its first picture is seen the worker that owns the desk; makes the clerk who goes between
+screens and desk; takes keys for the scanner that types; rebuilds the frame when language or colours change.  Nothing
+in here may wait.
 """
 
 from __future__ import annotations
@@ -13,24 +14,21 @@ from collections.abc import Sequence
 from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.window import Window
 
 from kiosk import where, words
-from kiosk.desk import Desk
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
-from kiosk.rules.lines import SettingChanged
 from kiosk.screens import theme
 from kiosk.screens.camera import Eye
-from kiosk.screens.clerk import Clerk, pulse
+from kiosk.screens.clerk import Clerk, Pulse, pulse
 from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, screen_class
-from kiosk.screens.questions import scan, shop
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
@@ -38,12 +36,17 @@ from kiosk.screens.worker import Worker
 from kiosk.settings import Settings
 from kiosk.words import t
 
+if TYPE_CHECKING:  # the desk is loaded and opened on its own thread, once the first picture is there
+    from kiosk.desk import Desk
+    from kiosk.rules.lines import SettingChanged
+
 TICK_S = 1.0
 COPY_S = 600.0  # how often it is looked whether the day's copy is due
-FIRST_SLICE_S = 1.0  # after the start, before screens are built that nobody has asked for
+FIRST_PICTURE_S = 0.3  # the desk leaves the processor to the camera's first picture so long, and no longer
+FIRST_SLICE_S = 1.0  # after the desk was opened, before screens are built that nobody has asked for
 SLICE_EVERY_S = 0.1
 UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
-QUIET_S = 5.0  # after the start, before anything is read that only a later touch needs
+QUIET_S = 5.0  # after the desk was opened, before anything is read that only a later touch needs
 SCANNER_QUIET_S = 0.2
 ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
 MODIFIERS = frozenset(range(300, 315))  # lock keys, shift, control, alt, meta: Kivy gives them characters too
@@ -54,25 +57,25 @@ class KioskApp(App):
 
     title = "Holder Kiosk"
 
-    def __init__(self, options: Options, worker: Worker, **kwargs: Any) -> None:
-        """`worker` has opened the desk.  Raises what the desk says instead of its settings."""
+    def __init__(self, options: Options, worker: Worker, settings: Settings, **kwargs: Any) -> None:
+        """`worker` has not begun to open the desk.  settings: the shop's, as their file says."""
         super().__init__(**kwargs)
         self.options = options
         self.icon = str(where.assets() / "icons" / "app.png")
         self.worker = worker
-        worker.at_fault = self._fault
+        worker.at_fault, worker.at_refusal = self._fault, self.stop
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
         self.scanner = Scanner()
         self._key_times = KeyTimes()
         theme.fonts()  # before the first text is measured
-        self.settings_now = self.clerk.settings = worker.wait_for(shop.settings())
+        self.settings_now = self.clerk.settings = settings
         self._wear(self.settings_now)
         self.frame = Frame()
         self.frame.retell()
         self.eye: Eye | None = None
         self._asked = False
-        self._beaten = False  # the desk has said what is hot
+        self._drawn = False  # a picture was on the screen
         self._touched_s = 0.0
         self._loaded = ""  # the screen whose module was read last
         self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
@@ -85,12 +88,11 @@ class KioskApp(App):
 
     def build(self) -> Frame:
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
+        Window.bind(on_flip=self._flipped)
         self._tick(0.0)
-        self.worker.ask(shop.changed_outside(), self._changed_outside)
+        self.worker.ask(_changed_outside, self._opened)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
-        Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
-        Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
@@ -102,12 +104,22 @@ class KioskApp(App):
             self.eye.close(0.5)
         self.worker.stop()
 
+    def _flipped(self, *_: object) -> None:
+        """A picture is on the screen; with the camera's in it, or after a while without, it is the desk's turn."""
+        if not self._drawn:
+            self._drawn = True
+            Clock.schedule_once(lambda _: self.worker.begin(), FIRST_PICTURE_S)
+        if self.eye is None or self.eye.settled:
+            Window.unbind(on_flip=self._flipped)
+            self.worker.begin()
+
     def _furnish(self) -> None:
         """Build the scan screen; the others follow when they are wanted, a few while nobody touches anything."""
         self.clerk.offer(SCREENS, _to_stay)
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
+        self.clerk.bind(heat_known=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
@@ -146,10 +158,13 @@ class KioskApp(App):
         frame.by_reading = soonest is not None and soonest.needs_reading
         who = clerk.operator.name if clerk.operator else ""
         frame.note = " · ".join(part for part in (who, clerk.here) if part)
-        frame.trouble = clerk.trouble or ("" if self._beaten else t("strip.opening"))
+        opening = "" if clerk.heat_known else t("strip.opening")
+        frame.trouble = " · ".join(part for part in (opening, clerk.trouble) if part)
 
-    def _changed_outside(self, changed: Sequence[SettingChanged]) -> None:
-        """Settings that decide and that nobody changed here are told as the window opens."""
+    def _opened(self, changed: Sequence[SettingChanged]) -> None:
+        """The desk is open; settings that decide and that nobody changed here are told as it is."""
+        Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
+        Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
         if changed:
             told = ", ".join(f"{line.name} = {line.value}" for line in changed)
             self.clerk.trouble = t("settings.changed_outside", settings=told)
@@ -220,12 +235,9 @@ class KioskApp(App):
     def _say(self, trouble: str) -> None:
         self.clerk.trouble = trouble
 
-    def _beat(self, now: Any) -> None:
+    def _beat(self, now: Pulse) -> None:
         self._asked = False
         self.clerk.beat(now)
-        if not self._beaten:
-            self._beaten = True
-            self._strip()
         self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:
@@ -267,6 +279,8 @@ class KioskApp(App):
                 cause = keyed.causes[0]
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
 
+        from kiosk.screens.questions import scan
+
         self.clerk.ask(scan.known(keyed.text), told)
 
 
@@ -281,6 +295,10 @@ def _to_stay(name: str) -> View:
     finally:
         gc.freeze()
         gc.enable()
+
+
+def _changed_outside(desk: Desk) -> tuple[SettingChanged, ...]:
+    return desk.changed_outside
 
 
 def _warm_up(desk: Desk) -> None:

@@ -18,6 +18,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from kiosk import settings
 from kiosk.exchange.report_shift import FIGURES
 from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
@@ -69,9 +70,7 @@ def main() -> None:
     from kiosk.screens.worker import Worker
 
     worker = Worker(lambda: open_desk(options, clock.counter, clock.wall))
-    worker.begin()
-    worker.opened()
-    app = KioskApp(options, worker)
+    app = KioskApp(options, worker, settings.load(options.data_dir / settings.NAME))
     held = Held()
     threading.Thread(target=serve, args=(app, clock, held), daemon=True).start()
     began = threading.Thread(target=pass_time, args=(clock,), daemon=True)

@@ -10,7 +10,8 @@ import pytest
 
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Family, Holder, Measured
-from kiosk.rules.bounds import BOUNDS, SETTINGS, Bound, OutOfBounds, check
+from kiosk.rules.bounds import SETTINGS, Bound, OutOfBounds
+from kiosk.rules.bounds_of_lines import BOUNDS, check
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Kind, Place
 from kiosk.settings import Settings

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import kiosk.screens
+from kiosk.desk.desk import Scanned
 from kiosk.screens.questions import audit, common, find, job, labels, records, scan, shop
 from tests.conftest import Shop
 
@@ -62,5 +63,5 @@ def test_a_place_opens_an_audit_and_everything_else_is_a_scan(shop: Shop) -> Non
     assert isinstance(opened, audit.AuditStatus)
     assert audit.begin()(shop.desk).here is not None
     scanned = audit.open_or_scan(shop.holder("T001"))(shop.desk)
-    assert isinstance(scanned, common.Scanned)
+    assert isinstance(scanned, Scanned)
     assert audit.pause()(shop.desk).here is None

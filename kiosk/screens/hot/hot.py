@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from kiosk.rules.cards import HeatCurve, HolderCard
 from kiosk.screens.kv import load_beside
@@ -21,12 +21,13 @@ CURVE_EVERY_S = 10
 
 
 class HotScreen(View):
-    """`rows`: HotLines.  `chosen`: key of the one shown beside."""
+    """`rows`: HotLines.  `chosen`: key of the one shown beside.  `known`: the desk has said what is hot."""
 
     name = "hot"
     rail = "hot"
     stays = True
 
+    known = BooleanProperty(False)
     rows = ListProperty()
     chosen = StringProperty()
     title = StringProperty()
@@ -50,7 +51,7 @@ class HotScreen(View):
         self.tick()
 
     def tick(self) -> None:
-        self.show(self.clerk.hot, self.clerk.warm)
+        self.show(self.clerk.hot, self.clerk.warm, self.clerk.heat_known)
         self._ask_curve()
 
     def _ask_curve(self) -> None:
@@ -74,8 +75,9 @@ class HotScreen(View):
     def left(self) -> None:
         self._curve_of = ""
 
-    def show(self, hot: tuple[HolderCard, ...], warm: tuple[HolderCard, ...]) -> None:
-        """Show the board as the desk gives it."""
+    def show(self, hot: tuple[HolderCard, ...], warm: tuple[HolderCard, ...], known: bool = True) -> None:
+        """Show the board as the desk gives it; known: it has given one."""
+        self.known = known
         held = {card.holder.key for card in hot}
         cards = [*hot, *(card for card in warm if card.holder.key not in held)]
         self.rows = [hot_line(card) for card in cards]

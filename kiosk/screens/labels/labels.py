@@ -7,13 +7,13 @@ for that scan and lets the desk bind it.  Size and queue are chosen once and kep
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import Command
 from kiosk.rules.outcomes import Done, Step
-from kiosk.screens.clerk import Scanned, fault_words
+from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.press import Press
@@ -22,6 +22,9 @@ from kiosk.screens.questions.labels import Job, LabelContent, LabelError, Made, 
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
+
+if TYPE_CHECKING:
+    from kiosk.screens.clerk import Scanned
 
 TO_FILE = ""
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from kiosk.desk import Desk
-from kiosk.desk.desk import Scanned
-from kiosk.desk.inbox import Inbox, Paper, papers, where_to_put
-from kiosk.rules.cards import HolderCard
 from kiosk.screens.questions import Question
+
+if TYPE_CHECKING:  # the clerk, who asks these, is there before the desk is loaded
+    from kiosk.desk import Desk
+    from kiosk.desk.desk import Scanned
+    from kiosk.desk.inbox import Inbox, Paper
+    from kiosk.rules.cards import HolderCard
 
 
 class Folder(NamedTuple):
@@ -45,5 +47,7 @@ def code_of(key: str) -> Question[str]:
 
 def folder(desk: Desk, kind: Inbox) -> Folder:
     """The papers of a kind that wait."""
+    from kiosk.desk.inbox import papers, where_to_put
+
     data = desk.session.book.path.parent
     return Folder(where_to_put(data, kind), papers(data, kind))

@@ -12,7 +12,6 @@ from kiosk.desk.session import Locked
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import FreshLabel, HolderCard, OperatorCard, PlaceCard, UnknownCode
 from kiosk.rules.codes import Kind
-from kiosk.rules.lines import SettingChanged
 from kiosk.rules.outcomes import Done
 from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
@@ -20,7 +19,7 @@ from kiosk.settings import Settings
 from kiosk.words import t
 
 __all__ = [
-    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting", "changed_outside",
+    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting",
     "choose_pin", "door", "holders", "label_or_mark", "operators", "place_of", "places", "register", "retire",
     "settings", "sign_out", "supervised", "unlock",
 ]  # fmt: skip
@@ -188,11 +187,6 @@ def retire(key: str, reason: str) -> Question[None]:
 def settings() -> Question[Settings]:
     """The settings."""
     return lambda desk: desk.session.settings
-
-
-def changed_outside() -> Question[tuple[SettingChanged, ...]]:
-    """Settings that were found changed in the file when the kiosk was started."""
-    return lambda desk: desk.changed_outside
 
 
 def change_setting(table: str, key: str, value: str) -> Question[Settings]:
