@@ -28,7 +28,7 @@ from kiosk.labels.content import (
 from kiosk.labels.sizes import PAPERS, parse_size, sheet
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import Command
-from kiosk.rules.codes import Code, Kind, make, parse
+from kiosk.rules.codes import Code, CodeKind, make, parse
 from kiosk.rules.lines import CodeBound, Entry, HolderRegistered, OperatorAdded, PlaceAdded
 from kiosk.rules.places import Kind as PlaceKind
 from kiosk.rules.places import Place
@@ -85,7 +85,7 @@ def _badges(lines: Sequence[Entry], bound: dict[str, Code]) -> list[LabelContent
 def _cards() -> list[LabelContent]:
     return [
         command_card(
-            make(Kind.COMMAND, command.value),
+            make(CodeKind.COMMAND, command.value),
             words.t(f"label.card.{command.name.lower()}"),
             words.t(f"label.card_explains.{command.name.lower()}"),
         )

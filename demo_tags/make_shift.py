@@ -62,7 +62,7 @@ def marks(shop: Path) -> dict[str, Mark]:
     for row in _rows(shop / "holders.csv"):
         found[row["key"]] = Mark(row["code"], row["name"], STEEL_MM.get(row["coupling"], OTHER_STEEL_MM))
     for command in Command:
-        code = codes.make(codes.Kind.COMMAND, command.value).text
+        code = codes.make(codes.CodeKind.COMMAND, command.value).text
         found[command.name] = Mark(code, command.name.replace("_", " ").capitalize())
     return found
 

@@ -37,7 +37,7 @@ _BOOK_TESTS = ("ledger/test_derive*.py", "ledger/test_book.py", "desk/test_check
 GUARDS: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
     (("rules/**/hold.py", "rules/**/hold_*.py"), (*_HEAT_TESTS, "rules/**/test_cooling_hold*.py")),
     (("rules/**/belief.py",), ("rules/**/test_belief*.py", *_HEAT_TESTS)),
-    (("rules/**/cooling*.py", "rules/cooling/*.py"), ("rules/**/test_cooling*.py", "rules/cooling/*.py", *_HEAT_TESTS)),
+    (("rules/cooling/*.py",), ("rules/**/test_cooling*.py", "rules/cooling/*.py", *_HEAT_TESTS)),
     (("rules/checkin.py",), ("rules/**/test_checkin*.py", "desk/test_checkin*.py", "desk/test_audits.py",
                              "desk/test_people.py", "desk/test_heat*.py")),
     (("rules/places.py",), ("rules/**/test_places.py", "desk/test_checkin.py")),

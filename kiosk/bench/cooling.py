@@ -17,9 +17,9 @@ from scipy.integrate import solve_ivp
 from kiosk.bench.cooling_chance import ROOM as _ROOM
 from kiosk.bench.cooling_chance import Scene, chances, scenes
 from kiosk.bench.ratio import Ratio
-from kiosk.rules.cooling import Now, assess, bound_of, touch_safe_s
-from kiosk.rules.cooling_mesh import Floats
-from kiosk.rules.cooling_stand import Draw, course_of, excess_at_start, exchanges, mesh_for
+from kiosk.rules.cooling.assessment import Now, assess, bound_of, touch_safe_s
+from kiosk.rules.cooling.mesh import Floats
+from kiosk.rules.cooling.stand import Draw, course_of, excess_at_start, exchanges, mesh_for
 
 BENCH = "cooling"
 _BOARD = 500

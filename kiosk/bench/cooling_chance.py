@@ -18,7 +18,7 @@ import numpy as np
 from kiosk.bench.ratio import Ratio
 from kiosk.rules.assembly import Coupling
 from kiosk.rules.belief import Instrument, Lesson, Standing, Verdict, judge, take
-from kiosk.rules.cooling import (
+from kiosk.rules.cooling.assessment import (
     Heat,
     Room,
     Stage,
@@ -32,10 +32,10 @@ from kiosk.rules.cooling import (
     predict_bound,
     reading_ends_hold,
 )
-from kiosk.rules.cooling_bound import Bound, draw_of, fresh_sd, learnt_sd, unknown_mean, unknown_sd
-from kiosk.rules.cooling_flow import Course
-from kiosk.rules.cooling_mesh import ZONES, Floats
-from kiosk.rules.cooling_stand import course_of
+from kiosk.rules.cooling.bound import Bound, draw_of, fresh_sd, learnt_sd, unknown_mean, unknown_sd
+from kiosk.rules.cooling.flow import Course
+from kiosk.rules.cooling.mesh import ZONES, Floats
+from kiosk.rules.cooling.stand import course_of
 from kiosk.rules.lessons import Heats
 from kiosk.rules.outline import Profile, outline
 

@@ -19,7 +19,7 @@ from kiosk.bench import scene_paint as paint
 from kiosk.bench.scene_frame import HEIGHT_PX, WIDTH_PX, Ground, Picture, Scene, corners, draw, reach, sense
 from kiosk.bench.scene_space import Lens
 from kiosk.bench.scenes import drawer_photo, random_code
-from kiosk.rules.codes import Kind, parse
+from kiosk.rules.codes import CodeKind, parse
 
 FRAMES_A_SECOND = 8
 """About what the live reader manages while a label stays unread."""
@@ -88,7 +88,9 @@ def _comfortable(rng: Chance, ground: Ground | None = None) -> Scene:
     """A label any reader reads: 3 to 7 pixels a module, bright, sharp, facing the camera."""
     while True:
         on = ground or (Ground.STEEL, Ground.STEEL, Ground.STEEL, Ground.SHEET, Ground.CARD)[int(rng.integers(5))]
-        text = random_code(rng, Kind.HOLDER if on is Ground.STEEL else Kind.PLACE if on is Ground.SHEET else Kind.BADGE)
+        text = random_code(
+            rng, CodeKind.HOLDER if on is Ground.STEEL else CodeKind.PLACE if on is Ground.SHEET else CodeKind.BADGE
+        )
         label_mm = rng.uniform(12, 25) if on is Ground.STEEL else rng.uniform(18, 35)
         scene = Scene(
             text,

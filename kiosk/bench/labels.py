@@ -30,7 +30,7 @@ from kiosk.labels.layout import lay_out
 from kiosk.labels.proof import prove
 from kiosk.labels.sizes import parse_size
 from kiosk.labels.symbol import INCH_MM, QUIET, SPAN
-from kiosk.rules.codes import NUMBERS, Kind, make
+from kiosk.rules.codes import NUMBERS, CodeKind, make
 
 BENCH = "labels"
 Picture = NDArray[np.uint8]
@@ -49,7 +49,7 @@ def run(quick: bool = False) -> Iterator[Ratio]:
 
 def _contents(count: int) -> list[LabelContent]:
     chance = np.random.default_rng(5)
-    codes = [make(Kind.HOLDER, int(number)) for number in chance.integers(0, NUMBERS, count)]
+    codes = [make(CodeKind.HOLDER, int(number)) for number in chance.integers(0, NUMBERS, count)]
     return [LabelContent(Tag.HOLDER, code, "Shrink 12 x 90", ("HSK63 · Ø12",)) for code in codes]
 
 

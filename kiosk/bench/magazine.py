@@ -17,7 +17,7 @@ from scipy.sparse import csr_array
 from kiosk.bench.ratio import Ratio
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan
-from kiosk.rules.fitting.magazine import Kind, Loaded, Magazine
+from kiosk.rules.fitting.magazine import Loaded, Magazine, MagazineKind
 from kiosk.rules.fitting.magazine_plan import plan
 from kiosk.rules.fitting.obstacles import obstacles
 from kiosk.rules.fitting.pockets import clashes
@@ -32,7 +32,7 @@ _PEER_S = 60.0  # the textbook programme is stopped then
 def run(quick: bool = False) -> Iterator[Ratio]:
     """Rows for `bench magazine`; some minutes, quick: some seconds."""
     pockets, standing, new = (20, 12, 9) if quick else (60, 38, 28)
-    for kind in (Kind.CHAIN, Kind.DISC, Kind.SHELF):
+    for kind in (MagazineKind.CHAIN, MagazineKind.DISC, MagazineKind.SHELF):
         magazine, loaded, wanted = _shop(kind, pockets, standing, new)
         case = f"{len(wanted)} into {pockets}, {kind.value}"
         start = time.perf_counter()
@@ -51,7 +51,7 @@ def _assembly(key: str, diameter_mm: float) -> Assembly:
     return Assembly(key, key, steel, Cutter(f"c-{key}", key, diameter_mm, 12.0, 100.0))
 
 
-def _shop(kind: Kind, pockets: int, standing: int, new: int) -> tuple[Magazine, list[Loaded], list[Assembly]]:
+def _shop(kind: MagazineKind, pockets: int, standing: int, new: int) -> tuple[Magazine, list[Loaded], list[Assembly]]:
     """A magazine as a shift leaves it, and the next job: half of it stands there already."""
     chance = np.random.default_rng(3)
 

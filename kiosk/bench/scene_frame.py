@@ -20,7 +20,7 @@ from PIL import Image, ImageDraw
 
 from kiosk.bench import scene_paint as paint
 from kiosk.bench.scene_space import Lens, Plane, Skin, pose, strike_flat, strike_round
-from kiosk.rules.codes import Kind, parse
+from kiosk.rules.codes import CodeKind, parse
 
 Picture = NDArray[np.uint8]
 """(height, width, 3), blue green red as OpenCV keeps pictures."""
@@ -361,7 +361,7 @@ def _lay_card(art: Picture, scene: Scene, px_per_mm: float) -> None:
     cv2.rectangle(shadow, (left + 6, top + 8), (right + 8, bottom + 10), (12, 12, 12), -1)
     art[:] = cv2.GaussianBlur(shadow, (0, 0), 6)
     cv2.rectangle(art, (left, top), (right, bottom), (230, 232, 231), -1)
-    badge = parse(scene.text).kind is Kind.BADGE
+    badge = parse(scene.text).kind is CodeKind.BADGE
     band = (122, 84, 44) if badge else (58, 58, 60)
     cv2.rectangle(art, (left, top), (right, top + round(8 * px_per_mm)), band, -1)
     words = Image.fromarray(art[:, :, ::-1])

@@ -36,7 +36,7 @@ from kiosk.bench.scene_frame import (
     stick,
 )
 from kiosk.bench.scene_space import Lens, Skin
-from kiosk.rules.codes import NUMBERS, Kind, make, parse
+from kiosk.rules.codes import NUMBERS, CodeKind, make, parse
 
 __all__ = [
     "Drawer",
@@ -61,7 +61,7 @@ __all__ = [
 ]
 
 
-def random_code(rng: np.random.Generator, kind: Kind = Kind.HOLDER) -> str:
+def random_code(rng: np.random.Generator, kind: CodeKind = CodeKind.HOLDER) -> str:
     """Any code of a kind."""
     return make(kind, int(rng.integers(NUMBERS))).text
 
@@ -137,7 +137,7 @@ def random_flat(rng: np.random.Generator) -> Scene:
     while True:
         scene = replace(
             _any_scene(rng),
-            text=random_code(rng, Kind.PLACE),
+            text=random_code(rng, CodeKind.PLACE),
             ground=Ground.SHEET,
             label_mm=rng.uniform(20, 40),
             distance_mm=rng.uniform(200, 600),

@@ -39,7 +39,7 @@ def read_files(arguments: argparse.Namespace) -> int:
 
 
 def cooling(arguments: argparse.Namespace) -> int:
-    from kiosk.rules.cooling_case import Case, case_report
+    from kiosk.rules.cooling.case import Case, case_report
 
     try:
         data = json.loads(filing.take_text(arguments.case, MOST_CASE_BYTES))

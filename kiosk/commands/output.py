@@ -100,7 +100,7 @@ def counting(what: str) -> Callable[[int, int], None]:
 
 
 def place_of(card: HolderCard | None) -> str | None:
-    return card.place.name if card and card.place else None
+    return card.at.name if card and card.at else None
 
 
 def hot_line(card: HolderCard) -> str:

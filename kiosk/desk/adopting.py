@@ -54,7 +54,7 @@ class AdoptingCounter:
             raise NotThere("unknown label", text)
         if subject.foreign:
             return Stray(subject.text, Origin.MARK)
-        ours = codes.parse(subject.text).kind is codes.Kind.HOLDER
+        ours = codes.parse(subject.text).kind is codes.CodeKind.HOLDER
         return Stray(subject.text, Origin.OURS if ours else Origin.OTHER)
 
     def likely(self, text: str) -> tuple[Likely, ...]:

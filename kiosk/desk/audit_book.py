@@ -9,12 +9,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from kiosk.desk.session import NotThere, Session
-from kiosk.ledger import stock
-from kiosk.ledger import tables as T
+from kiosk.ledger import stock, tables
 from kiosk.ledger.book import rows
-from kiosk.ledger.derive import Row as TableRow
-from kiosk.rules import audit as A
-from kiosk.rules import lines as L
+from kiosk.ledger.derive import TableRow
+from kiosk.rules import audit as audit_rules
+from kiosk.rules import lines
 from kiosk.rules.audit_findings import evaluate
 from kiosk.rules.cards import place_name
 from kiosk.rules.places import Kind
@@ -41,7 +40,7 @@ class DifferenceCard:
     """A difference that waits, as the list shows it."""
 
     key: str  # what `settle` takes
-    difference: A.Difference
+    difference: audit_rules.Difference
     name: str
     text: str  # holder key, or the label's text
     holder: str | None
@@ -49,7 +48,7 @@ class DifferenceCard:
     booked_name: str | None
     found: str | None
     found_name: str | None
-    actions: tuple[A.Action, ...]
+    actions: tuple[audit_rules.Action, ...]
 
 
 class AuditBook:
@@ -69,8 +68,8 @@ class AuditBook:
             at = places.rows[at]["parent"]
         return code
 
-    def found(self, key: str) -> TableRow:
-        for row in rows(T.Audit.select().where(T.Audit.key == key)):
+    def audit_row(self, key: str) -> TableRow:
+        for row in rows(tables.Audit.select().where(tables.Audit.key == key)):
             return row
         raise NotThere("audit", key)
 
@@ -83,42 +82,46 @@ class AuditBook:
     def name(self, place: str) -> str:
         """What an audit of this place is called."""
         places = self._session.cards.places
-        return EVERYTHING_HOT if place == A.HOT else place_name(places.path(place))
+        return EVERYTHING_HOT if place == audit_rules.HOT else place_name(places.path(place))
 
     def names(self) -> dict[str, str]:
-        found: Any = T.Operator.select(T.Operator.key, T.Operator.name).tuples()
-        return dict(found)
+        operators: Any = tables.Operator.select(tables.Operator.key, tables.Operator.name).tuples()
+        return dict(operators)
 
     def people(self, key: str) -> tuple[str, ...]:
         names = self.names()
-        query = T.Line.select(T.Line.operator).join(T.Mention, on=(T.Mention.line == T.Line.id))
-        found: Any = query.where(T.Mention.subject == key, T.Line.operator.is_null(False)).distinct().tuples()
-        return tuple(sorted(names.get(operator, operator) for (operator,) in found))
+        query = tables.KeptLine.select(tables.KeptLine.operator).join(
+            tables.Mention, on=(tables.Mention.line == tables.KeptLine.id)
+        )
+        operators: Any = (
+            query.where(tables.Mention.subject == key, tables.KeptLine.operator.is_null(False)).distinct().tuples()
+        )
+        return tuple(sorted(names.get(operator, operator) for (operator,) in operators))
 
-    def scope(self, place: str) -> A.Scope:
+    def scope(self, place: str) -> audit_rules.Scope:
         places = self._session.cards.places
-        if place == A.HOT:
+        if place == audit_rules.HOT:
             everywhere = {code: frozenset({code}) for code in places.rows}
             kinds = {code: Kind(row["kind"]) for code, row in places.rows.items()}
             named = sorted((row["name"], code) for code, row in places.rows.items() if kinds[code].may_be_hot)
-            groups = tuple(A.Group(code, name, (self._spot(code),)) for name, code in named)
-            return A.Scope(A.HOT, self.name(place), groups, everywhere, kinds)
+            groups = tuple(audit_rules.Group(code, name, (self._spot(code),)) for name, code in named)
+            return audit_rules.Scope(audit_rules.HOT, self.name(place), groups, everywhere, kinds)
         within = places.within(place)
         inside = {code: frozenset(places.within(code)) for code in within}
         kinds = {code: Kind(places.rows[code]["kind"]) for code in within}
         walked = [code for code in within if code == place or places.inside.get(code)]
-        groups = tuple(A.Group(code, places.rows[code]["name"], self._spots(code)) for code in walked)
-        return A.Scope(place, self.name(place), groups, inside, kinds)
+        groups = tuple(audit_rules.Group(code, places.rows[code]["name"], self._spots(code)) for code in walked)
+        return audit_rules.Scope(place, self.name(place), groups, inside, kinds)
 
-    def _spots(self, code: str) -> tuple[A.Spot, ...]:
+    def _spots(self, code: str) -> tuple[audit_rules.Spot, ...]:
         """The place itself and what is directly in it, as far as that has nothing inside of its own."""
         places = self._session.cards.places
         leaves = [c for c in places.within(code)[1:] if places.rows[c]["parent"] == code and not places.inside.get(c)]
         return tuple(self._spot(each) for each in (code, *leaves))
 
-    def _spot(self, code: str) -> A.Spot:
+    def _spot(self, code: str) -> audit_rules.Spot:
         row = self._session.cards.places.rows[code]
-        return A.Spot(code, row["name"], Kind(row["kind"]), row["number"])
+        return audit_rules.Spot(code, row["name"], Kind(row["kind"]), row["number"])
 
     def inside(self, code: str) -> frozenset[str]:
         places = self._session.cards.places
@@ -128,14 +131,14 @@ class AuditBook:
         places = self._session.cards.places
         return place_name(places.path(code)) if code in places.rows and code else None
 
-    def findings(self, key: str) -> tuple[TableRow, A.Findings, tuple[A.Settled, ...]]:
+    def findings(self, key: str) -> tuple[TableRow, audit_rules.Findings, tuple[audit_rules.Settled, ...]]:
         session = self._session
-        row = self.found(key)
+        row = self.audit_row(key)
         scope = self.scope(row["place"])
         places = session.cards.places
         sightings = self.sightings(key)
         seen = {each.holder for each in sightings if each.holder}
-        if scope.place == A.HOT:
+        if scope.place == audit_rules.HOT:
             hot = set(stock.hot_keys())
             items = {item.key: item for item in stock.items(places, hot)}
         else:
@@ -143,49 +146,57 @@ class AuditBook:
             settled_keys = {each.text for each in self.settled(key)}
             items |= {item.key: item for item in stock.items(places, (seen | settled_keys) - items.keys())}
         heat = session.settings.heat.cycles_limit
-        standard = A.Standard(session.now().utc_s, session.settings.audit.measured_days * 86400.0, heat)
+        standard = audit_rules.Standard(session.now().utc_s, session.settings.audit.measured_days * 86400.0, heat)
         settled = self.settled(key)
         return row, evaluate(scope, items, sightings, settled, row["opened_line"], standard), settled
 
     def worked_at_s(self, key: str) -> tuple[float, ...]:
         """Watched times of an audit's lines, in order."""
-        query = T.Line.select(T.Line.watched_s).join(T.Mention, on=(T.Mention.line == T.Line.id))
-        found: Any = query.where(T.Mention.subject == key).order_by(T.Mention.line).tuples()
-        return tuple(watched_s for (watched_s,) in found)
+        query = tables.KeptLine.select(tables.KeptLine.watched_s).join(
+            tables.Mention, on=(tables.Mention.line == tables.KeptLine.id)
+        )
+        times: Any = query.where(tables.Mention.subject == key).order_by(tables.Mention.line).tuples()
+        return tuple(watched_s for (watched_s,) in times)
 
-    def sightings(self, key: str) -> tuple[A.Sighting, ...]:
-        found = rows(T.Sighting.select().where(T.Sighting.audit == key).order_by(T.Sighting.line))
-        strange = [row["text"] for row in found if row["holder"] is None]
+    def sightings(self, key: str) -> tuple[audit_rules.Sighting, ...]:
+        sighted = rows(tables.Sighting.select().where(tables.Sighting.audit == key).order_by(tables.Sighting.line))
+        strange = [row["text"] for row in sighted if row["holder"] is None]
         bound: dict[str, bool] = {}
         for some in stock.parts(strange):
-            query = T.Binding.select(T.Binding.text, T.Binding.retired_line).where(T.Binding.text.in_(some))
+            query = tables.Binding.select(tables.Binding.text, tables.Binding.retired_line).where(
+                tables.Binding.text.in_(some)
+            )
             answer: Any = query.tuples()
             bound |= {text: retired is None for text, retired in answer}
         return tuple(
-            A.Sighting(
+            audit_rules.Sighting(
                 row["text"], row["holder"], row["place"], row["line"], bound.get(row["text"]) is False,
                 bound.get(row["text"]) is True, row["twin"], bool(row["stands_empty"]),
             )
-            for row in found
+            for row in sighted
         )  # fmt: skip
 
-    def settled(self, key: str) -> tuple[A.Settled, ...]:
+    def settled(self, key: str) -> tuple[audit_rules.Settled, ...]:
         query = (
-            T.Settled.select(T.Settled, T.Line.utc_s, T.Line.operator)
-            .join(T.Line, on=(T.Settled.line == T.Line.id))
-            .where(T.Settled.audit == key)
-            .order_by(T.Settled.line)
+            tables.Settled.select(tables.Settled, tables.KeptLine.utc_s, tables.KeptLine.operator)
+            .join(tables.KeptLine, on=(tables.Settled.line == tables.KeptLine.id))
+            .where(tables.Settled.audit == key)
+            .order_by(tables.Settled.line)
         )
         return tuple(
-            A.Settled(
-                row["text"], A.Difference(row["difference"]), A.Action(row["action"]), row["reason"], row["booked"],
-                row["found"], row["line"], row["name"], row["utc_s"], row["operator"],
+            audit_rules.Settled(
+                row["text"], audit_rules.Difference(row["difference"]), audit_rules.Action(row["action"]),
+                row["reason"], row["booked"], row["found"], row["line"], row["name"], row["utc_s"], row["operator"],
             )
             for row in rows(query)
         )  # fmt: skip
 
-    def card(self, each: A.Open) -> DifferenceCard:
-        labels = (A.Difference.UNKNOWN_CODE, A.Difference.RETIRED_LABEL, A.Difference.DUPLICATE_LABEL)
+    def card(self, each: audit_rules.Open) -> DifferenceCard:
+        labels = (
+            audit_rules.Difference.UNKNOWN_CODE,
+            audit_rules.Difference.RETIRED_LABEL,
+            audit_rules.Difference.DUPLICATE_LABEL,
+        )
         return DifferenceCard(
             each.key,
             each.difference,
@@ -200,8 +211,8 @@ class AuditBook:
         )
 
 
-def counts_of(closed: L.AuditClosed) -> A.Counts:
+def counts_of(closed: lines.AuditClosed) -> audit_rules.Counts:
     """The counts in a closing line."""
-    return A.Counts(
+    return audit_rules.Counts(
         closed.expected, closed.seen, closed.missing, closed.misplaced, closed.unexpected, closed.unknown, closed.hot
     )

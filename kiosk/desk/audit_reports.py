@@ -43,7 +43,7 @@ class AuditReports:
 
     def report(self, key: str) -> AuditReport:
         """A closed audit as it is printed.  Raises NotThere."""
-        row = self._book.found(key)
+        row = self._book.audit_row(key)
         line = self._session.book.line(row["closed_line"]) if row["closed_line"] else None
         if line is None or not isinstance(line.entry, L.AuditClosed):
             raise NotThere("closed audit", key)

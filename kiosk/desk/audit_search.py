@@ -9,11 +9,10 @@ from dataclasses import dataclass
 
 from kiosk.desk.audit_book import AuditBook
 from kiosk.desk.session import Session
-from kiosk.ledger import history, stock
-from kiosk.ledger import tables as T
+from kiosk.ledger import history, stock, tables
 from kiosk.ledger.book import Written, rows
-from kiosk.rules import audit as A
-from kiosk.rules import lines as L
+from kiosk.rules import audit as audit_rules
+from kiosk.rules import lines
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.likely import Likely, Mistake, likely_places
 from kiosk.rules.places import Kind
@@ -54,12 +53,12 @@ class AuditSearch:
         standing = history.stood_there(around, last.id) if last else {}
         keys = set().union(*standing.values()) - {holder_key} if standing else set()
         beside = sorted(item.name for item in stock.items(session.cards.places, keys))[:NEIGHBOURS]
-        found = likely_places(place, history.came_from(holder_key, place), self._mistakes(), places, self._ruled_out())
+        likely = likely_places(place, history.came_from(holder_key, place), self._mistakes(), places, self._ruled_out())
         return LookFor(
             self._book.place_name(place),
             *self._who_when(last),
             tuple(beside),
-            tuple((each, self._book.place_name(each.place) or each.place) for each in found),
+            tuple((each, self._book.place_name(each.place) or each.place) for each in likely),
         )
 
     def _who_when(self, line: Written | None) -> tuple[str | None, float | None]:
@@ -69,34 +68,36 @@ class AuditSearch:
 
     def _last_seen(self, card: HolderCard) -> Written | None:
         """The last line in which somebody had it in hand or in sight."""
-        kinds = frozenset({L.Moved.kind, L.Seen.kind, L.Built.kind, L.MeasuredLine.kind, L.TemperatureRead.kind})
-        found = history.lines(history.Question(card.holder.key, kinds, newest=20))
-        gone = (line for line in found if not (isinstance(line.entry, L.Moved) and line.entry.goal is None))
+        kinds = frozenset(
+            {lines.Moved.kind, lines.Seen.kind, lines.Built.kind, lines.MeasuredLine.kind, lines.TemperatureRead.kind}
+        )
+        newest = history.lines(history.Question(card.holder.key, kinds, newest=20))
+        gone = (line for line in newest if not (isinstance(line.entry, lines.Moved) and line.entry.goal is None))
         return next(gone, None)
 
     def _booked_last(self, holder_key: str) -> str | None:
         """Where the book has it, or had it before it gave it up."""
-        row = rows(T.Holder.select(T.Holder.place).where(T.Holder.key == holder_key))[0]
+        row = rows(tables.Holder.select(tables.Holder.place).where(tables.Holder.key == holder_key))[0]
         if row["place"]:
             return str(row["place"])
-        for line in history.lines(history.Question(holder_key, frozenset({L.Moved.kind}), newest=5)):
-            if isinstance(line.entry, L.Moved) and (place := line.entry.goal or line.entry.origin):
+        for line in history.lines(history.Question(holder_key, frozenset({lines.Moved.kind}), newest=5)):
+            if isinstance(line.entry, lines.Moved) and (place := line.entry.goal or line.entry.origin):
                 return place
         return None
 
     def _mistakes(self) -> list[Mistake]:
         """The shop's last mistakes: what audits found astray, and where given-up holders turned up."""
-        kinds = [kind.value for kind in A.ABOUT_STANDING]
-        query = T.Settled.select().where(T.Settled.difference.in_(kinds))
-        query = query.order_by(T.Settled.line.desc()).limit(MISTAKES)
+        kinds = [kind.value for kind in audit_rules.ABOUT_STANDING]
+        query = tables.Settled.select().where(tables.Settled.difference.in_(kinds))
+        query = query.order_by(tables.Settled.line.desc()).limit(MISTAKES)
         mistakes = []
         for row in rows(query):
             booked, found = row["booked"], row["found"]
-            if row["difference"] == A.Difference.MISSING.value:
+            if row["difference"] == audit_rules.Difference.MISSING.value:
                 later = [
                     line.entry.goal
                     for line in history.between(row["text"], row["line"], None)
-                    if isinstance(line.entry, L.Moved) and line.entry.goal
+                    if isinstance(line.entry, lines.Moved) and line.entry.goal
                 ]
                 found = later[0] if later else None
             if booked and found and booked != found:
@@ -109,5 +110,5 @@ class AuditSearch:
         if session.audit is None:
             return frozenset()
         places = session.cards.places.rows
-        found = (row.place for row in self._book.sightings(session.audit) if row.place)
-        return frozenset(code for code in found if code in places and places[code]["capacity"] == 1)
+        looked_at = (row.place for row in self._book.sightings(session.audit) if row.place)
+        return frozenset(code for code in looked_at if code in places and places[code]["capacity"] == 1)

@@ -149,10 +149,10 @@ class BuildCounter:
         if card.assembly is not None:
             names = {"name": card.holder.name, "cutter": card.assembly.cutter.name}
             return BuildRefused(say("build.taken", **names), say("build.tear_down_first", **names))
-        at = card.place.place.kind if card.place else None
+        at = card.at.place.kind if card.at else None
         if at in (Kind.BENCH, Kind.SHRINK):
             return None
-        where = card.place.name if card.place else None
+        where = card.at.name if card.at else None
         return BuildRefused(
             say("build.not_at_bench", name=card.name, place=where), say("build.to_bench", name=card.name)
         )
@@ -178,8 +178,8 @@ class BuildCounter:
         shrinks = card.holder.clamping is Clamping.SHRINK_FIT
         # At the station a cutter goes in hot: by the heating that was scanned for it, else by one that nobody scanned.
         seen = card.heat_unused and card.hold is not None and not card.hold.ended
-        if shrinks and card.place is not None and card.place.place.kind is Kind.SHRINK and not seen:
-            session.write(*arrival(card, card.place), built)
+        if shrinks and card.at is not None and card.at.place.kind is Kind.SHRINK and not seen:
+            session.write(*arrival(card, card.at), built)
         else:
             session.write(built)
         return session.holder(holder_key)
@@ -201,15 +201,15 @@ class BuildCounter:
         card = session.holder(holder_key)
         if card.assembly is None:
             raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
-        at = card.place.place.kind if card.place else None
+        at = card.at.place.kind if card.at else None
         shrinks = card.holder.clamping is Clamping.SHRINK_FIT
         wanted = (Kind.SHRINK,) if shrinks else (Kind.BENCH,)
-        if card.place is None or at not in wanted:
-            why = say("build.tear_down_elsewhere", name=card.name, place=card.place.name if card.place else None)
+        if card.at is None or at not in wanted:
+            why = say("build.tear_down_elsewhere", name=card.name, place=card.at.name if card.at else None)
             raise BuildRefused(why, say("build.to_shrink" if shrinks else "build.to_bench", name=card.name))
         lines: list[Entry] = []
         if shrinks:
-            lines += self._heated_to_open(card, card.place)
+            lines += self._heated_to_open(card, card.at)
         lines.append(ConditionSaid(holder_key, card.assembly.key, condition, used_min))
         lines.append(TornDown(holder_key, card.assembly.key))
         session.write(*lines)

@@ -19,7 +19,7 @@ from kiosk.desk.people import PeopleCounter
 from kiosk.desk.session import NotThere, Session
 from kiosk.desk.shop import ShopCounter
 from kiosk.ledger.book import Book, Written
-from kiosk.ledger.clock import Counter, boot_counter_s
+from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -83,8 +83,8 @@ class Desk:
         *,
         at: str | None = None,
         read_only: bool = False,
-        counter: Counter = boot_counter_s,
-        wall: Counter | None = None,
+        counter: SecondsSource = boot_counter_s,
+        wall: SecondsSource | None = None,
         rehearsal: bool = False,
     ) -> Desk:
         """Opens the data folder.  Raises SettingsFault, LedgerFault, InUse, NewerLedger, NotThere (for `at`).

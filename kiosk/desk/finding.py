@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger.find import FindIndex
-from kiosk.rules.finding import Query, Row, Usable, parse
+from kiosk.rules.finding import Query, SoughtHolder, Usable, parse
 
 FRESH_S = 1.0  # a hold's rest is worked out once a second at most
 
@@ -74,10 +74,10 @@ class FindingCounter:
         row = self._index.row(holder_key)
         if row is None:
             raise NotThere("holder in use", holder_key)
-        path = card.place.path if card.place else ()
+        path = card.at.path if card.at else ()
         return WayThere(card.name, card.code, path, row.usable, self._row(row).left_s)
 
-    def _row(self, row: Row) -> FoundRow:
+    def _row(self, row: SoughtHolder) -> FoundRow:
         return FoundRow(
             row.key,
             row.code,

@@ -11,7 +11,7 @@ from kiosk.desk.session import NotThere, Session
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.bounds import READING
 from kiosk.rules.cards import Heat, HeatCurve, HolderCard
-from kiosk.rules.cooling import Advice
+from kiosk.rules.cooling.assessment import Advice
 from kiosk.rules.hold import HoldFacts, Reading, Verdict, cool_all_over, pair, way_now
 from kiosk.rules.lines import (
     Built,

@@ -13,12 +13,12 @@ from typing import NamedTuple
 
 import msgspec
 
-from kiosk.ledger.derive import Row
+from kiosk.ledger.derive import TableRow
 from kiosk.rules import hold
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
-from kiosk.rules.cooling import Advice, Assessment, Room, Way, Zone, assess_bound
-from kiosk.rules.cooling_bound import Bound
+from kiosk.rules.cooling.assessment import Advice, Assessment, Room, Way, Zone, assess_bound
+from kiosk.rules.cooling.bound import Bound
 from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Verdict
 from kiosk.rules.hold_story import HoldStory, story
 from kiosk.rules.lessons import Heats, Known
@@ -36,7 +36,7 @@ class _Kept(NamedTuple):
 
     facts: HoldFacts
     bound: Bound | None
-    found: Assessment | None
+    assessment: Assessment | None
 
 
 class _Advised(NamedTuple):
@@ -58,7 +58,7 @@ class Holds:
     rules: the shop's values as they are set now; a hold that began under stricter ones keeps those (`rules_of`).
     """
 
-    def __init__(self, settings: HeatSettings, lessons: Callable[[int], list[Row]]) -> None:
+    def __init__(self, settings: HeatSettings, lessons: Callable[[int], list[TableRow]]) -> None:
         self.rules = rules_set(settings)
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
@@ -83,17 +83,17 @@ class Holds:
         return self.rules.stricter(facts.began)
 
     def view(self, facts: HoldFacts, moment: Moment) -> HoldView:
-        rules, kept = self.rules_of(facts), self._found(facts)
-        if kept.found is None or not facts.watched:
+        rules, kept = self.rules_of(facts), self._worked_out(facts)
+        if kept.assessment is None or not facts.watched:
             return hold.not_computable(facts, rules)
-        return hold.view(facts, rules, kept.found, self._standing(facts), moment.watched_s)
+        return hold.view(facts, rules, kept.assessment, self._standing(facts), moment.watched_s)
 
     def curve(self, facts: HoldFacts, moment: Moment) -> HeatCurve | None:
         """None where it cannot be computed."""
-        found = self._found(facts).found
-        if found is None or not facts.watched:
+        assessment = self._worked_out(facts).assessment
+        if assessment is None or not facts.watched:
             return None
-        return hold.curve(facts, self.rules_of(facts), found, moment.watched_s)
+        return hold.curve(facts, self.rules_of(facts), assessment, moment.watched_s)
 
     def expected(self, facts: HoldFacts, until_s: float) -> HeatCurve:
         """What was expected of a heating that is over, by what had been learnt when it began.
@@ -102,13 +102,13 @@ class Holds:
         this one.
         """
         rules = self.rules_of(facts)
-        found = assess_bound(hold.solved(facts, rules, self._known(facts)))
-        return hold.curve(facts, rules, found, until_s, whole=True)
+        assessment = assess_bound(hold.solved(facts, rules, self._known(facts)))
+        return hold.curve(facts, rules, assessment, until_s, whole=True)
 
     def advice(self, facts: HoldFacts, moment: Moment) -> Advice | None:
         """The best next reading, its times watched ones; None where none is worth it or it cannot be computed."""
-        kept, now_s = self._found(facts), moment.watched_s
-        if kept.bound is None or kept.found is None or not facts.watched:
+        kept, now_s = self._worked_out(facts), moment.watched_s
+        if kept.bound is None or kept.assessment is None or not facts.watched:
             return None
         made = self._advised.get(facts.holder.key)
         if made is None or made.facts != facts or now_s > made.good_s:
@@ -122,23 +122,23 @@ class Holds:
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:
         """None where the hold cannot be computed: then readings all over are the only proof."""
-        kept = self._found(facts)
-        if kept.found is None or kept.bound is None or not facts.watched:
+        kept = self._worked_out(facts)
+        if kept.assessment is None or kept.bound is None or not facts.watched:
             return None
         try:
             rules = self.rules_of(facts)
-            return hold.verdict(facts, rules, kept.bound, kept.found, self._standing(facts), reading)
+            return hold.verdict(facts, rules, kept.bound, kept.assessment, self._standing(facts), reading)
         except NOT_COMPUTABLE:
             return None
 
     def length_error_um(self, facts: HoldFacts, moment: Moment) -> float | None:
         """How much too long it would be measured now, µm.  None where it cannot be computed."""
-        found = self._found(facts).found
-        if found is None or not facts.watched:
+        assessment = self._worked_out(facts).assessment
+        if assessment is None or not facts.watched:
             return None
-        return hold.length_error_um(facts, self.rules_of(facts), found, moment.watched_s)
+        return hold.length_error_um(facts, self.rules_of(facts), assessment, moment.watched_s)
 
-    def _found(self, facts: HoldFacts) -> _Kept:
+    def _worked_out(self, facts: HoldFacts) -> _Kept:
         key = facts.holder.key
         kept = self._kept.get(key)
         if kept is None or kept.facts != facts:
@@ -151,10 +151,10 @@ class Holds:
         self.learnt()
         try:
             bound = self._solved(facts)
-            found = assess_bound(bound, hold.touches(facts, rules))
+            assessment = assess_bound(bound, hold.touches(facts, rules))
         except NOT_COMPUTABLE:
             return _Kept(facts, None, None)
-        return _Kept(facts, bound, found if hold.is_sound(found) else None)
+        return _Kept(facts, bound, assessment if hold.is_sound(assessment) else None)
 
     def _solved(self, facts: HoldFacts) -> Bound:
         """A reading changes nothing that has to be solved again."""
@@ -178,7 +178,7 @@ def rules_set(settings: HeatSettings) -> HoldRules:
     return HoldRules(room, settings.temp_c, settings.heating_s)
 
 
-def _lesson(row: Row) -> Lesson:
+def _lesson(row: TableRow) -> Lesson:
     seen = Prediction(
         ambient_c=row["ambient_c"],
         expected_c=row["expected_c"],

@@ -22,7 +22,7 @@ from kiosk.exchange.tables_csv import PLAIN, Dialect
 from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
-from kiosk.ledger.derive import Row
+from kiosk.ledger.derive import TableRow
 from kiosk.ledger.lineform import COLUMNS
 from kiosk.rules import intake
 from kiosk.rules import lines as L
@@ -98,11 +98,11 @@ class IntakeCounter:
     def imports(self, newest: int = 20) -> tuple[ImportRow, ...]:
         """What was imported, newest first."""
         kinds = frozenset({L.Imported.kind, L.ImportUndone.kind})
-        found = history.lines(history.Question(None, kinds, newest=2 * newest))
-        undone = {line.entry.imported for line in found if isinstance(line.entry, L.ImportUndone)}
+        about_imports = history.lines(history.Question(None, kinds, newest=2 * newest))
+        undone = {line.entry.imported for line in about_imports if isinstance(line.entry, L.ImportUndone)}
         return tuple(
             ImportRow(line.id, line.utc_s, line.operator, line.entry.source, line.entry.count, line.id in undone)
-            for line in found
+            for line in about_imports
             if isinstance(line.entry, L.Imported)
         )[:newest]
 
@@ -118,7 +118,7 @@ class IntakeCounter:
             raise NotThere("import to take back", str(line))
         by = session.supervised(reason)
         first = line - closing.entry.count
-        brought = [found for found in session.book.lines(first - 1) if found.id < line]
+        brought = [written_line for written_line in session.book.lines(first - 1) if written_line.id < line]
         now = session.grounds()
         kept: list[str] = []
         back: list[L.Entry] = []
@@ -132,28 +132,28 @@ class IntakeCounter:
                     back.append(entry)
         return UndoneImport(session.write(*back, L.ImportUndone(line, reason), by=by), tuple(sorted(set(kept))))
 
-    def _back(self, found: Written, first: int, closing: int, reason: str) -> Iterator[L.Entry | _Kept]:
+    def _back(self, written_line: Written, first: int, closing: int, reason: str) -> Iterator[L.Entry | _Kept]:
         """The lines that take one line of an import (lines `first` to `closing`) back."""
-        key = _key(found.entry)
-        match found.entry:
+        key = _key(written_line.entry)
+        match written_line.entry:
             case L.HolderRegistered():
-                yield self._before(found, first, closing, reason) or L.HolderRetired(key, reason)
+                yield self._before(written_line, first, closing, reason) or L.HolderRetired(key, reason)
             case L.CutterAdded():
-                yield self._before(found, first, closing, reason) or L.CutterRetired(key, reason)
+                yield self._before(written_line, first, closing, reason) or L.CutterRetired(key, reason)
             case L.PlaceAdded():
-                yield self._before(found, first, closing, reason) or L.PlaceRetired(key, reason)
+                yield self._before(written_line, first, closing, reason) or L.PlaceRetired(key, reason)
             case L.OperatorAdded():
-                yield self._before(found, first, closing, reason) or L.OperatorRetired(key, reason)
+                yield self._before(written_line, first, closing, reason) or L.OperatorRetired(key, reason)
             case L.CodeBound(text=text, subject=subject):
                 if not self._worked_with(subject, closing):
                     yield L.CodeRetired(text, reason)
 
-    def _before(self, found: Written, first: int, closing: int, reason: str) -> L.Entry | _Kept | None:
+    def _before(self, written_line: Written, first: int, closing: int, reason: str) -> L.Entry | _Kept | None:
         """A line that gives a thing the facts it had before the import; None: it had none.
 
         What was worked with or set right since stays; so does what was out of use before.
         """
-        entry, key = found.entry, _key(found.entry)
+        entry, key = written_line.entry, _key(written_line.entry)
         before = [each for each in history.between(key, 1, first - 1) if _sets(each.entry, key)]
         since = [each for each in history.between(key, closing + 1, None) if _sets(each.entry, key)]
         if since:
@@ -222,7 +222,7 @@ class IntakeCounter:
             [(mark, holder) for mark, holder in marks if holder in keys],
         )
 
-    def _entry(self, row: Row, labels: Mapping[str, str], owners: Mapping[str, str]) -> BookEntry:
+    def _entry(self, row: TableRow, labels: Mapping[str, str], owners: Mapping[str, str]) -> BookEntry:
         """A holder as a file has it: our own label or none, and the place so that only one can be meant."""
         places = self._session.cards.places
         names = places.said()
@@ -238,7 +238,12 @@ class IntakeCounter:
 
     @staticmethod
     def _line_rows() -> Iterator[LineRow]:
-        found: Any = T.Line.select(*(getattr(T.Line, name) for name in COLUMNS)).order_by(T.Line.id).tuples().iterator()
+        found: Any = (
+            T.KeptLine.select(*(getattr(T.KeptLine, name) for name in COLUMNS))
+            .order_by(T.KeptLine.id)
+            .tuples()
+            .iterator()
+        )
         for row in found:
             line = LineRow(*row)
             yield replace(line, payload=_without_secrets(line.payload)) if line.kind in _WITH_SECRETS else line

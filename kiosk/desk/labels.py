@@ -97,7 +97,7 @@ class LabelCounter:
         card = session.holder(holder_key)
         for row in rows(T.Printed.select().where(T.Printed.subject == holder_key, T.Printed.what == "holder")):
             return holder_label(codes.parse(row["text"]), card.holder)
-        code = session.fresh_code(codes.Kind.HOLDER)
+        code = session.fresh_code(codes.CodeKind.HOLDER)
         session.write(LabelPrinted(code.text, holder_key, "holder"))
         return holder_label(code, card.holder)
 
@@ -155,7 +155,7 @@ class LabelCounter:
         raise NotThere("badge of", card.name)
 
     def _card(self, command: Command) -> LabelContent:
-        code = codes.make(codes.Kind.COMMAND, command.value)
+        code = codes.make(codes.CodeKind.COMMAND, command.value)
         name = command.name.lower()
         return command_card(code, t(f"label.card.{name}"), t(f"label.card_explains.{name}"))
 

@@ -17,7 +17,7 @@ from kiosk.desk.session import NotThere, Session, StillHot
 from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
-from kiosk.ledger.derive import Row
+from kiosk.ledger.derive import TableRow
 from kiosk.ledger.lineform import Written
 from kiosk.rules import tries
 from kiosk.rules.cards import OperatorCard
@@ -80,7 +80,7 @@ class PeopleCounter:
         by = self._session.supervised()
         self._session.write(OperatorAdded(key, row["name"], row["role"], self._hasher.hash(pin)), by=by or key)
 
-    def _row(self, key: str) -> Row:
+    def _row(self, key: str) -> TableRow:
         found = rows(T.Operator.select().where(T.Operator.key == key, T.Operator.retired == 0))
         if not found:
             raise NotThere("operator", key)
@@ -198,8 +198,8 @@ class PeopleCounter:
         book = self._session.book
         since_s: float | None = line.watched_s
         if line.kiosk != book.kiosk:
-            own = T.Line.select(T.Line.watched_s).where(T.Line.id > line.id, T.Line.kiosk == book.kiosk)
-            since_s = next((row["watched_s"] for row in rows(own.order_by(T.Line.id).limit(1))), None)
+            own = T.KeptLine.select(T.KeptLine.watched_s).where(T.KeptLine.id > line.id, T.KeptLine.kiosk == book.kiosk)
+            since_s = next((row["watched_s"] for row in rows(own.order_by(T.KeptLine.id).limit(1))), None)
         return 0.0 if since_s is None else max(0.0, self._session.now().watched_s - since_s)
 
 

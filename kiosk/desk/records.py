@@ -13,11 +13,11 @@ from kiosk.ledger import history as past
 from kiosk.ledger import stock
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
-from kiosk.ledger.derive import Row
+from kiosk.ledger.derive import TableRow
 from kiosk.rules import lines as L
 from kiosk.rules import shift
 from kiosk.rules.cards import HeatCurve, HolderCard, OperatorCard, PlaceCard, place_name
-from kiosk.rules.cooling import CoolingError
+from kiosk.rules.cooling.assessment import CoolingError
 from kiosk.rules.hold import HoldFacts, Reading, Stay, cooling_from_s
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, Value, say
@@ -167,7 +167,7 @@ class RecordsCounter:
         places = self._session.cards.places
         came = [(heated.place, start.watched_s)]
         came += [(line.entry.goal or "", line.watched_s) for line in cycle.stays if isinstance(line.entry, L.Moved)]
-        nothing: Row = {"way": None, "wet_length_mm": None}
+        nothing: TableRow = {"way": None, "wet_length_mm": None}
         rows_of = [(code, at_s, places.rows.get(code, nothing)) for code, at_s in came]
         stays = tuple(Stay(code or None, at_s, row["way"], row["wet_length_mm"]) for code, at_s, row in rows_of)
         readings = tuple(

@@ -111,7 +111,7 @@ class ReportsCounter:
     def audit(self, key: str) -> Paper:
         """A closed audit, with the trend of its place as it was when it was closed.  Raises NotThere."""
         report = self._audits.report(key)
-        row = self._book.found(key)
+        row = self._book.audit_row(key)
         marks = self._audits.trend(row["place"], newest=ALL)
         trend = tuple(mark for mark in marks if mark.closed_utc_s <= row["closed_utc_s"])[-TREND:]
         return Paper(key.replace(" ", "-"), self._folder, report, trend)

@@ -193,8 +193,8 @@ class Session:
         for card in cards.held():
             facts = cards.hold_facts(card.holder.key)
             stays = {stay.place for stay in facts.stays if stay.place} if facts else set()
-            if card.place is not None:
-                stays.add(card.place.place.code)
+            if card.at is not None:
+                stays.add(card.at.place.code)
             holds.append(Resting(card.holder, card.assembly.cutter.key if card.assembly else None, stays))
         standing = rows(T.Holder.select(T.Holder.place).where(T.Holder.place.is_null(False)).distinct())
         return grounds(holds, {code: places.place(code) for code in places.rows}, (row["place"] for row in standing))
@@ -204,7 +204,7 @@ class Session:
         if (why := self.grounds().refuses(entry)) is not None:
             raise StillHot(str(dict(why.values)["name"]))
 
-    def fresh_code(self, kind: codes.Kind) -> codes.Code:
+    def fresh_code(self, kind: codes.CodeKind) -> codes.Code:
         """A code of which every slip is caught, never bound before, and on no label that waits for its first scan."""
         while True:
             code = codes.make(kind, secrets.randbelow(codes.NUMBERS))

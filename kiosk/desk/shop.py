@@ -34,7 +34,7 @@ class ShopCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
 
-    def fresh_code(self, kind: codes.Kind) -> codes.Code:
+    def fresh_code(self, kind: codes.CodeKind) -> codes.Code:
         """A code that was never bound."""
         return self._session.fresh_code(kind)
 
@@ -131,7 +131,7 @@ class ShopCounter:
         refused = may_go(card, goal, session.cooling_place()) if goal else None
         if refused is not None:
             return refused
-        at = card.place.place.code if card.place else None
+        at = card.at.place.code if card.at else None
         lines = arrival(card, goal, reason) if goal else (Moved(key, at, None, reason=reason),)
         session.write(*lines, by=by)
         return session.holder(key)

@@ -16,8 +16,7 @@ from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, Record, Table, write_table
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material, Measured
 from kiosk.rules.bounds import TOOL_NUMBER
-from kiosk.rules.codes import CodeFault
-from kiosk.rules.codes import Kind as CodeKind
+from kiosk.rules.codes import CodeFault, CodeKind
 from kiosk.rules.codes import parse as parse_code
 from kiosk.rules.stock import BookEntry
 

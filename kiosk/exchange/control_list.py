@@ -207,7 +207,7 @@ def comparison_csv(comparison: Comparison, words: Callable[[Say], str], dialect:
     rows = []
     for line in comparison.lines:
         values = line.values
-        found = " ".join(words(message) for message in line.found)
+        found = " ".join(words(message) for message in line.verdict_words)
         remedy = " ".join(words(message) for message in line.remedies)
         rows.append(
             (
@@ -226,6 +226,6 @@ def comparison_text(comparison: Comparison, words: Callable[[Say], str]) -> str:
         values = line.values
         pocket = values["pocket"] if values["pocket"] is not None else values["control_pocket"]
         lines.append(f"{pocket if pocket is not None else '-':>4}  {line.name}")
-        lines += [f"      {words(message)}" for message in line.found]
+        lines += [f"      {words(message)}" for message in line.verdict_words]
         lines += [f"      [ ] {words(message)}" for message in line.remedies]
     return "\n".join(lines) + "\n"

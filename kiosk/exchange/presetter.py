@@ -45,7 +45,7 @@ class Fields:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class SerialLine:
     """The serial port, as in the presetter's manual."""
 
     port: str
@@ -66,7 +66,7 @@ class PresetterMap:
     delimiter: str = ""  # of a table, empty: found out; of a serial line, empty: blanks
     prefix: str = ""  # lines on the cable that do not begin so are no measurements
     skip_lines: int = 0
-    line: Line | None = None
+    line: SerialLine | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def read_presetter_map(text: str, file: str) -> PresetterMap:
     for kind, table, before in (
         (PresetterMap, data, ""),
         (Fields, data.get("fields", {}), "[fields] "),
-        (Line, data.get("line", {}), "[line] "),
+        (SerialLine, data.get("line", {}), "[line] "),
     ):
         known = [entry.name for entry in fields(kind)]
         faults += [
@@ -215,7 +215,7 @@ class LineFault(OSError):
         self.why = why
 
 
-def open_port(line: Line, wait_s: float = 0.5) -> Port:
+def open_port(line: SerialLine, wait_s: float = 0.5) -> Port:
     """Opens the cable.  Raises LineFault."""
     try:
         import serial  # only a kiosk with a cable needs the driver

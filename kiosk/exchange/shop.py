@@ -105,7 +105,7 @@ def _operators(table: Table, reading: Reading) -> None:
 
 
 def _operator(record: Record, spot: Spot, reading: Reading) -> Iterator[Entry]:
-    code = code_of(record.text("code"), codes.Kind.BADGE)
+    code = code_of(record.text("code"), codes.CodeKind.BADGE)
     reading.claim(code, spot)
     role = record.text("role")
     if role not in ("setter", "supervisor"):

@@ -205,7 +205,7 @@ def place_rows(table: Table, reading: Reading) -> None:
 
 def _place_row(record: Record, spot: Spot, reading: Reading, inside: dict[str, str]) -> Iterator[Entry]:
     yield from ()
-    code = code_of(record.text("code"), codes.Kind.PLACE)
+    code = code_of(record.text("code"), codes.CodeKind.PLACE)
     kind = _kind(record.text("kind"))
     within = record.maybe("parent")
     if within and within not in inside:

@@ -71,7 +71,7 @@ class Reading:
 
     def add(self, place: Place, spot: Spot, *names: str, magazine: Magazine | None = None) -> None:
         """A place of the files.  Raises FieldFault for one that cannot be."""
-        code_of(place.code, codes.Kind.PLACE)
+        code_of(place.code, codes.CodeKind.PLACE)
         self.claim(place.code, spot)
         named(place.name)
         self.places[place.code] = (len(self.lines), spot)
@@ -123,7 +123,7 @@ class Reading:
         return found
 
 
-def code_of(text: str, kind: codes.Kind) -> str:
+def code_of(text: str, kind: codes.CodeKind) -> str:
     """A code as it is printed.  Raises FieldFault for what is none, or one of another kind."""
     try:
         code = codes.parse(text)

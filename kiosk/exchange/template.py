@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from kiosk.exchange.faults import Fault, FileFaults
-from kiosk.rules.offsets import SYMBOLS, USUAL, CardRules, Row, values
+from kiosk.rules.offsets import SYMBOLS, USUAL, CardRules, OffsetRow, values
 from kiosk.rules.stock import BookEntry
 
 _FIELD = re.compile(r"\{([A-Z]+)(?:([*/])([0-9]+(?:\.[0-9]+)?))?(?::([^{}]*))?\}")
@@ -48,7 +48,7 @@ class Slot(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TemplateLine:
     """One line of a template with its number in the file: texts, and slots between them."""
 
     number: int
@@ -60,9 +60,9 @@ class Template:
     """A template that has been read."""
 
     file: str
-    before: tuple[Line, ...]
-    each: tuple[Line, ...]
-    after: tuple[Line, ...]
+    before: tuple[TemplateLine, ...]
+    each: tuple[TemplateLine, ...]
+    after: tuple[TemplateLine, ...]
     decimal: str = "."
     line_end: str = "\n"
     encoding: str = "utf-8"
@@ -71,7 +71,7 @@ class Template:
 def read_template(text: str, file: str) -> Template:
     """A template from its text.  Raises FileFaults with every line that is wrong."""
     options: dict[str, str] = {}
-    sections: list[list[Line]] = [[], [], []]
+    sections: list[list[TemplateLine]] = [[], [], []]
     at = 0
     faults: list[Fault] = []
     raws = text.removeprefix("\ufeff").splitlines()
@@ -108,7 +108,7 @@ def read_template(text: str, file: str) -> Template:
     return Template(file, tuple(sections[0]), tuple(sections[1]), tuple(sections[2]), **options)
 
 
-def _line(raw: str, number: int, file: str, faults: list[Fault]) -> Line:
+def _line(raw: str, number: int, file: str, faults: list[Fault]) -> TemplateLine:
     parts: list[str | Slot] = []
     at = 0
     while at < len(raw):
@@ -128,7 +128,7 @@ def _line(raw: str, number: int, file: str, faults: list[Fault]) -> Line:
             end = min((cut for cut in (raw.find("{", at), raw.find("}", at)) if cut >= 0), default=len(raw))
             parts.append(raw[at:end])
             at = end
-    return Line(number, tuple(parts))
+    return TemplateLine(number, tuple(parts))
 
 
 def _slot(match: re.Match[str], number: int, file: str, faults: list[Fault]) -> Slot:
@@ -153,7 +153,7 @@ def fill(template: Template, entries: Iterable[BookEntry], rules: CardRules = US
     assembly's values must not be used at all.
     """
     faults: list[Fault] = []
-    whole = {"MACHINE": Row("MACHINE", machine)}
+    whole = {"MACHINE": OffsetRow("MACHINE", machine)}
     lines = [_filled(line, whole, template, "", faults) for line in template.before]
     for entry in entries:
         known = values(entry, rules)
@@ -167,7 +167,9 @@ def fill(template: Template, entries: Iterable[BookEntry], rules: CardRules = US
     return text.encode(template.encoding)
 
 
-def _filled(line: Line, known: Mapping[str, Row], template: Template, name: str, faults: list[Fault]) -> str:
+def _filled(
+    line: TemplateLine, known: Mapping[str, OffsetRow], template: Template, name: str, faults: list[Fault]
+) -> str:
     text = ""
     marks = {mark for mark in ",;\t" for part in line.parts if isinstance(part, str) and mark in part}
     for part in line.parts:

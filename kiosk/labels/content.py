@@ -11,7 +11,7 @@ from enum import Enum
 
 from kiosk.labels.faults import WrongUse
 from kiosk.rules.assembly import Holder
-from kiosk.rules.codes import Code, Kind
+from kiosk.rules.codes import Code, CodeKind
 from kiosk.rules.places import Place
 
 
@@ -26,11 +26,11 @@ class Tag(Enum):
 
 
 _CODED = {
-    Tag.HOLDER: Kind.HOLDER,
-    Tag.PLACE: Kind.PLACE,
-    Tag.BADGE: Kind.BADGE,
-    Tag.COMMAND: Kind.COMMAND,
-    Tag.HOT: Kind.HOLDER,
+    Tag.HOLDER: CodeKind.HOLDER,
+    Tag.PLACE: CodeKind.PLACE,
+    Tag.BADGE: CodeKind.BADGE,
+    Tag.COMMAND: CodeKind.COMMAND,
+    Tag.HOT: CodeKind.HOLDER,
 }
 
 

@@ -10,30 +10,30 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from kiosk.labels.ipp import Answer, Attribute, Attributes, Kind, Operation, RequestFault, ServerSilent, ask, server
+from kiosk.labels.ipp import Answer, Attribute, Attributes, Operation, RequestFault, ServerSilent, ValueTag, ask, server
 from kiosk.labels.queue import (
     FateUnknown,
     Job,
+    JobState,
     Media,
     Queue,
     QueueFault,
     QueueGone,
-    State,
     Trouble,
     WouldPrintTwice,
     fitting,
     listed,
 )
 
-_USER = Attribute("requesting-user-name", Kind.NAME, ["kiosk"])
+_USER = Attribute("requesting-user-name", ValueTag.NAME, ["kiosk"])
 _STATES = {
-    3: State.WAITING,
-    4: State.HELD,
-    5: State.PRINTING,
-    6: State.STOPPED,
-    7: State.CANCELLED,
-    8: State.FAILED,
-    9: State.DONE,
+    3: JobState.WAITING,
+    4: JobState.HELD,
+    5: JobState.PRINTING,
+    6: JobState.STOPPED,
+    7: JobState.CANCELLED,
+    8: JobState.FAILED,
+    9: JobState.DONE,
 }
 _QUEUE_STOPPED = 5
 _TROUBLES = (
@@ -95,23 +95,23 @@ class CupsPrinting:
         content = pdf.read_bytes()
         self._printer(queue, "printer-name")
         wishes = [
-            Attribute("copies", Kind.INTEGER, [copies]),
-            Attribute("print-scaling", Kind.KEYWORD, ["none"]),  # true size
-            *([Attribute("media", Kind.KEYWORD, [media.name])] if media else []),
+            Attribute("copies", ValueTag.INTEGER, [copies]),
+            Attribute("print-scaling", ValueTag.KEYWORD, ["none"]),  # true size
+            *([Attribute("media", ValueTag.KEYWORD, [media.name])] if media else []),
         ]
         made = self._ask(
             queue, _path(queue), Operation.CREATE_JOB,
-            [_printer_uri(queue), _USER, Attribute("job-name", Kind.NAME, [title])], wishes,
+            [_printer_uri(queue), _USER, Attribute("job-name", ValueTag.NAME, [title])], wishes,
         )  # fmt: skip
         _check(queue, made)
         number = made.objects[0].number("job-id") if made.objects else None
         if number is None:
             raise QueueFault(queue, "it gave the job no number; nothing was printed")
-        job = Job(queue, number, title, State.WAITING)
+        job = Job(queue, number, title, JobState.WAITING)
         about = [
             *_job(job),
-            Attribute("document-format", Kind.MIME, ["application/pdf"]),
-            Attribute("last-document", Kind.BOOLEAN, [True]),
+            Attribute("document-format", ValueTag.MIME, ["application/pdf"]),
+            Attribute("last-document", ValueTag.BOOLEAN, [True]),
         ]
         try:
             _check(queue, self._ask(queue, _path(queue), Operation.SEND_DOCUMENT, about, document=content))
@@ -122,12 +122,12 @@ class CupsPrinting:
     def job(self, job: Job) -> Job:
         found = self._ask(job.queue, "/jobs/", Operation.GET_JOB_ATTRIBUTES, [*_job(job), *_wanted(*_JOB_FIELDS)])
         if found.not_found or (found.ok and not found.objects):
-            return Job(job.queue, job.number, job.title, State.UNKNOWN)
+            return Job(job.queue, job.number, job.title, JobState.UNKNOWN)
         _check(job.queue, found)
         seen = found.objects[0]
         troubles: tuple[Trouble, ...] = ()
         message = seen.text("job-state-message")
-        state = _STATES.get(seen.number("job-state") or 0, State.UNKNOWN)
+        state = _STATES.get(seen.number("job-state") or 0, JobState.UNKNOWN)
         if not state.over:
             printer = listed(self.queues(), job.queue)
             troubles = printer.troubles
@@ -144,13 +144,13 @@ class CupsPrinting:
 
     def retry(self, job: Job, *, looked: bool = False) -> Job:
         now = self.job(job)
-        if now.state is State.HELD:
+        if now.state is JobState.HELD:
             _check(job.queue, self._ask(job.queue, "/jobs/", Operation.RELEASE_JOB, _job(job)))
         elif Trouble.STOPPED in now.troubles:
             self._start(job.queue)
-        elif now.state in (State.WAITING, State.PRINTING, State.STOPPED):
+        elif now.state in (JobState.WAITING, JobState.PRINTING, JobState.STOPPED):
             raise WouldPrintTwice(now)
-        elif now.state in (State.FAILED, State.CANCELLED) or (looked and now.state is State.DONE):
+        elif now.state in (JobState.FAILED, JobState.CANCELLED) or (looked and now.state is JobState.DONE):
             self._again(now)
         else:
             raise WouldPrintTwice(now)
@@ -216,15 +216,15 @@ def _path(queue: str) -> str:
 
 
 def _printer_uri(queue: str) -> Attribute:
-    return Attribute("printer-uri", Kind.URI, [f"ipp://localhost/printers/{queue}"])
+    return Attribute("printer-uri", ValueTag.URI, [f"ipp://localhost/printers/{queue}"])
 
 
 def _job(job: Job) -> list[Attribute]:
-    return [_printer_uri(job.queue), Attribute("job-id", Kind.INTEGER, [job.number]), _USER]
+    return [_printer_uri(job.queue), Attribute("job-id", ValueTag.INTEGER, [job.number]), _USER]
 
 
 def _wanted(*fields: str) -> list[Attribute]:
-    return [Attribute("requested-attributes", Kind.KEYWORD, list(fields))]
+    return [Attribute("requested-attributes", ValueTag.KEYWORD, list(fields))]
 
 
 def _check(queue: str, answer: Answer) -> None:

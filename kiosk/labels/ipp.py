@@ -46,7 +46,7 @@ class Operation(IntEnum):
     GET_PRINTERS = 0x4002
 
 
-class Kind(IntEnum):
+class ValueTag(IntEnum):
     """Kinds of value."""
 
     INTEGER = 0x21
@@ -77,7 +77,7 @@ class Attribute(NamedTuple):
     """One attribute of a request."""
 
     name: str
-    kind: Kind
+    kind: ValueTag
     values: Sequence[Value]
 
 
@@ -253,8 +253,8 @@ def _connection(where: str) -> http.client.HTTPConnection:
 def _request(operation: Operation, attributes: Iterable[Attribute], job_attributes: Iterable[Attribute]) -> bytes:
     """RFC 8010 section 3.1: version 2.0, operation, number, groups, end."""
     head = (
-        Attribute("attributes-charset", Kind.CHARSET, ["utf-8"]),
-        Attribute("attributes-natural-language", Kind.LANGUAGE, ["en"]),
+        Attribute("attributes-charset", ValueTag.CHARSET, ["utf-8"]),
+        Attribute("attributes-natural-language", ValueTag.LANGUAGE, ["en"]),
     )
     packed = struct.pack(">BBHI", 2, 0, operation, 1) + _group(Group.OPERATION, [*head, *attributes])
     job = list(job_attributes)
@@ -272,10 +272,10 @@ def _group(group: Group, attributes: Iterable[Attribute]) -> bytes:
     return packed
 
 
-def _packed(kind: Kind, value: Value) -> bytes:
-    if kind is Kind.BOOLEAN:
+def _packed(kind: ValueTag, value: Value) -> bytes:
+    if kind is ValueTag.BOOLEAN:
         return bytes([bool(value)])
-    if kind in (Kind.INTEGER, Kind.ENUM):
+    if kind in (ValueTag.INTEGER, ValueTag.ENUM):
         return struct.pack(">i", int(value))
     return str(value).encode()
 
@@ -333,11 +333,11 @@ def _piece(content: bytes, at: int) -> tuple[bytes, int]:
 
 
 def _unpacked(tag: int, data: bytes) -> Value:
-    if tag in (Kind.INTEGER, Kind.ENUM):
+    if tag in (ValueTag.INTEGER, ValueTag.ENUM):
         return int(struct.unpack(">i", data)[0])
-    if tag == Kind.BOOLEAN:
+    if tag == ValueTag.BOOLEAN:
         return bool(struct.unpack(">B", data)[0])
-    if tag == Kind.RESOLUTION:  # across and along the feed, in dots per inch (3) or centimetre (4)
+    if tag == ValueTag.RESOLUTION:  # across and along the feed, in dots per inch (3) or centimetre (4)
         across, _, unit = struct.unpack(">iib", data)
         return int(across) if unit == _PER_INCH else round(across * 2.54)
     return data.decode("utf-8", "replace")

@@ -17,7 +17,7 @@ from kiosk.labels.faults import LabelError, LetterUnknown, NeedsLargerSize, Size
 from kiosk.labels.letters import Face, written
 from kiosk.labels.sizes import TAPE_LONGEST_MM, LabelSize, Stock
 from kiosk.labels.symbol import INCH_MM, MODULES, QUIET, SPAN, Symbol, least_module_dots, modules_of
-from kiosk.labels.typeset import Block, Box, Line, Text, placed, typeset
+from kiosk.labels.typeset import Block, Box, LabelLine, Text, placed, typeset
 
 MODULE_ENOUGH_MM = 0.6  # beyond these, more size serves neither camera nor eye
 EM_ENOUGH_MM = 2.0
@@ -79,7 +79,7 @@ def lay_out(
     if content.tag is Tag.HOT:
         return _hot(content, room, steps, colour)
     lines = _lines(content, size.height_mm)
-    wanted: Sequence[Line]
+    wanted: Sequence[LabelLine]
     for wanted in (lines, [line for line in lines if line.field != "detail"]):
         if found := _best(content, room, steps, wanted):
             return found
@@ -123,19 +123,19 @@ def _in_our_letters(content: LabelContent) -> LabelContent:
     )
 
 
-def _lines(content: LabelContent, height_mm: float) -> list[Line]:
+def _lines(content: LabelContent, height_mm: float) -> list[LabelLine]:
     card = content.tag in (Tag.BADGE, Tag.COMMAND)
-    code = Line("code", content.code.grouped, Face.CODE, 1.0, max(3.2, (0.1 if card else 0.15) * height_mm))
+    code = LabelLine("code", content.code.grouped, Face.CODE, 1.0, max(3.2, (0.1 if card else 0.15) * height_mm))
     name_weight, name_most_mm = (1.6, 0.3 * height_mm) if card else (1.05, max(3.6, 0.2 * height_mm))
-    name = Line("name", content.name, Face.STRONG, name_weight, name_most_mm, wraps=True)
-    number = Line("number", content.number, Face.STRONG, 2.4, 0.45 * height_mm)
+    name = LabelLine("name", content.name, Face.STRONG, name_weight, name_most_mm, wraps=True)
+    number = LabelLine("number", content.number, Face.STRONG, 2.4, 0.45 * height_mm)
     detail_most_mm = max(2.8, 0.13 * height_mm)
-    details = [Line("detail", text, Face.TEXT, 0.95, detail_most_mm, wraps=card) for text in content.details]
+    details = [LabelLine("detail", text, Face.TEXT, 0.95, detail_most_mm, wraps=card) for text in content.details]
     named = [line for line in (number, name) if line.text]
     return [*named, *details, code] if card or content.number else [code, *named, *details]
 
 
-def _shortened(lines: Sequence[Line]) -> list[Line]:
+def _shortened(lines: Sequence[LabelLine]) -> list[LabelLine]:
     """The lines with a name everybody would call short."""
     return [
         line._replace(text="N" * min(SHORT_NAME, len(line.text))) if line.field == "name" else line
@@ -150,7 +150,7 @@ def _symbol_steps(room: _Room, least: int, most: int | None) -> Sequence[int]:
     return range(largest if most is None else min(most, largest), least - 1, -1)
 
 
-def _best(content: LabelContent, room: _Room, steps: Sequence[int], lines: Sequence[Line]) -> Layout | None:
+def _best(content: LabelContent, room: _Room, steps: Sequence[int], lines: Sequence[LabelLine]) -> Layout | None:
     """The layout worth most: a symbol a camera likes times letters an eye likes; None when nothing fits."""
     best: tuple[tuple[float, int, float], int, bool, Box, Block] | None = None
     for module_dots in steps:
@@ -186,7 +186,7 @@ def _placed(
     beside: bool,
     box: Box,
     text: Block,
-    lines: Sequence[Line],
+    lines: Sequence[LabelLine],
 ) -> Layout:
     span_mm = (SPAN * module_dots + ROUNDING_DOTS) * room.dot_mm
     width_mm = room.size.width_mm
@@ -222,7 +222,7 @@ def _symbol(content: LabelContent, room: _Room, module_dots: int, left_mm: float
     return Symbol(left, top, module_dots, modules_of(content.code.text))
 
 
-def _too_long(content: LabelContent, room: _Room, steps: Sequence[int], lines: Sequence[Line]) -> LabelError:
+def _too_long(content: LabelContent, room: _Room, steps: Sequence[int], lines: Sequence[LabelLine]) -> LabelError:
     """Which line is to blame, and how many of its characters would fit."""
     named = [line for line in lines if line.field != "detail"]
     blamed = max((line for line in named if line.field != "code"), key=lambda line: len(line.text))
@@ -244,10 +244,10 @@ def _hot(content: LabelContent, room: _Room, steps: Sequence[int], colour: bool)
     if size.width_mm is None:
         raise too_small
     wanted = [
-        Line("heading", content.heading, Face.STRONG, 2.2, 0.3 * size.height_mm),
-        Line("name", content.name, Face.STRONG, 1.1, 0.15 * size.height_mm, wraps=True),
-        *(Line("detail", text, Face.TEXT, 1.0, 0.1 * size.height_mm, wraps=True) for text in content.details),
-        Line("code", content.code.grouped, Face.CODE, 0.9, 0.08 * size.height_mm),
+        LabelLine("heading", content.heading, Face.STRONG, 2.2, 0.3 * size.height_mm),
+        LabelLine("name", content.name, Face.STRONG, 1.1, 0.15 * size.height_mm, wraps=True),
+        *(LabelLine("detail", text, Face.TEXT, 1.0, 0.1 * size.height_mm, wraps=True) for text in content.details),
+        LabelLine("code", content.code.grouped, Face.CODE, 0.9, 0.08 * size.height_mm),
     ]
     lines = [line for line in wanted if line.text]
     wide = size.width_mm >= 1.5 * size.height_mm

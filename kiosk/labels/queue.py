@@ -18,7 +18,7 @@ from kiosk.labels.faults import LabelError
 _MEDIA_SLACK_MM = 0.6  # label stock is sold by rounded figures
 
 
-class State(Enum):
+class JobState(Enum):
     """Where a job is."""
 
     WAITING = "waiting"
@@ -33,7 +33,7 @@ class State(Enum):
     @property
     def over(self) -> bool:
         """Nothing more will come of it."""
-        return self in (State.CANCELLED, State.FAILED, State.DONE, State.UNKNOWN)
+        return self in (JobState.CANCELLED, JobState.FAILED, JobState.DONE, JobState.UNKNOWN)
 
 
 class Trouble(Enum):
@@ -77,7 +77,7 @@ class Job:
     queue: str
     number: int
     title: str
-    state: State
+    state: JobState
     troubles: tuple[Trouble, ...] = ()
     message: str = ""
     pages_done: int | None = None
@@ -106,8 +106,8 @@ class WouldPrintTwice(QueueFault):
 
     def __init__(self, job: Job) -> None:
         why = {
-            State.DONE: f"job {job.number} is printed already; look at the printer before printing it again",
-            State.UNKNOWN: f"nobody knows whether job {job.number} was printed; look at the printer first",
+            JobState.DONE: f"job {job.number} is printed already; look at the printer before printing it again",
+            JobState.UNKNOWN: f"nobody knows whether job {job.number} was printed; look at the printer first",
         }.get(job.state, f"job {job.number} is still on its way; cancel it before printing it again")
         super().__init__(job.queue, why, "would_print_twice")
         self.job = job

@@ -31,7 +31,7 @@ class Text:
     em_mm: float
 
 
-class Line(NamedTuple):
+class LabelLine(NamedTuple):
     """One line of a label.  `weight`: letter size against the others; `most_mm`: largest letter size."""
 
     field: str
@@ -92,7 +92,7 @@ def _width_em(face: Face, row: str) -> float:
     return sum(extent(face, word).width for word in words) + WORD_GAP_EM * (len(words) - 1)
 
 
-def typeset(lines: Sequence[Line], width_mm: float, height_mm: float) -> Block | None:
+def typeset(lines: Sequence[LabelLine], width_mm: float, height_mm: float) -> Block | None:
     """The lines at the largest letter size that fits a box, or None when not even the smallest does."""
     if width_mm <= EM_LEAST_MM or height_mm <= EM_LEAST_MM / 2:
         return None
@@ -110,7 +110,7 @@ def typeset(lines: Sequence[Line], width_mm: float, height_mm: float) -> Block |
     return found
 
 
-def _set_at(lines: Sequence[Line], em_mm: float, width_mm: float) -> Block | None:
+def _set_at(lines: Sequence[LabelLine], em_mm: float, width_mm: float) -> Block | None:
     """The lines at one letter size (each by its weight), each wrapped or shrunk to the width."""
     rows: list[tuple[str, Face, float]] = []
     for line in lines:
@@ -128,7 +128,7 @@ def _set_at(lines: Sequence[Line], em_mm: float, width_mm: float) -> Block | Non
     return Block(tuple(rows), max(_width_em(face, row) * em for row, face, em in rows), height_mm)
 
 
-def _split(line: Line, em_mm: float, width_mm: float) -> list[str] | None:
+def _split(line: LabelLine, em_mm: float, width_mm: float) -> list[str] | None:
     """A line in one row if it need not shrink much, else in few; None when no row holds a word of it.
 
     A code stays in one row as long as anybody can read it there.

@@ -16,11 +16,11 @@ from PIL import Image
 from kiosk.labels import pages
 from kiosk.labels.queue import (
     Job,
+    JobState,
     Media,
     Queue,
     QueueFault,
     QueueGone,
-    State,
     Trouble,
     WouldPrintTwice,
     fitting,
@@ -113,13 +113,13 @@ class WindowsPrinting:
             raise QueueFault(
                 queue, f"Windows did not take the job ({why}); look at the printer before printing again"
             ) from why
-        return self.job(Job(queue, number, title, State.WAITING))
+        return self.job(Job(queue, number, title, JobState.WAITING))
 
     def job(self, job: Job) -> Job:
         facts = self._spooler.job(job.queue, job.number)
         if facts is None:
             # Windows forgets a job as soon as the printer took it, and also when somebody deleted it.
-            fate = State.DONE if job.state is State.PRINTING else State.UNKNOWN
+            fate = JobState.DONE if job.state is JobState.PRINTING else JobState.UNKNOWN
             return Job(job.queue, job.number, job.title, fate, pages_done=job.pages_done)
         troubles = tuple(trouble for flags, trouble in _JOB_TROUBLES if facts.status & flags)
         return Job(
@@ -130,15 +130,15 @@ class WindowsPrinting:
         if self._spooler.job(job.queue, job.number) is None:
             return self.job(job)
         self._spooler.control(job.queue, job.number, _CONTROL_CANCEL)
-        return Job(job.queue, job.number, job.title, State.CANCELLED)
+        return Job(job.queue, job.number, job.title, JobState.CANCELLED)
 
     def retry(self, job: Job, *, looked: bool = False) -> Job:
         now = self.job(job)
-        if now.state is State.HELD:
+        if now.state is JobState.HELD:
             self._spooler.control(job.queue, job.number, _CONTROL_RESUME)
-        elif now.state is State.FAILED or (looked and now.state is State.STOPPED):
+        elif now.state is JobState.FAILED or (looked and now.state is JobState.STOPPED):
             self._spooler.control(job.queue, job.number, _CONTROL_RESTART)
-        elif now.state in (State.UNKNOWN, State.CANCELLED, State.DONE) and looked:
+        elif now.state in (JobState.UNKNOWN, JobState.CANCELLED, JobState.DONE) and looked:
             raise QueueFault(
                 job.queue, f"Windows has not kept job {job.number}; print the label as a new job", "job_not_kept"
             )
@@ -154,19 +154,19 @@ def _queue(facts: PrinterFacts, default: str) -> Queue:
     return Queue(facts.name, facts.comment or facts.name, facts.name == default, tuple(troubles))
 
 
-def _state(status: int) -> State:
+def _state(status: int) -> JobState:
     """What a job's flags add up to; ended before stopped, stopped before moving."""
     if status & (_DELETING | _DELETED):
-        return State.CANCELLED
+        return JobState.CANCELLED
     if status & (_PRINTED | _COMPLETE):
-        return State.DONE
+        return JobState.DONE
     if status & _PAUSED:
-        return State.HELD
+        return JobState.HELD
     if status & (_ERROR | _OFFLINE | _PAPER_OUT | _BLOCKED | _INTERVENTION):
-        return State.STOPPED
+        return JobState.STOPPED
     if status & _PRINTING:
-        return State.PRINTING
-    return State.WAITING
+        return JobState.PRINTING
+    return JobState.WAITING
 
 
 def _pages(pdf: Path, dpi: int) -> Iterator[Image.Image]:

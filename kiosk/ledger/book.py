@@ -21,8 +21,8 @@ from kiosk.ledger import anchor as anchors
 from kiosk.ledger import tables as T
 from kiosk.ledger import upgrade
 from kiosk.ledger.anchor import Anchor, Mark
-from kiosk.ledger.clock import Counter, WatchedClock, boot_counter_s
-from kiosk.ledger.derive import Broken, Change, Put, Row, Stamp, changes, mentions
+from kiosk.ledger.clock import SecondsSource, WatchedClock, boot_counter_s
+from kiosk.ledger.derive import Broken, Change, Put, Stamp, TableRow, changes, mentions
 from kiosk.ledger.disk import make_private, make_private_folder
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, Written, as_kept, beat_seal, line_hash, written
 from kiosk.ledger.lock import FolderLock
@@ -41,7 +41,7 @@ _PRAGMAS: dict[str, str | int] = {"foreign_keys": 1, "busy_timeout": 5000, "cach
 __all__ = ["NAME", "Book", "Broken", "LedgerFault", "Written", "Wrong", "rows"]
 
 
-def rows(query: Any) -> list[Row]:
+def rows(query: Any) -> list[TableRow]:
     """A query's rows as dictionaries by column name."""
     return list(query.dicts())
 
@@ -56,12 +56,12 @@ class SqlState:
         self._said = {model._meta.table_name: sentences(model, T.database.param) for model in T.DERIVED}
         self.cursor: Any = T.database.cursor()
 
-    def get(self, table: str, key: str | int) -> Row | None:
+    def get(self, table: str, key: str | int) -> TableRow | None:
         said = self._said[table]
         found = self.cursor.execute(said.get, (key,)).fetchone()
         return dict(zip(said.columns, found, strict=True)) if found else None
 
-    def all(self, table: str) -> list[Row]:
+    def all(self, table: str) -> list[TableRow]:
         said = self._said[table]
         return [dict(zip(said.columns, found, strict=True)) for found in self.cursor.execute(said.every).fetchall()]
 
@@ -81,18 +81,23 @@ class Book:
     """
 
     def __init__(
-        self, path: Path, kiosk: str, clock: tuple[Counter, Counter], mark: Mark | None, lock: FolderLock | None
+        self,
+        path: Path,
+        kiosk: str,
+        clock: tuple[SecondsSource, SecondsSource],
+        mark: Mark | None,
+        lock: FolderLock | None,
     ) -> None:
         self.path = path
         self.kiosk = kiosk
         self.lost: str | None = None
         self.state = SqlState()
-        self._insert_line = sentences(T.Line, T.database.param).insert
+        self._insert_line = sentences(T.KeptLine, T.database.param).insert
         self._put_watch = sentences(T.Watch, T.database.param).put
         self._insert_mention = sentences(T.Mention, T.database.param).insert
         self._lock = lock
         self._anchor: Anchor | None = None
-        last = T.Line.select().order_by(T.Line.id.desc()).first()
+        last = T.KeptLine.select().order_by(T.KeptLine.id.desc()).first()
         self._last_id: int = last.id if last else 0
         self._last_hash: str = last.hash if last else HASH_BEFORE_ANY_LINE
         self._clock = WatchedClock(max(last.watched_s if last else 0.0, self._beaten_s(mark)), *clock)
@@ -104,8 +109,8 @@ class Book:
         kiosk: str = "kiosk",
         *,
         read_only: bool = False,
-        counter: Counter = boot_counter_s,
-        wall: Counter | None = None,
+        counter: SecondsSource = boot_counter_s,
+        wall: SecondsSource | None = None,
     ) -> Book:
         """The ledger in `folder`, made if it is not there (unless read_only).
 
@@ -133,7 +138,7 @@ class Book:
         try:
             T.database.connect(reuse_if_open=True)
             with T.database.atomic():
-                if stepped := upgrade.bring_up(T.database.obj, str(path)):
+                if stepped := upgrade.create_or_upgrade(T.database.obj, str(path)):
                     _derive_again()
             book = cls(path, kiosk, clock, mark, lock)
             book._hold_anchor(mark, stepped)
@@ -146,7 +151,9 @@ class Book:
             raise
 
     @classmethod
-    def _open_to_read(cls, path: Path, kiosk: str, clock: tuple[Counter, Counter], mark: Mark | None) -> Book:
+    def _open_to_read(
+        cls, path: Path, kiosk: str, clock: tuple[SecondsSource, SecondsSource], mark: Mark | None
+    ) -> Book:
         """Reads beside a writer; and where the disk is full or takes no writing at all."""
         where = path.resolve().as_uri()
         # SQLite keeps an index of the log in a file beside it.  Where it cannot make that one, nobody writes: then
@@ -331,18 +338,18 @@ class Book:
 
     def lines(self, after: int = 0, subject: str | None = None, newest: int | None = None) -> Iterator[Written]:
         """Lines in order from `after` on; of one subject; or only the `newest` N (newest first)."""
-        query = T.Line.select().where(T.Line.id > after)
+        query = T.KeptLine.select().where(T.KeptLine.id > after)
         if subject is not None:
-            query = query.join(T.Mention, on=(T.Mention.line == T.Line.id)).where(T.Mention.subject == subject)
+            query = query.join(T.Mention, on=(T.Mention.line == T.KeptLine.id)).where(T.Mention.subject == subject)
         # The index's own order: the newest are found without sorting all there are.
-        order: Any = T.Line.id if subject is None else T.Mention.line
+        order: Any = T.KeptLine.id if subject is None else T.Mention.line
         query = query.order_by(order.desc()).limit(newest) if newest is not None else query.order_by(order)
         found: Any = query.tuples().iterator()
         for row in found:
             yield written(row)
 
     def line(self, number: int) -> Written | None:
-        found: Any = T.Line.select().where(T.Line.id == number).tuples()
+        found: Any = T.KeptLine.select().where(T.KeptLine.id == number).tuples()
         for row in found:
             return written(row)
         return None
@@ -382,7 +389,7 @@ def _several_clocks() -> bool:
     first = T.Hold.select(T.Hold.heated_line).where(T.Hold.ended_line.is_null()).order_by(T.Hold.heated_line).first()
     if first is None:
         return False
-    return bool(T.Line.select(T.Line.kiosk).where(T.Line.id >= first.heated_line).distinct().count() > 1)
+    return bool(T.KeptLine.select(T.KeptLine.kiosk).where(T.KeptLine.id >= first.heated_line).distinct().count() > 1)
 
 
 def _derive_again() -> None:
@@ -392,7 +399,7 @@ def _derive_again() -> None:
         T.database.create_tables([model])
     state = SqlState()
     insert = sentences(T.Mention, T.database.param).insert
-    found: Any = T.Line.select().order_by(T.Line.id).tuples()
+    found: Any = T.KeptLine.select().order_by(T.KeptLine.id).tuples()
     for line in map(written, found):
         _carry(state, insert, line.entry, line.stamp)
 

@@ -14,7 +14,7 @@ from collections.abc import Callable
 
 from kiosk.rules.cards import Moment
 
-Counter = Callable[[], float]
+SecondsSource = Callable[[], float]
 
 
 def boot_counter_s() -> float:
@@ -32,7 +32,9 @@ class WatchedClock:
     A counter that runs backwards (a faulty machine) is taken to have stood still.
     """
 
-    def __init__(self, watched_s: float = 0.0, counter: Counter = boot_counter_s, wall: Counter = time.time) -> None:
+    def __init__(
+        self, watched_s: float = 0.0, counter: SecondsSource = boot_counter_s, wall: SecondsSource = time.time
+    ) -> None:
         self._counter = counter
         self._wall = wall
         self._watched_s = watched_s

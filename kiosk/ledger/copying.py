@@ -129,16 +129,16 @@ def look(path: Path, progress: Progress | None = None) -> tuple[list[Wrong], int
     Raises NewerLedger, CopyFault where it is no ledger.
     """
     try:
-        with reading(path) as found:
-            found.execute("BEGIN")  # one state of it
-            version = found.execute("SELECT version FROM schema WHERE name = 'ledger'").fetchone()[0]
+        with reading(path) as copy:
+            copy.execute("BEGIN")  # one state of it
+            version = copy.execute("SELECT version FROM schema WHERE name = 'ledger'").fetchone()[0]
             if version > upgrade.VERSION:
                 raise upgrade.NewerLedger(str(path), version)
-            whole = found.execute("PRAGMA integrity_check").fetchone()[0]
+            whole = copy.execute("PRAGMA integrity_check").fetchone()[0]
             wrong = [] if whole == "ok" else [Wrong("file", whole)]
             if version == upgrade.VERSION and not wrong:  # an older one is verified once it is brought up
-                wrong = verify(found.execute, progress)
-            last = found.execute("SELECT id, hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
+                wrong = verify(copy.execute, progress)
+            last = copy.execute("SELECT id, hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
     except (sqlite3.Error, TypeError) as error:
         raise CopyFault(path, f"is no ledger of a kiosk: {error}") from error
     return wrong, *(last or (0, ""))
@@ -172,8 +172,8 @@ def _plain(kiosk: str) -> str:
 
 
 def _date(path: Path) -> str:
-    found = _DATED.search(path.name)
-    return found[1] if found else ""
+    dated = _DATED.search(path.name)
+    return dated[1] if dated else ""
 
 
 def _runs(process: int) -> bool:

@@ -13,7 +13,20 @@ from dataclasses import asdict, fields
 import msgspec
 
 from kiosk.ledger import derive_heat
-from kiosk.ledger.state import KEYS, STILL_WARM_S, Broken, Change, Drop, MemoryState, Put, Row, Stamp, State, must, text
+from kiosk.ledger.state import (
+    KEYS,
+    STILL_WARM_S,
+    Broken,
+    Change,
+    Drop,
+    LedgerState,
+    MemoryState,
+    Put,
+    Stamp,
+    TableRow,
+    must,
+    text,
+)
 from kiosk.rules import lines as L
 from kiosk.rules.cards import Heat
 
@@ -23,24 +36,24 @@ __all__ = [
     "Broken",
     "Change",
     "Drop",
+    "LedgerState",
     "MemoryState",
     "Put",
-    "Row",
     "Stamp",
-    "State",
+    "TableRow",
     "changes",
     "mentions",
     "text",
 ]
 
 
-def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
+def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
     """The rows `entry` puts and drops.  Raises Broken where it speaks of something that is not there."""
     match entry:
         case L.Moved():
             yield from derive_heat.moved(entry, at, state)
         case L.Seen(audit=audit, text=seen):
-            row: Row = {
+            row: TableRow = {
                 "key": f"{audit}/{seen}", "audit": audit, "text": seen, "holder": entry.holder, "place": entry.place,
                 "twin": entry.twin, "stands_empty": int(entry.empty), "watched_s": at.watched_s, "line": at.id,
             }  # fmt: skip
@@ -151,7 +164,7 @@ def changes(entry: L.Entry, at: Stamp, state: State) -> Iterator[Change]:
             return
 
 
-def _built(entry: L.Built, at: Stamp, state: State) -> Iterator[Change]:
+def _built(entry: L.Built, at: Stamp, state: LedgerState) -> Iterator[Change]:
     holder = must(state, "holder", entry.holder, at)
     must(state, "cutter", entry.cutter, at)
     if holder["assembly"] is not None:
@@ -171,7 +184,7 @@ def _built(entry: L.Built, at: Stamp, state: State) -> Iterator[Change]:
         yield from derive_heat.joined(built, state)
 
 
-def _registered(entry: L.HolderRegistered, state: State) -> Iterator[Change]:
+def _registered(entry: L.HolderRegistered, state: LedgerState) -> Iterator[Change]:
     holder = entry.holder
     old = state.get("holder", holder.key)
     facts = {
@@ -197,7 +210,7 @@ def _registered(entry: L.HolderRegistered, state: State) -> Iterator[Change]:
     yield Put("holder", (dict(old) if old else fresh) | facts)
 
 
-def _bound(entry: L.CodeBound, at: Stamp, state: State) -> Iterator[Change]:
+def _bound(entry: L.CodeBound, at: Stamp, state: LedgerState) -> Iterator[Change]:
     known = state.get("binding", entry.text)
     if known and (known["retired_line"] is None or known["subject"] != entry.subject):
         raise Broken(at.id, f"{entry.text!r} is bound already")

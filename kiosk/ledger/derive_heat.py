@@ -12,7 +12,7 @@ from typing import Any
 
 import msgspec
 
-from kiosk.ledger.state import STILL_WARM_S, Broken, Change, Put, Row, Stamp, State, must, text
+from kiosk.ledger.state import STILL_WARM_S, Broken, Change, LedgerState, Put, Stamp, TableRow, must, text
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat
@@ -22,7 +22,7 @@ from kiosk.rules.places import Kind
 _AT_WORK = (Kind.SHRINK, Kind.COOLING, Kind.BENCH)  # a cutter may still go in by the heating it comes from
 
 
-def moved(entry: L.Moved, at: Stamp, state: State) -> Iterator[Change]:
+def moved(entry: L.Moved, at: Stamp, state: LedgerState) -> Iterator[Change]:
     row = must(state, "holder", entry.holder, at)
     if row["place"] != entry.origin:
         raise Broken(at.id, f"holder {entry.holder!r} was not at {entry.origin!r} but at {row['place']!r}")
@@ -64,7 +64,7 @@ def _stage(place: str | None, at: Stamp) -> list[Any]:
     return [place, at.watched_s, at.id]
 
 
-def by_clock_of(at: Stamp, hold: Row, place: str | None) -> Row:
+def by_clock_of(at: Stamp, hold: TableRow, place: str | None) -> TableRow:
     """A running hold by the clock of the kiosk that writes now.
 
     Watched times of two clocks are never subtracted, so one that another kiosk counted begins anew, as hot as it was.
@@ -79,19 +79,19 @@ _HEAT_VALUES = tuple(each.name for each in fields(HeatValues))
 _HEAT_NAMES = frozenset(f"heat.{name}" for name in _HEAT_VALUES)
 
 
-def _watches(state: State) -> bool:
+def _watches(state: LedgerState) -> bool:
     """Whether these lines were written by a kiosk that sees to it that each heating is one of them."""
     return _began(state) is not None
 
 
-def _began(state: State) -> str | None:
+def _began(state: LedgerState) -> str | None:
     """The shop's values a hold is worked out from, as JSON by name, if the book knows them."""
     found = {name: state.get("setting", f"heat.{name}") for name in _HEAT_VALUES}
     known = {name: float(row["value"].replace(",", ".")) for name, row in found.items() if row}
     return text(known) if len(known) == len(_HEAT_VALUES) else None
 
 
-def values_found(found: Iterable[tuple[str, str]], hold: Row) -> Row:
+def values_found(found: Iterable[tuple[str, str]], hold: TableRow) -> TableRow:
     """A running hold once the shop's values (by the names of settings) were found to be these.
 
     Nobody knows which of all the values since it began were true of its heating: it keeps the strictest of them, so
@@ -106,7 +106,7 @@ def values_found(found: Iterable[tuple[str, str]], hold: Row) -> Row:
     return hold | {"began": text(asdict(kept))}
 
 
-def heated(entry: L.Heated, at: Stamp, state: State) -> Iterator[Change]:
+def heated(entry: L.Heated, at: Stamp, state: LedgerState) -> Iterator[Change]:
     holder = must(state, "holder", entry.holder, at)
     cycles = holder["heat_cycles"] + entry.heats
     unused = entry.heats > 0 or (holder["heat_unused"] and not entry.reading_only)
@@ -123,7 +123,7 @@ def heated(entry: L.Heated, at: Stamp, state: State) -> Iterator[Change]:
     yield Put("hold", first)
 
 
-def _first_hold(holder: str, place: str | None, at: Stamp) -> Row:
+def _first_hold(holder: str, place: str | None, at: Stamp) -> TableRow:
     """A hold as it begins."""
     return {
         "holder": holder, "heated_line": at.id, "heated_utc_s": at.utc_s, "heated_watched_s": at.watched_s,
@@ -133,7 +133,7 @@ def _first_hold(holder: str, place: str | None, at: Stamp) -> Row:
     }  # fmt: skip
 
 
-def joined(holder: Row, state: State) -> Iterator[Change]:
+def joined(holder: TableRow, state: LedgerState) -> Iterator[Change]:
     """A cutter went in or came out, and `holder` is its row from now on.
 
     A shrink fit opens by heat only: each time uses a heating that was seen, or one that nobody saw, and then nobody
@@ -152,7 +152,7 @@ def joined(holder: Row, state: State) -> Iterator[Change]:
         yield Put("hold", hold | {"reading_only": 1})
 
 
-def hold_ended(entry: L.HoldEnded, at: Stamp, state: State) -> Iterator[Change]:
+def hold_ended(entry: L.HoldEnded, at: Stamp, state: LedgerState) -> Iterator[Change]:
     """A line about one heating never ends another's hold."""
     hold = state.get("hold", entry.holder)
     if entry.heating is not None and (hold is None or hold["heated_line"] != entry.heating):
@@ -162,7 +162,7 @@ def hold_ended(entry: L.HoldEnded, at: Stamp, state: State) -> Iterator[Change]:
     yield Put("holder", must(state, "holder", entry.holder, at) | {"heat": Heat.COOL.value})
 
 
-def read(entry: L.TemperatureRead, at: Stamp, state: State) -> Iterator[Change]:
+def read(entry: L.TemperatureRead, at: Stamp, state: LedgerState) -> Iterator[Change]:
     hold = state.get("hold", entry.holder)
     about_it = hold is not None and entry.heating in (None, hold["heated_line"])
     if hold and about_it and hold["ended_line"] is None:
@@ -172,11 +172,11 @@ def read(entry: L.TemperatureRead, at: Stamp, state: State) -> Iterator[Change]:
     if entry.pair:
         taught = ("pair", "way", "where", "instrument", "value_c", "expected_c")
         rest = ("ambient_c", "by_heat_k", "by_film_k", "other_sd_k", "heating", "spread_k", "usual_c", "about_heat")
-        row: Row = {name: getattr(entry, name) for name in (*taught, *rest)}
+        row: TableRow = {name: getattr(entry, name) for name in (*taught, *rest)}
         yield Put("teaching", row | {"line": at.id, "watched_s": at.watched_s, "films": text(entry.films)})
 
 
-def restored(entry: L.Restored, at: Stamp, state: State) -> Iterator[Change]:
+def restored(entry: L.Restored, at: Stamp, state: LedgerState) -> Iterator[Change]:
     for key in (*entry.holders, *entry.unsure):
         if state.get("holder", key) is None:  # registered after the copy was made: not cool when it comes again
             yield Put("doubted", {"holder": key, "line": at.id})

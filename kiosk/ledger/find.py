@@ -23,7 +23,16 @@ from kiosk.ledger.view import Places
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import Heat, place_name
-from kiosk.rules.finding import CORNER_MM, DIAMETER_MM, MARK_LETTERS, Query, Row, Usable, looked_for, searched_text
+from kiosk.rules.finding import (
+    CORNER_MM,
+    DIAMETER_MM,
+    MARK_LETTERS,
+    Query,
+    SoughtHolder,
+    Usable,
+    looked_for,
+    searched_text,
+)
 from kiosk.rules.places import Kind
 
 ANEW = 5000  # lines behind, from which on building anew costs less than following
@@ -36,7 +45,7 @@ _NONE = float("nan")
 class Hits:
     """Rows in order of use, `total` of them in all."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[SoughtHolder, ...]
     total: int
 
 
@@ -45,7 +54,7 @@ class FindIndex:
 
     def __init__(self, places: Callable[[], Places]) -> None:
         self._places = places
-        self._rows: list[Row] = []
+        self._rows: list[SoughtHolder] = []
         self._at: dict[str, int] = {}
         self._line = -1
         self._sizes: _Sizes | None = None
@@ -63,7 +72,7 @@ class FindIndex:
         found = self._by_time(sizes.in_order(found), first + count, left_s)
         return Hits(tuple(self._rows[at] for at in found[first : first + count]), len(found))
 
-    def row(self, key: str) -> Row | None:
+    def row(self, key: str) -> SoughtHolder | None:
         """The row of one holder."""
         self._caught_up()
         return self._rows[self._at[key]] if key in self._at else None
@@ -101,7 +110,7 @@ class FindIndex:
 
     def _caught_up(self) -> _Sizes:
         """Follows the lines written since; builds anew where that is less work."""
-        last: int = T.Line.select(fn.MAX(T.Line.id)).scalar() or 0
+        last: int = T.KeptLine.select(fn.MAX(T.KeptLine.id)).scalar() or 0
         if self._sizes is None or (self._line != last and not self._follow(self._line, last)):
             self._rows = list(self._read(None))
             self._at = {row.key: at for at, row in enumerate(self._rows)}
@@ -128,8 +137,8 @@ class FindIndex:
     def _touched(self, after: int) -> set[str] | None:
         """Holders that the lines after `after` changed; None: too much may be different."""
         touched: set[str] = set()
-        columns = [getattr(T.Line, name) for name in COLUMNS]
-        found: Any = T.Line.select(*columns).where(T.Line.id > after).tuples()
+        columns = [getattr(T.KeptLine, name) for name in COLUMNS]
+        found: Any = T.KeptLine.select(*columns).where(T.KeptLine.id > after).tuples()
         for entry in (written(row).entry for row in found):
             match entry:
                 case L.PlaceAdded() | L.PlaceRetired() | L.CutterAdded() | L.CutterReground() | L.CodeRetired():
@@ -148,7 +157,7 @@ class FindIndex:
                         touched.add(key)
         return touched
 
-    def _read(self, keys: Iterable[str] | None) -> Iterator[Row]:
+    def _read(self, keys: Iterable[str] | None) -> Iterator[SoughtHolder]:
         query = (
             T.Holder.select(
                 T.Holder.key, T.Holder.code, T.Holder.name, T.Holder.coupling, T.Holder.clamping, T.Holder.bore_mm,
@@ -174,7 +183,7 @@ class FindIndex:
             label = code or key
             standing = named.get(place)
             low_mm = _holder.decode(facts).bore_min_mm
-            yield Row(
+            yield SoughtHolder(
                 key, label, built or name, name, searched_text(built, name, cutter, coupling),
                 searched_text(label, key), coupling, clamping, bore_mm, low_mm, built is None,
                 dc_mm, re_mm, length_mm, condition, place, standing, kinds.get(place), heats[heat],
@@ -184,7 +193,7 @@ class FindIndex:
 class _Sizes:
     """What is compared all at once: one number a row."""
 
-    def __init__(self, rows: list[Row]) -> None:
+    def __init__(self, rows: list[SoughtHolder]) -> None:
         self._names = sorted((row.name, row.key) for row in rows)
         ranks = {key: float(rank) for rank, (_, key) in enumerate(self._names)}
         self._named = [row.name for row in rows]
@@ -208,7 +217,7 @@ class _Sizes:
         self.clamping = np.array([self._word(row.clamping) for row in rows], dtype=np.int64)
         self.condition = np.array([self._word(row.condition) for row in rows], dtype=np.int64)
 
-    def take(self, at: int, row: Row) -> None:
+    def take(self, at: int, row: SoughtHolder) -> None:
         """A row that changed."""
         self.dc_mm[at], self.re_mm[at], self.length_mm[at] = map(_number, (row.dc_mm, row.re_mm, row.length_mm))
         self.bore_mm[at], self.bore_min_mm[at] = row.bore_mm, _low(row)
@@ -290,7 +299,7 @@ class _Texts:
         return found[self._of]
 
 
-def _low(row: Row) -> float:
+def _low(row: SoughtHolder) -> float:
     return row.bore_mm if row.bore_min_mm is None else row.bore_min_mm
 
 

@@ -18,7 +18,8 @@ from kiosk.rules import lines as L
 from kiosk.rules.places import Kind
 
 _LINE = (
-    T.Line.id, T.Line.utc_s, T.Line.watched_s, T.Line.kiosk, T.Line.operator, T.Line.kind, T.Line.payload, T.Line.hash,
+    T.KeptLine.id, T.KeptLine.utc_s, T.KeptLine.watched_s, T.KeptLine.kiosk, T.KeptLine.operator, T.KeptLine.kind,
+    T.KeptLine.payload, T.KeptLine.hash,
 )  # fmt: skip
 _STANDING = (L.Moved.kind, L.Restored.kind, L.HolderRegistered.kind)
 
@@ -41,20 +42,20 @@ class Question:
 
 def lines(question: Question) -> list[Written]:
     """The lines, newest first."""
-    query = T.Line.select(*_LINE)
-    order: Any = T.Line.id
+    query = T.KeptLine.select(*_LINE)
+    order: Any = T.KeptLine.id
     if question.subject is not None:
-        query = query.join(T.Mention, on=(T.Mention.line == T.Line.id)).where(T.Mention.subject == question.subject)
+        query = query.join(T.Mention, on=(T.Mention.line == T.KeptLine.id)).where(T.Mention.subject == question.subject)
         order = T.Mention.line
     if question.before is not None:
         query = query.where(order < question.before)
     if question.kinds:
-        query = query.where(T.Line.kind.in_(sorted(question.kinds)))
+        query = query.where(T.KeptLine.kind.in_(sorted(question.kinds)))
     if question.operator is not None:
-        query = query.where(T.Line.operator == question.operator)
+        query = query.where(T.KeptLine.operator == question.operator)
     if question.since_utc_s is not None or question.until_utc_s is not None:
         within = _within(question.since_utc_s, question.until_utc_s)
-        first, last = T.Line.select(fn.MIN(T.Line.id), fn.MAX(T.Line.id)).where(*within).tuples()[0]
+        first, last = T.KeptLine.select(fn.MIN(T.KeptLine.id), fn.MAX(T.KeptLine.id)).where(*within).tuples()[0]
         if first is None:
             return []
         query = query.where(order >= first, order <= last, *within)
@@ -66,15 +67,19 @@ def _within(since_utc_s: float | None, until_utc_s: float | None) -> list[Any]:
     """Wall time as SQL; the clock may have been set back, so the lines of a stretch need not lie together."""
     found: list[Any] = []
     if since_utc_s is not None:
-        found.append(T.Line.utc_s >= since_utc_s)
+        found.append(T.KeptLine.utc_s >= since_utc_s)
     if until_utc_s is not None:
-        found.append(T.Line.utc_s <= until_utc_s)
+        found.append(T.KeptLine.utc_s <= until_utc_s)
     return found
 
 
 def span(since_utc_s: float, until_utc_s: float) -> Iterator[Written]:
     """Every line of a stretch of wall time, in the order written."""
-    query = T.Line.select(*_LINE).where(T.Line.utc_s >= since_utc_s, T.Line.utc_s < until_utc_s).order_by(T.Line.id)
+    query = (
+        T.KeptLine.select(*_LINE)
+        .where(T.KeptLine.utc_s >= since_utc_s, T.KeptLine.utc_s < until_utc_s)
+        .order_by(T.KeptLine.id)
+    )
     rows: Any = query.tuples().iterator()
     for row in rows:
         yield written(row)
@@ -83,8 +88,8 @@ def span(since_utc_s: float, until_utc_s: float) -> Iterator[Written]:
 def between(subject: str, first: int, last: int | None) -> list[Written]:
     """A subject's lines from number `first` to `last` (None: to the end), in order."""
     query = (
-        T.Line.select(*_LINE)
-        .join(T.Mention, on=(T.Mention.line == T.Line.id))
+        T.KeptLine.select(*_LINE)
+        .join(T.Mention, on=(T.Mention.line == T.KeptLine.id))
         .where(T.Mention.subject == subject, T.Mention.line >= first)
     )
     if last is not None:
@@ -103,7 +108,7 @@ class Stood:
 
 def where_at(holder: str, utc_s: float) -> Stood:
     """Where the book had a holder at a moment of wall time."""
-    return _standing(holder, T.Line.utc_s <= utc_s)
+    return _standing(holder, T.KeptLine.utc_s <= utc_s)
 
 
 def came_from(holder: str, place: str, before: int | None = None) -> str | None:
@@ -117,9 +122,9 @@ def came_from(holder: str, place: str, before: int | None = None) -> str | None:
 
 def _standing(holder: str, which: Any) -> Stood:
     query = (
-        T.Line.select(*_LINE)
-        .join(T.Mention, on=(T.Mention.line == T.Line.id))
-        .where(T.Mention.subject == holder, T.Line.kind.in_(_STANDING), which)
+        T.KeptLine.select(*_LINE)
+        .join(T.Mention, on=(T.Mention.line == T.KeptLine.id))
+        .where(T.Mention.subject == holder, T.KeptLine.kind.in_(_STANDING), which)
         .order_by(T.Mention.line.desc())
     )
     rows: Any = query.tuples().iterator()

@@ -25,7 +25,7 @@ from kiosk.ledger import copying
 from kiosk.ledger import tables as T
 from kiosk.ledger.anchor import Anchor, Mark
 from kiosk.ledger.book import NAME, Book, rows
-from kiosk.ledger.clock import Counter, boot_counter_s
+from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.ledger.copying import CopyFault, look, reading, told
 from kiosk.ledger.disk import FOLDER_MODE, make_private, make_private_folder, to_disk, touch_private
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, entry_of
@@ -86,7 +86,7 @@ def restore(
     now_utc_s: float,
     kiosk: str = "kiosk",
     *,
-    counter: Counter = boot_counter_s,
+    counter: SecondsSource = boot_counter_s,
     progress: Progress | None = None,
 ) -> RestoreDone:
     """Puts `backup` in the place of the ledger in `folder`; the kiosk must not be open.
@@ -129,7 +129,7 @@ class _Made:
 
 
 def _make(
-    making: Path, backup: Path, now_utc_s: float, kiosk: str, counter: Counter, known: _Known
+    making: Path, backup: Path, now_utc_s: float, kiosk: str, counter: SecondsSource, known: _Known
 ) -> tuple[_Made, str, float]:
     """Makes the new ledger to its end in a folder of its own: its last line, that line's hash, watched time."""
     making.mkdir(mode=FOLDER_MODE)

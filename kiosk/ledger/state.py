@@ -1,6 +1,6 @@
 """The rows of the derived tables and what may be read of them while a line is carried along.
 
-`Put` and `Drop` are all a line may ask for; `State` is all it may look at, be it SQL or plain dictionaries.
+`Put` and `Drop` are all a line may ask for; `LedgerState` is all it may look at, be it SQL or plain dictionaries.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from typing import Any, NamedTuple, Protocol
 
 import msgspec
 
-Row = dict[str, Any]
+TableRow = dict[str, Any]
 
 STILL_WARM_S = 6 * 3600.0  # longer than any holder needs to come back to the shop's temperature
 
@@ -24,7 +24,7 @@ class Put(NamedTuple):
     """A whole row of a derived table, new or in place of the one with its key."""
 
     table: str
-    row: Row
+    row: TableRow
 
 
 class Drop(NamedTuple):
@@ -35,24 +35,24 @@ class Drop(NamedTuple):
 Change = Put | Drop
 
 
-class State(Protocol):
+class LedgerState(Protocol):
     """What `changes` may read."""
 
-    def get(self, table: str, key: Any) -> Row | None: ...
+    def get(self, table: str, key: Any) -> TableRow | None: ...
 
-    def all(self, table: str) -> list[Row]: ...
+    def all(self, table: str) -> list[TableRow]: ...
 
 
 class MemoryState:
     """The derived tables as dictionaries."""
 
     def __init__(self) -> None:
-        self.tables: dict[str, dict[str | int, Row]] = {name: {} for name in KEYS}
+        self.tables: dict[str, dict[str | int, TableRow]] = {name: {} for name in KEYS}
 
-    def get(self, table: str, key: Any) -> Row | None:
+    def get(self, table: str, key: Any) -> TableRow | None:
         return self.tables[table].get(key)
 
-    def all(self, table: str) -> list[Row]:
+    def all(self, table: str) -> list[TableRow]:
         return list(self.tables[table].values())
 
     def apply(self, change: Change) -> None:
@@ -86,7 +86,7 @@ def text(value: object) -> str:
     return msgspec.json.encode(value, order="sorted").decode()
 
 
-def must(state: State, table: str, key: str, at: Stamp) -> Row:
+def must(state: LedgerState, table: str, key: str, at: Stamp) -> TableRow:
     row = state.get(table, key)
     if row is None:
         raise Broken(at.id, f"there is no {table} {key!r}")

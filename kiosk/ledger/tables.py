@@ -1,6 +1,6 @@
 """The tables: the lines themselves, and what is derived from them.
 
-Only plain columns (text, whole numbers, floats) and only SQL that PostgreSQL speaks as well.  `Line` is the
+Only plain columns (text, whole numbers, floats) and only SQL that PostgreSQL speaks as well.  `KeptLine` is the
 truth; every other table follows from it by `derive.changes` and can be thrown away and built again.  Nested
 values (an outline, a magazine) are kept as JSON text with sorted keys, so that two replays compare equal.
 """
@@ -27,7 +27,7 @@ class Table(Model):
         legacy_table_names = False
 
 
-class Line(Table):
+class KeptLine(Table):
     """One fact, never changed.  `hash` covers the line and the hash of the line before."""
 
     id = AutoField()
@@ -39,12 +39,15 @@ class Line(Table):
     payload = TextField()
     hash = TextField()
 
+    class Meta:
+        table_name = "line"
+
 
 class Mention(Table):
     """Which lines speak of a holder, an assembly, a place, an operator: the index behind every history."""
 
     subject = TextField()
-    line = ForeignKeyField(Line, on_delete="RESTRICT", index=False)
+    line = ForeignKeyField(KeptLine, on_delete="RESTRICT", index=False)
 
     class Meta:
         primary_key = CompositeKey("subject", "line")
@@ -257,4 +260,4 @@ DERIVED: tuple[type[Table], ...] = (
     Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Doubted, Teaching, Operator, Audit, Sighting, Settled,
     Setting,
 )  # fmt: skip
-ALL: tuple[type[Table], ...] = (Schema, Watch, Line, Mention, *DERIVED)
+ALL: tuple[type[Table], ...] = (Schema, Watch, KeptLine, Mention, *DERIVED)

@@ -30,7 +30,9 @@ def _from_first(database: Database) -> None:
 def _derived_anew(database: Database) -> None:
     """Derived tables in their present form, filled from the lines."""
     memory = MemoryState()
-    told: Any = T.Line.select(*(getattr(T.Line, name) for name in COLUMNS[:-1])).order_by(T.Line.id).tuples()
+    told: Any = (
+        T.KeptLine.select(*(getattr(T.KeptLine, name) for name in COLUMNS[:-1])).order_by(T.KeptLine.id).tuples()
+    )
     for *stamp, kind, text in told.iterator():
         for change in changes(entry_of(kind, text), Stamp(*stamp), memory):
             memory.apply(change)
@@ -90,7 +92,7 @@ def version_of(path: str) -> int:
     return int(row.version)
 
 
-def bring_up(database: Database, path: str, steps: Mapping[int, Step] = STEPS, version: int = VERSION) -> bool:
+def create_or_upgrade(database: Database, path: str, steps: Mapping[int, Step] = STEPS, version: int = VERSION) -> bool:
     """Creates the tables or upgrades them.  True where a step ran.  Raises NewerLedger."""
     if not database.table_exists(Schema._meta.table_name):
         with database.atomic():

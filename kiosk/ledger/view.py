@@ -13,7 +13,7 @@ import msgspec
 
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
-from kiosk.ledger.derive import STILL_WARM_S, Row
+from kiosk.ledger.derive import STILL_WARM_S, TableRow
 from kiosk.rules import codes
 from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured
 from kiosk.rules.cards import (
@@ -51,8 +51,8 @@ _magazine = msgspec.json.Decoder(Magazine)
 class Places:
     """Every place, by code, with the names from cabinet to slot."""
 
-    def __init__(self, found: Iterable[Row]) -> None:
-        self.rows = {row["code"]: row for row in found}
+    def __init__(self, places: Iterable[TableRow]) -> None:
+        self.rows = {row["code"]: row for row in places}
         self.inside: dict[str, list[str]] = {}
         for code, row in self.rows.items():
             if row["parent"]:
@@ -96,12 +96,12 @@ class Places:
 
     def within(self, code: str) -> list[str]:
         """The place and everything inside it, in walking order (by number)."""
-        found = [code]
+        codes = [code]
         for child in sorted(
             self.inside.get(code, ()), key=lambda c: (self.rows[c]["number"] or 0, self.rows[c]["name"])
         ):
-            found += self.within(child)
-        return found
+            codes += self.within(child)
+        return codes
 
 
 class Cards:
@@ -137,9 +137,9 @@ class Cards:
         for printed in rows(T.Printed.select().where(T.Printed.text == code.text, T.Printed.what == "holder")):
             if card := self.holder(printed["subject"]):
                 return FreshLabel(code.text, card)
-        if code.kind is codes.Kind.COMMAND:
+        if code.kind is codes.CodeKind.COMMAND:
             for command in Command:
-                if codes.make(codes.Kind.COMMAND, command.value) == code:
+                if codes.make(codes.CodeKind.COMMAND, command.value) == code:
                     return CommandCard(command)
         return UnknownCode(code.text, foreign=False, near=self._near(code.text))
 
@@ -154,7 +154,7 @@ class Cards:
         found = T.Binding.select(T.Binding.text).where(T.Binding.text.in_(near), T.Binding.retired_line.is_null())
         return tuple(sorted(row["text"] for row in rows(found)))
 
-    def _bound(self, bound: Row) -> Subject:
+    def _bound(self, bound: TableRow) -> Subject:
         what, subject = bound["what"], bound["subject"]
         if bound["retired_line"] is not None:
             return RetiredCode(bound["text"], self.holder(subject) if what == "holder" else None)
@@ -207,27 +207,27 @@ class Cards:
             bool(row["retired"]),
         )
 
-    def _loaded(self, pockets: dict[str, Row]) -> tuple[Loaded, ...]:
-        found = []
+    def _loaded(self, pockets: dict[str, TableRow]) -> tuple[Loaded, ...]:
+        loaded = []
         for row in rows(T.Holder.select().where(T.Holder.place.in_(list(pockets)), T.Holder.assembly.is_null(False))):
             assembly = self._assembly(row)
             pocket = pockets[row["place"]]
             if assembly:
-                found.append(Loaded(pocket["number"], assembly, pocket["owner"] == row["key"]))
-        return tuple(found)
+                loaded.append(Loaded(pocket["number"], assembly, pocket["owner"] == row["key"]))
+        return tuple(loaded)
 
-    def _returning(self, pockets: dict[str, Row]) -> tuple[Loaded, ...]:
+    def _returning(self, pockets: dict[str, TableRow]) -> tuple[Loaded, ...]:
         away = {r["owner"]: r["number"] for r in pockets.values() if r["owner"]}
         if not away:
             return ()
-        found = T.Holder.select().where(T.Holder.key.in_(list(away)), T.Holder.assembly.is_null(False))
+        away_now = T.Holder.select().where(T.Holder.key.in_(list(away)), T.Holder.assembly.is_null(False))
         return tuple(
             Loaded(away[row["key"]], assembly, True)
-            for row in rows(found)
+            for row in rows(away_now)
             if row["place"] not in pockets and (assembly := self._assembly(row))
         )
 
-    def _assembly(self, holder_row: Row) -> Assembly | None:
+    def _assembly(self, holder_row: TableRow) -> Assembly | None:
         key = holder_row["assembly"]
         if key is None:
             return None
@@ -258,7 +258,7 @@ class Cards:
             return self.holder_of(row)
         return None
 
-    def holder_of(self, row: Row) -> HolderCard:
+    def holder_of(self, row: TableRow) -> HolderCard:
         """The card of a row of the holder table."""
         holder = _holder.decode(row["facts"])
         assembly = self._assembly(row)
@@ -286,19 +286,19 @@ class Cards:
             bool(row["retired"]),
         )
 
-    def _body_c(self, held: Row | None, view: HoldView | None) -> float | None:
+    def _body_c(self, held: TableRow | None, view: HoldView | None) -> float | None:
         """How warm a holder may still be.  None: as cold as the shop."""
         if view is not None:
             return view.high_c
         # How long ago another clock's hold ended, this one cannot say: no warmer than it was then.
         return SAFE_MOST_C if held is not None and held["kiosk"] != self._book.kiosk else None
 
-    def _still_warm(self, held: Row) -> bool:
+    def _still_warm(self, held: TableRow) -> bool:
         """Whether a hold that ended may have left warmth behind, as far as this kiosk's own clock can say."""
         now_s = self._book.now().watched_s
         return held["kiosk"] == self._book.kiosk and now_s - held["heated_watched_s"] < STILL_WARM_S
 
-    def _stands_heated_s(self, row: Row, held: Row) -> float | None:
+    def _stands_heated_s(self, row: TableRow, held: TableRow) -> float | None:
         """When the heating began that runs, while the holder still stands where it was heated."""
         moved = held["kiosk"] != self._book.kiosk or (row["since_line"] or 0) > held["heated_line"]
         return None if moved or held["reading_only"] else float(held["first_watched_s"])
@@ -310,7 +310,7 @@ class Cards:
         found = T.Hold.select(T.Hold.holder).where(T.Hold.ended_line.is_null() | mine)
         return [card for row in rows(found) if (card := self.holder(row["holder"]))]
 
-    def lessons(self, after: int) -> list[Row]:
+    def lessons(self, after: int) -> list[TableRow]:
         """What readings taught in lines after one, in order."""
         return rows(T.Teaching.select().where(T.Teaching.line > after).order_by(T.Teaching.line))
 
@@ -321,7 +321,7 @@ class Cards:
             return self.facts(held, _holder.decode(row["facts"]), self._assembly(row))
         return None
 
-    def facts(self, held: Row, holder: Holder, assembly: Assembly | None) -> HoldFacts:
+    def facts(self, held: TableRow, holder: Holder, assembly: Assembly | None) -> HoldFacts:
         """The facts of a hold's row."""
         stays = []
         for code, since_s, _ in msgspec.json.decode(held["stages"]):
@@ -350,14 +350,14 @@ class Cards:
     def last_step(self, operator: str | None) -> LastStep | None:
         """The last step of this operator at this kiosk that a hand could want back."""
         kinds = (Moved.kind, Built.kind, TornDown.kind)
-        mine = T.Line.kiosk == self._book.kiosk, T.Line.kind.in_(kinds)
-        order: Any = T.Line.id
-        query = T.Line.select(T.Line.id)
+        mine = T.KeptLine.kiosk == self._book.kiosk, T.KeptLine.kind.in_(kinds)
+        order: Any = T.KeptLine.id
+        query = T.KeptLine.select(T.KeptLine.id)
         if operator is None:
-            query = query.where(T.Line.operator.is_null(), *mine)
+            query = query.where(T.KeptLine.operator.is_null(), *mine)
         else:
-            query = query.join(T.Mention, on=(T.Mention.line == T.Line.id))
-            query = query.where(T.Mention.subject == operator, T.Line.operator == operator, *mine)
+            query = query.join(T.Mention, on=(T.Mention.line == T.KeptLine.id))
+            query = query.where(T.Mention.subject == operator, T.KeptLine.operator == operator, *mine)
             order = T.Mention.line
         for row in rows(query.order_by(order.desc()).limit(1)):
             line = self._book.line(row["id"])
@@ -378,7 +378,7 @@ class Cards:
         return bool(rows(T.Hold.select(T.Hold.holder).where(T.Hold.holder == key, T.Hold.heated_line > line)))
 
 
-def cutter_of(row: Row) -> Cutter:
+def cutter_of(row: TableRow) -> Cutter:
     """A cutter from its row."""
     cutter: Cutter = _cutter.decode(row["facts"])
     return cutter

@@ -32,7 +32,7 @@ FIRST_RETRY_S, LAST_RETRY_S = 0.5, 5.0
 log = logging.getLogger("kiosk.reader.camera")
 
 
-class State(Enum):
+class CameraState(Enum):
     """How the source is doing; the value is the message the screen shows."""
 
     STARTING = "camera.starting"
@@ -47,12 +47,12 @@ class State(Enum):
 
 
 _AFTER = {
-    Trouble.MISSING: State.MISSING,
-    Trouble.BUSY: State.BUSY,
-    Trouble.LOST: State.LOST,
-    Trouble.ENDED: State.ENDED,
-    Trouble.UNUSABLE: State.UNUSABLE,
-    Trouble.SKIPPED: State.UNUSABLE,
+    Trouble.MISSING: CameraState.MISSING,
+    Trouble.BUSY: CameraState.BUSY,
+    Trouble.LOST: CameraState.LOST,
+    Trouble.ENDED: CameraState.ENDED,
+    Trouble.UNUSABLE: CameraState.UNUSABLE,
+    Trouble.SKIPPED: CameraState.UNUSABLE,
 }
 
 
@@ -60,7 +60,7 @@ _AFTER = {
 class Change:
     """The source's state became `state` at `at_s`; `detail` is for the log and the curious."""
 
-    state: State
+    state: CameraState
     source: str
     at_s: float
     detail: str = ""
@@ -126,7 +126,7 @@ class Camera:
         self._stopping = threading.Event()
         self._fresh = threading.Condition()
         self._frame: Frame | None = None
-        self._state = State.STARTING
+        self._state = CameraState.STARTING
         self._moved_s = clock()
         self._mark: int | None = None
         self._retry_s = FIRST_RETRY_S
@@ -147,7 +147,7 @@ class Camera:
         return not self._thread.is_alive()
 
     @property
-    def state(self) -> State:
+    def state(self) -> CameraState:
         """How the source is doing now; notices by itself that frames stopped coming."""
         with self._fresh:
             self._notice_standstill()
@@ -176,7 +176,7 @@ class Camera:
     def _number(self) -> int:
         return 0 if self._frame is None else self._frame.number
 
-    def _say(self, state: State, detail: str = "") -> None:
+    def _say(self, state: CameraState, detail: str = "") -> None:
         """Note a change; the lock is held."""
         if state is not self._state:
             self._state = state
@@ -184,8 +184,8 @@ class Camera:
             log.info("%s: %s %s", self._source.name, state.value, detail)
 
     def _notice_standstill(self) -> None:
-        if self._state is State.LIVE and self._source.live and self._still_s() >= FROZEN_AFTER_S:
-            self._say(State.FROZEN, "the same frame for 3 s")
+        if self._state is CameraState.LIVE and self._source.live and self._still_s() >= FROZEN_AFTER_S:
+            self._say(CameraState.FROZEN, "the same frame for 3 s")
 
     def _still_s(self) -> float:
         return self._clock() - self._moved_s
@@ -205,14 +205,14 @@ class Camera:
             except Exception as trouble:
                 log.exception("%s", self._source.name)
                 with self._fresh:
-                    self._say(State.LOST, str(trouble))
+                    self._say(CameraState.LOST, str(trouble))
             finally:
                 self._let_go()
             self._stopping.wait(self._retry_s)
             self._retry_s = min(2 * self._retry_s, LAST_RETRY_S)
         if self._stopping.is_set():
             with self._fresh:
-                self._say(State.STOPPED)
+                self._say(CameraState.STOPPED)
 
     def _play(self) -> None:
         """Keep frames until told to stop.  Raises SourceError."""
@@ -223,7 +223,7 @@ class Camera:
                 if trouble.trouble is not Trouble.SKIPPED:
                     raise
                 with self._fresh:
-                    self._say(State.UNUSABLE, trouble.why)
+                    self._say(CameraState.UNUSABLE, trouble.why)
 
     def _let_go(self) -> None:
         try:
@@ -242,7 +242,7 @@ class Camera:
             if mark != self._mark or not self._source.live:
                 self._moved_s = self._clock()
                 self._retry_s = FIRST_RETRY_S
-                self._say(State.LIVE)
+                self._say(CameraState.LIVE)
             self._mark = mark
             self._notice_standstill()
             self._frame = Frame(image, self._number() + 1, self._clock(), shot.take)

@@ -161,8 +161,8 @@ def _seen(audit: AuditView, card: HolderCard, again: bool = False, twin: str | N
         return Done(lines, words, holder=card, goal=audit.at, step=Step.AUDIT_TWIN)
     if again:
         return Done((), say("audit.again", name=card.name), holder=card, step=Step.AUDIT_AGAIN)
-    where = card.place.name if card.place else None
-    if audit.scope.astray(_code(card.place), at) is None:
+    where = card.at.name if card.at else None
+    if audit.scope.astray(_code(card.at), at) is None:
         words = say("audit.seen", name=card.name, place=where)
         return Done(lines, words, holder=card, goal=audit.at, step=Step.AUDIT_SEEN)
     words = say("audit.misplaced", name=card.name, place=where)

@@ -56,7 +56,7 @@ def settle(view: View, asked: Settling, moment: Moment) -> Outcome:
 
 def put_back(audit: AuditView, card: HolderCard, seen: Seen) -> tuple[DifferenceSettled, ...]:
     """A holder seen astray before and now at its own place was put back: that is written down as well."""
-    booked = card.place.place.code if card.place else None
+    booked = card.at.place.code if card.at else None
     if booked is None or seen.place is None or seen.twin is not None or not audit.scope.same_spot(booked, seen.place):
         return ()
     return tuple(
@@ -117,9 +117,9 @@ def _steps(
         case Action.TO_COOLING if card:
             return _to_cooling(view, card, goal, moment)
         case Action.PUT_BACK if card:
-            if card.place is None:
+            if card.at is None:
                 return _not_so(card.name, asked.action)
-            at = card.place.place.code
+            at = card.at.place.code
             return (Seen(audit.key, card.code, card.holder.key, at),) if at in audit.scope.members else ()
         case Action.NOWHERE if card:
             return (Moved(card.holder.key, difference.booked, None, reason="audit"),)
@@ -128,7 +128,7 @@ def _steps(
             if card.holder.clamping is not Clamping.SHRINK_FIT:
                 return (torn,)
             # A shrunk cutter comes out by heat only, and nobody wrote down when: how warm it is, is not known.
-            where = card.place.place.code if card.place else None
+            where = card.at.place.code if card.at else None
             return (torn, Moved(card.holder.key, where, None, reason="audit"))
         case Action.SAID_WORN if card and card.assembly:
             return (ConditionSaid(card.holder.key, card.assembly.key, Condition.WORN),)
@@ -176,7 +176,7 @@ def _followed(audit: AuditView, card: HolderCard, goal: PlaceCard, asked: bool) 
     came = checkin.arrival(card, goal, "audit")
     if asked:
         return came
-    origin, key = card.place.place.code if card.place else None, card.holder.key
+    origin, key = card.at.place.code if card.at else None, card.holder.key
     what, how = Difference.MISPLACED.value, Action.BOOK_MOVED.value
     return (*came, DifferenceSettled(audit.key, key, what, how, "", origin, goal.place.code, card.name))
 

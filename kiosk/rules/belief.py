@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import NamedTuple
 
-from kiosk.rules.cooling_mesh import Zone
-from kiosk.rules.cooling_unknowns import FILM, HEAT_LEVEL, Way
+from kiosk.rules.cooling.mesh import Zone
+from kiosk.rules.cooling.unknowns import FILM, HEAT_LEVEL, Way
 
 ENOUGH_READINGS = 3  # before the computed bound alone may end a hold of this pair
 _ALLOWED_SIGMAS = 3.0

@@ -97,7 +97,7 @@ class HolderCard:
     holder: Holder
     code: str
     assembly: Assembly | None = None
-    place: PlaceCard | None = None  # None: nowhere known
+    at: PlaceCard | None = None  # None: nowhere known
     since_utc_s: float | None = None  # when it came there, for people
     since_watched_s: float | None = None  # the same by the clock of the kiosk that asks; another's: when it heard of it
     last_kiosk: str | None = None  # which kiosk moved it last

@@ -29,7 +29,7 @@ def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) 
 
     cooling: where to send it if it is hot and not at a cooling place already.
     """
-    origin = card.place
+    origin = card.at
     heat = warmth(card)
     if heat is Heat.HELD and not goal.place.kind.may_be_hot:
         return too_warm(card, goal, goal.name, cooling)
@@ -77,7 +77,7 @@ def too_warm(card: HolderCard, goal: PlaceCard | None, place: str, cooling: Plac
     hold = card.hold
     if hold is None or hold.ended:
         return refuse(Reason.NOWHERE_KNOWN, card, goal, name=card.name, place=place)
-    at = card.place if card.place and card.place.place.kind is Kind.COOLING else cooling
+    at = card.at if card.at and card.at.place.kind is Kind.COOLING else cooling
     return Refused(
         Reason.HOT,
         say(
@@ -130,7 +130,7 @@ def holder_scan(view: View, card: HolderCard, moment: Moment) -> Outcome:
     if card.retired and (goal is None or warmth(card) is Heat.COOL):
         return refuse(Reason.RETIRED_HOLDER, card, name=card.name)
     if goal is None:
-        place = card.place.name if card.place else None
+        place = card.at.name if card.at else None
         waiting = Pending(card, moment.watched_s)
         return Wait(Expects.PLACE, say("wait.place", name=card.name, place=place), waiting, holder=card)
     return pair(view, card, goal, moment)
@@ -169,7 +169,7 @@ def pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Done 
         return refuse(Reason.TWIN_CODE, card, goal, name=card.name, place=goal.name, code=card.code)
     if refused is not None:
         return Refused(refused.reason, refused.why, refused.remedy, keep, card, goal)
-    origin = card.place.place.code if card.place else None
+    origin = card.at.place.code if card.at else None
     again = _is_same_heating(view, card, goal, moment)
     if origin == goal.place.code and (again or goal.place.kind is not Kind.SHRINK):
         # The same heating, scanned once more, is one heating; it is hot from the later scan on.
@@ -177,7 +177,7 @@ def pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Done 
         words = say("already_there", name=card.name, place=goal.name)
         return Done(lines, words, holder=card, goal=goal, step=Step.ALREADY_THERE)
     step = Step.HEATING if goal.place.kind is Kind.SHRINK else Step.MOVED
-    words = say(step.value, name=card.name, origin=card.place.name if card.place else None, goal=goal.name)
+    words = say(step.value, name=card.name, origin=card.at.name if card.at else None, goal=goal.name)
     return Done(arrival(card, goal), words, holder=card, goal=goal, step=step)
 
 
@@ -190,7 +190,7 @@ def arrival(card: HolderCard, goal: PlaceCard, reason: str = "") -> tuple[Entry,
     lines: list[Entry] = []
     if card.hold is not None and card.hold.ended:
         lines.append(HoldEnded(card.holder.key, "time", card.hold.heating))
-    origin = card.place.place.code if card.place else None
+    origin = card.at.place.code if card.at else None
     if origin != goal.place.code:
         lines.append(Moved(card.holder.key, origin, goal.place.code, reason=reason))
     if goal.place.kind is Kind.SHRINK:
@@ -209,7 +209,7 @@ def heating(card: HolderCard, at: PlaceCard, heats: int = 1) -> Heated:
 
 def _is_same_heating(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
     """Whether a scan at the station belongs to the heating that runs: it has not left, and it is only just scanned."""
-    if goal.place.kind is not Kind.SHRINK or card.place is None or card.place.place.code != goal.place.code:
+    if goal.place.kind is not Kind.SHRINK or card.at is None or card.at.place.code != goal.place.code:
         return False
     if card.hold is None or card.heated_at_s is None:
         return False
@@ -218,10 +218,10 @@ def _is_same_heating(view: View, card: HolderCard, goal: PlaceCard, moment: Mome
 
 def _is_twin(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
     """Seen at another kiosk so short a time ago that one piece of steel cannot have walked here."""
-    if card.last_kiosk in (None, view.kiosk) or card.since_watched_s is None or card.place is None:
+    if card.last_kiosk in (None, view.kiosk) or card.since_watched_s is None or card.at is None:
         return False
     return (
-        card.place.place.code != goal.place.code
+        card.at.place.code != goal.place.code
         and 0 <= moment.watched_s - card.since_watched_s < view.limits.travel_s
     )
 

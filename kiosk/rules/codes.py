@@ -23,7 +23,7 @@ BODY = LENGTH - 2
 NUMBERS = len(ALPHABET) ** BODY
 
 
-class Kind(Enum):
+class CodeKind(Enum):
     """What a label of ours is stuck on; the value is the code's first letter."""
 
     HOLDER = "H"
@@ -57,8 +57,8 @@ class Code:
     text: str
 
     @property
-    def kind(self) -> Kind:
-        return Kind(self.text[0])
+    def kind(self) -> CodeKind:
+        return CodeKind(self.text[0])
 
     @property
     def grouped(self) -> str:
@@ -84,14 +84,14 @@ def parse(text: str) -> Code:
         raise CodeFault(text, Fault.LENGTH)
     if any(symbol not in ALPHABET for symbol in plain):
         raise CodeFault(text, Fault.SYMBOL)
-    if plain[0] not in (kind.value for kind in Kind):
+    if plain[0] not in (kind.value for kind in CodeKind):
         raise CodeFault(text, Fault.KIND)
     if check_character(plain[:-1]) != plain[-1]:
         raise CodeFault(text, Fault.CHECK)
     return Code(plain)
 
 
-def make(kind: Kind, number: int) -> Code:
+def make(kind: CodeKind, number: int) -> Code:
     """The code of a kind with a number in 0..26**8-1.  Raises ValueError outside that range."""
     if not 0 <= number < NUMBERS:
         raise ValueError(f"a code's number lies in 0..{NUMBERS - 1}, not {number}")

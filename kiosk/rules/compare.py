@@ -89,7 +89,7 @@ class Compared:
         }
 
     @property
-    def found(self) -> tuple[Say, ...]:
+    def verdict_words(self) -> tuple[Say, ...]:
         """What was found, a message for each verdict."""
         return tuple(say(f"compare.{verdict.value}", **self.values) for verdict in self.verdicts)
 

@@ -91,7 +91,7 @@ def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode) -
             return audit_scan.stray_label(view.audit, subject)
     if isinstance(subject, RetiredCode):
         card = subject.holder
-        place = card.place.name if card and card.place else None
+        place = card.at.name if card and card.at else None
         name = card.name if card else None
         return refuse(Reason.RETIRED_CODE, card, None, view.pending, code=subject.text, name=name, place=place)
     near = ", ".join(subject.near) or None

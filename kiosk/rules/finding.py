@@ -71,7 +71,7 @@ MARK_LETTERS = 3  # from so many letters on a word is also looked for within lab
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SoughtHolder:
     """A holder as it is looked for.
 
     names: assembly, holder, cutter and coupling; marks: label and key.  Both in lower case, between spaces.
@@ -117,13 +117,13 @@ def searched_text(*parts: str | None) -> str:
     return f" {' '.join(part for part in parts if part)} ".casefold()
 
 
-def takes_shank(row: Row, shank_mm: float) -> bool:
+def takes_shank(row: SoughtHolder, shank_mm: float) -> bool:
     """Whether the bore, or the range of the collet, takes that shank."""
     low = row.bore_mm if row.bore_min_mm is None else row.bore_min_mm
     return low - DIAMETER_MM <= shank_mm <= row.bore_mm + DIAMETER_MM
 
 
-def matches(query: Query, row: Row) -> bool:
+def matches(query: Query, row: SoughtHolder) -> bool:
     """Whether a row is what the query looks for."""
     if query.free and not row.free:
         return False
@@ -166,7 +166,7 @@ def looked_for(word: str) -> str:
     return word if len(word) > 1 else f" {word}"
 
 
-def _starts(said: str, row: Row) -> bool:
+def _starts(said: str, row: SoughtHolder) -> bool:
     """Whether a word of its names or its place begins so."""
     return f" {said}" in row.names or f" {said}" in searched_text(row.place_name)
 

@@ -16,7 +16,7 @@ from kiosk.rules.assembly import Assembly, Holder
 from kiosk.rules.belief import Instrument, Lesson, Prediction, Standing, is_such_a_heating, judge
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HeatCurve, HoldView
-from kiosk.rules.cooling import (
+from kiosk.rules.cooling.assessment import (
     Advice,
     Assessment,
     Heat,
@@ -33,7 +33,7 @@ from kiosk.rules.cooling import (
     predict_bound,
     reading_ends_hold,
 )
-from kiosk.rules.cooling_bound import Bound
+from kiosk.rules.cooling.bound import Bound
 from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile, outlines_of
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from kiosk.rules.cards import HeatCurve
-from kiosk.rules.cooling import assess_bound
+from kiosk.rules.cooling.assessment import assess_bound
 from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Stay, cooling_from_s, curve, solved, touches
 from kiosk.rules.lessons import Known
 

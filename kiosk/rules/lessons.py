@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from kiosk.rules.belief import FilmSlope, Lesson
-from kiosk.rules.cooling_mesh import Floats
-from kiosk.rules.cooling_unknowns import COMMON, FILM, HEAT_LEVEL, SKIN, WRONG, Way
+from kiosk.rules.cooling.mesh import Floats
+from kiosk.rules.cooling.unknowns import COMMON, FILM, HEAT_LEVEL, SKIN, WRONG, Way
 
 _WAYS = tuple(Way)
 _MOST_OF_A_HEAT = 12  # the latest readings of one heat that are learnt from

@@ -25,7 +25,7 @@ class Unit(Enum):
     RPM = "1/min"
 
 
-class Row(NamedTuple):
+class OffsetRow(NamedTuple):
     """One value to type.  `symbol` names it in templates; the label's message id is `offsets.<symbol>`."""
 
     symbol: str
@@ -43,7 +43,7 @@ class Card:
 
     name: str
     code: str
-    rows: tuple[Row, ...]
+    rows: tuple[OffsetRow, ...]
     cautions: tuple[Say, ...] = ()
 
     def value(self, symbol: str) -> str | int | float | bool | None:
@@ -90,7 +90,7 @@ SYMBOLS = {
 }
 
 
-def values(entry: BookEntry, rules: CardRules = USUAL, pocket: int | None = None) -> dict[str, Row]:
+def values(entry: BookEntry, rules: CardRules = USUAL, pocket: int | None = None) -> dict[str, OffsetRow]:
     """Every value of an entry by symbol; None where it is not known.  Raises CardFault.
 
     pocket: where it is about to go, where it is not there yet.
@@ -112,22 +112,22 @@ def values(entry: BookEntry, rules: CardRules = USUAL, pocket: int | None = None
     radius = measured.corner_radius_mm
     life = None if cutter.life_min is None else max(0.0, cutter.life_min - built.used_min)
     rows = (
-        Row("POCKET", entry.pocket if pocket is None else pocket),
-        Row("T", entry.tool_number),
-        Row("NAME", built.name),
-        Row("LF", measured.length_mm, Unit.MM),
-        Row("DC", measured.diameter_mm, Unit.MM),
-        Row("R", measured.diameter_mm / 2, Unit.MM),
-        Row("RE", cutter.re_mm if radius is None else radius, Unit.MM),
-        Row("ZEFP", cutter.zefp if measured.edges is None else measured.edges),
-        Row("COOLANT", int(entry.holder.coolant and cutter.coolant)),
-        Row("RPMX", rated_rpm(built), Unit.RPM),
-        Row("LIFE", life, Unit.MIN),
-        Row("CODE", entry.code),
-        Row("LU", cutter.lu_mm, Unit.MM),
-        Row("DMM", cutter.dmm_mm, Unit.MM),
-        Row("OAL", cutter.oal_mm, Unit.MM),
-        Row("MACHINE", entry.machine),
+        OffsetRow("POCKET", entry.pocket if pocket is None else pocket),
+        OffsetRow("T", entry.tool_number),
+        OffsetRow("NAME", built.name),
+        OffsetRow("LF", measured.length_mm, Unit.MM),
+        OffsetRow("DC", measured.diameter_mm, Unit.MM),
+        OffsetRow("R", measured.diameter_mm / 2, Unit.MM),
+        OffsetRow("RE", cutter.re_mm if radius is None else radius, Unit.MM),
+        OffsetRow("ZEFP", cutter.zefp if measured.edges is None else measured.edges),
+        OffsetRow("COOLANT", int(entry.holder.coolant and cutter.coolant)),
+        OffsetRow("RPMX", rated_rpm(built), Unit.RPM),
+        OffsetRow("LIFE", life, Unit.MIN),
+        OffsetRow("CODE", entry.code),
+        OffsetRow("LU", cutter.lu_mm, Unit.MM),
+        OffsetRow("DMM", cutter.dmm_mm, Unit.MM),
+        OffsetRow("OAL", cutter.oal_mm, Unit.MM),
+        OffsetRow("MACHINE", entry.machine),
     )
     return {row.symbol: row for row in rows}
 
@@ -142,7 +142,7 @@ def card(entry: BookEntry, rules: CardRules = USUAL, pocket: int | None = None) 
     return Card(entry.name, entry.code, rows, _cautions(entry, known))
 
 
-def _cautions(entry: BookEntry, known: dict[str, Row]) -> tuple[Say, ...]:
+def _cautions(entry: BookEntry, known: dict[str, OffsetRow]) -> tuple[Say, ...]:
     found = []
     built = entry.assembly
     if entry.hot:

@@ -62,7 +62,7 @@ class Place:
     parent: str | None = None  # the cabinet of a drawer, the machine of a pocket
     number: int | None = None  # of a drawer, slot or pocket
     capacity: int | None = None  # holders it takes; None: no limit
-    way: str | None = None  # a cooling place's way of cooling: a value of cooling.Way
+    way: str | None = None  # a cooling place's way of cooling: a value of `cooling.unknowns.Way`
     wet_length_mm: float | None = None  # of a sleeve
 
 

@@ -70,7 +70,7 @@ def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
     }
     lines = [each for each in every if each.id not in imported]
     taken_back = {each.entry.undoes for each in lines if isinstance(each.entry, L.Moved) and each.entry.undoes}
-    found: Counter[str] = Counter()
+    counts: Counter[str] = Counter()
     refusals: Counter[str] = Counter()
     differences: Counter[str] = Counter()
     steps: Counter[str | None] = Counter()
@@ -78,37 +78,37 @@ def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
     for each in lines:
         match each.entry:
             case L.Moved(undoes=undoes) if undoes is not None:
-                found["undone"] += 1
+                counts["undone"] += 1
                 continue
             case L.Moved() if each.id in taken_back:
                 continue
             case L.Moved(origin=origin, goal=goal):
-                found.update(_crossing(kinds.get(origin or ""), kinds.get(goal or "")))
-                found["corrections"] += bool(each.entry.reason) and each.entry.reason != "audit"
+                counts.update(_crossing(kinds.get(origin or ""), kinds.get(goal or "")))
+                counts["corrections"] += bool(each.entry.reason) and each.entry.reason != "audit"
             case L.Built():
-                found["built"] += 1
+                counts["built"] += 1
             case L.TornDown():
-                found["torn_down"] += 1
+                counts["torn_down"] += 1
             case L.Heated(heats=heats):
-                found["heated"] += heats
+                counts["heated"] += heats
             case L.TemperatureRead():
-                found["readings"] += 1
+                counts["readings"] += 1
             case L.MeasuredLine():
-                found["measured"] += 1
+                counts["measured"] += 1
             case L.AuditClosed():
-                found["audits"] += 1
+                counts["audits"] += 1
             case L.DifferenceSettled(difference=difference):
                 differences[difference] += 1
             case L.TurnedAway(reason=reason):
                 refusals[reason] += 1
                 turned[each.operator] += 1
             case L.HolderRegistered(reason=reason) | L.CutterAdded(reason=reason) if reason:
-                found["corrections"] += 1
+                counts["corrections"] += 1
         if isinstance(each.entry, _STEPS):
             steps[each.operator] += 1
     people = sorted(steps.keys() | turned.keys(), key=lambda key: (-steps[key], key or ""))
     return ShiftCounts(
-        **found,
+        **counts,
         differences=tuple(differences.most_common()),
         refusals=tuple(refusals.most_common()),
         people=tuple(Share(key, steps[key], turned[key]) for key in people),
@@ -121,14 +121,14 @@ def _crossing(origin: Kind | None, goal: Kind | None) -> list[str]:
         return []
     came_out = origin.in_machine
     went_in = goal is not None and goal.in_machine
-    found = []
+    figures = []
     if went_in and not came_out:
-        found.append("issued")
+        figures.append("issued")
     if came_out and not went_in:
-        found.append("returned")
+        figures.append("returned")
     if goal is not None and goal.stores and not origin.stores:
-        found.append("shelved")
-    return found
+        figures.append("shelved")
+    return figures
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,16 +46,16 @@ def book_entry(
     card: HolderCard, *, fixed: bool = False, regrinds: int = 0, tool_number: int | None = None
 ) -> BookEntry:
     """A holder's card as lists need it.  A temperature nobody knows counts as hot."""
-    place = card.place.place if card.place else None
+    place = card.at.place if card.at else None
     in_machine = place is not None and place.kind.in_machine
     held = card.hold is not None and not card.hold.ended
     return BookEntry(
         code=card.code,
         holder=card.holder,
         assembly=card.assembly,
-        place=card.place.name if card.place else None,
+        place=card.at.name if card.at else None,
         kind=place.kind if place else None,
-        machine=card.place.path[0] if card.place and in_machine else None,
+        machine=card.at.path[0] if card.at and in_machine else None,
         pocket=place.number if place and place.kind is Kind.POCKET else None,
         fixed=fixed,
         hot=held or card.heat is Heat.UNKNOWN,

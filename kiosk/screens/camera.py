@@ -19,7 +19,7 @@ import numpy as np
 from kivy.clock import Clock
 from numpy.typing import NDArray
 
-from kiosk.reader.camera import Camera, Frame, State, Turn, upright
+from kiosk.reader.camera import Camera, CameraState, Frame, Turn, upright
 from kiosk.reader.files import PictureError
 from kiosk.reader.sources import FRAME_SIZES, Controls, Device, Source, SourceError, frame_size, list_cameras, source
 from kiosk.reader.stream import Aim as Aim
@@ -38,7 +38,7 @@ FIRST_PICTURE_S = 0.3  # reading leaves the processor to the window's first pict
 SETTLE_FRAMES = 6  # a camera that was opened anew finds its exposure within so many
 HUSH_S = 3.0  # after a photograph, what is still in view of it is no scan
 SHOWN_PX = 2048  # longest edge of a photograph as it is shown
-_FINE = (State.LIVE, State.STARTING, State.STOPPED)
+_FINE = (CameraState.LIVE, CameraState.STARTING, CameraState.STOPPED)
 
 log = logging.getLogger("kiosk.screens.camera")
 
@@ -190,8 +190,8 @@ class Eye:
             self._stream = None
         camera = self._camera
         if camera is None:
-            finder.absent = self._why or t(State.STARTING.value)
-        elif camera.state is State.ENDED and self._found is not None:
+            finder.absent = self._why or t(CameraState.STARTING.value)
+        elif camera.state is CameraState.ENDED and self._found is not None:
             self._ended = self._ended or camera
             self._camera, self._number = _started(self._found, self._settings), 0
 
@@ -207,7 +207,7 @@ class Eye:
             if camera is not None:
                 camera.stop(0.0)
             self._camera, self._ended = self._ended, None
-        elif camera is not None and camera.state is not State.ENDED:
+        elif camera is not None and camera.state is not CameraState.ENDED:
             self._listen(camera)
 
     def take(
@@ -221,10 +221,10 @@ class Eye:
         A standing or lost picture is not taken for the drawer that is open now.
         """
         camera = self._camera
-        state = camera.state if camera is not None else State.STARTING
+        state = camera.state if camera is not None else CameraState.STARTING
         frame = camera.newest() if camera is not None else None
-        if camera is None or frame is None or state not in (State.LIVE, State.ENDED):
-            failed(self._why or t(State.STARTING.value if state is State.LIVE else state.value))
+        if camera is None or frame is None or state not in (CameraState.LIVE, CameraState.ENDED):
+            failed(self._why or t(CameraState.STARTING.value if state is CameraState.LIVE else state.value))
             return
         self._taking += 1
         if self._large is not None:
@@ -332,7 +332,7 @@ class Eye:
         fine = state in _FINE
         self._screen.absent = "" if fine else t(state.value)
         if finder is not None:
-            fine = fine or state is State.ENDED  # the last picture is still there to be taken
+            fine = fine or state is CameraState.ENDED  # the last picture is still there to be taken
             finder.absent = "" if fine else t(state.value)
         elif self._screen.parent is None:
             return

@@ -293,9 +293,9 @@ def _waiting(outcome: Outcome) -> HolderCard | None:
 def _came_back(outcome: Done) -> bool:
     """Whether an assembly has left a machine: then a hand is asked how the cutter is."""
     before, goal = outcome.holder, outcome.goal
-    if before is None or before.assembly is None or before.place is None or goal is None:
+    if before is None or before.assembly is None or before.at is None or goal is None:
         return False
-    return before.place.place.kind.in_machine and not goal.place.kind.in_machine
+    return before.at.place.kind.in_machine and not goal.place.kind.in_machine
 
 
 def _due(take_out_in_s: float | None) -> bool:

@@ -44,7 +44,7 @@ class Frame(BoxLayout):
         """A second has gone by and the desk has said so: the strip's one movement takes its next step."""
         self.ids.strip.breathe()
 
-    def retell(self) -> None:
+    def say_anew(self) -> None:
         """Say strip and rail anew, in the language that is spoken now."""
         self.language = words.language()
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 from kiosk import where
 from kiosk.desk import Desk
 from kiosk.desk.session import NotThere
-from kiosk.ledger.clock import Counter, boot_counter_s
+from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.screens.options import Options
 
 
-def open_desk(options: Options, counter: Counter = boot_counter_s, wall: Counter | None = None) -> Desk:
+def open_desk(options: Options, counter: SecondsSource = boot_counter_s, wall: SecondsSource | None = None) -> Desk:
     """The desk of these options; the demo shop is put into a demo folder that is still empty.
 
     counter, wall: the clocks it lives by, seconds.

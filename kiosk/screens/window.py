@@ -72,7 +72,7 @@ class KioskApp(App):
         self.settings_now = self.clerk.settings = settings
         self._wear(self.settings_now)
         self.frame = Frame()
-        self.frame.retell()
+        self.frame.say_anew()
         self.eye: Eye | None = None
         self._asked = False
         self._drawn = False  # a picture was on the screen
@@ -199,7 +199,7 @@ class KioskApp(App):
         self.clerk.start_over()
         gc.unfreeze()  # the screens before are rubbish now
         gc.collect()
-        self.frame.retell()
+        self.frame.say_anew()
         if self.eye is not None:
             self.eye.move(self._scan_screen)
         self._built()

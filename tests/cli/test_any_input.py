@@ -29,8 +29,8 @@ from kiosk.exchange.control_list import read_map
 from kiosk.exchange.faults import FileFaults
 from kiosk.exchange.presetter import read_presetter_map
 from kiosk.exchange.shop import read_shop
-from kiosk.rules.cooling_case import Case
-from kiosk.rules.cooling_stand import CoolingError
+from kiosk.rules.cooling.case import Case
+from kiosk.rules.cooling.stand import CoolingError
 from kiosk.rules.outline import OutlineError
 from tests.cli import nasty
 

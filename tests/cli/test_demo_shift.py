@@ -37,7 +37,7 @@ class Shift:
                 self.played.setdefault(played.step, []).append(played)
             keys = {row["key"] for row in csv.DictReader((where.demo_tags() / "holders.csv").open(encoding="utf-8"))}
             cards = {key: desk.session.holder(key) for key in keys}
-            self.places = {key: card.place.name if card.place else None for key, card in cards.items()}
+            self.places = {key: card.at.name if card.at else None for key, card in cards.items()}
 
 
 @pytest.fixture(scope="module")

@@ -32,7 +32,7 @@ def test_a_cabinet_photographed_drawer_by_drawer_differs_in_exactly_what_is_wron
         drawer = item.place_name.removeprefix("Cabinet A · ").split("-")[0]
         if item.key not in ("T003", "T012"):  # two are gone
             by_drawer.setdefault(drawer, []).append(item.code)
-    stray, strange = shop.holder("T008"), codes.make(codes.Kind.HOLDER, 20_260_926).text
+    stray, strange = shop.holder("T008"), codes.make(codes.CodeKind.HOLDER, 20_260_926).text
     by_drawer["2"].remove(stray)
     by_drawer["1"] += [stray, strange]  # one in the wrong drawer, one that nobody knows
 
@@ -67,7 +67,7 @@ def test_slot_labels_in_the_photograph_say_which_slot_each_holder_stands_in(shop
     slots = [shop.place(f"Cabinet A · 1-0{number}") for number in (1, 2, 3)]
     one, two = shop.holder("T002"), shop.holder("T003")
     # Upper row holders, lower row the slots' labels; T002 and T003 have changed places.
-    lying = [two, one, shop.holder("T004"), codes.make(codes.Kind.HOLDER, 77).text, *slots]
+    lying = [two, one, shop.holder("T004"), codes.make(codes.CodeKind.HOLDER, 77).text, *slots]
     seen = photograph(shop, "1", lying, 5, rows=3)
     assert (seen[one], seen[two], seen[shop.holder("T004")]) == (Shows.MISPLACED, Shows.MISPLACED, Shows.SEEN)
     found = {each.text: each.found for each in shop.desk.audits.status().differences if each.found}

@@ -43,7 +43,7 @@ def key(shop: Shop, difference: Difference) -> str:
 
 
 def fresh(shop: Shop) -> str:
-    return shop.desk.session.fresh_code(codes.Kind.HOLDER).text
+    return shop.desk.session.fresh_code(codes.CodeKind.HOLDER).text
 
 
 def test_a_tidy_cabinet_is_audited_and_closed_with_cards_alone(shop: Shop) -> None:
@@ -79,10 +79,10 @@ def test_the_label_of_a_slot_or_pocket_stands_for_the_whole(shop: Shop, label: s
 
 def test_in_an_audit_scans_move_nothing(shop: Shop) -> None:
     shop.desk.audits.open(shop.place(CABINET))
-    before = shop.desk.session.holder("T001").place
+    before = shop.desk.session.holder("T001").at
     say(shop, shop.place("Cabinet A · 1-07"))
     assert say(shop, shop.holder("T001")) == "audit.misplaced"
-    after = shop.desk.session.holder("T001").place
+    after = shop.desk.session.holder("T001").at
     assert before is not None and after is not None and before.place.code == after.place.code
 
 
@@ -99,7 +99,7 @@ def test_a_missing_holder_is_booked_as_nowhere_known_and_its_heat_is_doubted(sho
     walk(shop, ("T002",))
     assert isinstance(shop.desk.audits.settle("T002/missing", Action.NOWHERE), Done)
     card = shop.desk.session.holder("T002")
-    assert card.place is None and card.heat is Heat.UNKNOWN
+    assert card.at is None and card.heat is Heat.UNKNOWN
     counts = shop.desk.audits.status().counts
     assert (counts.expected, counts.seen, counts.missing) == (10, 9, 1)
     assert isinstance(shop.desk.audits.close(), Done)
@@ -131,7 +131,7 @@ def test_the_same_slot_again_moves_the_book_here(shop: Shop) -> None:
     say(shop, slot)
     assert say(shop, shop.holder("T002")) == "audit.misplaced"
     assert say(shop, slot) == "audit.settled.book_moved"
-    place = shop.desk.session.holder("T002").place
+    place = shop.desk.session.holder("T002").at
     assert place is not None and place.place.code == slot
     counts = shop.desk.audits.status().counts
     assert (counts.misplaced, counts.expected, counts.seen) == (1, 10, 1)
@@ -139,7 +139,7 @@ def test_the_same_slot_again_moves_the_book_here(shop: Shop) -> None:
 
 def test_seen_again_in_its_own_slot_it_was_put_back_and_the_report_says_so(shop: Shop) -> None:
     shop.desk.audits.open(shop.place(CABINET))
-    own = shop.desk.session.holder("T002").place
+    own = shop.desk.session.holder("T002").at
     assert own is not None
     say(shop, shop.place("Cabinet A · 1-07"))
     assert say(shop, shop.holder("T002")) == "audit.misplaced"
@@ -173,14 +173,14 @@ def test_another_slot_next_goes_on_with_the_walk(shop: Shop) -> None:
 
 def test_two_holders_that_changed_places_are_set_right_by_one_scan(shop: Shop) -> None:
     shop.desk.audits.open(shop.place(CABINET))
-    one, two = (shop.desk.session.holder(name).place for name in ("T002", "T003"))
+    one, two = (shop.desk.session.holder(name).at for name in ("T002", "T003"))
     assert one is not None and two is not None
     for slot, name in ((two, "T002"), (one, "T003")):
         say(shop, slot.place.code)
         say(shop, shop.holder(name))
     assert say(shop, one.place.code) == "audit.settled.book_moved"
     for name, slot in (("T002", two), ("T003", one)):
-        stands = shop.desk.session.holder(name).place
+        stands = shop.desk.session.holder(name).at
         assert stands is not None and stands.place.code == slot.place.code
     assert {"T002", "T003"}.isdisjoint(kinds(shop.desk.audits.status()))
     assert shop.desk.session.book.check() == []
@@ -201,7 +201,7 @@ def test_a_hot_holder_in_the_cabinet_is_an_alarm_at_once_and_the_book_never_foll
     shop.clock.forward(3.0)
     assert say(shop, shop.place("Rack 1")) == "audit.settled.to_cooling"
     card = shop.desk.session.holder("T001")
-    assert card.place is not None and card.place.name == "Rack 1" and card.hold is not None
+    assert card.at is not None and card.at.name == "Rack 1" and card.hold is not None
     assert "T001" not in kinds(shop.desk.audits.status())
 
 
@@ -237,7 +237,7 @@ def test_a_holder_not_proven_cool_goes_to_cooling_as_if_it_were_the_hottest(shop
     assert isinstance(found, Done) and found.alarm
     assert isinstance(shop.desk.audits.settle("T002/not_proven_cool", Action.TO_COOLING), Done)
     card = shop.desk.session.holder("T002")
-    assert card.hold is not None and card.place is not None and card.place.place.kind.may_be_hot
+    assert card.hold is not None and card.at is not None and card.at.place.kind.may_be_hot
 
 
 def test_a_cooling_place_is_audited_without_alarms(shop: Shop) -> None:
@@ -305,7 +305,7 @@ def test_an_eye_that_finds_a_shrink_holder_empty_leaves_its_heat_in_doubt(shop: 
     assert difference is not None and difference.difference is Difference.EMPTY_HOLDER
     assert isinstance(shop.desk.audits.settle(difference.key, Action.TORN_DOWN), Done)
     card = shop.desk.session.holder("T002")
-    assert card.assembly is None and card.place is None and card.heat is Heat.UNKNOWN
+    assert card.assembly is None and card.at is None and card.heat is Heat.UNKNOWN
 
 
 def test_an_audit_pauses_outlasts_a_restart_and_goes_on_with_another_person(shop: Shop) -> None:
@@ -638,7 +638,7 @@ def test_a_label_of_ours_nobody_knew_takes_the_place_of_the_one_before(shop: Sho
     with pytest.raises(NotThere):
         shop.desk.adopting.give(new, "T004")
     with pytest.raises(NotThere):
-        shop.desk.adopting.give(shop.desk.session.fresh_code(codes.Kind.PLACE).text, "T004")
+        shop.desk.adopting.give(shop.desk.session.fresh_code(codes.CodeKind.PLACE).text, "T004")
 
 
 def test_a_new_holder_takes_the_unknown_label_that_was_seen_on_it(shop: Shop) -> None:

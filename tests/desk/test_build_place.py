@@ -8,8 +8,8 @@ from tests.conftest import Shop
 
 def test_where_nothing_can_be_built_no_cutter_is_offered(shop: Shop) -> None:
     desk = shop.desk
-    bare = next(card for card in desk.shop.holders() if card.assembly is None and card.place)
-    place = bare.place
+    bare = next(card for card in desk.shop.holders() if card.assembly is None and card.at)
+    place = bare.at
     assert place is not None and place.name not in ("Bench 1", "Bench 2", "Shrink station")
     card, offers, not_here = bench.offers(bare.holder.key)(desk)
     assert card == bare and offers == ()

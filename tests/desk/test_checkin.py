@@ -36,8 +36,8 @@ def test_two_scans_in_either_order_move_a_holder(shop: Shop, order: tuple[str, s
     assert isinstance(first.outcome, Wait) and first.outcome.expects.value == order[1]
     second = shop.desk.scan(codes_[order[1]])
     assert isinstance(second.outcome, Done)
-    assert second.holder is not None and second.holder.place is not None
-    assert second.holder.place.name == "Bench 2"
+    assert second.holder is not None and second.holder.at is not None
+    assert second.holder.at.name == "Bench 2"
 
 
 def test_the_first_scan_is_forgotten_after_a_while(shop: Shop) -> None:
@@ -50,7 +50,7 @@ def test_a_kiosk_that_stands_at_a_place_needs_one_scan(shop: Shop) -> None:
     desk = shop.reopen(at="Bench 2")
     scanned = desk.scan(shop.holder("T002"))
     assert isinstance(scanned.outcome, Done)
-    assert scanned.holder and scanned.holder.place and scanned.holder.place.name == "Bench 2"
+    assert scanned.holder and scanned.holder.at and scanned.holder.at.name == "Bench 2"
 
 
 @pytest.mark.parametrize("place", ["Cabinet A · 1-05", "Presetter", "Bench 1", "Mill 1 · pocket 07", "Regrind"])
@@ -69,7 +69,7 @@ def test_after_a_refusal_a_better_place_is_one_scan_away(shop: Shop) -> None:
 
 def test_unknown_retired_damaged_and_foreign_labels_are_refused_each_in_its_own_way(shop: Shop) -> None:
     desk = shop.desk
-    new = desk.shop.fresh_code(codes.Kind.HOLDER).text
+    new = desk.shop.fresh_code(codes.CodeKind.HOLDER).text
     assert reason(desk.scan(new)) is Reason.UNKNOWN_CODE
     assert reason(desk.scan("https://example.org/1234")) is Reason.FOREIGN_CODE
     good = shop.holder("T002")
@@ -116,7 +116,7 @@ def test_a_holder_nobody_saw_come_counts_as_hot(shop: Shop) -> None:
     holder = shop.desk.session.holder("T002").holder
     from dataclasses import replace
 
-    code = shop.desk.shop.fresh_code(codes.Kind.HOLDER).text
+    code = shop.desk.shop.fresh_code(codes.CodeKind.HOLDER).text
     shop.desk.shop.register(replace(holder, key="NEW"), code, None, stood_cold=False)
     shop.desk.scan(code)
     assert reason(shop.desk.scan(shop.place("Cabinet A · 1-05"))) is Reason.NOWHERE_KNOWN
@@ -129,7 +129,7 @@ def test_a_cold_reading_lets_a_holder_of_unknown_heat_go(shop: Shop) -> None:
     from dataclasses import replace
 
     holder = replace(shop.desk.session.holder("T002").holder, key="NEW")
-    code = shop.desk.shop.fresh_code(codes.Kind.HOLDER).text
+    code = shop.desk.shop.fresh_code(codes.CodeKind.HOLDER).text
     shop.desk.shop.register(holder, code, None, stood_cold=False)
     for where in ("nose", "flange", "shank"):
         assert not shop.desk.heat.read("NEW", where, 24.0).ended
@@ -144,7 +144,7 @@ def test_undo_is_a_line_of_its_own_and_only_for_a_minute(shop: Shop) -> None:
     shop.desk.scan(shop.place("Bench 2"))
     undone = shop.desk.undo()
     assert isinstance(undone.outcome, Done) and undone.lines[0].entry.undoes == undone.lines[0].id - 1
-    assert undone.holder and undone.holder.place and undone.holder.place.name.startswith("Cabinet A")
+    assert undone.holder and undone.holder.at and undone.holder.at.name.startswith("Cabinet A")
     assert reason(shop.desk.undo()) is Reason.NOTHING_TO_UNDO
     shop.desk.scan(shop.holder("T002"))
     shop.desk.scan(shop.place("Bench 2"))
@@ -169,7 +169,7 @@ def test_somebody_elses_step_is_not_undone(shop: Shop) -> None:
 def test_a_command_card_does_what_the_button_does(shop: Shop) -> None:
     shop.desk.scan(shop.holder("T002"))
     shop.desk.scan(shop.place("Bench 2"))
-    card = codes.make(codes.Kind.COMMAND, Command.UNDO.value).text
+    card = codes.make(codes.CodeKind.COMMAND, Command.UNDO.value).text
     assert isinstance(shop.desk.scan(card).outcome, Done)
 
 
@@ -245,7 +245,7 @@ def test_a_correction_keeps_what_is_known_about_the_holder(shop: Shop) -> None:
     before = shop.desk.session.holder("T002")
     shop.desk.shop.load([HolderRegistered(replace(before.holder, name="Shrink 6 x 80 slim"), "typing error")])
     after = shop.desk.session.holder("T002")
-    assert after.holder.name == "Shrink 6 x 80 slim" and after.place == before.place and after.code == before.code
+    assert after.holder.name == "Shrink 6 x 80 slim" and after.at == before.at and after.code == before.code
 
 
 def test_only_a_mark_adopted_as_it_is_read_counts_as_bound(shop: Shop) -> None:

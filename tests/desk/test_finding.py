@@ -11,7 +11,7 @@ from kiosk.ledger.find import FindIndex
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import Heat
-from kiosk.rules.codes import Kind
+from kiosk.rules.codes import CodeKind
 from kiosk.rules.finding import Usable, matches, parse
 from kiosk.rules.outcomes import Done
 from tests.conftest import Shop
@@ -57,14 +57,14 @@ def test_the_index_follows_every_line(shop: Shop) -> None:
         ),
         lambda: desk.session.write(L.MeasuredLine("N1", "N3", Measured(120.25, 12.0))),
         lambda: desk.session.write(L.TornDown("N1", "N3")),
-        lambda: desk.shop.replace_label("T002", shop.desk.session.fresh_code(Kind.HOLDER).text),
+        lambda: desk.shop.replace_label("T002", shop.desk.session.fresh_code(CodeKind.HOLDER).text),
         lambda: desk.shop.retire("N1", "sold"),
         lambda: desk.session.write(L.Restored("b", ("T003",), ("T004",))),
     ]
     for step in steps:
         step()
         key = rng.choice(["T005", "T006", "T007"])
-        place = desk.session.holder(key).place
+        place = desk.session.holder(key).at
         desk.session.write(L.Moved(key, place.place.code if place else None, rng.choice(benches)))
         fresh = index(shop)
         for typed in TYPED:
@@ -117,7 +117,7 @@ def test_take_me_there_says_cabinet_drawer_and_slot(shop: Shop) -> None:
 
 
 def test_a_holder_nobody_can_find_is_nowhere(shop: Shop) -> None:
-    place = shop.desk.session.holder("T002").place
+    place = shop.desk.session.holder("T002").at
     assert place is not None
     shop.desk.session.write(L.Moved("T002", place.place.code, None))
     (row,) = (row for row in shop.desk.finding.find("missing", count=100).rows if row.key == "T002")

@@ -76,7 +76,7 @@ def test_after_three_readings_of_a_pair_time_alone_ends_its_hold(shop: Shop) -> 
 
 def test_a_holder_nobody_saw_heated_teaches_nothing(shop: Shop) -> None:
     card = shop.desk.session.holder("T002")
-    label = shop.desk.session.fresh_code(codes.Kind.HOLDER).text
+    label = shop.desk.session.fresh_code(codes.CodeKind.HOLDER).text
     shop.desk.shop.register(replace(card.holder, key="NEW"), label, None, stood_cold=False)
     shop.desk.scan(label)
     shop.desk.scan(shop.place("Rack 1"))

@@ -11,7 +11,7 @@ from kiosk.desk.intake import ImportRefused
 from kiosk.desk.session import NotThere
 from kiosk.exchange.shop import ShopFault
 from kiosk.rules.cards import Heat
-from kiosk.rules.codes import Kind
+from kiosk.rules.codes import CodeKind
 from kiosk.rules.intake import How
 from kiosk.rules.outcomes import Refused
 from tests.conftest import Shop
@@ -27,7 +27,7 @@ def table(tmp_path: Path, *rows: str, header: str = HEADER) -> Path:
 
 
 def holder(shop: Shop, key: str, place: str = "", name: str = "Shrink 10 x 80", code: str = "") -> str:
-    label = code or shop.desk.session.fresh_code(Kind.HOLDER).text
+    label = code or shop.desk.session.fresh_code(CodeKind.HOLDER).text
     return f"{label},{key},{name},HSK63,shrink_fit,10,yes,{place}"
 
 
@@ -54,7 +54,7 @@ def test_what_is_the_same_is_left_alone(shop: Shop, tmp_path: Path) -> None:
 def test_a_shop_taken_out_comes_in_again_on_another_tablet(shop: Shop, tmp_path: Path) -> None:
     shop.desk.intake.export(tmp_path / "out")
     names = [card.name for card in shop.desk.shop.holders(0, 100)]
-    places = {card.holder.key: card.place.name if card.place else None for card in shop.desk.shop.holders(0, 100)}
+    places = {card.holder.key: card.at.name if card.at else None for card in shop.desk.shop.holders(0, 100)}
     lines = (tmp_path / "out" / "lines.csv").read_text("utf-8").splitlines()
     assert len(lines) == shop.desk.session.book.last_id + 1
     shop.desk.close()
@@ -62,7 +62,7 @@ def test_a_shop_taken_out_comes_in_again_on_another_tablet(shop: Shop, tmp_path:
         plan = desk.intake.plan(tmp_path / "out")
         desk.intake.take(plan, "out")
         assert [card.name for card in desk.shop.holders(0, 100)] == names
-        assert {c.holder.key: c.place.name if c.place else None for c in desk.shop.holders(0, 100)} == places
+        assert {c.holder.key: c.at.name if c.at else None for c in desk.shop.holders(0, 100)} == places
         assert all(card.heat is Heat.UNKNOWN for card in desk.shop.holders(0, 100)), "nobody knows how warm"
         assert desk.session.book.check() == []
     shop.desk = Desk.open(shop.folder, counter=shop.clock.counter, wall=shop.clock.wall)
@@ -87,7 +87,7 @@ def test_a_file_never_moves_what_the_book_knows(shop: Shop, tmp_path: Path) -> N
     kept = [change for change in plan.changes if change.how is How.KEPT]
     assert [change.key for change in kept] == ["T002"]
     shop.desk.intake.take(plan, "more.csv")
-    place = shop.desk.session.holder("T002").place
+    place = shop.desk.session.holder("T002").at
     assert place is not None and place.name == "Cabinet A · 1-01"
 
 

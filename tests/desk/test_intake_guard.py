@@ -14,7 +14,7 @@ from kiosk.ledger import tables as T
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Cutter
 from kiosk.rules.cards import Heat
-from kiosk.rules.codes import Kind
+from kiosk.rules.codes import CodeKind
 from kiosk.rules.intake import How
 from kiosk.rules.outcomes import Refused
 from kiosk.rules.places import Kind as PlaceKind
@@ -147,11 +147,11 @@ def test_a_hot_holder_out_of_use_does_not_come_back_with_other_facts_or_elsewher
     bring(shop, tmp_path, text)
     card = shop.desk.session.holder("T001")
     assert card.holder.bore_mm == 12.0 and card.heat is Heat.HELD
-    assert card.place is None or card.place.place.kind.may_be_hot
+    assert card.at is None or card.at.place.kind.may_be_hot
 
 
 def test_a_file_does_not_make_a_known_holder_cold(shop: Shop, tmp_path: Path) -> None:
-    label = shop.desk.session.fresh_code(Kind.HOLDER).text
+    label = shop.desk.session.fresh_code(CodeKind.HOLDER).text
     header = "code,key,name,coupling,clamping,bore_mm,stood_cold,place\n"
     bring(shop, tmp_path, f"{header}{label},N1,New,HSK63,shrink_fit,10,no,Bench 1\n")
     assert shop.desk.session.holder("N1").heat is Heat.UNKNOWN
@@ -242,13 +242,13 @@ def with_pin(shop: Shop) -> None:
 def test_who_may_do_what_is_not_changed_by_a_file_without_the_pin(shop: Shop, tmp_path: Path, row: str) -> None:
     with_pin(shop)
     code = shop.desk.shop.code_of
-    new = shop.desk.session.fresh_code(Kind.BADGE).text
+    new = shop.desk.session.fresh_code(CodeKind.BADGE).text
     before = shop.desk.session.book.last_id
     with pytest.raises(Locked):
         bring(shop, tmp_path, PEOPLE + row.format(jo=code("jo"), kim=code("kim"), new=new) + "\n")
     assert shop.desk.session.book.last_id == before
     shop.desk.people.unlock("kim", PIN)
-    another = shop.desk.session.fresh_code(Kind.BADGE).text
+    another = shop.desk.session.fresh_code(CodeKind.BADGE).text
     shop.desk.people.add("pat", "Pat", "supervisor", another, "1234")  # the last one who can give a PIN stays
     assert bring(shop, tmp_path, PEOPLE + row.format(jo=code("jo"), kim=code("kim"), new=new) + "\n")[1] > 0
     line = shop.desk.session.book.line(shop.desk.session.book.last_id)
@@ -289,7 +289,7 @@ def test_taking_an_import_back_takes_the_pin_and_a_reason(shop: Shop, tmp_path: 
 
 
 def test_only_the_first_pin_of_a_shop_is_chosen_without_one(shop: Shop) -> None:
-    shop.desk.people.add("ann", "Ann", "supervisor", shop.desk.shop.fresh_code(Kind.BADGE).text)
+    shop.desk.people.add("ann", "Ann", "supervisor", shop.desk.shop.fresh_code(CodeKind.BADGE).text)
     with_pin(shop)
     with pytest.raises(Locked):
         shop.desk.people.first_pin("ann", "1")

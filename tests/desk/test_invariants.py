@@ -51,9 +51,9 @@ def check(shop: Shop) -> None:
     cards = [shop.desk.session.holder(key) for key in HOLDERS]
     for card in cards:
         if card.hold is not None and not card.hold.ended:
-            assert card.place is not None and card.place.place.kind.may_be_hot, card.name
+            assert card.at is not None and card.at.place.kind.may_be_hot, card.name
     everyone = shop.desk.shop.holders(0, 200)
-    standing = Counter(card.place.place.code for card in everyone if card.place)
+    standing = Counter(card.at.place.code for card in everyone if card.at)
     for code, count in standing.items():
         place = shop.desk.session.cards.places.place(code)
         assert place.capacity is None or count <= place.capacity, place

@@ -33,10 +33,10 @@ def test_a_label_torn_in_the_printer_is_printed_again_with_the_same_code(shop: S
 
 
 def test_a_new_label_gets_no_code_of_which_a_swap_could_pass(shop: Shop) -> None:
-    missed = next(n for n in range(10**6) if not codes.catches_swaps(codes.make(codes.Kind.HOLDER, n)))
-    caught = next(n for n in range(10**6) if codes.catches_swaps(codes.make(codes.Kind.HOLDER, n)))
+    missed = next(n for n in range(10**6) if not codes.catches_swaps(codes.make(codes.CodeKind.HOLDER, n)))
+    caught = next(n for n in range(10**6) if codes.catches_swaps(codes.make(codes.CodeKind.HOLDER, n)))
     with patch("secrets.randbelow", side_effect=[missed, caught]):
-        assert shop.desk.session.fresh_code(codes.Kind.HOLDER) == codes.make(codes.Kind.HOLDER, caught)
+        assert shop.desk.session.fresh_code(codes.CodeKind.HOLDER) == codes.make(codes.CodeKind.HOLDER, caught)
 
 
 def test_a_printed_label_waits_for_its_first_scan_over_a_restart(shop: Shop) -> None:
@@ -72,4 +72,4 @@ def test_a_label_goes_to_a_file_with_the_kiosks_own_size(shop: Shop, tmp_path: P
 
 def test_a_code_of_nothing_has_no_label(shop: Shop) -> None:
     with pytest.raises(NotThere):
-        shop.desk.labels.content(shop.desk.session.fresh_code(codes.Kind.PLACE).text)
+        shop.desk.labels.content(shop.desk.session.fresh_code(codes.CodeKind.PLACE).text)

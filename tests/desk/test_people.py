@@ -11,7 +11,7 @@ from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillH
 from kiosk.ledger import tables as T
 from kiosk.rules import tries
 from kiosk.rules.cards import Command
-from kiosk.rules.codes import Kind
+from kiosk.rules.codes import CodeKind
 from kiosk.rules.lines import OperatorAdded, OperatorRetired
 from kiosk.rules.outcomes import Reason, Refused
 from kiosk.settings import SettingsFault, load
@@ -103,7 +103,7 @@ def test_whatever_lies_between_wrong_pins_they_count(shop: Shop, between: str) -
     people = shop.desk.people
     people.first_pin("kim", PIN)
     people.unlock("kim", PIN)
-    people.add("ann", "Ann", "supervisor", shop.desk.shop.fresh_code(Kind.BADGE).text, "1234")
+    people.add("ann", "Ann", "supervisor", shop.desk.shop.fresh_code(CodeKind.BADGE).text, "1234")
     people.lock()
     badge = shop.desk.shop.code_of("kim")
     waits = []
@@ -150,7 +150,7 @@ def test_who_goes_from_one_supervisor_to_the_next_waits_too(shop: Shop) -> None:
     people.unlock("kim", PIN)
     keys = ["kim", *(f"s{number}" for number in range(6))]
     for key in keys[1:]:
-        people.add(key, key, "supervisor", shop.desk.shop.fresh_code(Kind.BADGE).text, PIN)
+        people.add(key, key, "supervisor", shop.desk.shop.fresh_code(CodeKind.BADGE).text, PIN)
     people.lock()
     waits = [wrong(shop, key) for _ in range(3) for key in keys][: tries.FREE_OF_ALL + 1]
     assert waits == [0.0] * tries.FREE_OF_ALL + [tries.WAITS_S[0]]
@@ -170,7 +170,7 @@ def test_a_pin_is_kept_only_as_a_hash(shop: Shop) -> None:
     unlock(shop)
     stored = T.Operator.get_by_id("kim").pin_hash
     assert stored.startswith("$argon2") and PIN not in stored
-    assert all(PIN not in row.payload for row in T.Line.select())
+    assert all(PIN not in row.payload for row in T.KeptLine.select())
 
 
 def test_a_new_pin_replaces_the_old(shop: Shop) -> None:
@@ -268,7 +268,7 @@ def test_a_setting_is_changed_in_the_file_and_in_a_line(shop: Shop) -> None:
 def test_a_book_set_right_by_hand_says_why(shop: Shop) -> None:
     unlock(shop)
     card = shop.desk.shop.correct_place("T005", shop.place("Bench 2"), "seen there by Kim")
-    assert not isinstance(card, Refused) and card.place is not None and card.place.name == "Bench 2"
+    assert not isinstance(card, Refused) and card.at is not None and card.at.name == "Bench 2"
     row = shop.desk.records.history("T005")[0]
     assert row.operator == "Kim Vale" and dict(row.say.values)["reason"] == "seen there by Kim"
 
@@ -311,7 +311,7 @@ def test_the_last_supervisor_with_a_pin_stays_whoever_retires_or_demotes_them(sh
             opening()
         assert refused.value.reason is Reason.LAST_PIN
     assert shop.desk.session.book.last_id == before
-    code = shop.desk.session.fresh_code(Kind.BADGE).text
+    code = shop.desk.session.fresh_code(CodeKind.BADGE).text
     shop.desk.people.add("lee", "Lee", "supervisor", code, pin="1234")
     shop.desk.people.retire("kim", "left")
     with pytest.raises(ActRefused):

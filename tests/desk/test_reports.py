@@ -11,7 +11,7 @@ from kiosk.cli import main
 from kiosk.desk import reports
 from kiosk.desk.session import NotThere
 from kiosk.labels import pages
-from kiosk.labels.queue import Job, Media, Queue, QueueGone, State, fitting
+from kiosk.labels.queue import Job, JobState, Media, Queue, QueueGone, fitting
 from tests.conftest import Shop
 
 
@@ -92,7 +92,7 @@ class Office:
 
     def send(self, queue: str, pdf: Path, *, title: str, media: Media | None, copies: int = 1) -> Job:
         self.sent.append((title, media.name if media else None, round(pages.picture(pdf, 0, 25.4).width)))
-        return Job(queue, 7, title, State.WAITING)
+        return Job(queue, 7, title, JobState.WAITING)
 
 
 A4_PAPER, LETTER = Media("iso_a4_210x297mm", 210.0, 297.0), Media("na_letter_8.5x11in", 215.9, 279.4)

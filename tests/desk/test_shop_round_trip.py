@@ -18,8 +18,8 @@ from kiosk.ledger.book import rows
 from kiosk.rules import codes
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Condition
-from kiosk.rules.fitting.magazine import Kind as Ring
 from kiosk.rules.fitting.magazine import Magazine
+from kiosk.rules.fitting.magazine import MagazineKind as Ring
 from kiosk.rules.places import Kind, Place
 from tests.made import COUPLINGS, CUTTERS, DIALECTS, HOLDERS, MEASURED, NAMES
 
@@ -50,7 +50,7 @@ class Made:
         self.used.add(text)
         return text
 
-    def code(self, kind: codes.Kind) -> str:
+    def code(self, kind: codes.CodeKind) -> str:
         self.count += 1
         return codes.make(kind, self.count * 7919).text
 
@@ -66,17 +66,17 @@ class Made:
             wet_mm = 55.5 if way == "sleeve" and self.maybe() else None
             capacity = self.draw(st.none() | st.integers(1, 3))
             name = self.draw(NAMES)  # two may be called the same
-            self.add(Place(self.code(codes.Kind.PLACE), name, kind, None, None, capacity, way, wet_mm))
+            self.add(Place(self.code(codes.CodeKind.PLACE), name, kind, None, None, capacity, way, wet_mm))
         for _ in range(self.draw(st.integers(0, 2))):
             self.cabinet()
         for _ in range(self.draw(st.integers(0, 2))):
             self.machine()
 
     def cabinet(self) -> None:
-        cabinet = self.add(Place(self.code(codes.Kind.PLACE), self.draw(NAMES), Kind.CABINET))
+        cabinet = self.add(Place(self.code(codes.CodeKind.PLACE), self.draw(NAMES), Kind.CABINET))
         for number in self.draw(st.lists(st.none() | st.integers(1, 9), max_size=2)):
             name = self.draw(st.just(f"Drawer {number}") | NAMES)
-            drawer = self.add(Place(self.code(codes.Kind.PLACE), name, Kind.DRAWER, cabinet, number))
+            drawer = self.add(Place(self.code(codes.CodeKind.PLACE), name, Kind.DRAWER, cabinet, number))
             for slot in self.draw(st.lists(st.none() | st.integers(1, 6), max_size=3)):
                 self.slot(drawer, slot, self.draw(st.just(f"{number}-{slot or 0:02}") | NAMES))
         if self.maybe():
@@ -84,7 +84,7 @@ class Made:
 
     def slot(self, inside: str, number: int | None, name: str) -> None:
         capacity = self.draw(st.sampled_from([1, None, 2]))
-        self.add(Place(self.code(codes.Kind.PLACE), name, Kind.SLOT, inside, number, capacity))
+        self.add(Place(self.code(codes.CodeKind.PLACE), name, Kind.SLOT, inside, number, capacity))
 
     def machine(self) -> None:
         count, first = self.draw(st.integers(1, 5)), self.draw(st.sampled_from([0, 1, 101]))
@@ -99,19 +99,19 @@ class Made:
             fixed=frozenset({first + count - 1} if self.maybe() else ()),
             first=first,
         )
-        machine = self.add(Place(self.code(codes.Kind.PLACE), self.fresh(), Kind.MACHINE), magazine)
+        machine = self.add(Place(self.code(codes.CodeKind.PLACE), self.fresh(), Kind.MACHINE), magazine)
         if self.maybe():
-            self.add(Place(self.code(codes.Kind.PLACE), self.draw(NAMES), Kind.SPINDLE, machine, None, 1))
+            self.add(Place(self.code(codes.CodeKind.PLACE), self.draw(NAMES), Kind.SPINDLE, machine, None, 1))
         for number in magazine.numbers:
             if self.draw(st.integers(0, 4)):  # else it is not there
                 name = self.draw(st.just(f"pocket {number:02}") | NAMES)
-                self.add(Place(self.code(codes.Kind.PLACE), name, Kind.POCKET, machine, number, 1))
+                self.add(Place(self.code(codes.CodeKind.PLACE), name, Kind.POCKET, machine, number, 1))
 
     def holder(self) -> None:
         holder = replace(self.draw(HOLDERS), key=self.fresh())
         self.lines.append(L.HolderRegistered(holder, stood_cold=True))
         if self.maybe():
-            self.lines.append(L.CodeBound(self.code(codes.Kind.HOLDER), holder.key, "holder"))
+            self.lines.append(L.CodeBound(self.code(codes.CodeKind.HOLDER), holder.key, "holder"))
         for _ in range(self.draw(st.integers(0, 2))):
             self.lines.append(L.CodeBound(self.fresh(MARKS), holder.key, "holder", foreign=True))
         if self.maybe():
@@ -141,7 +141,7 @@ class Made:
         role = self.draw(st.sampled_from(["setter", "supervisor"]))
         self.lines += [
             L.OperatorAdded(key, self.draw(NAMES), role, "a hash" if role == "supervisor" else None),
-            L.CodeBound(self.code(codes.Kind.BADGE), key, "operator"),
+            L.CodeBound(self.code(codes.CodeKind.BADGE), key, "operator"),
         ]
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kiosk.rules.cooling import Heat, Stage, Way, default_heated_mm, touch_safe_s
+from kiosk.rules.cooling.assessment import Heat, Stage, Way, default_heated_mm, touch_safe_s
 from kiosk.rules.outcomes import Done
 from kiosk.rules.outline import profile_of
 from tests.conftest import Shop
@@ -86,7 +86,7 @@ class World:
 
     def mistake(self, key: str, place: str, seconds: float) -> None:
         """A wrong place is scanned, noticed a little later and taken back; the steel never moved."""
-        before = self.shop.desk.session.holder(key).place
+        before = self.shop.desk.session.holder(key).at
         if self.steel[key].place in TOUCHED or not self.scan(key, place):
             return
         self.shop.clock.forward(seconds)
@@ -95,7 +95,7 @@ class World:
             if place == STATION:
                 self.steel[key].heat(self.now_s)
         else:
-            assert self.shop.desk.session.holder(key).place == before or before is None
+            assert self.shop.desk.session.holder(key).at == before or before is None
 
     def is_safe(self, key: str) -> None:
         steel = self.steel[key]
@@ -163,7 +163,7 @@ def take(world: World, step: tuple[str, object, object]) -> None:
     for key in KEYS:
         card = world.shop.desk.session.holder(key)
         if card.hold is not None and not card.hold.ended:
-            assert card.place is None or card.place.place.kind.may_be_hot
+            assert card.at is None or card.at.place.kind.may_be_hot
 
 
 @settings(max_examples=12)

@@ -395,7 +395,7 @@ def test_what_an_audit_finds_at_the_station_was_heated_there(shop: Shop) -> None
     )
     assert isinstance(shop.desk.audits.settle(found.key, Action.BOOK_MOVED), Done)
     shop.desk.audits.close()
-    assert card(shop).place is not None and hold(shop) and not is_let_go(shop)
+    assert card(shop).at is not None and hold(shop) and not is_let_go(shop)
 
 
 @pytest.mark.parametrize("door", ["corrected", "by line", "registered"])

@@ -32,7 +32,7 @@ def test_a_hot_holder_and_a_slot_are_told_of_in_either_order(shop: Shop, holder_
     hot, slot = heated(shop), shop.place(SLOT)
     one, other = (hot, slot) if holder_first else (slot, hot)
     assert not alarm(shop, one) and alarm(shop, other)
-    before = shop.desk.session.holder("T001").place
+    before = shop.desk.session.holder("T001").at
     assert before is not None and before.name == "Shrink station", "nothing moves by it"
 
 

@@ -28,7 +28,7 @@ from kiosk.rules.assembly import (
     Holder,
     Measured,
 )
-from kiosk.rules.codes import Kind as CodeKind
+from kiosk.rules.codes import CodeKind as CodeKind
 from kiosk.rules.codes import make
 from kiosk.rules.stock import BookEntry
 from tests.made import CUTTERS, DIALECTS, HOLDERS, MEASURED

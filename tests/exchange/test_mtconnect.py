@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from kiosk.exchange.mtconnect import NAMESPACE, Export, document, statuses
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Measured
-from kiosk.rules.fitting.magazine import Kind as MagazineKind
 from kiosk.rules.fitting.magazine import Magazine
+from kiosk.rules.fitting.magazine import MagazineKind as MagazineKind
 from kiosk.rules.places import Kind
 from kiosk.rules.stock import BookEntry
 

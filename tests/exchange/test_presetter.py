@@ -9,9 +9,9 @@ import pytest
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults
 from kiosk.exchange.presetter import (
     LONGEST_LINE,
-    Line,
     LineFault,
     Reading,
+    SerialLine,
     listen,
     open_port,
     read_line,
@@ -128,7 +128,7 @@ def test_a_real_port_is_opened_and_heard() -> None:
 def test_a_port_that_is_not_there_is_said() -> None:
     pytest.importorskip("serial")
     with pytest.raises(LineFault, match="/dev/no-such-port"):
-        open_port(Line("/dev/no-such-port"))
+        open_port(SerialLine("/dev/no-such-port"))
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from kiosk.rules import codes, nesting
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.places import Kind, Place
 
-P = [codes.make(codes.Kind.PLACE, number).text for number in range(20)]
+P = [codes.make(codes.CodeKind.PLACE, number).text for number in range(20)]
 HEADER = "code,name,kind,parent,number,capacity,way,wet_length_mm\n"
 MACHINE = f"""
 [[machine]]

@@ -133,10 +133,10 @@ class AnyShift(RuleBasedStateMachine):
         self.it.wait(seconds)
         self.it.undo(never_left)
 
-    @rule(text=st.sampled_from((*BADGES, *(codes.make(codes.Kind.COMMAND, each.value).text for each in Command))))
+    @rule(text=st.sampled_from((*BADGES, *(codes.make(codes.CodeKind.COMMAND, each.value).text for each in Command))))
     @unless_left_out("scans_a_card")
     def scans_a_card(self, text: str) -> None:
-        if codes.parse(text).kind is not codes.Kind.COMMAND or text != _UNDO:
+        if codes.parse(text).kind is not codes.CodeKind.COMMAND or text != _UNDO:
             self.it.scan(text)
 
     @rule(key=holders, where=st.sampled_from(("nose", "flange", "shank")), noise_k=st.sampled_from((-1.0, 0.0, 1.0)))
@@ -284,4 +284,4 @@ class AnyShift(RuleBasedStateMachine):
         self.it.disk_fills(pages)
 
 
-_UNDO = codes.make(codes.Kind.COMMAND, Command.UNDO.value).text
+_UNDO = codes.make(codes.CodeKind.COMMAND, Command.UNDO.value).text

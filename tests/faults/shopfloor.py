@@ -135,7 +135,7 @@ class Floor:
 
     def _body(self, key: str) -> Body:
         card = self.card(key)
-        name = self._codes.get(card.place.place.code) if card.place else None
+        name = self._codes.get(card.at.place.code) if card.at else None
         heat = self.desk.session.settings.heat
         return Body(Steel(shape_of(card), self.world, heat.ambient_c), replace(self.spots[name]) if name else None)
 
@@ -202,7 +202,7 @@ class Floor:
                 card = self.card(key)
                 cool = card.heat is Heat.COOL if card.hold is None else card.hold.ended
                 if cool:
-                    at = card.place.name if card.place else "nowhere known"
+                    at = card.at.name if card.at else "nowhere known"
                     raise Burnt(f"{key} has {body.steel.hottest_c:.0f} °C and counts as cool (at {at})")
 
     # what is done ---------------------------------------------------------------------------------------------
@@ -285,13 +285,13 @@ class Floor:
 
     def adopt(self, key: str) -> None:
         """A new label of ours goes onto the holder."""
-        text = self.desk.shop.fresh_code(codes.Kind.HOLDER).text
+        text = self.desk.shop.fresh_code(codes.CodeKind.HOLDER).text
         self.act(lambda: self.desk.adopting.give(text, key))
 
     def register(self) -> None:
         """A holder that is new to the book, and really cold, of a kind that is hot elsewhere."""
         holder = replace(self.card("T001").holder, key=f"N{self.desk.session.book.last_id}")
-        text = self.desk.shop.fresh_code(codes.Kind.HOLDER).text
+        text = self.desk.shop.fresh_code(codes.CodeKind.HOLDER).text
         self.act(lambda: self.desk.adopting.register(holder, text, self.code["Bench 1"], stood_cold=True))
 
     # audits -----------------------------------------------------------------------------------------------------
@@ -537,7 +537,7 @@ def _teach(desk: Desk, clocks: Clocks, key: str, world: World, chance: random.Ra
         assert code is not None
         desk.scan(code)
 
-    home = desk.session.holder(key).place
+    home = desk.session.holder(key).at
     assert home is not None
     go("Bench 1")
     for name, apart_s in (("Shrink station", 120.0), ("Sleeve 1", 9.0), ("Air blower", 40.0), ("Rack 1", 120.0),

@@ -40,7 +40,7 @@ def test_a_full_disk_is_told_and_nothing_acknowledged_is_lost(shop: Shop) -> Non
 def test_a_scan_on_a_full_disk_moves_nothing_and_works_again_with_room(shop: Shop) -> None:
     book = shop.desk.session.book
     code, bench = shop.holder("T002"), shop.place("Bench 1")
-    before = shop.desk.session.holder("T002").place
+    before = shop.desk.session.holder("T002").at
     fill(book)
     with pytest.raises(LedgerFault):
         for _ in range(200):
@@ -54,7 +54,7 @@ def test_a_scan_on_a_full_disk_moves_nothing_and_works_again_with_room(shop: Sho
     shop.desk.scan(code)
     outcome = shop.desk.scan(bench).outcome
     assert isinstance(outcome, Done)
-    card = shop.desk.session.holder("T002").place
+    card = shop.desk.session.holder("T002").at
     assert before is not None and card is not None and card.name == "Bench 1"
     assert book.check() == []
 

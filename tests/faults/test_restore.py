@@ -140,7 +140,7 @@ def test_on_a_new_tablet_nobody_knows_how_warm_a_shrink_holder_is(shop: Shop, tm
     assert done.holders == () and done.aside is None
     with Desk.open(tmp_path / "new tablet", counter=shop.clock.counter, wall=shop.clock.wall) as desk:
         assert desk.session.holder("T002").heat is Heat.UNKNOWN
-        assert desk.session.holder("T002").place is not None
+        assert desk.session.holder("T002").at is not None
         desk.scan(desk.session.holder("T002").code)
         bench = desk.session.cards.find_place("Bench 1")
         assert bench is not None

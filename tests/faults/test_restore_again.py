@@ -76,7 +76,7 @@ def test_two_copies_by_turns_free_nothing(shop: Shop) -> None:
 
 def test_a_holder_of_unknown_warmth_is_not_cool_after_a_restore(shop: Shop) -> None:
     made = copy(shop)
-    shop.desk.session.write(L.Moved("T004", shop.desk.session.holder("T004").place.place.code, None))  # type: ignore[union-attr]
+    shop.desk.session.write(L.Moved("T004", shop.desk.session.holder("T004").at.place.code, None))  # type: ignore[union-attr]
     assert shop.desk.session.holder("T004").heat is Heat.UNKNOWN
     for _ in range(2):
         assert "T004" in put_back(shop, made).unsure

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from kiosk.rules.cooling import Heat as Heating
-from kiosk.rules.cooling import Room, Stage, Way, assess
+from kiosk.rules.cooling.assessment import Heat as Heating
+from kiosk.rules.cooling.assessment import Room, Stage, Way, assess
 from kiosk.rules.outline import profile_of
 from tests.conftest import Shop
 from tests.faults.machine import prepared
@@ -121,7 +121,7 @@ def test_power_that_goes_before_a_scan_is_written_moves_no_steel(floor: Floor) -
     floor.scan_place("Rack 1")
     assert floor.bodies["T001"].spot == before
     card = floor.card("T001")
-    assert card.place is not None and card.place.name == "Bench 1"
+    assert card.at is not None and card.at.name == "Bench 1"
     floor.check()
 
 

@@ -22,7 +22,7 @@ from kiosk import settings
 from kiosk.exchange.report_shift import FIGURES
 from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
-from kiosk.rules.codes import Kind
+from kiosk.rules.codes import CodeKind
 from kiosk.screens.app import prepare_kivy
 from kiosk.screens.opening import open_desk
 from kiosk.screens.options import Options
@@ -124,7 +124,7 @@ QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
     "place": lambda asked: lambda desk: desk.session.cards.find_place(asked["name"]),
     "holder": lambda asked: lambda desk: desk.session.holder(asked["key"]).code,
     "badge": lambda asked: lambda desk: desk.shop.code_of(asked["key"]),
-    "where": lambda asked: lambda desk: _name(desk.session.holder(asked["key"]).place),
+    "where": lambda asked: lambda desk: _name(desk.session.holder(asked["key"]).at),
     "hot": lambda asked: lambda desk: [card.holder.key for card in desk.heat.board()],
     "shift": lambda asked: lambda desk: _figures(desk.records.shift(asked["since"], asked["until"])),
     "history": lambda asked: lambda desk: [row.kind for row in desk.records.history(asked["key"])],
@@ -136,7 +136,7 @@ QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
 def _replaced(desk: Any, key: str) -> str:
     """A holder gets a new label; the code of the one before."""
     old = desk.session.holder(key).code
-    desk.shop.replace_label(key, desk.session.fresh_code(Kind.HOLDER).text)
+    desk.shop.replace_label(key, desk.session.fresh_code(CodeKind.HOLDER).text)
     return str(old)
 
 

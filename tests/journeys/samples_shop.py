@@ -159,14 +159,14 @@ def _pin_who(screen: Any) -> None:
     screen.page = "who"
     people = Supervisor("kim", "Kim Vale", False), Supervisor("alex", "Alexandra Featherstone", False)
     screen._chooser, screen.vouches = "", False
-    screen._found(Door(people, ""))
+    screen._door_known(Door(people, ""))
 
 
 def _pin_vouched(screen: Any) -> None:
     screen.page = "who"
     people = Supervisor("kim", "Kim Vale", True), Supervisor("alex", "Alexandra Featherstone", False)
     screen._chooser = "alex"
-    screen._found(Door(people, ""))
+    screen._door_known(Door(people, ""))
 
 
 def _pin(screen: Any, error: Exception | None) -> None:

@@ -28,7 +28,7 @@ import numpy as np
 
 from kiosk import where
 from kiosk.ledger.book import NAME
-from kiosk.rules.codes import Kind, make
+from kiosk.rules.codes import CodeKind, make
 from tests.journeys.display import Display
 from tests.journeys.window import draw_label
 
@@ -73,7 +73,7 @@ def draw_round(folder: Path) -> list[Path]:
         return path
 
     pairs = [path for bench in benches for holder in holders for path in (label(holder), label(bench))]
-    return [*pairs, label(make(Kind.HOLDER, 1).text), blank, blurred, blurred, blank]
+    return [*pairs, label(make(CodeKind.HOLDER, 1).text), blank, blurred, blurred, blank]
 
 
 def lay_out(pictures: list[Path], folder: Path, seconds: float) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from kiosk.rules.codes import Kind, make
+from kiosk.rules.codes import CodeKind, make
 from tests.journeys.window import Window
 
 
@@ -34,7 +34,7 @@ def test_an_audit_finds_what_differs_pauses_and_closes_with_a_report(kiosk: Wind
     kiosk.touch("Go on: Cabinet A")
     kiosk.sees("of 10", "1 wrong place")
 
-    kiosk.hold_up(make(Kind.HOLDER, 987654).text)
+    kiosk.hold_up(make(CodeKind.HOLDER, 987654).text)
     kiosk.sees("this label is not known here", "1 label")
 
     for place, key, left in (("2-03", "T010", 4), ("3-01", "T012", 3), ("4-01", "T018", 2)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from kiosk.rules.codes import Kind, make
+from kiosk.rules.codes import CodeKind, make
 from tests.journeys.display import Display
 from tests.journeys.window import Window
 
@@ -68,7 +68,7 @@ def test_labels_that_are_unknown_or_replaced_are_closed_each_in_its_way(
 ) -> None:
     kiosk = open_window((480, 800))
     old = kiosk.replace_label("T002")
-    first, second = (make(Kind.HOLDER, number).text for number in (987_654, 987_655))
+    first, second = (make(CodeKind.HOLDER, number).text for number in (987_654, 987_655))
     audit(kiosk)
     see(kiosk, "1-01", old, "this label was replaced")
     kiosk.touch("this label was replaced")
@@ -200,7 +200,7 @@ def test_an_audit_goes_on_with_another_person_in_another_start_of_the_kiosk(disp
 
 
 def test_an_unknown_label_scanned_by_the_way_leads_to_the_holder_it_is_on(kiosk: Window) -> None:
-    code = make(Kind.HOLDER, 4_711).text
+    code = make(CodeKind.HOLDER, 4_711).text
     kiosk.hold_up(code)
     kiosk.sees("Refused", "No holder or place has the label")
     kiosk.picture("scan-unknown")

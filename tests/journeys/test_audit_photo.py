@@ -8,10 +8,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from kiosk.rules.codes import Kind, make
+from kiosk.rules.codes import CodeKind, make
 from tests.journeys.window import Window, draw_label
 
-STRANGE = make(Kind.HOLDER, 987654).text
+STRANGE = make(CodeKind.HOLDER, 987654).text
 
 
 def drawer(path: Path, rows: list[list[str]], spoilt: str = "") -> Path:

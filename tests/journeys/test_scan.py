@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from kiosk.rules.codes import Kind, make
+from kiosk.rules.codes import CodeKind, make
 from tests.journeys.window import Window, draw_label
 
 
@@ -45,13 +45,13 @@ def test_an_unreadable_label_is_typed_and_a_slip_is_offered_its_repair(same_kios
 
 
 def test_an_unknown_code_is_refused_with_what_to_do(same_kiosk: Window) -> None:
-    same_kiosk.scan(make(Kind.HOLDER, 26**7 + 5).text)
+    same_kiosk.scan(make(CodeKind.HOLDER, 26**7 + 5).text)
     same_kiosk.sees("Refused", "No holder or place has the label", "say whose it is", "Whose is it?")
     same_kiosk.picture("scan-unknown")
 
 
 def test_a_refusal_says_that_the_first_scan_it_covers_still_waits(same_kiosk: Window) -> None:
-    stray = make(Kind.HOLDER, 26**7 + 6).text
+    stray = make(CodeKind.HOLDER, 26**7 + 6).text
     same_kiosk.scan(same_kiosk.holder("T006"))
     same_kiosk.sees("Where to?", "End mill 10 R0.2")
     same_kiosk.scan(stray)

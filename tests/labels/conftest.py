@@ -8,7 +8,7 @@ import pytest
 
 from kiosk.labels.content import LabelContent, holder_label
 from kiosk.rules.assembly import Clamping, Coupling, Holder
-from kiosk.rules.codes import Kind, make
+from kiosk.rules.codes import CodeKind, make
 
 Labels = Callable[..., LabelContent]
 
@@ -19,6 +19,6 @@ def label() -> Labels:
 
     def holder(number: int = 123_456_789, name: str = "Shrink 12 x 90") -> LabelContent:
         steel = Holder("T001", name, Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0)
-        return holder_label(make(Kind.HOLDER, number), steel)
+        return holder_label(make(CodeKind.HOLDER, number), steel)
 
     return holder

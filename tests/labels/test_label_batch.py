@@ -13,7 +13,7 @@ from kiosk.labels import batch
 from kiosk.labels.command import Made, Request, SheetWish, make
 from kiosk.labels.content import LabelContent
 from kiosk.labels.faults import Cancelled, LabelError, SizeTooSmall, TextTooLong, WrongUse
-from kiosk.labels.queue import Job, Media, Printing, Queue, QueueGone, State
+from kiosk.labels.queue import Job, JobState, Media, Printing, Queue, QueueGone
 from kiosk.labels.sizes import parse_size
 from kiosk.labels.wrap import CameraView, Remedy
 
@@ -42,7 +42,7 @@ class PaperPrinter:
 
     def send(self, queue: str, pdf: Path, *, title: str, media: Media | None, copies: int = 1) -> Job:
         self.sent.append((queue, pdf.read_bytes(), title, media, copies))
-        return Job(queue, len(self.sent), title, State.WAITING)
+        return Job(queue, len(self.sent), title, JobState.WAITING)
 
     def job(self, job: Job) -> Job:
         return job

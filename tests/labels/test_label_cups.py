@@ -28,10 +28,10 @@ from kiosk.labels.cups import CupsPrinting
 from kiosk.labels.queue import (
     FateUnknown,
     Job,
+    JobState,
     Queue,
     QueueFault,
     QueueGone,
-    State,
     Trouble,
     WouldPrintTwice,
     listed,
@@ -111,7 +111,7 @@ class Cups:
         environment = os.environ | {"CUPS_SERVER": str(self.socket), "LC_ALL": "C"}
         subprocess.run(command, env=environment, check=True, capture_output=True)
 
-    def wait(self, job: Job, *states: State) -> Job:
+    def wait(self, job: Job, *states: JobState) -> Job:
         """The job once it is in one of these states."""
         until = time.monotonic() + 30
         now = self.printing.job(job)
@@ -226,7 +226,7 @@ def test_labels_printed_through_cups_come_out_at_true_size_and_are_read(
     contents = [label(number) for number in range(3)]
     made = make(Request(contents, "50x25", queue="labels"), printing=cups.printing)
     assert made.job is not None
-    done = cups.wait(made.job, State.DONE)
+    done = cups.wait(made.job, JobState.DONE)
     assert done.number == made.job.number
     document = pypdfium2.PdfDocument(paper("3 labels"))
     assert len(document) == 3
@@ -246,9 +246,9 @@ def test_a_held_job_waits_and_goes_on_when_retried(cups: Cups, pdf: Path, paper:
         job = cups.printing.send("labels", pdf, title="held", media=None)
     finally:
         cups.run("lpadmin", "-p", "labels", "-o", "job-hold-until-default=no-hold")
-    assert cups.wait(job, State.HELD).state is State.HELD
+    assert cups.wait(job, JobState.HELD).state is JobState.HELD
     cups.printing.retry(job)
-    assert cups.wait(job, State.DONE).state is State.DONE
+    assert cups.wait(job, JobState.DONE).state is JobState.DONE
     assert paper("held").exists()
 
 
@@ -256,12 +256,12 @@ def test_a_printer_out_of_labels_says_so_and_prints_once_when_they_are_in(cups: 
     job = cups.printing.send("empty", pdf, title="empty", media=None)
     assert cups.wait_trouble("empty", Trouble.OUT_OF_MEDIA).message == "Put in labels"
     now = cups.printing.job(job)
-    assert now.state is State.PRINTING
+    assert now.state is JobState.PRINTING
     assert Trouble.OUT_OF_MEDIA in now.troubles
     with pytest.raises(WouldPrintTwice, match="on its way"):
         cups.printing.retry(job)
     (cups.folder / "loaded").touch()
-    assert cups.wait(job, State.DONE).state is State.DONE
+    assert cups.wait(job, JobState.DONE).state is JobState.DONE
     assert not listed(cups.printing.queues(), "empty").troubles
     assert (cups.folder / "printed").stat().st_size > 500
 
@@ -269,9 +269,9 @@ def test_a_printer_out_of_labels_says_so_and_prints_once_when_they_are_in(cups: 
 def test_a_printer_that_is_off_says_so_and_its_job_can_be_cancelled(cups: Cups, pdf: Path) -> None:
     job = cups.printing.send("off", pdf, title="off", media=None)
     cups.wait_trouble("off", Trouble.OFFLINE)
-    assert cups.printing.cancel(job).state in (State.CANCELLED, State.PRINTING)
-    assert cups.wait(job, State.CANCELLED).state is State.CANCELLED
-    assert cups.printing.cancel(job).state is State.CANCELLED  # twice does no harm
+    assert cups.printing.cancel(job).state in (JobState.CANCELLED, JobState.PRINTING)
+    assert cups.wait(job, JobState.CANCELLED).state is JobState.CANCELLED
+    assert cups.printing.cancel(job).state is JobState.CANCELLED  # twice does no harm
     (cups.folder / "switched-on").touch()
 
 
@@ -285,7 +285,7 @@ def test_a_broken_printer_stops_its_queue_and_prints_on_after_retry(cups: Cups, 
     assert not (cups.folder / "printed").exists()
     (cups.folder / "mended").touch()
     cups.printing.retry(job)
-    assert cups.wait(job, State.DONE).state is State.DONE
+    assert cups.wait(job, JobState.DONE).state is JobState.DONE
     assert (cups.folder / "printed").stat().st_size > 500
 
 
@@ -303,19 +303,19 @@ def test_a_printed_job_is_never_printed_again_unless_a_person_looked(
     cups: Cups, pdf: Path, paper: Callable[[str], Path]
 ) -> None:
     job = cups.printing.send("labels", pdf, title="once", media=None)
-    cups.wait(job, State.DONE)
+    cups.wait(job, JobState.DONE)
     first = paper("once").read_bytes()
     with pytest.raises(WouldPrintTwice, match="printed already"):
         cups.printing.retry(job)
     paper("once").unlink()
     cups.printing.retry(job, looked=True)
-    cups.wait(job, State.DONE)
+    cups.wait(job, JobState.DONE)
     assert len(paper("once").read_bytes()) == pytest.approx(len(first), rel=0.1)
 
 
 def test_a_job_the_server_forgot_is_of_unknown_fate(cups: Cups) -> None:
-    forgotten = cups.printing.job(Job("labels", 9_999, "old", State.PRINTING))
-    assert forgotten.state is State.UNKNOWN
+    forgotten = cups.printing.job(Job("labels", 9_999, "old", JobState.PRINTING))
+    assert forgotten.state is JobState.UNKNOWN
     with pytest.raises(WouldPrintTwice, match="look at the printer"):
         cups.printing.retry(forgotten)
 
@@ -392,5 +392,5 @@ def test_a_connection_that_breaks_while_printing_sends_nothing_twice(
     assert dying.requests.count(operation) == 1
     if isinstance(broken.value, FateUnknown):
         assert broken.value.job.number > 0
-        assert cups.printing.job(broken.value.job).state is not State.DONE
+        assert cups.printing.job(broken.value.job).state is not JobState.DONE
         cups.printing.cancel(broken.value.job)

@@ -19,7 +19,7 @@ from kiosk.labels.content import LabelContent, hot_tag
 from kiosk.labels.layout import Layout, lay_out
 from kiosk.labels.sizes import PAPERS, parse_size, sheet
 from kiosk.labels.symbol import INCH_MM
-from kiosk.rules.codes import Kind, make
+from kiosk.rules.codes import CodeKind, make
 
 FINE_DPI = 600  # a pixel is 0.042 mm
 
@@ -130,7 +130,7 @@ def test_plain_paper_has_a_ruler_line_of_a_hundred_millimetres(label: Labels, tm
 
 
 def test_a_sheet_prints_its_hot_sign_in_yellow_and_a_label_printer_in_black_alone(tmp_path: Path) -> None:
-    tag = hot_tag(make(Kind.HOLDER, 5), "Shrink 12", "14:05", "14:41")
+    tag = hot_tag(make(CodeKind.HOLDER, 5), "Shrink 12", "14:05", "14:41")
     for colour in (True, False):
         layout = lay_out(tag, parse_size("100x50"), colour=colour)
         draw.pdf([layout], tmp_path / "tag.pdf")

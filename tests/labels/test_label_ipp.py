@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 
 from kiosk.labels import ipp
 from kiosk.labels.cups import CupsPrinting, ServerLost
-from kiosk.labels.ipp import Answer, Attribute, Group, Kind, Operation, RequestFault, ServerSilent, ask
-from kiosk.labels.queue import Job, QueueFault, State
+from kiosk.labels.ipp import Answer, Attribute, Group, Operation, RequestFault, ServerSilent, ValueTag, ask
+from kiosk.labels.queue import Job, JobState, QueueFault
 
 
 def answer(*groups: tuple[Group, list[Attribute]], status: int = 0) -> bytes:
@@ -26,15 +26,15 @@ def answer(*groups: tuple[Group, list[Attribute]], status: int = 0) -> bytes:
 
 
 PRINTER = answer(
-    (Group.OPERATION, [Attribute("status-message", Kind.NAME, ["all is well"])]),
+    (Group.OPERATION, [Attribute("status-message", ValueTag.NAME, ["all is well"])]),
     (
         Group.PRINTER,
         [
-            Attribute("printer-name", Kind.NAME, ["labels"]),
-            Attribute("printer-state", Kind.ENUM, [3]),
-            Attribute("printer-is-accepting-jobs", Kind.BOOLEAN, [True]),
-            Attribute("media-supported", Kind.KEYWORD, ["oe_25x25_25x25mm", "iso_a4_210x297mm"]),
-            Attribute("job-id", Kind.INTEGER, [7]),
+            Attribute("printer-name", ValueTag.NAME, ["labels"]),
+            Attribute("printer-state", ValueTag.ENUM, [3]),
+            Attribute("printer-is-accepting-jobs", ValueTag.BOOLEAN, [True]),
+            Attribute("media-supported", ValueTag.KEYWORD, ["oe_25x25_25x25mm", "iso_a4_210x297mm"]),
+            Attribute("job-id", ValueTag.INTEGER, [7]),
         ],
     ),
 )
@@ -148,14 +148,14 @@ def test_a_queue_of_any_name_is_asked_for_or_refused(queue: str) -> None:
 
 def test_a_number_beyond_the_protocol_is_refused_before_anything_is_sent() -> None:
     with pytest.raises(RequestFault):
-        ask("127.0.0.1:1", "/", Operation.CREATE_JOB, [Attribute("copies", Kind.INTEGER, [2**40])])
+        ask("127.0.0.1:1", "/", Operation.CREATE_JOB, [Attribute("copies", ValueTag.INTEGER, [2**40])])
 
 
 @pytest.mark.parametrize(
     "name", ["a_1.2.3x4mm", "a_x4mm", "a_..x..mm", "a_" + "9" * 400 + "x1mm", "_1x1mm", "a_1x1", "٣_٣x٣mm", ""]
 )
 def test_media_of_an_odd_name_are_left_out(name: str) -> None:
-    body = answer((Group.PRINTER, [Attribute("media-supported", Kind.KEYWORD, [name, "oe_25x25_25x25mm"])]))
+    body = answer((Group.PRINTER, [Attribute("media-supported", ValueTag.KEYWORD, [name, "oe_25x25_25x25mm"])]))
     with served(http(body)) as where:
         assert [each.name for each in CupsPrinting(where).media("labels")] == ["oe_25x25_25x25mm"]
 
@@ -184,7 +184,7 @@ def test_a_good_answer_with_any_bytes_changed_or_cut_is_an_answer_or_no_ipp(data
         assert found.message.isprintable()
         with served(http(bytes(content[:cut]))) as where:
             printing = CupsPrinting(where)
-            job = Job("labels", 7, "t", State.WAITING)
+            job = Job("labels", 7, "t", JobState.WAITING)
             for act in (printing.queues, lambda: printing.media("labels"), lambda: printing.dpi("labels"),
                         lambda: printing.job(job), lambda: printing.stock("labels", 25, 25)):  # fmt: skip
                 with suppress(QueueFault):
@@ -197,7 +197,7 @@ def test_a_cut_answer_is_never_taken_for_a_whole_one(cut: int) -> None:
 
 
 def test_a_set_of_fifty_thousand_values_is_read_in_one_pass() -> None:
-    body = answer((Group.PRINTER, [Attribute("media-supported", Kind.KEYWORD, [f"m{at}" for at in range(50_000)])]))
+    body = answer((Group.PRINTER, [Attribute("media-supported", ValueTag.KEYWORD, [f"m{at}" for at in range(50_000)])]))
     found = parsed(body)
     assert found is not None and len(found.objects[0].texts("media-supported")) == 50_000
-    assert parsed(answer((Group.PRINTER, [Attribute("a", Kind.KEYWORD, ["x"] * (ipp.MOST_VALUES + 1))]))) is None
+    assert parsed(answer((Group.PRINTER, [Attribute("a", ValueTag.KEYWORD, ["x"] * (ipp.MOST_VALUES + 1))]))) is None

@@ -20,7 +20,7 @@ from kiosk.labels.sizes import STANDARD, LabelSize, parse_size
 from kiosk.labels.symbol import INCH_MM, QUIET
 from kiosk.labels.typeset import EM_LEAST_MM
 from kiosk.rules.assembly import Clamping, Coupling, Holder
-from kiosk.rules.codes import ALPHABET, NUMBERS, Kind, make
+from kiosk.rules.codes import ALPHABET, NUMBERS, CodeKind, make
 from kiosk.rules.places import Kind as PlaceKind
 from kiosk.rules.places import Place
 
@@ -104,7 +104,7 @@ WORDS = ("Shrink", "12", "x", "90", "Ø", "Ägidius", "HSK63", "extension", "qpg
 def test_any_label_on_any_size_either_fits_whole_or_says_why(
     tag: Tag, number: int, name: str, detail: str, size: LabelSize, dpi: int
 ) -> None:
-    kind = Kind.HOLDER if tag is Tag.HOT else Kind[tag.name]
+    kind = CodeKind.HOLDER if tag is Tag.HOT else CodeKind[tag.name]
     content = LabelContent(tag, make(kind, number), name, (detail,), heading="HOT" if tag is Tag.HOT else "")
     try:
         layout = lay_out(content, size, dpi)
@@ -190,7 +190,7 @@ def test_the_font_tells_every_symbol_of_the_alphabet_apart_at_the_smallest_print
 
 
 def test_a_hot_tag_carries_sign_times_and_gloves_or_is_refused() -> None:
-    code = make(Kind.HOLDER, 5)
+    code = make(CodeKind.HOLDER, 5)
     tag = hot_tag(code, "Shrink 12 x 90", "14:05", "14:41")
     for size in ("60x30", "100x50", "50x80"):
         layout = lay_out(tag, parse_size(size))
@@ -207,18 +207,18 @@ def test_a_hot_tag_carries_sign_times_and_gloves_or_is_refused() -> None:
 
 def test_a_pocket_shows_its_number_larger_than_its_name() -> None:
     place = Place("P0000002XF", "Mill 1 · 07", PlaceKind.POCKET, number=7)
-    layout = lay_out(place_label(make(Kind.PLACE, 77), place), parse_size("50x25"))
+    layout = lay_out(place_label(make(CodeKind.PLACE, 77), place), parse_size("50x25"))
     sizes = {text.text: text.em_mm for text in layout.texts}
     assert sizes["7"] > 1.5 * sizes["Mill 1 · 07"]
 
 
 def test_a_code_of_another_kind_never_reaches_a_label() -> None:
     with pytest.raises(WrongUse, match="place code"):
-        LabelContent(Tag.HOLDER, make(Kind.PLACE, 1), "Shrink 12")
+        LabelContent(Tag.HOLDER, make(CodeKind.PLACE, 1), "Shrink 12")
 
 
-@pytest.mark.parametrize("kind", list(Kind))
-def test_a_code_that_is_in_no_book_yet_gets_a_label_of_its_own(kind: Kind) -> None:
+@pytest.mark.parametrize("kind", list(CodeKind))
+def test_a_code_that_is_in_no_book_yet_gets_a_label_of_its_own(kind: CodeKind) -> None:
     layout = lay_out(bare_label(make(kind, 5)), parse_size("25x25"))
     assert "".join(text.text for text in layout.texts) == make(kind, 5).text
     assert not layout.left_out

@@ -9,9 +9,9 @@ import pytest
 from kiosk.labels.content import LabelContent, Tag
 from kiosk.labels.faults import ListFault
 from kiosk.labels.lists import read_list
-from kiosk.rules.codes import Code, Kind, make
+from kiosk.rules.codes import Code, CodeKind, make
 
-FIRST, SECOND, PLACE = make(Kind.HOLDER, 1), make(Kind.HOLDER, 2), make(Kind.PLACE, 3)
+FIRST, SECOND, PLACE = make(CodeKind.HOLDER, 1), make(CodeKind.HOLDER, 2), make(CodeKind.PLACE, 3)
 
 
 def written(tmp_path: Path, text: str, encoding: str = "utf-8") -> Path:

@@ -15,7 +15,7 @@ from kiosk.labels.proof import prove
 from kiosk.labels.sizes import STANDARD, parse_size
 from kiosk.labels.symbol import QUIET, modules_of
 from kiosk.labels.typeset import Text
-from kiosk.rules.codes import NUMBERS, Kind, make
+from kiosk.rules.codes import NUMBERS, CodeKind, make
 
 Labels = Callable[..., LabelContent]
 
@@ -35,7 +35,7 @@ def test_labels_of_every_size_are_read_by_both_libraries_after_a_bad_print(
 
 def test_a_symbol_that_says_something_else_is_caught(label: Labels) -> None:
     layout = lay_out(label(), parse_size("25x25"))
-    other = make(Kind.HOLDER, 42).text
+    other = make(CodeKind.HOLDER, 42).text
     with pytest.raises(ProofFailed) as failed:
         prove(with_modules(layout, modules_of(other)))
     assert failed.value.read == other

@@ -13,7 +13,7 @@ from PIL import Image
 from kiosk.labels import windows
 from kiosk.labels.command import Request, make
 from kiosk.labels.content import LabelContent
-from kiosk.labels.queue import Job, Media, QueueFault, QueueGone, State, Trouble, WouldPrintTwice
+from kiosk.labels.queue import Job, JobState, Media, QueueFault, QueueGone, Trouble, WouldPrintTwice
 from kiosk.labels.windows import JobFacts, PrinterFacts, WindowsPrinting
 
 Labels = Callable[..., LabelContent]
@@ -70,7 +70,7 @@ def job(spooler: Spooler, label: Labels) -> Job:
 
 
 def test_pages_reach_the_printer_in_its_own_dots(spooler: Spooler, job: Job, label: Labels) -> None:
-    assert job.state is State.WAITING
+    assert job.state is JobState.WAITING
     assert spooler.asked == [(label().code.grouped, "Label 50 x 25", 1)]
     (page,) = spooler.pages
     assert page.mode == "1"
@@ -82,21 +82,21 @@ def test_pages_reach_the_printer_in_its_own_dots(spooler: Spooler, job: Job, lab
 @pytest.mark.parametrize(
     ("flags", "state", "troubles"),
     [
-        (0x0, State.WAITING, ()),
-        (0x8, State.WAITING, ()),
-        (0x10, State.PRINTING, ()),
-        (0x1, State.HELD, ()),
-        (0x20, State.STOPPED, (Trouble.OFFLINE,)),
-        (0x40 | 0x10, State.STOPPED, (Trouble.OUT_OF_MEDIA,)),
-        (0x2, State.STOPPED, (Trouble.OTHER,)),
-        (0x80, State.DONE, ()),
-        (0x1000, State.DONE, ()),
-        (0x4, State.CANCELLED, ()),
-        (0x100 | 0x80, State.CANCELLED, ()),
+        (0x0, JobState.WAITING, ()),
+        (0x8, JobState.WAITING, ()),
+        (0x10, JobState.PRINTING, ()),
+        (0x1, JobState.HELD, ()),
+        (0x20, JobState.STOPPED, (Trouble.OFFLINE,)),
+        (0x40 | 0x10, JobState.STOPPED, (Trouble.OUT_OF_MEDIA,)),
+        (0x2, JobState.STOPPED, (Trouble.OTHER,)),
+        (0x80, JobState.DONE, ()),
+        (0x1000, JobState.DONE, ()),
+        (0x4, JobState.CANCELLED, ()),
+        (0x100 | 0x80, JobState.CANCELLED, ()),
     ],
 )
 def test_the_flags_of_a_job_become_its_state(
-    spooler: Spooler, job: Job, flags: int, state: State, troubles: tuple[Trouble, ...]
+    spooler: Spooler, job: Job, flags: int, state: JobState, troubles: tuple[Trouble, ...]
 ) -> None:
     spooler.jobs[7] = JobFacts(flags, "driver says", 2)
     now = WindowsPrinting(spooler).job(job)
@@ -127,8 +127,8 @@ def test_a_job_windows_forgot_is_done_only_when_it_was_seen_printing(spooler: Sp
     spooler.jobs[7] = JobFacts(windows._PRINTING, "", 0)
     seen = printing.job(job)
     del spooler.jobs[7]
-    assert printing.job(seen).state is State.DONE
-    assert printing.job(job).state is State.UNKNOWN
+    assert printing.job(seen).state is JobState.DONE
+    assert printing.job(job).state is JobState.UNKNOWN
     for known in (seen, job):
         with pytest.raises(WouldPrintTwice):
             printing.retry(known)

@@ -11,7 +11,7 @@ from kiosk.ledger.book import NAME, Book, LedgerFault
 from kiosk.ledger.derive import Broken
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, as_kept, line_hash
 from kiosk.ledger.lock import InUse
-from kiosk.ledger.upgrade import VERSION, NewerLedger, bring_up
+from kiosk.ledger.upgrade import VERSION, NewerLedger, create_or_upgrade
 from kiosk.ledger.verify import Stopped
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping, Coupling, Cutter, Family, Holder
@@ -173,10 +173,10 @@ def test_an_older_ledger_is_brought_up_step_by_step_and_keeps_its_lines(tmp_path
         T.Schema.update(version=VERSION).execute()
         ran: list[int] = []
         steps = {VERSION + at: lambda database, at=at: ran.append(at) for at in range(3)}
-        assert bring_up(T.database.obj, "ledger.db", steps, VERSION + 3)
+        assert create_or_upgrade(T.database.obj, "ledger.db", steps, VERSION + 3)
         assert ran == [0, 1, 2]
         assert T.Schema.get_by_id("ledger").version == VERSION + 3
-        assert not bring_up(T.database.obj, "ledger.db", steps, VERSION + 3)
+        assert not create_or_upgrade(T.database.obj, "ledger.db", steps, VERSION + 3)
         assert [line.id for line in book.lines()] == [1, 2, 3, 4]
 
 
@@ -188,7 +188,7 @@ def test_an_upgrade_that_fails_half_way_stops_at_the_last_whole_step(tmp_path: P
     with Book.open(tmp_path):
         steps = {VERSION: lambda database: raw("CREATE TABLE whole (a INTEGER)"), VERSION + 1: breaks}
         with pytest.raises(OSError, match="no room"):
-            bring_up(T.database.obj, "ledger.db", steps, VERSION + 2)
+            create_or_upgrade(T.database.obj, "ledger.db", steps, VERSION + 2)
         assert T.Schema.get_by_id("ledger").version == VERSION + 1
         assert T.database.table_exists("whole")
         assert not T.database.table_exists("half")

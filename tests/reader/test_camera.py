@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from kiosk.reader import camera as camera_room
-from kiosk.reader.camera import Camera, State, Turn, upright
+from kiosk.reader.camera import Camera, CameraState, Turn, upright
 from kiosk.reader.files import PictureError
 from kiosk.reader.sources import (
     FRAME_SIZES,
@@ -135,7 +135,7 @@ def test_unplugging_and_plugging_in_again_is_said_and_frames_go_on(rig):
     script.then(picture(2))
     assert camera.wait(first.number, 20).number == first.number + 1
     told = [change.state for change in camera.changes()]
-    assert told == [State.LIVE, State.LOST, State.MISSING, State.LIVE]
+    assert told == [CameraState.LIVE, CameraState.LOST, CameraState.MISSING, CameraState.LIVE]
     assert script.closed == 3
 
 
@@ -146,7 +146,7 @@ def test_a_busy_camera_is_said_and_taken_when_it_is_free(rig):
     script.then(picture(1))
     assert camera.wait(0, 20) is not None
     changes = camera.changes()
-    assert [change.state for change in changes] == [State.BUSY, State.LIVE]
+    assert [change.state for change in changes] == [CameraState.BUSY, CameraState.LIVE]
     assert changes[0].detail == "as the test says"
 
 
@@ -158,14 +158,14 @@ def test_the_same_frame_for_three_seconds_is_a_frozen_stream_until_it_moves(rig)
     clock.now += 2.9
     script.then(picture(1))
     camera.wait(1, 20)
-    assert camera.state is State.LIVE
+    assert camera.state is CameraState.LIVE
     clock.now += 0.2
     script.then(picture(1))
     camera.wait(2, 20)
-    assert camera.state is State.FROZEN
+    assert camera.state is CameraState.FROZEN
     script.then(picture(2))
     camera.wait(3, 20)
-    assert camera.state is State.LIVE
+    assert camera.state is CameraState.LIVE
 
 
 def test_a_driver_that_hangs_is_noticed_by_whoever_asks(rig):
@@ -174,8 +174,8 @@ def test_a_driver_that_hangs_is_noticed_by_whoever_asks(rig):
     script.then(picture(1))
     camera.wait(0, 20)
     clock.now += 3.1
-    assert camera.state is State.FROZEN
-    assert [change.state for change in camera.changes()] == [State.LIVE, State.FROZEN]
+    assert camera.state is CameraState.FROZEN
+    assert [change.state for change in camera.changes()] == [CameraState.LIVE, CameraState.FROZEN]
 
 
 def test_a_stream_frozen_for_ten_seconds_is_opened_again(rig):
@@ -189,10 +189,10 @@ def test_a_stream_frozen_for_ten_seconds_is_opened_again(rig):
     script.then(picture(7))
     camera.wait(2, 20)
     assert [change.state for change in camera.changes()] == [
-        State.LIVE,
-        State.FROZEN,
-        State.LOST,
-        State.LIVE,
+        CameraState.LIVE,
+        CameraState.FROZEN,
+        CameraState.LOST,
+        CameraState.LIVE,
     ]
 
 
@@ -202,7 +202,7 @@ def test_a_standing_picture_is_never_called_frozen(rig):
     script.then(picture(1))
     camera.wait(0, 20)
     clock.now += 60
-    assert camera.state is State.LIVE
+    assert camera.state is CameraState.LIVE
 
 
 def test_stopping_does_not_wait_for_a_driver_that_hangs():
@@ -213,7 +213,7 @@ def test_stopping_does_not_wait_for_a_driver_that_hangs():
     assert camera.stop(0.05) is False
     script.then(SourceError("", Trouble.LOST, "let go"))
     assert camera.stop(20) is True
-    assert camera.state is State.STOPPED
+    assert camera.state is CameraState.STOPPED
     assert camera.wait(0, 20) is None
 
 
@@ -222,7 +222,7 @@ def test_an_unexpected_error_in_a_driver_is_a_lost_camera_and_not_the_end(rig):
     camera = rig(script)
     script.then(RuntimeError("driver bug"), picture(3))
     assert camera.wait(0, 20) is not None
-    assert [change.state for change in camera.changes()] == [State.LOST, State.LIVE]
+    assert [change.state for change in camera.changes()] == [CameraState.LOST, CameraState.LIVE]
 
 
 def test_frames_are_turned_upright_for_the_way_the_camera_is_mounted(rig):
@@ -278,9 +278,14 @@ def test_a_broken_picture_in_a_folder_is_named_and_the_next_one_shown(tmp_path, 
     save(tmp_path, "3.png", 30)
     camera = Camera(Stills("folder", sorted(tmp_path.iterdir()), 0.1, sleep=lambda s: None))
     camera.start()
-    until(lambda: camera.state is State.ENDED)
+    until(lambda: camera.state is CameraState.ENDED)
     changes = camera.changes()
-    assert [change.state for change in changes] == [State.LIVE, State.UNUSABLE, State.LIVE, State.ENDED]
+    assert [change.state for change in changes] == [
+        CameraState.LIVE,
+        CameraState.UNUSABLE,
+        CameraState.LIVE,
+        CameraState.ENDED,
+    ]
     assert "2.jpg" in changes[1].detail
     assert camera.newest().image[0, 0, 0] == 30
     assert camera.stop(20)

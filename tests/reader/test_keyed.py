@@ -19,10 +19,10 @@ from kiosk.reader.keyed import (
     _keys,
     understand,
 )
-from kiosk.rules.codes import NUMBERS, Kind, make
+from kiosk.rules.codes import NUMBERS, CodeKind, make
 
-CODE = make(Kind.HOLDER, 123_456_789).text
-codes = st.builds(make, st.sampled_from(Kind), st.integers(0, NUMBERS - 1)).map(lambda code: code.text)
+CODE = make(CodeKind.HOLDER, 123_456_789).text
+codes = st.builds(make, st.sampled_from(CodeKind), st.integers(0, NUMBERS - 1)).map(lambda code: code.text)
 
 
 def type_in(scanner, text, gap_s=0.008, start_s=10.0, focused=False):
@@ -87,7 +87,7 @@ def test_typing_before_a_burst_stays_in_the_field():
 
 def test_two_bursts_in_a_row_are_two_texts():
     scanner = Scanner()
-    other = make(Kind.PLACE, 7).text
+    other = make(CodeKind.PLACE, 7).text
     first, last_s = type_in(scanner, CODE)
     second, _ = type_in(scanner, other + "\r", start_s=last_s + 0.5)
     assert first + second == [KeyedText(CODE, 0), KeyedText(other, 0)]
@@ -128,7 +128,7 @@ def test_other_keyboards_never_make_another_code_of_it(text, scanner, computer):
 
 @pytest.mark.parametrize("computer", ["French", "Belgian", "Czech", "Slovak", "Dvorak"])
 def test_a_scanner_fresh_from_the_factory_at_a_foreign_computer_is_named(computer):
-    said = [understand(through(make(Kind.HOLDER, n * 7919).text, "US", computer)) for n in range(1, 200)]
+    said = [understand(through(make(CodeKind.HOLDER, n * 7919).text, "US", computer)) for n in range(1, 200)]
     faults = [fault for fault in said if isinstance(fault, KeyedFault)]
     assert len(faults) > 190
     named = sum(Mismatch("US", computer) in fault.causes for fault in faults)

@@ -24,7 +24,7 @@ from kiosk.bench.scenes import (
     random_scene,
     reach,
 )
-from kiosk.rules.codes import CodeFault, Kind, parse
+from kiosk.rules.codes import CodeFault, CodeKind, parse
 
 CODE = "H4JSN21G3B"
 
@@ -121,7 +121,7 @@ def test_frames_without_a_label_hold_no_code():
 
 def test_place_labels_say_places():
     scene = random_flat(np.random.default_rng(6))
-    assert parse(scene.text).kind is Kind.PLACE
+    assert parse(scene.text).kind is CodeKind.PLACE
     assert scene.ground is Ground.SHEET
 
 
@@ -143,7 +143,7 @@ def test_a_drawer_shows_every_code_where_it_says():
 
 @pytest.mark.parametrize(
     ("style", "kind", "size_mm"),
-    [(Style.STEEL, Kind.HOLDER, 18), (Style.FLAT, Kind.PLACE, 30), (Style.CARD, Kind.BADGE, 25)],
+    [(Style.STEEL, CodeKind.HOLDER, 18), (Style.FLAT, CodeKind.PLACE, 30), (Style.CARD, CodeKind.BADGE, 25)],
 )
 def test_a_careful_setters_pictures_are_read_and_small_on_disk(style, kind, size_mm):
     rng = np.random.default_rng(8)

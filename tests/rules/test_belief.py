@@ -21,8 +21,8 @@ from kiosk.rules.belief import (
     replay,
     take,
 )
-from kiosk.rules.cooling_mesh import Zone
-from kiosk.rules.cooling_unknowns import Way
+from kiosk.rules.cooling.mesh import Zone
+from kiosk.rules.cooling.unknowns import Way
 
 SEEN = Prediction(ambient_c=22.0, expected_c=80.0, by_heat_k=55.0, by_film_k=-30.0, other_sd_k=3.0, spread_k=6.0)
 HOT = Prediction(22.0, 200.0, 180.0, -40.0, 6.0, 14.0)

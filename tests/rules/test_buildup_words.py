@@ -15,10 +15,10 @@ from kiosk.rules.fitting.shrink import ShrinkRules
 from kiosk.rules.stock import BookEntry
 
 IDS: tuple[tuple[str, type[Enum]], ...] = (
-    ("fits.", fits.Reason),
-    ("remedy.fits.", fits.Reason),
-    ("magazine.", obstacles.Reason),
-    ("remedy.magazine.", obstacles.Reason),
+    ("fits.", fits.FitReason),
+    ("remedy.fits.", fits.FitReason),
+    ("magazine.", obstacles.ObstacleReason),
+    ("remedy.magazine.", obstacles.ObstacleReason),
     ("magazine_note.", obstacles.Note),
     ("term.speed_of_", fits.Source),
     ("plan.", change_plan.Doing),
@@ -93,23 +93,23 @@ def questions() -> list[tuple[fits.Question, fits.FitRules]]:
 @pytest.mark.parametrize("language", words.LANGUAGES)
 def test_findings_fill_their_sentences(language: str) -> None:
     catalogue = words.catalogue(language)
-    none = magazine.Machine("m", magazine.Magazine(magazine.Kind.CHAIN, 3, 80.0, mass_max_kg=0.1))
+    none = magazine.Machine("m", magazine.Magazine(magazine.MagazineKind.CHAIN, 3, 80.0, mass_max_kg=0.1))
     heard = set()
     for question, rules in questions():
         for finding in fits.fit(question, rules, [none]).findings:
             assert "{" not in catalogue.say(finding.message_id, **finding.values)
             assert catalogue.say(finding.remedy_id, **finding.values)
             heard.add(finding.reason)
-    assert heard == set(fits.Reason)
+    assert heard == set(fits.FitReason)
 
 
 @pytest.mark.parametrize("language", words.LANGUAGES)
-@pytest.mark.parametrize("reason", obstacles.Reason)
-def test_obstacles_fill_their_sentences(language: str, reason: obstacles.Reason) -> None:
-    texts = reason in (obstacles.Reason.COUPLING, obstacles.Reason.KNOB)
+@pytest.mark.parametrize("reason", obstacles.ObstacleReason)
+def test_obstacles_fill_their_sentences(language: str, reason: obstacles.ObstacleReason) -> None:
+    texts = reason in (obstacles.ObstacleReason.COUPLING, obstacles.ObstacleReason.KNOB)
     full = obstacles.Obstacle(reason, 7, "Mill", 12.5, 10.0, "A40" if texts else "", "A50" if texts else "")
     assert "{" not in words.catalogue(language).say(full.message_id, **full.values)
-    unknown = obstacles.Obstacle(obstacles.Reason.KNOB, allowed_text="AD")
+    unknown = obstacles.Obstacle(obstacles.ObstacleReason.KNOB, allowed_text="AD")
     assert "AD" in words.catalogue(language).say(unknown.message_id, **unknown.values)
 
 
@@ -120,7 +120,7 @@ def test_comparisons_fill_their_sentences(language: str, verdict: compare.Verdic
     listed = compare.Listed(2, "Mill", None, 7, False, 100.0, 12.0)
     entry = BookEntry("H7K2B4N9RX", HOLDER, Assembly("a", "Mill", HOLDER, CUTTER), "Mill 1 · 08", pocket=8)
     for line in (compare.Compared((verdict,), listed, entry), compare.Compared((verdict,), listed, None, "Tap")):
-        for message in (*line.found, *line.remedies):
+        for message in (*line.verdict_words, *line.remedies):
             assert "{" not in catalogue.say(message.key, **dict(message.values))
 
 

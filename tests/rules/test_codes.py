@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kiosk.rules import codes
-from kiosk.rules.codes import ALPHABET, Code, CodeFault, Fault, Kind, make, parse, slips
+from kiosk.rules.codes import ALPHABET, Code, CodeFault, CodeKind, Fault, make, parse, slips
 
-any_code = st.builds(make, st.sampled_from(Kind), st.integers(0, codes.NUMBERS - 1))
+any_code = st.builds(make, st.sampled_from(CodeKind), st.integers(0, codes.NUMBERS - 1))
 
 
 @given(any_code)
@@ -55,7 +55,7 @@ def test_the_share_of_swaps_that_is_not_caught_is_one_in_325_and_none_with_the_k
         alike = [one for one, other in pairs if _after(state, one, other) == _after(state, other, one)]
         assert len(alike) == 1
     assert len(pairs) == 325
-    kinds = [ALPHABET.index(kind.value) for kind in Kind]
+    kinds = [ALPHABET.index(kind.value) for kind in CodeKind]
     for kind in kinds:
         for other in kinds:
             if kind != other:
@@ -70,7 +70,7 @@ def test_the_sum_written_out_here_is_the_one_on_the_labels(code: Code) -> None:
     assert state == 1
 
 
-MISSED = make(Kind.HOLDER, next(n for n in range(10**6) if not codes.catches_swaps(make(Kind.HOLDER, n))))
+MISSED = make(CodeKind.HOLDER, next(n for n in range(10**6) if not codes.catches_swaps(make(CodeKind.HOLDER, n))))
 
 
 def test_a_label_from_before_swaps_were_looked_at_is_still_valid_and_its_twin_leads_back_to_it() -> None:
@@ -93,12 +93,12 @@ def test_of_a_code_fit_for_a_new_label_every_swap_is_caught(code: Code, at: int)
 
 def test_one_code_in_43_is_passed_over() -> None:
     chance = Random(1)
-    drawn = [make(Kind.PLACE, chance.randrange(codes.NUMBERS)) for _ in range(10_000)]
+    drawn = [make(CodeKind.PLACE, chance.randrange(codes.NUMBERS)) for _ in range(10_000)]
     assert sum(not codes.catches_swaps(code) for code in drawn) == pytest.approx(10_000 / 43, rel=0.2)
 
 
 def test_two_numbers_never_share_a_code() -> None:
-    seen = {make(Kind.HOLDER, number).text for number in range(5000)}
+    seen = {make(CodeKind.HOLDER, number).text for number in range(5000)}
     assert len(seen) == 5000
 
 
@@ -120,9 +120,9 @@ def test_a_text_that_is_no_code_says_why(text: str, fault: Fault) -> None:
 
 def test_a_number_outside_the_range_is_refused() -> None:
     with pytest.raises(ValueError, match="lies in"):
-        make(Kind.PLACE, codes.NUMBERS)
+        make(CodeKind.PLACE, codes.NUMBERS)
     with pytest.raises(ValueError, match="lies in"):
-        make(Kind.PLACE, -1)
+        make(CodeKind.PLACE, -1)
 
 
 def test_the_alphabet_has_no_letter_that_moves_between_keyboards_or_looks_like_a_figure() -> None:

@@ -6,7 +6,7 @@ import pytest
 from test_cooling_posterior import AIR, BOUNDS, COMMON, HEAT, NOTHING, expected_c, hold_s, probe
 
 from kiosk.rules.belief import Instrument
-from kiosk.rules.cooling import Room, Touch, Zone, advise_bound, bound_of
+from kiosk.rules.cooling.assessment import Room, Touch, Zone, advise_bound, bound_of
 
 
 @pytest.mark.parametrize("name", BOUNDS)

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from kiosk.rules.cooling import Heat, Room, Stage, Way, Zone
-from kiosk.rules.cooling_case import Case
-from kiosk.rules.cooling_mesh import ZONES
-from kiosk.rules.cooling_stand import Draw, course_of, excess_at_start, exchanges, mesh_for
-from kiosk.rules.cooling_unknowns import FILMS, Film
+from kiosk.rules.cooling.assessment import Heat, Room, Stage, Way, Zone
+from kiosk.rules.cooling.case import Case
+from kiosk.rules.cooling.mesh import ZONES
+from kiosk.rules.cooling.stand import Draw, course_of, excess_at_start, exchanges, mesh_for
+from kiosk.rules.cooling.unknowns import FILMS, Film
 from kiosk.rules.outline import STEEL, Metal, Profile, Segment, Tool, free
 
 AIR = (Stage(Way.FREE_AIR, 0),)

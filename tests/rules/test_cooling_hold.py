@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from kiosk.rules.assembly import SIZES, Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.belief import Instrument, Lesson, Verdict
-from kiosk.rules.cooling import (
+from kiosk.rules.cooling.assessment import (
     Assessment,
     CoolingError,
     Heat,
@@ -30,9 +30,9 @@ from kiosk.rules.cooling import (
     reading_ends_hold,
     touch_safe_s,
 )
-from kiosk.rules.cooling_bound import draw_of, unknown_mean, unknown_sd
-from kiosk.rules.cooling_case import Case, case_report
-from kiosk.rules.cooling_stand import course_of
+from kiosk.rules.cooling.bound import draw_of, unknown_mean, unknown_sd
+from kiosk.rules.cooling.case import Case, case_report
+from kiosk.rules.cooling.stand import course_of
 from kiosk.rules.hold import HoldFacts, HoldRules, Stay, assessment
 from kiosk.rules.lessons import Heats
 from kiosk.rules.outline import Profile, outline

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Coupling
 from kiosk.rules.belief import Instrument
-from kiosk.rules.cooling import (
+from kiosk.rules.cooling.assessment import (
     Heat,
     Room,
     Stage,
@@ -27,10 +27,10 @@ from kiosk.rules.cooling import (
     last_above_s,
     predict_bound,
 )
-from kiosk.rules.cooling_bound import draw_of, unknown_mean, unknown_sd
-from kiosk.rules.cooling_mesh import ZONES
-from kiosk.rules.cooling_posterior import told_apart
-from kiosk.rules.cooling_stand import course_of
+from kiosk.rules.cooling.bound import draw_of, unknown_mean, unknown_sd
+from kiosk.rules.cooling.mesh import ZONES
+from kiosk.rules.cooling.posterior import told_apart
+from kiosk.rules.cooling.stand import course_of
 from kiosk.rules.outline import outline
 
 ROOM = Room(22.0, 43.0)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from cooling_examples import CASES
 
-from kiosk.rules.cooling_case import Case, case_report
+from kiosk.rules.cooling.case import Case, case_report
 
 REFERENCE = Path(__file__).parents[3] / "shared" / "reference" / "cooling"
 FILES = sorted(REFERENCE.glob("*.json"))

@@ -46,7 +46,7 @@ MACHINE = place("Mill", Kind.MACHINE)
 
 def holder(key: str = "H1", at: PlaceCard | None = BENCH, **more: object) -> HolderCard:
     steel = Holder(key, key, Coupling(Family.HOLLOW_TAPER, 63), Clamping.SHRINK_FIT, 12.0)
-    return HolderCard(steel, f"code {key}", place=at, **more)  # type: ignore[arg-type]
+    return HolderCard(steel, f"code {key}", at=at, **more)  # type: ignore[arg-type]
 
 
 def hot(**more: object) -> HolderCard:
@@ -158,7 +158,7 @@ def test_hot_in_a_cabinet_is_an_alarm_with_a_badge_and_without() -> None:
 
 def stray(what: Difference, found: str = "Slot", since_s: float = 5.0) -> dict[str, object]:
     card = hot() if what is Difference.HOT else holder(at=OTHER)
-    difference = Open("H1", what, "H1", card.place.place.code if card.place else None, found)
+    difference = Open("H1", what, "H1", card.at.place.code if card.at else None, found)
     doubt = Doubt(card, difference, NOW.watched_s - since_s, frozenset((found,)))
     return {"findings": Findings(open=(difference,)), "doubt": doubt}
 

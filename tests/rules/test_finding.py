@@ -8,13 +8,13 @@ from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Clamping, Condition, Coupling
 from kiosk.rules.cards import Heat
-from kiosk.rules.finding import Query, Row, Span, Usable, matches, parse, searched_text
+from kiosk.rules.finding import Query, SoughtHolder, Span, Usable, matches, parse, searched_text
 from kiosk.rules.places import Kind
 
 HSK63 = Coupling.parse("HSK63")
 
 
-def row(**more: object) -> Row:
+def row(**more: object) -> SoughtHolder:
     plain: dict[str, object] = {
         "key": "T002", "code": "H7SJEC466N", "name": "End mill 12 R0.5", "holder_name": "Shrink 12 x 80",
         "names": searched_text("End mill 12 R0.5", "Shrink 12 x 80", "HSK63"),
@@ -22,7 +22,7 @@ def row(**more: object) -> Row:
         "bore_min_mm": None, "free": False, "dc_mm": 12.0, "re_mm": 0.5, "length_mm": 130.5, "condition": "good",
         "place": "P1", "place_name": "Cabinet A · 1-02", "place_kind": Kind.SLOT, "heat": Heat.COOL,
     }  # fmt: skip
-    return Row(**(plain | more))  # type: ignore[arg-type]
+    return SoughtHolder(**(plain | more))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import pytest
 
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import Standing
-from kiosk.rules.cooling import Room, assess_bound
+from kiosk.rules.cooling.assessment import Room, assess_bound
 from kiosk.rules.hold import (
     HoldFacts,
     HoldRules,

@@ -15,8 +15,8 @@ from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.belief import Instrument, Standing
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HoldView
-from kiosk.rules.cooling import Assessment, Room, Way, Zone
-from kiosk.rules.cooling_bound import Bound
+from kiosk.rules.cooling.assessment import Assessment, Room, Way, Zone
+from kiosk.rules.cooling.bound import Bound
 from kiosk.rules.hold import (
     HeatValues,
     HoldFacts,

@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction
-from kiosk.rules.cooling_mesh import Zone
-from kiosk.rules.cooling_unknowns import FILM, HEAT_LEVEL, SKIN, Way
+from kiosk.rules.cooling.mesh import Zone
+from kiosk.rules.cooling.unknowns import FILM, HEAT_LEVEL, SKIN, Way
 from kiosk.rules.lessons import Heats, Known, untaught
 
 PLACES: Mapping[Way, str | None] = {Way.FREE_AIR: "rack", Way.SLEEVE: "sleeve 1"}

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
 from kiosk.rules.fitting.loads import cutter_mass_kg, mass_kg, moment_nm
-from kiosk.rules.fitting.magazine import Kind, Loaded, Magazine, MagazineFault
-from kiosk.rules.fitting.obstacles import Note, Reason, limits, notes, obstacles
+from kiosk.rules.fitting.magazine import Loaded, Magazine, MagazineFault, MagazineKind
+from kiosk.rules.fitting.obstacles import Note, ObstacleReason, limits, notes, obstacles
 from kiosk.rules.fitting.pockets import Overlap, distance_mm, overlap, reaches_mm
 from kiosk.rules.fitting.proposals import NoRoom, Proposal, Relocation, propose
 
@@ -38,11 +38,11 @@ def assembly(key: str, diameter_mm: float = 20.0, **holder: object) -> Assembly:
     return Assembly(key, f"assembly {key}", replace(steel, **holder), cutter, insert_mm=40.0)  # type: ignore[arg-type]
 
 
-def reasons(found: tuple[object, ...]) -> set[Reason]:
+def reasons(found: tuple[object, ...]) -> set[ObstacleReason]:
     return {obstacle.reason for obstacle in found}  # type: ignore[attr-defined]
 
 
-CHAIN = Magazine(Kind.CHAIN, 24, pitch_mm=80.0, clearance_mm=5.0)
+CHAIN = Magazine(MagazineKind.CHAIN, 24, pitch_mm=80.0, clearance_mm=5.0)
 
 
 def test_neighbours_that_just_fit_are_let_in_and_a_hair_more_is_not() -> None:
@@ -50,7 +50,7 @@ def test_neighbours_that_just_fit_are_let_in_and_a_hair_more_is_not() -> None:
     wide = Loaded(10, assembly("wide", 100.0))
     assert obstacles(CHAIN, [wide], {}, 11, assembly("fits", 50.0)) == ()
     found = obstacles(CHAIN, [wide], {}, 11, assembly("not", 50.1))
-    assert reasons(found) == {Reason.NEIGHBOUR}
+    assert reasons(found) == {ObstacleReason.NEIGHBOUR}
     assert (found[0].pocket, found[0].other) == (10, "assembly wide")
     assert found[0].actual == pytest.approx(80.05)
     assert found[0].allowed == pytest.approx(80.0)
@@ -59,43 +59,45 @@ def test_neighbours_that_just_fit_are_let_in_and_a_hair_more_is_not() -> None:
 def test_a_very_wide_assembly_is_felt_two_pockets_away() -> None:
     # 160 mm at 2 x 80 mm: 80 + 80 + 5 > 160
     giant = Loaded(10, assembly("giant", 160.0))
-    assert reasons(obstacles(CHAIN, [giant], {}, 12, assembly("other", 160.0))) == {Reason.NEIGHBOUR}
+    assert reasons(obstacles(CHAIN, [giant], {}, 12, assembly("other", 160.0))) == {ObstacleReason.NEIGHBOUR}
     assert obstacles(CHAIN, [giant], {}, 12, assembly("other", 150.0)) == ()
 
 
-@pytest.mark.parametrize("kind", [Kind.CHAIN, Kind.DISC, Kind.CAROUSEL])
-def test_the_last_pocket_is_the_neighbour_of_the_first_where_the_magazine_wraps(kind: Kind) -> None:
+@pytest.mark.parametrize("kind", [MagazineKind.CHAIN, MagazineKind.DISC, MagazineKind.CAROUSEL])
+def test_the_last_pocket_is_the_neighbour_of_the_first_where_the_magazine_wraps(kind: MagazineKind) -> None:
     magazine = replace(CHAIN, kind=kind)
     last = Loaded(24, assembly("last", 120.0))
-    assert reasons(obstacles(magazine, [last], {}, 1, assembly("first", 60.0))) == {Reason.NEIGHBOUR}
+    assert reasons(obstacles(magazine, [last], {}, 1, assembly("first", 60.0))) == {ObstacleReason.NEIGHBOUR}
     first = Loaded(1, assembly("first", 120.0))
-    assert reasons(obstacles(magazine, [first], {}, 24, assembly("last", 60.0))) == {Reason.NEIGHBOUR}
+    assert reasons(obstacles(magazine, [first], {}, 24, assembly("last", 60.0))) == {ObstacleReason.NEIGHBOUR}
 
 
 def test_a_shelf_does_not_wrap() -> None:
-    shelf = replace(CHAIN, kind=Kind.SHELF)
+    shelf = replace(CHAIN, kind=MagazineKind.SHELF)
     assert obstacles(shelf, [Loaded(24, assembly("last", 120.0))], {}, 1, assembly("first", 60.0)) == ()
 
 
 def test_a_shelf_of_rows_ends_at_each_row_and_feels_the_row_above() -> None:
-    shelf = Magazine(Kind.SHELF, 12, 80.0, 5.0, rows=3, row_pitch_mm=100.0, diameter_max_mm=70.0)
+    shelf = Magazine(MagazineKind.SHELF, 12, 80.0, 5.0, rows=3, row_pitch_mm=100.0, diameter_max_mm=70.0)
     wide = Loaded(4, assembly("wide", 120.0))
     assert obstacles(shelf, [wide], {}, 5, assembly("next row", 30.0)) == ()
     # pocket 8 stands 100 mm straight above 4: 60 + 35 + 5 = 100 fits, one more does not
     assert obstacles(shelf, [wide], {}, 8, assembly("above", 70.0)) == ()
-    assert Reason.NEIGHBOUR in reasons(obstacles(shelf, [wide], {}, 8, assembly("above", 72.0)))
+    assert ObstacleReason.NEIGHBOUR in reasons(obstacles(shelf, [wide], {}, 8, assembly("above", 72.0)))
     assert distance_mm(shelf, 1, 6) == pytest.approx((80.0**2 + 100.0**2) ** 0.5)
 
 
 def test_on_a_disc_the_chord_counts_and_not_the_way_along_the_rim() -> None:
     # 12 pockets on a 300 mm ring: neighbours 300 sin 15 = 77.65 mm, opposite 300 mm apart
-    disc = Magazine(Kind.DISC, 12, pitch_mm=78.5, ring_mm=300.0, clearance_mm=0.0)
+    disc = Magazine(MagazineKind.DISC, 12, pitch_mm=78.5, ring_mm=300.0, clearance_mm=0.0)
     assert distance_mm(disc, 1, 2) == pytest.approx(77.646, abs=1e-3)
     assert distance_mm(disc, 1, 7) == pytest.approx(300.0)
     assert distance_mm(disc, 12, 1) == distance_mm(disc, 1, 2)
-    assert reasons(obstacles(disc, [Loaded(1, assembly("a", 77.0))], {}, 2, assembly("b", 79.0))) == {Reason.NEIGHBOUR}
+    assert reasons(obstacles(disc, [Loaded(1, assembly("a", 77.0))], {}, 2, assembly("b", 79.0))) == {
+        ObstacleReason.NEIGHBOUR
+    }
     # without a ring the pitch is taken as the chord: 2 steps are less than twice the pitch
-    bare = Magazine(Kind.DISC, 12, pitch_mm=80.0)
+    bare = Magazine(MagazineKind.DISC, 12, pitch_mm=80.0)
     assert distance_mm(bare, 1, 2) == pytest.approx(80.0)
     assert 150.0 < distance_mm(bare, 1, 3) < 160.0
 
@@ -104,21 +106,23 @@ def test_a_diameter_that_needs_free_neighbours_is_kept_from_them_and_they_from_i
     magazine = replace(CHAIN, diameter_max_mm=75.0, diameter_max_free_mm=125.0)
     small = Loaded(5, assembly("small", 10.0))
     found = obstacles(magazine, [small], {}, 6, assembly("wide", 80.0))
-    assert reasons(found) == {Reason.NEEDS_FREE_NEIGHBOURS}
+    assert reasons(found) == {ObstacleReason.NEEDS_FREE_NEIGHBOURS}
     assert (found[0].actual, found[0].allowed) == (80.0, 75.0)
     assert obstacles(magazine, [small], {}, 7, assembly("wide", 80.0)) == ()
     wide = Loaded(6, assembly("wide", 80.0))
-    assert reasons(obstacles(magazine, [wide], {}, 5, assembly("small", 10.0))) == {Reason.NEEDS_FREE_NEIGHBOURS}
-    assert reasons(obstacles(magazine, [], {}, 5, assembly("too wide", 126.0))) == {Reason.DIAMETER}
+    assert reasons(obstacles(magazine, [wide], {}, 5, assembly("small", 10.0))) == {
+        ObstacleReason.NEEDS_FREE_NEIGHBOURS
+    }
+    assert reasons(obstacles(magazine, [], {}, 5, assembly("too wide", 126.0))) == {ObstacleReason.DIAMETER}
 
 
 def test_an_occupied_a_closed_and_an_unknown_pocket_are_each_named() -> None:
     magazine = replace(CHAIN, closed=frozenset({3}))
     there = Loaded(2, assembly("there"))
-    assert reasons(obstacles(magazine, [there], {}, 2, assembly("new"))) == {Reason.OCCUPIED}
-    assert reasons(obstacles(magazine, [], {}, 3, assembly("new"))) == {Reason.CLOSED}
+    assert reasons(obstacles(magazine, [there], {}, 2, assembly("new"))) == {ObstacleReason.OCCUPIED}
+    assert reasons(obstacles(magazine, [], {}, 3, assembly("new"))) == {ObstacleReason.CLOSED}
     for pocket in (0, 25, -1):
-        assert reasons(obstacles(magazine, [], {}, pocket, assembly("new"))) == {Reason.NO_SUCH_POCKET}
+        assert reasons(obstacles(magazine, [], {}, pocket, assembly("new"))) == {ObstacleReason.NO_SUCH_POCKET}
     # the same assembly may be asked about while it stands there
     assert obstacles(magazine, [there], {}, 2, there.assembly) == ()
 
@@ -127,11 +131,11 @@ def test_a_fixed_pocket_belongs_to_its_holder_and_its_holder_to_it() -> None:
     magazine = replace(CHAIN, fixed=frozenset({7, 8}))
     owners = {7: "h-probe"}
     probe, other = assembly("probe"), assembly("other")
-    assert reasons(obstacles(magazine, [], owners, 7, other)) == {Reason.KEPT_FOR_ANOTHER}
-    assert reasons(obstacles(magazine, [], owners, 8, other)) == {Reason.KEPT_UNASSIGNED}
+    assert reasons(obstacles(magazine, [], owners, 7, other)) == {ObstacleReason.KEPT_FOR_ANOTHER}
+    assert reasons(obstacles(magazine, [], owners, 8, other)) == {ObstacleReason.KEPT_UNASSIGNED}
     assert obstacles(magazine, [], owners, 7, probe) == ()
     found = obstacles(magazine, [], owners, 9, probe)
-    assert (reasons(found), found[0].pocket) == ({Reason.OWN_POCKET}, 7)
+    assert (reasons(found), found[0].pocket) == ({ObstacleReason.OWN_POCKET}, 7)
     assert propose(magazine, [], owners, probe) == Proposal(7)
 
 
@@ -139,7 +143,7 @@ def test_room_is_kept_for_what_comes_back_to_its_fixed_pocket() -> None:
     away = Loaded(7, assembly("mill", 100.0), fixed=True)
     owners = {7: "h-mill"}
     found = obstacles(CHAIN, [], owners, 8, assembly("wide", 60.0), returning=[away])
-    assert (reasons(found), found[0].pocket) == ({Reason.NEIGHBOUR_RETURNS}, 7)
+    assert (reasons(found), found[0].pocket) == ({ObstacleReason.NEIGHBOUR_RETURNS}, 7)
     assert obstacles(CHAIN, [], owners, 8, assembly("slim", 40.0), returning=[away]) == ()
     assert obstacles(CHAIN, [], owners, 7, away.assembly, returning=[away]) == ()
 
@@ -156,35 +160,35 @@ def test_every_limit_of_the_machine_is_checked_and_carries_its_values() -> None:
     )
     found = obstacles(magazine, [], {}, 1, assembly("all", 70.0, coupling=A40, mass_kg=8.0, rpm_max=8000.0))
     assert reasons(found) == {
-        Reason.COUPLING,
-        Reason.MASS,
-        Reason.MOMENT,
-        Reason.LENGTH,
-        Reason.DIAMETER,
-        Reason.SPEED,
+        ObstacleReason.COUPLING,
+        ObstacleReason.MASS,
+        ObstacleReason.MOMENT,
+        ObstacleReason.LENGTH,
+        ObstacleReason.DIAMETER,
+        ObstacleReason.SPEED,
     }
     by_reason = {obstacle.reason: obstacle for obstacle in found}
-    assert by_reason[Reason.LENGTH].values == {
+    assert by_reason[ObstacleReason.LENGTH].values == {
         "pocket": None,
         "other": None,
         "actual_mm": 160.0,
         "allowed_mm": 150.0,
     }
-    assert by_reason[Reason.COUPLING].values.items() >= {
+    assert by_reason[ObstacleReason.COUPLING].values.items() >= {
         ("actual", "A40"),
         ("allowed", "HSK63"),
     }
-    assert by_reason[Reason.SPEED].message_id == "magazine.speed"
+    assert by_reason[ObstacleReason.SPEED].message_id == "magazine.speed"
 
 
 def test_what_is_not_known_counts_against_a_limit_that_asks_for_it() -> None:
     magazine = replace(CHAIN, mass_max_kg=8.0, moment_max_nm=20.0, length_max_mm=300.0, rpm_needed=8000.0)
     blank = replace(assembly("blank", mass_kg=None, projection_mm=None), insert_mm=None)
     assert reasons(limits(magazine, blank)) == {
-        Reason.MASS_UNKNOWN,
-        Reason.MOMENT_UNKNOWN,
-        Reason.LENGTH_UNKNOWN,
-        Reason.SPEED_UNKNOWN,
+        ObstacleReason.MASS_UNKNOWN,
+        ObstacleReason.MOMENT_UNKNOWN,
+        ObstacleReason.LENGTH_UNKNOWN,
+        ObstacleReason.SPEED_UNKNOWN,
     }
     assert limits(CHAIN, blank) == ()
 
@@ -194,13 +198,15 @@ def test_two_machines_with_the_same_taper_can_want_different_knobs() -> None:
     right = assembly("right", coupling=A40, knob="ISO 7388-3 AD")
     assert obstacles(magazine, [], {}, 1, right) == ()
     for knob in ("ISO 7388-3 UD", None):
-        assert reasons(obstacles(magazine, [], {}, 1, assembly("wrong", coupling=A40, knob=knob))) == {Reason.KNOB}
+        assert reasons(obstacles(magazine, [], {}, 1, assembly("wrong", coupling=A40, knob=knob))) == {
+            ObstacleReason.KNOB
+        }
 
 
 def test_a_measured_value_that_is_no_number_never_passes() -> None:
     nan = float("nan")
     odd = replace(assembly("odd"), measured=Measured(nan, 20.0))
-    assert reasons(limits(replace(CHAIN, length_max_mm=300.0), odd)) == {Reason.LENGTH}
+    assert reasons(limits(replace(CHAIN, length_max_mm=300.0), odd)) == {ObstacleReason.LENGTH}
 
 
 def test_notes_say_what_to_mind_about_what_is_let_in() -> None:
@@ -231,7 +237,7 @@ def test_overlaps_are_counted_in_whole_pockets() -> None:
 
 
 def test_on_a_shelf_an_overlap_is_counted_within_its_row() -> None:
-    shelf = Magazine(Kind.SHELF, 8, 80.0, 5.0, rows=2, row_pitch_mm=30.0)
+    shelf = Magazine(MagazineKind.SHELF, 8, 80.0, 5.0, rows=2, row_pitch_mm=30.0)
     assert overlap(shelf, assembly("slim", 75.0)) == Overlap(0, 0)
     assert overlap(shelf, assembly("wide", 76.0)) == Overlap(1, 1)
     assert overlap(shelf, assembly("giant", 900.0)) == Overlap(3, 3)
@@ -247,7 +253,7 @@ def test_the_nearest_free_pocket_is_proposed_both_ways_round() -> None:
 
 def test_room_is_left_for_the_wide_ones_still_to_come() -> None:
     # five in a row and two that need free neighbours still to come: pocket 2 would leave room for one only
-    shelf = Magazine(Kind.SHELF, 5, 80.0, 5.0, diameter_max_mm=75.0, change_at=2)
+    shelf = Magazine(MagazineKind.SHELF, 5, 80.0, 5.0, diameter_max_mm=75.0, change_at=2)
     small = assembly("small", 20.0)
     wide = [assembly("w1", 130.0), assembly("w2", 130.0)]
     assert propose(shelf, [], {}, small) == Proposal(2)
@@ -258,7 +264,7 @@ def test_room_is_left_for_the_wide_ones_still_to_come() -> None:
 
 def test_when_nothing_fits_the_one_move_that_makes_room_is_named() -> None:
     # p _ s _ : the wide one needs free neighbours; the probe in 1 stays, moving the slim one to 2 frees 4
-    shelf = Magazine(Kind.SHELF, 4, 80.0, 5.0, diameter_max_mm=75.0)
+    shelf = Magazine(MagazineKind.SHELF, 4, 80.0, 5.0, diameter_max_mm=75.0)
     loaded = [Loaded(1, assembly("probe"), fixed=True), Loaded(3, assembly("slim"))]
     answer = propose(shelf, loaded, {}, assembly("wide", 120.0))
     assert isinstance(answer, NoRoom)
@@ -270,7 +276,7 @@ def test_when_nothing_fits_the_one_move_that_makes_room_is_named() -> None:
 
 
 def test_a_full_magazine_says_which_one_to_take_out() -> None:
-    tiny = Magazine(Kind.CHAIN, 3, 80.0, change_at=2)
+    tiny = Magazine(MagazineKind.CHAIN, 3, 80.0, change_at=2)
     loaded = [Loaded(pocket, assembly(str(pocket))) for pocket in tiny.numbers]
     answer = propose(tiny, loaded, {2: "h-2"}, assembly("new"))
     assert isinstance(answer, NoRoom)
@@ -281,7 +287,7 @@ def test_a_full_magazine_says_which_one_to_take_out() -> None:
 def test_a_limit_of_the_whole_machine_is_no_question_of_room() -> None:
     answer = propose(replace(CHAIN, mass_max_kg=1.0), [], {}, assembly("heavy"))
     assert isinstance(answer, NoRoom)
-    assert (reasons(answer.obstacles), answer.move) == ({Reason.MASS}, None)
+    assert (reasons(answer.obstacles), answer.move) == ({ObstacleReason.MASS}, None)
 
 
 @pytest.mark.parametrize(
@@ -308,15 +314,15 @@ def test_a_magazine_that_cannot_exist_names_the_field(field: str, change: dict[s
 def test_a_magazine_may_count_from_any_number() -> None:
     magazine = replace(CHAIN, first=101, change_at=None)
     assert propose(magazine, [], {}, assembly("a")) == Proposal(101)
-    assert reasons(obstacles(magazine, [], {}, 1, assembly("a"))) == {Reason.NO_SUCH_POCKET}
+    assert reasons(obstacles(magazine, [], {}, 1, assembly("a"))) == {ObstacleReason.NO_SUCH_POCKET}
     assert reasons(obstacles(magazine, [Loaded(124, assembly("b", 140.0))], {}, 101, assembly("a"))) == {
-        Reason.NEIGHBOUR
+        ObstacleReason.NEIGHBOUR
     }
 
 
 MAGAZINES = st.builds(
     Magazine,
-    kind=st.sampled_from(Kind),
+    kind=st.sampled_from(MagazineKind),
     pockets=st.integers(1, 12),
     pitch_mm=st.sampled_from([60.0, 80.0]),
     clearance_mm=st.sampled_from([0.0, 5.0]),
@@ -369,7 +375,7 @@ def _plain_centre(magazine: Magazine, pocket: int) -> complex:
     from math import sin
 
     at = pocket - magazine.first
-    if magazine.kind in (Kind.DISC, Kind.CAROUSEL) and magazine.pockets > 2:
+    if magazine.kind in (MagazineKind.DISC, MagazineKind.CAROUSEL) and magazine.pockets > 2:
         radius = magazine.pitch_mm / 2 / sin(pi / magazine.pockets)
         return radius * exp(2j * pi * at / magazine.pockets)
     return complex(at * magazine.pitch_mm)
@@ -377,8 +383,8 @@ def _plain_centre(magazine: Magazine, pocket: int) -> complex:
 
 def _plain_distance(magazine: Magazine, one: complex, other: complex) -> float:
     along = abs(one - other)
-    ring = magazine.kind in (Kind.DISC, Kind.CAROUSEL) and magazine.pockets > 2
-    if ring or magazine.kind is Kind.SHELF:
+    ring = magazine.kind in (MagazineKind.DISC, MagazineKind.CAROUSEL) and magazine.pockets > 2
+    if ring or magazine.kind is MagazineKind.SHELF:
         return along
     return min(along, magazine.pockets * magazine.pitch_mm - along)
 
@@ -418,11 +424,11 @@ def test_the_move_that_makes_room_really_makes_it(magazine: Magazine, diameters:
 
 def _drawn(chance: Random) -> tuple[Magazine, list[Loaded], dict[int, str], list[Loaded]]:
     """Any magazine there can be, filled at random without asking, with pockets closed, owned and waited for."""
-    kind, first = chance.choice(list(Kind)), chance.choice([0, 1, 1, 101])
-    rows = chance.choice([1, 2, 3]) if kind is Kind.SHELF else 1
+    kind, first = chance.choice(list(MagazineKind)), chance.choice([0, 1, 1, 101])
+    rows = chance.choice([1, 2, 3]) if kind is MagazineKind.SHELF else 1
     pockets = rows * chance.randint(1, 12 // rows)
     numbers = range(first, first + pockets)
-    ringed = kind in (Kind.DISC, Kind.CAROUSEL) and chance.random() < 0.4
+    ringed = kind in (MagazineKind.DISC, MagazineKind.CAROUSEL) and chance.random() < 0.4
     magazine = Magazine(
         kind,
         pockets,
@@ -451,12 +457,12 @@ def _drawn(chance: Random) -> tuple[Magazine, list[Loaded], dict[int, str], list
 
 def _apart_mm(magazine: Magazine, one: int, other: int) -> float:
     """Between two pockets, from where they are drawn on paper."""
-    if magazine.kind is Kind.SHELF:
+    if magazine.kind is MagazineKind.SHELF:
         columns = magazine.pockets // magazine.rows
         (row, column), (down, across) = divmod(one, columns), divmod(other, columns)
         return hypot((column - across) * magazine.pitch_mm, (row - down) * (magazine.row_pitch_mm or 0.0))
     steps = min((one - other) % magazine.pockets, (other - one) % magazine.pockets)
-    if magazine.kind is Kind.CHAIN:
+    if magazine.kind is MagazineKind.CHAIN:
         return steps * magazine.pitch_mm
     ring_mm = magazine.ring_mm
     if ring_mm is None:
@@ -467,7 +473,7 @@ def _apart_mm(magazine: Magazine, one: int, other: int) -> float:
 
 
 def _next_to(magazine: Magazine, one: int, other: int) -> bool:
-    if magazine.kind is Kind.SHELF:
+    if magazine.kind is MagazineKind.SHELF:
         columns = magazine.pockets // magazine.rows
         return abs(one - other) == 1 and one // columns == other // columns
     return one != other and (one - other) % magazine.pockets in (1, magazine.pockets - 1)
@@ -580,7 +586,7 @@ def test_at_its_very_limit_an_assembly_is_let_in_and_nothing_is_noted() -> None:
     assert obstacles(at_limit, [Loaded(2, assembly("small"))], {}, 1, exact) == ()
     assert notes(at_limit, exact) == ()
     slower = assembly("slower", 60.0, rpm_max=11999.0)
-    assert reasons(limits(at_limit, slower)) == {Reason.SPEED}
+    assert reasons(limits(at_limit, slower)) == {ObstacleReason.SPEED}
     assert notes(at_limit, slower) == (Note.HOLD_SPEED,)
 
 
@@ -595,11 +601,11 @@ def test_coolant_is_noted_where_one_side_has_what_the_other_lacks(spindle: bool,
 
 def test_of_two_pockets_of_its_own_the_first_is_named() -> None:
     found = obstacles(CHAIN, [], {9: "h-probe", 4: "h-probe"}, 5, assembly("probe"))
-    assert [(one.reason, one.pocket) for one in found] == [(Reason.OWN_POCKET, 4)]
+    assert [(one.reason, one.pocket) for one in found] == [(ObstacleReason.OWN_POCKET, 4)]
 
 
 def test_a_magazine_keeps_5_mm_clear_unless_it_says_otherwise() -> None:
-    bare = Magazine(Kind.CHAIN, 3, 80.0)
+    bare = Magazine(MagazineKind.CHAIN, 3, 80.0)
     assert obstacles(bare, [Loaded(1, assembly("a", 75.0))], {}, 2, assembly("b", 75.0)) == ()
     assert obstacles(bare, [Loaded(1, assembly("a", 75.0))], {}, 2, assembly("b", 75.1)) != ()
 
@@ -607,13 +613,13 @@ def test_a_magazine_keeps_5_mm_clear_unless_it_says_otherwise() -> None:
 @pytest.mark.parametrize("rows", [0, -1, 5])
 def test_a_shelf_has_whole_rows(rows: int) -> None:
     with pytest.raises(MagazineFault, match="rows"):
-        Magazine(Kind.SHELF, 24, 80.0, rows=rows, row_pitch_mm=90.0)
+        Magazine(MagazineKind.SHELF, 24, 80.0, rows=rows, row_pitch_mm=90.0)
 
 
 @pytest.mark.parametrize("pitch_mm", [0.0, 0.5, 1.0])
 def test_pockets_stand_apart(pitch_mm: float) -> None:
     if pitch_mm > 0:
-        assert Magazine(Kind.CHAIN, 3, pitch_mm).pitch_mm == pitch_mm
+        assert Magazine(MagazineKind.CHAIN, 3, pitch_mm).pitch_mm == pitch_mm
     else:
         with pytest.raises(MagazineFault, match="pitch_mm"):
-            Magazine(Kind.CHAIN, 3, pitch_mm)
+            Magazine(MagazineKind.CHAIN, 3, pitch_mm)

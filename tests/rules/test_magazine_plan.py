@@ -16,14 +16,14 @@ from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step
-from kiosk.rules.fitting.magazine import Kind, Loaded, Magazine
+from kiosk.rules.fitting.magazine import Loaded, Magazine, MagazineKind
 from kiosk.rules.fitting.magazine_plan import plan
-from kiosk.rules.fitting.obstacles import Reason, limits, obstacles
+from kiosk.rules.fitting.obstacles import ObstacleReason, limits, obstacles
 from kiosk.rules.fitting.plan_steps import a_circle, stepping_outside
 from kiosk.rules.say import say
 from tests.rules.by_hand import Hands
 
-SHELF = Magazine(Kind.SHELF, 5, 80.0, 5.0)
+SHELF = Magazine(MagazineKind.SHELF, 5, 80.0, 5.0)
 WIDTHS_MM = [6.0, 20.0, 63.0, 80.0, 110.0, 150.0, 200.0]
 
 
@@ -85,7 +85,7 @@ def test_fixed_ones_are_never_touched_even_where_that_costs_a_place() -> None:
 def test_what_the_machine_cannot_take_is_left_out_with_its_reason() -> None:
     answer = plan(replace(SHELF, mass_max_kg=0.5), [], {}, [assembly("heavy")])
     assert answer.steps == ()
-    assert [obstacle.reason for obstacle in answer.unplaced[0].obstacles] == [Reason.MASS]
+    assert [obstacle.reason for obstacle in answer.unplaced[0].obstacles] == [ObstacleReason.MASS]
 
 
 def test_room_for_what_returns_to_its_fixed_pocket_is_kept() -> None:
@@ -109,7 +109,7 @@ def test_two_that_must_change_places_go_by_the_outside() -> None:
 
 
 def test_without_time_there_is_still_a_plan_and_it_does_not_claim_to_be_the_best() -> None:
-    magazine = Magazine(Kind.CHAIN, 60, 80.0, 5.0)
+    magazine = Magazine(MagazineKind.CHAIN, 60, 80.0, 5.0)
     wanted = [assembly(str(at), WIDTHS_MM[at % 7]) for at in range(30)]
     answer = plan(magazine, [], {}, wanted, seconds=0.0)
     assert len(walk(magazine, [], {}, answer)) + len(answer.unplaced) == 30
@@ -124,7 +124,7 @@ def test_each_aim_is_announced_before_it_is_sought() -> None:
 
 
 def test_forty_into_sixty_pockets_is_proven_best() -> None:
-    magazine = Magazine(Kind.CHAIN, 60, 80.0, 5.0, change_at=17, diameter_max_mm=75.0, fixed=frozenset({1}))
+    magazine = Magazine(MagazineKind.CHAIN, 60, 80.0, 5.0, change_at=17, diameter_max_mm=75.0, fixed=frozenset({1}))
     old = [Loaded(2 + 2 * at, assembly(f"old{at}", WIDTHS_MM[at % 3] - 0.01 * at)) for at in range(28)]
     wanted = [held.assembly for held in old[:15]]
     wanted += [assembly(f"new{at}", (WIDTHS_MM[at % 3] if at % 4 else 110.0) + 0.01 * at) for at in range(25)]
@@ -138,7 +138,7 @@ def test_forty_into_sixty_pockets_is_proven_best() -> None:
 
 LARGER = st.builds(
     Magazine,
-    kind=st.sampled_from(Kind),
+    kind=st.sampled_from(MagazineKind),
     pockets=st.integers(3, 14),
     pitch_mm=st.just(80.0),
     diameter_max_mm=st.sampled_from([None, 70.0]),
@@ -182,8 +182,8 @@ Case = tuple[Magazine, list[Loaded], dict[int, str], list[Assembly], list[Loaded
 
 def any_case(chance: Random) -> Case:
     """A small magazine as a shift may leave it: some fixed, some where they may not stand, some too heavy."""
-    kind, pockets = chance.choice(list(Kind)), chance.randint(2, 6)
-    rows = 2 if kind is Kind.SHELF and pockets % 2 == 0 and chance.random() < 0.5 else 1
+    kind, pockets = chance.choice(list(MagazineKind)), chance.randint(2, 6)
+    rows = 2 if kind is MagazineKind.SHELF and pockets % 2 == 0 and chance.random() < 0.5 else 1
     numbers = range(1, pockets + 1)
     magazine = Magazine(
         kind,
@@ -219,7 +219,9 @@ def any_case(chance: Random) -> Case:
 def changing_places(chance: Random) -> Case:
     """A magazine so full, and pockets so owned, that those inside stand in each other's way."""
     pockets = chance.randint(2, 5)
-    magazine = Magazine(chance.choice(list(Kind)), pockets, 80.0, 5.0, diameter_max_mm=chance.choice([None, 70.0]))
+    magazine = Magazine(
+        chance.choice(list(MagazineKind)), pockets, 80.0, 5.0, diameter_max_mm=chance.choice([None, 70.0])
+    )
     loaded: list[Loaded] = []
     for at in range(min(4, pockets - chance.choice([0, 0, 0, 1]))):
         entry = assembly(f"old{at}", chance.choice([20.0, 20.0, 63.0, 80.0, 110.0]))
@@ -265,7 +267,7 @@ def test_a_limit_is_named_also_of_what_already_stands_in_the_machine(owners: dic
     answer = plan(light, [Loaded(3, HEAVY, fixed)], owners, [HEAVY])
     assert [step.doing for step in answer.steps] == [Doing.LEAVE]
     (named,) = answer.unplaced
-    assert [obstacle.reason for obstacle in named.obstacles] == [Reason.MASS]
+    assert [obstacle.reason for obstacle in named.obstacles] == [ObstacleReason.MASS]
     assert named.stands_in == 3
     assert named.say == say("plan.over_limit", name="heavy", pocket=3)
 

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder
 from kiosk.rules.fitting.fits import FitRules
-from kiosk.rules.fitting.magazine import Kind as MagazineKind
 from kiosk.rules.fitting.magazine import Machine, Magazine
+from kiosk.rules.fitting.magazine import MagazineKind as MagazineKind
 from kiosk.rules.fitting.setup_sheet import Need, Picked, Stock, Supply, assemblies, match, pick_round
 from kiosk.rules.places import Kind
 from kiosk.rules.stock import BookEntry

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from kiosk.rules.cards import Command
-from kiosk.rules.codes import Kind, make
+from kiosk.rules.codes import CodeKind, make
 from kiosk.rules.outcomes import Refused, Wait
 from kiosk.screens.clerk import Clerk, fault_words, pulse
 from kiosk.screens.sounds import Sound
@@ -90,7 +90,7 @@ def test_a_hot_holder_at_the_cabinet_fills_the_screen_and_sounds_like_heat(offic
 
 
 def test_a_refusal_that_is_not_heat_sounds_low_and_stays_on_the_card(office: Office) -> None:
-    office.clerk.scanned(make(Kind.HOLDER, 3).text)
+    office.clerk.scanned(make(CodeKind.HOLDER, 3).text)
     assert office.heard.sounds == [Sound.REFUSED]
     assert office.seen[-1] == "scan"
     assert "scanned" in office.pages["scan"].about[-1]
@@ -108,7 +108,7 @@ def test_a_holder_handed_over_leads_to_the_card_to_type(office: Office, shop: Sh
     office.clerk.scanned(shop.place("Mill 1 · pocket 01"))
     assert office.heard.sounds == [Sound.DONE]
     assert office.seen[-1] == "card"
-    assert office.pages["card"].about[-1]["card"].place.name == "Mill 1 · pocket 01"
+    assert office.pages["card"].about[-1]["card"].at.name == "Mill 1 · pocket 01"
 
 
 def test_taking_out_of_the_sleeve_is_sounded_once_when_it_is_due(office: Office, shop: Shop) -> None:
@@ -122,7 +122,7 @@ def test_taking_out_of_the_sleeve_is_sounded_once_when_it_is_due(office: Office,
 
 
 def test_a_command_card_leads_to_its_screen(office: Office) -> None:
-    office.clerk.scanned(make(Kind.COMMAND, Command.SHOW_HOT.value).text)
+    office.clerk.scanned(make(CodeKind.COMMAND, Command.SHOW_HOT.value).text)
     assert office.seen[-1] == "hot"
 
 
@@ -155,14 +155,14 @@ def test_what_waits_for_its_second_scan_is_told_as_long_as_the_desk_takes_one_an
     shop.desk.session.take_settings(replace(shop.desk.session.settings, kiosk=kiosk))
     shop.clock.forward(40 * 86400.0)
     shop.desk.scan(shop.holder("T001"))
-    home = shop.desk.session.holder("T001").place
+    home = shop.desk.session.holder("T001").at
     shop.clock.forward(119.0)
     waiting = pulse(shop.desk).waiting
     assert waiting is not None and waiting.card.name == shop.desk.session.holder("T001").name
     shop.clock.forward(2.0)
     assert pulse(shop.desk).waiting is None
     assert isinstance(shop.desk.scan(shop.place("Rack 1")).outcome, Wait)
-    assert shop.desk.session.holder("T001").place == home
+    assert shop.desk.session.holder("T001").at == home
 
 
 def test_a_screen_is_built_when_it_is_first_wanted_and_only_once(shop: Shop) -> None:

@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 
 from kiosk.reader.sources import Shot, SourceError, Stills, Trouble
-from kiosk.rules.codes import Kind, make
+from kiosk.rules.codes import CodeKind, make
 from kiosk.screens import camera
 from kiosk.screens.camera import Eye, Photograph
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 from tests.journeys.window import draw_label
 
-ONE, TWO = (make(Kind.HOLDER, number).text for number in (1, 2))
+ONE, TWO = (make(CodeKind.HOLDER, number).text for number in (1, 2))
 PATIENCE_S = 20.0
 
 

@@ -39,7 +39,7 @@ class FitRules:
     shrink: ShrinkRules = field(default_factory=ShrinkRules)
 
 
-class Reason(Enum):
+class FitReason(Enum):
     """What was found; the value is the tail of the message id."""
 
     SHANK_OUTSIDE_COLLET = "shank_outside_collet"
@@ -80,7 +80,7 @@ class Reason(Enum):
 class Finding:
     """One thing found.  `blocking`: the cutter must not be built in like this.  `shown`: values by name."""
 
-    reason: Reason
+    reason: FitReason
     blocking: bool
     shown: tuple[tuple[str, Value], ...] = ()
 
@@ -165,10 +165,10 @@ class _Found:
     def __init__(self) -> None:
         self.findings: list[Finding] = []
 
-    def block(self, reason: Reason, **shown: Value) -> None:
+    def block(self, reason: FitReason, **shown: Value) -> None:
         self.findings.append(Finding(reason, True, tuple(shown.items())))
 
-    def warn(self, reason: Reason, **shown: Value) -> None:
+    def warn(self, reason: FitReason, **shown: Value) -> None:
         self.findings.append(Finding(reason, False, tuple(shown.items())))
 
 
@@ -192,19 +192,19 @@ def fit(question: Question, rules: FitRules, machines: Sequence[Machine] = ()) -
     shrink = _CLAMPINGS[holder.clamping](question, rules, found)
     _insertion(question, found)
     if question.coolant_wanted and not holder.coolant:
-        found.block(Reason.NO_CHANNEL_IN_HOLDER)
+        found.block(FitReason.NO_CHANNEL_IN_HOLDER)
     elif question.coolant_wanted and not cutter.coolant:
-        found.block(Reason.NO_CHANNEL_IN_CUTTER)
+        found.block(FitReason.NO_CHANNEL_IN_CUTTER)
     elif cutter.coolant and not holder.coolant:
-        found.warn(Reason.NO_COOLANT_CHANNEL)
+        found.warn(FitReason.NO_COOLANT_CHANNEL)
     if holder.coupling.family is not Family.HOLLOW_TAPER and not holder.knob:
-        found.warn(Reason.KNOB_MISSING, coupling=str(holder.coupling))
+        found.warn(FitReason.KNOB_MISSING, coupling=str(holder.coupling))
     speeds = _speeds(holder, cutter, rules, shrink)
     if not speeds:
-        found.warn(Reason.SPEED_UNKNOWN)
+        found.warn(FitReason.SPEED_UNKNOWN)
     elif question.rpm is not None and question.rpm > speeds[0].rpm:
         found.block(
-            Reason.TOO_FAST,
+            FitReason.TOO_FAST,
             asked_rpm=question.rpm,
             allowed_rpm=speeds[0].rpm,
             source=f"term.speed_of_{speeds[0].source.value}",
@@ -215,7 +215,7 @@ def fit(question: Question, rules: FitRules, machines: Sequence[Machine] = ()) -
         for machine in machines
     )
     if takes and all(machine.obstacles for machine in takes):
-        found.warn(Reason.NO_MACHINE, coupling=str(holder.coupling), knob=holder.knob)
+        found.warn(FitReason.NO_MACHINE, coupling=str(holder.coupling), knob=holder.knob)
     return Fit(tuple(found.findings), speeds, takes, shrink)
 
 
@@ -234,15 +234,15 @@ def _speeds(holder: Holder, cutter: Cutter, rules: FitRules, shrink: Shrink | No
 def _insertion(question: Question, found: _Found) -> None:
     holder, cutter, insert_mm = question.holder, question.cutter, question.insert_mm
     if insert_mm is None:
-        found.warn(Reason.INSERT_UNKNOWN)
+        found.warn(FitReason.INSERT_UNKNOWN)
         return
     if not insert_mm > 0 or insert_mm < (holder.insert_min_mm or 0.0):
-        found.block(Reason.INSERT_TOO_SHORT, actual_mm=insert_mm, least_mm=holder.insert_min_mm or 0.0)
+        found.block(FitReason.INSERT_TOO_SHORT, actual_mm=insert_mm, least_mm=holder.insert_min_mm or 0.0)
     if holder.insert_max_mm is not None and insert_mm > holder.insert_max_mm:
-        found.block(Reason.INSERT_TOO_DEEP, actual_mm=insert_mm, most_mm=holder.insert_max_mm)
+        found.block(FitReason.INSERT_TOO_DEEP, actual_mm=insert_mm, most_mm=holder.insert_max_mm)
     shank_mm = cutter.oal_mm - (cutter.lu_mm or 0.0)
     if insert_mm > shank_mm:
-        found.block(Reason.FLUTES_IN_BORE, actual_mm=insert_mm, shank_mm=shank_mm)
+        found.block(FitReason.FLUTES_IN_BORE, actual_mm=insert_mm, shank_mm=shank_mm)
 
 
 def _same_size(question: Question, found: _Found) -> bool:
@@ -250,7 +250,7 @@ def _same_size(question: Question, found: _Found) -> bool:
     shank_mm, bore_mm = question.cutter.dmm_mm, question.holder.bore_mm
     if bore_mm - SLACK_MM <= shank_mm <= bore_mm + HAIR_MM:
         return True
-    found.block(Reason.SHANK_NOT_BORE, shank_mm=shank_mm, bore_mm=bore_mm)
+    found.block(FitReason.SHANK_NOT_BORE, shank_mm=shank_mm, bore_mm=bore_mm)
     return False
 
 
@@ -261,13 +261,13 @@ def _collet(question: Question, rules: FitRules, found: _Found) -> None:
     if least_mm is None:
         least_mm = most_mm - SLACK_MM
     if not least_mm - HAIR_MM <= shank_mm <= most_mm + HAIR_MM:
-        found.block(Reason.SHANK_OUTSIDE_COLLET, shank_mm=shank_mm, least_mm=least_mm, most_mm=most_mm)
+        found.block(FitReason.SHANK_OUTSIDE_COLLET, shank_mm=shank_mm, least_mm=least_mm, most_mm=most_mm)
 
 
 def _side_screw(question: Question, rules: FitRules, found: _Found) -> None:
     _same_size(question, found)
     if not question.cutter.flat:
-        found.block(Reason.NO_FLAT)
+        found.block(FitReason.NO_FLAT)
 
 
 def _press_fit(question: Question, rules: FitRules, found: _Found) -> None:
@@ -282,13 +282,13 @@ def _press_fit(question: Question, rules: FitRules, found: _Found) -> None:
         and sleeve.inside_mm - SLACK_MM <= shank_mm <= sleeve.inside_mm + HAIR_MM
     ]
     if fitting:
-        found.warn(Reason.USE_SLEEVE, outside_mm=bore_mm, inside_mm=fitting[0].inside_mm)
+        found.warn(FitReason.USE_SLEEVE, outside_mm=bore_mm, inside_mm=fitting[0].inside_mm)
     else:
-        found.block(Reason.NO_SLEEVE, bore_mm=bore_mm, shank_mm=shank_mm)
+        found.block(FitReason.NO_SLEEVE, bore_mm=bore_mm, shank_mm=shank_mm)
 
 
 def _morse(question: Question, rules: FitRules, found: _Found) -> None:
-    found.warn(Reason.MORSE_IS_RARE)
+    found.warn(FitReason.MORSE_IS_RARE)
     _same_size(question, found)
 
 
@@ -301,11 +301,11 @@ def _shank_band(question: Question, found: _Found) -> Range | None:
     tolerance_um = h6_um(question.holder.bore_mm)
     if shank_um is None:
         if not question.cutter.shank_h6:
-            found.block(Reason.SHANK_NOT_H6, bore_mm=question.holder.bore_mm, tolerance_um=tolerance_um)
+            found.block(FitReason.SHANK_NOT_H6, bore_mm=question.holder.bore_mm, tolerance_um=tolerance_um)
             return None
         return Range(-tolerance_um, 0.0)
     if not -tolerance_um <= shank_um <= 0.0:
-        found.block(Reason.SHANK_OFF_TOLERANCE, actual_um=shank_um, least_um=-tolerance_um, most_um=0.0)
+        found.block(FitReason.SHANK_OFF_TOLERANCE, actual_um=shank_um, least_um=-tolerance_um, most_um=0.0)
         return None
     return Range(shank_um, shank_um)
 
@@ -313,12 +313,12 @@ def _shank_band(question: Question, found: _Found) -> Range | None:
 def _shrink_fit(question: Question, rules: FitRules, found: _Found) -> Shrink | None:
     holder, cutter = question.holder, question.cutter
     if cutter.flat:
-        found.findings.append(Finding(Reason.FLAT_IN_SHRINK, rules.flat_blocks_shrink))
+        found.findings.append(Finding(FitReason.FLAT_IN_SHRINK, rules.flat_blocks_shrink))
     left = heats_left(holder, question.heats_used, rules)
     if left <= 0:
-        found.block(Reason.HEATS_USED_UP, used=question.heats_used, limit=left + question.heats_used)
+        found.block(FitReason.HEATS_USED_UP, used=question.heats_used, limit=left + question.heats_used)
     elif left <= rules.shrink.heats_warn_left:
-        found.warn(Reason.HEATS_FEW_LEFT, used=question.heats_used, left=left)
+        found.warn(FitReason.HEATS_FEW_LEFT, used=question.heats_used, left=left)
     if not _near_size(question, found):
         return None
     shank = _shank_band(question, found)
@@ -326,13 +326,13 @@ def _shrink_fit(question: Question, rules: FitRules, found: _Found) -> Shrink | 
     if question.bore_um is not None:
         below = Range(-question.bore_um, -question.bore_um)
     if below is None:
-        found.block(Reason.BORE_SIZE_UNKNOWN, bore_mm=holder.bore_mm)
+        found.block(FitReason.BORE_SIZE_UNKNOWN, bore_mm=holder.bore_mm)
     if shank is None or below is None:
         return None
     if holder.nose_mm is None:
-        found.warn(Reason.NOSE_UNKNOWN)
+        found.warn(FitReason.NOSE_UNKNOWN)
     elif holder.nose_mm <= holder.bore_mm:
-        found.block(Reason.NOSE_NO_WALL, nose_mm=holder.nose_mm, bore_mm=holder.bore_mm)
+        found.block(FitReason.NOSE_NO_WALL, nose_mm=holder.nose_mm, bore_mm=holder.bore_mm)
     answer = work_out(
         holder.bore_mm,
         below,
@@ -356,28 +356,28 @@ def _near_size(question: Question, found: _Found) -> bool:
     shank_mm, bore_mm = question.cutter.dmm_mm, question.holder.bore_mm
     if abs(shank_mm - bore_mm) <= SLACK_MM and 0 < bore_mm <= 80:
         return True
-    found.block(Reason.SHANK_NOT_BORE, shank_mm=shank_mm, bore_mm=bore_mm)
+    found.block(FitReason.SHANK_NOT_BORE, shank_mm=shank_mm, bore_mm=bore_mm)
     return False
 
 
 def _judge_shrink(answer: Shrink, cutter: Cutter, rules: FitRules, found: _Found) -> None:
     hottest_c = rules.shrink.unit_max_c
     if answer.margin_um.most < 0:
-        found.block(Reason.OPENS_TOO_LITTLE, missing_um=-answer.margin_um.most, unit_c=hottest_c)
+        found.block(FitReason.OPENS_TOO_LITTLE, missing_um=-answer.margin_um.most, unit_c=hottest_c)
     elif answer.margin_um.least < 0:
-        found.warn(Reason.MAY_NOT_OPEN, missing_um=-answer.margin_um.least, unit_c=hottest_c)
+        found.warn(FitReason.MAY_NOT_OPEN, missing_um=-answer.margin_um.least, unit_c=hottest_c)
     if answer.interference_um.most <= 0:
-        found.block(Reason.NO_GRIP, interference_um=answer.interference_um.most)
+        found.block(FitReason.NO_GRIP, interference_um=answer.interference_um.most)
     elif answer.interference_um.least <= 0:
-        found.warn(Reason.GRIP_UNSURE, interference_um=answer.interference_um.least)
+        found.warn(FitReason.GRIP_UNSURE, interference_um=answer.interference_um.least)
     if answer.hoop_mpa is not None and answer.hoop_mpa > rules.shrink.stress_max_mpa:
         found.block(
-            Reason.NOSE_OVERSTRESSED, actual_mpa=round(answer.hoop_mpa), allowed_mpa=rules.shrink.stress_max_mpa
+            FitReason.NOSE_OVERSTRESSED, actual_mpa=round(answer.hoop_mpa), allowed_mpa=rules.shrink.stress_max_mpa
         )
     if cutter.material is Material.HSS:
-        found.warn(Reason.HSS_IN_SHRINK, release_um=answer.release_um)
+        found.warn(FitReason.HSS_IN_SHRINK, release_um=answer.release_um)
     elif answer.release_um < 0:
-        found.warn(Reason.HARD_TO_RELEASE, release_um=answer.release_um)
+        found.warn(FitReason.HARD_TO_RELEASE, release_um=answer.release_um)
 
 
 _CLAMPINGS: dict[Clamping, Callable[[Question, FitRules, _Found], Shrink | None]] = {

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from kiosk.rules.assembly import Assembly, Coupling
 
 
-class Kind(Enum):
+class MagazineKind(Enum):
     """How the pockets are strung together; the value is how data files write it."""
 
     CHAIN = "chain"
@@ -23,7 +23,7 @@ class Kind(Enum):
     @property
     def wraps(self) -> bool:
         """Whether the last pocket is the first one's neighbour."""
-        return self is not Kind.SHELF
+        return self is not MagazineKind.SHELF
 
 
 class MagazineFault(ValueError):
@@ -39,7 +39,7 @@ class MagazineFault(ValueError):
 class Magazine:
     """One magazine.  Pockets are numbered `first` and up; None as a limit means there is none."""
 
-    kind: Kind
+    kind: MagazineKind
     pockets: int
     pitch_mm: float  # centre to centre of neighbouring pockets
     clearance_mm: float = 5.0
@@ -70,9 +70,11 @@ class Magazine:
             raise MagazineFault("clearance_mm", "must not be less than 0")
         if self.rows < 1 or self.pockets % self.rows:
             raise MagazineFault("rows", f"{self.pockets} pockets do not stand in {self.rows} equal rows")
-        if self.rows > 1 and (self.kind is not Kind.SHELF or not (self.row_pitch_mm or 0) > 0):
+        if self.rows > 1 and (self.kind is not MagazineKind.SHELF or not (self.row_pitch_mm or 0) > 0):
             raise MagazineFault("rows", "only a shelf has rows, and they need row_pitch_mm")
-        if self.ring_mm is not None and (self.ring_mm <= 0 or self.kind not in (Kind.DISC, Kind.CAROUSEL)):
+        if self.ring_mm is not None and (
+            self.ring_mm <= 0 or self.kind not in (MagazineKind.DISC, MagazineKind.CAROUSEL)
+        ):
             raise MagazineFault("ring_mm", "must be more than 0, and only a disc or carousel has one")
         for field, pockets in (("fixed", self.fixed), ("closed", self.closed)):
             if strays := sorted(pocket for pocket in pockets if pocket not in self):

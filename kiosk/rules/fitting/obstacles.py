@@ -20,7 +20,7 @@ from kiosk.rules.fitting.pockets import HAIR_MM, clashes, distance_mm
 from kiosk.rules.say import Value
 
 
-class Reason(Enum):
+class ObstacleReason(Enum):
     """Why an assembly may not stand in a pocket; the value is the tail of the message id."""
 
     NO_SUCH_POCKET = "no_such_pocket"
@@ -54,7 +54,7 @@ class Obstacle:
     allowed: in the unit of the reason (mm, kg, Nm, rpm).  actual_text, allowed_text: couplings and knobs.
     """
 
-    reason: Reason
+    reason: ObstacleReason
     pocket: int | None = None
     other: str = ""
     actual: float | None = None
@@ -80,18 +80,18 @@ class Obstacle:
 
 
 _UNITS = {
-    Reason.NEIGHBOUR: "mm",
-    Reason.NEIGHBOUR_RETURNS: "mm",
-    Reason.NEEDS_FREE_NEIGHBOURS: "mm",
-    Reason.MASS: "kg",
-    Reason.MASS_UNKNOWN: "kg",
-    Reason.MOMENT: "nm",
-    Reason.MOMENT_UNKNOWN: "nm",
-    Reason.LENGTH: "mm",
-    Reason.LENGTH_UNKNOWN: "mm",
-    Reason.DIAMETER: "mm",
-    Reason.SPEED: "rpm",
-    Reason.SPEED_UNKNOWN: "rpm",
+    ObstacleReason.NEIGHBOUR: "mm",
+    ObstacleReason.NEIGHBOUR_RETURNS: "mm",
+    ObstacleReason.NEEDS_FREE_NEIGHBOURS: "mm",
+    ObstacleReason.MASS: "kg",
+    ObstacleReason.MASS_UNKNOWN: "kg",
+    ObstacleReason.MOMENT: "nm",
+    ObstacleReason.MOMENT_UNKNOWN: "nm",
+    ObstacleReason.LENGTH: "mm",
+    ObstacleReason.LENGTH_UNKNOWN: "mm",
+    ObstacleReason.DIAMETER: "mm",
+    ObstacleReason.SPEED: "rpm",
+    ObstacleReason.SPEED_UNKNOWN: "rpm",
 }
 
 
@@ -105,60 +105,60 @@ class Note(Enum):
 
 def limits(magazine: Magazine, assembly: Assembly) -> tuple[Obstacle, ...]:
     """What speaks against the assembly in any pocket of this machine, and in its spindle."""
-    found: list[Obstacle] = []
+    against: list[Obstacle] = []
     coupling, knob = assembly.holder.coupling, assembly.holder.knob
     if magazine.couplings and coupling not in magazine.couplings:
         takes = ", ".join(str(known) for known in sorted(magazine.couplings, key=str))
-        found.append(Obstacle(Reason.COUPLING, actual_text=str(coupling), allowed_text=takes))
+        against.append(Obstacle(ObstacleReason.COUPLING, actual_text=str(coupling), allowed_text=takes))
     elif coupling.family is not Family.HOLLOW_TAPER and magazine.knob is not None and knob != magazine.knob:
-        found.append(Obstacle(Reason.KNOB, actual_text=knob or "", allowed_text=magazine.knob))
+        against.append(Obstacle(ObstacleReason.KNOB, actual_text=knob or "", allowed_text=magazine.knob))
     checks = (
-        (magazine.mass_max_kg, mass_kg(assembly), Reason.MASS, Reason.MASS_UNKNOWN),
-        (magazine.moment_max_nm, moment_nm(assembly), Reason.MOMENT, Reason.MOMENT_UNKNOWN),
-        (magazine.length_max_mm, assembly.length_mm, Reason.LENGTH, Reason.LENGTH_UNKNOWN),
-        (magazine.diameter_max_free_mm, assembly.diameter_mm, Reason.DIAMETER, Reason.DIAMETER),
+        (magazine.mass_max_kg, mass_kg(assembly), ObstacleReason.MASS, ObstacleReason.MASS_UNKNOWN),
+        (magazine.moment_max_nm, moment_nm(assembly), ObstacleReason.MOMENT, ObstacleReason.MOMENT_UNKNOWN),
+        (magazine.length_max_mm, assembly.length_mm, ObstacleReason.LENGTH, ObstacleReason.LENGTH_UNKNOWN),
+        (magazine.diameter_max_free_mm, assembly.diameter_mm, ObstacleReason.DIAMETER, ObstacleReason.DIAMETER),
     )
     for allowed, actual, reason, unknown in checks:
         if allowed is None:
             continue
         if actual is None:
-            found.append(Obstacle(unknown, allowed=allowed))
+            against.append(Obstacle(unknown, allowed=allowed))
         elif not actual <= allowed + HAIR_MM:
-            found.append(Obstacle(reason, actual=actual, allowed=allowed))
+            against.append(Obstacle(reason, actual=actual, allowed=allowed))
     if magazine.rpm_needed is not None:
         rated = rated_rpm(assembly)
         if rated is None:
-            found.append(Obstacle(Reason.SPEED_UNKNOWN, allowed=magazine.rpm_needed))
+            against.append(Obstacle(ObstacleReason.SPEED_UNKNOWN, allowed=magazine.rpm_needed))
         elif rated < magazine.rpm_needed:
-            found.append(Obstacle(Reason.SPEED, actual=rated, allowed=magazine.rpm_needed))
-    return tuple(found)
+            against.append(Obstacle(ObstacleReason.SPEED, actual=rated, allowed=magazine.rpm_needed))
+    return tuple(against)
 
 
 def notes(magazine: Magazine, assembly: Assembly) -> tuple[Note, ...]:
     """What the operator should mind although the assembly may go in."""
-    found: list[Note] = []
+    notes: list[Note] = []
     rated = rated_rpm(assembly)
     if magazine.rpm_max is not None and rated is not None and rated < magazine.rpm_max:
-        found.append(Note.HOLD_SPEED)
+        notes.append(Note.HOLD_SPEED)
     if assembly.cutter.coolant and not magazine.coolant:
-        found.append(Note.NO_COOLANT_HERE)
+        notes.append(Note.NO_COOLANT_HERE)
     if magazine.coolant and not assembly.holder.coolant:
-        found.append(Note.NO_CHANNEL)
-    return tuple(found)
+        notes.append(Note.NO_CHANNEL)
+    return tuple(notes)
 
 
 def _kept(magazine: Magazine, owners: Mapping[int, str], pocket: int, assembly: Assembly) -> tuple[Obstacle, ...]:
     """What the pocket itself has against the assembly, whatever stands around it."""
     if pocket in magazine.closed:
-        return (Obstacle(Reason.CLOSED, pocket),)
+        return (Obstacle(ObstacleReason.CLOSED, pocket),)
     mine = [own for own, holder in owners.items() if holder == assembly.holder.key]
     owner = owners.get(pocket)
     if owner is not None and owner != assembly.holder.key:
-        return (Obstacle(Reason.KEPT_FOR_ANOTHER, pocket, other=owner),)
+        return (Obstacle(ObstacleReason.KEPT_FOR_ANOTHER, pocket, other=owner),)
     if mine and pocket not in mine:
-        return (Obstacle(Reason.OWN_POCKET, min(mine)),)
+        return (Obstacle(ObstacleReason.OWN_POCKET, min(mine)),)
     if owner is None and pocket in magazine.fixed:
-        return (Obstacle(Reason.KEPT_UNASSIGNED, pocket),)
+        return (Obstacle(ObstacleReason.KEPT_UNASSIGNED, pocket),)
     return ()
 
 
@@ -177,19 +177,19 @@ def obstacles(
     that are away from their fixed pockets (in the spindle, on the bench) and must find room again.
     """
     if pocket not in magazine:
-        return (Obstacle(Reason.NO_SUCH_POCKET, pocket, allowed=magazine.pockets),)
-    found = list(_kept(magazine, owners, pocket, assembly))
+        return (Obstacle(ObstacleReason.NO_SUCH_POCKET, pocket, allowed=magazine.pockets),)
+    against = list(_kept(magazine, owners, pocket, assembly))
     at = pocket - magazine.first
-    for others, reason in ((loaded, Reason.NEIGHBOUR), (returning, Reason.NEIGHBOUR_RETURNS)):
+    for others, reason in ((loaded, ObstacleReason.NEIGHBOUR), (returning, ObstacleReason.NEIGHBOUR_RETURNS)):
         for other in sorted(others, key=lambda entry: entry.pocket):
             if other.assembly.key == assembly.key or other.pocket not in magazine:
                 continue
             if other.pocket == pocket:
-                if reason is Reason.NEIGHBOUR:
-                    found.append(Obstacle(Reason.OCCUPIED, pocket, other=other.assembly.name))
+                if reason is ObstacleReason.NEIGHBOUR:
+                    against.append(Obstacle(ObstacleReason.OCCUPIED, pocket, other=other.assembly.name))
                 elif owners.get(pocket) != other.assembly.holder.key:
                     # it comes back here though the pocket is not its own by the book
-                    found.append(Obstacle(Reason.KEPT_FOR_ANOTHER, pocket, other=other.assembly.holder.key))
+                    against.append(Obstacle(ObstacleReason.KEPT_FOR_ANOTHER, pocket, other=other.assembly.holder.key))
                 continue
             mine_mm, its_mm = assembly.diameter_mm, other.assembly.diameter_mm
             if not clashes(magazine, mine_mm, its_mm)[at, other.pocket - magazine.first]:
@@ -197,19 +197,19 @@ def obstacles(
             room_mm = distance_mm(magazine, pocket, other.pocket)
             wide_mm = (mine_mm + its_mm) / 2 + magazine.clearance_mm
             if wide_mm > room_mm + HAIR_MM:
-                found.append(Obstacle(reason, other.pocket, other.assembly.name, wide_mm, room_mm))
+                against.append(Obstacle(reason, other.pocket, other.assembly.name, wide_mm, room_mm))
             else:
                 widest = max(mine_mm, its_mm)
-                found.append(
+                against.append(
                     Obstacle(
-                        Reason.NEEDS_FREE_NEIGHBOURS,
+                        ObstacleReason.NEEDS_FREE_NEIGHBOURS,
                         other.pocket,
                         other.assembly.name,
                         widest,
                         magazine.diameter_max_mm,
                     )
                 )
-    return (*found, *limits(magazine, assembly))
+    return (*against, *limits(magazine, assembly))
 
 
 def allowed_pockets(magazine: Magazine, owners: Mapping[int, str], assembly: Assembly) -> NDArray[np.bool_]:

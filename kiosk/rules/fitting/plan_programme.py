@@ -21,7 +21,7 @@ from kiosk.rules.fitting.plan_steps import a_circle, waits
 from kiosk.rules.fitting.pockets import HAIR_MM, beside, clashes, reaches_mm, travel_mm
 
 
-class Row(NamedTuple):
+class ProgrammeRow(NamedTuple):
     """least <= sum(weights * columns) <= most"""
 
     columns: NDArray[np.int64]
@@ -104,7 +104,7 @@ class Programme:
     def _columns(*parts: list[float]) -> NDArray[np.float64]:
         return np.array([value for part in parts for value in part], dtype=np.float64)
 
-    def rows(self) -> list[Row]:
+    def rows(self) -> list[ProgrammeRow]:
         """What any placement must keep to, but for what only `pairs` says of pockets that are not in a line."""
         group_of = {entry.key: group for group, members in enumerate(self.groups) for entry in members}
         members: list[list[int]] = [[] for _ in self.groups]
@@ -120,7 +120,7 @@ class Programme:
             rows += self.pairs(beside(self.magazine))
         return rows
 
-    def _points(self) -> list[Row]:
+    def _points(self) -> list[ProgrammeRow]:
         """At each point of the magazine at most one assembly, half the clearance around it included.
 
         Any two that cover one point clash, whatever the magazine's shape.  On a line two that clash do cover a
@@ -133,7 +133,7 @@ class Programme:
         end_mm = self.magazine.pockets * pitch_mm
         along_mm = np.unique(edges_mm % end_mm if self.magazine.kind.wraps else edges_mm[edges_mm < end_mm])
         covers = reaches_mm(self.magazine, along_mm)[:, self.where] <= half_mm[None, :] + 1e-9
-        rows: list[Row] = []
+        rows: list[ProgrammeRow] = []
         kept = np.zeros(len(half_mm), dtype=np.bool_)
         for at, here in enumerate(covers):
             # what the next or the last row says too need not be said
@@ -152,7 +152,7 @@ class Programme:
                 found[spot] = clashes(self.magazine, float(self.wide_mm[one]), float(self.wide_mm[other]))[spot]
         return found | found.T
 
-    def circles(self, chosen: NDArray[np.float64]) -> list[Row]:
+    def circles(self, chosen: NDArray[np.float64]) -> list[ProgrammeRow]:
         """Of those that wait for each other in a circle one must step outside: a row for a circle in this choice."""
         outside = {key for key, share in zip(self.detours, chosen[len(self.where) :], strict=True) if share > 0.5}
         goals = {key: at for key, at in self.named(chosen > 0.5).items() if key in self.detours and key not in outside}
@@ -170,16 +170,16 @@ class Programme:
             ]
         ways_out = [len(self.where) + self.detours.index(key) for key in circle]
         weights = np.array([1.0] * len(columns) + [-1.0] * len(ways_out))
-        return [Row(np.array(columns + ways_out, dtype=np.int64), weights, -inf, len(circle) - 1.0)]
+        return [ProgrammeRow(np.array(columns + ways_out, dtype=np.int64), weights, -inf, len(circle) - 1.0)]
 
-    def pairs(self, which: NDArray[np.bool_]) -> list[Row]:
+    def pairs(self, which: NDArray[np.bool_]) -> list[ProgrammeRow]:
         """No two that clash, for each pair of pockets in `which`: every width that is told apart.
 
         What is at least `width` wide in one pocket excludes whatever clashes with that width in the other, and
         in either pocket stands one at most, so all of these together are one at most.
         """
         pockets = [np.flatnonzero(self.where == at) for at in range(self.magazine.pockets)]
-        rows: list[Row] = []
+        rows: list[ProgrammeRow] = []
         which = np.triu(which, 1)
         least_of: dict[tuple[int, int], dict[float, float]] = {}
         widths = sorted(set(self.wide_mm.tolist()))
@@ -216,9 +216,9 @@ class Programme:
         return [stay for column, stay in enumerate(self.stays, len(self.spots)) if chosen[column]]
 
 
-def _row(columns: Sequence[int] | NDArray[np.int64], most: float) -> Row:
+def _row(columns: Sequence[int] | NDArray[np.int64], most: float) -> ProgrammeRow:
     whole = np.asarray(columns, dtype=np.int64)
-    return Row(whole, np.ones(len(whole)), 0.0, most)
+    return ProgrammeRow(whole, np.ones(len(whole)), 0.0, most)
 
 
 def _alike(
@@ -273,7 +273,7 @@ def solve(programme: Programme, seconds: float, report: Report | None) -> tuple[
     fewest = max(0.0, ceil(least - 1e-6) + weight * most + inside)
     if chosen is None:
         return None, Reached(most, fewest, 0.0)
-    rows.append(Row(np.arange(programme.size), counts, -inf, float(counts @ chosen) + 1e-6))
+    rows.append(ProgrammeRow(np.arange(programme.size), counts, -inf, float(counts @ chosen) + 1e-6))
     if report is not None:
         report(Aim.TRAVEL, 0.5)
     nearer, nearest = _best(programme.travel, programme, rows, seconds)
@@ -282,7 +282,7 @@ def solve(programme: Programme, seconds: float, report: Report | None) -> tuple[
 
 
 def _best(
-    cost: NDArray[np.float64], programme: Programme, rows: list[Row], seconds: float
+    cost: NDArray[np.float64], programme: Programme, rows: list[ProgrammeRow], seconds: float
 ) -> tuple[NDArray[np.float64] | None, float]:
     """The cheapest choice of columns found in time, None if none, and what none can be cheaper than.
 
@@ -310,7 +310,7 @@ def _best(
         rows += missed
 
 
-def _constraint(rows: Sequence[Row], size: int) -> Any:
+def _constraint(rows: Sequence[ProgrammeRow], size: int) -> Any:
     from scipy.optimize import LinearConstraint
     from scipy.sparse import csr_array
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kiosk.rules.assembly import Assembly
-from kiosk.rules.fitting.magazine import Kind, Magazine
+from kiosk.rules.fitting.magazine import Magazine, MagazineKind
 
 HAIR_MM = 1e-6  # an exact fit stays a fit after rounding
 
@@ -38,14 +38,14 @@ def _centres_mm(magazine: Magazine) -> NDArray[np.float64]:
     apart = np.abs(index[:, None] - index[None, :])
     steps = np.minimum(apart, magazine.pockets - apart)
     match magazine.kind:
-        case Kind.CHAIN:
+        case MagazineKind.CHAIN:
             return np.asarray(steps * magazine.pitch_mm, dtype=np.float64)
-        case Kind.DISC | Kind.CAROUSEL:
+        case MagazineKind.DISC | MagazineKind.CAROUSEL:
             if magazine.pockets < 3 and magazine.ring_mm is None:
                 return np.asarray(steps * magazine.pitch_mm, dtype=np.float64)
             half_angle = np.pi / magazine.pockets
             return np.asarray(_ring_mm(magazine) * np.sin(half_angle * steps), dtype=np.float64)
-        case Kind.SHELF:
+        case MagazineKind.SHELF:
             row, column = np.divmod(index, magazine.pockets // magazine.rows)
             across = (column[:, None] - column[None, :]) * magazine.pitch_mm
             down = (row[:, None] - row[None, :]) * (magazine.row_pitch_mm or 0.0)
@@ -70,17 +70,17 @@ def reaches_mm(magazine: Magazine, along_mm: NDArray[np.float64]) -> NDArray[np.
     """
     index = np.arange(magazine.pockets)
     match magazine.kind:
-        case Kind.CHAIN:
+        case MagazineKind.CHAIN:
             apart = np.abs(along_mm[:, None] - index[None, :] * magazine.pitch_mm)
             return np.asarray(np.minimum(apart, np.abs(magazine.pockets * magazine.pitch_mm - apart)))
-        case Kind.DISC | Kind.CAROUSEL:
+        case MagazineKind.DISC | MagazineKind.CAROUSEL:
             ring_mm = _centres_mm(magazine).max() if magazine.pockets < 3 else _ring_mm(magazine)
             centres = ring_mm / 2 * np.exp(2j * np.pi * index / magazine.pockets)
             before, share = np.divmod(along_mm / magazine.pitch_mm, 1.0)
             at = before.astype(np.int64) % magazine.pockets
             points = centres[at] * (1 - share) + centres[(at + 1) % magazine.pockets] * share
             return np.asarray(np.abs(points[:, None] - centres[None, :]), dtype=np.float64)
-        case Kind.SHELF:
+        case MagazineKind.SHELF:
             columns = magazine.pockets // magazine.rows
             row, column = np.divmod(index, columns)
             at_row, at_mm = np.divmod(along_mm, columns * magazine.pitch_mm)

@@ -18,7 +18,7 @@ from kiosk.screens.audit import wording
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.lines import Line
+from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import AuditStatus, Begin, LookFor
 from kiosk.screens.sounds import Sound
@@ -183,7 +183,7 @@ class AuditScreen(View):
         elif card is None:
             self._say(True, outcome.goal.name if outcome.goal else "", say(outcome.say))
         elif step is Step.AUDIT_MISPLACED:
-            booked = card.place.name if card.place else None
+            booked = card.at.name if card.at else None
             self._say(False, card.name, t("auditing.belongs", place=booked), card.holder.key)
         elif step in (Step.AUDIT_SEEN, Step.AUDIT_AGAIN):
             self._say(True, card.name, t("term.state.seen"), card.holder.key)
@@ -325,7 +325,7 @@ class AuditScreen(View):
         self.place = wording.place_words(report.place)
         self.seen, self.expected = report.counts.seen, report.counts.expected
         self.results = [
-            Line(
+            RowText(
                 str(at),
                 words.grouped(row.name),
                 f"{t(f'term.difference.{row.difference.value}')}: {row.reason or t(f'term.action.{row.action.value}')}",

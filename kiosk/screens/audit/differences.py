@@ -17,7 +17,7 @@ from kiosk.screens.audit.wording import difference_words, last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.lines import Line
+from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import AuditStatus, DifferenceCard, LookFor
 from kiosk.screens.sounds import Sound
@@ -201,11 +201,11 @@ def _places(card: DifferenceCard) -> str:
     return found or booked or ""
 
 
-def _line(card: DifferenceCard) -> Line:
+def _line(card: DifferenceCard) -> RowText:
     tone = "heat" if card.difference in HOT else "plain" if card.difference is A.Difference.MISSING else "stop"
     places = card.booked_name if card.difference is A.Difference.MISSING else _places(card)
     note = " · ".join(part for part in (difference_words(card.difference), places) if part)
-    return Line(card.key, grouped(card.name), note, sign=_SIGNS.get(card.difference, "×"), tone=tone)
+    return RowText(card.key, grouped(card.name), note, sign=_SIGNS.get(card.difference, "×"), tone=tone)
 
 
 load_beside(__file__)

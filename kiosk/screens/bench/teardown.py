@@ -84,7 +84,7 @@ class TearDownScreen(View):
             return
         self._key = card.holder.key
         self.title = card.name
-        self.detail = card.place.name if card.place else ""
+        self.detail = card.at.name if card.at else ""
         self.trouble = ""
         self.page = Page.CONDITION
 

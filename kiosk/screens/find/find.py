@@ -13,7 +13,7 @@ from kivy.properties import ListProperty, NumericProperty, OptionProperty, Strin
 from kiosk.rules.finding import Usable
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.lines import Line
+from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import find as asks
 from kiosk.screens.questions.find import Found, FoundRow
 from kiosk.screens.view import Covers, View
@@ -109,7 +109,7 @@ class FindScreen(View):
         if text == self.asked and first == len(self._found):
             self._take([*self._found, *found.rows], found.total)
 
-    def choose(self, line: Line) -> None:
+    def choose(self, line: RowText) -> None:
         """A row was touched."""
         if self.whose:
             self.clerk.go("adopt", key=line.key)
@@ -132,12 +132,12 @@ def usable_words(usable: Usable, place: str | None, left_s: float | None) -> str
     return t(f"find.now.{usable.name.lower()}", place=place, left_s=left_s)
 
 
-def _line(row: FoundRow) -> Line:
+def _line(row: FoundRow) -> RowText:
     sign, tone = SIGNS[row.usable]
     word = usable_words(row.usable, row.place_name, row.left_s)
     place = row.place_name if row.place_name and row.place_name not in word else None
     note = " · ".join(part for part in (place, row.holder_name) if part and part != row.name)
-    return Line(row.key, row.name, note, word, sign, tone)
+    return RowText(row.key, row.name, note, word, sign, tone)
 
 
 load_beside(__file__)

@@ -80,7 +80,7 @@ class HolderScreen(View):
         self.title = card.name
         named = card.holder.name if card.assembly and card.holder.name != card.name else None
         self.detail = " · ".join(part for part in (named, coupling_words(card)) if part)
-        self.place = card.place.name if card.place else t("hot.nowhere")
+        self.place = card.at.name if card.at else t("hot.nowhere")
         self.figures = _figures(card)
         hold = card.hold
         self.hot = hold is not None or card.heat is not Heat.COOL

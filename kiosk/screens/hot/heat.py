@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.codes import CodeFault, Kind, parse
+from kiosk.rules.codes import CodeFault, CodeKind, parse
 from kiosk.rules.outcomes import Done, Refused
 from kiosk.screens.kv import load_beside
 from kiosk.screens.questions import scan as asks
@@ -98,7 +98,7 @@ class HeatScreen(View):
         if text == self._code:
             return False
         try:
-            place = parse(text).kind is Kind.PLACE
+            place = parse(text).kind is CodeKind.PLACE
         except CodeFault:
             place = False
         if place and not self._missed:

@@ -116,7 +116,7 @@ class HotScreen(View):
 def hot_line(card: HolderCard) -> HotLine:
     """The row for a holder under a hold, or still too warm to measure."""
     hold = card.hold
-    place = card.place.name if card.place else t("hot.nowhere")
+    place = card.at.name if card.at else t("hot.nowhere")
     if hold is None:
         return HotLine(card.holder.key, card.name, place, None, 0.0, card.measure_in_s)
     left_s = None if hold.needs_reading else hold.remaining_s

@@ -115,7 +115,7 @@ class CompareScreen(View):
             return
         line = self._result.comparison.lines[int(row.key)]
         self.chosen = row.key
-        self.found = ". ".join(say(message) for message in line.found)
+        self.found = ". ".join(say(message) for message in line.verdict_words)
         self.remedy = ". ".join(say(message) for message in line.remedies)
 
     def keep_map(self) -> None:

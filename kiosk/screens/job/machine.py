@@ -19,7 +19,7 @@ from kivy.properties import (
 )
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.paged import Row
+from kiosk.screens.parts.paged import PagedRow
 from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.questions import job as asks
 from kiosk.screens.questions.job import MachineView, Pocket
@@ -43,7 +43,7 @@ class MachineLine:
     note: str
 
 
-class MachineRow(Row):
+class MachineRow(PagedRow):
     """Shows a `MachineLine`."""
 
 

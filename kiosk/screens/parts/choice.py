@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.paged import Row
+from kiosk.screens.parts.paged import PagedRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +20,7 @@ class Choice:
     note: str = ""
 
 
-class ChoiceRow(Row):
+class ChoiceRow(PagedRow):
     """Shows a `Choice`."""
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from kivy.properties import AliasProperty
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.paged import Row
+from kiosk.screens.parts.paged import PagedRow
 from kiosk.words import t
 
 
@@ -35,7 +35,7 @@ class HotLine:
 NOTHING = HotLine("", "", "", None, 0.0)
 
 
-class HotRow(Row):
+class HotRow(PagedRow):
     """Shows a `HotLine`."""
 
     def _line(self) -> HotLine:

@@ -11,11 +11,11 @@ from kivy.properties import StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.paged import Row
+from kiosk.screens.parts.paged import PagedRow
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class RowText:
     """What a row shows.  `tone`: colour of the sign, one of done, stop, heat, or plain for none."""
 
     key: str
@@ -33,8 +33,8 @@ class Sign(BoxLayout):
     tone = StringProperty("plain")
 
 
-class LineRow(Row):
-    """Shows a `Line`."""
+class LineRow(PagedRow):
+    """Shows a `RowText`."""
 
 
 class TouchRow(LineRow):

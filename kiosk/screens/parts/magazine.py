@@ -16,22 +16,22 @@ from kivy.graphics import Color, Ellipse, Line, Rectangle
 from kivy.properties import ListProperty, NumericProperty, ObjectProperty, StringProperty
 from kivy.uix.widget import Widget
 
-from kiosk.rules.fitting.magazine import Kind, Magazine
+from kiosk.rules.fitting.magazine import Magazine, MagazineKind
 from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.theme import look
 
 Point = tuple[float, float]
 
 
-def centres(kind: Kind, pockets: int, rows: int, width: float, height: float) -> list[Point]:
+def centres(kind: MagazineKind, pockets: int, rows: int, width: float, height: float) -> list[Point]:
     """Where to draw the pockets in a box with its lower left corner at 0, 0: pocket by pocket, px."""
-    if kind is Kind.SHELF:
+    if kind is MagazineKind.SHELF:
         across = max(1, pockets // max(1, rows))
         return [
             (width * (at % across + 0.5) / across, height * (1 - (at // across + 0.5) / max(1, rows)))
             for at in range(pockets)
         ]
-    if kind in (Kind.DISC, Kind.CAROUSEL):
+    if kind in (MagazineKind.DISC, MagazineKind.CAROUSEL):
         radius = min(width, height) / 2
         turns = [math.pi / 2 - 2 * math.pi * at / pockets for at in range(pockets)]
         return [(width / 2 + radius * math.cos(a), height / 2 + radius * math.sin(a)) for a in turns]
@@ -90,10 +90,10 @@ class MagazineMap(Widget):
             return
         edge = look.mm * 4.5
         box = (max(1.0, self.width - 2 * edge), max(1.0, self.height - 2 * edge))
-        if magazine.kind is Kind.SHELF:
+        if magazine.kind is MagazineKind.SHELF:
             box = (box[0] - edge, box[1] + edge)  # numbers stand on the left alone
         across, up = self.right - edge / 2 - box[0], self.center_y - box[1] / 2
-        if magazine.kind is not Kind.SHELF:
+        if magazine.kind is not MagazineKind.SHELF:
             across = self.center_x - box[0] / 2
         points = centres(magazine.kind, len(self.slots), magazine.rows, *box)
         at = [(across + x, up + y) for x, y in points]
@@ -107,7 +107,7 @@ class MagazineMap(Widget):
                 x, y = at[magazine.change_at - magazine.first]
                 Color(*look.text)
                 Line(circle=(x, y, min(apart * 0.48, look.mm * 3.9)), width=1.2)
-            shelf = magazine.kind is Kind.SHELF
+            shelf = magazine.kind is MagazineKind.SHELF
             self._numbers(at, apart, magazine.pockets // magazine.rows if shelf else 0, middle)
 
     def _pocket(self, point: Point, slot: Slot, tool_px: float, pocket_px: float) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from kivy.properties import ColorProperty
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.paged import Row
+from kiosk.screens.parts.paged import PagedRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ class Marked:
     tone: str = "plain"
 
 
-class MarkedRow(Row):
+class MarkedRow(PagedRow):
     """Shows a `Marked`."""
 
     ink = ColorProperty()

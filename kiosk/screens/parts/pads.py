@@ -17,7 +17,7 @@ from kivy.uix.gridlayout import GridLayout
 from kiosk.rules.bounds import Bound
 from kiosk.rules.codes import ALPHABET, LENGTH, CodeFault, parse
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.paged import Row
+from kiosk.screens.parts.paged import PagedRow
 from kiosk.screens.parts.touch import BigButton, IconButton
 from kiosk.screens.theme import KEY_MM
 from kiosk.words import t
@@ -139,7 +139,7 @@ class Offer:
     words: str
 
 
-class OfferRow(Row):
+class OfferRow(PagedRow):
     """Shows an `Offer`."""
 
 

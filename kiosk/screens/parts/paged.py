@@ -17,7 +17,7 @@ from kiosk.screens.parts.touch import Touchable
 from kiosk.screens.theme import LIST_MM
 
 
-class Row(Touchable, BoxLayout):
+class PagedRow(Touchable, BoxLayout):
     """A row of a list: shows `value`, is the `chosen` one or not.  A value has a `key`."""
 
     value = ObjectProperty(None, allownone=True, rebind=True)
@@ -32,7 +32,7 @@ class PagedList(Column):
     """
 
     rows = ListProperty()
-    row_class = ObjectProperty(Row)
+    row_class = ObjectProperty(PagedRow)
     row_height = NumericProperty()
     page = NumericProperty(0)
     pages = NumericProperty(1)

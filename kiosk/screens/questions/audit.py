@@ -147,7 +147,7 @@ def _spoken(desk: Desk, about: str) -> Spoken:
     texts = (about, card.code) if card else (about,)
     differences = tuple(each for each in status.differences if each.text in texts)
     state = spot.state if spot else A.Shows.UNKNOWN if card is None else A.Shows.SEEN
-    booked = card.place.name if card and card.place else ""
+    booked = card.at.name if card and card.at else ""
     found = next((each.found_name for each in differences if each.found_name), None)
     place = booked if state in (A.Shows.MISSING, A.Shows.SEEN) else found or booked
     look_for = desk.audits.look_for(about) if card and state is A.Shows.MISSING else None

@@ -28,7 +28,7 @@ def way(key: str) -> Question[tuple[WayThere, tuple[str, ...]]]:
         card = desk.session.holder(key)
         places = desk.session.cards.places
         kinds: list[str] = []
-        code = card.place.place.code if card.place else None
+        code = card.at.place.code if card.at else None
         while code is not None:
             kinds.insert(0, places.place(code).kind.value)
             code = places.rows[code]["parent"]

@@ -11,7 +11,7 @@ from kiosk.desk.people import ROLES, PinRefused
 from kiosk.desk.session import Locked
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import FreshLabel, HolderCard, OperatorCard, PlaceCard, UnknownCode
-from kiosk.rules.codes import Kind
+from kiosk.rules.codes import CodeKind
 from kiosk.rules.outcomes import Done
 from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
@@ -170,7 +170,7 @@ def add(name: str, role: str) -> Question[OperatorCard]:
     """Somebody new, with a badge to be printed.  Raises Locked."""
 
     def answer(desk: Desk) -> OperatorCard:
-        code = desk.shop.fresh_code(Kind.BADGE)
+        code = desk.shop.fresh_code(CodeKind.BADGE)
         return desk.people.add(code.text.lower(), name, role, code.text)
 
     return answer

@@ -16,7 +16,7 @@ from kiosk.rules.audit import Mark
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.lines import Line
+from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import AuditRow, PastAudits
 from kiosk.screens.view import Covers, View
@@ -81,7 +81,7 @@ class AuditsScreen(View):
         self._code, self.place, self.page = choice.key, choice.text, Page.AUDITS
         self._ask()
 
-    def open(self, line: Line) -> None:
+    def open(self, line: RowText) -> None:
         """An audit was touched: its report."""
         self.clerk.go("report", audit=line.key)
 
@@ -125,12 +125,12 @@ def _share(mark: Mark) -> str:
     return t("audits.share", share=math.floor(mark.counts.right_share * 1000.0) / 10.0)
 
 
-def _line(row: AuditRow, mark: Mark | None) -> Line:
+def _line(row: AuditRow, mark: Mark | None) -> RowText:
     closed = f"{datetime.fromtimestamp(row.closed_utc_s or row.opened_utc_s):%d.%m.%Y %H:%M}"
     note = " · ".join(part for part in (closed, row.opened_by) if part)
     whole = mark is not None and mark.counts.right_share >= 1.0
     sign, tone = ("✓", "done") if whole else ("?", "plain")
-    return Line(row.key, _said(row.name), note, _share(mark) if mark else "", sign, tone)
+    return RowText(row.key, _said(row.name), note, _share(mark) if mark else "", sign, tone)
 
 
 load_beside(__file__)

@@ -13,7 +13,7 @@ from kivy.properties import ListProperty, NumericProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.lines import Line
+from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import HeatPlot, HeatRecord
 from kiosk.screens.view import Covers, View
@@ -118,9 +118,9 @@ def _moment(record: HeatRecord) -> str:
     return f"{datetime.fromtimestamp(record.heated_utc_s):%d.%m.%Y %H:%M}"
 
 
-def _line(key: str, record: HeatRecord) -> Line:
+def _line(key: str, record: HeatRecord) -> RowText:
     read = t("heatings.readings", count=len(record.readings))
-    return Line(key, _moment(record), f"{ended_words(record)} · {read}", "", "!" if record.held_s is None else "✓",
+    return RowText(key, _moment(record), f"{ended_words(record)} · {read}", "", "!" if record.held_s is None else "✓",
                 "heat" if record.held_s is None else "plain")  # fmt: skip
 
 

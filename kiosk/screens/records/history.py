@@ -16,7 +16,7 @@ from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words, day_words, midnight
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.lines import Line
+from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import About, Filter, HistoryRow, WasAt
 from kiosk.screens.records.filters import GROUPS, When, span_of
@@ -222,14 +222,14 @@ class HistoryScreen(View):
         self.trouble = fault_words(error)
 
 
-def _line(row: HistoryRow, title: str) -> Line:
+def _line(row: HistoryRow, title: str) -> RowText:
     """What happened, without the name that stands above the list."""
     at = datetime.fromtimestamp(row.utc_s)
     who = " · ".join(part for part in (at.strftime("%d.%m.%Y %H:%M:%S"), row.operator, row.kiosk) if part)
     said = say(row.say)
     if title:
         said = said.removeprefix(title).removeprefix(":").strip()
-    return Line(str(row.line), said, who)
+    return RowText(str(row.line), said, who)
 
 
 load_beside(__file__)

@@ -15,7 +15,7 @@ from kiosk.rules.shift import ShiftCounts, ShiftReport
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import day_words, span_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.lines import Line
+from kiosk.screens.parts.lines import RowText
 from kiosk.screens.press import Press
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import Kept, Paper
@@ -145,13 +145,13 @@ def kept_words(kept: Kept) -> str:
     return t("report.saved", folder=kept.pdf.parent.name)
 
 
-def _reasons(counts: ShiftCounts) -> list[Line]:
+def _reasons(counts: ShiftCounts) -> list[RowText]:
     refused = [
-        Line(f"refused/{name}", t(f"term.reason.{name}"), t("shift.was_refused"), f"{count} ×", "✕", "stop")
+        RowText(f"refused/{name}", t(f"term.reason.{name}"), t("shift.was_refused"), f"{count} ×", "✕", "stop")
         for name, count in counts.refusals
     ]
     return refused + [
-        Line(f"differs/{name}", t(f"term.difference.{name}"), t("shift.in_audits"), f"{count} ×", "?")
+        RowText(f"differs/{name}", t(f"term.difference.{name}"), t("shift.in_audits"), f"{count} ×", "?")
         for name, count in counts.differences
     ]
 

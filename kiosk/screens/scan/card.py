@@ -44,7 +44,7 @@ class CardScreen(View):
         """Show what is typed for this holder."""
         self.title = card.name
         self.detail = coupling_words(card)
-        self.place = card.place.name if card.place else ""
+        self.place = card.at.name if card.at else ""
         assembly = card.assembly
         values = assembly.measured if assembly else None
         self.measured = values is not None

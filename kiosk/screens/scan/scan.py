@@ -178,7 +178,7 @@ class ScanScreen(View):
     def _wait(self, expects: Expects, card: HolderCard | None, goal: PlaceCard | None) -> None:
         self._waits = True
         place = expects is Expects.PLACE
-        at = card.place.name if card and card.place else ""
+        at = card.at.name if card and card.at else ""
         self._say(
             "wait",
             t("card.word.where_to") if place else t("card.word.which_one"),

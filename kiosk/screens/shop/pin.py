@@ -63,7 +63,7 @@ class PinScreen(View):
         self._goal, self._about, self._chooser = goal, about, chooser
         self.trouble, self.people, self.vouches = "", [], False
         self.page = Page.WHO
-        self.clerk.ask(asks.door(), self._found)
+        self.clerk.ask(asks.door(), self._door_known)
 
     def choose(self, choice: Choice) -> None:
         """This supervisor."""
@@ -94,7 +94,7 @@ class PinScreen(View):
         else:
             self.clerk.ask(asks.choose_pin(self._who, pin), self._chosen, self._failed)
 
-    def _found(self, door: asks.Door) -> None:
+    def _door_known(self, door: asks.Door) -> None:
         self._known = {one.key: one for one in door.supervisors}
         self._open_by = door.open_by
         if self._chooser:

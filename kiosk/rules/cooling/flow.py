@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.cooling_mesh import Floats, Ints, Mesh
+from kiosk.rules.cooling.mesh import Floats, Ints, Mesh
 
 _SIGMA_W_M2K4 = 5.670374419e-8
 _KELVIN = 273.15

@@ -12,9 +12,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.cooling_flow import Course, Exchange, conductance, flow, radiance
-from kiosk.rules.cooling_mesh import Floats, Mesh, mesh_of
-from kiosk.rules.cooling_unknowns import FILMS, Film, Way
+from kiosk.rules.cooling.flow import Course, Exchange, conductance, flow, radiance
+from kiosk.rules.cooling.mesh import Floats, Mesh, mesh_of
+from kiosk.rules.cooling.unknowns import FILMS, Film, Way
 from kiosk.rules.outline import Profile
 
 WAYS = tuple(Way)

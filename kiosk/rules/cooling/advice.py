@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kiosk.rules.belief import Instrument
-from kiosk.rules.cooling_mesh import Floats, Zone
-from kiosk.rules.cooling_posterior import Draws, wrong_density
-from kiosk.rules.cooling_unknowns import SURE, WRONG
+from kiosk.rules.cooling.mesh import Floats, Zone
+from kiosk.rules.cooling.posterior import Draws, wrong_density
+from kiosk.rules.cooling.unknowns import SURE, WRONG
 
 SPOTS = (Zone.NOSE, Zone.FLANGE, Zone.SHANK)
 _IN_S = (0.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 2700.0, 3600.0)

@@ -15,10 +15,10 @@ from typing import Any
 import numpy as np
 
 from kiosk.rules.assembly import Material
-from kiosk.rules.cooling import assess
-from kiosk.rules.cooling_bound import GUARD
-from kiosk.rules.cooling_stand import CoolingError, Heat, Room, Stage, checked, course_of
-from kiosk.rules.cooling_unknowns import FILMS, Film, Way
+from kiosk.rules.cooling.assessment import assess
+from kiosk.rules.cooling.bound import GUARD
+from kiosk.rules.cooling.stand import CoolingError, Heat, Room, Stage, checked, course_of
+from kiosk.rules.cooling.unknowns import FILMS, Film, Way
 from kiosk.rules.outline import CUTTER_METALS, STEEL, Metal, OutlineError, Profile, Segment, Tool
 
 _CURVE_S = np.unique(np.concatenate([np.arange(0.0, 121.0), np.geomspace(120.0, 7200.0, 140), [7200.0]]))

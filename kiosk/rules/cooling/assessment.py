@@ -1,7 +1,7 @@
 """How hot a shrink-fitted holder still is, where, and when it is safe to touch and ready to measure.
 
-Two-dimensional heat flow (`cooling_flow`) in the real outline along the places it really stood at; what is not
-known is bounded at 99 % (`cooling_unknowns`).  It must never say cool too early: temperatures carry a guard
+Two-dimensional heat flow (`cooling.flow`) in the real outline along the places it really stood at; what is not
+known is bounded at 99 % (`cooling.unknowns`).  It must never say cool too early: temperatures carry a guard
 for the grid, radiation is never overestimated, times are rounded up.  Limit: ISO 13732-1, bare metal.
 
 Curves are computed once, when the facts of a hold change; every second after that only interpolates.
@@ -18,12 +18,12 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from kiosk.rules.belief import Prediction, Verdict
-from kiosk.rules.cooling_advice import Advice, advise
-from kiosk.rules.cooling_bound import GUARD, Bound
-from kiosk.rules.cooling_flow import Course
-from kiosk.rules.cooling_mesh import ZONES, Floats, Zone
-from kiosk.rules.cooling_posterior import Draws, Touch
-from kiosk.rules.cooling_stand import (
+from kiosk.rules.cooling.advice import Advice, advise
+from kiosk.rules.cooling.bound import GUARD, Bound
+from kiosk.rules.cooling.flow import Course
+from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
+from kiosk.rules.cooling.posterior import Draws, Touch
+from kiosk.rules.cooling.stand import (
     CoolingError,
     Heat,
     Room,
@@ -33,7 +33,7 @@ from kiosk.rules.cooling_stand import (
     default_heated_mm,
     limit_over_ambient_k,
 )
-from kiosk.rules.cooling_unknowns import BAND, SURE, Way
+from kiosk.rules.cooling.unknowns import BAND, SURE, Way
 from kiosk.rules.lessons import Known, untaught
 from kiosk.rules.outline import Profile
 

@@ -15,8 +15,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.cooling_flow import Course
-from kiosk.rules.cooling_mesh import ZONES, Floats, Ints, Mesh, Zone
+from kiosk.rules.cooling.flow import Course
+from kiosk.rules.cooling.mesh import ZONES, Floats, Ints, Mesh, Zone
 
 _REACH = 1.7  # standard deviations from the middle to the solved holders along one unknown
 _CORNER = 0.75  # of that along each of two

@@ -16,9 +16,9 @@ from typing import NamedTuple
 import numpy as np
 
 from kiosk.rules.belief import Instrument
-from kiosk.rules.cooling_mesh import Floats, Zone
-from kiosk.rules.cooling_surface import Surface
-from kiosk.rules.cooling_unknowns import WRONG, WRONG_ZONE
+from kiosk.rules.cooling.mesh import Floats, Zone
+from kiosk.rules.cooling.surface import Surface
+from kiosk.rules.cooling.unknowns import WRONG, WRONG_ZONE
 
 _ABOUT = 384  # draws about what was expected before any reading of this heat
 _NEAR = 512  # about what the readings say

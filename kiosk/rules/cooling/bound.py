@@ -1,7 +1,7 @@
 """The 99 % side of a hold: the nominal holder as solved, and the draws of all it may be.
 
-It bounds the touch-safe time itself, re-soak included, by weighted draws (`cooling_posterior`) on temperatures that
-are smooth in the unknowns (`cooling_surface`).  It must never know more than `cooling_unknowns` and what readings
+It bounds the touch-safe time itself, re-soak included, by weighted draws (`cooling.posterior`) on temperatures that
+are smooth in the unknowns (`cooling.surface`).  It must never know more than `cooling.unknowns` and what readings
 taught (`belief`) or said of this heat.
 """
 
@@ -14,12 +14,12 @@ from typing import NamedTuple
 import numpy as np
 
 from kiosk.rules.belief import FilmSlope, Prediction
-from kiosk.rules.cooling_flow import Course, flow
-from kiosk.rules.cooling_mesh import Floats, Zone
-from kiosk.rules.cooling_posterior import Draws, Normal, Setting, Touch, told_apart
-from kiosk.rules.cooling_stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, mesh_for
-from kiosk.rules.cooling_surface import Axis, Surface
-from kiosk.rules.cooling_unknowns import (
+from kiosk.rules.cooling.flow import Course, flow
+from kiosk.rules.cooling.mesh import Floats, Zone
+from kiosk.rules.cooling.posterior import Draws, Normal, Setting, Touch, told_apart
+from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, mesh_for
+from kiosk.rules.cooling.surface import Axis, Surface
+from kiosk.rules.cooling.unknowns import (
     AMBIENT_K,
     BULK_ASSUMED,
     BULK_ENTERED,

@@ -1,0 +1,1 @@
+"""How a heated holder cools: from its outline to what is known of its temperature, and what to probe next."""
