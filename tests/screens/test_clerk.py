@@ -201,3 +201,9 @@ def test_undo_is_offered_exactly_as_long_as_the_desk_takes_a_step_back_whatever_
     office.clerk.beat(pulse(shop.desk))
     assert office.clerk.undo_s == 0.0
     assert isinstance(shop.desk.undo().outcome, Refused)
+
+
+def test_an_empty_board_means_nothing_until_the_desk_has_said_what_is_hot(office: Office, shop: Shop) -> None:
+    assert not office.clerk.heat_known and office.clerk.hot == ()
+    office.clerk.beat(pulse(shop.desk))
+    assert office.clerk.heat_known and office.clerk.hot == ()
