@@ -12,7 +12,6 @@ import threading
 import time
 from collections.abc import Sequence
 from functools import partial
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,11 +23,13 @@ from kiosk import where, words
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
 from kiosk.screens import theme
 from kiosk.screens.camera import Eye
-from kiosk.screens.clerk import Clerk, Pulse, pulse
+from kiosk.screens.clerk import Clerk
 from kiosk.screens.frame import Frame
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
-from kiosk.screens.pages import SCREENS, SOON, build, screen_class
+from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
+from kiosk.screens.pulse import Pulse, pulse
+from kiosk.screens.questions import common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
@@ -74,22 +75,23 @@ class KioskApp(App):
         self.frame = Frame()
         self.frame.say_anew()
         self.eye: Eye | None = None
+        self._desk_spoke = threading.Event()
         self._asked = False
         self._drawn = False  # a picture was on the screen
         self._touched_s = 0.0
-        self._loaded = ""  # the screen whose module was read last
         self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
 
     def open(self) -> None:
         """Build the scan screen and begin to look: the camera starts while the first frame is drawn."""
         self._furnish()
-        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
+        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned, self._desk_spoke)
         self.eye.open(self.options.camera or self.settings_now.camera.source, self.settings_now.camera)
 
     def build(self) -> Frame:
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
         Window.bind(on_flip=self._flipped)
-        self._tick(0.0)
+        self._tick(0.0)  # before all else: what is hot, and the screen that fills the window for it
+        self.clerk.fetch("heat")
         self.worker.ask(_changed_outside, self._opened)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
@@ -115,11 +117,12 @@ class KioskApp(App):
 
     def _furnish(self) -> None:
         """Build the scan screen; the others follow when they are wanted, a few while nobody touches anything."""
-        self.clerk.offer(SCREENS, _to_stay)
+        screen_class("scan")
+        self.clerk.offer(SCREENS, _to_stay, loading)
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
-        self.clerk.bind(heat_known=self._strip)
+        self.clerk.bind(heat_known=self._strip, wanted=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
@@ -130,17 +133,16 @@ class KioskApp(App):
             self.clerk.go("people", act="person", key=self.clerk.operator.key)
 
     def _build_next(self, _: float) -> None:
-        """One screen nobody has wanted yet: its module in one slice, the screen itself in the next."""
+        """The next screen nobody has wanted yet: loaded, by the desk's thread, and one of `SOON` built as well."""
         if time.monotonic() - self._touched_s < UNTOUCHED_S:
             return
-        unbuilt = self.clerk.unbuilt(SOON)
-        if not unbuilt:
-            self._built.cancel()
-        elif unbuilt[0] != self._loaded:
-            self._loaded = unbuilt[0]
-            screen_class(unbuilt[0])
-        else:
-            self.clerk.screen(unbuilt[0])
+        for name in self.clerk.unbuilt((*SOON, *SCREENS)):
+            if not self.clerk.fetch(name):
+                return
+            if name in SOON:
+                self.clerk.screen(name)
+                return
+        self._built.cancel()
 
     def _touched(self, *_: object) -> None:
         self._touched_s = time.monotonic()
@@ -158,7 +160,9 @@ class KioskApp(App):
         frame.by_reading = soonest is not None and soonest.needs_reading
         who = clerk.operator.name if clerk.operator else ""
         frame.note = " · ".join(part for part in (who, clerk.here) if part)
-        opening = "" if clerk.heat_known else t("strip.opening")
+        opening = t("strip.coming") if clerk.wanted else ""
+        opening = opening if clerk.heat_known else t("strip.opening")
+        frame.wanted = clerk.wanted
         frame.trouble = " · ".join(part for part in (opening, clerk.trouble) if part)
 
     def _opened(self, changed: Sequence[SettingChanged]) -> None:
@@ -237,11 +241,13 @@ class KioskApp(App):
 
     def _beat(self, now: Pulse) -> None:
         self._asked = False
+        self._desk_spoke.set()
         self.clerk.beat(now)
         self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:
         self._asked = False
+        self._desk_spoke.set()
         self._fault(error)
 
     def _fault(self, error: Exception) -> None:
@@ -279,9 +285,7 @@ class KioskApp(App):
                 cause = keyed.causes[0]
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
 
-        from kiosk.screens.questions import scan
-
-        self.clerk.ask(scan.known(keyed.text), told)
+        self.clerk.ask(common.known(keyed.text), told)
 
 
 def _to_stay(name: str) -> View:
@@ -302,17 +306,10 @@ def _changed_outside(desk: Desk) -> tuple[SettingChanged, ...]:
 
 
 def _warm_up(desk: Desk) -> None:
-    """Read what only a later touch needs, on the desk's thread; what a touch would have to load, on one of its own."""
+    """Read what only a later touch needs, on the desk's thread."""
     from kiosk.screens.questions import find
 
-    threading.Thread(target=_load_questions, name="ahead", daemon=True).start()
     find.warm()(desk)
-
-
-def _load_questions() -> None:
-    """The solvers' and the printer's rooms take a tenth of a second to load; no touch waits for them."""
-    for place in ("job", "labels", "records", "audit"):
-        import_module(f"kiosk.screens.questions.{place}")
 
 
 def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:

@@ -35,6 +35,11 @@ def undo() -> Question[Scanned]:
     return lambda desk: desk.undo()
 
 
+def known(text: str) -> Question[bool]:
+    """Whether this text is somebody's label, though it may look like none of ours."""
+    return lambda desk: desk.session.cards.is_bound(text)
+
+
 def holder(key: str) -> Question[HolderCard]:
     """A holder as it stands now.  Raises NotThere."""
     return lambda desk: desk.session.holder(key)

@@ -13,7 +13,7 @@ from kiosk.screens.questions import Question
 from kiosk.words import grouped, t
 
 __all__ = [
-    "Asked", "Likely", "Near", "NoHolder", "Origin", "Stray", "give", "holder_with", "known", "names", "near", "stray",
+    "Asked", "Likely", "Near", "NoHolder", "Origin", "Stray", "give", "holder_with", "names", "near", "stray",
 ]  # fmt: skip
 
 
@@ -37,11 +37,6 @@ class NoHolder(LookupError):
 
     def __init__(self) -> None:
         super().__init__(t("adopt.no_holder"))
-
-
-def known(text: str) -> Question[bool]:
-    """Whether this text is somebody's label, though it may look like none of ours."""
-    return lambda desk: desk.session.cards.is_bound(text)
 
 
 def names(texts: tuple[str, ...]) -> Question[tuple[str, ...]]:
