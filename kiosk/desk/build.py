@@ -15,7 +15,7 @@ from kiosk.ledger.book import rows
 from kiosk.ledger.view import cutter_of
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Cutter, Measured
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import arrival, heating
+from kiosk.rules.checkin import heating
 from kiosk.rules.fitting.balance import grade_of
 from kiosk.rules.fitting.fits import Finding, Fit, FitRules, Question, fit, usual_insert_mm
 from kiosk.rules.fitting.loads import mass_kg
@@ -176,12 +176,8 @@ class BuildCounter:
         key = f"A{secrets.token_hex(6).upper()}"
         built = Built(key, name or cutter.name, holder_key, cutter_key, depth_mm)
         shrinks = card.holder.clamping is Clamping.SHRINK_FIT
-        # At the station a cutter goes in hot: by the heating that was scanned for it, else by one that nobody scanned.
-        seen = card.heat_unused and card.hold is not None and not card.hold.ended
-        if shrinks and card.at is not None and card.at.place.kind is Kind.SHRINK and not seen:
-            session.write(*arrival(card, card.at), built)
-        else:
-            session.write(built)
+        at_work = shrinks and card.at is not None and card.at.place.kind is Kind.SHRINK
+        session.write(*(self._opening(card, card.at) if at_work and card.at else ()), built)
         return session.holder(holder_key)
 
     def holder_labelled(self, text: str) -> HolderCard:
@@ -209,14 +205,17 @@ class BuildCounter:
             raise BuildRefused(why, say("build.to_shrink" if shrinks else "build.to_bench", name=card.name))
         lines: list[Entry] = []
         if shrinks:
-            lines += self._heated_to_open(card, card.at)
+            lines += self._opening(card, card.at)
         lines.append(ConditionSaid(holder_key, card.assembly.key, condition, used_min))
         lines.append(TornDown(holder_key, card.assembly.key))
         session.write(*lines)
         return session.holder(holder_key)
 
-    def _heated_to_open(self, card: HolderCard, station: PlaceCard) -> tuple[Entry, ...]:
-        """The heating by which a cutter comes out: the one scanned just now, still going on, or another."""
+    def _opening(self, card: HolderCard, station: PlaceCard) -> tuple[Entry, ...]:
+        """The heating by which a cutter goes in or comes out: the one scanned just now, still going on, or another.
+
+        Steel that was heated earlier lets no shank move any more: it was heated again, whatever is left of its hold.
+        """
         runs = card.hold is not None and not card.hold.ended and card.heat_unused
         since_s = None if card.heated_at_s is None else self._session.now().watched_s - card.heated_at_s
         if runs and since_s is not None and since_s <= self._session.settings.heat.heating_s:

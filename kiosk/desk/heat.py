@@ -12,7 +12,8 @@ from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.bounds import READING
 from kiosk.rules.cards import Heat, HeatCurve, HolderCard
 from kiosk.rules.cooling.assessment import Advice
-from kiosk.rules.hold import HoldFacts, Reading, Verdict, cool_all_over, pair, way_now
+from kiosk.rules.hold import Verdict, cool_all_over
+from kiosk.rules.hold_facts import HoldFacts, Reading, pair, way_now
 from kiosk.rules.lines import (
     Built,
     Entry,
@@ -179,13 +180,11 @@ class HeatCounter:
         ends = again_s == 0.0 or (judged is not None and judged.ends and not facts.reading_only)
         line = TemperatureRead(key, where, value_c, instrument, Word.AGREES.value, heating=facts.heating)
         if judged is not None:
-            # What nobody saw heated, or stands nobody knows where, teaches nothing about how such holders cool.
-            place = facts.stays[-1].place
             line = replace(
                 line,
                 verdict=judged.word.value,
                 expected_c=judged.prediction.expected_c,
-                pair="" if facts.reading_only or place is None else pair(card.holder, place),
+                pair=pair(card.holder, facts.stays[-1].place) if facts.teaches else "",
                 way=way_now(facts).value,
                 ambient_c=judged.prediction.ambient_c,
                 by_heat_k=judged.prediction.by_heat_k,

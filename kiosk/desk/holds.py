@@ -17,9 +17,10 @@ from kiosk.ledger.derive import TableRow
 from kiosk.rules import hold
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
-from kiosk.rules.cooling.assessment import Advice, Assessment, Room, Way, Zone, assess_bound
-from kiosk.rules.cooling.bound import Bound
-from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Verdict
+from kiosk.rules.cooling.assessment import Advice, Room, Way, Zone
+from kiosk.rules.hold import Verdict
+from kiosk.rules.hold_cases import Case, Weighed, assessment, solved, weighed
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, last_place, pair, type_of
 from kiosk.rules.hold_story import HoldStory, story
 from kiosk.rules.lessons import Heats, Known
 from kiosk.settings import HeatSettings
@@ -35,8 +36,8 @@ class _Kept(NamedTuple):
     """What was computed from facts; None: it could not be."""
 
     facts: HoldFacts
-    bound: Bound | None
-    assessment: Assessment | None
+    cases: tuple[Case, ...] = ()
+    now: Weighed | None = None
 
 
 class _Advised(NamedTuple):
@@ -71,29 +72,29 @@ class Holds:
     def learnt(self) -> None:
         """Readings were written: what they teach counts for heatings from now on."""
         for row in self._lessons(self._read_to):
-            lesson, pair = _lesson(row), row["pair"]
-            standing, _, accepted = take(self._standings.get(pair, Standing()), lesson)
-            self._standings[pair] = standing
+            lesson, name = _lesson(row), row["pair"]
+            standing, _, accepted = take(self._standings.get(name, Standing()), lesson)
+            self._standings[name] = standing
             for each in accepted:
                 self._heats.add(each)
             self._read_to = row["line"]
 
     def rules_of(self, facts: HoldFacts) -> HoldRules:
-        """The values this hold is worked out with: the stricter of those it began with and those set now."""
+        """For each value the strictest of those it may have begun with and those set now."""
         return self.rules.stricter(facts.began)
 
     def view(self, facts: HoldFacts, moment: Moment) -> HoldView:
-        rules, kept = self.rules_of(facts), self._worked_out(facts)
-        if kept.assessment is None or not facts.watched:
-            return hold.not_computable(facts, rules)
-        return hold.view(facts, rules, kept.assessment, self._standing(facts), moment.watched_s)
+        now = self._worked_out(facts).now
+        if now is None or not facts.watched:
+            return hold.not_computable(facts, self.rules)
+        return hold.view(facts, self.rules, now.found, self._standing(facts), moment.watched_s)
 
     def curve(self, facts: HoldFacts, moment: Moment) -> HeatCurve | None:
         """None where it cannot be computed."""
-        assessment = self._worked_out(facts).assessment
-        if assessment is None or not facts.watched:
+        now = self._worked_out(facts).now
+        if now is None or not facts.watched:
             return None
-        return hold.curve(facts, self.rules_of(facts), assessment, moment.watched_s)
+        return hold.curve(facts, self.rules, now.found, moment.watched_s)
 
     def expected(self, facts: HoldFacts, until_s: float) -> HeatCurve:
         """What was expected of a heating that is over, by what had been learnt when it began.
@@ -101,42 +102,40 @@ class Holds:
         until_s: watched time of its end, which the curve marks.  Keeps nothing: the hold that runs now is not
         this one.
         """
-        rules = self.rules_of(facts)
-        assessment = assess_bound(hold.solved(facts, rules, self._known(facts)))
-        return hold.curve(facts, rules, assessment, until_s, whole=True)
+        found = assessment(replace(facts, readings=()), self.rules, self._known(facts))
+        return hold.curve(facts, self.rules, found, until_s, whole=True)
 
     def advice(self, facts: HoldFacts, moment: Moment) -> Advice | None:
         """The best next reading, its times watched ones; None where none is worth it or it cannot be computed."""
-        kept, now_s = self._worked_out(facts), moment.watched_s
-        if kept.bound is None or kept.assessment is None or not facts.watched:
+        now, now_s = self._worked_out(facts).now, moment.watched_s
+        if now is None or not facts.watched:
             return None
         made = self._advised.get(facts.holder.key)
         if made is None or made.facts != facts or now_s > made.good_s:
-            made = _Advised(facts, now_s, hold.advice(facts, self.rules_of(facts), kept.bound, now_s))
+            made = _Advised(facts, now_s, hold.advice(facts, now.longest, now_s))
             self._advised[facts.holder.key] = made
         return made.advice
 
     def story(self, facts: HoldFacts, ended_s: float | None, moment: Moment) -> HoldStory:
         """What was expected of a heating, what its readings did, and what they saved.  Raises as computing does."""
-        return story(facts, self.rules_of(facts), self._known(facts), ended_s, moment.watched_s)
+        return story(facts, self.rules, self._known(facts), ended_s, moment.watched_s)
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:
         """None where the hold cannot be computed: then readings all over are the only proof."""
         kept = self._worked_out(facts)
-        if kept.assessment is None or kept.bound is None or not facts.watched:
+        if kept.now is None or not facts.watched:
             return None
         try:
-            rules = self.rules_of(facts)
-            return hold.verdict(facts, rules, kept.bound, kept.assessment, self._standing(facts), reading)
+            return hold.verdict(facts, self.rules, kept.cases, kept.now.found, self._standing(facts), reading)
         except NOT_COMPUTABLE:
             return None
 
     def length_error_um(self, facts: HoldFacts, moment: Moment) -> float | None:
         """How much too long it would be measured now, µm.  None where it cannot be computed."""
-        assessment = self._worked_out(facts).assessment
-        if assessment is None or not facts.watched:
+        now = self._worked_out(facts).now
+        if now is None or not facts.watched:
             return None
-        return hold.length_error_um(facts, self.rules_of(facts), assessment, moment.watched_s)
+        return hold.length_error_um(facts, self.rules, now.found, moment.watched_s)
 
     def _worked_out(self, facts: HoldFacts) -> _Kept:
         key = facts.holder.key
@@ -147,29 +146,28 @@ class Holds:
         return kept
 
     def _compute(self, facts: HoldFacts) -> _Kept:
-        rules = self.rules_of(facts)
         self.learnt()
         try:
-            bound = self._solved(facts)
-            assessment = assess_bound(bound, hold.touches(facts, rules))
+            cases = self._solved(facts)
+            now = weighed(cases, facts, self.rules)
         except NOT_COMPUTABLE:
-            return _Kept(facts, None, None)
-        return _Kept(facts, bound, assessment if hold.is_sound(assessment) else None)
+            return _Kept(facts)
+        return _Kept(facts, cases, now if hold.is_sound(now.found) else None)
 
-    def _solved(self, facts: HoldFacts) -> Bound:
+    def _solved(self, facts: HoldFacts) -> tuple[Case, ...]:
         """A reading changes nothing that has to be solved again."""
         kept = self._kept.get(facts.holder.key)
-        if kept and kept.bound and replace(kept.facts, readings=(), gaps=0) == replace(facts, readings=(), gaps=0):
-            return kept.bound
-        return hold.solved(facts, self.rules_of(facts), self._known(facts))
+        if kept and kept.cases and replace(kept.facts, readings=(), gaps=0) == replace(facts, readings=(), gaps=0):
+            return kept.cases
+        return solved(facts, self.rules, self._known(facts))
 
     def _standing(self, facts: HoldFacts) -> Standing:
-        return self._standings.get(hold.pair(facts.holder, facts.stays[-1].place), Standing())
+        return self._standings.get(pair(facts.holder, facts.stays[-1].place), Standing())
 
     def _known(self, facts: HoldFacts) -> Known:
         """What earlier heats taught; what is read during a heat counts for it by itself, and only once."""
-        pair = hold.pair(facts.holder, None)
-        return self._heats.known(hold.type_of(pair), hold.last_place(facts), facts.heating)
+        of_type = type_of(pair(facts.holder, None))
+        return self._heats.known(of_type, last_place(facts), facts.heating)
 
 
 def rules_set(settings: HeatSettings) -> HoldRules:
@@ -197,7 +195,7 @@ def _lesson(row: TableRow) -> Lesson:
         row["value_c"],
         seen,
         Way(row["way"]),
-        hold.type_of(row["pair"]),
+        type_of(row["pair"]),
         row["heating"],
         row["line"],
     )

@@ -138,7 +138,7 @@ class PeopleCounter:
             return
         for card in session.cards.held():
             facts = session.cards.hold_facts(card.holder.key)
-            if facts is None or facts.began is None:
+            if facts is None or not facts.began:
                 raise StillHot(card.name)
 
     def sign_out(self) -> None:

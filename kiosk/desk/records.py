@@ -18,7 +18,7 @@ from kiosk.rules import lines as L
 from kiosk.rules import shift
 from kiosk.rules.cards import HeatCurve, HolderCard, OperatorCard, PlaceCard, place_name
 from kiosk.rules.cooling.assessment import CoolingError
-from kiosk.rules.hold import HoldFacts, Reading, Stay, cooling_from_s
+from kiosk.rules.hold_facts import HoldFacts, Reading, Stay, cooling_from_s
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, Value, say
 

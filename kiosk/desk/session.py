@@ -17,7 +17,7 @@ from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
 from kiosk.rules.bounds_of_lines import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.grounds import Grounds, Resting, grounds
-from kiosk.rules.hold import HoldFacts
+from kiosk.rules.hold_facts import HoldFacts
 from kiosk.rules.lines import (
     OUTSIDE,
     Entry,

@@ -14,7 +14,7 @@ from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.hold import pair
+from kiosk.rules.hold_facts import pair
 from kiosk.rules.lines import (
     CodeBound,
     CodeRetired,

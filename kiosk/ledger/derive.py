@@ -76,7 +76,7 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
             )
         case L.TornDown(holder=holder, assembly=key):
             yield Put("assembly", must(state, "assembly", key, at) | {"torn_line": at.id})
-            yield from derive_heat.joined(must(state, "holder", holder, at) | {"assembly": None}, state)
+            yield from derive_heat.joined(must(state, "holder", holder, at) | {"assembly": None}, at, state)
         case L.ConditionSaid(assembly=key, condition=condition, used_min=used):
             row = must(state, "assembly", key, at)
             yield Put("assembly", row | {"condition": condition.value, "used_min": row["used_min"] + used})
@@ -149,13 +149,13 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
         case L.SettingChanged(name=name, value=value):
             yield Put("setting", {"name": name, "value": value})
             for hold in state.all("hold"):
-                if (mine := derive_heat.values_found([(name, value)], hold)) != hold:
+                if (mine := derive_heat.values_found([(name, value)], hold, state)) != hold:
                     yield Put("hold", mine)
         case L.KioskStarted(settings=found):
             for hold in state.all("hold"):
                 if hold["ended_line"] is None:
-                    mine = derive_heat.by_clock_of(at, hold, must(state, "holder", hold["holder"], at)["place"])
-                    yield Put("hold", derive_heat.values_found(found, mine) | {"gaps": hold["gaps"] + 1})
+                    mine = derive_heat.by_clock_of(at, hold, must(state, "holder", hold["holder"], at))
+                    yield Put("hold", derive_heat.values_found(found, mine, state) | {"gaps": hold["gaps"] + 1})
             for name, value in found:
                 yield Put("setting", {"name": name, "value": value})
         case L.Restored():
@@ -181,7 +181,7 @@ def _built(entry: L.Built, at: Stamp, state: LedgerState) -> Iterator[Change]:
     if holder["since_line"] is None and not holder["heat_cycles"]:  # entered with what was in it
         yield Put("holder", built)
     else:
-        yield from derive_heat.joined(built, state)
+        yield from derive_heat.joined(built, at, state)
 
 
 def _registered(entry: L.HolderRegistered, state: LedgerState) -> Iterator[Change]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict, fields
+from functools import reduce
 from typing import Any
 
 import msgspec
@@ -16,7 +17,7 @@ from kiosk.ledger.state import STILL_WARM_S, Broken, Change, LedgerState, Put, S
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat
-from kiosk.rules.hold import HeatValues
+from kiosk.rules.hold_facts import HeatValues, all_found
 from kiosk.rules.places import Kind
 
 _AT_WORK = (Kind.SHRINK, Kind.COOLING, Kind.BENCH)  # a cutter may still go in by the heating it comes from
@@ -45,7 +46,7 @@ def moved(entry: L.Moved, at: Stamp, state: LedgerState) -> Iterator[Change]:
         return
     running = hold["ended_line"] is None
     if running and hold["kiosk"] != at.kiosk:
-        hold = by_clock_of(at, hold, row["place"])
+        hold = by_clock_of(at, hold, row)
     if running or (hold["kiosk"] == at.kiosk and at.watched_s - hold["heated_watched_s"] < STILL_WARM_S):
         stages = text(_stages(entry, at, msgspec.json.decode(hold["stages"])))
         # A step taken back was never taken; any other one to there proves that something was not seen.
@@ -54,17 +55,23 @@ def moved(entry: L.Moved, at: Stamp, state: LedgerState) -> Iterator[Change]:
 
 
 def _stages(entry: L.Moved, at: Stamp, stages: list[list[Any]]) -> list[list[Any]]:
-    """Where it stood, with this step.  A stay that is taken back cooled nothing: it counts as the stay before it."""
-    kept = [stage for stage in stages[1:] if entry.undoes is None or stage[2] != entry.undoes]
-    stages = [stages[0], *kept]
-    return stages if entry.undoes is not None and stages[-1][0] == entry.goal else [*stages, _stage(entry.goal, at)]
+    """Where it stood, with this step.  A stay that is taken back cooled nothing: it counts as the stay before it.
+
+    Where another clock began to count within that stay, the stay before it is the one it goes back to.
+    """
+    if entry.undoes is None:
+        return [*stages, _stage(entry.goal, at)]
+    (_, since_s, number), *later = stages
+    kept = [[entry.goal, since_s, at.id] if number == entry.undoes else stages[0]]
+    kept += [stage for stage in later if stage[2] != entry.undoes]
+    return kept if kept[-1][0] == entry.goal else [*kept, _stage(entry.goal, at)]
 
 
 def _stage(place: str | None, at: Stamp) -> list[Any]:
     return [place, at.watched_s, at.id]
 
 
-def by_clock_of(at: Stamp, hold: TableRow, place: str | None) -> TableRow:
+def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:
     """A running hold by the clock of the kiosk that writes now.
 
     Watched times of two clocks are never subtracted, so one that another kiosk counted begins anew, as hot as it was.
@@ -72,38 +79,49 @@ def by_clock_of(at: Stamp, hold: TableRow, place: str | None) -> TableRow:
     if hold["kiosk"] == at.kiosk:
         return hold
     anew = {"heated_watched_s": at.watched_s, "first_watched_s": at.watched_s, "kiosk": at.kiosk}
-    return hold | anew | {"stages": text([_stage(place, at)]), "readings": "[]"}
+    stage = [holder["place"], at.watched_s, holder["since_line"]]  # that step may still be taken back
+    return hold | anew | {"stages": text([stage]), "readings": "[]"}
 
 
 _HEAT_VALUES = tuple(each.name for each in fields(HeatValues))
 _HEAT_NAMES = frozenset(f"heat.{name}" for name in _HEAT_VALUES)
+_MOST_BEGUN = 8
+_decoded = msgspec.json.Decoder(tuple[HeatValues, ...])
 
 
 def _watches(state: LedgerState) -> bool:
     """Whether these lines were written by a kiosk that sees to it that each heating is one of them."""
-    return _began(state) is not None
+    return _values(state) is not None
+
+
+def _values(state: LedgerState, found: Iterable[tuple[str, str]] = ()) -> HeatValues | None:
+    """The shop's values a hold is worked out from, by the book and what was `found` since (by the names of settings);
+    None where not all of them are known."""
+    rows = {name: state.get("setting", f"heat.{name}") for name in _HEAT_VALUES}
+    told = {name: row["value"] for name, row in rows.items() if row}
+    told |= {name.removeprefix("heat."): value for name, value in found if name in _HEAT_NAMES}
+    known = {name: float(value.replace(",", ".")) for name, value in told.items()}
+    return HeatValues(**known) if len(known) == len(_HEAT_VALUES) else None
 
 
 def _began(state: LedgerState) -> str | None:
-    """The shop's values a hold is worked out from, as JSON by name, if the book knows them."""
-    found = {name: state.get("setting", f"heat.{name}") for name in _HEAT_VALUES}
-    known = {name: float(row["value"].replace(",", ".")) for name, row in found.items() if row}
-    return text(known) if len(known) == len(_HEAT_VALUES) else None
+    values = _values(state)
+    return text([asdict(values)]) if values else None
 
 
-def values_found(found: Iterable[tuple[str, str]], hold: TableRow) -> TableRow:
+def values_found(found: Iterable[tuple[str, str]], hold: TableRow, state: LedgerState) -> TableRow:
     """A running hold once the shop's values (by the names of settings) were found to be these.
 
-    Nobody knows which of all the values since it began were true of its heating: it keeps the strictest of them, so
-    that a value set there and back brings no end nearer.
+    It keeps all it may have begun under, so that a value set there and back brings no end nearer.  After more of
+    them than a kiosk can work out at once only a reading ends it.
     """
-    said = {name.removeprefix("heat."): float(value.replace(",", ".")) for name, value in found if name in _HEAT_NAMES}
-    began = msgspec.json.decode(hold["began"]) if hold["began"] else {}
-    values = {**said, **began}
-    if hold["ended_line"] is not None or len(values) < len(_HEAT_VALUES):
+    values = _values(state, found)
+    if hold["ended_line"] is not None or values is None:
         return hold
-    kept = HeatValues(**values).stricter(HeatValues(**(values | said)))
-    return hold | {"began": text(asdict(kept))}
+    kept = all_found(_decoded.decode(hold["began"]) if hold["began"] else (), values)
+    if len(kept) > _MOST_BEGUN:
+        return hold | {"began": text([asdict(reduce(HeatValues.stricter, kept))]), "reading_only": 1}
+    return hold | {"began": text([asdict(each) for each in kept])}
 
 
 def heated(entry: L.Heated, at: Stamp, state: LedgerState) -> Iterator[Change]:
@@ -133,15 +151,16 @@ def _first_hold(holder: str, place: str | None, at: Stamp) -> TableRow:
     }  # fmt: skip
 
 
-def joined(holder: TableRow, state: LedgerState) -> Iterator[Change]:
+def joined(holder: TableRow, at: Stamp, state: LedgerState) -> Iterator[Change]:
     """A cutter went in or came out, and `holder` is its row from now on.
 
     A shrink fit opens by heat only: each time uses a heating that was seen, or one that nobody saw, and then nobody
-    knows how warm the holder is.  One that is cool and still stands at the station was heated there once more.
+    knows how warm the holder is.  One that stands at the station was heated there for it: if not just now by the
+    book, then once more.
     """
     shrinks = holder["clamping"] == Clamping.SHRINK_FIT.value
     place = state.get("place", holder["place"]) if holder["place"] else None
-    anew = place is not None and Kind(place["kind"]) is Kind.SHRINK and holder["heat"] != Heat.HELD.value
+    anew = place is not None and Kind(place["kind"]) is Kind.SHRINK and not _just_heated(holder, at, state)
     unseen = shrinks and (anew or not holder["heat_unused"]) and _watches(state)
     holder = holder | ({"heat_unused": 0} if shrinks else {})
     if unseen and holder["heat"] == Heat.COOL.value:
@@ -150,6 +169,14 @@ def joined(holder: TableRow, state: LedgerState) -> Iterator[Change]:
     hold = state.get("hold", holder["key"])
     if unseen and hold and hold["ended_line"] is None:
         yield Put("hold", hold | {"reading_only": 1})
+
+
+def _just_heated(holder: TableRow, at: Stamp, state: LedgerState) -> bool:
+    """Whether the heating of the running hold may still be going on."""
+    hold, values = state.get("hold", holder["key"]), _values(state)
+    if hold is None or hold["ended_line"] is not None or hold["kiosk"] != at.kiosk or values is None:
+        return False
+    return bool(at.watched_s - hold["heated_watched_s"] <= values.heating_s)
 
 
 def hold_ended(entry: L.HoldEnded, at: Stamp, state: LedgerState) -> Iterator[Change]:
@@ -166,7 +193,7 @@ def read(entry: L.TemperatureRead, at: Stamp, state: LedgerState) -> Iterator[Ch
     hold = state.get("hold", entry.holder)
     about_it = hold is not None and entry.heating in (None, hold["heated_line"])
     if hold and about_it and hold["ended_line"] is None:
-        hold = by_clock_of(at, hold, must(state, "holder", entry.holder, at)["place"])
+        hold = by_clock_of(at, hold, must(state, "holder", entry.holder, at))
         reading = [at.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict]
         yield Put("hold", hold | {"readings": text([*msgspec.json.decode(hold["readings"]), reading])})
     if entry.pair:

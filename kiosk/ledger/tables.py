@@ -149,7 +149,7 @@ class Hold(Table):
     readings = TextField()  # JSON: list of [watched_s, where, value_c, instrument, verdict]
     body_c = FloatField(null=True)
     body_unknown = IntegerField(default=0)  # as warm as a heating can have made it
-    began = TextField(null=True)  # JSON: the shop's values when it began, by name; null: not known
+    began = TextField(null=True)  # JSON: list of the shop's values it may have begun under, by name; null: not known
     ended_line = IntegerField(null=True, index=True)  # safe to touch since; kept, because it may still be warm
     reading_only = IntegerField(default=0)  # something was not seen: only a reading ends it
     gaps = IntegerField(default=0)  # how often the kiosk stopped watching since

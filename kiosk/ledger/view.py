@@ -33,7 +33,7 @@ from kiosk.rules.cards import (
     place_name,
 )
 from kiosk.rules.fitting.magazine import Loaded, Magazine
-from kiosk.rules.hold import HeatValues, HoldFacts, Reading, Stay
+from kiosk.rules.hold_facts import HeatValues, HoldFacts, Reading, Stay
 from kiosk.rules.lines import Built, Moved, TornDown
 from kiosk.rules.places import Kind, Place
 
@@ -44,7 +44,7 @@ HoldReader = Callable[[HoldFacts], HoldView]
 _holder = msgspec.json.Decoder(Holder)
 _cutter = msgspec.json.Decoder(Cutter)
 _measured = msgspec.json.Decoder(Measured)
-_began = msgspec.json.Decoder(HeatValues)
+_began = msgspec.json.Decoder(tuple[HeatValues, ...])
 _magazine = msgspec.json.Decoder(Magazine)
 
 
@@ -342,7 +342,7 @@ class Cards:
             bool(held["reading_only"]),
             held["gaps"],
             body_unknown=bool(held["body_unknown"]),
-            began=_began.decode(held["began"]) if held["began"] else None,
+            began=_began.decode(held["began"]) if held["began"] else (),
             heating=held["heated_line"],
             watched=held["kiosk"] == self._book.kiosk,
         )

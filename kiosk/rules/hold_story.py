@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from kiosk.rules.cards import HeatCurve
-from kiosk.rules.cooling.assessment import assess_bound
-from kiosk.rules.hold import HoldFacts, HoldRules, Reading, Stay, cooling_from_s, curve, solved, touches
+from kiosk.rules.hold import curve
+from kiosk.rules.hold_cases import assessment, solved, weighed
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, Stay, cooling_from_s
 from kiosk.rules.lessons import Known
 
 
@@ -50,15 +51,18 @@ class HoldStory:
 
 
 def story(facts: HoldFacts, rules: HoldRules, known: Known | None, ended_s: float | None, now_s: float) -> HoldStory:
-    """The story of a heating up to watched time `now_s`; ended_s: watched time of its end.  Raises CoolingError."""
+    """The story of a heating up to watched time `now_s`; ended_s: watched time of its end.  rules: as they are set now.
+
+    Raises CoolingError.
+    """
     start_s = cooling_from_s(facts, rules)
-    usual = assess_bound(solved(facts, rules, known))
+    usual = assessment(replace(facts, readings=()), rules, known)
     steps = []
     for count, reading in enumerate(facts.readings):
         then = replace(facts, stays=_until(facts, reading.at_s), readings=facts.readings[:count])
-        bound = solved(then, rules, known)
+        cases = solved(then, rules, known)
         counted = replace(then, readings=facts.readings[: count + 1])
-        before, after = (assess_bound(bound, touches(each, rules)).hold_s for each in (then, counted))
+        before, after = (weighed(cases, each, rules).found.hold_s for each in (then, counted))
         steps.append(ReadingStep(reading, reading.at_s - start_s, before, after))
     released_s = None if ended_s is None else max(ended_s - start_s, 0.0)
     plot = curve(facts, rules, usual, now_s if ended_s is None else ended_s, whole=True)

@@ -149,8 +149,9 @@ def test_settings_changed_outside_shorten_no_hold_and_are_written_down(shop: Sho
     heat(shop)
     put(shop, RACK)
     again = shop.desk.session.cards.hold_facts("T001")
-    assert again is not None and again.began is not None
-    assert again.began.temp_c == shop.desk.session.settings.heat.temp_c, "the next heating begins with what is set"
+    assert again is not None
+    (began,) = again.began
+    assert began.temp_c == shop.desk.session.settings.heat.temp_c, "the next heating begins with what is set"
 
 
 def test_stricter_settings_hold_longer_at_once(shop: Shop) -> None:
@@ -162,10 +163,26 @@ def test_stricter_settings_hold_longer_at_once(shop: Shop) -> None:
     assert left_s(shop) > before_s + 60.0
 
 
+def test_after_more_values_than_can_be_worked_out_only_a_reading_ends_a_hold(shop: Shop) -> None:
+    trust(shop)
+    heat(shop)
+    put(shop, RACK)
+    for step in range(8):
+        facts = shop.desk.session.cards.hold_facts("T001")
+        assert facts is not None and len(facts.began) == step + 1 and not facts.reading_only
+        edited(shop, f"[heat]\ntemp_c = {331 + step}.0\n")
+    facts, card = shop.desk.session.cards.hold_facts("T001"), shop.desk.session.holder("T001")
+    assert facts is not None and len(facts.began) == 1 and facts.began[0].temp_c == 338.0
+    assert card.hold is not None and card.hold.needs_reading
+    shop.clock.forward(12 * HOUR_S)
+    shop.desk.tick()
+    assert not is_let_go(shop)
+
+
 def test_a_restored_hold_keeps_the_values_of_its_day_too(shop: Shop) -> None:
     shop.desk.session.write(L.Restored("ledger.db", ("T001",)))
     facts = shop.desk.session.cards.hold_facts("T001")
-    assert facts is not None and facts.began is not None and facts.began.limit_c == 43.0
+    assert facts is not None and [each.limit_c for each in facts.began] == [43.0]
 
 
 def test_what_another_name_watched_shortens_no_hold(shop: Shop) -> None:
@@ -335,6 +352,22 @@ def test_a_shrink_fit_built_at_the_station_after_its_hold_has_ended_is_held_agai
     assert read_all_over(shop, key)
     build(shop, key)
     assert not is_let_go(shop, key, SLOT)
+
+
+@pytest.mark.parametrize("written", ["by the desk", "by line"])
+def test_a_cutter_goes_in_by_a_heating_of_just_now_however_long_its_hold_still_runs(shop: Shop, written: str) -> None:
+    key = bare(shop)
+    heat(shop, key)
+    whole_s = left_s(shop, key)
+    shop.clock.forward(0.8 * whole_s)
+    cutter = next(offer.cutter.key for offer in shop.desk.build.offers(key) if offer.fit.ok)
+    if written == "by the desk":
+        shop.desk.build.build(key, cutter)
+        assert left_s(shop, key) > 0.5 * whole_s
+    else:
+        shop.desk.session.write(L.Built("A1", "new", key, cutter, 30.0))
+        facts = shop.desk.session.cards.hold_facts(key)
+        assert facts is not None and facts.reading_only
 
 
 def test_a_heating_of_another_day_is_not_the_one_a_cutter_went_in_by(shop: Shop) -> None:

@@ -6,12 +6,7 @@ environment variable of that name, parted by commas) leaves rules out, to look b
 
 from __future__ import annotations
 
-import atexit
 import os
-import shutil
-import tempfile
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 from hypothesis import strategies as st
@@ -19,12 +14,13 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from kiosk.rules import codes
 from kiosk.rules.cards import Command
-from tests.faults.shopfloor import BADGES, HOLDERS, PLACES, Floor, choose_pin, prepare
-from tests.faults.steel import NOMINAL, WARM
+from tests.faults.shopfloor import Floor
+from tests.faults.truth import HOLDERS, PLACES
+from tests.faults.weeks_of_work import WORLDS, prepared
 
+BADGES = ("BSXD5X3637", "B6J6BXCR66", "BH90GXPB95")
 HOUR_S, DAY_S = 3600.0, 86400.0
 WITHOUT = frozenset(os.environ.get("WITHOUT", "").split(","))
-WORLDS = {"nominal": NOMINAL, "warm": WARM}
 
 holders = st.sampled_from(HOLDERS)
 places = st.sampled_from(PLACES)
@@ -33,18 +29,6 @@ waits = st.sampled_from((1.0, 4.0, 20.0, 31.0, 61.0, 300.0, 1200.0, 3600.0, 4 * 
 steps = st.integers(1, 60)
 
 done = {"steps": 0, "examples": 0}  # how much was tried in this process
-
-
-@lru_cache
-def prepared(world: str, pin: bool) -> Path:
-    folder = Path(tempfile.mkdtemp(prefix="kiosk-start-"))
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    if pin:
-        shutil.copytree(prepared(world, False), folder / "data")
-        choose_pin(folder / "data")
-    else:
-        prepare(folder / "data", WORLDS[world])
-    return folder / "data"
 
 
 def unless_left_out(name: str) -> Any:
@@ -120,6 +104,16 @@ class AnyShift(RuleBasedStateMachine):
             self.it.scan_place("Shrink station")
             self.it.wait(seconds)
 
+    @rule(keys=st.lists(holders, min_size=1, max_size=3), seconds=st.sampled_from((0.5, 3.0, 29.0, 45.0)))
+    @unless_left_out("heats_again_and_again")
+    def thirty_scans_in_a_row_at_the_station(self, keys: list[str], seconds: float) -> None:
+        """By turns, the place scanned now and then only."""
+        for count in range(30):
+            self.it.scan_holder(keys[count % len(keys)])
+            if count % 3 == 0:
+                self.it.scan_place("Shrink station")
+            self.it.wait(seconds)
+
     @rule(never_left=st.booleans())
     @unless_left_out("undoes")
     def undoes(self, never_left: bool) -> None:
@@ -166,6 +160,38 @@ class AnyShift(RuleBasedStateMachine):
     def corrects(self, key: str, name: str | None) -> None:
         self.it.correct_place(key, name)
 
+    @rule(key=holders, where=st.sampled_from(("nose", "flange", "shank")))
+    @unless_left_out("mistypes")
+    def mistypes(self, key: str, where: str) -> None:
+        self.it.mistype(key, where)
+
+    @rule(key=holders, seconds=st.sampled_from((1.0, 31.0, 70.0, 900.0, 3600.0)))
+    @unless_left_out("refits")
+    def refits(self, key: str, seconds: float) -> None:
+        """Another cutter, torn out and put in at the station, some time after each other."""
+        self.it.scan_holder(key)
+        self.it.scan_place("Shrink station")
+        for act in (self.it.tear_down, self.it.build):
+            self.it.wait(seconds)
+            act(key)
+
+    @rule(key=holders, nose_mm=st.sampled_from((18.0, 24.0, 40.0)))
+    @unless_left_out("corrects")
+    def corrects_an_outline(self, key: str, nose_mm: float) -> None:
+        self.it.correct_nose(key, nose_mm)
+
+    @rule(key=holders)
+    @unless_left_out("retires")
+    def retires_a_label(self, key: str) -> None:
+        self.it.retire_label(key)
+
+    @rule(key=holders, back=st.booleans())
+    @unless_left_out("retires")
+    def retires_a_holder(self, key: str, back: bool) -> None:
+        self.it.retire_holder(key)
+        if back:
+            self.it.import_holder(key, {})
+
     @rule(key=holders)
     @unless_left_out("adopts")
     def adopts(self, key: str) -> None:
@@ -204,6 +230,28 @@ class AnyShift(RuleBasedStateMachine):
     @unless_left_out("restores")
     def restores(self, which: int) -> None:
         self.it.restore(which)
+
+    @rule(key=holders, first=st.integers(0, 3), second=st.integers(0, 3), between=st.booleans())
+    @unless_left_out("restores")
+    def restores_one_copy_and_another(self, key: str, first: int, second: int, between: bool) -> None:
+        self.it.restore(first)
+        if between:
+            self.it.scan_holder(key)
+            self.it.scan_place("Shrink station")
+        self.it.restore(second)
+
+    @rule(which=st.integers(0, 3))
+    @unless_left_out("restores")
+    def takes_an_import_back_after_a_restore(self, which: int) -> None:
+        self.it.import_place("Rack 1", "cooling", "sleeve", 300.0)
+        self.it.import_place("Rack 1", "cooling", "free_air", None)
+        self.it.restore(which)
+        self.it.undo_import("a slip")
+
+    @rule(key=holders, oal_mm=st.sampled_from((30.0, 60.0, 90.0)))
+    @unless_left_out("regrinds")
+    def regrinds_on_paper(self, key: str, oal_mm: float) -> None:
+        self.it.regrind(key, oal_mm)
 
     @rule(seconds=st.sampled_from((60.0, 3600.0)))
     @unless_left_out("rehearses")
@@ -253,6 +301,20 @@ class AnyShift(RuleBasedStateMachine):
     def renames_the_kiosk(self, name: str) -> None:
         self.it.edit_settings("kiosk", "name", name)
 
+    @rule(
+        key=holders, name=heat_places, names=st.lists(st.sampled_from(("kiosk", "other", "third")), max_size=3),
+        seconds=st.sampled_from((1.0, 50.0, 600.0)), never_left=st.booleans(),
+    )  # fmt: skip
+    @unless_left_out("renames")
+    def renames_the_kiosk_while_it_holds(
+        self, key: str, name: str, names: list[str], seconds: float, never_left: bool
+    ) -> None:
+        self.heats_and_cools(key, name, 1.0)
+        for each in (*names, "kiosk"):
+            self.it.edit_settings("kiosk", "name", each)
+        self.it.wait(seconds)
+        self.it.undo(never_left)
+
     @rule(command=st.sampled_from(("hot", "find", "history", "check")))
     @unless_left_out("asks")
     def asks(self, command: str) -> None:
@@ -267,6 +329,43 @@ class AnyShift(RuleBasedStateMachine):
     @unless_left_out("sets_the_clock")
     def sets_the_wall_clock(self, hours: float) -> None:
         self.it.clocks.set_wall(hours * HOUR_S)
+
+    @rule(key=holders, name=places, hours=st.sampled_from((0.1, 3.0, 30.0)), seconds=st.sampled_from((0.0, 20.0, 99.0)))
+    @unless_left_out("sets_the_clock")
+    def carries_while_the_wall_clock_jumps(self, key: str, name: str, hours: float, seconds: float) -> None:
+        for turn, goal in ((1.0, "Shrink station"), (-1.0, name)):
+            self.it.scan_holder(key)
+            self.it.clocks.set_wall(turn * hours * HOUR_S)
+            self.it.wait(seconds)
+            self.it.scan_place(goal)
+            self.it.clocks.set_wall(-2 * turn * hours * HOUR_S)
+            self.it.wait(seconds)
+
+    @rule(key=holders, name=places, off_s=st.sampled_from((0.0, 5.0, 300.0)), boot=st.booleans())
+    @unless_left_out("restarts")
+    def carries_with_a_restart_in_the_middle(self, key: str, name: str, off_s: float, boot: bool) -> None:
+        for goal in ("Shrink station", name):
+            self.it.scan_holder(key)
+            self.it.reopen(off_s, boot)
+            self.it.scan_place(goal)  # alone, if the first scan is forgotten
+            self.it.scan_holder(key)
+            self.it.reopen(off_s, boot)
+
+    @rule(key=holders, other=holders, name=heat_places, off_s=st.sampled_from((0.0, 30.0)), never_left=st.booleans())
+    @unless_left_out("restarts")
+    def restarts_in_the_middle_of_each(self, key: str, other: str, name: str, off_s: float, never_left: bool) -> None:
+        acts = (
+            lambda: self.heats_and_cools(key, name, 25.0),
+            lambda: self.it.undo(never_left),
+            lambda: self.it.correct_place(key, "Shrink station"),
+            lambda: self.it.tear_down(key),
+            lambda: self.it.build(key),
+            lambda: self.it.adopt(other),
+            lambda: self.it.read(key, "nose", 0.0),
+        )
+        for act in acts:
+            act()
+            self.it.reopen(off_s)
 
     @rule(off_s=st.sampled_from((0.0, 30.0, HOUR_S, 12 * HOUR_S)), boot=st.booleans())
     @unless_left_out("restarts")

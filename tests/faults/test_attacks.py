@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from kiosk.rules.cards import Heat
-from tests.faults.machine import HOUR_S, WORLDS, prepared
+from tests.faults.machine import HOUR_S
 from tests.faults.shopfloor import Floor
+from tests.faults.weeks_of_work import WORLDS, prepared
 
 
 @pytest.fixture(params=[5.0, 9 * HOUR_S, 960 * HOUR_S], ids=["at once", "after a shift", "after weeks"])
@@ -132,9 +133,21 @@ def test_a_heat_setting_edited_there_and_back_shortens_no_hold(
     heat(floor)
     floor.edit_settings("heat", *there)
     floor.edit_settings("heat", *back)
-    began = floor.desk.session.cards.hold_facts("T001")
-    assert began is not None and began.began is not None
-    assert getattr(began.began, there[0]) == there[1]
+    held = floor.desk.session.cards.hold_facts("T001")
+    assert held is not None
+    assert {getattr(each, there[0]) for each in held.began} >= {there[1]}
+
+
+@pytest.mark.parametrize(
+    "change", [("temp_c", 380.0), ("ambient_c", 28.0), ("heating_s", 300.0)], ids=lambda each: each[0]
+)
+def test_a_heat_setting_edited_after_readings_shortens_no_hold(floor: Floor, change: tuple[str, float]) -> None:
+    heat(floor)
+    for _ in range(2):
+        floor.wait(300.0)
+        floor.read("T001", "nose", 0.0)
+    floor.edit_settings("heat", *change)
+    floor.reopen()
 
 
 def test_another_name_and_back_uses_nobody_elses_time(floor: Floor) -> None:
@@ -169,6 +182,22 @@ def test_a_stay_that_was_undone_cooled_nothing(floor: Floor) -> None:
     watch(floor, 2400.0)
 
 
+@pytest.mark.parametrize("names", [("other", "kiosk"), ("other", "third", "kiosk")])
+def test_a_stay_that_was_undone_cooled_nothing_though_other_names_counted_it_meanwhile(
+    floor: Floor, names: tuple[str, ...]
+) -> None:
+    floor.edit_settings("heat", "heating_s", 5.0)
+    heat(floor)
+    floor.wait(20.0)
+    goes(floor, "T001", "Sleeve 1")
+    for name in names:
+        floor.edit_settings("kiosk", "name", name)
+    floor.wait(50.0)
+    floor.undo(never_left=True)
+    assert floor.bodies["T001"].spot == floor.spots["Shrink station"], "it was taken back"
+    watch(floor, 2400.0)
+
+
 @pytest.mark.parametrize(("apart_s", "times"), [(2.0, 60), (31.0, 40), (600.0, 40)])
 def test_heating_again_and_again_stops_nothing_else(floor: Floor, apart_s: float, times: int) -> None:
     goes(floor, "T008", "Shrink station")
@@ -200,6 +229,20 @@ def is_built_long_after_its_heating(floor: Floor) -> None:
     floor.build("T014")
 
 
+def is_built_late_in_its_hold(floor: Floor) -> None:
+    heat(floor, "T014")
+    floor.wait(4000.0)
+    floor.build("T014")
+    watch(floor, 3600.0)
+
+
+def is_built_in_the_middle_of_its_hold(floor: Floor) -> None:
+    heat(floor, "T014")
+    floor.wait(1500.0)
+    floor.build("T014")
+    watch(floor, 3600.0)
+
+
 def is_torn_down_as_an_eye_says(floor: Floor) -> None:
     floor.audit("Cabinet A · 1-01", ("T002",))
     floor.act(lambda: floor.desk.audits.empty("T002"))
@@ -213,6 +256,8 @@ def is_torn_down_as_an_eye_says(floor: Floor) -> None:
         stands_there_by_a_correction,
         is_built_at_the_bench,
         is_built_long_after_its_heating,
+        is_built_late_in_its_hold,
+        is_built_in_the_middle_of_its_hold,
         is_torn_down_as_an_eye_says,
     ],
     ids=lambda way: way.__name__,

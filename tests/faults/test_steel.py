@@ -12,9 +12,10 @@ from kiosk.rules.cooling.assessment import Heat as Heating
 from kiosk.rules.cooling.assessment import Room, Stage, Way, assess
 from kiosk.rules.outline import profile_of
 from tests.conftest import Shop
-from tests.faults.machine import prepared
-from tests.faults.shopfloor import HOLDERS, Broke, Burnt, Floor, shape_of
+from tests.faults.shopfloor import Floor
 from tests.faults.steel import NOMINAL, WARM, Shape, Steel, World
+from tests.faults.truth import HOLDERS, Broke, Burnt, shape_of
+from tests.faults.weeks_of_work import prepared
 from tests.rules.axisymmetric import solve
 from tests.rules.cooling_examples import case
 

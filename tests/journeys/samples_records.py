@@ -19,7 +19,7 @@ from kiosk.desk.reports import Kept, PastAudits
 from kiosk.labels.queue import Queue, Trouble
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HeatCurve, OperatorCard
-from kiosk.rules.hold import HoldFacts, Reading
+from kiosk.rules.hold_facts import HoldFacts, Reading
 from kiosk.rules.outcomes import Reason
 from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftCounts, ShiftReport

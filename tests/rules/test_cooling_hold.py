@@ -33,7 +33,8 @@ from kiosk.rules.cooling.assessment import (
 from kiosk.rules.cooling.bound import draw_of, unknown_mean, unknown_sd
 from kiosk.rules.cooling.case import Case, case_report
 from kiosk.rules.cooling.stand import course_of
-from kiosk.rules.hold import HoldFacts, HoldRules, Stay, assessment
+from kiosk.rules.hold_cases import assessment
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, Stay
 from kiosk.rules.lessons import Heats
 from kiosk.rules.outline import Profile, outline
 

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kiosk.rules.hold import SOAK_S, Reading, cool_all_over
+from kiosk.rules.hold import SOAK_S, cool_all_over
+from kiosk.rules.hold_facts import Reading
 
 ALL = ("nose", "flange", "shank")
 

@@ -8,19 +8,10 @@ import pytest
 
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import Standing
-from kiosk.rules.cooling.assessment import Room, assess_bound
-from kiosk.rules.hold import (
-    HoldFacts,
-    HoldRules,
-    Reading,
-    Stay,
-    advice,
-    assessment,
-    cooling_from_s,
-    solved,
-    touches,
-    verdict,
-)
+from kiosk.rules.cooling.assessment import Room
+from kiosk.rules.hold import advice, verdict
+from kiosk.rules.hold_cases import assessment, solved, weighed
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, Stay, cooling_from_s, touches
 from kiosk.rules.hold_story import story
 
 DAYS_S = 40 * 86400.0
@@ -37,8 +28,9 @@ FACTS = HoldFacts(
     heating=90,
 )
 START_S = cooling_from_s(FACTS, RULES)
-BOUND = solved(FACTS, RULES, None)
-USUAL = assess_bound(BOUND)
+CASES = solved(FACTS, RULES, None)
+NOW = weighed(CASES, FACTS, RULES)
+USUAL = NOW.found
 
 
 def reading(after_s: float, value_c: float, word: str = "agrees", where: str = "nose") -> Reading:
@@ -68,29 +60,29 @@ def test_a_believed_reading_shortens_the_hold_and_a_doubted_one_leaves_it_as_it_
 
 def test_a_doubted_reading_counts_once_a_second_confirms_it() -> None:
     doubted, second = reading(900, 70.0, "questioned"), reading(1000, 67.0, "confirmed")
-    assert len(touches(with_readings(doubted), RULES)) == 0
-    assert len(touches(with_readings(doubted, second), RULES)) == 2
+    assert len(touches(with_readings(doubted), START_S)) == 0
+    assert len(touches(with_readings(doubted, second), START_S)) == 2
     between = reading(950, usual_c(950))
-    assert len(touches(with_readings(doubted, between, second), RULES)) == 2
+    assert len(touches(with_readings(doubted, between, second), START_S)) == 2
 
 
 def test_what_was_read_of_a_holder_nobody_saw_heated_shortens_nothing() -> None:
     facts = replace(with_readings(reading(1200, usual_c(1200))), reading_only=True)
     assert assessment(facts, RULES, None).hold_s == hold_s()
-    assert advice(facts, RULES, BOUND, START_S + 600) is None
+    assert advice(facts, NOW.longest, START_S + 600) is None
 
 
 def test_a_cool_reading_ends_a_hold_only_where_hardly_any_chance_is_left_of_its_being_hot() -> None:
     at_s = 0.9 * USUAL.touch_safe_s
     where = USUAL.now(at_s).where.read_at.value
     cool, at_the_limit = reading(at_s, 36.0, "", where), reading(at_s, 42.8, "", where)
-    assert verdict(FACTS, RULES, BOUND, USUAL, Standing(5), cool).ends
-    assert not verdict(FACTS, RULES, BOUND, USUAL, Standing(5), at_the_limit).ends, "the thermometer is not that exact"
+    assert verdict(FACTS, RULES, CASES, USUAL, Standing(5), cool).ends
+    assert not verdict(FACTS, RULES, CASES, USUAL, Standing(5), at_the_limit).ends, "the thermometer is not that exact"
 
 
 def test_advice_is_told_in_watched_time() -> None:
     now_s = START_S + 700.0
-    found = advice(FACTS, RULES, BOUND, now_s)
+    found = advice(FACTS, NOW.longest, now_s)
     assert found is not None
     assert now_s <= found.at_s < found.free_s < START_S + hold_s()
 

@@ -16,23 +16,16 @@ from kiosk.rules.belief import Instrument, Standing
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HoldView
 from kiosk.rules.cooling.assessment import Assessment, Room, Way, Zone
-from kiosk.rules.cooling.bound import Bound
-from kiosk.rules.hold import (
+from kiosk.rules.hold import curve, is_sound, length_error_um, not_computable, verdict, view
+from kiosk.rules.hold_cases import Case, assessment, solved
+from kiosk.rules.hold_facts import (
     HeatValues,
     HoldFacts,
     HoldRules,
     Reading,
     Stay,
-    assessment,
     cooling_from_s,
-    curve,
-    is_sound,
     last_place,
-    length_error_um,
-    not_computable,
-    solved,
-    verdict,
-    view,
     way_now,
 )
 from kiosk.rules.outline import outlines_of
@@ -61,7 +54,7 @@ def computed(*stays: tuple[str | None, float, str | None]) -> Assessment:
 
 
 @cache
-def ready(*stays: tuple[str | None, float, str | None]) -> Bound:
+def ready(*stays: tuple[str | None, float, str | None]) -> tuple[Case, ...]:
     return solved(facts_at(0.0, *stays), RULES, None)
 
 
@@ -129,9 +122,9 @@ def test_a_plot_stands_where_its_heating_does(
 def test_a_reading_is_judged_at_its_own_moment(start_s: float, after_s: float, where: str) -> None:
     facts, found = facts_at(start_s, RACK), computed(RACK)
     at_s = start_s + 25.0 + after_s
-    bound, one = ready(RACK), Reading(25.0 + after_s, where, 60.0, "probe", "")
-    base = verdict(facts_at(0.0, RACK), RULES, bound, found, TRUSTED, one)
-    same = verdict(facts, RULES, ready(RACK), found, TRUSTED, Reading(at_s, where, 60.0, "probe", ""))
+    cases, one = ready(RACK), Reading(25.0 + after_s, where, 60.0, "probe", "")
+    base = verdict(facts_at(0.0, RACK), RULES, cases, found, TRUSTED, one)
+    same = verdict(facts, RULES, cases, found, TRUSTED, Reading(at_s, where, 60.0, "probe", ""))
     assert (same.word, same.ends, same.strange) == (base.word, base.ends, base.strange)
     assert same.prediction.expected_c == pytest.approx(base.prediction.expected_c, abs=0.05)
     assert same.hottest_at is found.now(after_s).where.read_at
@@ -144,9 +137,10 @@ def test_only_a_probe_that_the_model_explains_ends_a_hold(instrument: Instrument
     late_s = cooling_from_s(facts, RULES) + found.touch_safe_s + 900.0
     hottest = found.now(found.touch_safe_s + 900.0)
     reading = Reading(late_s, hottest.where.read_at.value, hottest.hottest_c, instrument.value, "")
-    assert verdict(facts, RULES, ready(RACK), found, TRUSTED, reading).ends is (instrument is Instrument.PROBE)
+    cases = ready(RACK)
+    assert verdict(facts, RULES, cases, found, TRUSTED, reading).ends is (instrument is Instrument.PROBE)
     early = replace(reading, where="nose", at_s=cooling_from_s(facts, RULES) + 60.0, value_c=24.0)
-    judged = verdict(facts, RULES, ready(RACK), found, TRUSTED, early)
+    judged = verdict(facts, RULES, cases, found, TRUSTED, early)
     assert judged.strange and not judged.ends and judged.word is Word.QUESTIONED
 
 
@@ -207,10 +201,10 @@ BEGAN = HeatValues(330.0, 23.0, 43.0, 60.0, 3.0)
     ],
 )
 def test_of_each_value_the_stricter_counts_whichever_came_first(name: str, hotter: float, milder: float) -> None:
-    same = RULES.stricter(BEGAN)
-    assert same == RULES == RULES.stricter(None)
-    assert RULES.stricter(replace(BEGAN, **{name: milder})) == RULES
-    strict = RULES.stricter(replace(BEGAN, **{name: hotter}))
+    same = RULES.stricter((BEGAN,))
+    assert same == RULES == RULES.stricter(())
+    assert RULES.stricter((replace(BEGAN, **{name: milder}),)) == RULES
+    strict = RULES.stricter((replace(BEGAN, **{name: hotter}),))
     now = {
         "temp_c": strict.temp_c, "heating_s": strict.heating_s, "ambient_c": strict.room.ambient_c,
         "limit_c": strict.room.limit_c, "length_tolerance_um": strict.room.tolerance_um,
@@ -307,7 +301,7 @@ def test_where_nobody_knows_the_cutter_no_hold_is_shorter_than_with_one_or_witho
     facts = replace(facts_at(start_s, way), holder=holder, assembly=built)
     hold_s = held_s(facts)
     for outline in outlines_of(holder, built):
-        with patch("kiosk.rules.hold.outlines_of", return_value=(outline,)):
+        with patch("kiosk.rules.hold_cases.outlines_of", return_value=(outline,)):
             assert held_s(facts) <= hold_s
 
 
@@ -315,6 +309,6 @@ def test_taking_the_cutter_out_on_paper_makes_no_hold_shorter() -> None:
     for course in ((), (RACK,), (BLOWN,)):
         facts = facts_at(9e6, *course)
         empty = outlines_of(HOLDER, None)[1]
-        with patch("kiosk.rules.hold.outlines_of", return_value=(empty,)):
+        with patch("kiosk.rules.hold_cases.outlines_of", return_value=(empty,)):
             alone_s = held_s(facts)
         assert held_s(replace(facts, assembly=None)) >= alone_s > 300.0

@@ -1,0 +1,158 @@
+"""What a hold may be, as far as the book leaves it open: outlines and values of the shop, each put to the model.
+
+A hold lasts as long as the longest of them, its readings counted for each: what is read may speak against any of
+them, so that none is chosen before.  It must never choose among them, and never end a hold one of them does not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf
+from typing import NamedTuple
+
+from kiosk.rules.cooling.assessment import (
+    Assessment,
+    Heat,
+    Stage,
+    Touch,
+    Way,
+    assess_bound,
+    bound_of,
+    default_heated_mm,
+)
+from kiosk.rules.cooling.bound import Bound
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, Stay, cooling_from_s, left_coil_s, touches, way_of
+from kiosk.rules.lessons import Known
+from kiosk.rules.outline import Profile, outlines_of
+
+
+class Case(NamedTuple):
+    """One of them, solved.  heating_s: how long after its scan it may have been heated."""
+
+    heating_s: float
+    bound: Bound
+
+    def start_s(self, facts: HoldFacts) -> float:
+        """Watched time at which it began to cool."""
+        return left_coil_s(facts, self.heating_s)
+
+    def touches(self, facts: HoldFacts) -> tuple[Touch, ...]:
+        """The readings that count for it."""
+        return touches(facts, self.start_s(facts))
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A hold as its facts stand.  found: of all cases, the hottest at every moment and the latest of every time.
+
+    longest: the case that lasts longest with what was read.
+    """
+
+    found: Assessment
+    longest: Case
+
+
+def solved(facts: HoldFacts, rules: HoldRules, known: Known | None) -> tuple[Case, ...]:
+    """All it may be, each solved once and ready for readings.  rules: as they are set now.
+
+    The first is the one that lasts longest before anything was read: what readings of a heat teach is told about one
+    and the same case.  Raises CoolingError.
+    """
+    found = [
+        Case(each.heating_s, bound_of(*_as_solved(outline, facts, each), each.room, known))
+        for each in rules.each(facts.began)
+        for outline in outlines_of(facts.holder, facts.assembly)
+    ]
+    if len(found) > 1:
+        unread = [_ends_s(assess_bound(case.bound), case.start_s(facts)) for case in found]
+        found.insert(0, found.pop(unread.index(max(unread))))
+    return tuple(found)
+
+
+def weighed(cases: Sequence[Case], facts: HoldFacts, rules: HoldRules) -> Weighed:
+    """All cases with the readings of these facts; its times are since `cooling_from_s`."""
+    start_s = cooling_from_s(facts, rules)
+    found = [(case.start_s(facts) - start_s, assess_bound(case.bound, case.touches(facts))) for case in cases]
+    ends_s = [_ends_s(alone, shift_s) for shift_s, alone in found]
+    return Weighed(_latest(found), cases[ends_s.index(max(ends_s))])
+
+
+def assessment(facts: HoldFacts, rules: HoldRules, known: Known | None) -> Assessment:
+    """The model's answer as the facts stand, its readings counted.  Raises CoolingError."""
+    return weighed(solved(facts, rules, known), facts, rules).found
+
+
+def _ends_s(found: Assessment, start_s: float) -> float:
+    return inf if found.hold_s is None else start_s + found.hold_s
+
+
+def _latest(found: Sequence[tuple[float, Assessment]]) -> Assessment:
+    """One assessment that is never cooler nor sooner over than any of these; each begins so many seconds later."""
+    first = found[0][1]
+    if len(found) == 1:
+        return first
+    times = sorted({at_s + shift_s for shift_s, each in found for at_s in each.t_s})
+    now = [[each.now(at_s - shift_s) for shift_s, each in found] for at_s in times]
+    hottest = [max(at, key=lambda one: one.hottest_c) for at in now]
+    holds = [None if each.hold_s is None else each.hold_s + shift_s for shift_s, each in found]
+    outs = [None if each.take_out_s is None else each.take_out_s + shift_s for shift_s, each in found]
+    growth = [[each.length_error_um(at_s - shift_s) for shift_s, each in found] for at_s in times]
+    return Assessment(
+        ambient_c=max(each.ambient_c for _, each in found),
+        limit_c=min(each.limit_c for _, each in found),
+        touch_safe_s=max(each.touch_safe_s + shift_s for shift_s, each in found),
+        hold_s=_last(holds),
+        measure_ready_s=max(each.measure_ready_s + shift_s for shift_s, each in found),
+        take_out_s=_last(outs),
+        t_s=tuple(times),
+        hottest_c=tuple(at.hottest_c for at in hottest),
+        low_c=tuple(at.low_c for at in hottest),
+        high_c=tuple(max(one.high_c for one in at) for at in now),
+        rise_k=tuple(max(each.rises_k(at_s - shift_s) for shift_s, each in found) for at_s in times),
+        growth_um=tuple(max(at, key=abs) for at in growth),
+        where=tuple(at.where for at in hottest),
+    )
+
+
+def _last(times: Sequence[float | None]) -> float | None:
+    """The latest; None where one of them has no end."""
+    known = [at_s for at_s in times if at_s is not None]
+    return max(known) if len(known) == len(times) else None
+
+
+def _as_solved(
+    profile: Profile, facts: HoldFacts, rules: HoldRules
+) -> tuple[Profile, Heat, tuple[Stage, ...]]:
+    length_mm = facts.length_mm or default_heated_mm(profile)
+    heat = Heat(facts.temp_c or rules.temp_c, length_mm, _body_c(facts, rules))
+    start_s = left_coil_s(facts, rules.heating_s)
+    stages: list[Stage] = []
+    for stay in facts.stays:
+        since_s = max(stay.since_s - start_s, 0.0)
+        stage = Stage(way_of(stay), since_s, None, _wet_mm(stay, heat))
+        if stages and stages[-1].start_s == since_s:
+            stages.pop()
+        if stages:
+            if stages[-1]._replace(start_s=since_s) == stage:
+                continue
+            stages[-1] = stages[-1]._replace(end_s=since_s)
+        stages.append(stage)
+    return profile, heat, tuple(stages)
+
+
+def _wet_mm(stay: Stay, heat: Heat) -> float | None:
+    """A sleeve whose length nobody entered wets no more than was heated; taken for a bath it would end holds early."""
+    if stay.wet_length_mm is None and way_of(stay) is Way.SLEEVE:
+        return heat.length_mm
+    return stay.wet_length_mm
+
+
+def _body_c(facts: HoldFacts, rules: HoldRules) -> float | None:
+    """How warm the rest of the steel was: never colder than the shop, and no hotter than heat was ever put to it."""
+    hottest_c = max(facts.temp_c or 0.0, rules.temp_c)
+    if facts.body_unknown:
+        return hottest_c
+    if facts.body_c is None:
+        return None
+    return min(max(facts.body_c, rules.room.ambient_c), hottest_c)
