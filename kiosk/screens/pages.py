@@ -7,6 +7,7 @@ loaded with takes the desk's rooms along, up to a tenth of a second: that is the
 
 from __future__ import annotations
 
+from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -68,7 +69,7 @@ def screen_class(name: str) -> type[View]:
 
 def loading(name: str) -> Question[None] | None:
     """What loads a screen's class on the desk's own thread; None: it is there."""
-    return None if name in _there else lambda desk: _load(desk, name)
+    return None if name in _there else partial(_load, name=name)
 
 
 def _load(_: Desk, name: str) -> None:

@@ -21,6 +21,7 @@ from kivy.core.window import Window
 
 from kiosk import where, words
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
+from kiosk.rules import codes
 from kiosk.screens import theme
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk
@@ -92,6 +93,7 @@ class KioskApp(App):
         Window.bind(on_flip=self._flipped)
         self._tick(0.0)  # before all else: what is hot, and the screen that fills the window for it
         self.clerk.fetch("heat")
+        self.worker.ask(_load_check)
         self.worker.ask(_changed_outside, self._opened)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
@@ -299,6 +301,11 @@ def _to_stay(name: str) -> View:
     finally:
         gc.freeze()
         gc.enable()
+
+
+def _load_check(_: Desk) -> None:
+    """What a code's check character is worked out with: a scanner that types is checked on Kivy's thread."""
+    codes.check_character("")
 
 
 def _changed_outside(desk: Desk) -> tuple[SettingChanged, ...]:
