@@ -18,7 +18,17 @@ from pathlib import Path
 from kiosk import __version__
 from kiosk.bench import BENCHES
 from kiosk.commands import DONE, WRONG
-from kiosk.commands.arguments import LARGEST, Parser, WrongArgument, asks_badge, asks_pin, measure, whole, window_size
+from kiosk.commands.arguments import (
+    LARGEST,
+    Parser,
+    WrongArgument,
+    asks_badge,
+    asks_pin,
+    figure,
+    measure,
+    whole,
+    window_size,
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -69,7 +79,7 @@ def _parser() -> Parser:
         sub.set_defaults(run=run)
         return sub
 
-    for add in (_running, _computing, _asking, _labelling, _auditing, _files, _jobs):
+    for add in (_running, _computing, _asking, _labelling, _correcting, _auditing, _files, _jobs):
         add(command)
     return parser
 
@@ -123,9 +133,9 @@ def _asking(command: Add) -> None:
     history.add_argument("--at", metavar="WHEN", help="where it was at a time, e.g. 2026-11-24T14:05")
     check = _data(command("check", "asking.check", "verify the whole ledger and say what is wrong"), json=True)
     check.add_argument(
-        "--line", type=whole(1, LARGEST), metavar="N", help="instead: is this the line a printed audit report names"
+        "--line", type=whole(1, LARGEST), metavar="N", help="instead: is this line the one a report or copy names"
     )
-    check.add_argument("--hash", metavar="HASH", help="and the hash printed on it, twelve signs or more")
+    check.add_argument("--hash", metavar="HASH", help="and the hash that stands there, twelve signs or more")
 
 
 def _labelling(command: Add) -> None:
@@ -155,6 +165,30 @@ def _labelling(command: Add) -> None:
     goes = label.add_mutually_exclusive_group()
     goes.add_argument("--out", type=Path, metavar="FILE.pdf|FILE.png")
     goes.add_argument("--queue", metavar="NAME")
+
+
+def _correcting(command: Add) -> None:
+    correct = _data(command("correct", "correcting.correct", "set right what the book says of a holder"))
+    correct.add_argument("code", metavar="CODE", help="its label, key or name")
+    correct.add_argument("--bore", type=measure(0.1, 1000), metavar="MM", help="bore, or collet's largest")
+    correct.add_argument("--nose", type=measure(0.1, 1000), metavar="MM", help="diameter at the nose")
+    correct.add_argument("--reach", type=measure(0.1, 2000), metavar="MM", help="gauge line to nose")
+    correct.add_argument("--name", metavar="TEXT", help="what the bare holder is called")
+    goes = correct.add_mutually_exclusive_group()
+    goes.add_argument("--place", metavar="PLACE", help="where it stands")
+    goes.add_argument("--nowhere", action="store_true", help="nobody knows where it is")
+    retire_label = "a holder's label is lost or spoilt: it is read no more"
+    label = _data(command("retire-label", "correcting.retire_label", retire_label))
+    label.add_argument("code", metavar="CODE", help="the label's text, or the holder's name")
+    retire = _data(command("retire", "correcting.retire", "a holder is gone for good"))
+    retire.add_argument("code", metavar="CODE", help="its label, key or name")
+    for sub in (correct, label, retire):
+        sub.add_argument("--reason", default="", help="why; it stays in the book")
+        asks_pin(sub)
+    pin = _data(command("pin", "correcting.pin", "a supervisor's PIN, the first or another"))
+    pin.add_argument("name", metavar="NAME", help="the supervisor")
+    pin.add_argument("--new-pin-file", metavar="FILE|-", help="read the new PIN from here; -: from standard input")
+    asks_pin(pin)
 
 
 def _auditing(command: Add) -> None:
@@ -219,12 +253,18 @@ def _jobs(command: Add) -> None:
     balance.add_argument("--grade", type=measure(0.1, 4000), default=2.5, help="G by ISO 21940-11 (2.5)")
     number = _data(command("number", "jobs.number", "what the controls call the assembly in a holder"))
     number.add_argument("code", metavar="CODE")
-    number.add_argument("number", type=whole(0, 99_999_999), nargs="?", help="none: it has no number any more")
+    told = "none: it has no number any more"
+    number.add_argument("number", type=figure("ToolNumbered", "number", counted=True), nargs="?", help=told)
     asks_badge(number)
+    pocket = _data(command("pocket", "jobs.pocket", "a pocket that is kept for one holder"))
+    pocket.add_argument("place", metavar="PLACE", help="the pocket, e.g. \"Mill 1 · pocket 07\"")
+    pocket.add_argument("code", metavar="CODE", nargs="?", help="whose it is; none: nobody's any more")
+    asks_badge(pocket)
     reground = _data(command("reground", "jobs.reground", "a cutter came back from regrinding"))
     reground.add_argument("cutter", metavar="CUTTER", help="the cutter's key")
-    reground.add_argument("--dc", type=measure(0.01, 1000), metavar="MM", help="cutting diameter now")
-    reground.add_argument("--oal", type=measure(0.1, 2000), metavar="MM", help="overall length now")
+    for name, field, tells in (("dc", "dc_mm", "cutting diameter"), ("oal", "oal_mm", "overall length")):
+        taken = figure("CutterReground", field)
+        reground.add_argument(f"--{name}", type=taken, metavar="MM", help=f"{tells} now")
     asks_badge(reground)
     heard = _data(command("listen", "jobs.hear", "measurements from a presetter's cable, as they come"))
     heard.add_argument("--map", type=Path, required=True, help="the shop's map with its [line] (TOML)")

@@ -8,7 +8,6 @@ a sentence is a text, or a table: `words`, `one` and `many` by `count`, `without
 
 from __future__ import annotations
 
-import string
 import tomllib
 from dataclasses import dataclass
 from datetime import datetime
@@ -129,11 +128,6 @@ def catalogue(language: str) -> Catalogue:
     for path in sorted(folder.glob(f"{language}.*.toml")):
         words |= _flat(tomllib.loads(path.read_text(encoding="utf-8")))
     return Catalogue(language, words, words.get("number.decimal", "."))
-
-
-def fields_of(pattern: str) -> frozenset[str]:
-    """Names of the values a sentence asks for."""
-    return frozenset(field for _, field, _, _ in string.Formatter().parse(pattern) if field)
 
 
 class _Spoken:

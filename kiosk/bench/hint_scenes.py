@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kiosk.bench import scene_paint as paint
-from kiosk.bench.scene_frame import HEIGHT_PX, WIDTH_PX, Ground, Picture, Scene, corners, draw, reach, sense
+from kiosk.bench.scene import HEIGHT_PX, WIDTH_PX, Ground, Scene
+from kiosk.bench.scene_frame import Picture, corners, draw, reach, sense
 from kiosk.bench.scene_space import Lens
 from kiosk.bench.scenes import drawer_photo, random_code
 from kiosk.rules.codes import CodeKind, parse

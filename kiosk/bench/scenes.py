@@ -19,13 +19,10 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from kiosk.bench import scene_paint as paint
+from kiosk.bench.scene import HEIGHT_PX, WIDTH_PX, Ground, Scene
 from kiosk.bench.scene_frame import (
-    HEIGHT_PX,
-    WIDTH_PX,
-    Ground,
     Picture,
     Reach,
-    Scene,
     Turned,
     corners,
     draw,

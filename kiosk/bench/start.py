@@ -29,7 +29,6 @@ import numpy as np
 from kiosk.bench.ratio import Ratio
 
 BENCH = "start"
-SIZE = (800, 480)
 SCREEN = (1920, 1080)
 HELP_S, FIND_S, VISIT_S, MEMORY_MB = 0.3, 0.6, 0.3, 260.0
 FROZEN_S = 0.05  # so long nobody sees that a picture was late

@@ -83,6 +83,23 @@ def whole(low: int, high: int) -> Callable[[str], int]:
     return read
 
 
+def figure(line: str, field: str, *, counted: bool = False) -> Callable[[str], float]:
+    """A type for a figure that a kind of line keeps, within its bounds.  line: its class in `rules/lines.py`.
+
+    The one table of bounds is loaded only when a figure is given: `--help` has no need of it.
+    """
+
+    def read(text: str) -> float:
+        from kiosk.rules import bounds_of_lines, lines
+
+        bound = bounds_of_lines.BOUNDS[getattr(lines, line)][field]
+        if counted:
+            return whole(int(bound.least), int(bound.most))(text)
+        return measure(bound.least, bound.most)(text)
+
+    return read
+
+
 def window_size(text: str) -> tuple[int, int]:
     """`800x480`, in pixels."""
     width, found, height = text.lower().partition("x")

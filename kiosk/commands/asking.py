@@ -72,9 +72,9 @@ def history(arguments: argparse.Namespace) -> int:
 def check(arguments: argparse.Namespace) -> int:
     """Verifies every line and table."""
     if (arguments.line is None) != (arguments.hash is None):
-        return complain("check: --line and --hash go together; both stand at the foot of a printed report")
+        return complain("check: --line and --hash go together; both stand on a printed report and are told of a copy")
     if arguments.line is not None:
-        return _check_report(arguments)
+        return _check_line(arguments)
     with desk_read(arguments) as desk:
         found = desk.session.book.check(counting("lines"))
         total = desk.session.book.last_id
@@ -88,14 +88,17 @@ def check(arguments: argparse.Namespace) -> int:
     return WANTING if found else DONE
 
 
-def _check_report(arguments: argparse.Namespace) -> int:
-    """Whether a printed audit report says what the book says."""
+def _check_line(arguments: argparse.Namespace) -> int:
+    """Whether the book has the line that a printed report or a copy names."""
     with desk_read(arguments) as desk:
-        held = desk.audits.verify(arguments.line, arguments.hash)
+        held = desk.records.line_check(arguments.line, arguments.hash)
+        last = desk.session.book.last_id
     if arguments.json:
-        print_json({"line": arguments.line, "genuine": held.genuine})
-    elif held.genuine and held.report:
-        print(f"genuine: the audit closed in line {arguments.line}")
+        print_json({"line": arguments.line, "genuine": held.genuine, "last": last})
+    elif held.line is None:
+        print(f"not genuine: the book ends with line {last}; either it lost lines, or this is from another book")
+    elif held.genuine:
+        print(f"genuine: line {arguments.line}: {words.say(held.line.say)}")
     else:
-        print(f"not genuine: line {arguments.line} closes no audit with that hash")
+        print(f"not genuine: line {arguments.line} has another hash: {words.say(held.line.say)}")
     return DONE if held.genuine else WANTING

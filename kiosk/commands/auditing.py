@@ -7,9 +7,9 @@ from datetime import datetime
 from pathlib import Path
 
 from kiosk import words
-from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_read, print_json
+from kiosk.commands.output import DONE, WANTING, complain, desk_read, desk_to_write, print_json
 from kiosk.commands.whose import at_work
-from kiosk.desk import Desk, reports
+from kiosk.desk import reports
 from kiosk.desk.audits import AuditStatus
 from kiosk.desk.session import ActRefused
 from kiosk.exchange import report_page
@@ -33,7 +33,7 @@ def audit(arguments: argparse.Namespace) -> int:
                     state = "closed" if row.closed_utc_s else "paused" if row.paused else "running"
                     print(f"{row.key}  {row.name:24} {opened}  {state}")
         return DONE
-    with Desk.open(data_folder(arguments)) as desk:
+    with desk_to_write(arguments) as desk:
         place = "hot" if arguments.place == "hot" else desk.session.cards.find_place(arguments.place)
         if place is None:
             return complain(f"there is no place {arguments.place!r} in the book")

@@ -7,9 +7,8 @@ from pathlib import Path
 
 from kiosk import filing, words
 from kiosk.commands.arguments import shown
-from kiosk.commands.output import DONE, WANTING, complain, counting, data_folder, desk_read, print_json
+from kiosk.commands.output import DONE, WANTING, complain, counting, data_folder, desk_read, desk_to_write, print_json
 from kiosk.commands.whose import at_work
-from kiosk.desk import Desk
 from kiosk.desk import copies as desk_copies
 from kiosk.desk.build import BuildRefused
 from kiosk.desk.papers import Presetting
@@ -21,7 +20,7 @@ from kiosk.rules.offsets import CardFault
 
 def bring_in(arguments: argparse.Namespace) -> int:
     """Shop data: shows what would change, and writes it only with --write."""
-    with Desk.open(data_folder(arguments)) as desk:
+    with desk_to_write(arguments) as desk:
         if arguments.undo or arguments.write:
             at_work(desk, arguments)
         if arguments.undo:
@@ -63,7 +62,7 @@ def presetter(arguments: argparse.Namespace) -> int:
         complain(fault)
     if read.faults and not arguments.good_rows:
         return complain("nothing was taken down; --good-rows takes the rows that can be read")
-    with Desk.open(data_folder(arguments)) as desk:
+    with desk_to_write(arguments) as desk:
         results = desk.papers.presettings(read.good)
     for result in results:
         name = result.reading.tool
@@ -132,8 +131,7 @@ def compare(arguments: argparse.Namespace) -> int:
 
 def backup(arguments: argparse.Namespace) -> int:
     """Copies the ledger, while a kiosk may be running, and verifies the copy."""
-    folder = data_folder(arguments)
-    with Desk.open(folder, read_only=True) as desk:
+    with desk_read(arguments) as desk:
         made = desk.copies.backup(arguments.target, counting("lines"))
     for copy in made:
         if copy.copy is None:

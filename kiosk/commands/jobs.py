@@ -7,9 +7,9 @@ import sys
 
 from kiosk import filing, words
 from kiosk.commands.files import why_not
-from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_read, print_json
+from kiosk.commands.output import DONE, WANTING, complain, desk_read, desk_to_write, print_json
 from kiosk.commands.whose import at_work
-from kiosk.desk import Desk
+from kiosk.desk.session import NotThere
 from kiosk.exchange.faults import Fault
 from kiosk.exchange.presetter import listen, open_port, read_presetter_map
 from kiosk.exchange.sheet import read_sheet
@@ -106,15 +106,26 @@ def balance(arguments: argparse.Namespace) -> int:
 
 def number(arguments: argparse.Namespace) -> int:
     """What the controls call the assembly in a holder."""
-    with Desk.open(data_folder(arguments)) as desk:
+    with desk_to_write(arguments) as desk:
         at_work(desk, arguments)
         desk.build.number(desk.records.subject(arguments.code), arguments.number)
     return DONE
 
 
+def pocket(arguments: argparse.Namespace) -> int:
+    """Whose own a pocket is: nothing else is proposed for it."""
+    with desk_to_write(arguments) as desk:
+        at_work(desk, arguments)
+        place = desk.session.cards.find_place(arguments.place)
+        if place is None:
+            raise NotThere("place", arguments.place)
+        desk.handover.assign(place, desk.records.subject(arguments.code) if arguments.code else None)
+    return DONE
+
+
 def reground(arguments: argparse.Namespace) -> int:
     """A cutter came back from regrinding."""
-    with Desk.open(data_folder(arguments)) as desk:
+    with desk_to_write(arguments) as desk:
         at_work(desk, arguments)
         try:
             cutter = desk.build.reground(arguments.cutter, arguments.dc, arguments.oal)
@@ -131,7 +142,7 @@ def hear(arguments: argparse.Namespace) -> int:
         return complain(f"{arguments.map.name}: [line] is missing: it names the port and its speed")
     port = open_port(made.line)
     try:
-        with Desk.open(data_folder(arguments)) as desk:
+        with desk_to_write(arguments) as desk:
             for heard in listen(port, made):
                 desk.tick()
                 if isinstance(heard, Fault):

@@ -38,10 +38,22 @@ def desk_read(arguments: argparse.Namespace) -> Desk:
 
     Raises what `Desk.open` does.
     """
+    return _desk(arguments, read_only=True)
+
+
+def desk_to_write(arguments: argparse.Namespace) -> Desk:
+    """The desk of a command that writes, and on stderr what `desk_read` says too; its first line keeps that.
+
+    Raises what `Desk.open` does.
+    """
+    return _desk(arguments, read_only=False)
+
+
+def _desk(arguments: argparse.Namespace, *, read_only: bool) -> Desk:
     from kiosk.desk import Desk
 
-    desk = Desk.open(data_folder(arguments), read_only=True)
-    if desk.session.book.lost:
+    desk = Desk.open(data_folder(arguments), read_only=read_only)
+    if desk.past_lost:
         complain(
             "lines of this book are lost, so nothing it calls cool is certain; "
             "`check` says more, `restore` puts a copy back"

@@ -14,6 +14,7 @@ from pathlib import Path
 from kiosk import filing
 from kiosk.desk import Desk
 from kiosk.desk.session import NotThere
+from kiosk.rules import tries
 from kiosk.rules.cards import OperatorCard
 
 _LONGEST_PIN = 100
@@ -39,8 +40,26 @@ def _key(desk: Desk, said: str) -> str:
     raise NotThere("supervisor", said)
 
 
-def _pin(file: str | None) -> str:
+def supervisor_named(desk: Desk, said: str) -> str:
+    """The key of a supervisor by name or key.  Raises NotThere."""
+    key = _key(desk, said)
+    if not any(card.key == key and card.role == "supervisor" for card in desk.people.operators()):
+        raise NotThere("supervisor", said)
+    return key
+
+
+def new_pin(file: str | None) -> str | None:
+    """A PIN that is chosen: asked for twice without showing it, or from a file.  None: too short, or not the same."""
+    first = _pin(file, "New PIN: ")
+    again = first if file is not None else _pin(None, "Once more: ")
+    return first if first == again and tries.may_be_pin(first) else None
+
+
+def _pin(file: str | None, asks: str = "PIN: ") -> str:
     if file is None:
-        return getpass.getpass("PIN: ")
+        try:
+            return getpass.getpass(asks)
+        except EOFError:  # nobody is there to type one
+            return ""
     text = sys.stdin.readline(_LONGEST_PIN) if file == "-" else filing.take_text(Path(file))[:_LONGEST_PIN]
     return text.strip()

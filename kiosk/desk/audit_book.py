@@ -150,13 +150,13 @@ class AuditBook:
         settled = self.settled(key)
         return row, evaluate(scope, items, sightings, settled, row["opened_line"], standard), settled
 
-    def worked_at_s(self, key: str) -> tuple[float, ...]:
-        """Watched times of an audit's lines, in order."""
-        query = tables.KeptLine.select(tables.KeptLine.watched_s).join(
+    def worked_at_s(self, key: str) -> tuple[tuple[str, float], ...]:
+        """The kiosk and the watched time of an audit's lines, in order."""
+        query = tables.KeptLine.select(tables.KeptLine.kiosk, tables.KeptLine.watched_s).join(
             tables.Mention, on=(tables.Mention.line == tables.KeptLine.id)
         )
         times: Any = query.where(tables.Mention.subject == key).order_by(tables.Mention.line).tuples()
-        return tuple(watched_s for (watched_s,) in times)
+        return tuple(times)
 
     def sightings(self, key: str) -> tuple[audit_rules.Sighting, ...]:
         sighted = rows(tables.Sighting.select().where(tables.Sighting.audit == key).order_by(tables.Sighting.line))

@@ -1,11 +1,9 @@
-"""Closed audits: the list of them, their reports, whether a printed one is genuine, and the trend.
+"""Closed audits: the list of them, their reports and the trend.
 
 Reads only; a report is what the closing line and the lines before it say, however the book went on since.
 """
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import msgspec
 
@@ -17,14 +15,6 @@ from kiosk.rules import lines as L
 from kiosk.rules.audit import AuditReport, Mark, ReportedDifference
 
 _closed = msgspec.json.Decoder(L.AuditClosed)
-
-
-@dataclass(frozen=True, slots=True)
-class ReportCheck:
-    """A printed report held against the book.  `genuine`: the hash on it is that of the line it names."""
-
-    report: AuditReport | None
-    genuine: bool
 
 
 class AuditReports:
@@ -60,17 +50,6 @@ class AuditReports:
             key, self._book.row(row).name, line.kiosk, row["opened_utc_s"], line.utc_s, self._book.people(key),
             counts_of(line.entry), line.entry.active_s, told, line.id, line.hash,
         )  # fmt: skip
-
-    def verify(self, line: int, hash_start: str) -> ReportCheck:
-        """Holds a printed report against the book by the line number and the hash on it (twelve signs or more).
-
-        Whether the book itself is whole is `check`'s business.
-        """
-        found = self._session.book.line(line)
-        if found is None or not isinstance(found.entry, L.AuditClosed):
-            return ReportCheck(None, False)
-        plain = "".join(hash_start.split()).lower()
-        return ReportCheck(self.report(found.entry.audit), len(plain) >= 12 and found.hash.startswith(plain))
 
     def trend(self, place: str | None = None, newest: int = 50) -> tuple[Mark, ...]:
         """Closed audits as points, oldest first: share right the first time, seconds per hundred holders."""

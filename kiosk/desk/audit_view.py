@@ -39,8 +39,10 @@ class AuditViews:
         if session.audit is None:
             return None
         row, findings, _ = self._book.findings(session.audit)
-        query = T.Sighting.select(T.Sighting.text, T.Sighting.place, T.Sighting.watched_s)
+        query = T.Sighting.select(T.Sighting.text, T.Sighting.place, T.Sighting.watched_s, T.KeptLine.kiosk)
+        query = query.join(T.KeptLine, on=(T.Sighting.line == T.KeptLine.id))
         found: Any = query.where(T.Sighting.audit == session.audit).tuples()
+        mine = session.book.kiosk
         doubt, strays = None, {}
         if about and at:
             doubt = self._doubt(findings, *about)
@@ -49,7 +51,7 @@ class AuditViews:
             session.audit,
             self._book.scope(row["place"]),
             session.cards.place(session.audit_at) if session.audit_at else None,
-            {text: Glimpse(place, watched_s) for text, place, watched_s in found},
+            {text: Glimpse(place, at_s if kiosk == mine else None) for text, place, at_s, kiosk in found},
             findings,
             doubt,
             strays,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from kiosk.desk.audit_book import AuditBook, AuditRow, DifferenceCard
 from kiosk.desk.audit_photo import PhotoMark, PhotoSeen, labels_in, mark
-from kiosk.desk.audit_reports import AuditReports, ReportCheck
+from kiosk.desk.audit_reports import AuditReports
 from kiosk.desk.audit_search import AuditSearch, LookFor
 from kiosk.desk.audit_view import AuditViews
 from kiosk.desk.session import ActRefused, NotThere, Session
@@ -39,7 +39,7 @@ from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait, ref
 from kiosk.rules.view import AuditToOpen, AuditView, View
 
 __all__ = [
-    "AuditCounter", "AuditRow", "AuditStatus", "DifferenceCard", "LookFor", "PhotoMark", "PhotoSeen", "ReportCheck",
+    "AuditCounter", "AuditRow", "AuditStatus", "DifferenceCard", "LookFor", "PhotoMark", "PhotoSeen",
 ]  # fmt: skip
 
 
@@ -282,10 +282,6 @@ class AuditCounter:
     def report(self, key: str) -> AuditReport:
         """A closed audit as it is printed.  Raises NotThere."""
         return self._reports.report(key)
-
-    def verify(self, line: int, hash_start: str) -> ReportCheck:
-        """Holds a printed report against the book by the line number and the hash on it."""
-        return self._reports.verify(line, hash_start)
 
     def trend(self, place: str | None = None, newest: int = 50) -> tuple[Mark, ...]:
         """Closed audits as points, oldest first."""

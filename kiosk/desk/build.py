@@ -15,7 +15,7 @@ from kiosk.ledger.book import rows
 from kiosk.ledger.view import cutter_of
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Cutter, Measured
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import heating
+from kiosk.rules.checkin import ONE_HEATING_S, heating
 from kiosk.rules.fitting.balance import grade_of
 from kiosk.rules.fitting.fits import Finding, Fit, FitRules, Question, fit, usual_insert_mm
 from kiosk.rules.fitting.loads import mass_kg
@@ -218,7 +218,7 @@ class BuildCounter:
         """
         runs = card.hold is not None and not card.hold.ended and card.heat_unused
         since_s = None if card.heated_at_s is None else self._session.now().watched_s - card.heated_at_s
-        if runs and since_s is not None and since_s <= self._session.settings.heat.heating_s:
+        if runs and since_s is not None and since_s <= min(self._session.settings.heat.heating_s, ONE_HEATING_S):
             return (Heated(card.holder.key, station.place.code, heats=0, again=True),)
         ended = card.hold is not None and card.hold.ended
         over = (HoldEnded(card.holder.key, "time", card.hold.heating),) if card.hold and ended else ()

@@ -55,9 +55,10 @@ class CopiesCounter:
     def backup(self, target: Path | None = None, progress: Progress | None = None) -> tuple[CopyMade, ...]:
         """Copies the ledger to every folder (or to `target` alone), verifies, and drops the oldest beyond the limit.
 
+        None is dropped while lines are lost and nobody has said so yet: an older copy may be the one that has them.
         May run on another thread than the desk's: it has connections of its own.
         """
-        keep = int(self._session.settings.backup.keep)
+        keep = None if self._session.book.lost else int(self._session.settings.backup.keep)
         targets = (target,) if target else self.folders()
         return backup(self._session.book.path.parent, targets, keep, progress)
 

@@ -17,6 +17,7 @@ from kiosk.desk.session import NotThere, Session
 from kiosk.desk.shop import ShopCounter
 from kiosk.ledger.book import Book, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
+from kiosk.rules.acts import left_alone
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -25,6 +26,7 @@ from kiosk.rules.cards import (
     Pending,
     PlaceCard,
     Subject,
+    holder_under,
 )
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Wait
@@ -68,6 +70,7 @@ class Desk:
         self.heat = HeatCounter(session)
         self.shop = ShopCounter(session)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
+        self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
 
@@ -97,6 +100,7 @@ class Desk:
                 if session.here is None:
                     raise NotThere("place", standing)
             desk = cls(session)
+            desk.past_lost = book.lost
             if not read_only:
                 desk.changed_outside = session.notice_settings()
                 found = tuple(shop_settings.deciding(settings).items())
@@ -224,8 +228,8 @@ class Desk:
         subject = session.cards.subject(text)
         card: HolderCard | None = None
         goal: PlaceCard | None = None
-        if isinstance(subject, HolderCard):
-            card = subject
+        if (seen := holder_under(subject)) is not None:
+            card = seen
             goal = next((each.card for each in before if isinstance(each.card, PlaceCard)), None)
             if goal is None and session.here:
                 goal = session.cards.place(session.here)
@@ -269,8 +273,8 @@ class Desk:
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
         idle_s = moment.watched_s - session.last_scan_s
-        if session.operator and idle_s > session.settings.kiosk.sign_out_s:
-            lines += session.write(SignedOut(session.operator.key, "time"))
+        if session.operator and (gone := left_alone(session.operator, idle_s, session.settings.kiosk.sign_out_s)):
+            lines += session.write(gone)
             session.operator = None
         if session.audit is not None:
             self.audits.cooled()

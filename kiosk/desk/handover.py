@@ -104,8 +104,11 @@ class HandoverCounter:
         )
 
     def assign(self, pocket_code: str, holder_key: str | None) -> None:
-        """Makes a pocket one holder's own, or nobody's.  Raises NotThere."""
-        self._session.place(pocket_code)
+        """Makes a pocket one holder's own, or nobody's.  Raises NotThere, ActRefused."""
+        if self._session.place(pocket_code).place.kind is not Kind.POCKET:
+            raise NotThere("pocket", pocket_code)
+        if holder_key is not None:
+            self._session.holder(holder_key)
         self._session.write(PocketAssigned(pocket_code, holder_key))
 
     def plan(

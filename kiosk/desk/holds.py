@@ -198,4 +198,5 @@ def _lesson(row: TableRow) -> Lesson:
         type_of(row["pair"]),
         row["heating"],
         row["line"],
+        row["kiosk"],
     )

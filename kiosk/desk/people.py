@@ -102,6 +102,10 @@ class PeopleCounter:
         by = self._session.supervised()
         self._session.write(OperatorAdded(key, row["name"], row["role"], self._hasher.hash(pin)), by=by)
 
+    def choose_pin(self, key: str, pin: str) -> None:
+        """A supervisor's PIN from now on, the first or another.  Raises Locked, NotThere, PinRefused."""
+        (self.set_pin if self.has_pin(key) else self.first_pin)(key, pin)
+
     def retire(self, key: str, reason: str) -> None:
         """A badge that opens nothing any more.  Raises Locked, NeedsReason, NotThere."""
         self._row(key)

@@ -86,9 +86,33 @@ class HeatPlot:
     moves: tuple[float, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class LineCheck:
+    """A line number and a hash from paper or a copy, held against the book.
+
+    line: what the book has under that number; None: it ends before.  genuine: the hash is that line's.
+    """
+
+    line: HistoryRow | None
+    genuine: bool
+
+
 class RecordsCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
+
+    def line_check(self, number: int, hash_start: str) -> LineCheck:
+        """Holds what a report or a copy says of a line (its hash in twelve signs or more) against the book.
+
+        Where they agree, the book has not lost or rewritten anything up to there.  Whether it is whole in itself is
+        `check`'s business.
+        """
+        found = self._session.book.line(number)
+        if found is None:
+            return LineCheck(None, False)
+        plain = "".join(hash_start.split()).lower()
+        (row,) = self._told([found])
+        return LineCheck(row, len(plain) >= 12 and found.hash.startswith(plain))
 
     def subject(self, text: str) -> str:
         """The key behind a label's text, a key, a place's name or an operator's name.  Raises NotThere."""

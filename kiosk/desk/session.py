@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from kiosk.desk.holds import Holds
 from kiosk.ledger import tables as T
-from kiosk.ledger.book import Book, Written, rows
+from kiosk.ledger.book import Book, LedgerFault, Written, rows
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
@@ -21,6 +21,7 @@ from kiosk.rules.hold_facts import HoldFacts
 from kiosk.rules.lines import (
     OUTSIDE,
     Entry,
+    Heated,
     OperatorAdded,
     OperatorRetired,
     PlaceAdded,
@@ -157,10 +158,31 @@ class Session:
             self._keep_a_pin(entries)
         for entry in entries:
             check(entry)
-        written = self.book.append(entries, by or (self.operator.key if self.operator else None))
+        written = self._append(entries, by or (self.operator.key if self.operator else None))
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
             self.cards.forget_places()
         return written
+
+    def _append(self, entries: Sequence[Entry], by: str | None) -> tuple[Written, ...]:
+        """Writes lines; where the disk refuses a heating, the steel is hot all the same, and that is not forgotten.
+
+        Until it is scanned at the station again nobody knows how warm it is, and the next line that the disk takes
+        is kept after one that says so.  Raises LedgerFault.
+        """
+        heated = {entry.holder for entry in entries if isinstance(entry, Heated)}
+        owed = [self.holder(key) for key in sorted(self.cards.unwritten - heated)]
+        told = [
+            Heated(card.holder.key, card.at.place.code, heats=0, reading_only=True, body_unknown=True)
+            for card in owed
+            if card.at is not None  # nowhere known is as good: only readings end that
+        ]
+        try:
+            written = self.book.append((*told, *entries), by)
+        except LedgerFault:
+            self.cards.unwritten |= heated
+            raise
+        self.cards.unwritten.clear()
+        return written[len(told) :]
 
     @staticmethod
     def _keep_a_pin(entries: Sequence[Entry]) -> None:

@@ -25,6 +25,7 @@ from kiosk.rules.lines import (
     Moved,
 )
 from kiosk.rules.outcomes import Refused
+from kiosk.rules.outline import bare
 
 ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
 
@@ -111,10 +112,16 @@ class ShopCounter:
         self._session.write(HolderRetired(key, reason), by=by)
 
     def correct(self, holder: Holder, reason: str) -> HolderCard:
-        """Other facts of a holder.  Raises Locked, NeedsReason, NotThere, StillHot while a hold rests on them."""
-        self._session.holder(holder.key)
+        """Other facts of a holder.
+
+        Raises Locked, NeedsReason, NotThere, OutlineError (figures that make no holder), OutOfBounds, StillHot while
+        a hold rests on them.
+        """
+        before = self._session.holder(holder.key).holder
         line = HolderRegistered(holder, reason)
         self._session.unheld(line)
+        if _figures(holder) != _figures(before):
+            bare(holder)
         self._session.write(line, by=self._session.supervised(reason))
         return self._session.holder(holder.key)
 
@@ -151,6 +158,17 @@ class ShopCounter:
         return self._session.holder(key)
 
     def retire_code(self, text: str, reason: str) -> None:
-        """A label that answers for nothing any more.  Raises Locked, NeedsReason."""
+        """A holder's label that answers for nothing any more; a new one is printed and bound by its first scan.
+
+        A place and a badge are known by their label alone, so theirs stay.  Raises Locked, NeedsReason, NotThere.
+        """
+        bound = T.Binding.text == text, T.Binding.what == "holder", T.Binding.retired_line.is_null()
+        if not T.Binding.select().where(*bound).exists():
+            raise NotThere("holder's label in use", text)
         by = self._session.supervised(reason)
         self._session.write(CodeRetired(text, reason), by=by)
+
+
+def _figures(holder: Holder) -> tuple[object, ...]:
+    """What its outline is made of."""
+    return holder.coupling, holder.bore_mm, holder.nose_mm, holder.projection_mm

@@ -1,7 +1,7 @@
 """A closed audit on paper and as a table: who, where, when, the counts, every difference and what was done.
 
 Says what the book said at the close and nothing else; line number and hash at its foot let anyone hold the print
-against the book (`desk.audits.verify`).
+against the book (`desk.records.line_check`).
 """
 
 from __future__ import annotations

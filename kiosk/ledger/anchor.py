@@ -109,6 +109,15 @@ def read(folder: Path) -> Mark | None:
     return max(found, key=lambda mark: mark.turn, default=None)
 
 
+def disagreement(mark: Mark | None, last: int) -> str:
+    """What is wrong with a ledger that ends at line `last`, beside an anchor that says otherwise."""
+    if mark is None:
+        return f"{NAME} beside it is missing or was changed, so nobody knows whether lines are lost"
+    if mark.line > last:
+        return f"is line {last}, but {NAME} beside it knows line {mark.line}: lines are lost"
+    return f"goes on otherwise than {NAME} beside it (line {mark.line}) or the newest copy: it is another past"
+
+
 def _mark(data: bytes) -> Mark | None:
     try:
         said: Any

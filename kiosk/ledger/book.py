@@ -22,10 +22,11 @@ from kiosk.ledger import tables as T
 from kiosk.ledger import upgrade
 from kiosk.ledger.anchor import Anchor, Mark
 from kiosk.ledger.clock import SecondsSource, WatchedClock, boot_counter_s
-from kiosk.ledger.derive import Broken, Change, Put, Stamp, TableRow, changes, mentions
-from kiosk.ledger.disk import make_private, make_private_folder
+from kiosk.ledger.derive import Broken, Stamp, TableRow, changes, mentions
+from kiosk.ledger.disk import make_private, make_private_folder, which_file
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, Written, as_kept, beat_seal, line_hash, written
 from kiosk.ledger.lock import FolderLock
+from kiosk.ledger.sql_state import SqlState
 from kiosk.ledger.statements import sentences
 from kiosk.ledger.trouble import Cause, LedgerFault, fault_of
 from kiosk.ledger.verify import Progress, Wrong, verify
@@ -44,34 +45,6 @@ __all__ = ["NAME", "Book", "Broken", "LedgerFault", "Written", "Wrong", "rows"]
 def rows(query: Any) -> list[TableRow]:
     """A query's rows as dictionaries by column name."""
     return list(query.dicts())
-
-
-class SqlState:
-    """The derived tables in the database, as `derive.changes` reads them and as changes are applied.
-
-    Talks to the driver's own cursor: what runs at every scan must cost what the disk costs.
-    """
-
-    def __init__(self) -> None:
-        self._said = {model._meta.table_name: sentences(model, T.database.param) for model in T.DERIVED}
-        self.cursor: Any = T.database.cursor()
-
-    def get(self, table: str, key: str | int) -> TableRow | None:
-        said = self._said[table]
-        found = self.cursor.execute(said.get, (key,)).fetchone()
-        return dict(zip(said.columns, found, strict=True)) if found else None
-
-    def all(self, table: str) -> list[TableRow]:
-        said = self._said[table]
-        return [dict(zip(said.columns, found, strict=True)) for found in self.cursor.execute(said.every).fetchall()]
-
-    def apply(self, change: Change) -> None:
-        said = self._said[change.table]
-        if isinstance(change, Put):
-            row = change.row
-            self.cursor.execute(said.put, [row[name] for name in said.columns])
-        else:
-            self.cursor.execute(said.drop, (change.key,))
 
 
 class Book:
@@ -96,6 +69,7 @@ class Book:
         self._put_watch = sentences(T.Watch, T.database.param).put
         self._insert_mention = sentences(T.Mention, T.database.param).insert
         self._lock = lock
+        self._file = which_file(path)
         self._anchor: Anchor | None = None
         last = T.KeptLine.select().order_by(T.KeptLine.id.desc()).first()
         self._last_id: int = last.id if last else 0
@@ -275,7 +249,13 @@ class Book:
 
     @contextmanager
     def _kept(self) -> Iterator[None]:
-        """Tells what a disk said in words for the person at the kiosk."""
+        """Tells what a disk said in words for the person at the kiosk.
+
+        A file that was put in the ledger's place, or its name taken away, while it is open would take the lines with
+        it that are written from then on.
+        """
+        if self._lock and which_file(self.path) != self._file:
+            raise LedgerFault(self.path, "was replaced or taken away while the kiosk ran", cause=Cause.GONE)
         try:
             yield
         except (DatabaseError, sqlite3.Error, OSError) as error:
@@ -349,10 +329,8 @@ class Book:
             yield written(row)
 
     def line(self, number: int) -> Written | None:
-        found: Any = T.KeptLine.select().where(T.KeptLine.id == number).tuples()
-        for row in found:
-            return written(row)
-        return None
+        kept: Any = T.KeptLine.select().where(T.KeptLine.id == number).tuples()
+        return next((written(row) for row in kept), None)
 
     def check(self, progress: Progress | None = None) -> list[Wrong]:
         """Replays every line and compares hashes, tables, index and anchor with what is stored."""
@@ -364,7 +342,7 @@ class Book:
                 if problem := T.database.execute_sql("PRAGMA quick_check").fetchone()[0].replace("ok", ""):
                     found.append(Wrong("file", problem))
                 if self._whole(mark):
-                    found.append(Wrong("end of the ledger", _end(mark, self.last_id)))
+                    found.append(Wrong("end of the ledger", anchors.disagreement(mark, self.last_id)))
         except DatabaseError as error:  # too damaged to be read to the end
             found.append(Wrong("file", str(error)))
         return found
@@ -373,15 +351,6 @@ class Book:
         """Throws the derived tables away and builds them again from the lines."""
         with self._kept(), T.database.atomic():
             _derive_again()
-
-
-def _end(mark: Mark | None, last: int) -> str:
-    """What is wrong with it, beside an anchor that says otherwise."""
-    if mark is None:
-        return f"{anchors.NAME} beside it is missing or was changed, so nobody knows whether lines are lost"
-    if mark.line > last:
-        return f"is line {last}, but {anchors.NAME} beside it knows line {mark.line}: lines are lost"
-    return f"goes on otherwise than {anchors.NAME} beside it (line {mark.line}) or the newest copy: it is another past"
 
 
 def _several_clocks() -> bool:

@@ -1,7 +1,7 @@
 """What a line does to the tables: one function, used when a line is written and when the ledger is replayed.
 
 `changes` reads a state and yields the rows a line puts or drops; it never writes and knows no database, so the
-same code runs against SQL (`book.SqlState`) and against plain dictionaries (`MemoryState`, for `check`).
+same code runs against SQL (`sql_state.SqlState`) and against plain dictionaries (`MemoryState`, for `check`).
 A change of meaning here needs a new schema version, because a replay must give what the tables hold.
 """
 

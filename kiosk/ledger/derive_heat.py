@@ -20,6 +20,7 @@ from kiosk.rules.cards import Heat
 from kiosk.rules.hold_facts import HeatValues, all_found
 from kiosk.rules.places import Kind
 
+_UNSEEN = {"reading_only": 1, "readings": "[]"}  # what was read before heat nobody saw proves nothing
 _AT_WORK = (Kind.SHRINK, Kind.COOLING, Kind.BENCH)  # a cutter may still go in by the heating it comes from
 
 
@@ -51,7 +52,7 @@ def moved(entry: L.Moved, at: Stamp, state: LedgerState) -> Iterator[Change]:
         stages = text(_stages(entry, at, msgspec.json.decode(hold["stages"])))
         # A step taken back was never taken; any other one to there proves that something was not seen.
         unseen = doubted and running and (entry.undoes is None or entry.goal is None)
-        yield Put("hold", hold | {"stages": stages, "reading_only": 1 if unseen else hold["reading_only"]})
+        yield Put("hold", hold | {"stages": stages} | (_UNSEEN if unseen else {}))
 
 
 def _stages(entry: L.Moved, at: Stamp, stages: list[list[Any]]) -> list[list[Any]]:
@@ -168,7 +169,7 @@ def joined(holder: TableRow, at: Stamp, state: LedgerState) -> Iterator[Change]:
     yield Put("holder", holder)
     hold = state.get("hold", holder["key"])
     if unseen and hold and hold["ended_line"] is None:
-        yield Put("hold", hold | {"reading_only": 1})
+        yield Put("hold", hold | _UNSEEN)
 
 
 def _just_heated(holder: TableRow, at: Stamp, state: LedgerState) -> bool:

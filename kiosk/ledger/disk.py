@@ -55,3 +55,12 @@ def to_disk(path: Path) -> None:
             raise
     finally:
         os.close(handle)
+
+
+def which_file(path: Path) -> tuple[int, int] | None:
+    """Which file has this name; None: there is none that can be looked at."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino

@@ -18,8 +18,8 @@ from peewee import JOIN, fn
 
 from kiosk.ledger import tables as T
 from kiosk.ledger.lineform import COLUMNS, written
+from kiosk.ledger.places import Places
 from kiosk.ledger.stock import parts
-from kiosk.ledger.view import Places
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import Heat, place_name

@@ -12,7 +12,7 @@ import msgspec
 from peewee import JOIN, fn
 
 from kiosk.ledger import tables as T
-from kiosk.ledger.view import Places
+from kiosk.ledger.places import Places
 from kiosk.rules.assembly import Condition, Cutter, Holder
 from kiosk.rules.audit import Item
 from kiosk.rules.cards import Heat, place_name

@@ -5,8 +5,8 @@ Reads only; never decides and never writes.  Places change seldom and are kept i
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import msgspec
@@ -14,6 +14,7 @@ import msgspec
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
 from kiosk.ledger.derive import STILL_WARM_S, TableRow
+from kiosk.ledger.places import Places
 from kiosk.rules import codes
 from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured
 from kiosk.rules.cards import (
@@ -32,10 +33,10 @@ from kiosk.rules.cards import (
     UnknownCode,
     place_name,
 )
-from kiosk.rules.fitting.magazine import Loaded, Magazine
+from kiosk.rules.fitting.magazine import Loaded
 from kiosk.rules.hold_facts import HeatValues, HoldFacts, Reading, Stay
 from kiosk.rules.lines import Built, Moved, TornDown
-from kiosk.rules.places import Kind, Place
+from kiosk.rules.places import Kind
 
 SAFE_MOST_C = 48.0  # no limit for touching can be set higher
 
@@ -45,63 +46,6 @@ _holder = msgspec.json.Decoder(Holder)
 _cutter = msgspec.json.Decoder(Cutter)
 _measured = msgspec.json.Decoder(Measured)
 _began = msgspec.json.Decoder(tuple[HeatValues, ...])
-_magazine = msgspec.json.Decoder(Magazine)
-
-
-class Places:
-    """Every place, by code, with the names from cabinet to slot."""
-
-    def __init__(self, places: Iterable[TableRow]) -> None:
-        self.rows = {row["code"]: row for row in places}
-        self.inside: dict[str, list[str]] = {}
-        for code, row in self.rows.items():
-            if row["parent"]:
-                self.inside.setdefault(row["parent"], []).append(code)
-        self._magazines = {
-            code: _magazine.decode(row["magazine"]) for code, row in self.rows.items() if row["magazine"]
-        }
-        self._said: Counter[str] | None = None
-
-    def place(self, code: str) -> Place:
-        row = self.rows[code]
-        return Place(
-            code,
-            row["name"],
-            Kind(row["kind"]),
-            row["parent"],
-            row["number"],
-            row["capacity"],
-            row["way"],
-            row["wet_length_mm"],
-        )
-
-    def path(self, code: str) -> tuple[str, ...]:
-        names: list[str] = []
-        at: str | None = code
-        while at is not None and len(names) < 8:
-            row = self.rows[at]
-            names.insert(0, row["name"])
-            at = row["parent"]
-        return tuple(names)
-
-    def said(self) -> Counter[str]:
-        """How often each text may mean a place: its code, its own name, and its name as people say it."""
-        if self._said is None:
-            texts = ({code, row["name"], place_name(self.path(code))} for code, row in self.rows.items())
-            self._said = Counter(text for found in texts for text in found)
-        return self._said
-
-    def magazine(self, code: str) -> Magazine | None:
-        return self._magazines.get(code)
-
-    def within(self, code: str) -> list[str]:
-        """The place and everything inside it, in walking order (by number)."""
-        codes = [code]
-        for child in sorted(
-            self.inside.get(code, ()), key=lambda c: (self.rows[c]["number"] or 0, self.rows[c]["name"])
-        ):
-            codes += self.within(child)
-        return codes
 
 
 class Cards:
@@ -111,6 +55,7 @@ class Cards:
         self._book = book
         self._hold = hold
         self._places: Places | None = None
+        self.unwritten: set[str] = set()  # holders of which a heating could not be written: nobody knows how warm
         self._opened_s = book.now().watched_s
 
     def forget_places(self) -> None:
@@ -267,6 +212,10 @@ class Cards:
             if held["ended_line"] is None or self._still_warm(held):
                 view = self._hold(self.facts(held, holder, assembly))
         running = held is not None and held["ended_line"] is None
+        heat = Heat(row["heat"])
+        if row["key"] in self.unwritten:
+            heat = Heat.UNKNOWN if heat is Heat.COOL else heat
+            view = replace(view, needs_reading=True) if view else None
         return HolderCard(
             holder,
             row["code"] or row["key"],
@@ -275,7 +224,7 @@ class Cards:
             row["since_utc_s"],
             row["since_watched_s"] if row["last_kiosk"] == self._book.kiosk else self._opened_s,
             row["last_kiosk"],
-            Heat(row["heat"]),
+            heat,
             view if running else None,
             view.measure_in_s if view else None,
             self._stands_heated_s(row, held) if held and running else None,
@@ -312,7 +261,8 @@ class Cards:
 
     def lessons(self, after: int) -> list[TableRow]:
         """What readings taught in lines after one, in order."""
-        return rows(T.Teaching.select().where(T.Teaching.line > after).order_by(T.Teaching.line))
+        found = T.Teaching.select(T.Teaching, T.KeptLine.kiosk).join(T.KeptLine, on=(T.Teaching.line == T.KeptLine.id))
+        return rows(found.where(T.Teaching.line > after).order_by(T.Teaching.line))
 
     def hold_facts(self, key: str) -> HoldFacts | None:
         """The facts of the last heating, ended or not."""
@@ -345,6 +295,7 @@ class Cards:
             began=_began.decode(held["began"]) if held["began"] else (),
             heating=held["heated_line"],
             watched=held["kiosk"] == self._book.kiosk,
+            clock=held["kiosk"],
         )
 
     def last_step(self, operator: str | None) -> LastStep | None:

@@ -87,11 +87,6 @@ class Scanner:
         self._in_field = 0
         self._last_s = 0.0
 
-    @property
-    def bursting(self) -> bool:
-        """Whether a burst seems under way, so that a field should not act on Enter yet."""
-        return self._fast()
-
     def feed(self, characters: str, at_s: float, field_focused: bool = False) -> tuple[Keyed, ...]:
         """One key's characters, `at_s` seconds by a clock that only grows; what they completed.
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from kiosk.rules import lines as L
 from kiosk.rules.audit import Action
+from kiosk.rules.cards import OperatorCard
 
 # Said by whoever comes and goes, by the program that starts, and by refusals; a PIN says itself whose it is.
 _ALWAYS = (L.SignedIn, L.SignedOut, L.PinGiven, L.TurnedAway, L.KioskStarted, L.Restored, L.AuditPaused)
@@ -27,6 +28,14 @@ def of_itself(entry: L.Entry) -> bool:
             return reason == L.OUTSIDE
         case _:
             return isinstance(entry, _ALWAYS)
+
+
+def left_alone(operator: OperatorCard, idle_s: float, sign_out_s: float) -> L.SignedOut | None:
+    """Who was at work is taken to be gone when nothing was scanned for longer than the shop allows.
+
+    idle_s: watched seconds since the last scan.
+    """
+    return L.SignedOut(operator.key, "time") if idle_s > sign_out_s else None
 
 
 @dataclass(frozen=True, slots=True)

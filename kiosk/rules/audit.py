@@ -294,9 +294,16 @@ class Mark:
 LONGEST_GAP_S = 120.0  # between two scans of an audit; whoever needs longer does something else
 
 
-def active_s(watched: Sequence[float]) -> float:
-    """Time somebody was at an audit, from the watched times of its lines in order, seconds."""
-    return sum(min(LONGEST_GAP_S, max(0.0, later - earlier)) for earlier, later in pairwise(watched))
+def active_s(worked: Sequence[tuple[str, float]]) -> float:
+    """Time somebody was at an audit, seconds, from its lines in order: the kiosk that counted, and its watched time.
+
+    Two clocks are never subtracted: between lines of two kiosks nobody knows how long it was, and nothing is counted.
+    """
+    return sum(
+        min(LONGEST_GAP_S, max(0.0, later_s - earlier_s))
+        for (one, earlier_s), (other, later_s) in pairwise(worked)
+        if one == other
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -141,7 +141,8 @@ def _holder(view: View, audit: AuditView, card: HolderCard, moment: Moment) -> D
     # A drawer says less than the slot in it that was seen before, and a slot more than its drawer: both are one place.
     again = before is not None and (at in (None, before.place) or before.place in audit.scope.within(at))
     # One piece of steel cannot be in two places so soon after one another: two labels bear the same code.
-    soon = before is not None and moment.watched_s - before.watched_s < view.limits.travel_s
+    since_s = moment.watched_s - before.watched_s if before is not None and before.watched_s is not None else None
+    soon = since_s is not None and since_s < view.limits.travel_s
     around = before is not None and before.place in audit.scope.around(at)
     twin = before.place if before is not None and soon and not again and not around else None
     return _seen(audit, card, again=again, twin=twin)

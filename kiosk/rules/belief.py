@@ -88,8 +88,8 @@ class Prediction:
 class Lesson:
     """One reading with what was expected: all that is needed to judge it and learn from it again.
 
-    at_s: watched time.  way: of cooling where it stood.  type: of its holder.  heating: number of the line that began
-    its heat; readings of one heat share what is new in it.  line: its own number.
+    at_s: watched time, by the clock of kiosk `clock`.  way: of cooling where it stood.  type: of its holder.  heating:
+    number of the line that began its heat; readings of one heat share what is new in it.  line: its own number.
     """
 
     at_s: float
@@ -101,6 +101,7 @@ class Lesson:
     type: str = ""
     heating: int | None = None
     line: int = 0
+    clock: str = ""
 
     @property
     def off_k(self) -> float:
@@ -146,7 +147,9 @@ def judge(standing: Standing, lesson: Lesson) -> Verdict:
     first = standing.doubted
     if first is None or first.heating != lesson.heating:
         return Verdict.QUESTIONED  # what another holder showed confirms nothing about this one
-    if abs(lesson.at_s - first.at_s) < _APART_S or lesson.off_k * first.off_k < 0:
+    if lesson.clock != first.clock or abs(lesson.at_s - first.at_s) < _APART_S:
+        return Verdict.QUESTIONED  # perhaps one reading written twice; two clocks cannot say how far apart
+    if lesson.off_k * first.off_k < 0:
         return Verdict.QUESTIONED
     cold = lesson.off_k < 0
     if cold and first.instrument is lesson.instrument is Instrument.INFRARED:

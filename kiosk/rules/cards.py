@@ -179,6 +179,17 @@ class DamagedCode:
 Subject = HolderCard | PlaceCard | OperatorCard | CommandCard | FreshLabel | RetiredCode | UnknownCode | DamagedCode
 
 
+def holder_under(subject: Subject) -> HolderCard | None:
+    """The holder a label is stuck on, be it in use, printed and not scanned yet, or retired; None: on none."""
+    match subject:
+        case HolderCard():
+            return subject
+        case FreshLabel(holder=holder) | RetiredCode(holder=holder):
+            return holder
+        case _:
+            return None
+
+
 @dataclass(frozen=True, slots=True)
 class Pending:
     """The first scan of a pair, waiting for the second."""

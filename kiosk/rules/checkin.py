@@ -23,6 +23,9 @@ from kiosk.rules.places import Kind, Need, needs_of
 from kiosk.rules.say import Value, say
 from kiosk.rules.view import View
 
+# Later than this heat has gone into the body, and whoever heats it again heats it warm, whatever a shop has set.
+ONE_HEATING_S = 30.0
+
 
 def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) -> Refused | None:
     """May this holder go there now?  None: yes.  The one home of that question.
@@ -213,12 +216,17 @@ def _is_same_heating(view: View, card: HolderCard, goal: PlaceCard, moment: Mome
         return False
     if card.hold is None or card.heated_at_s is None:
         return False
-    return 0.0 <= moment.watched_s - card.heated_at_s <= view.limits.reheat_s
+    return 0.0 <= moment.watched_s - card.heated_at_s <= min(view.limits.reheat_s, ONE_HEATING_S)
 
 
 def _is_twin(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
-    """Seen at another kiosk so short a time ago that one piece of steel cannot have walked here."""
+    """Seen at another kiosk so short a time ago that one piece of steel cannot have walked here.
+
+    Never at the station: whatever is scanned there is being heated, and no doubt about its label unwrites that.
+    """
     if card.last_kiosk in (None, view.kiosk) or card.since_watched_s is None or card.at is None:
+        return False
+    if goal.place.kind is Kind.SHRINK:
         return False
     return (
         card.at.place.code != goal.place.code

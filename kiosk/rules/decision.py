@@ -19,6 +19,7 @@ from kiosk.rules.cards import (
     CommandCard,
     DamagedCode,
     FreshLabel,
+    Heat,
     HolderCard,
     Moment,
     OperatorCard,
@@ -102,11 +103,16 @@ def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode) -
 
 
 def _first_seen(label: FreshLabel) -> Done:
-    """A printed label on its holder: from now on it is the holder's, and the one before is retired."""
+    """A printed label on its holder: from now on it is the holder's, and the one before is retired.
+
+    Whoever sticks a label on has the steel in hand, so one on hot steel is an alarm.
+    """
     card = label.holder
     old = card.code if card.code != card.holder.key else None
     line = CodeBound(label.text, card.holder.key, "holder", replaces=old)
-    return Done((line,), say("label_bound", name=card.name, old_code=old), holder=card, step=Step.LABEL_BOUND)
+    hot = checkin.warmth(card) is not Heat.COOL
+    words = say("label_bound_hot" if hot else "label_bound", name=card.name, old_code=old)
+    return Done((line,), words, alarm=hot, holder=card, step=Step.LABEL_BOUND)
 
 
 def _sign_in(card: OperatorCard) -> Outcome:

@@ -143,7 +143,8 @@ def verdict(
     seen = predict_bound(expected.bound, zone, after_s, expected.touches(facts))
     seen = replace(seen, films=tuple(replace(film, place=places.get(film.way)) for film in seen.films))
     lesson = Lesson(
-        reading.at_s, zone, instrument, reading.value_c, seen, way_now(facts), "", facts.heating
+        reading.at_s, zone, instrument, reading.value_c, seen, way_now(facts), "", facts.heating,
+        clock=facts.clock,
     )
     word = judge(standing, lesson)
     # Cold where it should be hot may be a dip nobody scanned: the skin comes back, and the model does not know.

@@ -78,7 +78,7 @@ class HoldFacts:
 
     body_unknown: its body was as warm as a heating can have made it.  began: all that the shop's values may have been
     then (`all_found`), none for a line older than they are.  heating: number of the line that began it.  watched: its
-    times are of the clock that counts now; of another's nothing can be subtracted.
+    times are of the clock that counts now; of another's nothing can be subtracted.  clock: the kiosk that counts them.
     """
 
     holder: Holder
@@ -96,6 +96,7 @@ class HoldFacts:
     began: tuple[HeatValues, ...] = ()
     heating: int | None = None
     watched: bool = True
+    clock: str = ""
 
     @property
     def teaches(self) -> bool:

@@ -1,4 +1,4 @@
-"""The kinds of line the ledger keeps, one class each: what a decision asks to have written down.
+"""The kinds of line the ledger keeps, one class each; long, because whoever adds one reads the whole list first.
 
 A line is a fact in the trade's words and is never changed or taken back; a later line corrects it.  Nothing
 here writes anything.  Fields are plain values so that a line reads the same in ten years; a field may be
@@ -362,13 +362,8 @@ class Restored:
     backup: str
     holders: tuple[str, ...] = ()
     unsure: tuple[str, ...] = ()
-    cause: str = "backup"
+    cause: str = "backup"  # or `lost`: lines written are gone; `clocks`: counted by several names, as once was so
     absorbed: tuple[str, ...] = ()
-
-
-# Why a ledger's past is not whole: a backup was put back; lines that were written are gone; lines were counted by
-# clocks of several names, as older kiosks did.
-RESTORED = ("backup", "lost", "clocks")
 
 
 @dataclass(frozen=True, slots=True)

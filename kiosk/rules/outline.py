@@ -292,18 +292,16 @@ def free(segments: Sequence[Segment], tool: Tool | None = None, gauge_mm: float 
     return Profile(tuple(segments), tool, gauge_mm)
 
 
-def profile_of(holder: Holder | None, assembly: Assembly | None) -> Profile:
-    """The outline of a holder as the book knows it, with the cutter that is in it, or an assumed one.
-
-    holder None: nothing is known, the largest plausible holder.  Numbers on record that make no holder are
-    treated as not known rather than trusted.
-    """
-    return outlines_of(holder, assembly)[0]
+def bare(holder: Holder) -> Profile:
+    """The outline of a holder from the figures somebody enters.  Raises OutlineError where they make no holder."""
+    return outline(holder.coupling, holder.bore_mm, holder.nose_mm, holder.projection_mm, with_tool=False)
 
 
 def outlines_of(holder: Holder | None, assembly: Assembly | None) -> tuple[Profile, ...]:
-    """Every outline that the book leaves open.
+    """Every outline that the book leaves open, the likeliest first.
 
+    holder None: nothing is known, the largest plausible holder.  Numbers on record that make no holder are
+    treated as not known rather than trusted.
     One where it knows how deep the cutter sits.  Otherwise a cutter may be in the bore, or may have gone into it or
     come out of it hot, and nobody knows which: with one as it is usual, and without.  A shank takes heat out of the
     nose like a fin, or keeps some of it, so that neither of the two is always hot longer.

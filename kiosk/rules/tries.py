@@ -6,9 +6,15 @@ further one.  Whoever goes from one supervisor to the next meets a wait for all 
 
 from __future__ import annotations
 
+LEAST_FIGURES, MOST_FIGURES = 4, 9  # of a PIN; what the pad takes
 FREE = 4  # wrong tries of one supervisor's PIN that only cost the typing
 FREE_OF_ALL = 14  # and of all supervisors' together
 WAITS_S = (60.0, 300.0, 900.0, 3600.0)  # after the next wrong one, the one after that ...; the last one stays
+
+
+def may_be_pin(text: str) -> bool:
+    """Whether a PIN can be this: figures alone, so that a gloved finger can type it on the pad."""
+    return text.isascii() and text.isdigit() and LEAST_FIGURES <= len(text) <= MOST_FIGURES
 
 
 def wait_s(wrong: int, wrong_of_all: int) -> float:

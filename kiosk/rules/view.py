@@ -27,10 +27,13 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Glimpse:
-    """When and where an audit saw a label last.  `place` None: somewhere in the audited place."""
+    """When and where an audit saw a label last.  `place` None: somewhere in the audited place.
+
+    watched_s: by the clock of the kiosk that asks; None: another's counted it, and how long ago that was nobody knows.
+    """
 
     place: str | None
-    watched_s: float
+    watched_s: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,7 @@ class AuditView:
     findings: Findings = NOTHING_FOUND
     doubt: Doubt | None = None
     strays: Mapping[str, Stray] = field(default_factory=dict)  # by holder key: those that may stand in the way
-    worked_at_s: tuple[float, ...] = ()  # watched times of its lines, where it is to be closed
+    worked_at_s: tuple[tuple[str, float], ...] = ()  # kiosk and watched time of its lines, where it is to be closed
 
 
 @dataclass(frozen=True, slots=True)

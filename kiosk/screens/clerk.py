@@ -100,6 +100,7 @@ class Clerk(EventDispatcher):
         self._trail: list[str] = []
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
+        self._untold = ""  # a trouble that stays in the strip until somebody is there
         self._undo_until_s = 0.0  # watched time
         self._quiet_since_s: float | None = None  # watched time of the last touch or scan; None: just now
 
@@ -231,6 +232,12 @@ class Clerk(EventDispatcher):
     def busied(self) -> None:
         """Somebody is there: the pause after which the window goes back begins anew."""
         self._quiet_since_s = None
+        self._untold = ""
+
+    def begins_without(self, lost: str | None) -> None:
+        """The window opens, and part of the past is missing for this cause: that stays until somebody is there."""
+        if lost is not None:
+            self._untold = self.trouble = t(f"strip.past_{lost}")
 
     def _warn(self, scanned: Scanned | None) -> None:
         if scanned is not None:
@@ -295,7 +302,7 @@ class Clerk(EventDispatcher):
         self.undo_s = max(0.0, self._undo_until_s - now.watched_s)
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
-            self.trouble = ""
+            self.trouble = self._untold
         if now.settings != self.settings:
             self.settings = now.settings
             self._sounds.volume, self._sounds.muted = now.settings.kiosk.volume, now.settings.kiosk.muted

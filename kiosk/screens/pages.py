@@ -44,6 +44,7 @@ SCREENS = {
     "pin": "shop.pin:PinScreen",
     "settings": "shop.preferences:PreferencesScreen",
     "register": "shop.register:RegisterScreen",
+    "correct": "shop.correct:CorrectScreen",
     "adopt": "scan.adopt:AdoptScreen",
     "build": "bench.build:BuildScreen",
     "measure": "bench.measure:MeasureScreen",

@@ -94,7 +94,8 @@ class KioskApp(App):
         self._tick(0.0)  # before all else: what is hot, and the screen that fills the window for it
         self.clerk.fetch("heat")
         self.worker.ask(_load_check)
-        self.worker.ask(_changed_outside, self._opened)
+        self.worker.ask(common.changed_outside(), self._opened)
+        self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
@@ -306,10 +307,6 @@ def _to_stay(name: str) -> View:
 def _load_check(_: Desk) -> None:
     """What a code's check character is worked out with: a scanner that types is checked on Kivy's thread."""
     codes.check_character("")
-
-
-def _changed_outside(desk: Desk) -> tuple[SettingChanged, ...]:
-    return desk.changed_outside
 
 
 def _warm_up(desk: Desk) -> None:

@@ -155,6 +155,8 @@ def _tables(text: str) -> Iterator[tuple[str, bytes]]:
         return
     delimiter = ";" if ";" in text.splitlines()[0] else ","
     rows = list(csv.reader(io.StringIO(text), delimiter=delimiter))[:3]
+    if len(rows) < 2:
+        return  # a header without a row has no value to turn
     for column, name in enumerate(rows[0]):
         for cell in CELLS:
             changed = [list(row) for row in rows]

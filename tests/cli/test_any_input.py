@@ -167,11 +167,20 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Kiosk:
 
 @pytest.fixture
 def kiosk(made: Kiosk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Kiosk:
-    """The data in a fresh copy, no window, no bench, no cable, and no net under `main`."""
+    """The data in a fresh copy, no window, no bench, no cable, and no net under `main`.
+
+    What a command writes lies in a folder of this test's own, so that no test reads what another left there.
+    """
     mine = types.SimpleNamespace()
     mine.__dict__.update(made.__dict__)
     mine.data = tmp_path / "data"
     shutil.copytree(made.data, mine.data)
+    mine.folder = tmp_path / "written"
+    mine.folder.mkdir()
+    mine.files = {
+        (command, dest): mine.folder / path.name if dest == "out" else path
+        for (command, dest), path in made.files.items()
+    }
     window = types.ModuleType("kiosk.screens.app")
     window.run = lambda options: 0  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "kiosk.screens.app", window)

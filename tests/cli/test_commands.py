@@ -15,6 +15,7 @@ import pytest
 from kiosk import where
 from kiosk.cli import main
 from kiosk.commands.output import DONE, WANTING, WRONG
+from kiosk.desk import Desk
 from kiosk.labels.content import holder_label
 from kiosk.labels.draw import picture
 from kiosk.labels.layout import lay_out
@@ -207,6 +208,46 @@ def test_a_printed_report_is_held_against_the_book(shop: Shop, capsys: pytest.Ca
     assert "genuine" in capsys.readouterr().out
     assert main(["check", "--line", str(line.id), "--hash", "0" * 16, *data]) == WANTING
     assert main(["check", "--line", str(line.id), *data]) == WRONG
+
+
+def test_every_line_that_a_print_or_a_copy_names_is_held_against_the_book(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = ["--data", str(data)]
+    assert main(["backup", str(tmp_path / "copies"), *folder]) == DONE
+    _, number, _, _, printed = capsys.readouterr().out.split()
+    assert main(["check", "--line", number, "--hash", printed, *folder]) == DONE
+    with Desk.open(data, read_only=True) as desk:
+        lines = list(desk.session.book.lines())
+    kinds = {line.kind: line for line in lines}
+    for line in kinds.values():
+        assert main(["check", "--line", str(line.id), "--hash", line.hash[:12].upper(), *folder]) == DONE
+        assert main(["check", "--line", str(line.id), "--hash", line.hash[:11], *folder]) == WANTING
+        assert main(["check", "--line", str(line.id), "--hash", "f" * 12, *folder]) == WANTING
+    assert {"heated", "moved", "holder registered"} <= kinds.keys()
+    capsys.readouterr()
+    assert main(["check", "--line", str(lines[-1].id + 1), "--hash", lines[-1].hash, *folder]) == WANTING
+    assert f"ends with line {lines[-1].id}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("command", "within", "outside"),
+    [
+        (("number", "T002"), ("0", "99999999"), ("-1", "100000000")),
+        (("reground", "C002", "--dc"), ("5.9",), ("0", "0.009", "500.1", "nan")),
+        (("reground", "C002", "--oal"), ("50",), ("0.9", "1000.5", "1e9")),
+    ],
+)
+def test_a_figure_said_to_a_command_has_the_bounds_of_its_line(
+    shop: Shop, command: tuple[str, ...], within: tuple[str, ...], outside: tuple[str, ...]
+) -> None:
+    shop.desk.close()
+    before = shop.folder.joinpath("ledger.db").read_bytes()
+    for value in outside:
+        assert main([*command, value, "--data", str(shop.folder)]) == WRONG
+    assert shop.folder.joinpath("ledger.db").read_bytes() == before
+    for value in within:
+        assert main([*command, value, "--data", str(shop.folder)]) == DONE
 
 
 def test_an_audit_from_the_command_line_is_somebodys_where_the_shop_asks_for_a_badge(

@@ -14,6 +14,7 @@ from kiosk.bench import magazine as bench
 from kiosk.cli import main
 from kiosk.commands import jobs
 from kiosk.commands.output import DONE, WANTING, WRONG
+from kiosk.desk import Desk
 from kiosk.rules.assembly import Measured
 from tests.conftest import Shop
 
@@ -176,3 +177,18 @@ def test_a_guessed_map_is_saved_to_be_mended(data: Path, tmp_path: Path, capsys:
     assert first == WANTING and "by the kiosk, not in the control" in out
     assert main(["compare", "Mill 1", str(listed), "--map", str(saved), "--data", str(data)]) == WANTING
     assert capsys.readouterr().out == out
+
+
+def test_a_pocket_is_kept_for_one_holder_until_it_is_nobodys(data: Path) -> None:
+    pocket = "Mill 1 · pocket 09"
+
+    def owner() -> str | None:
+        with Desk.open(data) as desk:
+            (machine,) = (one for one in desk.handover.machines() if one.name == "Mill 1")
+            return next(each.owner for each in machine.pockets if each.number == 9)
+
+    assert main(["pocket", pocket, "T001", "--data", str(data)]) == DONE
+    assert owner() == "T001"
+    assert main(["pocket", "Bench 1", "T001", "--data", str(data)]) == WRONG
+    assert main(["pocket", pocket, "--data", str(data)]) == DONE
+    assert owner() is None

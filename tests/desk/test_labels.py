@@ -28,6 +28,18 @@ def test_a_new_label_is_bound_by_its_first_scan_and_retires_the_old_one(shop: Sh
     assert shop.desk.session.book.check() == []
 
 
+def test_a_label_on_hot_steel_is_bound_with_an_alarm(shop: Shop) -> None:
+    shop.clock.forward(9 * 86_400.0 + 3.0)
+    fresh = shop.desk.labels.fresh_label("T001").code.text
+    for code in (shop.holder("T001"), shop.place("Shrink station")):
+        shop.desk.scan(code)
+    bound = shop.desk.scan(fresh).outcome
+    assert isinstance(bound, Done) and bound.alarm and bound.say.key == "label_bound_hot"
+    cool = shop.desk.scan(shop.desk.labels.fresh_label("T002").code.text).outcome
+    assert isinstance(cool, Done) and not cool.alarm
+
+
+
 def test_a_label_torn_in_the_printer_is_printed_again_with_the_same_code(shop: Shop) -> None:
     assert shop.desk.labels.fresh_label("T002").code == shop.desk.labels.fresh_label("T002").code
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from kiosk.rules.cooling.assessment import Heat, Stage, Way, default_heated_mm, touch_safe_s
 from kiosk.rules.outcomes import Done
-from kiosk.rules.outline import profile_of
+from kiosk.rules.outline import outlines_of
 from tests.conftest import Shop
 
 STATION = "Shrink station"
@@ -102,7 +102,7 @@ class World:
         if steel.heated_s is None:
             return
         card = self.shop.desk.session.holder(key)
-        heat, profile = self.shop.desk.session.settings.heat, profile_of(card.holder, card.assembly)
+        heat, profile = self.shop.desk.session.settings.heat, outlines_of(card.holder, card.assembly)[0]
         stages: list[Stage] = []
         for place, since_s in steel.stays:
             if stages:

@@ -410,6 +410,20 @@ def test_a_cutter_torn_out_and_one_shrunk_in_by_the_same_heat(shop: Shop) -> Non
     assert left_s(shop) >= torn_s - 1.0 and not is_let_go(shop)
 
 
+@pytest.mark.parametrize("unseen", ["torn down", "at the station"])
+def test_what_was_read_before_heat_that_nobody_saw_proves_nothing(shop: Shop, unseen: str) -> None:
+    built = card(shop).assembly
+    assert built is not None
+    shop.desk.shop.correct_place("T001", None, "lost")
+    put(shop, RACK)
+    for where in ("nose", "flange", "shank"):
+        shop.desk.heat.read("T001", where, 22.0)
+    station = L.Moved("T001", shop.place(RACK), shop.place(STATION))
+    shop.desk.session.write(L.TornDown("T001", built.key) if unseen == "torn down" else station)
+    shop.clock.forward(SOAK_S)
+    assert not shop.desk.heat.read("T001", "shank", 30.0).ended, "the nose may have been heated since it was read"
+
+
 def test_a_tear_down_nobody_heated_for_leaves_it_hot(shop: Shop) -> None:
     built = card(shop).assembly
     assert built is not None and card(shop).heat is Heat.COOL

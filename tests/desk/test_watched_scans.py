@@ -61,3 +61,14 @@ def test_what_is_cool_or_goes_to_cooling_or_comes_too_late_is_no_alarm(shop: Sho
     assert not alarm(shop, hot) and not alarm(shop, shop.place("Rack 1"))
     shop.clock.forward(21.0)
     assert not alarm(shop, slot)
+
+
+@pytest.mark.parametrize("retired", [False, True])
+def test_hot_steel_is_told_of_by_a_label_not_scanned_yet_and_by_an_old_one(shop: Shop, retired: bool) -> None:
+    fresh = shop.desk.labels.fresh_label("T001").code.text
+    old = heated(shop)
+    if retired:
+        shop.desk.scan(fresh)
+        assert not alarm(shop, old) and alarm(shop, shop.place(SLOT))
+    else:
+        assert not alarm(shop, fresh) and alarm(shop, shop.place(SLOT))

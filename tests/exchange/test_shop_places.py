@@ -123,3 +123,24 @@ def test_a_long_chain_of_places_is_walked_without_recursion() -> None:
     places = {f"d{at}": Place(f"d{at}", "D", Kind.DRAWER, f"d{at + 1}") for at in range(5000)}
     places["d5000"] = Place("d5000", "D", Kind.DRAWER, "d0")
     assert nesting.fault(places["d0"], places) == "is inside itself"
+
+
+@pytest.mark.parametrize(
+    ("toml", "line", "field"),
+    [
+        (f'[[place]]\ncode = "{P[1]}"\nname = "Rack"\nkind = "cooling"\n', 3, "way"),
+        (f'[[place]]\ncode = "{P[1]}"\nname = "Rack"\nkind = "cooling"\nway = "freezer"\n', 3, "way"),
+        (f'[[place]]\ncode = "{P[1]}"\nname = "Rack"\nkind = "bench"\nway = "mist"\n', 3, "way"),
+        (
+            f'[[place]]\ncode = "{P[1]}"\nname = "Bench"\nkind = "bench"\n'
+            f'[[place]]\ncode = "{P[2]}"\nname = "Bench"\nkind = "bench"\n',
+            7,
+            "name",
+        ),
+    ],
+)
+def test_a_place_of_a_shops_own_file_says_how_it_cools_and_has_a_name_of_its_own(
+    tmp_path: Path, toml: str, line: int, field: str
+) -> None:
+    found = faults(tmp_path, f'[shop]\nname = "x"\n{toml}')
+    assert [(file, at, name.split(", ")[-1]) for file, at, name in found] == [("shop.toml", line, field)]

@@ -8,6 +8,7 @@ from kiosk.desk.build import BuildRefused
 from kiosk.desk.heat import ReadingFault
 from kiosk.rules import codes
 from kiosk.rules.outcomes import Done
+from kiosk.rules.outline import OutlineError
 from tests.faults.truth import SURE_K, Truth
 
 
@@ -64,7 +65,7 @@ class ByHand(Truth):
     def correct_nose(self, key: str, nose_mm: float) -> None:
         """Another outline in the book; the steel stays what it is."""
         holder = replace(self.card(key).holder, nose_mm=nose_mm)
-        self.act(lambda: self.desk.shop.correct(holder, "measured again"))
+        self.act(lambda: self.desk.shop.correct(holder, "measured again"), (OutlineError,))
 
     def retire_label(self, key: str) -> None:
         text = self.card(key).code

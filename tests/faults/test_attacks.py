@@ -182,6 +182,23 @@ def test_a_stay_that_was_undone_cooled_nothing(floor: Floor) -> None:
     watch(floor, 2400.0)
 
 
+@pytest.mark.parametrize("apart_s", [40.0, 290.0])
+def test_steel_heated_again_while_its_body_is_warm_is_no_heating_scanned_twice(floor: Floor, apart_s: float) -> None:
+    floor.edit_settings("heat", "reheat_s", 300.0)
+    floor.edit_settings("heat", "heating_s", 5.0)
+    heat(floor)
+    floor.wait(apart_s)
+    heat(floor)
+    goes(floor, "T001", "Sleeve 1")
+    watch(floor, 1200.0)
+
+
+def test_a_label_that_answers_for_nothing_is_not_retired_again(floor: Floor) -> None:
+    floor.retire_label("T002")
+    floor.retire_label("T002")
+    assert "T002" in floor.said
+
+
 @pytest.mark.parametrize("names", [("other", "kiosk"), ("other", "third", "kiosk")])
 def test_a_stay_that_was_undone_cooled_nothing_though_other_names_counted_it_meanwhile(
     floor: Floor, names: tuple[str, ...]

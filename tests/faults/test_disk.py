@@ -11,8 +11,9 @@ import pytest
 from kiosk.desk import Desk
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import NAME, Book, LedgerFault
+from kiosk.rules.belief import ENOUGH_READINGS
 from kiosk.rules.lines import TurnedAway
-from kiosk.rules.outcomes import Done
+from kiosk.rules.outcomes import ABOUT_HEAT, Done, Refused
 from tests.conftest import Shop
 
 
@@ -20,9 +21,10 @@ def fill(book: Book) -> LedgerFault:
     """Writes until the disk has no room left."""
     pages = T.database.execute_sql("PRAGMA page_count").fetchone()[0]
     T.database.execute_sql(f"PRAGMA max_page_count = {pages + 3}")
-    with pytest.raises(LedgerFault) as fault:
-        for number in range(5000):
-            book.append([TurnedAway(f"text {number}" * 20, "foreign_code")])
+    for text in ("text " * 24, "x"):  # lines as long as any, then what room they left
+        with pytest.raises(LedgerFault) as fault:
+            for _ in range(5000):
+                book.append([TurnedAway(text, "foreign_code")])
     return fault.value
 
 
@@ -57,6 +59,74 @@ def test_a_scan_on_a_full_disk_moves_nothing_and_works_again_with_room(shop: Sho
     card = shop.desk.session.holder("T002").at
     assert before is not None and card is not None and card.name == "Bench 1"
     assert book.check() == []
+
+
+@pytest.mark.parametrize("ran_s", [3600.0, 60 * 86_400.0])
+@pytest.mark.parametrize("between", [False, True])
+def test_a_heating_that_a_full_disk_refused_is_not_forgotten_when_there_is_room(
+    shop: Shop, ran_s: float, between: bool
+) -> None:
+    shop.clock.forward(ran_s)
+    shop.desk.tick()
+    code, station, slot = shop.holder("T001"), shop.place("Shrink station"), shop.place("Cabinet A · 1-05")
+    fill(shop.desk.session.book)
+    shop.desk.scan(code)
+    with pytest.raises(LedgerFault):
+        shop.desk.scan(station)
+    T.database.execute_sql("PRAGMA max_page_count = 1000000")
+    shop.clock.forward(30.0)
+    shop.desk.cancel()
+    if between:
+        shop.desk.scan("NOT A CODE OF OURS")
+        shop.reopen()
+    shop.desk.scan(code)
+    refused = shop.desk.scan(slot).outcome
+    assert isinstance(refused, Refused) and refused.reason in ABOUT_HEAT
+    shop.reopen()
+    shop.clock.forward(86_400.0)
+    shop.desk.tick()
+    shop.desk.scan(code)
+    assert isinstance(shop.desk.scan(slot).outcome, Refused), "only readings all over end it"
+    assert shop.desk.session.book.check() == []
+
+
+def test_a_second_heating_that_a_full_disk_refused_does_not_end_with_the_first(shop: Shop) -> None:
+    shop.clock.forward(60 * 86_400.0)
+    code, station, rack = shop.holder("T001"), shop.place("Shrink station"), shop.place("Rack 1")
+    for text in (code, station, code, rack):
+        shop.desk.scan(text)
+    for _ in range(ENOUGH_READINGS):  # from now on time alone ends its holds
+        shop.clock.forward(400.0)
+        hold = shop.desk.session.holder("T001").hold
+        assert hold is not None
+        shop.desk.heat.read("T001", hold.where, hold.hottest_c)
+    fill(shop.desk.session.book)
+    shop.desk.scan(code)
+    with pytest.raises(LedgerFault):
+        shop.desk.scan(station)
+    T.database.execute_sql("PRAGMA max_page_count = 1000000")
+    for _ in range(3):
+        shop.clock.forward(20 * 3600.0)
+        shop.desk.scan(code)
+        assert isinstance(shop.desk.scan(shop.place("Cabinet A · 1-05")).outcome, Refused)
+        shop.desk.tick()
+    assert shop.desk.session.book.check() == []
+
+
+def test_a_heating_scanned_again_once_there_is_room_is_one_heating_like_any_other(shop: Shop) -> None:
+    shop.clock.forward(60 * 86_400.0)
+    shop.desk.tick()
+    code, station = shop.holder("T001"), shop.place("Shrink station")
+    fill(shop.desk.session.book)
+    shop.desk.scan(code)
+    with pytest.raises(LedgerFault):
+        shop.desk.scan(station)
+    T.database.execute_sql("PRAGMA max_page_count = 1000000")
+    shop.desk.scan(code)
+    shop.desk.scan(station)
+    card = shop.desk.session.holder("T001")
+    assert card.hold is not None and card.heat_cycles == 1 and not card.body_unknown
+    assert shop.desk.session.cards.unwritten == set()
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere; the same is tried with a file in the way")

@@ -7,6 +7,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from time import sleep
 
 import pytest
 
@@ -91,6 +92,62 @@ def says_so_and_lets_nothing_out(folder: Path) -> None:
     with Desk.open(folder, counter=lambda: 9.0) as desk:
         assert sum(isinstance(line.entry, Restored) for line in desk.session.book.lines()) == 1, "it is said once"
         assert is_refused(desk, "T002")
+
+
+@pytest.mark.parametrize(
+    "command", [["hot"], ["backup"], ["number", "T002", "12"], ["import", "T"], ["report", "shift", "--out", "s.csv"]]
+)
+def test_every_command_says_that_lines_are_lost(
+    heated: Path, command: list[str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(heated.parent)
+    (heated.parent / "T").write_text("cutter,cutter_name,DC,DMM,OAL\nC900,New,6,6,50\n")
+    cut(heated, 3)
+    main([*command, "--data", str(heated)])
+    assert "lines of this book are lost" in capsys.readouterr().err
+
+
+def test_the_window_is_told_as_it_opens_and_once(heated: Path) -> None:
+    cut(heated, 3)
+    with Desk.open(heated, counter=lambda: 9.0) as desk:
+        assert desk.past_lost == "lost" and desk.session.book.lost is None
+    with Desk.open(heated, counter=lambda: 9.0) as desk:
+        assert desk.past_lost is None
+
+
+def test_no_copy_is_dropped_while_lines_are_lost_because_an_older_one_may_have_them(tmp_path: Path) -> None:
+    shop = Shop(tmp_path / "data")
+    shop.desk.close()
+    (shop.folder / "settings.toml").write_text("[backup]\nkeep = 1\n")
+    older = (shop.folder / NAME).read_bytes()
+    shop.reopen()
+    heat(shop, "T002")
+    shop.desk.close()
+    assert main(["backup", "--data", str(shop.folder)]) == 0
+    (whole,) = (shop.folder / "backups").glob("*.db")
+    (shop.folder / NAME).write_bytes(older)
+    sleep(1.1)  # a copy is named for its second
+    assert main(["backup", "--data", str(shop.folder)]) == 0
+    assert whole.exists() and len(list((shop.folder / "backups").glob("*.db"))) == 2
+
+
+@pytest.mark.parametrize("taken", ["replaced", "away"])
+def test_a_file_put_in_the_ledgers_place_while_the_kiosk_runs_takes_no_line_with_it(tmp_path: Path, taken: str) -> None:
+    shop = Shop(tmp_path / "data")
+    shop.clock.forward(40 * DAY_S)
+    shop.desk.tick()
+    (tmp_path / "older").write_bytes((shop.folder / NAME).read_bytes())
+    if taken == "replaced":
+        (tmp_path / "older").replace(shop.folder / NAME)
+    else:
+        (shop.folder / NAME).rename(tmp_path / "away")
+    with pytest.raises(LedgerFault) as fault:
+        heat(shop, "T002")
+    assert fault.value.cause is Cause.GONE and "replaced or taken away" in fault.value.why
+    shop.clock.forward(60.0)
+    with pytest.raises(LedgerFault):
+        shop.desk.tick()
+    shop.desk.close()
 
 
 @pytest.mark.parametrize("count", [1, 3, 5])
@@ -242,3 +299,20 @@ def test_commands_that_only_read_say_that_the_book_is_doubtful(
     for argv in (["hot"], ["hot", "--json"], ["find", "12"], ["history", "T002"]):
         main([*argv, "--data", str(heated)])
         assert "lines of this book are lost" in capsys.readouterr().err, argv
+
+
+def test_a_place_of_the_anchor_that_was_torn_or_edited_is_not_believed(heated: Path) -> None:
+    file = heated / anchor.NAME
+    whole, mark = file.read_bytes(), anchor.read(heated)
+    assert mark is not None
+    half = len(whole) // 2
+    newest = mark.turn % 2 * half
+    said = f'"line":{mark.line}'.encode()
+    edited = whole[newest : newest + half].replace(said, f'"line":{mark.line - 3}'.encode().ljust(len(said)))
+    assert edited != whole[newest : newest + half]
+    for damage in (edited, whole[newest : newest + half // 2] + bytes(half - half // 2), bytes(half)):
+        file.write_bytes(whole[:newest] + damage + whole[newest + half :])
+        older = anchor.read(heated)
+        assert older is not None and older.turn == mark.turn - 1, "the other place, written just before, is taken"
+        file.write_bytes(damage * 2)
+        assert anchor.read(heated) is None

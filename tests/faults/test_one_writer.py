@@ -158,6 +158,16 @@ def test_full_read_only_damaged_and_in_use_are_four_sentences() -> None:
     assert [cause for cause in said if "restore" in REMEDY[cause]] == [Cause.DAMAGED]
 
 
+def test_a_ledger_that_is_there_and_cannot_be_opened_is_one_the_kiosk_may_not_write(tmp_path: Path) -> None:
+    import sqlite3
+
+    from kiosk.ledger.trouble import Cause, fault_of
+
+    said = sqlite3.OperationalError("unable to open database file")
+    assert fault_of(tmp_path, said).cause is Cause.READ_ONLY
+    assert fault_of(tmp_path / "gone", said).cause is Cause.GONE
+
+
 def test_a_damaged_ledger_alone_asks_for_a_backup(shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
     shop.desk.close()
     (shop.folder / NAME).write_bytes(b"coffee" * 9999)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -182,3 +184,56 @@ def test_a_hot_holder_is_refused_for_its_heat_and_accepted_to_cool(shop: Shop) -
     shop.desk.cancel()
     shop.desk.scan(shop.holder("T002"))
     assert isinstance(shop.desk.scan(shop.place("Rack 1")).outcome, Done)
+
+
+def test_on_a_new_tablet_what_the_copy_knows_heated_within_a_day_is_hot_though_its_hold_had_ended(
+    shop: Shop, tmp_path: Path
+) -> None:
+    heat(shop, "T002")
+    shop.desk.session.write(L.HoldEnded("T002", "time"))
+    shop.clock.forward(20 * 3600.0)
+    made = copy(shop)
+    assert "T002" in put_back(shop, made, tmp_path / "new tablet").holders
+    shop.clock.forward(5 * 3600.0)
+    late = put_back(shop, made, tmp_path / "newer tablet")
+    assert "T002" in late.holders, "by the time the copy's own kiosk watched it is still within the day"
+
+
+def test_a_whole_ledger_says_nothing_of_what_happened_at_another_kiosk_since_its_copy(
+    shop: Shop, tmp_path: Path
+) -> None:
+    shop.desk.close()  # two desks share one connection in this process
+    other = Shop(tmp_path / "other")
+    other.clock.forward(100.0)
+    other.desk.people.change_setting("kiosk", "pair_s", "21", "a past of its own")
+    made = copy(other)
+    other.desk.close()
+    shop.reopen()
+    shrink = Clamping.SHRINK_FIT
+    shrinks = {card.holder.key for card in shop.desk.shop.holders(count=500) if card.holder.clamping is shrink}
+    done = put_back(shop, made)
+    assert shrinks and shrinks <= {*done.holders, *done.unsure}
+
+
+def test_a_ledger_whose_tables_were_edited_speaks_for_none_of_those_it_took_over(shop: Shop) -> None:
+    made = copy(shop)
+    heat(shop, "T002")
+    shop.clock.forward(2 * DAY_S)
+    assert "T002" in put_back(shop, made).holders
+    shop.desk.close()
+    with closing(sqlite3.connect(shop.folder / NAME)) as raw, raw:
+        raw.execute("DELETE FROM hold WHERE holder = 'T002'")
+        raw.execute("UPDATE holder SET heat = 'cool' WHERE key = 'T002'")
+    shop.clock.forward(2 * DAY_S)
+    done = backup.restore(shop.folder, made, shop.clock.wall(), counter=shop.clock.counter)
+    assert "T002" in done.holders
+    shop.reopen()
+
+
+def test_a_hot_holder_of_a_restore_stands_nowhere_known_unless_hot_ones_may_stand_there(shop: Shop) -> None:
+    shop.desk.scan(shop.holder("T001"))
+    shop.desk.scan(shop.place("Rack 1"))
+    shop.desk.session.write(L.Restored("b", ("T001", "T002")))
+    rack, cabinet = shop.desk.session.holder("T001"), shop.desk.session.holder("T002")
+    assert rack.at is not None and rack.at.name == "Rack 1" and cabinet.at is None
+    assert rack.hold is not None and rack.hold.needs_reading and cabinet.hold is not None

@@ -10,7 +10,7 @@ import pytest
 
 from kiosk.rules.cooling.assessment import Heat as Heating
 from kiosk.rules.cooling.assessment import Room, Stage, Way, assess
-from kiosk.rules.outline import profile_of
+from kiosk.rules.outline import outlines_of
 from tests.conftest import Shop
 from tests.faults.shopfloor import Floor
 from tests.faults.steel import NOMINAL, WARM, Shape, Steel, World
@@ -59,7 +59,7 @@ def test_the_bar_cools_as_the_slow_solver_says(stays: Stays) -> None:
 def test_the_kiosk_lets_the_bar_go_later_than_it_is_cool(shop: Shop, key: str, stays: Stays) -> None:
     card = shop.desk.session.holder(key)
     shape = shape_of(card)
-    profile = profile_of(card.holder, card.assembly)
+    profile = outlines_of(card.holder, card.assembly)[0]
     hold_s = assess(profile, Heating(330.0, shape.insert_mm + 4), [Stage(*stay) for stay in stays], Room()).hold_s
     assert hold_s is None or cool_from_s(shape, stays, WARM) < hold_s
 

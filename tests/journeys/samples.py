@@ -24,14 +24,16 @@ from kiosk.desk.records import HistoryRow
 from kiosk.exchange.shop import read_shop
 from kiosk.reader.symbols import Outline
 from kiosk.rules import audit as A
-from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder, Measured
+from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
 from kiosk.rules.finding import Usable, parse
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
+from kiosk.rules.offsets import CardFault, card
 from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
+from kiosk.rules.stock import book_entry
 from kiosk.words import say as say_words
 
 HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0)
@@ -51,6 +53,7 @@ HOTTER = HolderCard(
 WARM = HolderCard(Holder("H3", "Ø10 R1", Coupling.parse("A40"), Clamping.SHRINK_FIT, 10.0), "H7SJEC466N", None, SLOT,
                   measure_in_s=665.0)  # fmt: skip
 HOURS = replace(WARM, measure_in_s=6294.0)
+WARM_VALUES = Measured(142.318, 12.004, 1.0, length_error_um=9.0)
 NOW = Moment(1.79e9, 100.0)
 PAIR = Pending(CARD, 100.0)
 
@@ -66,6 +69,9 @@ MOVED = _scanned(
 HEATING = _scanned(
     Done((), say("heating", name=CARD.name, origin=SLOT.name, goal="Shrink station"), holder=CARD, goal=SLEEVE,
          step=Step.HEATING)
+)
+LABELLED = _scanned(
+    Done((), say("label_bound_hot", name=HOT.name, old_code=HOT.code), alarm=True, holder=HOT, step=Step.LABEL_BOUND)
 )
 WAITING = _scanned(
     Wait(Expects.PLACE, say("wait.place", name=CARD.name, place=SLOT.name), PAIR, holder=CARD, goal=None)
@@ -173,8 +179,13 @@ def _machine(screen: Any, at: int) -> None:
         screen.choose(blocked.code)
 
 
-def _card(screen: Any) -> None:
-    screen.show(HolderCard(HOLDER, "HV4T8BRJ3V", ASSEMBLY, POCKET))
+def _card(screen: Any, assembly: Assembly = ASSEMBLY) -> None:
+    holder = HolderCard(HOLDER, "HV4T8BRJ3V", assembly, POCKET)
+    screen.show(holder)
+    try:
+        screen.answered(card(book_entry(holder)))
+    except CardFault as fault:
+        screen.answered(fault)
     screen.undo_s = 48
 
 
@@ -424,6 +435,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "empty", _empty),
     ("scan", "moved", lambda screen: screen.show(MOVED)),
     ("scan", "heating", lambda screen: screen.show(HEATING)),
+    ("scan", "label-on-hot", lambda screen: screen.show(LABELLED)),
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
     ("scan", "full", lambda screen: screen.show(TOO_WIDE)),
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
@@ -449,6 +461,9 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("machine", "second", lambda screen: _machine(screen, 1)),
     ("machine", "third", lambda screen: _machine(screen, 2)),
     ("card", "measured", _card),
+    ("card", "never", lambda screen: _card(screen, replace(ASSEMBLY, measured=None))),
+    ("card", "warm", lambda screen: _card(screen, replace(ASSEMBLY, measured=WARM_VALUES))),
+    ("card", "worn", lambda screen: _card(screen, replace(ASSEMBLY, condition=Condition.WORN))),
     ("find", "digits", lambda screen: _find(screen, "type", False)),
     ("find", "letters", lambda screen: _find(screen, "type", True)),
     ("find", "rows", lambda screen: _find(screen, "rows")),

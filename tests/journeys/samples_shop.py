@@ -23,6 +23,7 @@ from kiosk.labels.content import holder_label
 from kiosk.rules import codes
 from kiosk.rules.assembly import Clamping, Material, Measured
 from kiosk.rules.cards import OperatorCard
+from kiosk.rules.checkin import may_go
 from kiosk.rules.compare import Compared, Comparison, Listed, Verdict
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
 from kiosk.rules.fitting.fits import FitRules, Question, fit
@@ -405,6 +406,31 @@ def _people(screen: Any, state: str = "") -> None:
         screen._added(cards[0])
 
 
+def _correct(screen: Any, state: str) -> None:
+    screen.shown()
+    screen._known(replace(CARD, code=CARD.holder.key) if state == "no-label" else CARD)
+    if state in ("bore_mm", "nose_mm", "projection_mm"):
+        screen._begin(state)
+    elif state in ("place", "refused", "nowhere"):
+        screen._begin("place")
+        if state == "refused":
+            screen._stands(SLOT)
+            screen._answered(may_go(HOT, SLOT))
+        elif state == "nowhere":
+            screen.nowhere()
+    elif state in ("retire", "retired"):
+        screen._begin("retire_label")
+        if state == "retired":
+            screen._answered(None)
+    elif state == "why":
+        screen._begin("projection_mm")
+        screen.take(81.25)
+    elif state == "done":
+        screen._begin("place")
+        screen._stands(SLOT)
+        screen._answered(CARD)
+
+
 def _presetter(screen: Any, state: str) -> None:
     reading = Reading(2, ASSEMBLY.name, Measured(142.318, 12.004))
     warm = say("measure.warm", name=ASSEMBLY.name, error_um=212.0, measure_in_s=665.0)
@@ -482,6 +508,13 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(
         ("people", state or "person", partial(_people, state=state))
         for state in ("list", "none", "", "name", "role", "reason", "added")
+    ),
+    *(
+        ("correct", state, partial(_correct, state=state))
+        for state in (
+            "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "place", "nowhere", "refused", "retire",
+            "retired", "why", "done",
+        )
     ),
     *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),
 )

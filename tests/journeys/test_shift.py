@@ -76,7 +76,7 @@ def test_a_shrunk_holder_is_refused_while_hot_and_goes_to_its_machine_when_a_rea
     kiosk.sees("Put it here")
     kiosk.picture("machine-pockets")
     kiosk.touch("Put it here")
-    kiosk.sees("Never measured", "Corner radius", "1.000")
+    kiosk.sees("was not measured", "Take it to the presetter")
     kiosk.picture("card-to-type")
     assert (kiosk.where("T001") or "").startswith("Mill 1")
     kiosk.touch("Undo")

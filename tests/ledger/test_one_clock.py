@@ -47,6 +47,41 @@ def test_a_kiosk_renamed_and_renamed_back_uses_no_count_of_the_other_name(tmp_pa
     desk.close()
 
 
+@pytest.mark.parametrize("ran_s", [6 * 3600.0, 200 * DAY_S])
+def test_a_heating_in_the_first_seconds_of_a_renamed_kiosk_is_written(tmp_path: Path, ran_s: float) -> None:
+    shop = Shop(tmp_path / "data")
+    shop.clock.forward(ran_s)
+    shop.desk.tick()
+    shop.desk.scan(shop.holder("T002"))
+    shop.desk.scan(shop.place("Cabinet A · 1-05"))
+    shop.desk.close()
+    called(shop.folder, "Other")
+    shop.reopen()
+    shop.clock.forward(1.0)
+    heat(shop, "T002")
+    assert [card.holder.key for card in shop.desk.heat.board()] == ["T002"]
+    shop.desk.close()
+
+
+@pytest.mark.parametrize("ran_s", [6 * 3600.0, 200 * DAY_S])
+def test_a_label_seen_in_an_audit_under_another_name_says_nothing_about_how_lately(
+    tmp_path: Path, ran_s: float
+) -> None:
+    shop = Shop(tmp_path / "data")
+    shop.clock.forward(ran_s)
+    shop.desk.tick()
+    seen = []
+    for name, slot in (("kiosk", "Cabinet A · 1-01"), ("Other", "Cabinet A · 3-01")):
+        shop.desk.close()
+        called(shop.folder, name)
+        shop.reopen()
+        shop.desk.audits.open(shop.place("Cabinet A"))
+        shop.desk.scan(shop.place(slot))
+        seen.append(shop.desk.scan(shop.holder("T002")).outcome.say.key)  # type: ignore[union-attr]
+    assert "audit.twin" not in seen and shop.desk.session.audit is not None
+    shop.desk.close()
+
+
 def test_watched_time_never_goes_back_nor_ahead_of_what_was_watched_under_any_names(tmp_path: Path) -> None:
     chance = random.Random(6)
     machine, seen_s, last_s = [3000.0], 0.0, 0.0

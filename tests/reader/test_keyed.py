@@ -108,14 +108,6 @@ def test_a_symbology_identifier_is_no_part_of_the_text():
     assert type_in(Scanner(), "]d2SN-0042-77\r")[0] == [KeyedText("SN-0042-77", 0)]
 
 
-def test_bursting_is_known_before_the_ending_comes():
-    scanner = Scanner()
-    type_in(scanner, CODE[:5])
-    assert not scanner.bursting
-    scanner.feed(CODE[5], 10.045)
-    assert scanner.bursting
-
-
 @given(codes, st.sampled_from(sorted(_LAYOUTS)), st.sampled_from(sorted(_LAYOUTS)))
 def test_other_keyboards_never_make_another_code_of_it(text, scanner, computer):
     arrived = through(text, scanner, computer)
@@ -162,7 +154,6 @@ def test_more_than_any_label_holds_is_said_and_not_kept():
     scanner = Scanner()
     (done,) = scanner.feed("0123456789" * 100_000 + "\r", 7_000_000.0)
     assert done == KeyedTooLong(1_000_000, 0)
-    assert not scanner.bursting
     assert type_in(scanner, f"{CODE}\r", start_s=7_000_001.0)[0] == [KeyedText(CODE, 0)]
 
 

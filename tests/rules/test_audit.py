@@ -196,9 +196,13 @@ def test_every_difference_can_be_closed_and_only_heat_cannot_wait() -> None:
 
 
 def test_the_time_somebody_was_at_it_leaves_the_breaks_out() -> None:
-    assert A.active_s([0.0, 4.0, 9.0]) == 9.0
-    assert A.active_s([0.0, 5000.0, 5003.0]) == A.LONGEST_GAP_S + 3.0
-    assert A.active_s([7.0]) == 0.0
+    assert A.active_s([("K", 8e6), ("K", 8e6 + 4.0), ("K", 8e6 + 9.0)]) == 9.0
+    assert A.active_s([("K", 0.0), ("K", 5000.0), ("K", 5003.0)]) == A.LONGEST_GAP_S + 3.0
+    assert A.active_s([("K", 7.0)]) == 0.0
+
+
+def test_between_the_lines_of_two_kiosks_no_time_is_counted() -> None:
+    assert A.active_s([("K", 8e6), ("K", 8e6 + 4.0), ("other", 8e6 + 9.0), ("other", 8e6 + 10.0)]) == 5.0
 
 
 def test_the_pace_is_given_for_a_hundred_holders() -> None:

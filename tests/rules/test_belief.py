@@ -75,6 +75,15 @@ def test_what_another_heating_showed_confirms_nothing() -> None:
     assert judge(doubting(lesson(140.0, 0.0, seen=HOT)), other) is Verdict.QUESTIONED
 
 
+@pytest.mark.parametrize("later_s", [40.0, -9e6, 86_400.0])
+def test_a_reading_by_another_clock_confirms_nothing_because_nobody_knows_how_far_apart_they_are(
+    later_s: float,
+) -> None:
+    second = lesson(138.0, later_s, seen=HOT)
+    assert judge(doubting(lesson(140.0, 0.0, seen=HOT)), second) is Verdict.CONFIRMED
+    assert judge(doubting(lesson(140.0, 0.0, seen=HOT)), replace(second, clock="other")) is Verdict.QUESTIONED
+
+
 def test_the_same_reading_written_twice_confirms_nothing() -> None:
     assert judge(doubting(lesson(30.0, 0.0, seen=HOT)), lesson(30.0, 2.0, seen=HOT)) is Verdict.QUESTIONED
 

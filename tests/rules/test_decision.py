@@ -8,6 +8,7 @@ from re import search
 
 import pytest
 
+from kiosk.rules.acts import left_alone
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Family, Holder
 from kiosk.rules.audit import Action, Counts, Difference, Findings, Group, Open, Scope, Spot
 from kiosk.rules.cards import (
@@ -24,7 +25,7 @@ from kiosk.rules.cards import (
     UnknownCode,
 )
 from kiosk.rules.decision import decide
-from kiosk.rules.lines import DifferenceSettled, Moved, Seen
+from kiosk.rules.lines import DifferenceSettled, Heated, Moved, Seen, SignedOut
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind, Need, Place, needs_of
 from kiosk.rules.sending import cooling_place
@@ -41,7 +42,7 @@ def place(name: str, kind: Kind, **more: object) -> PlaceCard:
 
 RACK, SLEEVE = place("Rack", Kind.COOLING, way="free_air"), place("Sleeve", Kind.COOLING, way="sleeve", capacity=1)
 BENCH, SLOT, OTHER = place("Bench", Kind.BENCH), place("Slot", Kind.SLOT), place("Other", Kind.SLOT)
-MACHINE = place("Mill", Kind.MACHINE)
+MACHINE, STATION = place("Mill", Kind.MACHINE), place("Station", Kind.SHRINK)
 
 
 def holder(key: str = "H1", at: PlaceCard | None = BENCH, **more: object) -> HolderCard:
@@ -75,6 +76,13 @@ def test_heat_comes_before_a_retired_holder_and_before_a_label_at_two_kiosks() -
     assert reason(decide(paired(elsewhere), SLOT, NOW)) is Reason.HOT
     twin = holder(last_kiosk="other", since_watched_s=NOW.watched_s - 1.0)
     assert reason(decide(paired(twin), SLOT, NOW)) is Reason.TWIN_CODE
+
+
+def test_a_heating_is_written_however_lately_the_label_was_seen_at_another_kiosk() -> None:
+    for card in (holder(), hot()):
+        twin = replace(card, last_kiosk="other", since_watched_s=NOW.watched_s - 1.0)
+        outcome = decide(paired(twin), STATION, NOW)
+        assert isinstance(outcome, Done) and isinstance(outcome.lines[-1], Heated)
 
 
 def test_without_a_badge_both_scans_of_a_hot_pair_are_followed_in_either_order() -> None:
@@ -145,6 +153,8 @@ def test_one_label_at_two_places_too_soon_is_on_two_pieces_of_steel() -> None:
     late = {"code H1": Glimpse("Other", NOW.watched_s - 60.0)}
     assert step(decide(auditing(seen=soon), holder(at=SLOT), NOW)) is Step.AUDIT_TWIN
     assert step(decide(auditing(seen=late), holder(at=SLOT), NOW)) is Step.AUDIT_SEEN
+    by_another_clock = {"code H1": Glimpse("Other", None)}
+    assert step(decide(auditing(seen=by_another_clock), holder(at=SLOT), NOW)) is Step.AUDIT_SEEN
 
 
 def test_hot_in_a_cabinet_is_an_alarm_with_a_badge_and_without() -> None:
@@ -245,3 +255,9 @@ def test_every_reason_to_refuse_is_brought_about_by_some_test() -> None:
     folder = Path(__file__).parent.parent
     written = "\n".join(path.read_text("utf-8") for path in folder.rglob("test_*.py"))
     assert [each.name for each in Reason if not search(rf"Reason\.{each.name}\b", written)] == []
+
+
+def test_who_scans_nothing_for_longer_than_the_shop_allows_is_signed_out() -> None:
+    sam = OperatorCard("sam", "Sam", "setter")
+    assert left_alone(sam, 900.0, 900.0) is None
+    assert left_alone(sam, 900.1, 900.0) == SignedOut("sam", "time")

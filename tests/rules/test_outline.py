@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from kiosk.rules.assembly import SIZES, Assembly, Clamping, Coupling, Cutter, Family, Holder, Material
-from kiosk.rules.outline import OutlineError, Profile, Segment, Tool, free, outline, outlines_of, profile_of
+from kiosk.rules.outline import OutlineError, Profile, Segment, Tool, bare, free, outline, outlines_of
 
 
 def holder(**changes: object) -> Holder:
@@ -99,7 +99,7 @@ def test_a_shank_wider_than_the_nose_is_named() -> None:
 
 def test_the_books_holder_and_cutter_become_a_profile() -> None:
     cutter = Cutter("c1", "mill", dc_mm=12, dmm_mm=12, oal_mm=87, material=Material.HSS)
-    profile = profile_of(holder(), Assembly("a1", "mill in 12", holder(), cutter, insert_mm=47))
+    profile = outlines_of(holder(), Assembly("a1", "mill in 12", holder(), cutter, insert_mm=47))[0]
     assert profile.assumed == ()
     assert profile.tool is not None
     assert (profile.tool.insert_mm, profile.tool.stickout_mm) == (47, 40)
@@ -107,13 +107,13 @@ def test_the_books_holder_and_cutter_become_a_profile() -> None:
 
 
 def test_an_unknown_holder_is_the_largest_plausible_one() -> None:
-    unknown: Profile = profile_of(None, None)
+    unknown: Profile = outlines_of(None, None)[0]
     assert "coupling" in unknown.assumed
-    assert unknown.mass_kg > profile_of(holder(), None).mass_kg
+    assert unknown.mass_kg > outlines_of(holder(), None)[0].mass_kg
 
 
 def test_numbers_on_record_that_cannot_be_are_taken_as_not_known() -> None:
-    profile = profile_of(holder(nose_mm=3.0), None)
+    profile = outlines_of(holder(nose_mm=3.0), None)[0]
     assert "nose_mm" in profile.assumed
 
 
@@ -130,4 +130,10 @@ def test_where_nobody_knows_the_cutter_the_holder_is_looked_at_with_one_and_with
         (None, None),
     ):
         assert [profile.tool is None for profile in outlines_of(whose, built)] == [False, True]
-        assert profile_of(whose, built) == outlines_of(whose, built)[0]
+
+
+def test_figures_that_make_no_holder_are_said_to_whoever_enters_them() -> None:
+    thin = Holder("T1", "", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 25.0, nose_mm=25.5, projection_mm=90.0)
+    with pytest.raises(OutlineError, match="nose_mm"):
+        bare(thin)
+    assert bare(replace(thin, nose_mm=40.0)).holder_kg > 0.5

@@ -142,6 +142,22 @@ def test_a_fault_of_ours_keeps_its_words_and_a_stranger_is_said_to_be_one(shop: 
     assert fault_words(ZeroDivisionError("division by zero")) == "Something went wrong; the log says what. Try again."
 
 
+def test_a_past_that_is_not_whole_is_told_until_somebody_is_there(office: Office, shop: Shop) -> None:
+    for cause in ("lost", "clocks"):
+        office.clerk.begins_without(cause)
+        told = office.clerk.trouble
+        office.clerk.fault(ZeroDivisionError())
+        for _ in range(40):
+            office.clerk.beat(pulse(shop.desk))
+        assert told and office.clerk.trouble == told, "another trouble goes by, this one stays"
+        office.clerk.busied()
+        for _ in range(20):
+            office.clerk.beat(pulse(shop.desk))
+        assert office.clerk.trouble == ""
+    office.clerk.begins_without(None)
+    assert office.clerk.trouble == ""
+
+
 def test_a_trouble_fades_after_a_while_without_another(office: Office, shop: Shop) -> None:
     office.clerk.fault(ZeroDivisionError())
     assert office.clerk.trouble

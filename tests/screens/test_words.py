@@ -1,29 +1,83 @@
 """Values become figures people read, and every word a screen asks for is there."""
 
+import ast
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from kiosk import words
+from kiosk.rules.outcomes import Step
 from kiosk.rules.say import say
 
 PACKAGE = Path(words.__file__).parent
-ASKED = re.compile(r"\bt\(\s*[\"']([a-z_]+(?:\.[a-z_]+)+)[\"']")
+PART = r"[\w.]+"  # of a key: what is only known while the kiosk runs
+ASKING = ("t", "say", "Say")
+PAPERS = {"report_audit.py": "report.audit.", "report_shift.py": "report.shift."}  # they say the end of a key alone
+
+
+def pattern(node: ast.expr) -> str | None:
+    """A message key as it is written in a program, as a regular expression; None: it is made elsewhere."""
+    match node:
+        case ast.Constant(value=str(text)):
+            return re.escape(text)
+        case ast.JoinedStr(values=parts):
+            return "".join(re.escape(part.value) if isinstance(part, ast.Constant) else PART for part in parts)
+        case ast.BinOp(op=ast.Add(), left=left, right=right):
+            return (pattern(left) or PART) + (pattern(right) or PART)
+        case ast.IfExp(body=body, orelse=other):
+            return f"(?:{pattern(body) or PART}|{pattern(other) or PART})"
+        case _:
+            return None
+
+
+def written(path: Path) -> Iterator[ast.AST]:
+    """Everything a module says, or a layout in its `t(...)`."""
+    text = path.read_text("utf-8")
+    if path.suffix == ".py":
+        yield from ast.walk(ast.parse(text))
+        return
+    for call in re.finditer(r"\bt\(((?:[^()]|\([^()]*\))*)\)", text):
+        yield ast.parse(f"t({call[1]})", mode="eval").body
+
+
+def asked() -> dict[str, str]:
+    """The keys every module and layout asks for, as regular expressions, and which does."""
+    found: dict[str, str] = {}
+    for path in sorted(PACKAGE.rglob("*.*")):
+        for node in written(path) if path.suffix in (".py", ".kv") else ():
+            if isinstance(node, ast.Call) and node.args:
+                name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+                if name in ASKING and (key := pattern(node.args[0])) is not None:
+                    paper = PAPERS.get(path.name, "") if name == "t" else ""
+                    found[re.escape(paper) + key] = path.name
+    return found
+
+
+def known(language: str) -> set[str]:
+    """Every key, and its beginning where the sentence has several forms (`hot.words`)."""
+    return {part for key in words.catalogue(language).words for part in (key, key.rpartition(".")[0])}
 
 
 @pytest.mark.parametrize("language", words.LANGUAGES)
-def test_every_word_the_screens_ask_for_is_there(language: str) -> None:
-    catalogue = words.catalogue(language)
-    lacking = {
-        f"{path.name}: {key}"
-        for path in sorted((PACKAGE / "screens").rglob("*.*"))
-        if path.suffix in (".py", ".kv")
-        for key in ASKED.findall(path.read_text("utf-8"))
-        # A word that is chosen while running is asked for by its beginning: `reading.with_`.
-        if not any(name == key or name.startswith(key if key[-1] == "_" else f"{key}.") for name in catalogue.words)
-    }
+def test_every_word_that_is_asked_for_is_there(language: str) -> None:
+    keys = known(language)
+    lacking = {f"{where}: {key}" for key, where in asked().items() if not any(re.fullmatch(key, each) for each in keys)}
     assert lacking == set()
+
+
+def test_every_word_that_is_there_is_asked_for() -> None:
+    said = set(asked()) | {re.escape(step.value) for step in Step}
+    for path in PACKAGE.rglob("*.py"):  # a key may be kept in a table until it is said
+        said |= {key for node in written(path) if (key := pattern(node)) and re.match(r"[a-z_]+\\\.", key)}
+    anywhere = re.compile("|".join(sorted(said)))
+    silent = [
+        key
+        for key in words.catalogue("en").words
+        if not anywhere.fullmatch(key) and not anywhere.fullmatch(key.rpartition(".")[0])
+    ]
+    assert silent == []
 
 
 def test_a_message_without_words_is_an_error() -> None:

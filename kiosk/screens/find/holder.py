@@ -131,13 +131,18 @@ class HolderScreen(View):
         self.trouble = fault_words(error)
 
 
-_SCREENS = {"take_me": "place", "build": "build", "tear_down": "tear_down", "measure": "measure", "reading": "reading"}
+_SCREENS = {"take_me": "place", "build": "build", "tear_down": "tear_down", "measure": "measure", "reading": "reading",
+            "correct": "correct"}  # fmt: skip
 
 
 def _actions(card: HolderCard, hot: bool) -> tuple[str, ...]:
-    """What can be asked for; whether it may be done is judged where it is done."""
-    steps = ("hand_over", "measure", "tear_down", "condition") if card.assembly else ("build",)
-    return ("reading" if hot else "take_me", *(("take_me",) if hot else ()), *steps, "label", "history")
+    """What can be asked for; whether it may be done is judged where it is done.
+
+    What is hot is never measured, so for that there is no button, and eight are as many as a small window shows.
+    """
+    built = ("hand_over", "tear_down", "condition") if hot else ("hand_over", "measure", "tear_down", "condition")
+    steps = built if card.assembly else ("build",)
+    return ("reading" if hot else "take_me", *(("take_me",) if hot else ()), *steps, "label", "correct", "history")
 
 
 def _figures(card: HolderCard) -> str:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:  # the clerk, who asks these, is there before the desk is load
     from kiosk.desk.desk import Scanned
     from kiosk.desk.inbox import Inbox, Paper
     from kiosk.rules.cards import HolderCard
+    from kiosk.rules.lines import SettingChanged
 
 
 class Folder(NamedTuple):
@@ -48,6 +49,16 @@ def holder(key: str) -> Question[HolderCard]:
 def code_of(key: str) -> Question[str]:
     """What the label of a holder, place or person says.  Raises NotThere."""
     return lambda desk: desk.shop.code_of(key)
+
+
+def changed_outside() -> Question[tuple[SettingChanged, ...]]:
+    """Settings that were found changed in the file when the kiosk was started."""
+    return lambda desk: desk.changed_outside
+
+
+def past_lost() -> Question[str | None]:
+    """Why the past of the book was not whole when the kiosk was started; None: it was."""
+    return lambda desk: desk.past_lost
 
 
 def folder(desk: Desk, kind: Inbox) -> Folder:

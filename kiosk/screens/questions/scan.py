@@ -9,11 +9,13 @@ from kiosk.desk import Desk
 from kiosk.desk.adopting import Likely, Origin, Stray
 from kiosk.rules.cards import DamagedCode, HolderCard
 from kiosk.rules.codes import slips
+from kiosk.rules.offsets import Card, CardFault
 from kiosk.screens.questions import Question
 from kiosk.words import grouped, t
 
 __all__ = [
-    "Asked", "Likely", "Near", "NoHolder", "Origin", "Stray", "give", "holder_with", "names", "near", "stray",
+    "Asked", "Card", "CardFault", "Likely", "Near", "NoHolder", "Origin", "Stray", "card_to_type", "give",
+    "holder_with", "names", "near", "stray",
 ]  # fmt: skip
 
 
@@ -37,6 +39,18 @@ class NoHolder(LookupError):
 
     def __init__(self) -> None:
         super().__init__(t("adopt.no_holder"))
+
+
+def card_to_type(key: str) -> Question[Card | CardFault]:
+    """What is typed at the control for the assembly in a holder, or why nothing may be."""
+
+    def answer(desk: Desk) -> Card | CardFault:
+        try:
+            return desk.papers.card(key)
+        except CardFault as fault:
+            return fault
+
+    return answer
 
 
 def names(texts: tuple[str, ...]) -> Question[tuple[str, ...]]:

@@ -12,16 +12,16 @@ from kiosk.desk.session import Locked
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import FreshLabel, HolderCard, OperatorCard, PlaceCard, UnknownCode
 from kiosk.rules.codes import CodeKind
-from kiosk.rules.outcomes import Done
+from kiosk.rules.outcomes import Done, Refused
 from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
 from kiosk.settings import Settings
 from kiosk.words import t
 
 __all__ = [
-    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting",
-    "choose_pin", "door", "holders", "label_or_mark", "operators", "place_of", "places", "register", "retire",
-    "settings", "sign_out", "supervised", "unlock",
+    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting", "choose_pin",
+    "correct_figure", "correct_place", "door", "holders", "label_or_mark", "operators", "place_of", "places",
+    "plain_name", "register", "retire", "retire_label", "settings", "sign_out", "supervised", "unlock",
 ]  # fmt: skip
 
 AT_ONCE = 200  # holders that are read from the book in one go
@@ -47,6 +47,37 @@ def holders() -> Question[tuple[HolderCard, ...]]:
         return tuple(found)
 
     return answer
+
+
+def plain_name(holder: Holder) -> str:
+    """What a holder is called that nobody gave a name: how it clamps, bore and reach."""
+    return f"{t('clamping.' + holder.clamping.value)} {holder.bore_mm:g} x {holder.projection_mm:g}"
+
+
+def correct_figure(key: str, figure: str, value: float, reason: str) -> Question[HolderCard]:
+    """A holder's `figure` (a field of its facts, mm) is this; a name made of its figures follows.
+
+    Raises Locked, OutlineError, OutOfBounds, StillHot.
+    """
+
+    def answer(desk: Desk) -> HolderCard:
+        before = desk.session.holder(key).holder
+        after: Holder = replace(before, **{figure: value})  # type: ignore[arg-type]  # a figure, by its field's name
+        if before.name == plain_name(before):
+            after = replace(after, name=plain_name(after))
+        return desk.shop.correct(after, reason)
+
+    return answer
+
+
+def correct_place(key: str, place: str | None, reason: str) -> Question[HolderCard | Refused]:
+    """The book follows the steel to a place, or to nowhere known.  Raises Locked, NotThere."""
+    return lambda desk: desk.shop.correct_place(key, place, reason)
+
+
+def retire_label(text: str, reason: str) -> Question[None]:
+    """A holder's label answers for nothing any more.  Raises Locked, NotThere."""
+    return lambda desk: desk.shop.retire_code(text, reason)
 
 
 def place_of(text: str) -> Question[PlaceCard]:
@@ -155,7 +186,7 @@ def choose_pin(key: str, pin: str) -> Question[str]:
 
     def answer(desk: Desk) -> str:
         people = desk.people
-        people.set_pin(key, pin) if people.has_pin(key) else people.first_pin(key, pin)
+        people.choose_pin(key, pin)
         return desk.session.unlocked_by() or people.unlock(key, pin).key
 
     return answer

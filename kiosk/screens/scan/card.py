@@ -1,7 +1,7 @@
 """The card to type at the control, after a holder went into a machine.
 
-Large figures in the order they are typed, from the measured values in the book; what was never measured is said
-to be so, and no figure is made up for it.
+Large figures in the order they are typed, as `rules.offsets` gives them: what was never measured, or measured warm,
+is said to be so, and no figure is shown for it.
 """
 
 from __future__ import annotations
@@ -12,10 +12,12 @@ from kivy.clock import Clock
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard
-from kiosk.screens.clerk import coupling_words
+from kiosk.rules.say import Value
+from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import scan as asks
 from kiosk.screens.view import View
-from kiosk.words import t
+from kiosk.words import say, t
 
 
 class CardScreen(View):
@@ -27,12 +29,14 @@ class CardScreen(View):
     title = StringProperty()
     detail = StringProperty()
     place = StringProperty()
+    heading = StringProperty()  # that these are typed; what to mind first; or why nothing may be typed
+    sound = BooleanProperty(True)  # nothing to mind
     length = StringProperty()
+    across = StringProperty()  # what the control wants across: diameter, or radius
     diameter = StringProperty()
     radius = StringProperty()
     edges = StringProperty()
     coolant = StringProperty()
-    measured = BooleanProperty(True)
     undo_s = NumericProperty(0)
 
     def shown(self, card: HolderCard | None = None, **_: Any) -> None:
@@ -41,21 +45,34 @@ class CardScreen(View):
             self.show(card)
 
     def show(self, card: HolderCard) -> None:
-        """Show what is typed for this holder."""
+        """Say which holder it is, and ask what is typed for it."""
         self.title = card.name
         self.detail = coupling_words(card)
         self.place = card.at.name if card.at else ""
-        assembly = card.assembly
-        values = assembly.measured if assembly else None
-        self.measured = values is not None
-        self.length = _figure(values.length_mm if values else None)
-        self.diameter = _figure(values.diameter_mm if values else None)
-        radius_mm = values.corner_radius_mm if values else None
-        if radius_mm is None and assembly is not None:
-            radius_mm = assembly.cutter.re_mm
-        self.radius = _figure(radius_mm)
-        self.edges = str(values.edges if values and values.edges else assembly.cutter.zefp if assembly else "–")
-        self.coolant = t("card_to_type.on") if assembly and assembly.cutter.coolant else t("card_to_type.off")
+        self._figures(None, "")
+        self.clerk.ask(asks.card_to_type(card.holder.key), self.answered, self._failed)
+
+    def answered(self, answer: asks.Card | asks.CardFault) -> None:
+        """Show what the desk says is typed, or why nothing is."""
+        if isinstance(answer, asks.CardFault):
+            self._figures(None, f"{say(answer.reason)}. {say(answer.remedy)}")
+        else:
+            self._figures(answer, ". ".join(say(each) for each in answer.cautions))
+
+    def _figures(self, typed: asks.Card | None, mind: str) -> None:
+        value = typed.value if typed else lambda _: None
+        by_radius = value("R") is not None
+        self.heading, self.sound = mind or t("card_to_type.title"), not mind
+        self.across = t("offsets.r") if by_radius else t("card_to_type.diameter")
+        self.length = _figure(value("LF"))
+        self.diameter = _figure(value("R" if by_radius else "DC"))
+        self.radius = _figure(value("RE"))
+        self.edges = str(value("ZEFP") or "–")
+        coolant = value("COOLANT")
+        self.coolant = "–" if coolant is None else t("card_to_type.on") if coolant else t("card_to_type.off")
+
+    def _failed(self, error: Exception) -> None:
+        self._figures(None, fault_words(error))
 
     def tick(self) -> None:
         self.undo_s = self.clerk.undo_s
@@ -69,9 +86,9 @@ class CardScreen(View):
         Clock.schedule_once(lambda _: self.clerk.go("scan"))
 
 
-def _figure(value_mm: float | None) -> str:
+def _figure(value_mm: Value) -> str:
     """Three decimals always, as controls show them."""
-    return "–" if value_mm is None else f"{value_mm:.3f}".replace(".", t("number.decimal"))
+    return "–" if not isinstance(value_mm, int | float) else f"{value_mm:.3f}".replace(".", t("number.decimal"))
 
 
 load_beside(__file__)

@@ -12,6 +12,7 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
+from kiosk.rules import tries
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -19,8 +20,6 @@ from kiosk.screens.questions import shop as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, t
-
-LEAST = 4
 
 
 class Page(StrEnum):
@@ -79,8 +78,8 @@ class PinScreen(View):
     def take(self) -> None:
         """The PIN is whole."""
         pin = self.ids.pad.text
-        if len(pin) < LEAST:
-            self.trouble = t("pin.short", count=LEAST)
+        if not tries.may_be_pin(pin):
+            self.trouble = t("pin.short", count=tries.LEAST_FIGURES)
             return
         self.ids.pad.clear()
         if not self._choosing:

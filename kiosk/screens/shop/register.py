@@ -15,7 +15,7 @@ from kivy.properties import ListProperty, NumericProperty, OptionProperty, Strin
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
 from kiosk.rules.bounds_of_lines import BOUNDS
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.outline import OutlineError, profile_of
+from kiosk.rules.outline import OutlineError, bare
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -30,7 +30,7 @@ _COUPLINGS = (
     *(Coupling(Family.HOLLOW_TAPER, size) for size in (32, 40, 50, 63, 80, 100)),
     *(Coupling(family, size) for family in (Family.STEEP_TAPER_A, Family.STEEP_TAPER_J) for size in (30, 40, 50)),
 )
-_FIGURES = ("bore_mm", "nose_mm", "projection_mm")  # what is asked for: fields of the holder
+FIGURES = ("bore_mm", "nose_mm", "projection_mm")  # what is asked for: fields of the holder
 
 
 class Page(StrEnum):
@@ -106,7 +106,7 @@ class RegisterScreen(View):
 
     def _ask_figure(self, figure: int) -> None:
         self.figure = figure
-        name = _FIGURES[figure]
+        name = FIGURES[figure]
         bound = BOUNDS[Holder][name]
         self.least, self.most = bound.least, bound.most
         self.title = t(f"register.{name}")
@@ -115,13 +115,13 @@ class RegisterScreen(View):
 
     def take(self, value: float) -> None:
         """A figure was entered."""
-        name = _FIGURES[int(self.figure)]
+        name = FIGURES[int(self.figure)]
         self._holder = _with(self._holder, name, value)
-        if self.figure < len(_FIGURES) - 1:
+        if self.figure < len(FIGURES) - 1:
             self._ask_figure(int(self.figure) + 1)
             return
         try:
-            kilograms = profile_of(self._holder, None).holder_kg
+            kilograms = bare(self._holder).holder_kg
         except (OutlineError, ValueError) as fault:
             self.trouble = str(fault)
             self._ask_figure(0)
@@ -146,9 +146,8 @@ class RegisterScreen(View):
 
     def heated(self, within_a_day: bool) -> None:
         """Whether it was heated within the last day: then it counts as hot until read."""
-        bore, reach = self._holder.bore_mm, self._holder.projection_mm
-        name = f"{t('clamping.' + self._holder.clamping.value)} {bore:g} x {reach:g}"
-        holder, place, text = replace(self._holder, name=name), None if within_a_day else self._place, self._text
+        holder = replace(self._holder, name=asks.plain_name(self._holder))
+        place, text = None if within_a_day else self._place, self._text
 
         self.clerk.ask(asks.register(holder, text, place, within_a_day), self._registered, self._failed)
 

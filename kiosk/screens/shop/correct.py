@@ -1,0 +1,191 @@
+"""The book is wrong about a holder: a figure of it, where it stands, or its label.
+
+Every correction but a new label takes a supervisor and a reason, which stay in the book beside what it said before.
+What may not stand somewhere is refused here as it is at a scan, and figures that a hold rests on stay as they are.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
+
+from kiosk.rules.assembly import Holder
+from kiosk.rules.bounds_of_lines import BOUNDS
+from kiosk.rules.cards import HolderCard, PlaceCard
+from kiosk.rules.outcomes import ABOUT_HEAT, Refused
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import Question, common
+from kiosk.screens.questions import shop as asks
+from kiosk.screens.shop.register import FIGURES
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import grouped, say, t
+
+PLACE, NEW_LABEL, RETIRE_LABEL = "place", "new_label", "retire_label"
+_REASONS = {PLACE: ("seen_there", "not_there"), RETIRE_LABEL: ("lost", "unreadable", "wrong_holder")}
+_FIGURE_REASONS = ("measured_again", "typed_wrong", "reworked")
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    WHAT = "what"
+    FIGURE = "figure"
+    PLACE = "place"
+    REASON = "reason"
+    ANSWER = "answer"
+
+
+class CorrectScreen(View):
+    """What is wrong; what is right; why; what was done."""
+
+    name = "correct"
+    rail = "find"
+    covers = Covers.RAIL
+
+    page = OptionProperty(Page.WHAT, options=list(Page))
+    title = StringProperty()
+    wrong = ListProperty()
+    reasons = ListProperty()
+    figure_name = StringProperty()
+    least = NumericProperty(0.0)
+    most = NumericProperty(1.0)
+    told = StringProperty()  # what the book will say
+    done = StringProperty()
+    next_step = StringProperty()
+    trouble = StringProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._key = ""
+        self._card: HolderCard | None = None
+        self._what = ""
+        self._value_mm = 0.0
+        self._place: str | None = None
+
+    def shown(self, key: str = "", what: str = "", **_: Any) -> None:
+        """`what`: was asked for before the PIN."""
+        self._key, self._card, self.title, self.trouble = key, None, "", ""
+        self.wrong = []
+        self.page = Page.WHAT
+        self.clerk.ask(common.holder(key), lambda card: self._known(card, what), self._failed)
+
+    def _known(self, card: HolderCard, what: str = "") -> None:
+        self._card, self.title = card, card.name
+        figures = [Choice(name, t(f"register.{name}"), _length(getattr(card.holder, name))) for name in FIGURES]
+        where = card.at.name if card.at else t("hot.nowhere")
+        labelled = card.code != card.holder.key
+        code = grouped(card.code) if labelled else t("correct.no_label")
+        labels = [Choice(NEW_LABEL, t("correct.new_label"), code)]
+        if labelled:
+            labels.append(Choice(RETIRE_LABEL, t("correct.retire_label"), code))
+        self.wrong = [Choice(PLACE, t("correct.place"), where), *labels, *figures]
+        if what:
+            self._begin(what)
+
+    def choose(self, what: str) -> None:
+        """This is wrong."""
+        key = self._key
+        if what == NEW_LABEL:
+            self.clerk.go("labels", fresh=key)
+            return
+        self.clerk.ask(
+            asks.supervised(),
+            lambda open_: self._begin(what) if open_ else self.clerk.go("pin", goal=self.name, key=key, what=what),
+            self._failed,
+        )
+
+    def _begin(self, what: str) -> None:
+        self._what, self.trouble = what, ""
+        if what in FIGURES:
+            bound = BOUNDS[Holder][what]
+            self.least, self.most = bound.least, bound.most
+            self.figure_name = t(f"register.{what}")
+            self.ids.entry.text = ""
+            self.page = Page.FIGURE
+        elif what == PLACE:
+            self.page = Page.PLACE
+        elif self._card is not None:
+            self._why(t("correct.retires", code=grouped(self._card.code)))
+
+    def take(self, value_mm: float) -> None:
+        """A figure was entered."""
+        self._value_mm = value_mm
+        self._why(f"{self.figure_name}: {_length(value_mm)}")
+
+    def scanned(self, text: str) -> bool:
+        """The place where it stands."""
+        if self.page != Page.PLACE:
+            return False
+        self.clerk.ask(asks.place_of(text), self._stands, self._failed)
+        return True
+
+    def _stands(self, card: PlaceCard) -> None:
+        self._place = card.place.code
+        self._why(t("correct.stands_at", place=card.name))
+
+    def nowhere(self) -> None:
+        """It is not where the book has it, and nobody knows where it is."""
+        self._place = None
+        self._why(t("correct.nowhere"))
+
+    def _why(self, told: str) -> None:
+        self.told, self.trouble = told, ""
+        reasons = _REASONS.get(self._what, _FIGURE_REASONS)
+        self.reasons = [Choice(reason, t(f"correct.reason.{reason}")) for reason in reasons]
+        self.page = Page.REASON
+
+    def take_reason(self, choice: Choice) -> None:
+        """Why: written down with who said so."""
+        card, reason = self._card, choice.text
+        if card is None:
+            return
+        question: Question[Any]
+        if self._what == PLACE:
+            question = asks.correct_place(self._key, self._place, reason)
+        elif self._what == RETIRE_LABEL:
+            question = asks.retire_label(card.code, reason)
+        else:
+            question = asks.correct_figure(self._key, self._what, self._value_mm, reason)
+        self.clerk.ask(question, self._answered, self._failed)
+
+    def _answered(self, answer: HolderCard | Refused | None) -> None:
+        if isinstance(answer, Refused):
+            self.clerk.play(Sound.HOT if answer.reason in ABOUT_HEAT else Sound.REFUSED)
+            self.trouble = f"{say(answer.why)}. {say(answer.remedy)}"
+            return
+        self.clerk.play(Sound.DONE)
+        self.done = self.told
+        self.next_step = t("correct.print_next") if self._what == RETIRE_LABEL else ""
+        self.page = Page.ANSWER
+
+    def label(self) -> None:
+        """Print a new label; its first scan makes it the holder's."""
+        self.clerk.go("labels", fresh=self._key)
+
+    def holder(self) -> None:
+        """Back to the holder."""
+        self.clerk.go("holder", key=self._key)
+
+    def back(self) -> None:
+        """One step back, or out."""
+        self.trouble = ""
+        if self.page in (Page.WHAT, Page.ANSWER):
+            self.holder()
+        else:
+            self.page = Page.WHAT
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = fault_words(error)
+
+
+def _length(value_mm: float | None) -> str:
+    return t("correct.length", value_mm=value_mm) if value_mm is not None else t("correct.not_known")
+
+
+load_beside(__file__)
