@@ -116,6 +116,8 @@ def watched(app):
             return
         name, began = names[0], time.monotonic()
         def seen(*_):
+            if app.clerk.wanted:  # it is being loaded
+                return
             Window.unbind(on_flip=seen)
             told(screen=name, took=time.monotonic() - began)
             Clock.schedule_once(lambda _: visit(names[1:]))
