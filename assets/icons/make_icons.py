@@ -242,6 +242,12 @@ def print_label(d: Drawing) -> None:
     d.disc((74, 43), 4)
 
 
+def curve(d: Drawing) -> None:
+    """A cooling curve between two axes."""
+    d.line((16, 12), (16, 82), (86, 82))
+    d.line(*((26 + 54 * step / 12, 70 - 50 * math.exp(-step / 3.2)) for step in range(13)))
+
+
 def probe(d: Drawing) -> None:
     """A contact probe: thermometer standing on a surface."""
     d.arc((48, 66), 15, -58, 238, width=7)
@@ -311,6 +317,7 @@ ICONS: dict[str, Callable[[Drawing], None]] = {
     "down": down,
     "print": print_label,
     "probe": probe,
+    "curve": curve,
     "holder": holder,
     "machine": machine,
     "cabinet": cabinet,

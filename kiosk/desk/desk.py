@@ -13,8 +13,10 @@ from typing import TYPE_CHECKING
 from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.heat import HeatCounter
+from kiosk.desk.probing import Probe
 from kiosk.desk.session import NotThere, Session
 from kiosk.desk.shop import ShopCounter
+from kiosk.desk.shop_air import ShopAir
 from kiosk.ledger.book import Book, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.rules.acts import left_alone
@@ -69,6 +71,8 @@ class Desk:
         self.session = session
         self.heat = HeatCounter(session)
         self.shop = ShopCounter(session)
+        self.air = ShopAir(session, lambda value: self.people.ambient_measured(value))
+        self.probe = Probe(session)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
@@ -198,6 +202,8 @@ class Desk:
         return ReportsCounter(self.session, self.audits, self.records)
 
     def close(self) -> None:
+        self.air.close()
+        self.probe.close()
         self.session.book.close()
 
     def __enter__(self) -> Desk:
@@ -270,6 +276,7 @@ class Desk:
         if moment.watched_s - self._beat_s >= BEAT_S:
             session.book.beat()
             self._beat_s = moment.watched_s
+        self.air.tick()
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
         idle_s = moment.watched_s - session.last_scan_s

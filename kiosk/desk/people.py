@@ -21,6 +21,7 @@ from kiosk.ledger.lineform import Written
 from kiosk.rules import tries
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.lines import (
+    THERMOMETER,
     CodeBound,
     OperatorAdded,
     OperatorRetired,
@@ -123,6 +124,14 @@ class PeopleCounter:
         by = session.supervised(reason)
         if by is None:
             session.signed_in()
+        return self._set(table, key, value, reason, by)
+
+    def ambient_measured(self, value_c: float) -> Settings:
+        """The shop's temperature, by a thermometer and without a hand.  Raises SettingsFault, StillHot."""
+        return self._set("heat", "ambient_c", f"{value_c:g}", THERMOMETER, None)
+
+    def _set(self, table: str, key: str, value: str, reason: str, by: str | None) -> Settings:
+        session = self._session
         path = session.book.path.parent / shop_settings.NAME
         before = filing.take(path) if path.exists() else None
         settings = shop_settings.changed(path, table, key, value)

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from kiosk.desk.holds import Holds
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, LedgerFault, Written, rows
+from kiosk.ledger.last_step import last_step
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
@@ -265,4 +266,4 @@ class Session:
         return cooling_place(card for code in cooling if (card := self.cards.place(code)))
 
     def last_step(self) -> LastStep | None:
-        return self.cards.last_step(self.operator.key if self.operator else None)
+        return last_step(self.book, self.cards, self.operator.key if self.operator else None)

@@ -82,6 +82,7 @@ BOUNDS: Mapping[type, Mapping[str, Bound]] = {
     L.CutterReground: {"dc_mm": _DIAMETER, "oal_mm": _OVERALL},
     L.ConditionSaid: {"used_min": _MINUTES},
     L.TemperatureRead: {"value_c": READING},
+    L.ReadingWithdrawn: {"value_c": READING},
     L.ToolNumbered: {"number": TOOL_NUMBER},
 }
 

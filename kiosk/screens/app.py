@@ -28,6 +28,7 @@ from kiosk.screens.options import Options
 
 if TYPE_CHECKING:
     from kiosk.desk import Desk
+    from kiosk.rehearsal import PretendedTime
     from kiosk.screens.window import KioskApp
 
 
@@ -42,8 +43,13 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
     from kiosk.screens.window import KioskApp
     from kiosk.screens.worker import Worker
 
-    worker = Worker(lambda: _open_desk(options))
-    app = KioskApp(options, worker, found)
+    clock: PretendedTime | None = None
+    if options.shift:
+        from kiosk.rehearsal import RunningTime
+
+        clock = RunningTime()
+    worker = Worker(lambda: _open_desk(options, clock))
+    app = KioskApp(options, worker, found, clock)
     try:
         if watched is not None:
             watched(app)
@@ -56,11 +62,11 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
     return 0
 
 
-def _open_desk(options: Options) -> Desk:
+def _open_desk(options: Options, clock: PretendedTime | None) -> Desk:
     """On the desk's thread: what the desk needs is read there too."""
     from kiosk.screens.opening import open_desk
 
-    return open_desk(options)
+    return open_desk(options) if clock is None else open_desk(options, clock.counter, clock.wall)
 
 
 def prepare_kivy(size: tuple[int, int] | None) -> None:

@@ -48,6 +48,7 @@ class Looking(Protocol):
 
     live: Any
     absent: Any
+    lost: Any  # there is no picture, and looking for one again may help
     hint: Any
     parent: Any  # None: it is not in sight
 
@@ -95,6 +96,7 @@ class Eye:
         self._large: Source | None = None  # the same camera with its largest frame
         self._settings = CameraSettings()
         self._why = ""  # there is no camera, in words
+        self._asked_for = ("", self._settings)  # what was to be looked through last
         self._finder: Finder | None = None
         self._ended: Camera | None = None  # pictures that were shown to their end, and are shown again to aim at
         self._taking = 0  # counts photographs; what comes of one that nobody waits for any more is dropped
@@ -109,17 +111,20 @@ class Eye:
         Finding it may take seconds on some systems, so it is done on a thread of its own.
         """
         self._wish += 1
+        self._asked_for = (what, settings)
         asked = (what, settings, self._wish, self._camera is None)
         threading.Thread(target=self._find, args=asked, name="finding a camera", daemon=True).start()
+
+    def again(self) -> None:
+        """Look for the camera once more, at once: somebody has plugged it in."""
+        self.close()
+        self._screen.lost, self._screen.absent = False, t(CameraState.STARTING.value)
+        self.open(*self._asked_for)
 
     def _find(self, what: str, settings: CameraSettings, wish: int, at_once: bool) -> None:
         """On a thread of its own.  `at_once`: no camera is open that would have to be let go first."""
         try:
-            if not what:
-                cameras = list_cameras()
-                if not cameras:
-                    self._post(lambda: self._miss(t("camera.none"), wish))
-                    return
+            if not what and (cameras := list_cameras()):
                 what = str(cameras[0].number)
             size = frame_size(settings.label_mm, settings.distance_mm, settings.field_deg)
             locked = Controls(lock_exposure=settings.exposure_locked, lock_focus=settings.focus_locked)
@@ -137,6 +142,7 @@ class Eye:
         if wish == self._wish:
             self.close()
             self._why = self._screen.absent = why
+            self._screen.lost = True
 
     def _look(
         self, found: Source, settings: CameraSettings, wish: int, large: Source | None, started: Camera | None
@@ -329,13 +335,19 @@ class Eye:
             case Help(hint=hint):
                 self._screen.hint = t(hint.value) if hint else ""
 
+    def _words(self, state: CameraState) -> str:
+        """Why there is no picture."""
+        nameless = state is CameraState.MISSING and not self._asked_for[0]
+        return t("camera.none" if nameless else state.value)
+
     def _draw(self, _: float) -> None:
         camera, finder = self._camera, self._finder
         if camera is None:
             return
         state = camera.state
         fine = state in _FINE
-        self._screen.absent = "" if fine else t(state.value)
+        self._screen.absent = "" if fine else self._words(state)
+        self._screen.lost = not fine and state is not CameraState.ENDED
         if finder is not None:
             fine = fine or state is CameraState.ENDED  # the last picture is still there to be taken
             finder.absent = "" if fine else t(state.value)

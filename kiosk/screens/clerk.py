@@ -75,6 +75,7 @@ class Clerk(EventDispatcher):
     hot = ObjectProperty(())
     warm = ObjectProperty(())
     heat_known = BooleanProperty(False)
+    advice = ObjectProperty(None, allownone=True)  # what to probe of the one that is free first: card and `ProbeNext`
     operator = ObjectProperty(None, allownone=True)
     here = StringProperty()
     settings = ObjectProperty(Settings())
@@ -102,6 +103,7 @@ class Clerk(EventDispatcher):
         self._troubled_beats = 0
         self._untold = ""  # a trouble that stays in the strip until somebody is there
         self._undo_until_s = 0.0  # watched time
+        self._now_s = 0.0  # watched time of the last beat
         self._quiet_since_s: float | None = None  # watched time of the last touch or scan; None: just now
 
     # Screens ------------------------------------------------------------------------------------------------
@@ -248,6 +250,11 @@ class Clerk(EventDispatcher):
         self.undo_s = self._undo_until_s = 0.0
         self.ask(common.undo(), self.answer)
 
+    def undoable(self, until_s: float) -> None:
+        """What was done by touch just now can be taken back until then, by the desk's watched clock."""
+        self._undo_until_s = until_s
+        self.undo_s = min(max(0.0, until_s - self._now_s), float(self.settings.kiosk.undo_s))  # the beat may be older
+
     def answer(self, scanned: Scanned) -> None:
         """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's.
 
@@ -296,13 +303,16 @@ class Clerk(EventDispatcher):
 
     def beat(self, now: Pulse) -> None:
         """Take over what the desk says once a second."""
-        self.hot, self.warm, self.heat_known = now.hot, now.warm, True
+        self.hot, self.warm, self.advice, self.heat_known = now.hot, now.warm, now.advice, True
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self.waiting = now.waiting
+        self._now_s = now.watched_s
         self.undo_s = max(0.0, self._undo_until_s - now.watched_s)
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
             self.trouble = self._untold
+        if now.silent and not self.trouble:
+            self.trouble = t("strip.thermometer")
         if now.settings != self.settings:
             self.settings = now.settings
             self._sounds.volume, self._sounds.muted = now.settings.kiosk.volume, now.settings.kiosk.muted

@@ -27,6 +27,7 @@ class Frame(BoxLayout):
     hot = NumericProperty(0)
     next_s = NumericProperty(-1)
     by_reading = BooleanProperty(False)  # and then a probe must say so
+    probe = StringProperty()  # what to probe now to be sooner
     note = StringProperty()
     trouble = StringProperty()
     language = StringProperty("en")

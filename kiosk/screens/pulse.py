@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kiosk.rules.cards import HolderCard, OperatorCard, Pending
+from kiosk.rules.cards import HolderCard, OperatorCard, Pending, ProbeNext
 from kiosk.settings import Settings
 
 if TYPE_CHECKING:  # the desk is loaded on its own thread
@@ -24,6 +24,8 @@ class Pulse:
     waiting: Pending | None  # the first scan of a pair
     empty: bool  # no place is known yet: a new kiosk
     watched_s: float  # the desk's watched clock
+    silent: bool = False  # the shop's thermometer says nothing
+    advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
 
 
 def pulse(desk: Desk) -> Pulse:
@@ -31,8 +33,9 @@ def pulse(desk: Desk) -> Pulse:
     desk.tick()
     session = desk.session
     here = session.cards.place(session.here) if session.here else None
+    board = desk.heat.board()
     return Pulse(
-        desk.heat.board(),
+        board,
         desk.heat.warm(),
         session.operator,
         here.name if here else None,
@@ -40,4 +43,6 @@ def pulse(desk: Desk) -> Pulse:
         desk.waiting(),
         desk.shop.empty,
         session.now().watched_s,
+        desk.air.silent,
+        desk.heat.advice_next(board),
     )

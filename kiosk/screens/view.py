@@ -49,6 +49,9 @@ class View(BoxLayout):
     def tick(self) -> None:
         """Once a second while it is in sight."""
 
+    def keyed(self, character: str) -> None:
+        """A key was struck while it is in sight and no field has the keyboard; a scanner's count too."""
+
     def scanned(self, text: str) -> bool:
         """A code was read while it is in sight.  True: it is this screen's; False: the desk is asked what it does."""
         return False

@@ -40,7 +40,9 @@ from kiosk.words import t
 
 if TYPE_CHECKING:  # the desk is loaded and opened on its own thread, once the first picture is there
     from kiosk.desk import Desk
+    from kiosk.rehearsal import PretendedTime
     from kiosk.rules.lines import SettingChanged
+    from kiosk.screens.showing import Showing
 
 TICK_S = 1.0
 COPY_S = 600.0  # how often it is looked whether the day's copy is due
@@ -48,6 +50,7 @@ FIRST_PICTURE_S = 0.3  # the desk leaves the processor to the camera's first pic
 FIRST_SLICE_S = 1.0  # after the desk was opened, before screens are built that nobody has asked for
 SLICE_EVERY_S = 0.1
 UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
+NAME_LETTERS = 20  # of a name on the strip
 QUIET_S = 5.0  # after the desk was opened, before anything is read that only a later touch needs
 SCANNER_QUIET_S = 0.2
 ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
@@ -59,10 +62,18 @@ class KioskApp(App):
 
     title = "Holder Kiosk"
 
-    def __init__(self, options: Options, worker: Worker, settings: Settings, **kwargs: Any) -> None:
-        """`worker` has not begun to open the desk.  settings: the shop's, as their file says."""
+    def __init__(
+        self, options: Options, worker: Worker, settings: Settings, clock: PretendedTime | None = None, **kwargs: Any
+    ) -> None:
+        """`worker` has not begun to open the desk.  settings: the shop's, as their file says.
+
+        clock: what the desk lives by, where a shift is shown.
+        """
         super().__init__(**kwargs)
         self.options = options
+        self._clock = clock
+        self.showing: Showing | None = None
+        self.dwell_s = 0.0  # how long each step of it stands; 0: as long as a person needs
         self.icon = str(where.assets() / "icons" / "app.png")
         self.worker = worker
         worker.at_fault, worker.at_refusal = self._fault, self.stop
@@ -85,8 +96,21 @@ class KioskApp(App):
     def open(self) -> None:
         """Build the scan screen and begin to look: the camera starts while the first frame is drawn."""
         self._furnish()
+        if self._clock is not None and self.options.camera:
+            self._show_shift(Path(self.options.camera), self._clock)
+            return
         self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned, self._desk_spoke)
         self.eye.open(self.options.camera or self.settings_now.camera.source, self.settings_now.camera)
+
+    def _show_shift(self, folder: Path, clock: PretendedTime) -> None:
+        """The photographs of a shift are held before the camera one by one, and its other steps done as by hand."""
+        from kiosk.rehearsal import steps_in
+        from kiosk.screens.showing import DWELL_S, Showing
+
+        self.showing = Showing(steps_in(folder), self.clerk, clock, self.dwell_s or DWELL_S)
+        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.showing.scanned, self._desk_spoke)
+        self.eye.look(self.showing.source, self.settings_now.camera)
+        Clock.schedule_once(lambda _: self.showing.start(), 1.0)
 
     def build(self) -> Frame:
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
@@ -105,6 +129,8 @@ class KioskApp(App):
 
     def close(self) -> None:
         """Let camera and desk go; harmless when that has been done."""
+        if self.showing is not None:
+            self.showing.stop()
         if self.eye is not None:
             self.eye.close(0.5)
         self.worker.stop()
@@ -161,6 +187,10 @@ class KioskApp(App):
         frame.hot = len(clerk.hot)
         frame.next_s = -1 if soonest is None or soonest.remaining_s is None else soonest.remaining_s
         frame.by_reading = soonest is not None and soonest.needs_reading
+        card, probe = clerk.advice or (None, None)
+        frame.probe = (
+            t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
+        )
         who = clerk.operator.name if clerk.operator else ""
         frame.note = " · ".join(part for part in (who, clerk.here) if part)
         opening = t("strip.coming") if clerk.wanted else ""
@@ -265,6 +295,8 @@ class KioskApp(App):
             return False
         if "shift" in modifiers:
             character = character.upper()
+        if self.clerk.view is not None:
+            self.clerk.view.keyed(character)
         self._keyed(self.scanner.feed(character, self._key_times.pressed(time.monotonic())))
         Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
         return True
@@ -289,6 +321,11 @@ class KioskApp(App):
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
 
         self.clerk.ask(common.known(keyed.text), told)
+
+
+def _short(name: str) -> str:
+    """A name as far as the strip has room for it beside what is to be done."""
+    return name if len(name) <= NAME_LETTERS else f"{name[: NAME_LETTERS - 1].rstrip()}…"
 
 
 def _to_stay(name: str) -> View:

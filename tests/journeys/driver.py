@@ -59,7 +59,12 @@ class Held:
 def main() -> None:
     given = json.loads(sys.argv[1])
     options = Options(
-        Path(given["data"]), given.get("demo", True), given.get("camera"), given.get("at"), tuple(given["size"])
+        Path(given["data"]),
+        given.get("demo", True),
+        given.get("camera"),
+        given.get("at"),
+        tuple(given["size"]),
+        given.get("shift", False),
     )
     clock = PretendedTime(1_790_000_000.0)
     prepare_kivy(options.size)
@@ -70,7 +75,9 @@ def main() -> None:
     from kiosk.screens.worker import Worker
 
     worker = Worker(lambda: open_desk(options, clock.counter, clock.wall))
-    app = KioskApp(options, worker, settings.load(options.data_dir / settings.NAME))
+    found = settings.load(options.data_dir / settings.NAME)
+    app = KioskApp(options, worker, found, clock if options.shift else None)
+    app.dwell_s = given.get("dwell_s", 0.0)
     held = Held()
     threading.Thread(target=serve, args=(app, clock, held), daemon=True).start()
     began = threading.Thread(target=pass_time, args=(clock,), daemon=True)

@@ -8,14 +8,22 @@ from __future__ import annotations
 
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
-from kiosk.rules.cards import HeatCurve, HolderCard
+from kiosk.rules.cards import HeatCurve, HolderCard, ProbeNext
+from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.hotrow import HotLine
 from kiosk.screens.questions import hot as asks
 from kiosk.screens.view import View
-from kiosk.words import t
+from kiosk.words import say, t
 
 CURVE_EVERY_S = 10
 
@@ -33,10 +41,15 @@ class HotScreen(View):
     title = StringProperty()
     temperature = StringProperty()
     belief = StringProperty()
+    hottest = StringProperty()  # where, beside a drawing too small to name it
     measure = StringProperty()
     sleeve = StringProperty()
+    advice = StringProperty()  # what to do to be sooner
     curve = ListProperty()
     readings = ListProperty()
+    drawing = ObjectProperty(None, allownone=True)  # the one chosen, drawn by how warm each part may be
+    picture = OptionProperty("drawn", options=("drawn", "curve"))  # what a small panel shows of it
+    roomy = BooleanProperty(False)  # there is room for the drawing and the curve
     limit_c = NumericProperty(43.0)
     now_s = NumericProperty(0.0)
 
@@ -53,6 +66,12 @@ class HotScreen(View):
     def tick(self) -> None:
         self.show(self.clerk.hot, self.clerk.warm, self.clerk.heat_known)
         self._ask_curve()
+        if key := self.chosen:
+            self.clerk.ask(asks.advice(key), lambda found: self._advise(key, found))
+
+    def _advise(self, key: str, found: ProbeNext | None) -> None:
+        if key == self.chosen:
+            self.advice = say(found.say) if found else ""
 
     def _ask_curve(self) -> None:
         """The curve moves slowly: a new one now and then, and at once for another holder."""
@@ -62,15 +81,24 @@ class HotScreen(View):
             self.now_s += 1
             return
         if self._curve_of != key:
-            self.curve, self.readings = [], []
+            self.curve, self.readings, self.drawing, self.advice = [], [], None, ""
         self._curve_of, self._curve_age_s = key, 0
         if key:
             self.clerk.ask(asks.curve(key), lambda curve: self._draw(key, curve))
+            self.clerk.ask(asks.drawing(key), lambda drawing: self._drawn(key, drawing), lambda _: None)
 
     def _draw(self, key: str, curve: HeatCurve | None) -> None:
         if key == self.chosen and curve is not None:
             self.curve, self.readings = list(curve.points), list(curve.readings)
             self.limit_c, self.now_s = curve.limit_c, curve.now_s
+
+    def _drawn(self, key: str, drawing: Drawing) -> None:
+        if key == self.chosen:
+            self.drawing = drawing
+
+    def turn_picture(self) -> None:
+        """The curve in the place of the drawing, or the drawing again."""
+        self.picture = "drawn" if self.picture == "curve" else "curve"
 
     def left(self) -> None:
         self._curve_of = ""
@@ -99,15 +127,18 @@ class HotScreen(View):
     def _beside(self, card: HolderCard | None) -> None:
         hold = card.hold if card else None
         self.title = card.name if card else ""
-        self.temperature = self.belief = self.measure = self.sleeve = ""
+        self.temperature = self.belief = self.hottest = self.measure = self.sleeve = ""
         if hold is not None:
             low, high = hold.low_c, hold.high_c
             self.temperature = t("hot.temperature", hottest_c=hold.hottest_c)
+            self.hottest = t("drawing.hottest", where=hold.where)
             self.belief = t("hot.belief", low_c=low, high_c=high, where=hold.where)
             if hold.take_out_in_s is not None and hold.take_out_in_s <= 0:
                 self.sleeve = t("hot.take_it_out")
+            elif hold.needs_reading and hold.remaining_s == 0:
+                self.sleeve = t("hot.probe_now", where=hold.where)
             elif hold.needs_reading:
-                self.sleeve = t("hot.needs_reading", left_s=hold.remaining_s or None)
+                self.sleeve = t("hot.needs_reading", left_s=hold.remaining_s)
         measure_s = hold.measure_in_s if hold else card.measure_in_s if card else None
         if measure_s and not self.sleeve:
             self.measure = t("hot.measure_in", left_s=measure_s)

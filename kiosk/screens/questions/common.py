@@ -12,6 +12,7 @@ if TYPE_CHECKING:  # the clerk, who asks these, is there before the desk is load
     from kiosk.desk.inbox import Inbox, Paper
     from kiosk.rules.cards import HolderCard
     from kiosk.rules.lines import SettingChanged
+    from kiosk.rules.say import Say
 
 
 class Folder(NamedTuple):
@@ -44,6 +45,22 @@ def known(text: str) -> Question[bool]:
 def holder(key: str) -> Question[HolderCard]:
     """A holder as it stands now.  Raises NotThere."""
     return lambda desk: desk.session.holder(key)
+
+
+def tool_number(key: str) -> Question[int | None]:
+    """What the controls call the assembly in a holder; None: nothing.  Raises NotThere."""
+    return lambda desk: desk.build.number_of(key)
+
+
+def next_step(key: str) -> Question[Say | None]:
+    """What comes next for a holder, and where.  Raises NotThere."""
+
+    def answer(desk: Desk) -> Say | None:
+        from kiosk.desk.next_step import next_of
+
+        return next_of(desk.session, desk.session.holder(key))
+
+    return answer
 
 
 def code_of(key: str) -> Question[str]:

@@ -21,7 +21,7 @@ from kiosk.words import t
 __all__ = [
     "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting", "choose_pin",
     "correct_figure", "correct_place", "door", "holders", "label_or_mark", "operators", "place_of", "places",
-    "plain_name", "register", "retire", "retire_label", "settings", "sign_out", "supervised", "unlock",
+    "plain_name", "register", "retire", "retire_label", "settings", "sign_out", "standing", "supervised", "unlock",
 ]  # fmt: skip
 
 AT_ONCE = 200  # holders that are read from the book in one go
@@ -30,9 +30,19 @@ AT_ONCE = 200  # holders that are read from the book in one go
 # Things ---------------------------------------------------------------------------------------------------------
 
 
-def places() -> Question[tuple[PlaceCard, ...]]:
-    """Every place."""
-    return lambda desk: desk.shop.places()
+def places() -> Question[tuple[tuple[PlaceCard, tuple[str, ...]], ...]]:
+    """Every place, and what stands there, by name."""
+
+    def answer(desk: Desk) -> tuple[tuple[PlaceCard, tuple[str, ...]], ...]:
+        standing = desk.shop.standing()
+        return tuple((card, standing.get(card.place.code, ())) for card in desk.shop.places())
+
+    return answer
+
+
+def standing(place: str) -> Question[tuple[HolderCard, ...]]:
+    """What stands at a place and in everything inside it, in walking order."""
+    return lambda desk: desk.shop.standing_in(place)
 
 
 def holders() -> Question[tuple[HolderCard, ...]]:
