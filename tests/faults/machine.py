@@ -68,6 +68,10 @@ class AnyShift(RuleBasedStateMachine):
                 done["steps"] += self.floor.acts
                 self.floor.gone()
 
+    @rule()
+    def a_moment_passes(self) -> None:
+        """No step: what hypothesis fills a shift up with when it has nothing to tell, and what it finds reads shorter."""
+
     # scans and waits, again and again ----------------------------------------------------------------------------
 
     @rule(key=holders, name=st.one_of(heat_places, places))
