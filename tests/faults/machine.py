@@ -70,7 +70,7 @@ class AnyShift(RuleBasedStateMachine):
 
     @rule()
     def a_moment_passes(self) -> None:
-        """No step: what hypothesis fills a shift up with when it has nothing to tell, and what it finds reads shorter."""
+        """No step: hypothesis fills a shift up with it, and what it finds reads shorter."""
 
     # scans and waits, again and again ----------------------------------------------------------------------------
 
