@@ -6,7 +6,7 @@ Writes only through the book and never decides; one thread owns a session.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from kiosk.desk.holds import Holds
 from kiosk.ledger import tables as T
@@ -171,12 +171,7 @@ class Session:
         is kept after one that says so.  Raises LedgerFault.
         """
         heated = {entry.holder for entry in entries if isinstance(entry, Heated)}
-        owed = [self.holder(key) for key in sorted(self.cards.unwritten - heated)]
-        told = [
-            Heated(card.holder.key, card.at.place.code, heats=0, reading_only=True, body_unknown=True)
-            for card in owed
-            if card.at is not None  # nowhere known is as good: only readings end that
-        ]
+        told = self._owed(self.cards.unwritten - heated)
         try:
             written = self.book.append((*told, *entries), by)
         except LedgerFault:
@@ -184,6 +179,22 @@ class Session:
             raise
         self.cards.unwritten.clear()
         return written[len(told) :]
+
+    def _owed(self, keys: Collection[str]) -> list[Heated]:
+        """What says of holders whose heating could not be written that nobody knows how warm they are."""
+        return [
+            Heated(card.holder.key, card.at.place.code, heats=0, reading_only=True, body_unknown=True)
+            for card in map(self.holder, sorted(keys))
+            if card.at is not None  # nowhere known is as good: only readings end that
+        ]
+
+    def tell_unwritten(self) -> None:
+        """Writes down which holders were heated while the disk refused it, for a kiosk that starts again to know.
+
+        Raises LedgerFault where it still refuses; then they stay unwritten.
+        """
+        if self.cards.unwritten:
+            self._append((), None)
 
     @staticmethod
     def _keep_a_pin(entries: Sequence[Entry]) -> None:
