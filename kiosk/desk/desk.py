@@ -16,7 +16,7 @@ from kiosk.desk.adopting import AdoptingCounter
 from kiosk.desk.audits import AuditCounter
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.people import PeopleCounter
-from kiosk.desk.session import NotThere, Session
+from kiosk.desk.session import NotThere, Session, writable
 from kiosk.desk.shop import ShopCounter
 from kiosk.ledger.book import Book, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
@@ -195,6 +195,7 @@ class Desk:
 
     def scan(self, text: str) -> Scanned:
         """What a label's text does now.  Every line of it is on disk when this returns."""
+        text = writable(text)
         return self._answer(text, self.session.cards.subject(text))
 
     def watch(self, text: str) -> Scanned | None:
@@ -203,6 +204,7 @@ class Desk:
         What came of it where it makes, with the label before it or the place this kiosk stands at, a pair by which hot
         steel would come to where hands reach; else None.
         """
+        text = writable(text)
         session, moment = self.session, self.now()
         session.last_scan_s = moment.watched_s
         pair_s = session.settings.kiosk.pair_s

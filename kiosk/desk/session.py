@@ -36,7 +36,14 @@ from kiosk.rules.sending import cooling_place
 from kiosk.rules.view import Limits
 from kiosk.settings import Settings, deciding, same_value
 
+LONGEST_SCAN = 7089  # figures in the largest QR symbol at its weakest level, ISO/IEC 18004
 ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
+
+
+def writable(text: str) -> str:
+    """A scanned text as it is written down: halves of signs, which whatever types may send, are `?`, and no longer than
+    any symbol's."""
+    return text[:LONGEST_SCAN].encode("utf-8", "replace").decode("utf-8")
 
 
 class NotThere(LookupError):
