@@ -74,6 +74,20 @@ class PretendedTime:
         return self._wall_s + self.counter_s
 
 
+class RunningTime(PretendedTime):
+    """The same, while it also goes by itself, as somebody who looks on expects."""
+
+    def __init__(self) -> None:
+        super().__init__(time.time())
+        self._began_s = time.monotonic()
+
+    def counter(self) -> float:
+        return self.counter_s + time.monotonic() - self._began_s
+
+    def wall(self) -> float:
+        return self._wall_s + self.counter()
+
+
 @dataclass(frozen=True, slots=True)
 class Played:
     """What one step came to.  outcome: done, wait, refused, unread, waited, noted."""
@@ -98,12 +112,17 @@ def steps_in(folder: Path) -> list[Path]:
     return found
 
 
-def open_desk(folder: Path, clock: PretendedTime) -> Desk:
-    """A desk on pretended time.  Raises NotARehearsal, and whatever opening a desk raises."""
+def check_rehearsed(folder: Path) -> None:
+    """Raises NotARehearsal for a folder whose ledger is of real steel."""
     if (folder / NAME).exists():
         with Book.open(folder, read_only=True) as book:
             if not _rehearsed(book):
                 raise NotARehearsal(folder)
+
+
+def open_desk(folder: Path, clock: PretendedTime) -> Desk:
+    """A desk on pretended time.  Raises NotARehearsal, and whatever opening a desk raises."""
+    check_rehearsed(folder)
     return Desk.open(folder, counter=clock.counter, wall=clock.wall, rehearsal=True)
 
 
@@ -135,36 +154,58 @@ def play(desk: Desk, clock: PretendedTime, steps: list[Path]) -> Iterator[Played
         desk.tick()
 
 
-def _instruction(desk: Desk, clock: PretendedTime, path: Path) -> Played:
+def instruction(path: Path) -> list[str]:
+    """The words of a step file, its numbers looked at.  Raises StepFault."""
     words = filing.take_text(path, MOST_STEP_BYTES).split()
     match words:
         case ["wait", amount, "s"]:
-            wait_s = _number(path, amount)
-            if not 0 <= wait_s <= MOST_WAIT_S:
+            if not 0 <= _number(path, amount) <= MOST_WAIT_S:
                 raise StepFault(path, f"{amount} s is no wait from 0 to {MOST_WAIT_S:.0f} s")
-            _wait(desk, clock, wait_s)
+        case ["touch", "reading", _, value]:
+            _number(path, value)
+        case ["touch", *_]:
+            pass
+        case _ if len("".join(words)) != 10:
+            raise StepFault(path, _NO_STEP.format(" ".join(words)[:80]))
+    return words
+
+
+_NO_STEP = "{!r} is no step: ten characters, `wait N s`, or `touch ...`"
+
+
+def held_in_hand(desk: Desk) -> HolderCard | None:
+    """The holder that a reading is about: the one scanned just now, else the hottest; None: nothing is hot."""
+    pending = desk.session.pending
+    board = desk.heat.board()
+    return pending.card if pending and isinstance(pending.card, HolderCard) else board[0] if board else None
+
+
+def _instruction(desk: Desk, clock: PretendedTime, path: Path) -> Played:
+    words = instruction(path)
+    match words:
+        case ["wait", amount, "s"]:
+            wait_s = float(amount)
+            wait(desk, clock, wait_s)
             said = Say("rehearsal.waited", (("wait_s", wait_s),))
             return Played(path.name, (), "waited", None, (said,), hot=len(desk.heat.board()))
         case ["touch", "undo"]:
             return _played(desk, path.name, (), desk.undo())
         case ["touch", "reading", where, value]:
-            pending = desk.session.pending
-            board = desk.heat.board()
-            holder = pending.card if pending and isinstance(pending.card, HolderCard) else board[0] if board else None
+            holder = held_in_hand(desk)
             if holder is None:
                 raise StepFault(path, "nothing is hot, and no holder was scanned")
-            taken = desk.heat.read(holder.holder.key, where, _number(path, value))
+            taken = desk.heat.read(holder.holder.key, where, float(value))
             hot = len(desk.heat.board())
             return Played(path.name, (), "done", None, (taken.say,), taken.holder, hot)
         case ["touch", "audit", *place]:
             return _audit(desk, path, " ".join(place))
         case ["touch", "settle", holder, action, *reason]:
-            return _settle(desk, path, holder, action, " ".join(reason))
+            return _touched(desk, path, settle_by_hand(desk, path, holder, action, " ".join(reason)))
         case ["touch", "close", "audit"]:
             return _touched(desk, path, desk.audits.close())
         case [*typed] if len("".join(typed)) == 10:
             return _played(desk, path.name, tuple(typed), desk.scan("".join(typed)))
-    raise StepFault(path, f"{' '.join(words)[:80]!r} is no step: ten characters, `wait N s`, or `touch ...`")
+    raise StepFault(path, _NO_STEP.format(" ".join(words)[:80]))
 
 
 def _audit(desk: Desk, path: Path, name: str) -> Played:
@@ -176,24 +217,25 @@ def _audit(desk: Desk, path: Path, name: str) -> Played:
     return Played(path.name, (), "done", None, (said,), hot=len(desk.heat.board()))
 
 
-def _settle(desk: Desk, path: Path, code: str, action: str, reason: str) -> Played:
-    """Closes what an audit found about a holder, as a touch on the list of differences would."""
+def settle_by_hand(desk: Desk, path: Path, code: str, action: str, reason: str) -> Outcome:
+    """Closes what an audit found about a holder, as a touch on the list of differences would.  Raises StepFault."""
     actions = {known.value: known for known in Action}
     card = desk.session.cards.subject(code)
     key = card.holder.key if isinstance(card, HolderCard) else code
     waiting = [each for each in desk.audits.status().differences if each.text == key] if desk.session.audit else []
     if not waiting or action not in actions:
         raise StepFault(path, f"no difference of {code} waits, or {action!r} is none of {', '.join(actions)}")
-    return _touched(desk, path, desk.audits.settle(waiting[0].key, actions[action], reason))
+    return desk.audits.settle(waiting[0].key, actions[action], reason)
 
 
 def _touched(desk: Desk, path: Path, outcome: Outcome) -> Played:
     return _played(desk, path.name, (), Scanned("", outcome, (), desk.session.now()))
 
 
-def _wait(desk: Desk, clock: PretendedTime, seconds: float) -> None:
+def wait(desk: Desk, clock: PretendedTime, seconds: float) -> None:
+    """Time goes by, and the kiosk ticks on meanwhile, as it would on the wall."""
     left = seconds
-    while left > 0:  # the kiosk ticks on meanwhile, as it would on the wall
+    while left > 0:
         clock.forward(min(left, 5.0))
         left -= 5.0
         desk.tick()
@@ -220,6 +262,11 @@ def _played(desk: Desk, step: str, read_: tuple[str, ...], scanned: Scanned) -> 
             name, reason, says = "refused", why.value, (outcome.why, outcome.remedy)
     kinds = tuple(line.kind for line in scanned.lines)
     return Played(step, read_, name, reason, says, scanned.holder, len(desk.heat.board()), kinds)
+
+
+def is_shift(folder: Path) -> bool:
+    """Whether a folder of photographs has steps in it that are none: waits, keys, touches."""
+    return folder.is_dir() and any(path.suffix == ".txt" for path in folder.iterdir())
 
 
 def clock_for_now() -> PretendedTime:

@@ -7,12 +7,11 @@ defaults: ISO 13732-1 for the limit, the heating unit's manual for everything ab
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, fields, is_dataclass
 from pathlib import Path
 from reprlib import repr as shown
 from typing import Any, get_type_hints
-
-import tomlkit
 
 from kiosk import filing
 from kiosk.rules.bounds import SETTINGS, Bound
@@ -133,6 +132,18 @@ class BackupSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class ThermometerSettings:
+    """A thermometer that says how warm the shop is; empty: `heat.ambient_c` is set by hand."""
+
+    source: str = ""  # file:/sys/bus/w1/devices/28-…/w1_slave, or serial:/dev/ttyUSB0
+    pattern: str = ""  # of a serial line: its first group is the number, its second C or F; empty: the first number
+    baud: float = _number(9600.0, "thermometer.baud")
+    unknown_c: float = _number(28.0, "thermometer.unknown_c")  # what counts while it says nothing, if that is warmer
+    probe: str = ""  # a contact probe on a cable, serial:/dev/ttyUSB1, that fills the pad where a reading is entered
+    probe_pattern: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All of it."""
 
@@ -144,6 +155,7 @@ class Settings:
     labels: LabelSettings = LabelSettings()
     audit: AuditSettings = AuditSettings()
     backup: BackupSettings = BackupSettings()
+    thermometer: ThermometerSettings = ThermometerSettings()
 
 
 def load(path: Path) -> Settings:
@@ -198,6 +210,8 @@ def changed(path: Path, table: str, key: str, value: str) -> Settings:
         except ValueError:
             raise SettingsFault(path, f"[{table}] {key}", f"{value!r} is not a number") from None
     load(path)  # what the kiosk would not start on is not written to
+    import tomlkit  # only for who changes a setting: reading them needs the standard library alone
+
     document = tomlkit.parse(filing.take_text(path)) if path.exists() else tomlkit.document()
     document.setdefault(table, tomlkit.table())[key] = typed
     text = tomlkit.dumps(document)
@@ -215,6 +229,17 @@ def _whole(data: dict[str, Any], path: Path) -> Settings:
     if heat.limit_c < heat.ambient_c + WARMER_K:
         why = f"must be {WARMER_K:g} K above ambient_c = {heat.ambient_c:g}, or no holder would ever count as cool"
         raise SettingsFault(path, "[heat] limit_c", why)
+    told = settings.thermometer
+    for key, pattern in (("pattern", told.pattern), ("probe_pattern", told.probe_pattern)):
+        try:
+            groups = re.compile(pattern).groups
+        except re.error as error:
+            raise SettingsFault(path, f"[thermometer] {key}", f"is no pattern: {error}") from None
+        if pattern and not groups:
+            raise SettingsFault(path, f"[thermometer] {key}", "has no group, in brackets, for the number")
+    for key, source in (("source", told.source), ("probe", told.probe)):
+        if source and not source.startswith(("file:", "serial:")):
+            raise SettingsFault(path, f"[thermometer] {key}", "begins with file: or serial:")
     return settings
 
 

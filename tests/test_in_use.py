@@ -16,8 +16,6 @@ KEPT = {
     "LANGUAGES": "what tests of words walk through",
     "do_layout": "Kivy calls it",
     "has_picture": "the window that `bench start` opens asks it",
-    "shortens_s": "what a reading was worth, for whoever probes",
-    "saved_s": "what a reading was worth, for whoever probes",
 }
 
 

@@ -242,6 +242,12 @@ def print_label(d: Drawing) -> None:
     d.disc((74, 43), 4)
 
 
+def curve(d: Drawing) -> None:
+    """A cooling curve between two axes."""
+    d.line((16, 12), (16, 82), (86, 82))
+    d.line(*((26 + 54 * step / 12, 70 - 50 * math.exp(-step / 3.2)) for step in range(13)))
+
+
 def probe(d: Drawing) -> None:
     """A contact probe: thermometer standing on a surface."""
     d.arc((48, 66), 15, -58, 238, width=7)
@@ -311,11 +317,15 @@ ICONS: dict[str, Callable[[Drawing], None]] = {
     "down": down,
     "print": print_label,
     "probe": probe,
+    "curve": curve,
     "holder": holder,
     "machine": machine,
     "cabinet": cabinet,
     "badge": badge,
 }
+
+
+ALARM_PX = 320  # the alarm shows it 135 to 304 px large, which needs no smaller copies of it to be made in the window
 
 
 def hot_surface(d: Drawing) -> None:
@@ -343,7 +353,7 @@ def write(folder: Path) -> None:
         drawing = Drawing(GRID)
         draw(drawing)
         drawing.save(folder, name)
-    for name, draw, size_px in (("hot-surface", hot_surface, 512), ("app", app, 256)):
+    for name, draw, size_px in (("hot-surface", hot_surface, 96), ("alarm", hot_surface, ALARM_PX), ("app", app, 256)):
         drawing = Drawing(size_px)
         draw(drawing)
         drawing.save(folder, name)

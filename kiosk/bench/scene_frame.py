@@ -18,7 +18,8 @@ from PIL import Image, ImageDraw
 
 from kiosk.bench import scene_paint as paint
 from kiosk.bench.scene import HEIGHT_PX, WIDTH_PX, Ground, Scene
-from kiosk.bench.scene_space import Lens, Plane, Skin, strike_flat, strike_round
+from kiosk.bench.scene_lay import lay, turned
+from kiosk.bench.scene_space import Lens, Plane, Skin, strike_round
 from kiosk.rules.codes import CodeKind, parse
 
 Picture = NDArray[np.uint8]
@@ -59,13 +60,6 @@ class Reach(NamedTuple):
         )
 
 
-def _turn(
-    x: NDArray[np.float64], y: NDArray[np.float64], deg: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    c, s = math.cos(math.radians(deg)), math.sin(math.radians(deg))
-    return c * x - s * y, s * x + c * y
-
-
 def corners(scene: Scene, lens: Lens | None = None, skin: Skin | None = None) -> NDArray[np.float64]:
     """The symbol's four corners in the picture, pixels (4, 2): its own top left first, then clockwise.
 
@@ -73,7 +67,7 @@ def corners(scene: Scene, lens: Lens | None = None, skin: Skin | None = None) ->
     """
     lens, skin = lens or scene.lens, skin or scene.skin
     half = scene.module_mm * len(paint.modules(scene.text)) / 2
-    x, z = _turn(np.array([-half, half, half, -half]), np.array([half, half, -half, -half]), scene.turned_deg)
+    x, z = turned(np.array([-half, half, half, -half]), np.array([half, half, -half, -half]), scene.turned_deg)
     return lens.project(skin.spot(x, z))
 
 
@@ -83,7 +77,7 @@ def reach(scene: Scene, lens: Lens | None = None, skin: Skin | None = None) -> R
     half = scene.module_mm * len(paint.modules(scene.text)) / 2
     grid = np.linspace(-half, half, 3)
     x, z = (c.ravel() for c in np.meshgrid(grid, grid))
-    x, z = _turn(x, z, scene.turned_deg)
+    x, z = turned(x, z, scene.turned_deg)
     step = 0.02 * scene.module_mm
     here = lens.project(skin.spot(x, z))
     right = (lens.project(skin.spot(x + step, z)) - here) * 50
@@ -103,7 +97,7 @@ def draw(scene: Scene, seed: int, art: paint.Art | None = None) -> Picture:
     art = label(scene, np.random.default_rng([scene.look, 13])) if art is None else art
     frame: paint.Field | Picture
     if scene.ground is Ground.STEEL:
-        frame, ring = _steel(scene, look)
+        frame, ring = bare_steel(scene, look)
     else:
         frame, ring = _flat(scene, look), np.ones(paint.LIGHT_STEPS, np.float32)
     stick(frame, scene, art, scene.lens, scene.skin, paint.paper_ring(ring))
@@ -151,7 +145,7 @@ def _outline(scene: Scene, rng: np.random.Generator) -> tuple[Turned, ...]:
     )
 
 
-def _steel(scene: Scene, rng: np.random.Generator) -> tuple[paint.Field, paint.Field]:
+def bare_steel(scene: Scene, rng: np.random.Generator) -> tuple[paint.Field, paint.Field]:
     """The steel and what is behind it without label, drawn at half size; and its ring of light."""
     rows, columns = HEIGHT_PX // 2, WIDTH_PX // 2
     frame = paint.bench_blur(rows, columns, rng)
@@ -321,26 +315,12 @@ def stick(
     """
     ink, cover = art
     wear = np.random.default_rng([scene.look, 17])
-    half = scene.label_mm / 2
-    foot = half - scene.label_mm * ink.shape[0] / ink.shape[1]
-    x, z = np.meshgrid(np.linspace(-half, half, 9), np.linspace(foot, half, 9))
-    x, z = _turn(x.ravel(), z.ravel(), scene.turned_deg)
-    seen = lens.project(skin.spot(x, z))
-    left, top = np.clip(np.floor(seen.min(axis=0)).astype(int) - 2, 0, (lens.width_px, lens.height_px))
-    right, bottom = np.clip(np.ceil(seen.max(axis=0)).astype(int) + 2, 0, (lens.width_px, lens.height_px))
-    columns, rows = int(right - left), int(bottom - top)
-    if columns < 4 or rows < 4:
+    laid = lay(scene, ink.shape[0] / ink.shape[1], lens, skin)
+    if laid is None:
         return
-    dx, dy = lens.rays(float(left), float(top), 2 * columns, 2 * rows, 0.5)
-    if skin.radius_mm is None:
-        struck = strike_flat(skin, dx, dy)
-        across = struck.across_mm
-    else:
-        struck = strike_round(skin, skin.radius_mm, dx, dy)
-        across = struck.across_mm - np.float32(math.radians(skin.spin_deg) * skin.radius_mm)
+    left, top, columns, rows, struck, on_x, on_y = laid
+    half = scene.label_mm / 2
     c, s = math.cos(math.radians(scene.turned_deg)), math.sin(math.radians(scene.turned_deg))
-    on_x = np.float32(c) * across + np.float32(s) * struck.along_mm
-    on_y = np.float32(s) * across - np.float32(c) * struck.along_mm
 
     per_mm = ink.shape[1] / scene.label_mm
     wanted = 2.4 * lens.focal_px / skin.point[2]
@@ -375,7 +355,7 @@ def stick(
         sideways = np.float32(c) * off_x + np.float32(s) * off_y
         spot = np.exp(-((lengthwise / np.float32(long)) ** 2) - (sideways / np.float32(short)) ** 2)
         colour = colour + (np.float32(scene.glare) * spot)[:, :, None]
-    area = frame[top:bottom, left:right]
+    area = frame[top : top + rows, left : left + columns]
     alpha = cv2.resize(alpha, (columns, rows), interpolation=cv2.INTER_AREA)[:, :, None]
     colour = cv2.resize(colour, (columns, rows), interpolation=cv2.INTER_AREA)
     if frame.dtype == np.uint8:

@@ -7,11 +7,13 @@ import os
 import sys
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from kiosk import where, words
 from kiosk.commands.output import DONE, WANTING, complain, default_folder, hot_line, place_of, print_json
-from kiosk.desk import Desk
-from kiosk.exchange.shop import read_shop
+
+if TYPE_CHECKING:  # the window is there before the desk is loaded
+    from kiosk.desk import Desk
 
 
 def open_window(arguments: argparse.Namespace) -> int:
@@ -19,12 +21,31 @@ def open_window(arguments: argparse.Namespace) -> int:
         print("There is no display here, so the kiosk rehearses the demo shift from photographs instead.\n")
         shift = argparse.Namespace(folder=where.demo_tags() / "shift", data=None, json=False)
         return rehearse(shift)
+    from kiosk.rehearsal import is_shift
     from kiosk.screens.app import run
     from kiosk.screens.options import Options
 
+    if arguments.demo and arguments.camera and is_shift(Path(arguments.camera)):
+        return _show_shift(arguments)
     folder = arguments.data or (default_folder() / "demo" if arguments.demo else default_folder())
     code: int = run(Options(folder, arguments.demo, arguments.camera, arguments.at, arguments.size))
     return code
+
+
+def _show_shift(arguments: argparse.Namespace) -> int:
+    """A shift is shown from its beginning, in a ledger of its own that pretends time."""
+    from kiosk.rehearsal import NotARehearsal, check_rehearsed
+    from kiosk.screens.app import run
+    from kiosk.screens.options import Options
+
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = arguments.data or Path(scratch)
+        try:
+            check_rehearsed(folder)
+        except NotARehearsal as refused:
+            return complain(refused)
+        code: int = run(Options(folder, True, arguments.camera, arguments.at, arguments.size, shift=True))
+        return code
 
 
 def _has_display() -> bool:
@@ -34,6 +55,7 @@ def _has_display() -> bool:
 
 
 def rehearse(arguments: argparse.Namespace) -> int:
+    from kiosk.exchange.shop import read_shop
     from kiosk.rehearsal import NotARehearsal, StepFault, clock_for_now, open_desk, play, steps_in
 
     steps = steps_in(arguments.folder)

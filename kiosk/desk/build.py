@@ -10,12 +10,13 @@ import secrets
 from dataclasses import dataclass, replace
 
 from kiosk.desk.session import NotThere, Session
+from kiosk.ledger import history as past
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.ledger.view import cutter_of
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Cutter, Measured
-from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import ONE_HEATING_S, heating
+from kiosk.rules.cards import Heat, HolderCard, PlaceCard
+from kiosk.rules.checkin import ONE_HEATING_S, heating, warmth
 from kiosk.rules.fitting.balance import grade_of
 from kiosk.rules.fitting.fits import Finding, Fit, FitRules, Question, fit, usual_insert_mm
 from kiosk.rules.fitting.loads import mass_kg
@@ -125,6 +126,12 @@ class BuildCounter:
             raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
         self._session.write(ToolNumbered(holder_key, card.assembly.key, number))
 
+    def number_of(self, holder_key: str) -> int | None:
+        """What the controls call the assembly in this holder.  Raises NotThere."""
+        assembly = self._session.holder(holder_key).assembly
+        found = rows(T.Assembly.select().where(T.Assembly.key == assembly.key)) if assembly else []
+        return int(found[0]["tool_number"]) if found and found[0]["tool_number"] is not None else None
+
     def offers(self, holder_key: str) -> tuple[Offer, ...]:
         """Every free cutter with what speaks for and against it, those that fit first."""
         found = [Offer(cutter, self.fit(holder_key, cutter.key)) for cutter in self.free_cutters()]
@@ -136,8 +143,23 @@ class BuildCounter:
         holder = card.holder
         cutter = self._cutter(cutter_key)
         depth_mm = insert_mm if insert_mm is not None else usual_insert_mm(holder, cutter)
-        question = Question(holder, cutter, depth_mm, rpm=rpm, heats_used=card.heat_cycles)
+        question = Question(
+            holder, cutter, depth_mm, rpm=rpm, heats_used=card.heat_cycles, came_out=self._came_out(cutter_key)
+        )
         return fit(question, self.rules(), self.machines())
+
+    @staticmethod
+    def _came_out(cutter_key: str) -> Condition:
+        """How a cutter was when it came out of its last holder, unless it was reground since."""
+        query = T.Assembly.select().where(T.Assembly.cutter == cutter_key)
+        last = rows(query.order_by(T.Assembly.built_line.desc()).limit(1))
+        spent = (Condition.WORN.value, Condition.BROKEN.value)
+        if not last or last[0]["torn_line"] is None or last[0]["condition"] not in spent:
+            return Condition.GOOD
+        kinds = frozenset({CutterReground.kind})
+        ground = past.lines(past.Question(cutter_key, kinds, newest=1))
+        since = bool(ground) and ground[0].id > last[0]["torn_line"]
+        return Condition.GOOD if since else Condition(last[0]["condition"])
 
     def _cutter(self, key: str) -> Cutter:
         for row in rows(T.Cutter.select().where(T.Cutter.key == key)):
@@ -150,6 +172,12 @@ class BuildCounter:
             names = {"name": card.holder.name, "cutter": card.assembly.cutter.name}
             return BuildRefused(say("build.taken", **names), say("build.tear_down_first", **names))
         at = card.at.place.kind if card.at else None
+        if at is not Kind.SHRINK and warmth(card) is Heat.HELD:
+            cooling = self._session.cooling_place()
+            remedy = say("build.cool_first", place=cooling.name if cooling else None)
+            return BuildRefused(say("build.hot", name=card.name), remedy)
+        if card.retired:
+            return BuildRefused(say("refused.retired_holder", name=card.name), say("remedy.retired_holder"))
         if at in (Kind.BENCH, Kind.SHRINK):
             return None
         where = card.at.name if card.at else None

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger.find import FindIndex
 from kiosk.rules.finding import Query, SoughtHolder, Usable, parse
+from kiosk.rules.place_drawing import Level, PlaceDrawing
+from kiosk.rules.places import Kind
 
 FRESH_S = 1.0  # a hold's rest is worked out once a second at most
 
@@ -77,6 +79,25 @@ class FindingCounter:
         path = card.at.path if card.at else ()
         return WayThere(card.name, card.code, path, row.usable, self._row(row).left_s)
 
+    def picture(self, holder_key: str) -> PlaceDrawing:
+        """Where it stands, drawn among what lies beside it; empty for a place that stands alone.  Raises NotThere."""
+        card = self._session.holder(holder_key)
+        places = self._session.cards.places
+        code = card.at.place.code if card.at else None
+        levels: list[Level] = []
+        while code is not None and (parent := places.rows[code]["parent"]) is not None:
+            magazine = places.magazine(parent)
+            if magazine is not None:
+                return PlaceDrawing((), magazine, places.place(code).number)
+            kind = places.place(code).kind
+            beside = [each for each in places.within(parent) if places.rows[each]["parent"] == parent]
+            beside = [each for each in beside if places.place(each).kind is kind]
+            if len(beside) > 1:
+                names = tuple(_own_name(places.path(each)) for each in beside)
+                levels.insert(0, Level(names, beside.index(code), stacked=kind is Kind.DRAWER))
+            code = parent
+        return PlaceDrawing(tuple(levels))
+
     def _row(self, row: SoughtHolder) -> FoundRow:
         return FoundRow(
             row.key,
@@ -102,3 +123,11 @@ class FindingCounter:
             hold = card.hold if card else None
             self._left[key] = None if hold is None or hold.needs_reading else hold.remaining_s
         return self._left[key]
+
+
+def _own_name(path: tuple[str, ...]) -> str:
+    """A place's name without what is said by what it lies in."""
+    name = path[-1]
+    for before in path[:-1]:
+        name = name.removeprefix(f"{before} · ")
+    return name

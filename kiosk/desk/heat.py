@@ -5,15 +5,19 @@ Only time or a reading ends a hold; there is no method here that ends one otherw
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from kiosk.desk.session import NotThere, Session
+from kiosk.ledger import history as past
+from kiosk.ledger.book import Written
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.bounds import READING
-from kiosk.rules.cards import Heat, HeatCurve, HolderCard
-from kiosk.rules.cooling.assessment import Advice
-from kiosk.rules.hold import Verdict, cool_all_over
-from kiosk.rules.hold_facts import HoldFacts, Reading, pair, way_now
+from kiosk.rules.cards import Heat, HeatCurve, HolderCard, ProbeNext
+from kiosk.rules.hold import Verdict, probe_next, to_read_again
+from kiosk.rules.hold_facts import SPOTS, WITHDRAWN, HoldFacts, Reading, pair, way_now
+from kiosk.rules.hold_proof import NOTHING_OWED, Owed, cool_all_over, owed, owed_all_over
+from kiosk.rules.holder_drawing import Drawing, draw_holder
 from kiosk.rules.lines import (
     Built,
     Entry,
@@ -21,15 +25,17 @@ from kiosk.rules.lines import (
     HoldEnded,
     HolderRegistered,
     Moved,
+    ReadingWithdrawn,
     Restored,
     TemperatureRead,
     TornDown,
 )
 from kiosk.rules.say import Say, say
+from kiosk.rules.skin_slices import unknown_skin
 
-WHERE = ("nose", "flange", "shank")
 INSTRUMENTS = ("probe", "infrared")
 _RISES_K = 0.5  # less is not worth a word
+_GROWS_S = 30.0  # by less than this nobody notices that a wait grew
 
 # After one of these a reading says nothing any more about how warm a holder is all over.
 _BEGINS_ANEW = (Heated, HoldEnded, Restored, Moved, Built, TornDown, HolderRegistered)
@@ -46,12 +52,28 @@ class ReadingFault(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class ReadingTaken:
-    """What became of a reading: its worth, whether it ended the hold, and words for the screen."""
+    """What became of a reading: its worth, whether it ended the hold, and words for the screen.
+
+    grew: why the wait is longer now; None: it is not.  line: number of its line.  owed: what is still to be read.
+    """
 
     holder: HolderCard
     verdict: str
     ended: bool
     say: Say
+    grew: Say | None = None
+    line: int = 0
+    owed: Owed = NOTHING_OWED
+
+
+@dataclass(frozen=True, slots=True)
+class Withdrawn:
+    """A reading that was a slip.  `hot`: what it had let go is held again, so it must not stay where hands reach."""
+
+    holder: HolderCard
+    hot: bool
+    say: Say
+    owed: Owed
 
 
 class HeatCounter:
@@ -81,12 +103,37 @@ class HeatCounter:
         facts = session.cards.hold_facts(key)
         return session.holds.curve(facts, session.now()) if facts else None
 
-    def advice(self, key: str) -> Advice | None:
-        """Where and when to probe a held holder next, its times watched ones; None where no reading is worth it."""
+    def drawing(self, key: str) -> Drawing:
+        """A holder and its cutter drawn; while it is held, with how warm each part may be.  Raises NotThere."""
+        session = self._session
+        card = session.holder(key)
+        skin = None
+        if card.hold is not None and (facts := session.cards.hold_facts(key)) is not None:
+            skin = session.holds.skin(facts, session.now())
+        elif card.hold is not None or card.heat is not Heat.COOL:
+            skin = unknown_skin(session.settings.heat.limit_c, "nose")
+        return draw_holder(card.holder, card.assembly, skin)
+
+    def advice(self, key: str) -> ProbeNext | None:
+        """Where and when to probe a held holder next; None where no reading is worth it.
+
+        Worked out when the facts of its hold change, or when its moment is past: then it takes some 30 ms.
+        """
         session = self._session
         card = session.holder(key)
         facts = session.cards.hold_facts(key) if card.hold else None
-        return session.holds.advice(facts, session.now()) if facts else None
+        if facts is None or card.hold is None:
+            return None
+        moment = session.now()
+        found = session.holds.advice(facts, moment)
+        return probe_next(found, card.hold, moment.watched_s) if found else None
+
+    def advice_next(self, board: Sequence[HolderCard]) -> tuple[HolderCard, ProbeNext] | None:
+        """The same for the one on the board that is free first: there is no more room on the strip."""
+        timed = [card for card in board if card.hold and card.hold.remaining_s]
+        first = min(timed, key=lambda card: card.hold.remaining_s or 0.0 if card.hold else 0.0, default=None)
+        found = self.advice(first.holder.key) if first else None
+        return (first, found) if first and found else None
 
     def _now(self) -> list[HolderCard]:
         """Cards of all that is hot or warm; only temperatures and times move while no line is written."""
@@ -111,8 +158,8 @@ class HeatCounter:
         """
         session = self._session
         session.signed_in()
-        if where not in WHERE:
-            raise ReadingFault("where", f"must be one of {', '.join(WHERE)}, not {where!r}")
+        if where not in SPOTS:
+            raise ReadingFault("where", f"must be one of {', '.join(SPOTS)}, not {where!r}")
         if instrument not in INSTRUMENTS:
             raise ReadingFault("instrument", f"must be one of {', '.join(INSTRUMENTS)}, not {instrument!r}")
         if not READING.takes(value_c):
@@ -126,10 +173,60 @@ class HeatCounter:
         again_s = self._cool_all_over(key, where, value_c, instrument)
         if again_s == 0.0:
             lines.append(HoldEnded(key, "reading"))
-        session.write(*lines)
-        return self._taken(
-            key, "agrees", again_s == 0.0, self._unproven(instrument, value_c, again_s), value_c, again_s=again_s
+        line = session.write(*lines)[0].id
+        word = self._unproven(instrument, value_c, again_s)
+        return self._taken(key, "agrees", again_s == 0.0, word, value_c, line, again_s=again_s)
+
+    def slip(self, key: str) -> Written | None:
+        """The last reading of a holder, which can be withdrawn; None: there is none, or it was withdrawn.
+
+        Only the last: every one before it was judged without it, and nothing that stays rests on it.
+        """
+        kinds = frozenset({TemperatureRead.kind, ReadingWithdrawn.kind})
+        gone: set[int] = set()
+        for line in past.lines(past.Question(key, kinds, newest=40)):
+            if isinstance(line.entry, ReadingWithdrawn):
+                gone.add(line.entry.reading)
+            elif line.id not in gone:
+                return line
+        return None
+
+    def withdraw(self, key: str, reading: int) -> Withdrawn:
+        """Takes a mistyped reading (number of its line) out of all that is worked out, by a line of its own.
+
+        What it let go is held again.  It is never sooner free for that than by the readings that are left, and a
+        probe reading at the same spot is owed first.  Raises NotThere, ReadingFault, ActRefused.
+        """
+        session = self._session
+        session.signed_in()
+        card, last = session.holder(key), self.slip(key)
+        if last is None or last.id != reading or not isinstance(last.entry, TemperatureRead):
+            raise ReadingFault("reading", "only the last reading of a holder can be withdrawn")
+        said = last.entry
+        was_hot = card.hold is not None
+        session.write(ReadingWithdrawn(key, reading, said.where, said.value_c, said.heating))
+        session.holds.unlearnt()
+        now = session.holder(key)
+        hot = not was_hot and now.heat is not Heat.COOL
+        words = say(
+            "reading.held_again" if hot else "reading.withdrawn",
+            name=now.name,
+            value_c=said.value_c,
+            where=f"term.{said.where}",
+            place=now.at.name if now.at else None,
         )
+        return Withdrawn(now, hot, words, self.owed(key))
+
+    def owed(self, key: str) -> Owed:
+        """What is still to be read of a holder before it counts as cool.  Raises NotThere."""
+        session = self._session
+        card, now_s = session.holder(key), session.now().watched_s
+        facts = session.cards.hold_facts(key) if card.hold else None
+        if card.hold is not None and facts is not None:
+            return owed(facts, card.hold, session.holds.rules_of(facts).room.limit_c, now_s)
+        if card.heat is not Heat.UNKNOWN:
+            return NOTHING_OWED
+        return owed_all_over(self._read_since_its_last_step(key), session.settings.heat.limit_c, now_s)
 
     def _cool_all_over(
         self, key: str, where: str, value_c: float, instrument: str, facts: HoldFacts | None = None
@@ -143,21 +240,26 @@ class HeatCounter:
         moment, limit_c = session.now(), session.settings.heat.limit_c
         if facts is not None:
             limit_c = session.holds.rules_of(facts).room.limit_c
-            lately = list(facts.readings)
+            lately = [*facts.readings, *facts.withdrawn]
         else:
             lately = self._read_since_its_last_step(key)
         now_s = moment.watched_s
-        return cool_all_over([*lately, Reading(now_s, where, value_c, instrument, "")], limit_c, now_s)
+        this = Reading(now_s, where, value_c, instrument, "", session.book.last_id + 1)
+        return cool_all_over([*lately, this], limit_c, now_s)
 
     def _read_since_its_last_step(self, key: str) -> list[Reading]:
         session = self._session
         found: list[Reading] = []
+        gone: set[int] = set()
         for line in session.book.lines(subject=key, newest=40):
             entry = line.entry
             if isinstance(entry, _BEGINS_ANEW) or line.kiosk != session.book.kiosk:
                 break
-            if isinstance(entry, TemperatureRead) and entry.heating is None:
-                found.append(Reading(line.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict))
+            if isinstance(entry, ReadingWithdrawn):
+                gone.add(entry.reading)
+            elif isinstance(entry, TemperatureRead) and entry.heating is None:
+                verdict = WITHDRAWN if line.id in gone else entry.verdict
+                found.append(Reading(line.watched_s, entry.where, entry.value_c, entry.instrument, verdict, line.id))
         return found
 
     def _unproven(self, instrument: str, value_c: float, again_s: float | None) -> str:
@@ -177,7 +279,9 @@ class HeatCounter:
         alone = facts.reading_only or judged is None or judged.strange
         again_s = self._cool_all_over(key, where, value_c, instrument, facts) if alone else None
         # Where something was not seen, the model's hottest point need not be the hottest: only all over is proof.
-        ends = again_s == 0.0 or (judged is not None and judged.ends and not facts.reading_only)
+        # And a spot whose last reading was a slip is read again before any other spot ends the hold.
+        slips = set(to_read_again(facts)) <= {where}
+        ends = again_s == 0.0 or (judged is not None and judged.ends and not facts.reading_only and slips)
         line = TemperatureRead(key, where, value_c, instrument, Word.AGREES.value, heating=facts.heating)
         if judged is not None:
             line = replace(
@@ -195,7 +299,7 @@ class HeatCounter:
                 about_heat=judged.prediction.about_heat,
                 films=judged.prediction.films,
             )
-        session.write(*((line, HoldEnded(key, "reading", facts.heating)) if ends else (line,)))
+        written = session.write(*((line, HoldEnded(key, "reading", facts.heating)) if ends else (line,)))
         session.holds.learnt()
         word = line.verdict
         if ends:
@@ -209,7 +313,10 @@ class HeatCounter:
                 word = "elsewhere"
             else:
                 word = "resoak" if judged.rises_k >= _RISES_K else "close"
-        return self._taken(key, line.verdict, ends, word, value_c, line.expected_c, judged, again_s)
+        was_s = card.hold.remaining_s if card.hold else None
+        return self._taken(
+            key, line.verdict, ends, word, value_c, written[0].id, line.expected_c, judged, again_s, was_s
+        )
 
     def _taken(
         self,
@@ -218,11 +325,17 @@ class HeatCounter:
         ended: bool,
         word: str,
         value_c: float,
+        line: int,
         expected_c: float | None = None,
         judged: Verdict | None = None,
         again_s: float | None = None,
+        was_s: float | None = None,
     ) -> ReadingTaken:
         card = self._session.holder(key)
+        left_s = card.hold.remaining_s if card.hold else None
+        grew = None
+        if left_s is not None and was_s is not None and left_s > was_s + _GROWS_S:
+            grew = say("reading.grew", was_s=was_s, remaining_s=left_s, value_c=value_c, expected_c=expected_c)
         words = say(
             f"reading.{word}",
             name=card.name,
@@ -234,7 +347,7 @@ class HeatCounter:
             again_s=again_s,
             remaining_s=card.hold.remaining_s if card.hold else None,
         )
-        return ReadingTaken(card, verdict, ended, words)
+        return ReadingTaken(card, verdict, ended, words, grew, line, NOTHING_OWED if ended else self.owed(key))
 
 
 def _danger(card: HolderCard) -> tuple[float, float]:

@@ -19,10 +19,12 @@ from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standi
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
 from kiosk.rules.cooling.assessment import Advice, Room, Way, Zone
 from kiosk.rules.hold import Verdict
-from kiosk.rules.hold_cases import Case, Weighed, assessment, solved, weighed
+from kiosk.rules.hold_cases import Case, Weighed, solved, weighed
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, last_place, pair, type_of
 from kiosk.rules.hold_story import HoldStory, story
 from kiosk.rules.lessons import Heats, Known
+from kiosk.rules.skin import HoldSkin, solved_skin
+from kiosk.rules.skin_slices import SkinNow, unknown_skin
 from kiosk.settings import HeatSettings
 
 # What arithmetic and data raise where the facts of a hold cannot be worked out (CoolingError and OutlineError too).
@@ -53,6 +55,28 @@ class _Advised(NamedTuple):
         return (self.advice.at_s if self.advice and self.advice.at_s > self.made_s else self.made_s) + _STALE_S
 
 
+class _Learnt:
+    """What readings taught, in order."""
+
+    def __init__(self) -> None:
+        self._standings: dict[str, Standing] = {}
+        self._heats = Heats()
+
+    def take(self, row: TableRow) -> None:
+        lesson, name = _lesson(row), row["pair"]
+        self._standings[name], _, accepted = take(self._standings.get(name, Standing()), lesson)
+        for each in accepted:
+            self._heats.add(each)
+
+    def standing(self, facts: HoldFacts) -> Standing:
+        return self._standings.get(pair(facts.holder, facts.stays[-1].place), Standing())
+
+    def known(self, facts: HoldFacts) -> Known:
+        """What earlier heats taught; what is read during a heat counts for it by itself, and only once."""
+        of_type = type_of(pair(facts.holder, None))
+        return self._heats.known(of_type, last_place(facts), facts.heating)
+
+
 class Holds:
     """Answers about holds for one desk.  `lessons`: the ledger's rows of what readings taught after a line.
 
@@ -64,20 +88,56 @@ class Holds:
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
         self._advised: dict[str, _Advised] = {}
-        self._read_to = 0
-        self._standings: dict[str, Standing] = {}
-        self._heats = Heats()
-        self.learnt()
+        self._skins: dict[str, tuple[HoldFacts, HoldSkin | None]] = {}
+        self._read_to = 0  # number of the last lesson's line
+        self._slips: list[tuple[int, int]] = []  # lines by which lessons were withdrawn, in order, and those lessons'
+        self._learnt: dict[int, _Learnt] = {}  # what was known when so many of them were withdrawn
+        self.unlearnt()
 
     def learnt(self) -> None:
         """Readings were written: what they teach counts for heatings from now on."""
         for row in self._lessons(self._read_to):
-            lesson, name = _lesson(row), row["pair"]
-            standing, _, accepted = take(self._standings.get(name, Standing()), lesson)
-            self._standings[name] = standing
-            for each in accepted:
-                self._heats.add(each)
+            for state in self._learnt.values():
+                state.take(row)
             self._read_to = row["line"]
+
+    def unlearnt(self) -> None:
+        """A reading was withdrawn, or nothing was looked at yet: everything is learnt from the beginning."""
+        self._kept.clear()
+        self._advised.clear()
+        self._skins.clear()
+        self._learnt.clear()
+        rows = self._lessons(0)
+        self._slips = sorted((row["withdrawn"], row["line"]) for row in rows if row["withdrawn"] is not None)
+        self._read_to = rows[-1]["line"] if rows else 0
+        self._known_after(len(self._slips))
+
+    def _known_after(self, count: int) -> _Learnt:
+        """What was known when the first `count` slips were withdrawn."""
+        if count not in self._learnt:
+            gone = {line for _, line in self._slips[:count]}
+            self._learnt[count] = state = _Learnt()
+            for row in self._lessons(0):
+                if row["line"] not in gone:
+                    state.take(row)
+        return self._learnt[count]
+
+    @property
+    def _now(self) -> _Learnt:
+        return self._known_after(len(self._slips))
+
+    def _earlier(self, facts: HoldFacts) -> list[_Learnt]:
+        """What was known since a heating began that is not known any more, because it was a slip.
+
+        The hold that runs is freed no sooner by that: what a slip made longer stays as long, and what it made shorter
+        is as if it had never been read.
+        """
+        began = facts.heating or 0
+        return [
+            self._known_after(count)
+            for count, (withdrawn, line) in enumerate(self._slips)
+            if line < began < withdrawn
+        ]
 
     def rules_of(self, facts: HoldFacts) -> HoldRules:
         """For each value the strictest of those it may have begun with and those set now."""
@@ -87,7 +147,11 @@ class Holds:
         now = self._worked_out(facts).now
         if now is None or not facts.watched:
             return hold.not_computable(facts, self.rules)
-        return hold.view(facts, self.rules, now.found, self._standing(facts), moment.watched_s)
+        seen = hold.view(facts, self.rules, now.found, self._now.standing(facts), moment.watched_s)
+        began = facts.heating or 0
+        since = (count for count, (withdrawn, _) in enumerate(self._slips) if withdrawn > began)
+        doubted = any(self._known_after(count).standing(facts).needs_reading for count in since)
+        return replace(seen, needs_reading=True) if doubted else seen
 
     def curve(self, facts: HoldFacts, moment: Moment) -> HeatCurve | None:
         """None where it cannot be computed."""
@@ -95,15 +159,6 @@ class Holds:
         if now is None or not facts.watched:
             return None
         return hold.curve(facts, self.rules, now.found, moment.watched_s)
-
-    def expected(self, facts: HoldFacts, until_s: float) -> HeatCurve:
-        """What was expected of a heating that is over, by what had been learnt when it began.
-
-        until_s: watched time of its end, which the curve marks.  Keeps nothing: the hold that runs now is not
-        this one.
-        """
-        found = assessment(replace(facts, readings=()), self.rules, self._known(facts))
-        return hold.curve(facts, self.rules, found, until_s, whole=True)
 
     def advice(self, facts: HoldFacts, moment: Moment) -> Advice | None:
         """The best next reading, its times watched ones; None where none is worth it or it cannot be computed."""
@@ -116,8 +171,31 @@ class Holds:
             self._advised[facts.holder.key] = made
         return made.advice
 
+    def skin(self, facts: HoldFacts, moment: Moment) -> SkinNow:
+        """How warm each part may be; all of it not known where the hold cannot be computed."""
+        seen, key = self.view(facts, moment), facts.holder.key
+        kept, skin = self._skins.get(key, (None, None))
+        if kept != facts:
+            skin = self._solved_skin(facts)
+            self._skins[key] = facts, skin
+        if skin is None or not facts.watched:
+            return unknown_skin(self.rules_of(facts).room.limit_c, seen.where)
+        return skin.now(facts, self.rules, seen, moment.watched_s)
+
+    def _solved_skin(self, facts: HoldFacts) -> HoldSkin | None:
+        kept = self._worked_out(facts)
+        if kept.now is None:
+            return None
+        try:
+            return solved_skin(facts, kept.cases)
+        except NOT_COMPUTABLE:
+            return None
+
     def story(self, facts: HoldFacts, ended_s: float | None, moment: Moment) -> HoldStory:
-        """What was expected of a heating, what its readings did, and what they saved.  Raises as computing does."""
+        """What was expected of a heating by what had been learnt when it began, what its readings did and saved.
+
+        Keeps nothing: the hold that runs now may be another one.  Raises as computing does.
+        """
         return story(facts, self.rules, self._known(facts), ended_s, moment.watched_s)
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:
@@ -126,7 +204,7 @@ class Holds:
         if kept.now is None or not facts.watched:
             return None
         try:
-            return hold.verdict(facts, self.rules, kept.cases, kept.now.found, self._standing(facts), reading)
+            return hold.verdict(facts, self.rules, kept.cases, kept.now.found, self._now.standing(facts), reading)
         except NOT_COMPUTABLE:
             return None
 
@@ -157,17 +235,20 @@ class Holds:
     def _solved(self, facts: HoldFacts) -> tuple[Case, ...]:
         """A reading changes nothing that has to be solved again."""
         kept = self._kept.get(facts.holder.key)
-        if kept and kept.cases and replace(kept.facts, readings=(), gaps=0) == replace(facts, readings=(), gaps=0):
+        if kept and kept.cases and _unread(kept.facts) == _unread(facts):
             return kept.cases
-        return solved(facts, self.rules, self._known(facts))
-
-    def _standing(self, facts: HoldFacts) -> Standing:
-        return self._standings.get(pair(facts.holder, facts.stays[-1].place), Standing())
+        cases = solved(facts, self.rules, self._known(facts))
+        for state in self._earlier(facts):
+            cases += solved(facts, self.rules, state.known(facts))
+        return cases
 
     def _known(self, facts: HoldFacts) -> Known:
-        """What earlier heats taught; what is read during a heat counts for it by itself, and only once."""
-        of_type = type_of(pair(facts.holder, None))
-        return self._heats.known(of_type, last_place(facts), facts.heating)
+        return self._now.known(facts)
+
+
+def _unread(facts: HoldFacts) -> HoldFacts:
+    """What has to be solved: the facts without their readings."""
+    return replace(facts, readings=(), withdrawn=(), gaps=0)
 
 
 def rules_set(settings: HeatSettings) -> HoldRules:

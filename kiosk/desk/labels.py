@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from kiosk import settings as shop_settings
@@ -21,6 +22,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.rules import codes
 from kiosk.rules.cards import Command, CommandCard, HolderCard, OperatorCard, PlaceCard, RetiredCode
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.lines import LabelPrinted, SettingChanged
 from kiosk.rules.places import Kind
 from kiosk.settings import LabelSettings
@@ -89,7 +91,12 @@ class LabelCounter:
             safe = _clock(moment.utc_s + card.hold.remaining_s)
         names = ("hot", "since", "safe_from", "earliest", "no_end", "gloves", "scan")
         words = HotWords(**{name: t(f"label.hot.{name}") for name in names})
-        return hot_tag(codes.parse(card.code), card.name, _clock(card.hold.since_utc_s), safe, words)
+        facts = self._session.cards.hold_facts(holder_key)
+        drawing = None
+        if facts is not None:
+            skin = replace(self._session.holds.skin(facts, moment), hands=())  # a tag stays where the steel moves
+            drawing = draw_holder(card.holder, card.assembly, skin)
+        return hot_tag(codes.parse(card.code), card.name, _clock(card.hold.since_utc_s), safe, words, drawing)
 
     def fresh_label(self, holder_key: str) -> LabelContent:
         """A label with a new code for a holder; bound by its first scan.  One printed before is used again."""

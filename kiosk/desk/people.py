@@ -6,9 +6,8 @@ A PIN is kept only as an argon2 hash.  No role, whatever it is, ends a hold.
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-from argon2 import PasswordHasher
-from argon2.exceptions import InvalidHashError, VerifyMismatchError
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from kiosk import filing
 from kiosk import settings as shop_settings
@@ -22,6 +21,7 @@ from kiosk.ledger.lineform import Written
 from kiosk.rules import tries
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.lines import (
+    THERMOMETER,
     CodeBound,
     OperatorAdded,
     OperatorRetired,
@@ -31,6 +31,9 @@ from kiosk.rules.lines import (
     TurnedAway,
 )
 from kiosk.settings import Settings
+
+if TYPE_CHECKING:
+    from argon2 import PasswordHasher
 
 ROLES = ("setter", "supervisor")
 _PAGE = 200
@@ -47,7 +50,13 @@ class PinRefused(PermissionError):
 class PeopleCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
-        self._hasher = PasswordHasher()
+
+    @cached_property
+    def _hasher(self) -> PasswordHasher:
+        """Loaded with the first PIN."""
+        from argon2 import PasswordHasher
+
+        return PasswordHasher()
 
     def operators(self) -> tuple[OperatorCard, ...]:
         found = rows(T.Operator.select().order_by(T.Operator.name))
@@ -114,6 +123,14 @@ class PeopleCounter:
         by = session.supervised(reason)
         if by is None:
             session.signed_in()
+        return self._set(table, key, value, reason, by)
+
+    def ambient_measured(self, value_c: float) -> Settings:
+        """The shop's temperature, by a thermometer and without a hand.  Raises SettingsFault, StillHot."""
+        return self._set("heat", "ambient_c", f"{value_c:g}", THERMOMETER, None)
+
+    def _set(self, table: str, key: str, value: str, reason: str, by: str | None) -> Settings:
+        session = self._session
         path = session.book.path.parent / shop_settings.NAME
         before = filing.take(path) if path.exists() else None
         settings = shop_settings.changed(path, table, key, value)
@@ -154,6 +171,8 @@ class PeopleCounter:
             raise NotThere("supervisor with a PIN", key)
         if wait_s := self._wait_s(key):
             raise PinRefused(wait_s)
+        from argon2.exceptions import InvalidHashError, VerifyMismatchError
+
         try:
             self._hasher.verify(row["pin_hash"], pin)
         except (VerifyMismatchError, InvalidHashError):

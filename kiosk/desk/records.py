@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from kiosk.desk.holds import NOT_COMPUTABLE
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import history as past
 from kiosk.ledger import stock
@@ -80,10 +81,17 @@ class HeatRecord:
 
 @dataclass(frozen=True, slots=True)
 class HeatPlot:
-    """A heating to be drawn.  moves: when it came to each place after the first, on the curve's own time."""
+    """A heating to be drawn.  moves: when it came to each place after the first, on the curve's own time.
+
+    story: what its readings did, and how long it would have been without them.
+    """
 
     curve: HeatCurve
     moves: tuple[float, ...]
+    story: tuple[Say, ...] = ()
+
+
+_WHY = {L.OUTSIDE: "term.changed_outside", L.THERMOMETER: "term.by_thermometer"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +108,7 @@ class LineCheck:
 class RecordsCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
+        self._saved: dict[int, float] = {}  # by the line that began a heating
 
     def line_check(self, number: int, hash_start: str) -> LineCheck:
         """Holds what a report or a copy says of a line (its hash in twelve signs or more) against the book.
@@ -174,9 +183,9 @@ class RecordsCounter:
         stood = past.where_at(holder_key, utc_s)
         since = stood.since
         by = self._names().get(since.operator or "", since.operator) if since else None
-        kinds = frozenset({L.Heated.kind, L.HoldEnded.kind})
+        kinds = frozenset({L.Heated.kind, L.HoldEnded.kind, L.ReadingWithdrawn.kind})
         heat = past.lines(past.Question(holder_key, kinds, until_utc_s=utc_s, newest=1))
-        hot = bool(heat) and isinstance(heat[0].entry, L.Heated)
+        hot = bool(heat) and not isinstance(heat[0].entry, L.HoldEnded)
         return WasAt(stood.place, self._name_of(stood.place), since.utc_s if since else None, by, hot)
 
     def heatings(self, holder_key: str, newest: int = 20) -> tuple[HeatRecord, ...]:
@@ -229,8 +238,11 @@ class RecordsCounter:
             curve = session.holds.curve(running, session.now())
             if curve is None:
                 raise CoolingError("hold", "cannot be worked out; it needs readings all over")
-            return HeatPlot(curve, moves)
-        return HeatPlot(session.holds.expected(facts, facts.heated_at_s + (record.held_s or 0.0)), moves)
+            return HeatPlot(curve, moves, session.holds.story(running, None, session.now()).say)
+        ended_s = None if record.held_s is None else facts.heated_at_s + record.held_s
+        moment = session.now()
+        told = session.holds.story(facts, ended_s, replace(moment, watched_s=ended_s or facts.heated_at_s))
+        return HeatPlot(told.expected, moves, told.say)
 
     def shift(self, since_utc_s: float, until_utc_s: float | None = None) -> shift.ShiftReport:
         """The summary of a stretch of wall time; None: until now."""
@@ -240,10 +252,45 @@ class RecordsCounter:
         lines = list(past.span(since_utc_s, until))
         counted = shift.counts((shift.Told(line.id, line.operator, line.entry) for line in lines), kinds)
         last = lines[-1] if lines else None
+        waited_s, saved_s = self._waits(lines)
+        counted = replace(counted, waited_min=round(waited_s / 60), saved_min=round(saved_s / 60))
         return shift.ShiftReport(
             session.book.kiosk, since_utc_s, until, counted, tuple(sorted(self._names().items())),
             last.id if last else session.book.last_id, last.hash if last else session.book.last_hash,
         )  # fmt: skip
+
+    def _waits(self, lines: Sequence[Written]) -> tuple[float, float]:
+        """How long holds that ended in these lines were waited for, and how much readings saved; seconds."""
+        ended = [line for line in lines if isinstance(line.entry, L.HoldEnded) and line.entry.heating is not None]
+        waited_s = saved_s = 0.0
+        heats: dict[str, dict[int | None, HeatRecord]] = {}
+        for line in ended:
+            entry = line.entry
+            assert isinstance(entry, L.HoldEnded)
+            if entry.holder not in heats:
+                if self._session.cards.holder(entry.holder) is None:
+                    continue
+                heats[entry.holder] = {record.facts.heating: record for record in self.heatings(entry.holder, 40)}
+            record = heats[entry.holder].get(entry.heating)
+            if record is None or record.held_s is None:
+                continue
+            waited_s += record.held_s
+            saved_s += self._saved_s(record)
+        return waited_s, saved_s
+
+    def _saved_s(self, record: HeatRecord) -> float:
+        """What the readings of a heating that is over saved; worked out once."""
+        facts, held_s = record.facts, record.held_s
+        if not facts.readings or held_s is None or facts.heating is None:
+            return 0.0
+        if facts.heating not in self._saved:
+            moment = self._session.now()
+            try:
+                saved_s = self._session.holds.story(facts, facts.heated_at_s + held_s, moment).saved_s
+            except NOT_COMPUTABLE:
+                saved_s = 0.0
+            self._saved[facts.heating] = saved_s
+        return self._saved[facts.heating]
 
     # names ------------------------------------------------------------------------------------------------
 
@@ -269,6 +316,8 @@ class RecordsCounter:
         kind = line.kind.replace(" ", "_")
         if isinstance(entry, L.Restored) and entry.cause != "backup":
             kind = f"{kind}_{entry.cause}"
+        if isinstance(entry, L.TornDown) and entry.undoes is not None:
+            kind = f"{kind}_undone"
         words = say(f"history.{kind}", **values)
         return HistoryRow(line.id, line.utc_s, line.kind, by, line.kiosk, name, where, words)
 
@@ -292,7 +341,7 @@ class RecordsCounter:
                 values["name"] = cutter.name
             case L.PlaceAdded(place=place):
                 values["name"] = place.name
-            case L.TemperatureRead(where=spot):
+            case L.TemperatureRead(where=spot) | L.ReadingWithdrawn(where=spot):
                 values["where"] = f"term.{spot}"
             case L.TurnedAway(reason=reason):
                 values["reason"] = f"term.reason.{reason}"
@@ -304,7 +353,7 @@ class RecordsCounter:
             case L.CodeBound(subject=subject, what=what):
                 values["name"] = named.get(subject, subject) if what == "holder" else self._name_of(subject)
             case L.SettingChanged(name=called, reason=reason):
-                values |= {"name": called, "reason": "term.changed_outside" if reason == L.OUTSIDE else reason}
+                values |= {"name": called, "reason": _WHY.get(reason, reason)}
             case L.OperatorAdded(name=called):
                 values["name"] = called
             case (

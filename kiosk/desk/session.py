@@ -11,10 +11,11 @@ from collections.abc import Sequence
 from kiosk.desk.holds import Holds
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, LedgerFault, Written, rows
+from kiosk.ledger.last_step import last_step
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
-from kiosk.rules.bounds import check
+from kiosk.rules.bounds_of_lines import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold_facts import HoldFacts
@@ -284,4 +285,4 @@ class Session:
         return cooling_place(card for code in cooling if (card := self.cards.place(code)))
 
     def last_step(self) -> LastStep | None:
-        return self.cards.last_step(self.operator.key if self.operator else None)
+        return last_step(self.book, self.cards, self.operator.key if self.operator else None)

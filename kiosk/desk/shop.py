@@ -9,12 +9,12 @@ import secrets
 from collections.abc import Sequence
 
 from kiosk.desk.session import NotThere, Session
+from kiosk.ledger import stock
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import arrival, may_go
 from kiosk.rules.hold_facts import pair
 from kiosk.rules.lines import (
     CodeBound,
@@ -45,6 +45,23 @@ class ShopCounter:
     def empty(self) -> bool:
         """Whether the book has no place yet: a new kiosk."""
         return not self._session.cards.places.rows
+
+    def standing(self) -> dict[str, tuple[str, ...]]:
+        """Names of what stands at each place, by its code."""
+        found = rows(T.Holder.select(T.Holder.key, T.Holder.place).where(T.Holder.place.is_null(False)))
+        called = stock.names(row["key"] for row in found)
+        at: dict[str, list[str]] = {}
+        for row in found:
+            at.setdefault(str(row["place"]), []).append(called.get(row["key"]) or str(row["key"]))
+        return {code: tuple(sorted(names)) for code, names in at.items()}
+
+    def standing_in(self, code: str) -> tuple[HolderCard, ...]:
+        """Holders at a place and in everything inside it, in walking order."""
+        cards = self._session.cards
+        order = cards.places.within(code)
+        found = rows(T.Holder.select(T.Holder.key, T.Holder.place).where(T.Holder.place.in_(order)))
+        found.sort(key=lambda row: (order.index(row["place"]), row["key"]))
+        return tuple(card for row in found if (card := cards.holder(row["key"])))
 
     def places(self) -> tuple[PlaceCard, ...]:
         """Every place in walking order, without who stands there."""
@@ -123,6 +140,8 @@ class ShopCounter:
 
         Raises Locked, NeedsReason, NotThere.
         """
+        from kiosk.rules.checkin import arrival, may_go  # the desk tells what is hot before it has read how one moves
+
         session = self._session
         card = session.holder(key)
         by = session.supervised(reason)

@@ -16,8 +16,8 @@ from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftReport
 
 FIGURES = (
-    *("built", "torn_down", "heated", "readings", "measured", "issued", "returned", "shelved"),
-    *("undone", "corrections", "audits"),
+    *("built", "torn_down", "heated", "waited_min", "readings", "saved_min", "measured", "issued", "returned"),
+    *("shelved", "undone", "corrections", "audits"),
 )
 COLUMNS = ("kiosk", "since_utc", "until_utc", "figure", "of", "count")
 

@@ -12,6 +12,7 @@ from enum import Enum
 from kiosk.labels.faults import WrongUse
 from kiosk.rules.assembly import Holder
 from kiosk.rules.codes import Code, CodeKind
+from kiosk.rules.holder_drawing import Drawing
 from kiosk.rules.places import Place
 
 
@@ -38,7 +39,8 @@ _CODED = {
 class LabelContent:
     """One label.  `name` is the short name, `details` the small lines, `number` what is drawn largest.
 
-    heading: a word above everything (`HOT` on a hot tag).  Raises WrongUse for a code of another kind.
+    heading: a word above everything (`HOT` on a hot tag).  drawing: the holder, where there is room for it.  Raises
+    WrongUse for a code of another kind.
     """
 
     tag: Tag
@@ -47,6 +49,7 @@ class LabelContent:
     details: tuple[str, ...] = ()
     number: str = ""
     heading: str = ""
+    drawing: Drawing | None = None
 
     def __post_init__(self) -> None:
         if self.code.kind is not _CODED[self.tag]:
@@ -106,13 +109,20 @@ class HotWords:
     scan: str = "Scan before you touch"
 
 
-def hot_tag(code: Code, name: str, since: str, safe_from: str | None, words: HotWords | None = None) -> LabelContent:
+def hot_tag(
+    code: Code,
+    name: str,
+    since: str,
+    safe_from: str | None,
+    words: HotWords | None = None,
+    drawing: Drawing | None = None,
+) -> LabelContent:
     """A tag to hang at a hot holder; its symbol is the holder's own.
 
     since, safe_from: times of day as people read them; `safe_from` None when only a reading ends the hold.  The
-    time is an earliest one, because time nobody watched does not count.
+    time is an earliest one, because time nobody watched does not count.  drawing: how warm each part may be now.
     """
     say = words or HotWords()
     safe = say.no_end if safe_from is None else f"{say.safe_from} {safe_from}"
     details = (f"{say.since} {since}", safe, *(() if safe_from is None else (say.earliest,)), say.gloves, say.scan)
-    return LabelContent(Tag.HOT, code, name, details, heading=say.hot)
+    return LabelContent(Tag.HOT, code, name, details, heading=say.hot, drawing=drawing)

@@ -11,10 +11,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from kiosk.labels import sign
+from kiosk.labels import drawn, sign
 from kiosk.labels.content import LabelContent, Tag
 from kiosk.labels.faults import LabelError, LetterUnknown, NeedsLargerSize, SizeTooSmall, TextTooLong, WrongUse
-from kiosk.labels.letters import Face, written
+from kiosk.labels.letters import Face, extent, written
 from kiosk.labels.sizes import TAPE_LONGEST_MM, LabelSize, Stock
 from kiosk.labels.symbol import INCH_MM, MODULES, QUIET, SPAN, Symbol, least_module_dots, modules_of
 from kiosk.labels.typeset import Block, Box, LabelLine, Text, placed, typeset
@@ -23,6 +23,7 @@ MODULE_ENOUGH_MM = 0.6  # beyond these, more size serves neither camera nor eye
 EM_ENOUGH_MM = 2.0
 EM_ENOUGH_HOT_MM = 5.0  # a hot tag is read from two metres
 SHORT_NAME = 8  # characters; a size without room for these carries the code alone
+_SIGN_GAP_MM = 1.0  # between the hot sign and the holder drawn below it
 ROUNDING_DOTS = 2  # the symbol moves to whole dots, and letters grow to them
 
 
@@ -273,7 +274,18 @@ def _hot(content: LabelContent, room: _Room, steps: Sequence[int], colour: bool)
         symbol_left = size.width_mm - room.margin_mm - span_mm
         symbol_top = (size.height_mm - span_mm) / 2 if wide else room.margin_mm
         sign_top = (size.height_mm - side_mm) / 2 if wide else room.margin_mm + (span_mm - side_mm) / 2
-        drawn = sign.hot_surface(sign.WARNING if colour else sign.WHITE)
+        letters = placed(text, box, centred=False)
+        if wide:
+            below_mm = room.height_mm - side_mm - _SIGN_GAP_MM
+            free = Box(room.margin_mm, room.margin_mm + side_mm + _SIGN_GAP_MM, side_mm, below_mm)
+        else:
+            right = max(each.left_mm + extent(each.face, each.text).width * each.em_mm for each in letters) + gap_mm
+            free = Box(right, box.top, size.width_mm - room.margin_mm - right, box.height)
+        holder: tuple[tuple[sign.Shape, ...], tuple[Text, ...]] = ((), ())
+        if content.drawing is not None and free.height >= drawn.LEAST_MM and free.width >= drawn.LEAST_WIDE_MM:
+            sign_top = room.margin_mm if wide else sign_top
+            holder = drawn.holder_shapes(content.drawing, free)
+        warning = sign.hot_surface(sign.WARNING if colour else sign.WHITE)
         layout = Layout(
             content,
             size,
@@ -281,8 +293,8 @@ def _hot(content: LabelContent, room: _Room, steps: Sequence[int], colour: bool)
             size.width_mm,
             size.height_mm,
             _symbol(content, room, module_dots, symbol_left, symbol_top),
-            placed(text, box, centred=False),
-            sign.placed(drawn, room.margin_mm, sign_top, side_mm),
+            (*letters, *holder[1]),
+            (*sign.placed(warning, room.margin_mm, sign_top, side_mm), *holder[0]),
         )
         best = worth, layout
     if best is None:

@@ -64,6 +64,8 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
             yield from derive_heat.heated(entry, at, state)
         case L.TemperatureRead():
             yield from derive_heat.read(entry, at, state)
+        case L.ReadingWithdrawn():
+            yield from derive_heat.withdrawn(entry, at, state)
         case L.HoldEnded():
             yield from derive_heat.hold_ended(entry, at, state)
         case L.Built():
@@ -74,6 +76,9 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
                 "assembly",
                 row | {"measured": text(values), "measured_utc_s": at.utc_s, "length_mm": values.length_mm},
             )
+        case L.TornDown(holder=holder, assembly=key, undoes=undoes) if undoes is not None:
+            yield Put("assembly", must(state, "assembly", key, at) | {"torn_line": None})
+            yield Put("holder", must(state, "holder", holder, at) | {"assembly": key})  # what was heated stays hot
         case L.TornDown(holder=holder, assembly=key):
             yield Put("assembly", must(state, "assembly", key, at) | {"torn_line": at.id})
             yield from derive_heat.joined(must(state, "holder", holder, at) | {"assembly": None}, at, state)

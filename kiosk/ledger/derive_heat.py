@@ -17,7 +17,7 @@ from kiosk.ledger.state import STILL_WARM_S, Broken, Change, LedgerState, Put, S
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat
-from kiosk.rules.hold_facts import HeatValues, all_found
+from kiosk.rules.hold_facts import WITHDRAWN, HeatValues, all_found
 from kiosk.rules.places import Kind
 
 _UNSEEN = {"reading_only": 1, "readings": "[]"}  # what was read before heat nobody saw proves nothing
@@ -195,13 +195,41 @@ def read(entry: L.TemperatureRead, at: Stamp, state: LedgerState) -> Iterator[Ch
     about_it = hold is not None and entry.heating in (None, hold["heated_line"])
     if hold and about_it and hold["ended_line"] is None:
         hold = by_clock_of(at, hold, must(state, "holder", entry.holder, at))
-        reading = [at.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict]
+        reading = [at.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict, at.id]
         yield Put("hold", hold | {"readings": text([*msgspec.json.decode(hold["readings"]), reading])})
     if entry.pair:
         taught = ("pair", "way", "where", "instrument", "value_c", "expected_c")
         rest = ("ambient_c", "by_heat_k", "by_film_k", "other_sd_k", "heating", "spread_k", "usual_c", "about_heat")
         row: TableRow = {name: getattr(entry, name) for name in (*taught, *rest)}
-        yield Put("teaching", row | {"line": at.id, "watched_s": at.watched_s, "films": text(entry.films)})
+        row |= {"line": at.id, "watched_s": at.watched_s, "films": text(entry.films), "withdrawn": None}
+        yield Put("teaching", row)
+
+
+def withdrawn(entry: L.ReadingWithdrawn, at: Stamp, state: LedgerState) -> Iterator[Change]:
+    """A reading counts for nothing any more, and whatever rests on it is held again: by a reading, not by time.
+
+    A heating that came later may have begun on a warmer body than that reading let believe.
+    """
+    if taught := state.get("teaching", entry.reading):
+        yield Put("teaching", taught | {"withdrawn": at.id})
+    row = must(state, "holder", entry.holder, at)
+    hold = state.get("hold", entry.holder)
+    if hold is not None and hold["heated_line"] == entry.heating:
+        hold = by_clock_of(at, hold, row)
+        readings = [
+            [*each[:4], WITHDRAWN, each[5]] if each[5] == entry.reading else each
+            for each in msgspec.json.decode(hold["readings"])
+        ]
+        unseen = hold["reading_only"] or row["heat"] == Heat.UNKNOWN.value
+        yield Put(
+            "hold", hold | {"readings": text(readings), "ended_line": None, "reading_only": int(bool(unseen))}
+        )
+        yield Put("holder", row | {"heat": Heat.HELD.value})
+    elif hold is not None and hold["ended_line"] is None:
+        if hold["heated_line"] > entry.reading:
+            yield Put("hold", hold | {"body_unknown": 1})
+    elif row["heat"] == Heat.COOL.value:
+        yield Put("holder", row | {"heat": Heat.UNKNOWN.value})
 
 
 def restored(entry: L.Restored, at: Stamp, state: LedgerState) -> Iterator[Change]:

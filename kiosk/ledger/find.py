@@ -21,7 +21,7 @@ from kiosk.ledger.lineform import COLUMNS, written
 from kiosk.ledger.places import Places
 from kiosk.ledger.stock import parts
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Holder
+from kiosk.rules.assembly import Holder, Measured
 from kiosk.rules.cards import Heat, place_name
 from kiosk.rules.finding import (
     CORNER_MM,
@@ -38,6 +38,7 @@ from kiosk.rules.places import Kind
 ANEW = 5000  # lines behind, from which on building anew costs less than following
 
 _holder = msgspec.json.Decoder(Holder)
+_measured = msgspec.json.Decoder(Measured)
 _NONE = float("nan")
 
 
@@ -162,7 +163,7 @@ class FindIndex:
             T.Holder.select(
                 T.Holder.key, T.Holder.code, T.Holder.name, T.Holder.coupling, T.Holder.clamping, T.Holder.bore_mm,
                 T.Holder.facts, T.Holder.place, T.Holder.heat, T.Assembly.name, T.Assembly.length_mm,
-                T.Assembly.condition, T.Cutter.name, T.Cutter.dc_mm, T.Cutter.re_mm,
+                T.Assembly.condition, T.Assembly.measured, T.Cutter.name, T.Cutter.dc_mm, T.Cutter.re_mm,
             )
             .join(T.Assembly, JOIN.LEFT_OUTER, on=(T.Holder.assembly == T.Assembly.key))
             .join(T.Cutter, JOIN.LEFT_OUTER, on=(T.Assembly.cutter == T.Cutter.key))
@@ -177,8 +178,8 @@ class FindIndex:
         # Straight from the cursor: a row object for each of a hundred thousand holders takes as long as all the rest.
         for found in T.database.execute(query):
             (
-                key, code, name, coupling, clamping, bore_mm, facts, place, heat, built, length_mm, condition, cutter,
-                dc_mm, re_mm,
+                key, code, name, coupling, clamping, bore_mm, facts, place, heat, built, length_mm, condition, measured,
+                cutter, dc_mm, re_mm,
             ) = found  # fmt: skip
             label = code or key
             standing = named.get(place)
@@ -187,6 +188,7 @@ class FindIndex:
                 key, label, built or name, name, searched_text(built, name, cutter, coupling),
                 searched_text(label, key), coupling, clamping, bore_mm, low_mm, built is None,
                 dc_mm, re_mm, length_mm, condition, place, standing, kinds.get(place), heats[heat],
+                measured is not None and _measured.decode(measured).length_error_um is not None,
             )  # fmt: skip
 
 

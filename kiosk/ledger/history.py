@@ -203,6 +203,12 @@ def heat_cycles(holder: str, newest: int = 20) -> list[HeatCycle]:
                 running.stays.append(line)
             case L.TemperatureRead() if running:
                 running.readings.append(line)
+            case L.ReadingWithdrawn():
+                if running is None and found and found[-1].heated.id == line.entry.heating:
+                    last = found.pop()  # what ended it was a slip, or rested on one
+                    running = _Cycle(last.heated, list(last.stays), list(last.readings))
+                if running:
+                    running.readings = [each for each in running.readings if each.id != line.entry.reading]
             case L.HoldEnded() if running:
                 found.append(HeatCycle(running.heated, tuple(running.stays), tuple(running.readings), line))
                 running = None

@@ -146,7 +146,7 @@ class Hold(Table):
     temp_c = FloatField(null=True)
     length_mm = FloatField(null=True)
     stages = TextField()  # JSON: list of [place code or null, watched_s it came there, number of the line that says so]
-    readings = TextField()  # JSON: list of [watched_s, where, value_c, instrument, verdict]
+    readings = TextField()  # JSON: list of [watched_s, where, value_c, instrument, verdict, number of its line]
     body_c = FloatField(null=True)
     body_unknown = IntegerField(default=0)  # as warm as a heating can have made it
     began = TextField(null=True)  # JSON: list of the shop's values it may have begun under, by name; null: not known
@@ -182,6 +182,7 @@ class Teaching(Table):
     usual_c = FloatField(null=True)
     about_heat = FloatField(default=0.0)
     films = TextField(default="[]")  # JSON: list of belief.FilmSlope
+    withdrawn = IntegerField(null=True)  # number of the line that says it was a slip
 
 
 class Operator(Table):

@@ -25,7 +25,6 @@ from kiosk.rules.cards import (
     Heat,
     HolderCard,
     HoldView,
-    LastStep,
     OperatorCard,
     PlaceCard,
     RetiredCode,
@@ -34,8 +33,7 @@ from kiosk.rules.cards import (
     place_name,
 )
 from kiosk.rules.fitting.magazine import Loaded
-from kiosk.rules.hold_facts import HeatValues, HoldFacts, Reading, Stay
-from kiosk.rules.lines import Built, Moved, TornDown
+from kiosk.rules.hold_facts import WITHDRAWN, HeatValues, HoldFacts, Reading, Stay
 from kiosk.rules.places import Kind
 
 SAFE_MOST_C = 48.0  # no limit for touching can be set higher
@@ -278,7 +276,7 @@ class Cards:
             row = self.places.rows.get(code) if code else None
             way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
             stays.append(Stay(code, since_s, way, wet))
-        readings = tuple(Reading(*reading) for reading in msgspec.json.decode(held["readings"]))
+        read = [Reading(*reading) for reading in msgspec.json.decode(held["readings"])]
         return HoldFacts(
             holder,
             assembly,
@@ -287,7 +285,7 @@ class Cards:
             held["temp_c"],
             held["length_mm"],
             tuple(stays),
-            readings,
+            tuple(reading for reading in read if reading.verdict != WITHDRAWN),
             held["body_c"],
             bool(held["reading_only"]),
             held["gaps"],
@@ -295,38 +293,9 @@ class Cards:
             began=_began.decode(held["began"]) if held["began"] else (),
             heating=held["heated_line"],
             watched=held["kiosk"] == self._book.kiosk,
+            withdrawn=tuple(reading for reading in read if reading.verdict == WITHDRAWN),
             clock=held["kiosk"],
         )
-
-    def last_step(self, operator: str | None) -> LastStep | None:
-        """The last step of this operator at this kiosk that a hand could want back."""
-        kinds = (Moved.kind, Built.kind, TornDown.kind)
-        mine = T.KeptLine.kiosk == self._book.kiosk, T.KeptLine.kind.in_(kinds)
-        order: Any = T.KeptLine.id
-        query = T.KeptLine.select(T.KeptLine.id)
-        if operator is None:
-            query = query.where(T.KeptLine.operator.is_null(), *mine)
-        else:
-            query = query.join(T.Mention, on=(T.Mention.line == T.KeptLine.id))
-            query = query.where(T.Mention.subject == operator, T.KeptLine.operator == operator, *mine)
-            order = T.Mention.line
-        for row in rows(query.order_by(order.desc()).limit(1)):
-            line = self._book.line(row["id"])
-            if line is None or not isinstance(line.entry, Moved) or line.entry.undoes is not None:
-                return None
-            card = self.holder(line.entry.holder)
-            if card is None:
-                return None
-            stored = rows(T.Holder.select().where(T.Holder.key == card.holder.key))[0]
-            origin = self.place(line.entry.origin) if line.entry.origin else None
-            still = stored["since_line"] == line.id
-            heated = self._heated_since(card.holder.key, line.id)
-            return LastStep(line.id, line.watched_s, card, origin, line.entry.goal, heated, still)
-        return None
-
-    def _heated_since(self, key: str, line: int) -> bool:
-        """Whether it was heated by or after a step: what began its last hold came later."""
-        return bool(rows(T.Hold.select(T.Hold.holder).where(T.Hold.holder == key, T.Hold.heated_line > line)))
 
 
 def cutter_of(row: TableRow) -> Cutter:

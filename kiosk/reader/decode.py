@@ -17,11 +17,15 @@ from kiosk.reader.remedies import Grey
 from kiosk.reader.runs import Level
 from kiosk.reader.search import LARGE_PX, OTHERS, SMALLEST_PX, Search
 from kiosk.reader.sweeps import (
+    STRETCHED,
     VARIANTS,
     Glance,
     Remedy,
     contrast_glance,
     dots_glance,
+    etched,
+    etched_glance,
+    every_way,
     glance,
     lifted_sweep,
     other_formats,
@@ -39,7 +43,9 @@ def read(image: NDArray[np.uint8], budget_ms: float | None = 400) -> Reading:
     budget_ms: time that may be spent, None for as long as it takes.
     """
     search = Search(_grey(image), budget_ms)
-    if min(search.grey.shape) < SMALLEST_PX:
+    if min(search.grey.shape) < SMALLEST_PX:  # a drawing of a pixel a module at most
+        if search.grey.size:
+            every_way(search)
         return search.reading()
     search.scan(search.grey)
     always, in_need = _plan(search.grey)
@@ -60,14 +66,23 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
     close, again, spots = Search.look_at_unread, Search.look_again, Search.look_at_spots
     if grey.size >= LARGE_PX:
         # what a look around left unread in a picture full of labels is spoilt; the rest is for pictures of one mark
-        last = [_if_nothing_is_read(remedy) for remedy in (*VARIANTS, close)]
+        last = [_if_nothing_is_read(remedy) for remedy in (*STRETCHED, *VARIANTS, close)]
         return (close, other_formats, tiled_sweep, spots, again), (sweep, lifted_sweep, again, spots, *last)
-    return (other_formats, sweep, lifted_sweep, close, again, spots), (*VARIANTS, close, again, spots)
+    always = (other_formats, sweep, lifted_sweep, close, again, spots)
+    return always, (*STRETCHED, _if_nothing_is_seen(etched), *VARIANTS, close, again, spots, every_way, etched)
 
 
 def _if_nothing_is_read(remedy: Remedy) -> Remedy:
     def in_need(search: Search) -> None:
         if not search.symbols:
+            remedy(search)
+
+    return in_need
+
+
+def _if_nothing_is_seen(remedy: Remedy) -> Remedy:
+    def in_need(search: Search) -> None:
+        if not search.symbols and not search.unread and not search.suspected:
             remedy(search)
 
     return in_need
@@ -114,6 +129,7 @@ _TURNS: tuple[Remedy | Glance, ...] = (
     dots_glance(0.75),
     glance(Level.MEAN),
     dots_glance(0.375),
+    etched_glance,
 )
 
 

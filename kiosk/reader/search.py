@@ -63,6 +63,7 @@ class Search:
         self._spots: list[Spot] = []
         self._around: list[Spot] = []
         self._lock = Lock()
+        self.suspected = False  # finder patterns were seen, read or not
 
     def over(self) -> bool:
         return time.perf_counter() > self.ends
@@ -92,10 +93,14 @@ class Search:
         scale: float = 1.0,
         outlines: bool = True,
         binarizer: zxingcpp.Binarizer = zxingcpp.Binarizer.LocalAverage,
+        alone: bool = False,
     ) -> None:
-        """zxing-cpp over `grey`, which is this picture from (left, top) on, `scale` times as large."""
+        """zxing-cpp over `grey`, which is this picture from (left, top) on, `scale` times as large.
+
+        alone: the symbol is all there is in it.
+        """
         for found in zxingcpp.read_barcodes(
-            grey, formats=formats, binarizer=binarizer, return_errors=outlines
+            grey, formats=formats, binarizer=binarizer, return_errors=outlines, is_pure=alone
         ):
             corners = tuple((x / scale + left, y / scale + top) for x, y in _corners(found.position))
             if found.valid:
@@ -132,6 +137,7 @@ class Search:
     def suspect(self, near: Sequence[Spot]) -> None:
         """Note places of which only some finders were seen, for `look_at_spots`."""
         self._spots += near
+        self.suspected |= bool(near)
 
     def look_at_spots(self) -> None:
         """Look around the finders that belong to nothing read."""

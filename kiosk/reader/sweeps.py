@@ -10,13 +10,15 @@ from collections.abc import Callable
 
 import cv2
 import numpy as np
+from zxingcpp import Binarizer
 
 from kiosk.reader import remedies
 from kiosk.reader.finders import find
+from kiosk.reader.matrix_search import marks
 from kiosk.reader.pairs import completed
 from kiosk.reader.remedies import Grey
 from kiosk.reader.runs import Level
-from kiosk.reader.search import OTHERS, SURE_FINDER, Search
+from kiosk.reader.search import OTHERS, QR, SURE_FINDER, Search
 from kiosk.reader.triples import MANY, Spot, spots, triples
 
 Remedy = Callable[[Search], None]
@@ -29,6 +31,28 @@ _SWEEP_PX = 1300  # longest edge of the picture that is searched for finder patt
 def other_formats(search: Search) -> None:
     grey, scale = _shrunk(search.grey, 1600)
     search.scan(grey, OTHERS, scale=scale, outlines=False)
+
+
+def every_way(search: Search) -> None:
+    """All formats at full size by every threshold, alone in the picture and not: no less than the library does bare."""
+    for alone in (True, False):
+        for binarizer in (Binarizer.LocalAverage, Binarizer.GlobalHistogram, Binarizer.FixedThreshold):
+            if search.symbols or search.over():
+                return
+            search.scan(search.grey, (QR, *OTHERS), outlines=False, binarizer=binarizer, alone=alone)
+
+
+def etched(search: Search, most: int = 6) -> None:
+    """Data Matrix symbols marked into steel, in so many places."""
+    grey, scale = _shrunk(search.grey, _SWEEP_PX)
+    for found in marks(grey, search.over, most):
+        corners = tuple((float(x) / scale, float(y) / scale) for x, y in found.corners)
+        search.keep(found.text, OTHERS[0].name, corners)
+
+
+def etched_glance(search: Search) -> None:
+    """The likeliest place of a mark in steel; the next turn sees another frame."""
+    etched(search, 1)
 
 
 def _dotted(search: Search) -> None:
@@ -134,9 +158,8 @@ def _variant(treat: Callable[[Grey], Grey], scale: float = 1.0) -> Remedy:
     return remedy
 
 
+STRETCHED = (_stretched_sweep(2.5, 1), _stretched_sweep(1, 2.5))
 VARIANTS = (
-    _stretched_sweep(2.5, 1),
-    _stretched_sweep(1, 2.5),
     _fine_sweep,
     _dotted,
     _variant(remedies.local_contrast),

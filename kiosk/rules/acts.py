@@ -24,8 +24,8 @@ def of_itself(entry: L.Entry) -> bool:
             return by == "time"
         case L.DifferenceSettled(action=action):
             return action == Action.COOLED.value
-        case L.SettingChanged(reason=reason):
-            return reason == L.OUTSIDE
+        case L.SettingChanged(name=name, reason=reason):
+            return reason == L.OUTSIDE or (reason == L.THERMOMETER and name == "heat.ambient_c")
         case _:
             return isinstance(entry, _ALWAYS)
 

@@ -18,7 +18,6 @@ from kiosk.rules.cooling.unknowns import FILM, HEAT_LEVEL, Way
 
 ENOUGH_READINGS = 3  # before the computed bound alone may end a hold of this pair
 _ALLOWED_SIGMAS = 3.0
-_ALLOWED_K = 2.0  # closer than this is never questioned
 _CONFIRMS_RATIO = 1.35  # two doubted readings tell the same story if their excesses differ by no more
 _CONFIRMS_K = 6.0
 _APART_S = 5.0  # two readings, not one written twice
@@ -142,7 +141,7 @@ class Taken(NamedTuple):
 
 def judge(standing: Standing, lesson: Lesson) -> Verdict:
     """Whether the model can explain the reading, and if not, whether it confirms an earlier doubted one."""
-    if abs(lesson.off_k) <= max(_ALLOWED_K, _ALLOWED_SIGMAS * lesson.sd_k):
+    if abs(lesson.off_k) <= _ALLOWED_SIGMAS * lesson.sd_k:
         return Verdict.AGREES
     first = standing.doubted
     if first is None or first.heating != lesson.heating:
@@ -187,8 +186,10 @@ def replay(lessons: Iterable[Lesson]) -> tuple[Standing, tuple[Lesson, ...]]:
 def is_such_a_heating(lesson: Lesson) -> bool:
     """Whether a reading, however far off, can still come of the heating and the cooling that were scanned."""
     expected_k = lesson.prediction.expected_c - lesson.prediction.ambient_c
-    share = (lesson.value_c - lesson.prediction.ambient_c) / max(expected_k, 1.0)
-    return expected_k < 10.0 or _SAME_HEATING[0] <= share <= _SAME_HEATING[1]
+    if expected_k < 10.0:
+        return True  # too little is left of it to tell
+    share = (lesson.value_c - lesson.prediction.ambient_c) / expected_k
+    return _SAME_HEATING[0] <= share <= _SAME_HEATING[1]
 
 
 def _alike(first: Lesson, second: Lesson) -> bool:

@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
+from math import ceil
 
-from kiosk.rules.assembly import Assembly, Holder
+from kiosk.rules.assembly import Assembly, Condition, Holder
 from kiosk.rules.fitting.magazine import Loaded, Magazine
 from kiosk.rules.places import Place
+from kiosk.rules.say import Say, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +49,41 @@ class HoldView:
     def ended(self) -> bool:
         """Whether watched time alone has brought it to its end."""
         return not self.needs_reading and self.remaining_s is not None and self.remaining_s <= 0
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeNext:
+    """The reading that frees a held holder soonest.  Times in seconds from the moment it is said; in_s 0: now.
+
+    where: nose, flange, shank.  free_s: free then if it shows under `under_c` there; else_s: about then otherwise.
+    again: then it is read once more, for only a reading ends it.
+    """
+
+    where: str
+    in_s: float
+    under_c: float
+    free_s: float
+    else_s: float
+    again: bool = False
+
+    @property
+    def say(self) -> Say:
+        """In a setter's words."""
+        key = f"advice.{'later' if self.in_s > 0 else 'now'}{'_again' if self.again else ''}"
+        return say(
+            key,
+            where=f"term.{self.where}",
+            in_min=ceil(self.in_s / 60),
+            under_c=self.under_c,
+            free_min=ceil(self.free_s / 60),
+            else_min=ceil(self.else_s / 60),
+        )
+
+    @property
+    def say_shortly(self) -> Say:
+        """Where and when only."""
+        key = f"advice.{'later' if self.in_s > 0 else 'now'}_shortly"
+        return say(key, where=f"term.{self.where}", in_min=ceil(self.in_s / 60))
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,3 +250,13 @@ class LastStep:
     goal: str | None
     heated: bool = False
     still_there: bool = True  # nobody moved it since
+    torn: Torn | None = None  # it was a tear-down
+
+
+@dataclass(frozen=True, slots=True)
+class Torn:
+    """An assembly that was torn down.  said_before: how its cutter was called until then."""
+
+    assembly: str
+    name: str
+    said_before: Condition

@@ -14,10 +14,10 @@ only loses a holder.
 from __future__ import annotations
 
 from kiosk.rules.assembly import Clamping, Condition
-from kiosk.rules.cards import Heat, HolderCard, LastStep, Moment, Pending, PlaceCard
+from kiosk.rules.cards import Heat, HolderCard, LastStep, Moment, Pending, PlaceCard, Torn
 from kiosk.rules.fitting.obstacles import limits, obstacles
 from kiosk.rules.fitting.proposals import Proposal, propose
-from kiosk.rules.lines import Entry, Heated, HoldEnded, Moved
+from kiosk.rules.lines import ConditionSaid, Entry, Heated, HoldEnded, Moved, TornDown
 from kiosk.rules.outcomes import ABOUT_HEAT, Done, Expects, Outcome, Reason, Refused, Step, Wait, refuse
 from kiosk.rules.places import Kind, Need, needs_of
 from kiosk.rules.say import Value, say
@@ -43,7 +43,7 @@ def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) 
     if goal.place.kind is Kind.MACHINE:
         return refuse(Reason.HOLDS_NOTHING, card, goal, name=card.name, place=goal.name)
     needs = needs_of(origin.place.kind if origin else None, goal.place.kind)
-    if origin is None and heat is Heat.UNKNOWN and (needs is None or Need.COOL in needs):
+    if needs is None and origin is None and heat is Heat.UNKNOWN:
         return too_warm(card, goal, goal.name, cooling)
     if needs is None:
         came = origin.name if origin else None
@@ -173,7 +173,7 @@ def pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Done 
     if refused is not None:
         return Refused(refused.reason, refused.why, refused.remedy, keep, card, goal)
     origin = card.at.place.code if card.at else None
-    again = _is_same_heating(view, card, goal, moment)
+    again = origin == goal.place.code and _is_same_heating(view, card, goal, moment)
     if origin == goal.place.code and (again or goal.place.kind is not Kind.SHRINK):
         # The same heating, scanned once more, is one heating; it is hot from the later scan on.
         lines = (Heated(card.holder.key, goal.place.code, heats=0, again=True),) if again else ()
@@ -211,10 +211,8 @@ def heating(card: HolderCard, at: PlaceCard, heats: int = 1) -> Heated:
 
 
 def _is_same_heating(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
-    """Whether a scan at the station belongs to the heating that runs: it has not left, and it is only just scanned."""
-    if goal.place.kind is not Kind.SHRINK or card.at is None or card.at.place.code != goal.place.code:
-        return False
-    if card.hold is None or card.heated_at_s is None:
+    """Whether a scan at the station it stands at belongs to the heating that runs: it is only just scanned."""
+    if goal.place.kind is not Kind.SHRINK or card.hold is None or card.heated_at_s is None:
         return False
     return 0.0 <= moment.watched_s - card.heated_at_s <= min(view.limits.reheat_s, ONE_HEATING_S)
 
@@ -242,6 +240,8 @@ def undo(view: View, moment: Moment) -> Outcome:
     card = step.holder
     if moment.watched_s - step.at_watched_s > view.limits.undo_s:
         return refuse(Reason.UNDO_TOO_LATE, card, name=card.name)
+    if step.torn is not None:
+        return _put_back_in(step, step.torn)
     if step.heated:
         return refuse(Reason.UNDO_HEAT, card, name=card.name)
     if not step.still_there:
@@ -255,3 +255,15 @@ def undo(view: View, moment: Moment) -> Outcome:
     back = Moved(card.holder.key, step.goal, step.origin.place.code, undoes=step.line)
     words = say("undone", name=card.name, place=step.origin.name)
     return Done((back,), words, holder=card, goal=step.origin, step=Step.UNDONE)
+
+
+def _put_back_in(step: LastStep, torn: Torn) -> Done | Refused:
+    """A tear-down taken back: the cutter never came out.  What was heated for it stays hot."""
+    card = step.holder
+    if not step.still_there:
+        return refuse(Reason.UNDO_OVERTAKEN, card, name=torn.name)
+    lines: tuple[Entry, ...] = (
+        TornDown(card.holder.key, torn.assembly, undoes=step.line),
+        ConditionSaid(card.holder.key, torn.assembly, torn.said_before),
+    )
+    return Done(lines, say("undone_torn", name=torn.name), holder=card, step=Step.UNDONE)

@@ -25,11 +25,17 @@ class Usable(IntEnum):
 
     READY = 0  # cool and in the cabinet
     NEAR = 1  # cool, at a bench, the presetter or a cooling place
-    COOLING = 2  # under a hold that time will end
-    UNPROVEN = 3  # only a reading tells
-    IN_MACHINE = 4
-    NOWHERE = 5
-    OUT = 6
+    REMEASURE = 2  # cool, and measured while it was warm: its length is not true
+    COOLING = 3  # under a hold that time will end
+    UNPROVEN = 4  # only a reading tells
+    IN_MACHINE = 5
+    WORN = 6  # cool, and its cutter is said to be worn
+    BROKEN = 7
+    NOWHERE = 8
+    OUT = 9
+
+
+_SPENT = {Condition.WORN.value: Usable.WORN, Condition.BROKEN.value: Usable.BROKEN}
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +102,7 @@ class SoughtHolder:
     place_name: str | None
     place_kind: Kind | None
     heat: Heat
+    measured_warm: bool = False
 
     @property
     def usable(self) -> Usable:
@@ -107,8 +114,12 @@ class SoughtHolder:
             return Usable.OUT
         if self.heat is Heat.UNKNOWN:
             return Usable.UNPROVEN
+        if self.condition in _SPENT:
+            return _SPENT[self.condition]
         if self.place_kind.in_machine:
             return Usable.IN_MACHINE
+        if self.measured_warm:
+            return Usable.REMEASURE
         return Usable.READY if self.place_kind.stores else Usable.NEAR
 
 

@@ -13,7 +13,7 @@ from math import isfinite
 
 from kiosk.rules.belief import Instrument, Lesson, Prediction, Standing, is_such_a_heating, judge
 from kiosk.rules.belief import Verdict as Word
-from kiosk.rules.cards import HeatCurve, HoldView
+from kiosk.rules.cards import HeatCurve, HoldView, ProbeNext
 from kiosk.rules.cooling.assessment import (
     Advice,
     Assessment,
@@ -29,6 +29,7 @@ from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, cooling_from_s
 
 _POINTS = 80
 PROMISED = 0.01  # chance of something touchable being hot that a hold may end with
+_NOW_S = 20.0  # by the time a probe is at hand it is that moment
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,22 @@ def advice(facts: HoldFacts, longest: Case, now_s: float) -> Advice | None:
     )
 
 
+def probe_next(found: Advice, hold: HoldView, now_s: float) -> ProbeNext | None:
+    """An advice, its times watched ones, as it is said at watched time `now_s`; None once its time is over."""
+    in_s = found.at_s - now_s
+    free_s, else_s = found.free_s - now_s, found.else_s - now_s
+    if else_s <= 0 or (hold.remaining_s is not None and hold.remaining_s <= 0):
+        return None
+    return ProbeNext(
+        where=found.where.value,
+        in_s=in_s if in_s > _NOW_S else 0.0,
+        under_c=found.under_c,
+        free_s=max(free_s, in_s, 0.0),
+        else_s=max(else_s, in_s, 0.0),
+        again=hold.needs_reading,
+    )
+
+
 def view(facts: HoldFacts, rules: HoldRules, found: Assessment, standing: Standing, now_s: float) -> HoldView:
     """The hold at watched time `now_s`."""
     since_s = now_s - cooling_from_s(facts, rules)
@@ -66,6 +83,7 @@ def view(facts: HoldFacts, rules: HoldRules, found: Assessment, standing: Standi
         or facts.stays[-1].place is None  # nobody knows what it stands in, so no time is enough
         or found.hold_s is None
         or standing.needs_reading
+        or bool(to_read_again(facts))
     )
     out_s = found.take_out_s
     return HoldView(
@@ -86,7 +104,7 @@ def view(facts: HoldFacts, rules: HoldRules, found: Assessment, standing: Standi
 def not_computable(facts: HoldFacts, rules: HoldRules) -> HoldView:
     """A hold that cannot be worked out: as hot as it can be made, until it was read all over."""
     rules = rules.stricter(facts.began)
-    temp_c = max(facts.temp_c or 0.0, rules.temp_c)
+    temp_c = max(facts.temp_c or rules.temp_c, rules.temp_c)
     return HoldView(
         hottest_c=temp_c,
         low_c=rules.room.ambient_c,
@@ -103,7 +121,8 @@ def not_computable(facts: HoldFacts, rules: HoldRules) -> HoldView:
 
 def is_sound(found: Assessment) -> bool:
     """Whether every number of an assessment is one: a hold that rests on another must not end by it."""
-    times = (found.touch_safe_s, found.hold_s or 0.0, found.measure_ready_s, found.take_out_s or 0.0)
+    all_times = (found.touch_safe_s, found.hold_s, found.measure_ready_s, found.take_out_s)
+    times = (at_s for at_s in all_times if at_s is not None)
     curves = (found.t_s, found.hottest_c, found.low_c, found.high_c, found.rise_k, found.growth_um)
     return all(map(isfinite, chain(times, *curves)))
 
@@ -161,30 +180,22 @@ def _still_hot(case: Case, facts: HoldFacts, reading: Reading) -> float:
     return hot_after(case.bound, after_s, (*case.touches(facts), shown))
 
 
-SOAK_S = 300.0  # between the first and the last cool reading: heat from inside would have come out by then
-_FRESH_S = 1200.0
+def to_read_again(facts: HoldFacts) -> tuple[str, ...]:
+    """Spots whose last reading was a slip: until a probe has said there what is true, no time ends the hold.
 
-
-def cool_all_over(readings: Sequence[Reading], limit_c: float, now_s: float) -> float | None:
-    """Whether probe readings alone prove a holder cool of which nobody knows when it was heated.
-
-    Nose, flange and shank must each be at or under the limit by their last reading, the last of them `SOAK_S`
-    after the first.  0: proven.  More: seconds until the nose is to be read again.  None: a place is still to be
-    read, or too warm.
+    So nobody is let go sooner by withdrawing a reading that was right.
     """
-    last: dict[str, Reading] = {}
-    first_s = None
-    for reading in sorted(readings, key=lambda reading: reading.at_s):
-        if reading.instrument != Instrument.PROBE.value or now_s - reading.at_s > _FRESH_S:
-            continue
-        if reading.value_c > limit_c:
-            last, first_s = {}, None  # what was read before it proves nothing any more
-            continue
-        first_s = reading.at_s if first_s is None else first_s
-        last[reading.where] = reading
-    if first_s is None or last.keys() < {"nose", "flange", "shank"}:
-        return None
-    return max(0.0, SOAK_S - (max(reading.at_s for reading in last.values()) - first_s))
+    owed: dict[str, None] = {}
+    for slip in facts.withdrawn:
+        if not any(
+            each.line > slip.line
+            and each.where == slip.where
+            and each.instrument == Instrument.PROBE.value
+            and each.verdict != Word.QUESTIONED.value
+            for each in facts.readings
+        ):
+            owed[slip.where] = None
+    return tuple(owed)
 
 
 def length_error_um(facts: HoldFacts, rules: HoldRules, found: Assessment, now_s: float) -> float:

@@ -150,7 +150,7 @@ def _wet_mm(stay: Stay, heat: Heat) -> float | None:
 
 def _body_c(facts: HoldFacts, rules: HoldRules) -> float | None:
     """How warm the rest of the steel was: never colder than the shop, and no hotter than heat was ever put to it."""
-    hottest_c = max(facts.temp_c or 0.0, rules.temp_c)
+    hottest_c = max(facts.temp_c or rules.temp_c, rules.temp_c)
     if facts.body_unknown:
         return hottest_c
     if facts.body_c is None:

@@ -15,6 +15,8 @@ from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cooling.assessment import Room, Touch, Way, Zone
 
 _AT = "at"
+SPOTS = ("nose", "flange", "shank")
+WITHDRAWN = "withdrawn"  # the verdict of a reading that was a slip
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,13 +31,14 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A thermometer's word.  where: nose, flange, shank.  instrument: probe, infrared."""
+    """A thermometer's word.  where: one of `SPOTS`.  instrument: probe, infrared.  line: its number."""
 
     at_s: float
     where: str
     value_c: float
     instrument: str
     verdict: str
+    line: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +82,7 @@ class HoldFacts:
     body_unknown: its body was as warm as a heating can have made it.  began: all that the shop's values may have been
     then (`all_found`), none for a line older than they are.  heating: number of the line that began it.  watched: its
     times are of the clock that counts now; of another's nothing can be subtracted.  clock: the kiosk that counts them.
+    withdrawn: readings that were slips and are not among the others.
     """
 
     holder: Holder
@@ -96,6 +100,7 @@ class HoldFacts:
     began: tuple[HeatValues, ...] = ()
     heating: int | None = None
     watched: bool = True
+    withdrawn: tuple[Reading, ...] = ()
     clock: str = ""
 
     @property

@@ -8,11 +8,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HeatCurve
 from kiosk.rules.hold import curve
-from kiosk.rules.hold_cases import assessment, solved, weighed
+from kiosk.rules.hold_cases import Case, assessment, solved, weighed
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, Stay, cooling_from_s
 from kiosk.rules.lessons import Known
+from kiosk.rules.say import Say, say
+
+_WORD_S = 30.0  # less is not worth a word
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +53,30 @@ class HoldStory:
             return 0.0
         return max(0.0, self.without_s - self.released_s)
 
+    @property
+    def say(self) -> tuple[Say, ...]:
+        """What each reading did, and how long it would have been without them."""
+        told = [_said(step) for step in self.steps]
+        if self.steps and self.without_s is not None:
+            ended = "running" if self.released_s is None else "saved" if self.saved_s >= _WORD_S else "same"
+            told.append(say(f"heatings.without.{ended}", without_s=self.without_s, saved_min=self.saved_s // 60))
+        return tuple(told)
+
+
+def _said(step: ReadingStep) -> Say:
+    reading, shorter_s = step.reading, step.shortens_s
+    if reading.verdict == Word.QUESTIONED.value:
+        did = "doubted"
+    else:
+        did = "sooner" if shorter_s >= _WORD_S else "later" if shorter_s <= -_WORD_S else "nothing"
+    return say(
+        f"heatings.read.{did}",
+        where=f"term.{reading.where}",
+        value_c=reading.value_c,
+        after_s=step.at_s,
+        by_min=round(abs(shorter_s) / 60),
+    )
+
 
 def story(facts: HoldFacts, rules: HoldRules, known: Known | None, ended_s: float | None, now_s: float) -> HoldStory:
     """The story of a heating up to watched time `now_s`; ended_s: watched time of its end.  rules: as they are set now.
@@ -57,12 +85,18 @@ def story(facts: HoldFacts, rules: HoldRules, known: Known | None, ended_s: floa
     """
     start_s = cooling_from_s(facts, rules)
     usual = assessment(replace(facts, readings=()), rules, known)
-    steps = []
+    steps: list[ReadingStep] = []
+    cases: tuple[Case, ...] = ()
+    stood: tuple[Stay, ...] = ()
+    after: float | None = None
     for count, reading in enumerate(facts.readings):
         then = replace(facts, stays=_until(facts, reading.at_s), readings=facts.readings[:count])
-        cases = solved(then, rules, known)
+        before = after
+        if not cases or then.stays != stood:  # between two readings at one place nothing has to be solved again
+            cases, stood = solved(then, rules, known), then.stays
+            before = weighed(cases, then, rules).found.hold_s
         counted = replace(then, readings=facts.readings[: count + 1])
-        before, after = (weighed(cases, each, rules).found.hold_s for each in (then, counted))
+        after = weighed(cases, counted, rules).found.hold_s
         steps.append(ReadingStep(reading, reading.at_s - start_s, before, after))
     released_s = None if ended_s is None else max(ended_s - start_s, 0.0)
     plot = curve(facts, rules, usual, now_s if ended_s is None else ended_s, whole=True)

@@ -15,6 +15,7 @@ from kiosk.rules.belief import FilmSlope
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
+THERMOMETER = "by the thermometer"  # why the shop has another temperature
 OUTSIDE = "changed outside the kiosk"  # why a setting has another value than the kiosk gave it
 
 
@@ -188,6 +189,21 @@ class TemperatureRead:
 
 
 @dataclass(frozen=True, slots=True)
+class ReadingWithdrawn:
+    """A reading was a slip and counts for nothing any more.  reading: number of its line; the rest is as it said.
+
+    What it let go is held again, and its spot is owed a probe reading before anything else ends that hold.
+    """
+
+    kind: ClassVar[str] = "reading withdrawn"
+    holder: str
+    reading: int
+    where: str
+    value_c: float
+    heating: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class HoldEnded:
     """A holder is safe to touch.  `heating`: number of the line that began the hold; None: there was no hold."""
 
@@ -199,6 +215,8 @@ class HoldEnded:
 
 @dataclass(frozen=True, slots=True)
 class TornDown:
+    """A cutter is out of its holder.  `undoes`: the line this takes back; it is in again, as it was."""
+
     kind: ClassVar[str] = "torn down"
     holder: str
     assembly: str
@@ -401,6 +419,7 @@ Entry = (
     | Moved
     | Heated
     | TemperatureRead
+    | ReadingWithdrawn
     | HoldEnded
     | TornDown
     | ConditionSaid

@@ -40,6 +40,8 @@ class ShiftCounts:
     torn_down: int = 0
     heated: int = 0
     readings: int = 0
+    waited_min: int = 0  # for holds that ended
+    saved_min: int = 0  # by readings
     measured: int = 0
     issued: int = 0  # into a machine
     returned: int = 0  # out of a machine
@@ -69,7 +71,7 @@ def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
         for before in every[max(at - each.entry.count, 0) : at]
     }
     lines = [each for each in every if each.id not in imported]
-    taken_back = {each.entry.undoes for each in lines if isinstance(each.entry, L.Moved) and each.entry.undoes}
+    taken_back = {each.entry.undoes for each in lines if isinstance(each.entry, L.Moved | L.TornDown)}
     counts: Counter[str] = Counter()
     refusals: Counter[str] = Counter()
     differences: Counter[str] = Counter()
@@ -77,10 +79,10 @@ def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
     turned: Counter[str | None] = Counter()
     for each in lines:
         match each.entry:
-            case L.Moved(undoes=undoes) if undoes is not None:
+            case L.Moved(undoes=undoes) | L.TornDown(undoes=undoes) if undoes is not None:
                 counts["undone"] += 1
                 continue
-            case L.Moved() if each.id in taken_back:
+            case L.Moved() | L.TornDown() if each.id in taken_back:
                 continue
             case L.Moved(origin=origin, goal=goal):
                 counts.update(_crossing(kinds.get(origin or ""), kinds.get(goal or "")))
@@ -93,6 +95,8 @@ def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:
                 counts["heated"] += heats
             case L.TemperatureRead():
                 counts["readings"] += 1
+            case L.ReadingWithdrawn():
+                counts["corrections"] += 1
             case L.MeasuredLine():
                 counts["measured"] += 1
             case L.AuditClosed():

@@ -23,48 +23,50 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from kiosk import settings
 from kiosk.screens.options import Options
 
 if TYPE_CHECKING:
     from kiosk.desk import Desk
+    from kiosk.rehearsal import PretendedTime
     from kiosk.screens.window import KioskApp
 
 
 def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> int:
     """Open the window and come back when it is closed.  `watched(app)` is called before anything is drawn.
 
-    Raises what opening the data folder or the demo shop raises: LedgerFault, InUse, NewerLedger, SettingsFault,
-    NotThere, ShopFault.
+    Raises what reading the settings and opening the data folder or the demo shop raises: SettingsFault, LedgerFault,
+    InUse, NewerLedger, NotThere, ShopFault.  Whatever speaks against the desk has then closed the window again.
     """
+    found = settings.load(options.data_dir / settings.NAME)
     prepare_kivy(options.size)
+    from kiosk.screens.window import KioskApp
     from kiosk.screens.worker import Worker
 
-    worker = Worker(lambda: _open_desk(options))
+    clock: PretendedTime | None = None
+    if options.shift:
+        from kiosk.rehearsal import RunningTime
+
+        clock = RunningTime()
+    worker = Worker(lambda: _open_desk(options, clock))
+    app = KioskApp(options, worker, found, clock)
     try:
-        worker.begin()
-        import kivy.core.window  # noqa: F401 - waits for the screen much of its time, while the desk is opened
-
-        worker.opened()
-        from kiosk.screens.window import KioskApp
-
-        app = KioskApp(options, worker)
-        try:
-            if watched is not None:
-                watched(app)
-            app.open()
-            app.run()
-        finally:
-            app.close()
+        if watched is not None:
+            watched(app)
+        app.open()
+        app.run()
     finally:
-        worker.stop()
+        app.close()
+    if worker.refusal is not None:
+        raise worker.refusal
     return 0
 
 
-def _open_desk(options: Options) -> Desk:
+def _open_desk(options: Options, clock: PretendedTime | None) -> Desk:
     """On the desk's thread: what the desk needs is read there too."""
     from kiosk.screens.opening import open_desk
 
-    return open_desk(options)
+    return open_desk(options) if clock is None else open_desk(options, clock.counter, clock.wall)
 
 
 def prepare_kivy(size: tuple[int, int] | None) -> None:

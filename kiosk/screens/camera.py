@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 FRAMES_A_SECOND = 15
 PHOTOGRAPH_MS = 8000.0  # a drawer of sixty labels on 12 megapixels takes a fast tablet 1.5 s, a slow one five
-FIRST_PICTURE_S = 0.3  # reading leaves the processor to the window's first picture so long, and no longer
+FIRST_PICTURE_S = 0.3  # what reads is loaded after the first picture, or so long after the first frame without one
 SETTLE_FRAMES = 6  # a camera that was opened anew finds its exposure within so many
 HUSH_S = 3.0  # after a photograph, what is still in view of it is no scan
 SHOWN_PX = 2048  # longest edge of a photograph as it is shown
@@ -48,6 +48,7 @@ class Looking(Protocol):
 
     live: Any
     absent: Any
+    lost: Any  # there is no picture, and looking for one again may help
     hint: Any
     parent: Any  # None: it is not in sight
 
@@ -71,13 +72,17 @@ class Photograph:
 
 
 class Eye:
-    """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code."""
+    """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code.
+
+    What reads is loaded once `desk_spoke` is set: what is hot is told first.
+    """
 
     def __init__(
         self,
         screen: Looking,
         post: Callable[[Callable[[], Any]], None],
         scanned: Callable[[str], None],
+        desk_spoke: threading.Event | None = None,
     ) -> None:
         self._screen = screen
         self._post = post
@@ -91,12 +96,14 @@ class Eye:
         self._large: Source | None = None  # the same camera with its largest frame
         self._settings = CameraSettings()
         self._why = ""  # there is no camera, in words
+        self._asked_for = ("", self._settings)  # what was to be looked through last
         self._finder: Finder | None = None
         self._ended: Camera | None = None  # pictures that were shown to their end, and are shown again to aim at
         self._taking = 0  # counts photographs; what comes of one that nobody waits for any more is dropped
         self._photographed: frozenset[str] = frozenset()
         self._hushed_until_s = 0.0
         self._drawn = threading.Event()  # a frame was ever shown
+        self._desk_spoke = desk_spoke
 
     def open(self, what: str, settings: CameraSettings) -> None:
         """Begin to look through what `--camera` names: a number, a picture, a folder or a video; "": the first camera.
@@ -104,17 +111,20 @@ class Eye:
         Finding it may take seconds on some systems, so it is done on a thread of its own.
         """
         self._wish += 1
+        self._asked_for = (what, settings)
         asked = (what, settings, self._wish, self._camera is None)
         threading.Thread(target=self._find, args=asked, name="finding a camera", daemon=True).start()
+
+    def again(self) -> None:
+        """Look for the camera once more, at once: somebody has plugged it in."""
+        self.close()
+        self._screen.lost, self._screen.absent = False, t(CameraState.STARTING.value)
+        self.open(*self._asked_for)
 
     def _find(self, what: str, settings: CameraSettings, wish: int, at_once: bool) -> None:
         """On a thread of its own.  `at_once`: no camera is open that would have to be let go first."""
         try:
-            if not what:
-                cameras = list_cameras()
-                if not cameras:
-                    self._post(lambda: self._miss(t("camera.none"), wish))
-                    return
+            if not what and (cameras := list_cameras()):
                 what = str(cameras[0].number)
             size = frame_size(settings.label_mm, settings.distance_mm, settings.field_deg)
             locked = Controls(lock_exposure=settings.exposure_locked, lock_focus=settings.focus_locked)
@@ -132,6 +142,7 @@ class Eye:
         if wish == self._wish:
             self.close()
             self._why = self._screen.absent = why
+            self._screen.lost = True
 
     def _look(
         self, found: Source, settings: CameraSettings, wish: int, large: Source | None, started: Camera | None
@@ -168,8 +179,13 @@ class Eye:
         return self._number == 0 and self._finder is None and self._camera.state in _FINE
 
     def _listen(self, camera: Camera) -> None:
-        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn), self._news)
+        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn, self._desk_spoke), self._news)
         self._stream.start()
+
+    @property
+    def settled(self) -> bool:
+        """Whether a frame was shown, or there is no camera to show one."""
+        return self._drawn.is_set() or bool(self._why)
 
     # Photographs --------------------------------------------------------------------------------------------
 
@@ -319,13 +335,19 @@ class Eye:
             case Help(hint=hint):
                 self._screen.hint = t(hint.value) if hint else ""
 
+    def _words(self, state: CameraState) -> str:
+        """Why there is no picture."""
+        nameless = state is CameraState.MISSING and not self._asked_for[0]
+        return t("camera.none" if nameless else state.value)
+
     def _draw(self, _: float) -> None:
         camera, finder = self._camera, self._finder
         if camera is None:
             return
         state = camera.state
         fine = state in _FINE
-        self._screen.absent = "" if fine else t(state.value)
+        self._screen.absent = "" if fine else self._words(state)
+        self._screen.lost = not fine and state is not CameraState.ENDED
         if finder is not None:
             fine = fine or state is CameraState.ENDED  # the last picture is still there to be taken
             finder.absent = "" if fine else t(state.value)
@@ -339,16 +361,19 @@ class Eye:
 
 
 class _Reader:
-    """Reads frames; what it takes is loaded on the reader's own thread, once the first frame was `drawn`."""
+    """Reads frames; what it takes is loaded on the reader's own thread, after the first frame was `drawn`."""
 
-    def __init__(self, budget_ms: float, drawn: threading.Event) -> None:
+    def __init__(self, budget_ms: float, drawn: threading.Event, desk_spoke: threading.Event | None) -> None:
         self._budget_ms = budget_ms
         self._drawn = drawn
+        self._desk_spoke = desk_spoke
         self._reader: LiveReader | None = None
 
     def next(self, frame: NDArray[np.uint8]) -> Reading:
         if self._reader is None:
             self._drawn.wait(FIRST_PICTURE_S)
+            if self._desk_spoke is not None:
+                self._desk_spoke.wait()
             from kiosk.reader.decode import LiveReader
 
             self._reader = LiveReader(self._budget_ms)

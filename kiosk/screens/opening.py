@@ -19,7 +19,7 @@ def open_desk(options: Options, counter: SecondsSource = boot_counter_s, wall: S
     """
     if not options.demo:
         return Desk.open(options.data_dir, at=options.at, counter=counter, wall=wall)
-    desk = Desk.open(options.data_dir, counter=counter, wall=wall)
+    desk = Desk.open(options.data_dir, counter=counter, wall=wall, rehearsal=options.shift)
     try:
         if desk.shop.empty:
             _fill(desk, options)

@@ -8,10 +8,14 @@ from pathlib import Path
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """What the command line asks for.  `size`: of the window, px; None: the whole screen of the tablet."""
+    """What the command line asks for.  `size`: of the window, px; None: the whole screen of the tablet.
+
+    `shift`: the folder given as camera is a shift to be shown, on a pretended clock, in a ledger of its own.
+    """
 
     data_dir: Path
     demo: bool = False
     camera: str | None = None
     at: str | None = None
     size: tuple[int, int] | None = None
+    shift: bool = False

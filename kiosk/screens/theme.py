@@ -2,7 +2,8 @@
 
 A widget takes its colours and lengths from `look` and never writes a number of its own that a hand or an eye
 depends on.  Lengths are given in millimetres on the panel: a 7-inch 800x480 panel has 5.2 pixels a millimetre,
-and without a density in the settings a window is taken for a panel of that size, whatever its pixels.
+and without a density in the settings a window is taken for a panel of that size while its pixels are no finer than 7 a
+millimetre, and for a larger one beyond: large panels have room for more, not for larger keys.
 Facts: cap height of B612 measured from its outlines (0.763 of the font size); contrast after WCAG 2.
 """
 
@@ -19,6 +20,7 @@ from kiosk import where
 
 PX_PER_MM = 5.2  # 800 px over 154 mm
 LONG_PX, SHORT_PX = 800, 480
+MOST_PX_PER_MM = 7.0  # of a panel whose density nobody said: one with more pixels is taken for a larger one
 CAP_HEIGHT = 0.763  # of B612's font size
 
 TOUCH_MM = 18.0  # what a glove must hit
@@ -164,7 +166,7 @@ class Look(EventDispatcher):
         """Take the window's size; `px_per_mm` is the panel's density where the settings know it."""
         self.wide = width_px > height_px
         long_px, short_px = max(width_px, height_px), min(width_px, height_px)
-        self.mm = px_per_mm or PX_PER_MM * min(long_px / LONG_PX, short_px / SHORT_PX)
+        self.mm = px_per_mm or min(PX_PER_MM * min(long_px / LONG_PX, short_px / SHORT_PX), MOST_PX_PER_MM)
 
 
 def fonts() -> None:

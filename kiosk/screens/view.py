@@ -7,12 +7,13 @@ nothing that the ledger holds.
 from __future__ import annotations
 
 from enum import IntEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.properties import ObjectProperty
 from kivy.uix.boxlayout import BoxLayout
 
-from kiosk.desk.desk import Scanned
+if TYPE_CHECKING:  # the desk is loaded on its own thread
+    from kiosk.desk.desk import Scanned
 
 
 class Covers(IntEnum):
@@ -47,6 +48,9 @@ class View(BoxLayout):
 
     def tick(self) -> None:
         """Once a second while it is in sight."""
+
+    def keyed(self, character: str) -> None:
+        """A key was struck while it is in sight and no field has the keyboard; a scanner's count too."""
 
     def scanned(self, text: str) -> bool:
         """A code was read while it is in sight.  True: it is this screen's; False: the desk is asked what it does."""

@@ -9,7 +9,7 @@ import pytest
 from kiosk.desk.session import NotThere
 from kiosk.ledger.find import FindIndex
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Clamping, Coupling, Cutter, Holder, Measured
+from kiosk.rules.assembly import Clamping, Condition, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import Heat
 from kiosk.rules.codes import CodeKind
 from kiosk.rules.finding import Usable, matches, parse
@@ -123,3 +123,22 @@ def test_a_holder_nobody_can_find_is_nowhere(shop: Shop) -> None:
     (row,) = (row for row in shop.desk.finding.find("missing", count=100).rows if row.key == "T002")
     assert row.usable is Usable.NOWHERE
     assert shop.desk.session.holder("T002").heat is Heat.UNKNOWN
+
+
+def test_what_came_back_worn_or_was_measured_warm_is_never_first_while_another_is_sound(shop: Shop) -> None:
+    desk = shop.desk
+    alike = [row for row in desk.finding.find("end mill", count=100).rows if row.usable is Usable.READY]
+    assert len(alike) > 2
+    first, second = alike[0], alike[1]
+    desk.build.say_condition(first.key, Condition.WORN)
+    card = desk.session.holder(second.key)
+    assert card.assembly is not None
+    warm = Measured(100.0, 10.0, length_error_um=12.0)
+    desk.session.write(L.MeasuredLine(second.key, card.assembly.key, warm))
+    found = [(row.key, row.usable) for row in desk.finding.find("end mill", count=100).rows]
+    usable = dict(found)
+    assert usable[first.key] is Usable.WORN and usable[second.key] is Usable.REMEASURE
+    assert found[0][1] is Usable.READY
+    sound = [at for at, (_, how) in enumerate(found) if how in (Usable.READY, Usable.NEAR)]
+    spent = [at for at, (key, _) in enumerate(found) if key in (first.key, second.key)]
+    assert max(sound) < min(spent)

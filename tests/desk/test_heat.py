@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
+
+import pytest
 
 from kiosk.desk.holds import Holds
-from kiosk.rules import codes
+from kiosk.rules import codes, hold
 from kiosk.rules.lines import TemperatureRead
 from tests.conftest import Shop
 
@@ -127,10 +130,50 @@ def test_a_reading_just_under_the_limit_says_how_long_is_left(shop: Shop) -> Non
 def test_the_desk_says_where_and_when_to_probe_next_and_nothing_of_a_cold_holder(shop: Shop) -> None:
     assert shop.desk.heat.advice("T001") is None
     on_the_rack(shop)
-    shop.clock.forward(10 * 60)
+    for _ in range(12):
+        shop.clock.forward(10 * 60)
+        hold = shop.desk.session.holder("T001").hold
+        found = shop.desk.heat.advice("T001")
+        assert hold is not None and hold.remaining_s is not None
+        assert found is None or 0.0 <= found.in_s <= found.free_s <= found.else_s <= hold.remaining_s + 1.0
+        assert found is None or found.say.key == ("advice.later_again" if found.in_s else "advice.now_again")
+    assert found is None, "where nothing is left to wait for nothing is to be gained"
+
+
+def test_the_strip_speaks_of_the_one_that_is_free_first(shop: Shop) -> None:
+    on_the_rack(shop)
+    shop.clock.forward(600)
+    for code in (shop.holder("T002"), shop.place("Shrink station"), shop.holder("T002"), shop.place("Rack 1")):
+        shop.desk.scan(code)
+    shop.clock.forward(60)
+    board = shop.desk.heat.board()
+    told = shop.desk.heat.advice_next(board)
+    assert told is not None and len(board) == 2
+    first, found = told
+    assert first.hold is not None and first.hold.remaining_s == min(
+        card.hold.remaining_s or 0.0 for card in board if card.hold
+    )
+    assert found == shop.desk.heat.advice(first.holder.key)
+
+
+def test_advice_is_worked_out_once_until_something_changes(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    on_the_rack(shop)
+    shop.clock.forward(600)
+    asked: list[float] = []
+    worked_out = hold.advice
+
+    def counted(*given: Any) -> Any:
+        asked.append(given[-1])
+        return worked_out(*given)
+
+    monkeypatch.setattr(hold, "advice", counted)
+    for _ in range(60):
+        shop.clock.forward(1)
+        shop.desk.heat.advice("T001")
+    assert len(asked) == 1
     found = shop.desk.heat.advice("T001")
-    now_s = shop.desk.session.now().watched_s
-    assert found is not None and found.at_s >= now_s and found.free_s <= found.else_s
-    shop.clock.forward(3600)
-    later = shop.desk.heat.advice("T001")
-    assert later is None or later.at_s >= shop.desk.session.now().watched_s, "never in the past"
+    assert found is not None
+    shop.desk.heat.read("T001", found.where, found.under_c)
+    shop.desk.heat.advice("T001")
+    assert len(asked) == 2
+

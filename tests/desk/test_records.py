@@ -200,6 +200,31 @@ def test_a_heating_is_drawn_as_it_was_expected_with_what_was_read_then(shop: Sho
     assert desk.records.heat_plot(again) == plot
 
 
+def test_a_past_heating_tells_what_its_readings_did_and_the_shift_what_they_saved(shop: Shop) -> None:
+    desk, clock = shop.desk, shop.clock
+    began_s = desk.now().utc_s
+    move(shop, "T001", "Shrink station", 60.0)
+    move(shop, "T001", "Rack 1", 1200.0)
+    hold = desk.session.holder("T001").hold
+    assert hold is not None
+    desk.heat.read("T001", "nose", hold.hottest_c - 4.0)
+    clock.forward(1500.0)
+    for _ in range(60):
+        hold = desk.session.holder("T001").hold
+        if hold is None or desk.heat.read("T001", hold.where, min(hold.hottest_c, 36.0)).ended:
+            break
+        clock.forward(120.0)
+    (record,) = desk.records.heatings("T001")
+    assert record.ended_by == "reading" and record.held_s is not None
+    told = desk.records.heat_plot(record).story
+    assert [words.key for words in told[:1]] == ["heatings.read.sooner"]
+    assert told[-1].key == "heatings.without.saved" and told[-1]["without_s"] > record.held_s
+    counts = desk.records.shift(began_s - 1.0).counts
+    assert counts.waited_min == round(record.held_s / 60.0)
+    assert counts.saved_min == pytest.approx(float(told[-1]["saved_min"]), abs=1.0) and counts.saved_min > 5
+    assert desk.records.shift(desk.now().utc_s + 1.0, desk.now().utc_s + 2.0).counts.waited_min == 0
+
+
 def test_a_heating_belongs_to_the_cutter_that_was_in_the_holder_then(shop: Shop) -> None:
     desk = shop.desk
     move(shop, "T001", "Shrink station", 60.0)

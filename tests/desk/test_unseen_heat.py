@@ -14,7 +14,7 @@ from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.audit import Action, Difference
 from kiosk.rules.cards import Heat, HolderCard, HoldView
-from kiosk.rules.hold import SOAK_S
+from kiosk.rules.hold_proof import SOAK_S
 from kiosk.rules.outcomes import Done, Reason, Refused
 from tests.conftest import Shop
 

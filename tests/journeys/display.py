@@ -64,7 +64,7 @@ class Display:
             time.sleep(0.1)
         shift = self._x.keysym_to_keycode(XK.XK_Shift_L)
         for character in [*text, "Return"]:
-            code = self._x.keysym_to_keycode(XK.string_to_keysym(character))
+            code = self._x.keysym_to_keycode(XK.string_to_keysym({".": "period"}.get(character, character)))
             keys = [shift, code] if character.isupper() and len(character) == 1 else [code]
             for key in keys:
                 xtest.fake_input(self._x, X.KeyPress, key)

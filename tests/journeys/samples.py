@@ -20,24 +20,31 @@ from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor, Ph
 from kiosk.desk.desk import Scanned
 from kiosk.desk.finding import Found, FoundRow, WayThere
 from kiosk.desk.handover import MachineView, Pocket
+from kiosk.desk.heat import Withdrawn
 from kiosk.desk.records import HistoryRow
 from kiosk.exchange.shop import read_shop
 from kiosk.reader.symbols import Outline
 from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Measured
-from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard
+from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard, ProbeNext
 from kiosk.rules.finding import Usable, parse
+from kiosk.rules.hold_proof import Owed
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.likely import Likely, Relation
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.offsets import CardFault, card
 from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.rules.place_drawing import Level, PlaceDrawing
 from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
+from kiosk.rules.skin_slices import SkinNow, SkinSlice, unknown_skin
 from kiosk.rules.stock import book_entry
 from kiosk.words import say as say_words
+from kiosk.words import t
 
-HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0)
-CUTTER = Cutter("C1", "Roughing mill Ø12 R1 long", 12.0, 12.0, 83.0, re_mm=1.0, zefp=4, coolant=True)
+HOLDER = Holder("H1", "Shrink 63 Ø12 L120", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0,
+                projection_mm=88.0)  # fmt: skip
+CUTTER = Cutter("C1", "Roughing mill Ø12 R1 long", 12.0, 12.0, 83.0, lu_mm=26.0, re_mm=1.0, zefp=4, coolant=True)
 ASSEMBLY = Assembly("A1", "Roughing mill Ø12 R1 long", HOLDER, CUTTER, 36.0, Measured(142.318, 12.004, 1.0))
 SLEEVE = PlaceCard(Place("P000000001", "Sleeve 1", Kind.COOLING, way="sleeve"), ("Sleeve 1",))
 SLOT = PlaceCard(Place("P000000002", "Cabinet A · 3-07", Kind.SLOT), ("Cabinet A", "drawer 3", "3-07"))
@@ -113,6 +120,7 @@ HOT_UNTIL_READ = _scanned(
         SLOT,
     )
 )
+PROBE = ProbeNext("shank", 900.0, 118.0, 2460.0, 5940.0, again=True)
 CURVE = [
     (t, 22 + 300 * math.exp(-t / 500), 20 + 260 * math.exp(-t / 600), 24 + 320 * math.exp(-t / 450))
     for t in range(0, 2400, 30)
@@ -143,10 +151,21 @@ def machines() -> list[MachineView]:
     return found
 
 
-def _hot(screen: Any, chosen: str = "") -> None:
+def _skin(hottest: str = "nose", hands: tuple[str, ...] = ()) -> SkinNow:
+    """A long holder some minutes after it was heated, as the rules would say it."""
+    ends = range(-47, 121, 3)
+    zones = ["shank" if z < 0 else "nose" if z < 62 else "flange" if z < 88 else "taper" for z in ends]
+    warm = [30 + 180 * math.exp(-(((z - 15) / 38) ** 2)) for z in ends]
+    pieces = zip(ends, warm, zones, strict=True)
+    return SkinNow(tuple(SkinSlice(z, z + 3.0, high_c, zone) for z, high_c, zone in pieces), 43.0, hottest, hands)
+
+
+def _hot(screen: Any, chosen: str = "", skin: SkinNow | None = None) -> None:
     screen.chosen = chosen
+    screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
     screen.show((HOTTER, HOT), (WARM,))
     screen.curve, screen.readings, screen.now_s = CURVE, [(700, 80)], 560
+    screen.advice, screen.shortly = say_words(PROBE.say), say_words(PROBE.say_shortly)
 
 
 def _sixteen(screen: Any) -> None:
@@ -155,9 +174,24 @@ def _sixteen(screen: Any) -> None:
 
 
 def _reading(screen: Any, page: str) -> None:
+    screen.drawing = draw_holder(HOLDER, ASSEMBLY, _skin())
     screen.title = ASSEMBLY.name
+    screen.word = t("reading.still_hot")
+    screen.slip = 7
+    screen.grew = say_words(
+        say("reading.grew", was_s=1810.0, remaining_s=2530.0, value_c=61.0, expected_c=52.0)
+    )
+    screen._owes(Owed(("flange", "shank"), 0.0, ("nose",)))
     screen.page = page
     screen.answer = "61 °C noted. Still hot: safe is 43 °C or less"
+
+
+def _withdrawn(screen: Any) -> None:
+    _reading(screen, "answer")
+    screen.slip, screen.title = 0, ASSEMBLY.name
+    place = "Mill 2 · pocket 14"
+    words = say("reading.held_again", name=ASSEMBLY.name, value_c=24.0, where="term.shank", place=place)
+    screen._withdrawn(Withdrawn(HOT, True, words, Owed(("shank",))))
 
 
 def _typed(screen: Any, text: str) -> None:
@@ -187,11 +221,17 @@ def _card(screen: Any, assembly: Assembly = ASSEMBLY) -> None:
     except CardFault as fault:
         screen.answered(fault)
     screen.undo_s = 48
+    screen._numbered(1048)
 
 
 def _which(screen: Any) -> None:
     screen.page = "which"
     screen._list(tuple(machines()))
+
+
+def _in_sleeve(screen: Any) -> None:
+    screen.show(MOVED)
+    screen._goes_on(screen._shown, say("next.in_sleeve", place="Sleeve 1", out_at=1_790_000_000.0, where="term.shank"))
 
 
 def _empty(screen: Any) -> None:
@@ -390,17 +430,30 @@ FOUND = tuple(
 )  # fmt: skip
 
 
+DRAWER_10 = PlaceDrawing((
+    Level(tuple(f"Drawer {at}" for at in range(1, 13)), 9, stacked=True),
+    Level(tuple(f"10-{at:02}" for at in range(1, 25)), 11, stacked=False),
+))  # fmt: skip
+
+
 def _find(screen: Any, page: str, letters: bool = False, found: tuple[FoundRow, ...] = FOUND) -> None:
     screen.page = page
     screen.ids.pad.letters = letters
     screen.ids.pad.text = "roughing mill hsk63 12 r1 80-100"
     screen.show(screen.asked, Found(parse(screen.asked), found, 48_213 if found else 0))
+    if found:
+        way = WayThere("", "", ("Cabinet A", "Drawer 10", "10-12"), found[0].usable, None)
+        screen._beside(found[0].key, (way, (), DRAWER_10))
 
 
 def _place(screen: Any, path: tuple[str, ...], usable: int) -> None:
     screen.trouble = ""
     kinds = ("machine", "pocket") if len(path) == 2 else ("cabinet", "drawer", "slot")[: len(path)]
-    screen.show(WayThere(ASSEMBLY.name, "HV4T8BRJ3V", path, Usable(usable), None), kinds)
+    picture = DRAWER_10 if len(path) == 3 else None
+    if len(path) == 2:
+        magazine = next(machine.magazine for machine in machines())
+        picture = PlaceDrawing((), magazine, 14)
+    screen.show(WayThere(ASSEMBLY.name, "HV4T8BRJ3V", path, Usable(usable), None), kinds, picture)
 
 
 def _history(screen: Any) -> None:
@@ -425,15 +478,18 @@ def _empty_history(screen: Any) -> None:
 
 
 Fill = Callable[[Any], Any]
-def _alarm(screen: Any, scanned: Scanned) -> None:
+def _alarm(screen: Any, scanned: Scanned, skin: SkinNow | None = None) -> None:
     screen.left()
     screen.shown(scanned=scanned)
+    screen.drawing = draw_holder(HOLDER, ASSEMBLY, skin or _skin())
+    screen.advice = say_words(PROBE.say)
 
 
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
     ("scan", "empty", _empty),
     ("scan", "moved", lambda screen: screen.show(MOVED)),
+    ("scan", "in-sleeve", _in_sleeve),
     ("scan", "heating", lambda screen: screen.show(HEATING)),
     ("scan", "label-on-hot", lambda screen: screen.show(LABELLED)),
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
@@ -441,18 +497,23 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
     ("scan", "missed", lambda screen: screen.show_missed((HOT.name, SLOT.name, POCKET.name, CARD.name, "RX"))),
     ("heat", "hot", lambda screen: _alarm(screen, TOO_HOT)),
-    ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ)),
+    ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ, unknown_skin(43.0, "flange"))),
     ("heat", "another", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
     ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),
     ("hot", "none", lambda screen: screen.show((), ())),
+    ("hot", "opening", lambda screen: screen.show((), (), known=False)),
     ("hot", "board", lambda screen: _hot(screen)),
     ("hot", "hours", lambda screen: screen.show((replace(HOT, hold=replace(HELD, remaining_s=6294.0)),), (HOURS,))),
     ("hot", "sixteen-readings", _sixteen),
     ("hot", "sleeve", lambda screen: _hot(screen, "H1")),
     ("hot", "warm", lambda screen: _hot(screen, "H3")),
+    ("hot", "hands", lambda screen: _hot(screen, "H1", _skin(hands=("flange", "taper")))),
+    ("hot", "not-known", lambda screen: _hot(screen, "H2", unknown_skin(43.0, "flange"))),
+    ("hot", "curve", lambda screen: (_hot(screen, "H1"), setattr(screen, "picture", "curve"))),
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),
     ("reading", "figure", lambda screen: _reading(screen, "ask_figure")),
     ("reading", "answer", lambda screen: _reading(screen, "answer")),
+    ("reading", "withdrawn", _withdrawn),
     ("typed", "begun", lambda screen: _typed(screen, "H7K2B")),
     ("typed", "wrong", lambda screen: _typed(screen, "HV4T8BRJ3X")),
     ("machine", "which", _which),
@@ -468,10 +529,10 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("find", "rows", lambda screen: _find(screen, "rows")),
     ("find", "nothing", lambda screen: _find(screen, "rows", found=())),
     ("place", "slot", lambda screen: _place(screen, ("Cabinet A", "Drawer 10", "10-12"), 0)),
-    ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), 4)),
-    ("place", "nowhere", lambda screen: _place(screen, (), 5)),
+    ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), Usable.IN_MACHINE)),
+    ("place", "nowhere", lambda screen: _place(screen, (), Usable.NOWHERE)),
     ("holder", "cool", lambda screen: screen.show(CARD)),
-    ("holder", "hot", lambda screen: screen.show(HOT)),
+    ("holder", "hot", lambda screen: (screen.show(HOT), setattr(screen, "drawing", draw_holder(HOLDER, skin=_skin())))),
     ("holder", "until-read", lambda screen: screen.show(HOTTER)),
     ("holder", "condition", lambda screen: setattr(screen, "page", "condition")),
     ("history", "lines", _history),

@@ -31,7 +31,7 @@ from tests.journeys.samples import ASSEMBLY, CURVE, HOLDER, SLOT
 
 SINCE = 1.79e9
 BUSY = ShiftCounts(
-    built=27, heated=131, issued=48, returned=46, readings=96, measured=44,
+    built=27, heated=131, waited_min=412, saved_min=96, issued=48, returned=46, readings=96, measured=44,
     differences=tuple((each.value, 12) for each in A.Difference),
     refusals=tuple((each.value, 14) for each in Reason),
 )  # fmt: skip
@@ -81,6 +81,13 @@ STAYS = (("Shrink station", 0.0), ("Sleeve 1", 72.0), ("Rack behind the door", 1
 READ = (Reading(900.0, "flange", 80.0, "probe", "agrees"), Reading(1700.0, "nose", 41.0, "probe", "agrees"))
 
 
+STORY = (
+    say("heatings.read.sooner", where="term.flange", value_c=80.0, after_s=900.0, by_min=22),
+    say("heatings.read.doubted", where="term.nose", value_c=41.0, after_s=1700.0, by_min=0),
+    say("heatings.without.saved", without_s=5130.0, saved_min=24),
+)
+
+
 def heatings() -> tuple[HeatRecord, ...]:
     """Heatings that ended in every way there is."""
     ends = ((None, None), ("reading", 1700.0), ("time", 5130.0))
@@ -96,7 +103,7 @@ def _heatings(screen: Any, chosen: int) -> None:
     record = heatings()[chosen]
     screen.choose(str(record.heated_utc_s))
     curve = HeatCurve(tuple(CURVE), ((860.0, 80.0), (1660.0, 41.0)), 43.0, (record.held_s or 900.0) - 40.0)
-    screen.draw(record, HeatPlot(curve, (32.0, 1220.0, 1860.0)))
+    screen.draw(record, HeatPlot(curve, (32.0, 1220.0, 1860.0), STORY))
 
 
 PAGES = ("lines", "what", "who", "when")

@@ -26,15 +26,17 @@ from kiosk.rules.cards import OperatorCard
 from kiosk.rules.checkin import may_go
 from kiosk.rules.compare import Compared, Comparison, Listed, Verdict
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
-from kiosk.rules.fitting.fits import FitRules, Question, fit
+from kiosk.rules.fitting.fits import Finding, FitReason, FitRules, Question, fit
 from kiosk.rules.fitting.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
 from kiosk.rules.stock import BookEntry, book_entry
+from kiosk.screens.labels.labels import folder_words
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions.shop import Door, Supervisor
 from kiosk.screens.shop.preferences import GROUPS
 from kiosk.settings import Settings
+from kiosk.words import say as say_words
 from kiosk.words import t
 from tests.journeys.samples import ASSEMBLY, CARD, CUTTER, HOLDER, HOT, SLOT
 
@@ -84,6 +86,28 @@ def _build_refused(screen: Any) -> None:
     screen._failed(REFUSED)
 
 
+# What a value of each unit looks like at its longest.
+_FIGURES = {"mm": 102.175, "um": 12.6, "c": 385.0, "rpm": 24000.0, "mpa": 1250.0}
+_MEASURES = (
+    *("shank_mm", "least_mm", "most_mm", "bore_mm", "outside_mm", "inside_mm", "nose_mm", "actual_mm", "tolerance_um"),
+    *("actual_um", "least_um", "most_um", "missing_um", "unit_c", "actual_mpa", "allowed_mpa", "asked_rpm"),
+    "allowed_rpm",
+)
+
+
+def _longest_reasons(screen: Any, page: str) -> None:
+    """The longest sentences that speak against a build, of all there are in the language spoken."""
+    _build(screen, "fits")
+    values: dict[str, Any] = {name: _FIGURES[name.rsplit("_", 1)[1]] for name in _MEASURES}
+    values |= {"used": 1200, "limit": 1000, "left": 12, "coupling": "J50", "knob": "ISO 7388-3 B"}
+    values |= {"source": "term.speed_of_holder"}
+    found = [Finding(reason, True, tuple(values.items())) for reason in FitReason]
+    longest = sorted(found, key=lambda each: len(say_words(Say(each.message_id, each.shown))), reverse=True)
+    screen._fits(replace(offers()[0].fit, findings=tuple(longest[:6])))
+    screen.offers = [Choice(row.key, "End mill Ø12 R0.5 long reach", row.note) for row in screen.findings]
+    screen.page = page
+
+
 def _build_no(screen: Any) -> None:
     screen.page = "scan"
     screen._failed(BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder")))
@@ -112,7 +136,8 @@ def _tear_down(screen: Any, page: str, *, hot: bool) -> None:
     screen.only_say = False
     screen._take(CARD)
     if page == "answer":
-        screen._done(HOT if hot else CARD)
+        screen._torn((HOT if hot else CARD, screen.clerk._now_s + 47.0))
+        screen._goes_on(say("next.cool" if hot else "next.home", place="Cabinet A · 1-05"))
     elif hot:
         screen._failed(
             BuildRefused(
@@ -126,6 +151,14 @@ def _tear_down_sure(screen: Any) -> None:
     _tear_down(screen, "condition", hot=False)
     screen.only_say = False
     screen.say("broken")
+
+
+def _came_back_worn(screen: Any) -> None:
+    screen.only_say = True
+    screen._take(CARD)
+    screen.unsound = True
+    screen._done(CARD)
+    screen._goes_on(say("next.tear_down", place="Shrink station"))
 
 
 def _tear_down_scan(screen: Any) -> None:
@@ -213,6 +246,11 @@ def _shop_list(screen: Any) -> None:
     screen._listed([Choice(str(at), ASSEMBLY.name, "HSK-A 63 · HV4T 8BRJ 3V") for at in range(30)])
 
 
+def _standing(screen: Any) -> None:
+    screen.title = "Cabinet A"
+    screen._standing((CARD, HOT, CARD))
+
+
 def _labels(screen: Any, what: str) -> None:
     screen._contents = ()
     screen.size_name, screen.queue = "25x25", "front_office_label_printer"
@@ -237,6 +275,8 @@ def _labels(screen: Any, what: str) -> None:
     elif what == "saved":
         screen.fresh, screen.again = True, False
         screen._say(True, t("labels.saved", count=152, file="HV4T8BRJ3V-etc.pdf"), t("labels.scan_new"))
+        screen.folder = folder_words(Path("/home/setter/.local/share/holder-kiosk/labels"))
+        screen.file = True
     elif what == "sent":
         screen.again = True
         screen._say(True, t("labels.sent", count=152, number=1817, queue=screen.queue), "")
@@ -456,11 +496,14 @@ Fill = Callable[[Any], Any]
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("shop", "menu", lambda screen: screen.shown()),
     ("shop", "list", _shop_list),
+    ("shop", "standing", _standing),
     ("build", "scan", _build_no),
     ("build", "cutters", lambda screen: _build(screen, "cutters")),
     ("build", "blocked", lambda screen: _build(screen, "fits")),
     ("build", "fits", _build_fits),
     ("build", "refused", _build_refused),
+    ("build", "longest-reasons", partial(_longest_reasons, page="fits")),
+    ("build", "longest-offers", partial(_longest_reasons, page="cutters")),
     ("build", "depth", lambda screen: _build(screen, "depth")),
     ("build", "built", lambda screen: _build(screen, "done")),
     ("measure", "scan", _measure_scan),
@@ -473,6 +516,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("tear_down", "refused", lambda screen: _tear_down(screen, "condition", hot=True)),
     ("tear_down", "hot", lambda screen: _tear_down(screen, "answer", hot=True)),
     ("tear_down", "cool", lambda screen: _tear_down(screen, "answer", hot=False)),
+    ("tear_down", "came-back-worn", _came_back_worn),
     *(("register", str(step), partial(_register, step=step)) for step in range(7)),
     ("register", "taken", _register_trouble),
     ("pin", "who", _pin_who),

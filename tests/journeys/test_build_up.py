@@ -31,7 +31,7 @@ def test_a_cutter_is_built_in_and_measured_too_warm(
     kiosk.sees("Speed limit")
     kiosk.picture("build-fits")
     kiosk.touch("Build it in")
-    kiosk.sees("Built", "shrink station")
+    kiosk.sees("Built", "Nobody knows how warm")
     kiosk.picture("build-done")
     kiosk.touch("Scan a bare holder")
     kiosk.touch("back")
@@ -80,7 +80,7 @@ def test_a_shrink_fit_is_torn_down_only_where_there_is_heat(kiosk: Window) -> No
     kiosk.touch("Leave it in")
     kiosk.touch("Worn")
     kiosk.touch("Take it out")
-    kiosk.sees("Torn down", "It was heated")
+    kiosk.sees("Torn down", "Hot: gloves on")
     kiosk.picture("tear-down-done")
     assert kiosk.hot() == ["T001"]
 

@@ -31,6 +31,7 @@ from kivy.core.window import Window  # noqa: E402
 from kivy.uix.label import Label  # noqa: E402
 
 from kiosk import words  # noqa: E402
+from kiosk.labels.letters import Face, has  # noqa: E402
 from kiosk.screens import theme  # noqa: E402
 from kiosk.screens.clerk import Clerk  # noqa: E402
 from kiosk.screens.frame import Frame  # noqa: E402
@@ -127,6 +128,8 @@ def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
             core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
             if core.get_extents(longest)[0] > width:
                 found.append(f"number broken in two lines: {longest}")
+        if lacking := {letter for letter in label.text if letter.strip() and not has(Face.TEXT, letter)}:
+            found.append(f"letters the font lacks ({''.join(sorted(lacking))}): {said}")
         tall = size_of(label)[1]
         if tall > height + (SLACK if tall > label.font_size * 2 else label.font_size * 0.12):
             found.append(f"clipped ({tall:.0f} px of text in {height:.0f}): {said}")
@@ -156,36 +159,55 @@ def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
     return found
 
 
-def main() -> None:
-    sizes = [tuple(size) for size in json.loads(sys.argv[1])]
-    theme.fonts()
-    gc.disable()  # thousands of parts that stay: once a size is often enough to look for rubbish among them
-    for language in sys.argv[2:] or words.LANGUAGES:
+class Stage:
+    """The frame with every screen in it, at one size and in one language, ready to be filled."""
+
+    def __init__(self, language: str, size: tuple[Any, ...]) -> None:
+        """size: pixels across and down, and where the settings know it the panel's pixels a millimetre."""
+        theme.fonts()
         words.speak(language)
         clerk = Clerk(Nobody(), Sounds(), lambda _: None)
-        screens = {name: build(name) for name in SCREENS}
-        frame = Frame()
+        self.screens = {name: build(name) for name in SCREENS}
+        self.frame = Frame()
         for child in list(Window.children):
             Window.remove_widget(child)
-        Window.add_widget(frame)
-        for screen in screens.values():
+        Window.add_widget(self.frame)
+        for screen in self.screens.values():
             clerk.take(screen)
+        self.fit(size)
+
+    def fit(self, size: tuple[Any, ...]) -> None:
+        """Take another size."""
+        Window.size = size[:2]
+        frame = self.frame
+        frame.size_hint, frame.size, frame.pos = (None, None), size[:2], (0, 0)
+        look.fit(size[0], size[1], size[2] if len(size) > 2 else None)
+
+    def set(self, name: str, fill: Any, number: int = 1) -> None:
+        """Show a screen filled as a sample says.  number: odd with heat on the strip, and mostly with a name."""
+        frame = self.frame
+        frame.hot, frame.next_s = (12, 372) if number % 2 else (0, -1)
+        frame.note = "Sam Porter · Cabinet A" if number % 3 else ""
+        frame.show(self.screens[name])
+        settle()
+        fill(self.screens[name])
+        settle()
+
+
+def main() -> None:
+    sizes = [tuple(size) for size in json.loads(sys.argv[1])]
+    gc.disable()  # thousands of parts that stay: once a size is often enough to look for rubbish among them
+    for language in sys.argv[2:] or words.LANGUAGES:
+        stage = Stage(language, sizes[0])
         gc.freeze()
         for size in sizes:
-            Window.size = size[:2]
-            frame.size_hint, frame.size, frame.pos = (None, None), size[:2], (0, 0)
-            look.fit(size[0], size[1], size[2] if len(size) > 2 else None)
+            stage.fit(size)
             gc.collect()
             for number, (name, state, fill) in enumerate(SAMPLES):
-                if name not in screens:
+                if name not in stage.screens:
                     continue
-                frame.hot, frame.next_s = (12, 372) if number % 2 else (0, -1)
-                frame.note = "Sam Porter · Cabinet A" if number % 3 else ""
-                frame.show(screens[name])
-                settle()
-                fill(screens[name])
-                settle()
-                for fault in faults(frame, size):
+                stage.set(name, fill, number)
+                for fault in faults(stage.frame, size):
                     REPLIES.write(f"{size[0]}x{size[1]} {language} {name}/{state}: {fault}\n")
     unsampled = sorted(set(SCREENS) - {name for name, _, _ in SAMPLES})
     for name in unsampled:

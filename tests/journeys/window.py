@@ -89,6 +89,13 @@ class Window:
         _, x, y, width, height = min(found, key=lambda touch: len(touch[0]))
         self.display.touch(x + width / 2, y + height / 2)
 
+    def touch_above(self, words: str, mm: float) -> None:
+        """Touch the picture so far above what says these words, at its middle."""
+        self.sees(words)
+        found = [touch for touch in self.screen()["touches"] if words.casefold() in touch[0].casefold()]
+        _, x, y, width, _ = min(found, key=lambda touch: len(touch[0]))
+        self.display.touch(x + width / 2, y - mm * 5.2)
+
     def touch_corner(self, words: str) -> None:
         """Touch what says these words at its lower right corner, where a thumb comes from below."""
         self.sees(words)
@@ -157,7 +164,7 @@ class Window:
     def screen(self) -> Any:
         return self._ask(do="screen")
 
-    def sees(self, *words: str) -> None:
+    def sees(self, *words: str, patience_s: float = PATIENCE_S) -> None:
         """Wait until every one of these is said on the screen."""
         said: list[str] = []
 
@@ -167,7 +174,7 @@ class Window:
             return all(word.casefold() in everything for word in words)
 
         try:
-            self._until(there, "")
+            self._until(there, "", patience_s)
         except AssertionError:
             raise AssertionError(f"the screen never said {words}; it says {said}") from None
 
@@ -245,9 +252,9 @@ class Window:
         self._log.seek(0)
         return self._log.read()[-4000:]
 
-    def _until(self, there: Any, what: str) -> None:
-        end = time.monotonic() + PATIENCE_S
+    def _until(self, there: Any, what: str, patience_s: float = PATIENCE_S) -> None:
+        end = time.monotonic() + patience_s
         while not there():
             if time.monotonic() > end:
-                raise AssertionError(f"waited {PATIENCE_S:.0f} s for {what}; screen: {self.screen()}")
+                raise AssertionError(f"waited {patience_s:.0f} s for {what}; screen: {self.screen()}")
             time.sleep(0.05)

@@ -22,7 +22,7 @@ from kiosk.rules.belief import (
     take,
 )
 from kiosk.rules.cooling.mesh import Zone
-from kiosk.rules.cooling.unknowns import Way
+from kiosk.rules.cooling.unknowns import FILM, HEAT_LEVEL, Way
 
 SEEN = Prediction(ambient_c=22.0, expected_c=80.0, by_heat_k=55.0, by_film_k=-30.0, other_sd_k=3.0, spread_k=6.0)
 HOT = Prediction(22.0, 200.0, 180.0, -40.0, 6.0, 14.0)
@@ -197,3 +197,87 @@ def test_a_holder_that_was_never_heated_teaches_nothing_about_those_that_are() -
 
 def test_a_way_has_a_spread_even_where_a_line_says_nothing_of_it() -> None:
     assert all(replace(lesson(80.0, seen=replace(SEEN, spread_k=None)), way=way).sd_k > 3.0 for way in Way)
+
+
+# the figures, written here a second time
+
+
+def test_three_believed_readings_are_enough_while_none_is_doubted() -> None:
+    assert [Standing(readings).needs_reading for readings in range(5)] == [True, True, True, False, False]
+    assert Standing(9, lesson(30.0)).needs_reading
+
+
+def test_what_a_reading_may_be_off_by_is_what_was_not_known_and_the_instruments_noise() -> None:
+    noise_k = 1.5 + 0.01 * 58.0
+    assert lesson(80.0).sd_k == pytest.approx(math.hypot(6.0, noise_k))
+    heat, film = HEAT_LEVEL.whole, FILM[Way.FREE_AIR].whole
+    old = lesson(80.0, seen=replace(SEEN, spread_k=None))
+    assert old.sd_k == pytest.approx(math.sqrt((55.0 * heat) ** 2 + (30.0 * film) ** 2 + 9.0 + noise_k**2))
+    bright = lesson(80.0, instrument=Instrument.INFRARED, seen=replace(SEEN, spread_k=0.0))
+    assert bright.sd_k == pytest.approx(3.0 + 0.03 * 58.0)
+
+
+SHARP = replace(SEEN, spread_k=0.0)
+
+
+@pytest.mark.parametrize("off_k", [6.23, -6.23, 6.25, -6.25])
+def test_three_standard_deviations_are_believed_and_no_more(off_k: float) -> None:
+    believed = judge(Standing(3), lesson(80.0 + off_k, seen=SHARP)) is Verdict.AGREES
+    assert believed is (abs(off_k) < 6.24)
+
+
+def second(first: Lesson, value_c: float, after_s: float = 40.0, **more: object) -> Verdict:
+    return judge(doubting(first), replace(lesson(value_c, first.at_s - MONTHS_S + after_s, seen=SHARP), **more))  # type: ignore[arg-type]
+
+
+def test_two_doubted_readings_on_either_side_of_what_was_expected_confirm_nothing() -> None:
+    assert second(lesson(86.5, seen=SHARP), 73.5) is second(lesson(73.5, seen=SHARP), 86.5) is Verdict.QUESTIONED
+    assert second(lesson(86.5, seen=SHARP), 87.0) is second(lesson(73.5, seen=SHARP), 73.0) is Verdict.CONFIRMED
+
+
+@pytest.mark.parametrize(("after_s", "word"), [(4.9, Verdict.QUESTIONED), (5.0, Verdict.CONFIRMED)])
+def test_a_reading_written_twice_is_one(after_s: float, word: Verdict) -> None:
+    assert second(lesson(140.0, seen=SHARP), 139.0, after_s) is word
+
+
+def test_infrared_confirms_warm_but_never_cold() -> None:
+    red = Instrument.INFRARED
+    assert second(lesson(140.0, instrument=red, seen=SHARP), 141.0, instrument=red) is Verdict.CONFIRMED
+    assert second(lesson(40.0, instrument=red, seen=SHARP), 41.0, instrument=red) is Verdict.QUESTIONED
+    assert second(lesson(40.0, instrument=red, seen=SHARP), 41.0) is Verdict.CONFIRMED, "a probe says so"
+    assert second(lesson(40.0, seen=SHARP), 41.0, instrument=red) is Verdict.CONFIRMED, "a probe said so"
+
+
+@pytest.mark.parametrize(("value_c", "word"), [(18.1, Verdict.CONFIRMED), (17.9, Verdict.QUESTIONED)])
+def test_doubted_readings_tell_the_same_within_six_kelvin(value_c: float, word: Verdict) -> None:
+    barely = replace(SHARP, expected_c=30.0)
+    assert second(lesson(24.0, seen=barely), value_c, prediction=barely) is word
+
+
+def test_or_within_a_third_of_their_shares_of_what_was_expected() -> None:
+    def expecting(excess_k: float) -> Prediction:
+        return replace(SHARP, expected_c=22.0 + excess_k)
+
+    def shares(first_k: float, of_k: float, second_k: float, of_second_k: float) -> Verdict:
+        first = lesson(22.0 + first_k, seen=expecting(of_k))
+        return second(first, 22.0 + second_k, prediction=expecting(of_second_k))
+
+    assert shares(20.0, 178.0, 13.4, 90.0) is Verdict.CONFIRMED
+    assert shares(20.0, 178.0, 14.0, 90.0) is Verdict.QUESTIONED
+    assert shares(0.5, 178.0, 1.2, 170.0) is Verdict.CONFIRMED, "under one kelvin is one kelvin"
+    assert shares(0.5, 178.0, 1.6, 170.0) is Verdict.QUESTIONED
+    assert shares(38.0, 0.5, 75.0, 2.0) is Verdict.CONFIRMED
+
+
+@pytest.mark.parametrize(
+    ("expected_k", "share", "such"),
+    [
+        (100.0, 0.55, True), (100.0, 0.54, False), (100.0, 1.8, True), (100.0, 1.81, False), (100.0, -0.2, False),
+        (10.0, 3.0, False), (9.9, 3.0, True), (0.0, 3.0, True), (-4.0, 3.0, True),
+    ],
+)  # fmt: skip
+def test_a_heating_is_known_again_by_half_to_nearly_twice_its_warmth(
+    expected_k: float, share: float, such: bool
+) -> None:
+    seen = replace(SEEN, ambient_c=0.0, expected_c=expected_k)
+    assert is_such_a_heating(lesson(share * expected_k, seen=seen)) is such

@@ -84,6 +84,8 @@ def questions() -> list[tuple[fits.Question, fits.FitRules]]:
         (fits.Question(replace(shrink, coupling=Coupling.parse("A40")), CUTTER, coolant_wanted=True), usual),
         (fits.Question(replace(shrink, coolant=True), CUTTER, coolant_wanted=True), usual),
         (fits.Question(shrink, replace(CUTTER, material=Material.HSS), 36.0), usual),
+        (fits.Question(shrink, CUTTER, 36.0, came_out=Condition.BROKEN), usual),
+        (fits.Question(shrink, CUTTER, 36.0, came_out=Condition.WORN), usual),
         (SHRINK_12, fits.FitRules(shrink=ShrinkRules(unit_max_c=220.0))),
         (SHRINK_12, fits.FitRules(shrink=ShrinkRules(release_share=2.0))),
     ]

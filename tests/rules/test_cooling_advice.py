@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from test_cooling_posterior import AIR, BOUNDS, COMMON, HEAT, NOTHING, expected_c, hold_s, probe
 
 from kiosk.rules.belief import Instrument
-from kiosk.rules.cooling.assessment import Room, Touch, Zone, advise_bound, bound_of
+from kiosk.rules.cooling.assessment import Room, Touch, Zone, _moments, advise_bound, bound_of
+from kiosk.rules.cooling.posterior import right_density, wrong_density
+from kiosk.rules.cooling.unknowns import WRONG
 
 
 @pytest.mark.parametrize("name", BOUNDS)
@@ -40,3 +43,32 @@ def test_after_a_reading_the_next_one_gains_less() -> None:
 
 def test_a_hold_that_only_a_reading_ends_has_no_time_to_promise() -> None:
     assert advise_bound(bound_of(COMMON, HEAT, AIR, Room(41.0, 43.0)), 600.0) is None
+
+
+@pytest.mark.parametrize("name", BOUNDS)
+def test_no_spot_and_no_minute_within_the_hour_would_have_saved_much_more(name: str) -> None:
+    """Every spot, every three minutes, twenty readings that may come: what the hold is then, on average."""
+    now_s = 0.3 * NOTHING[name].touch_safe_s
+    found = advise_bound(BOUNDS[name], now_s)
+    nothing_s = NOTHING[name].hold_s
+    assert found is not None and nothing_s is not None
+    draws = BOUNDS[name].draw(_moments(BOUNDS[name].stages, 3.0 * nothing_s))
+    most_s = 0.0
+    for minute in range(0, 61, 3):
+        at_s = now_s + 60.0 * minute
+        if at_s >= nothing_s:
+            break
+        shown = {zone: draws.shown(zone, np.array([at_s]))[:, 0] for zone in draws.surface.zones}
+        for zone in (Zone.NOSE, Zone.FLANGE, Zone.SHANK):
+            order = np.argsort(shown[zone])
+            upto = np.cumsum(draws.weight[order])
+            may_come = shown[zone][order][np.minimum(np.searchsorted(upto, (np.arange(20) + 0.5) / 20), len(upto) - 1)]
+            elsewhere = [values for other, values in shown.items() if other is not zone]
+            free = []
+            for value_c in may_come.tolist():
+                touch = Touch(at_s, zone, Instrument.PROBE, value_c)
+                right = right_density(touch, draws.setting, shown[zone])
+                wrong = wrong_density(touch, draws.setting, shown[zone], elsewhere)
+                free.append(min(max(draws.kept_s((1 - WRONG) * right + WRONG * wrong), at_s), nothing_s))
+            most_s = max(most_s, nothing_s - sum(free) / len(free))
+    assert found.saves_s > 0.85 * most_s

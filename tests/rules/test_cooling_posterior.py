@@ -29,8 +29,8 @@ from kiosk.rules.cooling.assessment import (
 )
 from kiosk.rules.cooling.bound import draw_of, unknown_mean, unknown_sd
 from kiosk.rules.cooling.mesh import ZONES
-from kiosk.rules.cooling.posterior import told_apart
 from kiosk.rules.cooling.stand import course_of
+from kiosk.rules.cooling.touches import told_apart
 from kiosk.rules.outline import outline
 
 ROOM = Room(22.0, 43.0)
@@ -150,7 +150,23 @@ def test_a_probe_left_where_it_is_counts_once_a_minute_and_by_its_hottest() -> N
     left = [probe(at_s + second, shown_c - 0.1 * second) for second in range(40)]
     assert told_apart(left) == [left[0]]
     assert hold_s("air", *left) == hold_s("air", left[0])
-    assert len(told_apart([probe(at_s + second, shown_c) for second in range(600)])) == 10
+
+
+def test_a_logger_left_on_the_holder_says_no_more_of_the_level_than_one_reading_and_how_it_falls_besides() -> None:
+    at_s, _ = expected_c("air")
+    usual = [(at_s + second, NOTHING["air"].now(at_s + second).hottest_c - 2.0) for second in range(1800)]
+    row = told_apart([probe(*each) for each in usual])
+    assert len(row) == 2 and all(touch.alike == 2 for touch in row)
+    by_hand = [probe(*usual[0]), probe(*usual[-1])]
+    assert all(touch.alike == 1 for touch in told_apart(by_hand))
+    assert hold_s("air", *by_hand) <= hold_s("air", *(probe(*each) for each in usual))
+
+
+def test_what_a_logger_shows_hotter_than_before_is_not_thinned_out() -> None:
+    at_s, shown_c = expected_c("air")
+    falls = [probe(at_s + 70.0 * step, shown_c - step) for step in range(8)]
+    rose = probe(at_s + 280.0, shown_c + 12.0)
+    assert rose._replace(alike=3) in told_apart([*falls[:4], rose, *falls[5:]])
 
 
 @settings(max_examples=12, deadline=None)

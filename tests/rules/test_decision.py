@@ -14,6 +14,8 @@ from kiosk.rules.audit import Action, Counts, Difference, Findings, Group, Open,
 from kiosk.rules.cards import (
     Command,
     CommandCard,
+    DamagedCode,
+    FreshLabel,
     Heat,
     HolderCard,
     HoldView,
@@ -22,10 +24,11 @@ from kiosk.rules.cards import (
     OperatorCard,
     Pending,
     PlaceCard,
+    RetiredCode,
     UnknownCode,
 )
 from kiosk.rules.decision import decide
-from kiosk.rules.lines import DifferenceSettled, Heated, Moved, Seen, SignedOut
+from kiosk.rules.lines import CodeBound, DifferenceSettled, Heated, Moved, Seen, SignedOut
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind, Need, Place, needs_of
 from kiosk.rules.sending import cooling_place
@@ -98,6 +101,73 @@ def test_without_a_badge_nothing_cold_moves_and_with_one_it_does() -> None:
     assert reason(decide(nobody, SLOT, NOW)) is Reason.BADGE_FIRST
     done = decide(replace(nobody, operator=JO), SLOT, NOW)
     assert isinstance(done, Done) and done.step is Step.MOVED and isinstance(done.lines[0], Moved)
+
+
+def test_without_a_badge_only_heat_says_more_than_that_it_is_missing() -> None:
+    strict = Limits(badge_required=True)
+    full = replace(SLOT, place=replace(SLOT.place, capacity=1), occupants=("H9",))
+    for goal in (full, replace(SLOT, retired=True), MACHINE):
+        refused = decide(paired(holder(), limits=strict), goal, NOW)
+        assert reason(refused) is Reason.BADGE_FIRST and isinstance(refused, Refused) and refused.pending is None
+    waiting = decide(View("K", limits=strict), holder(), NOW)
+    assert isinstance(waiting, Refused) and waiting.pending == Pending(holder(), NOW.watched_s)
+    in_audit = decide(auditing(limits=strict), SLOT, NOW)
+    assert isinstance(in_audit, Refused) and in_audit.pending is None, "an audit waits for no pair"
+    assert reason(decide(auditing(limits=strict), holder(at=OTHER), NOW)) is Reason.BADGE_FIRST
+    for text in (UnknownCode("X", foreign=False), RetiredCode("X", None), DamagedCode("X")):
+        assert reason(decide(auditing(limits=strict), text, NOW)) is Reason.BADGE_FIRST
+
+
+def test_without_a_badge_what_writes_nothing_and_who_comes_are_let_through() -> None:
+    strict = View("K", limits=Limits(badge_required=True))
+    assert step(decide(strict, CommandCard(Command.CANCEL), NOW)) is Step.CANCELLED
+    assert step(decide(strict, CommandCard(Command.SHOW_HOT), NOW)) is Step.COMMAND
+    assert step(decide(strict, JO, NOW)) is Step.SIGNED_IN
+    out = decide(replace(strict, operator=JO), CommandCard(Command.SIGN_OUT), NOW)
+    assert isinstance(out, Done) and out.lines == (SignedOut("jo"),)
+    nobody = decide(strict, CommandCard(Command.SIGN_OUT), NOW)
+    assert isinstance(nobody, Done) and nobody.lines == ()
+    assert reason(decide(strict, replace(JO, retired=True), NOW)) is Reason.RETIRED_BADGE
+    assert reason(decide(strict, FreshLabel("HNEW", holder()), NOW)) is Reason.BADGE_FIRST
+
+
+def test_the_alarm_of_an_audit_names_where_it_was_seen_with_a_badge_and_without() -> None:
+    for at, named in ((SLOT, "Slot"), (None, "Cabinet")):
+        refused = decide(auditing(at, Limits(badge_required=True)), hot(), NOW)
+        assert isinstance(refused, Refused) and refused.reason is Reason.HOT and refused.why["place"] == named
+        assert refused.remedy["place"] == "Rack"
+
+
+def test_a_label_that_answers_to_nothing_says_so_and_the_pair_waits_on() -> None:
+    waiting = paired(holder())
+    for near, told in ((("HAAA", "HBBB"), "HAAA, HBBB"), ((), None)):
+        for subject, expected in (
+            (DamagedCode("H1", near), Reason.DAMAGED_CODE),
+            (UnknownCode("H1", False, near), Reason.UNKNOWN_CODE),
+            (UnknownCode("H1", True, near), Reason.FOREIGN_CODE),
+        ):
+            refused = decide(waiting, subject, NOW)
+            assert isinstance(refused, Refused) and refused.reason is expected
+            assert (refused.pending, refused.why["code"], refused.why["near"]) == (waiting.pending, "H1", told)
+    for card, name, at in ((holder(), "H1", "Bench"), (holder(at=None), "H1", None), (None, None, None)):
+        refused = decide(waiting, RetiredCode("HOLD", card), NOW)
+        assert isinstance(refused, Refused) and refused.reason is Reason.RETIRED_CODE
+        assert (refused.why["name"], refused.why["place"], refused.pending) == (name, at, waiting.pending)
+    assert reason(decide(auditing(), DamagedCode("H1"), NOW)) is Reason.DAMAGED_CODE
+
+
+def test_a_fresh_label_retires_the_one_before_and_the_number_of_the_steel_is_no_label() -> None:
+    for code, old in (("HOLD", "HOLD"), ("H1", None)):
+        done = decide(View("K"), FreshLabel("HNEW", replace(holder(), code=code)), NOW)
+        assert isinstance(done, Done) and done.lines == (CodeBound("HNEW", "H1", "holder", replaces=old),)
+
+
+@pytest.mark.parametrize(("ago_s", "opens"), [(0.0, True), (20.0, True), (20.1, False), (None, False)])
+def test_the_place_scanned_after_the_card_is_audited(ago_s: float | None, opens: bool) -> None:
+    asked_s = None if ago_s is None else NOW.watched_s - ago_s
+    view = View(to_open=AuditToOpen("Slot", "Slot", "audit NEW"), audit_asked_s=asked_s)
+    assert isinstance(decide(view, SLOT, NOW), Done) is opens
+    assert isinstance(decide(replace(view, to_open=None), SLOT, NOW), Wait)
 
 
 def test_what_nobody_knows_the_heat_of_is_not_shelved_badge_or_not() -> None:
@@ -203,6 +273,7 @@ def test_command_cards_open_and_close_audits() -> None:
     assert step(decide(View(), start, NOW)) is Step.COMMAND
     opened = decide(View(to_open=wanted, audit_asked_s=NOW.watched_s - 5.0), SLOT, NOW)
     assert isinstance(opened, Done) and opened.audit == "audit NEW"
+    assert step(decide(auditing(), start, NOW)) is Step.AUDIT_OPENED, "it runs already"
     late = View(to_open=wanted, audit_asked_s=NOW.watched_s - 21.0)
     assert isinstance(decide(late, SLOT, NOW), Wait)
     gone_on = decide(View(to_open=replace(wanted, running="audit OLD")), start, NOW)

@@ -110,6 +110,13 @@ def test_a_free_holder_takes_the_shank_of_its_bore_or_of_its_collets_range() -> 
         ({"place": None, "place_kind": None, "heat": Heat.UNKNOWN}, Usable.NOWHERE),
         ({"place": None, "place_kind": None, "heat": Heat.HELD}, Usable.COOLING),
         ({"place_kind": Kind.OUT}, Usable.OUT),
+        ({"condition": "worn"}, Usable.WORN),
+        ({"condition": "broken", "place_kind": Kind.BENCH}, Usable.BROKEN),
+        ({"condition": "worn", "place_kind": Kind.POCKET}, Usable.WORN),
+        ({"condition": "worn", "heat": Heat.HELD}, Usable.COOLING),
+        ({"condition": "broken", "heat": Heat.UNKNOWN}, Usable.UNPROVEN),
+        ({"measured_warm": True}, Usable.REMEASURE),
+        ({"measured_warm": True, "condition": "worn"}, Usable.WORN),
     ],
 )
 def test_how_soon_a_holder_is_of_use(more: dict[str, object], usable: Usable) -> None:

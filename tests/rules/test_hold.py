@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kiosk.rules.hold import SOAK_S, cool_all_over
 from kiosk.rules.hold_facts import Reading
+from kiosk.rules.hold_proof import SOAK_S, cool_all_over
 
 ALL = ("nose", "flange", "shank")
 
@@ -49,3 +49,22 @@ def test_whatever_is_read_the_proof_holds_a_whole_soak_of_cool_readings(taken: l
         cool = [reading for reading in readings if reading.at_s >= warm_s and reading.value_c <= 43.0]
         assert {reading.where for reading in cool} == set(ALL)
         assert max(reading.at_s for reading in cool) - min(reading.at_s for reading in cool) >= SOAK_S
+
+
+@pytest.mark.parametrize("begun_s", [0.0, 6 * 3600.0, 3 * 86400.0, 200 * 86400.0])
+def test_the_proof_takes_five_minutes_wherever_the_watched_clock_stands(begun_s: float) -> None:
+    readings = [probe(begun_s + at, where) for at, where in enumerate(ALL)]
+    for last_s, left_s in ((2.0, 298.0), (299.0, 1.0), (300.0, 0.0), (400.0, 0.0)):
+        taken = [*readings, probe(begun_s + last_s, "nose")]
+        assert cool_all_over(taken, 43.0, begun_s + last_s) == pytest.approx(left_s, abs=1e-6)
+        assert cool_all_over(taken[::-1], 43.0, begun_s + last_s) == pytest.approx(left_s, abs=1e-6)
+    assert cool_all_over([], 43.0, begun_s) is None
+
+
+@pytest.mark.parametrize("begun_s", [0.0, 6 * 3600.0, 200 * 86400.0])
+def test_a_reading_counts_for_twenty_minutes_and_cool_is_up_to_the_limit(begun_s: float) -> None:
+    readings = [probe(begun_s + at * 150.0, where, 43.0) for at, where in enumerate(ALL)]
+    assert cool_all_over(readings, 43.0, begun_s + 1200.0) == 0.0
+    assert cool_all_over(readings, 43.0, begun_s + 1201.0) is None
+    warmer = [*readings[:2], probe(begun_s + 300.0, "shank", 43.1)]
+    assert cool_all_over(warmer, 43.0, begun_s + 300.0) is None

@@ -165,8 +165,43 @@ def test_a_place_that_was_not_learnt_about_needs_a_reading() -> None:
     assert way_now(facts) is Way.FREE_AIR and last_place(facts)[Way.FREE_AIR] == "rack"
 
 
+def test_a_hold_without_an_end_needs_a_reading() -> None:
+    facts, endless = facts_at(9e6, RACK), replace(computed(RACK), hold_s=None)
+    assert seen(facts, 9e6 + 60.0, endless).needs_reading and seen(facts, 1e9, endless).remaining_s is None
+
+
+def test_where_nobody_says_how_long_it_is_heated_it_is_a_minute() -> None:
+    assert cooling_from_s(facts_at(9e6), HoldRules(Room(), 330.0)) == 9e6 + 60.0
+
+
 def test_a_gap_in_watching_is_shown() -> None:
-    assert seen(replace(facts_at(9e6, RACK), gaps=1), 1e7, computed(RACK)).gap
+    assert facts_at(9e6).gaps == 0 and facts_at(9e6).watched
+    for gaps in (0, 1, 2):
+        facts = replace(facts_at(9e6, RACK), gaps=gaps)
+        assert seen(facts, 1e7, computed(RACK)).gap is not_computable(facts, RULES).gap is (gaps > 0)
+
+
+def test_what_is_left_is_left_and_never_less_than_nothing() -> None:
+    facts, found = facts_at(9e6, RACK), computed(RACK)
+    assert found.hold_s is not None and found.measure_ready_s > 100.0
+    begun_s = cooling_from_s(facts, RULES)
+    over = seen(facts, begun_s + 1e5, found)
+    assert (over.remaining_s, over.measure_in_s) == (0.0, 0.0)
+    soon = seen(facts, begun_s + 40.0, found)
+    assert soon.measure_in_s == pytest.approx(found.measure_ready_s - 40.0)
+    assert soon.remaining_s == pytest.approx(found.hold_s - 40.0)
+
+
+def test_it_cools_the_way_of_where_it_stands_last() -> None:
+    facts = facts_at(9e6, RACK, BLOWN, ("rack", 300.0, "free_air"), ("sleeve", 400.0, "sleeve"))
+    assert way_now(facts) is Way.SLEEVE and way_now(facts_at(9e6, BLOWN, RACK)) is Way.FREE_AIR
+
+
+def test_a_plot_of_what_has_no_end_is_as_long_as_what_was_worked_out() -> None:
+    facts, found = facts_at(9e6, RACK), computed(RACK)
+    endless = curve(facts, RULES, replace(found, hold_s=None), 9e6 + 60.0)
+    assert endless.points[-1][0] == pytest.approx(1.15 * found.t_s[-1]) and len(endless.points) == 80
+    assert curve(facts, RULES, found, 9e6 + 40_000.0).points[-1][0] < 40_000.0, "not whole unless it is asked for"
 
 
 @pytest.mark.parametrize("field", ["hold_s", "touch_safe_s", "measure_ready_s", "take_out_s"])
@@ -182,6 +217,7 @@ def test_what_cannot_be_worked_out_is_as_hot_as_it_can_be() -> None:
     now = not_computable(replace(facts_at(9e6, RACK), temp_c=390.0, gaps=2), RULES)
     assert now.needs_reading and not now.ended and now.remaining_s is None
     assert (now.hottest_c, now.high_c, now.low_c, now.heating, now.gap) == (390.0, 390.0, 23.0, 7, True)
+    assert not_computable(facts_at(9e6, RACK), RULES).hottest_c == 330.0, "where the heat is not known: the shop's"
 
 
 # the stricter of what was set and what is

@@ -153,3 +153,53 @@ def test_a_hold_that_runs_learns_nothing_from_what_is_read_after_it_began() -> N
     assert running.mean == pytest.approx(alone.mean)
     assert running.cov == pytest.approx(alone.cov)
     assert Heats([*early, *late]).known("HSK63 12", PLACES).mean[0] != pytest.approx(alone.mean[0], abs=1e-3)
+
+
+def same(one: Known, other: Known, within: float = 1e-9) -> bool:
+    return np.allclose(one.mean, other.mean, rtol=within, atol=within) and np.allclose(one.cov, other.cov, rtol=within)
+
+
+def test_what_was_asked_before_a_reading_came_is_not_said_again_after_it() -> None:
+    lessons = [replace(lesson(off_k), line=line) for line, off_k in ((11, -9.0), (12, 4.0), (13, -2.0))]
+    heats = Heats(lessons[:1])
+    for upto in (1, 2, 3):
+        assert same(heats.known("HSK63 12", PLACES), known(*lessons[:upto]))
+        if upto < 3:
+            heats.add(lessons[upto])
+    for before, upto in ((12, 1), (14, 3), (13, 2), (12, 1)):
+        assert same(heats.known("HSK63 12", PLACES, before), known(*lessons[:upto]))
+
+
+def test_the_twelve_latest_readings_of_one_heat_are_learnt_from() -> None:
+    lessons = [replace(lesson(-9.0 + line), line=line) for line in range(14)]
+    assert same(known(*lessons), known(*lessons[-12:]))
+    assert not same(known(*lessons), known(*lessons[-11:]))
+
+
+def test_a_reading_of_no_known_heating_is_a_heat_of_its_own() -> None:
+    alone, other = replace(lesson(-9.0), heating=None, line=7), replace(lesson(6.0), heating=7, line=8)
+    assert same(known(alone, other), known(replace(alone, heating=100), other))
+    assert not same(known(alone, other), known(replace(alone, heating=7), other))
+    two = (replace(alone, line=3), replace(alone, line=4))
+    assert same(known(*two), known(replace(two[0], heating=50), replace(two[1], heating=51)))
+
+
+def test_what_its_heat_was_taken_for_already_counts_as_shown() -> None:
+    plain = lesson(0.0)
+    hotter = replace(plain, prediction=replace(plain.prediction, about_heat=0.05))
+    shown_k = 50.0 * math.exp(0.05)  # a reading that shows as much, expected by nobody
+    shown = replace(plain, value_c=22.0 + shown_k, prediction=replace(plain.prediction, expected_c=22.0 + shown_k))
+    assert known(hotter).mean[0] > 0.0
+    assert known(hotter).mean[0] == pytest.approx(known(shown).mean[0], rel=0.05)
+
+
+def test_less_than_a_fifth_of_what_is_usual_teaches_as_a_fifth() -> None:
+    def showing(share: float) -> float:
+        plain = lesson(0.0)
+        value_c = 22.0 + 100.0 * share
+        seen = replace(plain.prediction, usual_c=122.0, expected_c=value_c)
+        return float(known(replace(plain, value_c=value_c, prediction=seen)).mean[0])
+
+    assert showing(0.1) == pytest.approx(showing(0.2), rel=0.02)
+    assert showing(0.15) == pytest.approx(showing(0.2), rel=0.02)
+    assert showing(0.3) != pytest.approx(showing(0.2), rel=0.05)

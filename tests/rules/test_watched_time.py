@@ -17,6 +17,7 @@ SHOWING = {
     "desk/inbox.py": "papers, newest first",
     "desk/labels.py": "the time of day on a hot tag",
     "desk/records.py": "the stretch of time a report is about",
+    "rules/next_step.py": "the time of day at which something that is counted in watched time comes due",
     "desk/reports.py": "the audits before this one, in its trend",
 }
 

@@ -66,3 +66,11 @@ def test_other_colours_can_be_put_on_and_taken_off_again() -> None:
     assert list(look.ground) == pytest.approx(get_color_from_hex(SETS["light"].ground))
     look.wear("dark")
     assert list(look.heat) == pytest.approx(get_color_from_hex(SETS["dark"].heat))
+
+
+def test_a_panel_of_many_pixels_is_taken_for_a_large_one_with_room_for_more() -> None:
+    look = Look()
+    look.fit(1920, 1080)
+    assert look.mm == 7.0 and look.touch == pytest.approx(126.0)
+    look.fit(1920, 1080, px_per_mm=11.7)
+    assert look.mm == 11.7

@@ -11,12 +11,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from kiosk.rules.belief import Instrument
 from kiosk.rules.cooling.mesh import Floats, Zone
-from kiosk.rules.cooling.posterior import Draws, wrong_density
-from kiosk.rules.cooling.unknowns import SURE, WRONG
+from kiosk.rules.cooling.posterior import Draws, right_density, wrong_density
+from kiosk.rules.cooling.touches import Touch
+from kiosk.rules.cooling.unknowns import WRONG
 
 SPOTS = (Zone.NOSE, Zone.FLANGE, Zone.SHANK)
 _IN_S = (0.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 2700.0, 3600.0)
@@ -47,11 +47,10 @@ def advise(draws: Draws, now_s: float, hold_s: float) -> Advice | None:
         return None
     moments = np.array([now_s + later_s for later_s in _IN_S if now_s + later_s < hold_s])
     shown = {zone: draws.shown(zone, moments) for zone in draws.surface.zones}
-    order = np.argsort(draws.safe_s, kind="stable")
     best: list[Advice] = []
     for at, moment_s in enumerate(moments.tolist()):
         then = {zone: values[:, at] for zone, values in shown.items()}
-        tried = [_tried(draws, order, then, zone, moment_s, hold_s) for zone in then if zone in SPOTS]
+        tried = [_tried(draws, then, zone, moment_s, hold_s) for zone in then if zone in SPOTS]
         best.append(max(tried, key=lambda advice: advice.saves_s))
     most = max(best, key=lambda advice: advice.saves_s)
     if most.saves_s < max(_WORTH_S, _WORTH_SHARE * (hold_s - now_s)):
@@ -59,15 +58,13 @@ def advise(draws: Draws, now_s: float, hold_s: float) -> Advice | None:
     return next(advice for advice in best if advice.saves_s >= _SOON * most.saves_s)
 
 
-def _tried(
-    draws: Draws, order: NDArray[np.intp], shown: dict[Zone, Floats], where: Zone, at_s: float, hold_s: float
-) -> Advice:
+def _tried(draws: Draws, shown: dict[Zone, Floats], where: Zone, at_s: float, hold_s: float) -> Advice:
     """What readings at a spot and moment would do.  shown: (draws,) °C at each zone then."""
     here = shown[where]
     ascending = np.argsort(here, kind="stable")
     shares = np.cumsum(draws.weight[ascending])
     values = here[ascending[np.minimum(np.searchsorted(shares, _SHARES), len(here) - 1)]]
-    free = [_free_s(draws, order, shown, where, float(value), at_s) for value in values]
+    free = [_free_s(draws, shown, where, float(value), at_s) for value in values]
     middle = len(free) // 2
     return Advice(
         where=where,
@@ -79,20 +76,11 @@ def _tried(
     )
 
 
-def _free_s(
-    draws: Draws, order: NDArray[np.intp], shown: dict[Zone, Floats], where: Zone, value_c: float, at_s: float
-) -> float:
+def _free_s(draws: Draws, shown: dict[Zone, Floats], where: Zone, value_c: float, at_s: float) -> float:
     """From when it is free at the bound's share if a probe shows `value_c` then."""
-    ambient_c = draws.setting.ambient_c
-
-    def density(zone: Zone) -> Floats:
-        sd = Instrument.PROBE.noise_k(value_c - ambient_c)
-        off = (value_c - shown[zone]) / sd
-        return np.asarray(np.exp(-0.5 * off * off) / (sd * math.sqrt(2 * math.pi)), np.float64)
-
-    others = [density(zone) for zone in shown if zone is not where]
-    wrong = wrong_density(value_c, draws.setting, others)
-    weight = draws.weight * ((1 - WRONG) * density(where) + WRONG * wrong)
-    beyond = 1.0 - np.cumsum(weight[order]) / weight.sum()
-    free_s = float(draws.safe_s[order[int(np.argmax(beyond <= 1.0 - SURE))]])
+    touch = Touch(at_s, where, Instrument.PROBE, value_c)
+    others = [values for zone, values in shown.items() if zone is not where]
+    right = right_density(touch, draws.setting, shown[where])
+    wrong = wrong_density(touch, draws.setting, shown[where], others)
+    free_s = draws.kept_s((1 - WRONG) * right + WRONG * wrong)
     return max(min(free_s, float(draws.times_s[-1])), at_s)

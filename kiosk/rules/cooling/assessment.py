@@ -22,7 +22,7 @@ from kiosk.rules.cooling.advice import Advice, advise
 from kiosk.rules.cooling.bound import GUARD, Bound
 from kiosk.rules.cooling.flow import Course
 from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
-from kiosk.rules.cooling.posterior import Draws, Touch
+from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.stand import (
     CoolingError,
     Heat,
@@ -33,7 +33,8 @@ from kiosk.rules.cooling.stand import (
     default_heated_mm,
     limit_over_ambient_k,
 )
-from kiosk.rules.cooling.unknowns import BAND, SURE, Way
+from kiosk.rules.cooling.touches import Touch
+from kiosk.rules.cooling.unknowns import BAND, Way
 from kiosk.rules.lessons import Known, untaught
 from kiosk.rules.outline import Profile
 
@@ -66,6 +67,7 @@ _ROUND_S = 0.5  # a step of the reference solution
 _PER_PIECE = 24
 _REACH = 2.5  # draws are followed to so many times the nominal time, further where that is not enough
 _HORIZON_S = 60_000.0
+_LAST, _EARLIER, _LEAST = 60, 42, 6  # moments of the last stage; of those before it together, and of each at least
 _LEAST_EFFECTIVE = 40.0  # draws of equal weight a bound may rest on
 
 
@@ -180,7 +182,8 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     times = _grid(nominal, limit_k, room.tolerance_um)
     touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
     hold_s = _hold_s(draws, touch_s)
-    if draws.touched and draws.effective < _LEAST_EFFECTIVE:  # readings that fit nothing drawn shorten nothing
+    # Readings that fit nothing drawn shorten nothing, nor do any where it is expected warmer than it is.
+    if draws.touched and (bound.simplified or draws.effective < _LEAST_EFFECTIVE):
         unread_s = _hold_s(_drawn(bound, bound.nominal(), ()), touch_s)
         hold_s = None if hold_s is None or unread_s is None else max(hold_s, unread_s)
     growth = nominal.growth_um(times)
@@ -229,7 +232,7 @@ def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
     times = _grid(nominal, limit_over_ambient_k(room), room.tolerance_um)
     until_s = max(float(times[-1]), _REACH * _touch_safe_s(nominal, limit_over_ambient_k(room)))
     draws = bound.draw(_moments(bound.stages, until_s), touches)
-    while draws.beyond > 1 - SURE and until_s < _HORIZON_S:  # a holder on the warm side takes longer
+    while not math.isfinite(draws.kept_s()) and until_s < _HORIZON_S:  # a holder on the warm side takes longer
         until_s *= 2.0
         draws = bound.draw(_moments(bound.stages, until_s), touches)
     return draws
@@ -237,8 +240,8 @@ def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
 
 def _hold_s(draws: Draws, least_s: float) -> float | None:
     """The 99 % bound, rounded up to a second; None where it has no end."""
-    kept_s = draws.quantile_s(SURE)
-    if draws.beyond > 1 - SURE or not math.isfinite(kept_s):
+    kept_s = draws.kept_s()
+    if not math.isfinite(kept_s):
         return None
     return max(float(math.ceil(kept_s + _ROUND_S)), least_s)
 
@@ -309,12 +312,13 @@ def _grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
 def _moments(stages: Sequence[Stage], until_s: float) -> Floats:
     """Moments at which draws are followed, seconds: dense after each change, the last stage to `until_s`."""
     parts = [np.zeros(1)]
+    earlier = max(_EARLIER // max(len(stages) - 1, 1), _LEAST)
     for stage in stages:
         last = stage.end_s is None
         end_s = max(until_s, stage.start_s + 60.0) if stage.end_s is None else stage.end_s
         if end_s > stage.start_s:
             long_s = end_s - stage.start_s
-            parts.append(stage.start_s + np.geomspace(min(1.0, long_s), long_s, 64 if last else 14))
+            parts.append(stage.start_s + np.geomspace(min(1.0, long_s), long_s, _LAST if last else earlier))
     return np.unique(np.concatenate(parts))
 
 

@@ -14,11 +14,12 @@ from typing import NamedTuple
 import numpy as np
 
 from kiosk.rules.belief import FilmSlope, Prediction
-from kiosk.rules.cooling.flow import Course, flow
-from kiosk.rules.cooling.mesh import Floats, Zone
-from kiosk.rules.cooling.posterior import Draws, Normal, Setting, Touch, told_apart
-from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, mesh_for
+from kiosk.rules.cooling.flow import Case, Course, Courses, flow, flows
+from kiosk.rules.cooling.mesh import COARSE, FINE, Floats, Mesh, Zone
+from kiosk.rules.cooling.posterior import Draws, Normal, Setting
+from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, few, mesh_for
 from kiosk.rules.cooling.surface import Axis, Surface
+from kiosk.rules.cooling.touches import Touch, told_apart
 from kiosk.rules.cooling.unknowns import (
     AMBIENT_K,
     BULK_ASSUMED,
@@ -63,7 +64,8 @@ class Edge(NamedTuple):
 class Bound:
     """One hold as its facts stand, ready to be asked what readings of it mean.
 
-    Solving is done once; every set of readings is then put to the same solved holders.
+    Solving is done once; every set of readings is then put to the same solved holders.  simplified: it stood in more
+    places than are solved, and is expected warmer than it is.
     """
 
     def __init__(
@@ -74,8 +76,10 @@ class Bound:
         room: Room,
         known: Known,
     ) -> None:
-        self.stages, self.room, self._heat = stages, room, heat
-        self._mesh = mesh_for(profile, heat, stages)
+        self.stages, self.room, self._heat = few(stages), room, heat
+        self.simplified = len(self.stages) < len(stages)
+        stages = self.stages
+        self._mesh, self._coarse = (mesh_for(profile, heat, stages, grid) for grid in (FINE, COARSE))
         ways = {stage.way for stage in stages}
         if any(stage.wet_length_mm is not None for stage in stages):
             ways.add(Way.FREE_AIR)
@@ -89,8 +93,8 @@ class Bound:
         self._moved = (_HEAT, _LENGTH, _BULK, *(_FILM + WAYS.index(way) for way in found), _AMBIENT)
         self._films = found
         self._expected = Normal(self._middle[list(self._moved)], _covariance(profile, known, found))
-        self._surface = Surface(self._middle, self._axes(), self._course)
-        self._nominal = nominal
+        about, self._nominal = self._solved(self._middle, nominal)
+        self._surface = Surface(self._middle, self._axes(), self._courses, about)
         self._rise_k = max(heat.temp_c - room.ambient_c, (heat.body_c or room.ambient_c) - room.ambient_c, 1.0)
 
     def _axes(self) -> list[Axis]:
@@ -107,32 +111,35 @@ class Bound:
     @property
     def runs(self) -> int:
         """How many solutions an assessment takes, the take-out time apart."""
-        return len(self._surface.courses) + 1
+        return self._surface.courses.count + 2
 
-    def _course(self, unknown: Floats) -> Course:
+    def _case(self, mesh: Mesh, unknown: Floats) -> Case:
         draw = draw_of(unknown)
-        return flow(
-            self._mesh,
-            excess_at_start(self._mesh, self._heat, self.room, draw),
+        return Case(
+            excess_at_start(mesh, self._heat, self.room, draw),
             self.room.ambient_c + draw.ambient_k,
-            exchanges(self._mesh, self.stages, self.room, draw),
+            exchanges(mesh, self.stages, self.room, draw),
             draw.bulk,
         )
+
+    def _courses(self, unknowns: Sequence[Floats]) -> Courses:
+        return flows(self._coarse, [self._case(self._coarse, unknown) for unknown in unknowns])
+
+    def _solved(self, *unknowns: Floats) -> list[Course]:
+        return flows(self._mesh, [self._case(self._mesh, unknown) for unknown in unknowns]).each()
 
     def draw(self, times_s: Floats, touches: Sequence[Touch] = ()) -> Draws:
         """The holders it may be, followed at `times_s`, ascending.  touches: read of this heat and not doubted."""
         used = told_apart(touches)[-_MOST_TOUCHES:]
         room = self.room
-        setting = Setting(
-            self._moved, self._middle, room.ambient_c, room.limit_c, self._rise_k, GUARD
-        )
+        setting = Setting(self._moved, self._middle, room.ambient_c, room.limit_c, self._rise_k, GUARD)
         return Draws(self._surface, setting, self._expected, used, times_s)
 
     def nominal(self, draws: Draws | None = None) -> Course:
         """The holder to expect: before any reading of this heat as the outline is counted, then as the draws say."""
         if draws is None or not draws.touched:
-            return self._course(self._nominal)
-        return self._course(self._full(draws.weight @ draws.values))
+            return self._nominal
+        return self._solved(self._full(draws.weight @ draws.values))[0]
 
     def _full(self, values: Floats) -> Floats:
         unknown = self._middle.copy()
@@ -145,7 +152,7 @@ class Bound:
         What delays the end of a wet stage is not quite what makes steel warm up after it: further out covers that.
         """
         unknown = self._full(draws.on_edge(_EDGE))
-        return Edge(draw_of(unknown), self._course(unknown))
+        return Edge(draw_of(unknown), self._solved(unknown)[0])
 
     def prediction(self, draws: Draws, zone: Zone, at_s: float) -> Prediction:
         """What a reading should show, after what was read before it."""
@@ -153,6 +160,8 @@ class Bound:
         expected_c = float(draws.weight @ shown)
         spread_k = math.sqrt(float(draws.weight @ (shown - expected_c) ** 2))
         usual_c, slopes = draws.slopes(zone, at_s)
+        if self.simplified:  # what is off then is no lesson about films
+            slopes = np.zeros_like(slopes)
         by_film = {way: round(float(slopes[3 + at]), 2) for at, way in enumerate(self._films)}
         other = sum(slopes[at] ** 2 * self._expected.cov[at, at] for at in (1, 2, -1))
         about = self._expected.mean
@@ -166,8 +175,7 @@ class Bound:
             usual_c=round(usual_c, 2),
             about_heat=round(float(about[0]), 4),
             films=tuple(
-                FilmSlope(way, None, by_film[way], round(float(about[3 + at]), 4))
-                for at, way in enumerate(self._films)
+                FilmSlope(way, None, by_film[way], round(float(about[3 + at]), 4)) for at, way in enumerate(self._films)
             ),
         )
 

@@ -10,7 +10,6 @@ rest is Galerkin's method on the heat equation.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -51,7 +50,10 @@ def radiance(mesh: Mesh, emissivity: float) -> Floats:
 
 
 class Piece(NamedTuple):
-    """Excess over ambient = basis @ (rest + mix @ exp(-rates * (t - start_s))), for start_s <= t < end_s."""
+    """Excess over ambient = basis @ (rest + mix @ exp(-rates * (t - start_s))), for start_s <= t < end_s.
+
+    Of one holder, or of many side by side: then each array has one more dimension in front.
+    """
 
     start_s: float
     end_s: float
@@ -63,13 +65,13 @@ class Piece(NamedTuple):
 
     def weights(self, times_s: Floats) -> Floats:
         """(m, times) weights of the basis."""
-        weights: Floats = self.mix @ np.exp(-self.rates[:, None] * (times_s - self.start_s))
-        weights += self.rest[:, None]
+        weights: Floats = self.mix @ np.exp(-self.rates[..., None] * (times_s - self.start_s))
+        weights += self.rest[..., None]
         return weights
 
     def skin(self, times_s: Floats) -> Floats:
         """(skin, times) excess in K."""
-        return self.on_skin @ self.weights(times_s)
+        return np.asarray(self.on_skin @ self.weights(times_s), np.float64)
 
     def along(self, weight: Floats, times_s: Floats) -> Floats:
         """(times,) weighted sum over all cells."""
@@ -78,7 +80,22 @@ class Piece(NamedTuple):
 
     def state(self, at_s: float) -> Floats:
         """(n,) excess in K."""
-        return self.basis @ (self.rest + self.mix @ np.exp(-self.rates * (at_s - self.start_s)))
+        return np.asarray((self.basis @ self.weights(np.array([at_s])))[..., 0], np.float64)
+
+    def of(self, holder: int) -> Piece:
+        """That of one holder among many."""
+        arrays = (self.basis, self.on_skin, self.rates, self.mix, self.rest)
+        return Piece(self.start_s, self.end_s, *(array[holder] for array in arrays))
+
+
+def _split(pieces: Sequence[Piece], times_s: Floats) -> list[tuple[Piece, Floats]]:
+    starts = [piece.start_s for piece in pieces[1:]]
+    edges = [0, *np.searchsorted(times_s, starts).tolist(), len(times_s)]
+    return [
+        (piece, times_s[low:high])
+        for piece, low, high in zip(pieces, edges[:-1], edges[1:], strict=True)
+        if high > low
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,28 +110,19 @@ class Course:
     pieces: tuple[Piece, ...]
     ceiling_k: float
 
-    def _split(self, times_s: Floats) -> list[tuple[Piece, Floats]]:
-        starts = [piece.start_s for piece in self.pieces[1:]]
-        edges = [0, *np.searchsorted(times_s, starts).tolist(), len(times_s)]
-        return [
-            (piece, times_s[low:high])
-            for piece, low, high in zip(self.pieces, edges[:-1], edges[1:], strict=True)
-            if high > low
-        ]
-
     def skin(self, times_s: Floats) -> Floats:
         """(skin, times) excess of every exposed cell.  times_s ascending."""
-        return np.concatenate([piece.skin(times) for piece, times in self._split(times_s)], axis=1)
+        return np.concatenate([piece.skin(times) for piece, times in _split(self.pieces, times_s)], axis=1)
 
     def hottest(self, times_s: Floats) -> Floats:
         """(times,) excess of the hottest exposed cell."""
-        hottest = np.concatenate([piece.skin(times).max(axis=0) for piece, times in self._split(times_s)])
+        hottest = np.concatenate([piece.skin(times).max(axis=0) for piece, times in _split(self.pieces, times_s)])
         return np.asarray(np.minimum(hottest, self.ceiling_k), np.float64)
 
     def growth_um(self, times_s: Floats) -> Floats:
         """(times,) how much longer the assembly is than at ambient, tip to gauge line."""
         weight = self.mesh.stretch_um
-        return np.concatenate([piece.along(weight, times) for piece, times in self._split(times_s)])
+        return np.concatenate([piece.along(weight, times) for piece, times in _split(self.pieces, times_s)])
 
     def state(self, at_s: float) -> Floats:
         """(n,) excess of every cell at one moment."""
@@ -122,24 +130,66 @@ class Course:
         return piece.state(at_s)
 
 
-def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float = 1.0) -> Course:
-    """The course of a holder through its stages.
+@dataclass(frozen=True, slots=True)
+class Courses:
+    """Temperatures of many holders of one shape that stood at the same places for the same times."""
+
+    mesh: Mesh
+    ambients_c: tuple[float, ...]
+    pieces: tuple[Piece, ...]
+    ceilings_k: tuple[float, ...]
+
+    @property
+    def count(self) -> int:
+        return len(self.ambients_c)
+
+    def each(self) -> list[Course]:
+        """One by one."""
+        return [
+            Course(self.mesh, self.ambients_c[at], tuple(piece.of(at) for piece in self.pieces), self.ceilings_k[at])
+            for at in range(self.count)
+        ]
+
+    def skin(self, times_s: Floats) -> Floats:
+        """(holders, skin, times) excess of every exposed cell, K.  times_s ascending."""
+        return np.concatenate([piece.skin(times) for piece, times in _split(self.pieces, times_s)], axis=2)
+
+
+class Case(NamedTuple):
+    """What one of many holders is solved from.
 
     excess: (n,) K over ambient at the first stage's start.  exchanges: in order, the last without end.
     capacity: factor on every heat capacity, 1 for the outline as given.
     """
+
+    excess: Floats
+    ambient_c: float
+    exchanges: Sequence[Exchange]
+    capacity: float = 1.0
+
+
+def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float = 1.0) -> Course:
+    """The course of one holder through its stages; the values are those of `Case`."""
+    return flows(mesh, [Case(excess, ambient_c, exchanges, capacity)]).each()[0]
+
+
+def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
+    """The courses of many holders, solved side by side.  Their stages begin and end at the same times."""
+    capacity = np.array([case.capacity for case in cases])
+    ambient_k = np.array([case.ambient_c for case in cases]) + _KELVIN
+    excess = np.stack([case.excess for case in cases])
     pieces: list[Piece] = []
-    ceiling_k = float(excess.max())
-    for exchange in exchanges:
+    for stage in zip(*(case.exchanges for case in cases), strict=True):
         if pieces:
-            excess = pieces[-1].state(exchange.start_s)
-        pieces += _stage(_space(mesh, excess, exchange, capacity), mesh.skin, ambient_c + _KELVIN, exchange, capacity)
-    return Course(mesh, ambient_c, tuple(pieces), ceiling_k)
+            excess = pieces[-1].state(stage[0].start_s)
+        pieces += _stage(_space(mesh, excess, stage, capacity), mesh.skin, ambient_k, stage, capacity)
+    ambients_c, ceilings_k = zip(*((case.ambient_c, float(case.excess.max())) for case in cases), strict=True)
+    return Courses(mesh, ambients_c, tuple(pieces), ceilings_k)
 
 
 class _Space(NamedTuple):
-    """What a stage is solved in.  rates: (m,) 1/s of conduction and films at capacity 1.  basis: (n, m).
-    on_skin: (skin, m).  start: (m,) the state the stage begins with."""
+    """What a stage is solved in.  rates: (holders, m) 1/s of conduction and films at capacity 1.
+    basis: (holders, n, m).  on_skin: (holders, skin, m).  start: (holders, m) the state the stage begins with."""
 
     rates: Floats
     basis: Floats
@@ -147,76 +197,88 @@ class _Space(NamedTuple):
     start: Floats
 
 
-def _space(mesh: Mesh, state: Floats, exchange: Exchange, capacity: float) -> _Space:
-    """The Krylov space of a state under a stage's conduction and films.
+def _space(mesh: Mesh, state: Floats, stage: Sequence[Exchange], capacity: Floats) -> _Space:
+    """The Krylov spaces of (holders, n) states under a stage's conduction and films.
 
     The inverse is projected, not the operator: such rates are harmonic means of the operator's own, never above
     the arithmetic ones that projecting the operator would give, so that this error too is on the warm side.
+    All holders are one banded system of blocks that have nothing to do with each other.  A vector that brings nothing
+    new is left empty: it takes no part.
     """
-    from scipy.linalg.lapack import dpbtrf, dpbtrs, dsyevd  # only where a course is solved: it takes long to load
+    from scipy.linalg.lapack import dpbtrf, dpbtrs  # only where a course is solved: it takes long to load
 
-    long_s = min(exchange.end_s - exchange.start_s, _HORIZON_S)
+    holders, cells = state.shape
+    long_s = min(stage[0].end_s - stage[0].start_s, _HORIZON_S)
     shift_s = min(max(long_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1]) / capacity
-    system = np.multiply(mesh.bands, shift_s, order="F")
-    system[0] += 1.0 + shift_s * (exchange.film_w_k / mesh.root**2)
-    factor, _ = dpbtrf(system, lower=1, overwrite_ab=1)
+    film_w_k = np.stack([exchange.film_w_k for exchange in stage])
+    system = np.empty((mesh.bands.shape[0], holders, cells))
+    np.multiply(mesh.bands[:, None, :], shift_s[:, None], out=system)
+    system[0] += 1.0 + shift_s[:, None] * (film_w_k / mesh.root**2)
+    blocks = np.asfortranarray(system.reshape(len(system), -1))
+    factor, _ = dpbtrf(blocks, lower=1, overwrite_ab=1)
     scaled = state * mesh.root
-    rows = np.empty((_MODES, len(scaled)))
-    solved = np.empty_like(rows)
-    vector, used = scaled, 0
-    while used < _MODES:
-        kept = rows[:used]
-        vector = vector - (kept @ vector) @ kept
-        size = math.sqrt(vector @ vector)
-        if size < 1e-3:  # little is new: what is left must be made orthogonal once more to mean anything
-            vector -= (kept @ vector) @ kept
-            size = math.sqrt(vector @ vector)
-            if size < 1e-9:
-                break
-        np.divide(vector, size, out=rows[used])
-        vector = dpbtrs(factor, rows[used], lower=1)[0]
-        solved[used] = vector
-        used += 1
-    if not used:  # nothing is warm
-        nothing = np.zeros((len(scaled), 1))
-        return _Space(np.ones(1), nothing, nothing[mesh.skin], np.zeros(1))
-    shares = rows[:used] @ solved[:used].T
-    values, turn, _ = dsyevd((shares + shares.T) / 2)
-    turned = rows[:used].T @ turn
+    rows = np.zeros((holders, _MODES, cells))
+    solved = np.zeros_like(rows)
+    vector = scaled
+    for used in range(_MODES):
+        kept = rows[:, :used]
+        vector = _less(vector, kept)
+        size = np.sqrt((vector * vector).sum(axis=1))
+        if size.min() < 1e-3:  # little is new: what is left must be made orthogonal once more to mean anything
+            vector = _less(vector, kept)
+            size = np.sqrt((vector * vector).sum(axis=1))
+        new = size >= 1e-9
+        if not new.any():
+            break
+        rows[:, used] = np.where(new[:, None], vector / np.maximum(size, 1e-9)[:, None], 0.0)
+        vector = dpbtrs(factor, rows[:, used].reshape(-1), lower=1)[0].reshape(holders, cells)
+        solved[:, used] = vector
+    shares = rows @ solved.swapaxes(1, 2)
+    values, turn = np.linalg.eigh((shares + shares.swapaxes(1, 2)) / 2)
+    turned = rows.swapaxes(1, 2) @ turn
     basis = turned / mesh.root[:, None]
-    rates = (1.0 / np.clip(values, 1e-12, 1.0) - 1.0) / shift_s
-    return _Space(rates, basis, basis[mesh.skin], scaled @ turned)
+    rates = (1.0 / np.clip(values, 1e-12, 1.0) - 1.0) / shift_s[:, None]
+    start = (scaled[:, None, :] @ turned)[:, 0]
+    return _Space(rates, basis, basis[:, mesh.skin], start)
 
 
-def _stage(space: _Space, skin: Ints, ambient_k: float, exchange: Exchange, capacity: float) -> list[Piece]:
-    """The pieces of a stage: one, or as many as radiation needs tangents."""
-    from scipy.linalg.lapack import dsyevd
+def _less(vector: Floats, kept: Floats) -> Floats:
+    """(holders, n) without what (holders, k, n) orthonormal rows hold of it."""
+    return np.asarray(vector - ((kept @ vector[..., None]).swapaxes(1, 2) @ kept)[:, 0], np.float64)
 
+
+def _stage(space: _Space, skin: Ints, ambient_k: Floats, stage: Sequence[Exchange], capacity: Floats) -> list[Piece]:
+    """The pieces of a stage: one, or as many as radiation needs tangents until none of the holders needs more."""
     rates, basis, on_skin, y = space
-    at_s, end_s = exchange.start_s, exchange.end_s
-    if exchange.radiant_w_k4 is None:
-        return [Piece(at_s, end_s, basis, on_skin, rates / capacity, np.diag(y), np.zeros_like(y))]
-    radiant = exchange.radiant_w_k4[skin]
-    radiates = np.flatnonzero(radiant)
+    at_s, end_s = stage[0].start_s, stage[0].end_s
+    cooled = rates / capacity[:, None]
+    modes = rates.shape[1]
+    radiants = [exchange.radiant_w_k4 for exchange in stage if exchange.radiant_w_k4 is not None]
+    if len(radiants) < len(stage):
+        return [Piece(at_s, end_s, basis, on_skin, cooled, y[:, :, None] * np.eye(modes), np.zeros_like(y))]
+    radiant = np.stack(radiants)[:, skin]
+    radiates = np.flatnonzero(radiant[0])
     pieces: list[Piece] = []
     long_s = _FIRST_S
+    absolute_k = ambient_k[:, None]
     while True:
-        now = on_skin @ y
-        flat = now[radiates].max() < _FLAT_K  # what is wet does not radiate
-        about = now * (0.5 if flat else _TANGENT_AT)
-        absolute = about + ambient_k
+        now = (on_skin @ y[..., None])[..., 0]
+        flat = now[:, radiates].max(axis=1) < _FLAT_K  # what is wet does not radiate
+        about = now * np.where(flat, 0.5, _TANGENT_AT)[:, None]
+        absolute = about + absolute_k
         cube = absolute * absolute * absolute
         slope = 4.0 * radiant * cube
-        pull = slope * about - radiant * (cube * absolute - ambient_k**4)
-        matrix = (on_skin.T * slope) @ on_skin
-        matrix.flat[:: len(rates) + 1] += rates
-        values, turn, _ = dsyevd(matrix)
-        force = (pull @ on_skin) @ turn / values
-        piece = Piece(at_s, end_s, basis, on_skin, values / capacity, turn * (y @ turn - force), turn @ force)
-        if flat or at_s + long_s >= end_s:
+        pull = slope * about - radiant * (cube * absolute - absolute_k**4)
+        matrix = (on_skin.swapaxes(1, 2) * slope[:, None, :]) @ on_skin
+        matrix[:, np.arange(modes), np.arange(modes)] += rates
+        values, turn = np.linalg.eigh(matrix)
+        force = ((pull[:, None, :] @ on_skin) @ turn)[:, 0] / values
+        mix = turn * ((y[:, None, :] @ turn)[:, 0] - force)[:, None, :]
+        piece = Piece(at_s, end_s, basis, on_skin, values / capacity[:, None], mix, (turn @ force[..., None])[..., 0])
+        if flat.all() or at_s + long_s >= end_s:
             pieces.append(piece)
             return pieces
         pieces.append(piece._replace(end_s=at_s + long_s))
-        y = piece.rest + piece.mix @ np.exp(-piece.rates * long_s)
+        y = piece.weights(np.array([at_s + long_s]))[..., 0]
         at_s += long_s
         long_s *= _LONGER

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,10 +23,23 @@ from kiosk.rules.outline import Profile
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_NEAR_MM = 1.5  # slice thickness where it was heated
-_FAR_MM = 2.5
-_RING_MM = 3.0
-_WIDE_RING_MM = 6.0  # outside the neck, in flange and taper, where temperatures are flat across
+
+class Grid(NamedTuple):
+    """How fine a holder is cut, mm.
+
+    near, far: thickness of slices where it was heated and beyond.  ring, wide: of rings inside the neck and outside it,
+    in flange and taper, where temperatures are flat across.
+    """
+
+    near: float
+    far: float
+    ring: float
+    wide: float
+
+
+FINE = Grid(1.5, 2.5, 3.0, 6.0)
+COARSE = Grid(3.0, 6.0, 6.0, 12.0)  # for how holders differ from a finely solved one
+
 _GAP_MM = 1e-6
 
 
@@ -70,7 +84,7 @@ class Mesh:
     stretch_um: Floats
 
 
-def _slices(profile: Profile, marks: tuple[float, ...]) -> Floats:
+def _slices(profile: Profile, marks: tuple[float, ...], grid: Grid) -> Floats:
     """Boundaries of the slices, mm from the nose."""
     tool = profile.tool
     tip = -tool.stickout_mm if tool else 0.0
@@ -88,13 +102,13 @@ def _slices(profile: Profile, marks: tuple[float, ...]) -> Floats:
     for low, high in pairwise(edges):
         if high - low < 1e-3:
             continue
-        step = _NEAR_MM if 0 <= low < near else _FAR_MM
+        step = grid.near if 0 <= low < near else grid.far
         count = max(1, math.ceil((high - low) / step - 1e-9))
         bounds.extend(low + (high - low) * (part + 1) / count for part in range(count))
     return np.array(bounds)
 
 
-def _rings(profile: Profile, widest: float) -> Floats:
+def _rings(profile: Profile, widest: float, grid: Grid) -> Floats:
     """Radii between the rings, mm: the shank's is always one of them."""
     tool = profile.tool
     inner = tool.shank_mm / 2 if tool else profile.segments[0].bore_mm / 2
@@ -107,7 +121,7 @@ def _rings(profile: Profile, widest: float) -> Floats:
     lines = [0.0]
     if inner > 0:
         lines += [inner / 2, inner] if inner > 2.5 else [inner]
-    for top, step in ((min(neck, widest), _RING_MM), (widest, _WIDE_RING_MM)):
+    for top, step in ((min(neck, widest), grid.ring), (widest, grid.wide)):
         count = math.ceil((top - lines[-1]) / step - 1e-9)
         if top - lines[-1] > 0.5:
             lines += [lines[-1] + (top - lines[-1]) * (part + 1) / count for part in range(count)]
@@ -116,10 +130,10 @@ def _rings(profile: Profile, widest: float) -> Floats:
 
 
 @lru_cache(maxsize=128)
-def mesh_of(profile: Profile, marks: tuple[float, ...]) -> Mesh:
+def mesh_of(profile: Profile, marks: tuple[float, ...], grid: Grid = FINE) -> Mesh:
     """The rings of a profile.  marks: z of heated and wet lengths, mm, so that a slice ends there."""
     tool = profile.tool
-    bounds = _slices(profile, marks)
+    bounds = _slices(profile, marks, grid)
     thick = np.diff(bounds)
     mid = (bounds[1:] + bounds[:-1]) / 2
     ends = np.cumsum([0.0] + [segment.length_mm for segment in profile.segments])
@@ -137,7 +151,7 @@ def mesh_of(profile: Profile, marks: tuple[float, ...]) -> Mesh:
     hollow = np.where(holder, bore / 2, 0.0)
     filled = mid < tool.insert_mm if tool else np.zeros(len(mid), bool)
 
-    radii = _rings(profile, float(outside.max()) + _GAP_MM)
+    radii = _rings(profile, float(outside.max()) + _GAP_MM, grid)
     in_tool = (radii[1:] <= shank + 1e-9)[None, :] & filled[:, None]
     inside = np.where(filled, np.maximum(hollow, shank), hollow)
     low = np.where(in_tool, radii[:-1], np.maximum(radii[:-1], inside[:, None]))

@@ -18,7 +18,8 @@ import numpy as np
 from kiosk.rules.belief import Instrument
 from kiosk.rules.cooling.mesh import Floats, Zone
 from kiosk.rules.cooling.surface import Surface
-from kiosk.rules.cooling.unknowns import WRONG, WRONG_ZONE
+from kiosk.rules.cooling.touches import Touch
+from kiosk.rules.cooling.unknowns import BRIGHT, SURE, WRONG, WRONG_BRIGHT, WRONG_PLACE, WRONG_ZONE
 
 _ABOUT = 384  # draws about what was expected before any reading of this heat
 _NEAR = 512  # about what the readings say
@@ -27,44 +28,9 @@ _WARM_SD = 2.2  # how far out that is
 _WIDER = 1.25  # proposals are so much wider than what they are about: light tails lose weight
 _STEPS = 6
 _FOLLOWED = 0.3
-_APART_S = 60.0
 _LEAST_WRONG = 1e-9  # where nothing else is left to explain a reading
 _BAND = 400  # draws of equal weight a shown band is taken from
 _LEAST_K = 2.0  # a wrong reading is as likely in each doubling of excess from here up
-
-
-class Touch(NamedTuple):
-    """A thermometer's word about this heat.  at_s: since heating.  sure: taken as surely right, noise apart."""
-
-    at_s: float
-    zone: Zone
-    instrument: Instrument
-    value_c: float
-    sure: bool = False
-
-    @property
-    def order(self) -> tuple[float, str, str, float]:
-        """Readings of the same moment have an order too, whichever was entered first."""
-        return self.at_s, self.zone.value, self.instrument.value, self.value_c
-
-
-def told_apart(touches: Sequence[Touch]) -> list[Touch]:
-    """Readings that say something each, in order of time.
-
-    A probe left where it is reads the same error again: of what one instrument shows at one spot within a minute the
-    hottest counts, once.  What was read before it began to cool says nothing about how it does.
-    """
-    ordered = sorted((touch for touch in touches if touch.at_s > 0), key=lambda touch: touch.order, reverse=True)
-    kept: list[Touch] = []
-    latest: dict[tuple[Zone, Instrument], tuple[float, int]] = {}
-    for touch in ordered:
-        end_s, at = latest.get((touch.zone, touch.instrument), (math.inf, -1))
-        if at >= 0 and end_s - touch.at_s < _APART_S:
-            kept[at] = max(kept[at], touch, key=lambda one: one.value_c)
-            continue
-        latest[touch.zone, touch.instrument] = (touch.at_s, len(kept))
-        kept.append(touch)
-    return sorted(kept, key=lambda touch: touch.order)
 
 
 class Normal(NamedTuple):
@@ -72,6 +38,10 @@ class Normal(NamedTuple):
 
     mean: Floats
     cov: Floats
+
+    def widened(self, width: float) -> Normal:
+        """The same with every standard deviation so many times as large."""
+        return Normal(self.mean, self.cov * width**2)
 
 
 class Setting(NamedTuple):
@@ -90,14 +60,13 @@ class Setting(NamedTuple):
 
 
 class Draws:
-    """Weighted holders.  unknowns: (draws, unknowns).  weight: (draws,), sums to one."""
+    """Weighted holders.  weight: (draws,), sums to one; weights: (promises, draws) the same for each width."""
 
     def __init__(
         self, surface: Surface, setting: Setting, expected: Normal, touches: Sequence[Touch], times_s: Floats
     ) -> None:
         self.surface, self.setting, self.expected, self.times_s = surface, setting, expected, times_s
         self.touched = bool(touches)
-        self._ceiling = math.log(1.5 * setting.rise_k)
         self._spots = surface.spots(times_s)
         self._seen = [_Seen(surface, touch) for touch in touches]
         about = _Proposal(expected, 1.0)
@@ -106,7 +75,7 @@ class Draws:
         hottest = self.hottest(first)
         safe_s = self._safe_s(first, hottest)
         shares = [_ABOUT, _NEAR]
-        weight = self._weigh(first, expected, (about, near), shares)
+        weight = self._weigh(first, expected, self.likelihood(first), (about, near), shares)
         warm = _Proposal(_moved_out(first, safe_s, weight, near.normal), _WIDER)
         second = warm.draw(_WARM, _ABOUT + _NEAR)
         values = np.concatenate([first, second])
@@ -114,7 +83,15 @@ class Draws:
         further = self.hottest(second)
         self._hottest = np.concatenate([hottest, further])
         self.safe_s = np.concatenate([safe_s, self._safe_s(second, further)])
-        self.weight = self._weigh(values, expected, (about, near, warm), [*shares, _WARM])
+        seen, proposals = self.likelihood(values), (about, near, warm)
+        self.weights = np.stack(
+            [
+                self._weigh(values, expected.widened(promise.width), seen, proposals, [*shares, _WARM])
+                for promise in SURE
+            ]
+        )
+        self.weight = self.weights[0]
+        self._order = np.argsort(self.safe_s, kind="stable")
 
     def _full(self, values: Floats) -> Floats:
         unknowns = np.tile(self.setting.middle, (len(values), 1))
@@ -133,7 +110,9 @@ class Draws:
         terms, shape = self.surface.terms(unknowns), self._spots.shape
         spots = (terms @ self._spots.reshape(shape[0], -1)).reshape(len(values), *shape[1:])
         hottest = np.log(self.surface.excess_k(spots.max(axis=1))) + math.log(self.setting.guard)
-        return np.asarray(np.minimum(hottest + self._scale(unknowns)[:, None], self._ceiling), np.float64)
+        # Nothing is ever hotter than its hottest was at the start, however the surface bends there.
+        ceiling = math.log(self.setting.guard * self.setting.rise_k) + np.maximum(unknowns[:, 0], 0.0)
+        return np.asarray(np.minimum(hottest + self._scale(unknowns)[:, None], ceiling[:, None]), np.float64)
 
     def _safe_s(self, values: Floats, hottest: Floats) -> Floats:
         """(draws,) when each is safe for good, seconds since heating; infinity where the grid does not reach."""
@@ -185,8 +164,10 @@ class Draws:
             at = at + step * min(1.0, 2.0 / max(far, 1e-9))
         return Normal(at, np.linalg.inv(precision))
 
-    def _weigh(self, values: Floats, expected: Normal, proposals: Sequence[_Proposal], shares: list[int]) -> Floats:
-        target = _ln_density(values, expected, 1.0) + self.likelihood(values)
+    def _weigh(
+        self, values: Floats, expected: Normal, seen: Floats, proposals: Sequence[_Proposal], shares: list[int]
+    ) -> Floats:
+        target = _ln_density(values, expected, 1.0) + seen
         each = np.stack([proposal.ln_density(values) for proposal in proposals])
         share = np.log(np.array(shares) / sum(shares))[:, None]
         ln_weight = target - np.logaddexp.reduce(each + share, axis=0)
@@ -212,7 +193,7 @@ class Draws:
 
     def on_edge(self, share: float) -> Floats:
         """(n,) the mean of the draws whose time is about the one that is kept with `share`."""
-        order = np.argsort(self.safe_s, kind="stable")
+        order = self._order
         upto = np.cumsum(self.weight[order])
         rest = 1.0 - share
         near = order[(upto >= 1.0 - 2.0 * rest) & (upto <= 1.0 - 0.3 * rest)]
@@ -235,23 +216,34 @@ class Draws:
 
     @property
     def effective(self) -> float:
-        """How many draws of equal weight these are worth."""
-        return float(1.0 / (self.weight**2).sum())
-
-    @property
-    def beyond(self) -> float:
-        """The chance that it takes longer than the moments reach."""
-        return float(self.weight[~np.isfinite(self.safe_s)].sum())
+        """How many draws of equal weight these are worth, for the promise that has the fewest."""
+        return float((1.0 / (self.weights**2).sum(axis=1)).min())
 
     def hot_after(self, at_s: float) -> float:
-        """The chance that any touchable point is above the limit at `at_s` or later."""
-        return float(self.weight[self.safe_s > at_s].sum())
+        """The chance that any touchable point is above the limit at `at_s` or later.
 
-    def quantile_s(self, share: float) -> float:
-        """After it the chance that any touchable point is above the limit, then or later, is at most 1 - share."""
-        order = np.argsort(self.safe_s, kind="stable")
-        beyond = 1.0 - np.cumsum(self.weight[order])
-        return float(self.safe_s[order][int(np.argmax(beyond <= 1.0 - share))])
+        With wider spreads more is allowed, and counts for so much less.
+        """
+        hot = self.weights[:, self.safe_s > at_s].sum(axis=1)
+        allowed = np.array([1.0 - promise.share for promise in SURE])
+        return float((hot * allowed[0] / allowed).max())
+
+    def kept_s(self, seen: Floats | None = None) -> float:
+        """After it every promise about any touchable point being above the limit, then or later, is kept.
+
+        seen: (draws,) how likely a further reading is.  Infinity where that is later than the moments reach.
+        """
+        safe_s = self.safe_s[self._order]
+        weights = self.weights[:, self._order]
+        if seen is not None:
+            weights = weights * seen[self._order]
+        latest_s = 0.0
+        for weight, promise in zip(weights, SURE, strict=True):
+            upto = np.cumsum(weight)
+            # From the far end, so that what is left out never rounds to nothing.
+            at = int(np.argmax(upto[-1] - upto <= (1.0 - promise.share) * upto[-1]))
+            latest_s = max(latest_s, float(safe_s[at]))
+        return latest_s
 
 
 class _Seen:
@@ -265,7 +257,7 @@ class _Seen:
         self._there = [surface.zone(zone, moment)[:, 0] for zone in surface.zones if zone is not touch.zone]
 
     def noise_k(self, excess_k: float) -> float:
-        return self.touch.instrument.noise_k(excess_k)
+        return self.touch.instrument.noise_k(excess_k) * math.sqrt(self.touch.alike)
 
     def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
         return self._excess_k(terms @ self._here) * np.exp(scale) + setting.ambient_c + warmer_k
@@ -275,19 +267,12 @@ class _Seen:
     ) -> tuple[Floats, Floats | float]:
         """(draws,) densities of the value if the reading is right, and if it is wrong."""
 
-        def density(coefficients: Floats) -> Floats:
-            excess = self._excess_k(terms @ coefficients) * np.exp(scale)
-            sd = self._sd(excess)
-            off = (self.touch.value_c - setting.ambient_c - warmer_k - excess) / sd
-            result: Floats = np.exp(-0.5 * off * off) / (sd * math.sqrt(2 * math.pi))
-            return result
+        def shown(coefficients: Floats) -> Floats:
+            return self._excess_k(terms @ coefficients) * np.exp(scale) + setting.ambient_c + warmer_k
 
-        others = [density(there) for there in self._there]
-        return density(self._here), wrong_density(self.touch.value_c, setting, others)
-
-    def _sd(self, excess: Floats) -> Floats:
-        base, share = self.touch.instrument.noise
-        return base + share * np.maximum(excess, 0.0)
+        here = shown(self._here)
+        wrong = wrong_density(self.touch, setting, here, [shown(there) for there in self._there])
+        return right_density(self.touch, setting, here), wrong
 
     def ln(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
         right, wrong = self._parts(terms, scale, warmer_k, setting)
@@ -301,11 +286,29 @@ class _Seen:
         return np.asarray(right / (right + self._wrong * wrong), np.float64)
 
 
-def wrong_density(value_c: float, setting: Setting, elsewhere: Sequence[Floats]) -> Floats | float:
-    """Density of a value if the reading is wrong.  elsewhere: (draws,) what it would be at each other zone."""
-    excess_k = max(value_c - setting.ambient_c, _LEAST_K)
-    anywhere = (1 - WRONG_ZONE) / (excess_k * math.log(1.2 * max(setting.rise_k, 2 * _LEAST_K) / _LEAST_K))
-    return anywhere + WRONG_ZONE * sum(elsewhere) / max(len(elsewhere), 1)
+def right_density(touch: Touch, setting: Setting, shown_c: Floats, factor: float = 1.0) -> Floats:
+    """(draws,) density of the reading where the skin has `shown_c`; factor: of what stands there, which was entered."""
+    base, share = touch.instrument.noise
+    sd = (base + share * np.maximum(shown_c - setting.ambient_c, 0.0)) * math.sqrt(touch.alike)
+    off = (touch.value_c / factor - shown_c) / sd
+    result: Floats = np.exp(-0.5 * off * off) / (factor * sd * math.sqrt(2 * math.pi))
+    return result
+
+
+def wrong_density(touch: Touch, setting: Setting, here_c: Floats, elsewhere_c: Sequence[Floats]) -> Floats:
+    """(draws,) density of a reading that is wrong.  here_c, elsewhere_c: (draws,) its zone and each other one."""
+    excess_k = max(touch.value_c - setting.ambient_c, _LEAST_K)
+    anything = 1.0 / (excess_k * math.log(1.2 * max(setting.rise_k, 2 * _LEAST_K) / _LEAST_K))
+    at_zones = [right_density(touch, setting, there) for there in elsewhere_c]
+    slipped = right_density(touch, setting, here_c, 0.1)
+    result: Floats = WRONG_PLACE * slipped + (1 - WRONG_PLACE - WRONG_ZONE) * anything
+    result += WRONG_ZONE * (sum(at_zones) / len(at_zones) if at_zones else anything)
+    if touch.instrument is Instrument.INFRARED:
+        full_k = np.maximum(here_c - setting.ambient_c, _LEAST_K)
+        low, high = (share * full_k for share in BRIGHT)
+        bright = ((low <= excess_k) & (excess_k <= high)) / (high - low)
+        result = WRONG_BRIGHT * bright + (1 - WRONG_BRIGHT) * result
+    return result
 
 
 class _Proposal:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from kiosk.rules.cooling.flow import Course, Exchange, conductance, flow, radiance
-from kiosk.rules.cooling.mesh import Floats, Mesh, mesh_of
+from kiosk.rules.cooling.mesh import FINE, Floats, Grid, Mesh, mesh_of
 from kiosk.rules.cooling.unknowns import FILMS, Film, Way
 from kiosk.rules.outline import Profile
 
@@ -46,6 +47,29 @@ class Stage(NamedTuple):
     start_s: float
     end_s: float | None = None
     wet_length_mm: float | None = None
+
+
+_MOST_STAGES = 8  # solved one after another; who moves a hot holder about more often waits as if in air
+
+
+def few(stages: Sequence[Stage]) -> tuple[Stage, ...]:
+    """At most `_MOST_STAGES` of them: earlier neighbours are taken together, as one stay in the slowest air.
+
+    Slower cooling is warmer everywhere and ever after, so that a hold only gets longer by it.
+    """
+    kept = list(stages)
+    while len(kept) > _MOST_STAGES:
+        lost = [_lost(one) + _lost(two) for one, two in pairwise(kept[:-1])]
+        at = lost.index(min(lost))
+        kept[at : at + 2] = [Stage(Way.FREE_AIR, kept[at].start_s, kept[at + 1].end_s)]
+    return tuple(kept)
+
+
+def _lost(stage: Stage) -> float:
+    """What is given away where it is taken for free air: seconds, weighed by the film."""
+    if stage.way is Way.FREE_AIR or stage.end_s is None:
+        return 0.0
+    return (stage.end_s - stage.start_s) * FILMS[stage.way].film_w_m2k
 
 
 class Room(NamedTuple):
@@ -139,10 +163,10 @@ def limit_over_ambient_k(room: Room) -> float:
     return limit_k
 
 
-def mesh_for(profile: Profile, heat: Heat, stages: Sequence[Stage]) -> Mesh:
+def mesh_for(profile: Profile, heat: Heat, stages: Sequence[Stage], grid: Grid = FINE) -> Mesh:
     """The mesh with slices ending where heat and wet lengths do."""
     marks = {heat.length_mm} | {stage.wet_length_mm for stage in stages if stage.wet_length_mm is not None}
-    return mesh_of(profile, tuple(sorted(mark for mark in marks if 0 < mark < profile.length_mm)))
+    return mesh_of(profile, tuple(sorted(mark for mark in marks if 0 < mark < profile.length_mm)), grid)
 
 
 def excess_at_start(mesh: Mesh, heat: Heat, room: Room, draw: Draw) -> Floats:

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.cooling.flow import Course
+from kiosk.rules.cooling.flow import Course, Courses
 from kiosk.rules.cooling.mesh import ZONES, Floats, Ints, Mesh, Zone
 
 _REACH = 1.7  # standard deviations from the middle to the solved holders along one unknown
@@ -45,8 +45,13 @@ class Axis(NamedTuple):
 class Surface:
     """Solved holders about a middle one, and what lies between them."""
 
-    def __init__(self, middle: Floats, axes: Sequence[Axis], solve: Callable[[Floats], Course]) -> None:
-        """middle: (unknowns,).  solve: the course of one holder."""
+    def __init__(
+        self, middle: Floats, axes: Sequence[Axis], solve: Callable[[Sequence[Floats]], Courses], about: Course
+    ) -> None:
+        """middle: (unknowns,).  solve: the courses of holders, given the unknowns of each; about: of the middle one.
+
+        The middle one is solved finely; how others differ from it, on a coarser mesh.
+        """
         self._axes = tuple(axes)
         self._pairs = [pair for pair in combinations(range(len(axes)), 2) if axes[pair[0]].crossed]
         points = []
@@ -55,12 +60,13 @@ class Surface:
             for axis, step in zip(axes, steps, strict=True):
                 unknown[axis.at] = axis.middle + step * axis.sd
             points.append(unknown)
-        self.courses = [solve(unknown) for unknown in points]
+        self.courses, self._about = solve(points), about
         self._solver = np.linalg.inv(self.terms(np.array(points)))
-        mesh = self.courses[0].mesh
-        self._spots = _spots(mesh)
-        self.zones = tuple(zone for at, zone in enumerate(ZONES) if (mesh.zone == at).any())
-        self._of_zone = [np.flatnonzero(mesh.zone == ZONES.index(zone)) for zone in self.zones]
+        found = about.mesh.zone
+        self.zones = tuple(zone for at, zone in enumerate(ZONES) if (found == at).any())
+        fine, coarse = about.mesh, self.courses.mesh
+        self._spots = [part for zone in self.zones for part in _parts(fine, coarse, zone, _GROUPS)]
+        self._of_zone = [part for zone in self.zones for part in _parts(fine, coarse, zone, 1)]
 
     def _design(self) -> list[Floats]:
         count = len(self._axes)
@@ -102,24 +108,43 @@ class Surface:
         there = zone if zone in self.zones else Zone.NOSE
         return np.asarray(self._fit(times_s, [self._of_zone[self.zones.index(there)]])[:, 0], np.float64)
 
-    def _fit(self, times_s: Floats, groups: Sequence[Ints]) -> Floats:
-        values = np.empty((len(self.courses), len(groups), len(times_s)))
-        for at, course in enumerate(self.courses):
-            skin = course.skin(times_s)
-            for group, cells in enumerate(groups):
-                values[at, group] = skin[cells].max(axis=0)
-        logs = np.log1p(np.maximum(values, 0.0) / _SOFT_K)
-        fitted = self._solver @ logs.reshape(len(logs), -1)
-        return np.asarray(fitted.reshape(-1, *logs.shape[1:]), np.float64)
+    def _fit(self, times_s: Floats, parts: Sequence[_Part]) -> Floats:
+        skin = self.courses.skin(times_s)
+        logs = _logs([skin[:, part.coarse].max(axis=1) for part in parts])
+        skin = self._about.skin(times_s)[None]
+        fine = _logs([skin[:, part.fine].max(axis=1) for part in parts])
+        fitted = (self._solver @ logs.reshape(len(logs), -1)).reshape(-1, *logs.shape[1:])
+        fitted[0] += fine[0] - logs[0]  # the first is the middle one, where nothing but the constant counts
+        return np.asarray(fitted, np.float64)
 
 
-def _spots(mesh: Mesh) -> list[Ints]:
-    """Indices into the skin of the parts that are followed apart: each zone in some lengths along the axis."""
-    along = mesh.low_mm[mesh.skin]
-    found = []
-    for at in range(len(ZONES)):
-        cells = np.flatnonzero(mesh.zone == at)
-        if len(cells):
-            ordered = cells[np.argsort(along[cells], kind="stable")]
-            found += [part for part in np.array_split(ordered, _GROUPS) if len(part)]
-    return found
+class _Part(NamedTuple):
+    """A part of the skin that is followed: indices into the skin of the fine and of the coarse mesh."""
+
+    fine: Ints
+    coarse: Ints
+
+
+def _parts(fine: Mesh, coarse: Mesh, zone: Zone, count: int) -> list[_Part]:
+    """A zone in up to `count` lengths along the axis, cut at the same places on both meshes; no skin is left out."""
+    at = ZONES.index(zone)
+    cells = [np.flatnonzero(mesh.zone == at) for mesh in (fine, coarse)]
+    if not len(cells[1]):
+        return [_Part(cells[0], np.arange(len(coarse.skin)))]
+    along = [_middle_mm(mesh)[there] for mesh, there in zip((fine, coarse), cells, strict=True)]
+    cuts = np.quantile(along[1], np.linspace(0.0, 1.0, count + 1)[1:-1]) if count > 1 else np.zeros(0)
+    lengths = [np.searchsorted(cuts, mm) for mm in along]
+    found = [_Part(cells[0][lengths[0] == part], cells[1][lengths[1] == part]) for part in range(count)]
+    if any(len(part.fine) and not len(part.coarse) for part in found):
+        return [_Part(*cells)]
+    return [part for part in found if len(part.fine)]
+
+
+def _middle_mm(mesh: Mesh) -> Floats:
+    """(skin,) where its cells lie along the axis."""
+    return np.asarray((mesh.low_mm + mesh.high_mm)[mesh.skin] / 2, np.float64)
+
+
+def _logs(values: Sequence[Floats]) -> Floats:
+    """(holders, parts, times) of what is fitted."""
+    return np.asarray(np.log1p(np.maximum(np.stack(values, axis=1), 0.0) / _SOFT_K), np.float64)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 from typing import NamedTuple
 
-from kiosk.rules.assembly import Assembly, Clamping, Cutter, Family, Holder, Material
+from kiosk.rules.assembly import Assembly, Clamping, Condition, Cutter, Family, Holder, Material
 from kiosk.rules.fitting.magazine import Machine
 from kiosk.rules.fitting.obstacles import Note, Obstacle, limits, notes
 from kiosk.rules.fitting.shrink import Range, Shrink, ShrinkRules, bore_below_um, h6_um, work_out
@@ -74,6 +74,8 @@ class FitReason(Enum):
     NO_MACHINE = "no_machine"
     TOO_FAST = "too_fast"
     SPEED_UNKNOWN = "speed_unknown"
+    CUTTER_BROKEN = "cutter_broken"
+    CUTTER_WORN = "cutter_worn"
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +149,7 @@ class Question:
 
     insert_mm: depth in the bore.  shank_um, bore_um: measured deviation of shank and cold bore from the
     holder's nominal bore, µm (a bore ground 12 µm under is -12).  rpm: the speed it is to run at.
+    came_out: how the cutter was when it came out of its last holder.
     """
 
     holder: Holder
@@ -157,6 +160,7 @@ class Question:
     rpm: float | None = None
     coolant_wanted: bool = False
     heats_used: int = 0
+    came_out: Condition = Condition.GOOD
 
 
 class _Found:
@@ -191,6 +195,10 @@ def fit(question: Question, rules: FitRules, machines: Sequence[Machine] = ()) -
     holder, cutter = question.holder, question.cutter
     shrink = _CLAMPINGS[holder.clamping](question, rules, found)
     _insertion(question, found)
+    if question.came_out is Condition.BROKEN:
+        found.block(FitReason.CUTTER_BROKEN)
+    elif question.came_out is Condition.WORN:
+        found.warn(FitReason.CUTTER_WORN)
     if question.coolant_wanted and not holder.coolant:
         found.block(FitReason.NO_CHANNEL_IN_HOLDER)
     elif question.coolant_wanted and not cutter.coolant:

@@ -9,15 +9,18 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, OptionProperty, StringProperty
 
+from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.fitting.fits import Finding, Fit
+from kiosk.rules.holder_drawing import draw, draw_holder
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import bench as asks
+from kiosk.screens.questions import common
 from kiosk.screens.questions.bench import BuildRefused, Offer
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
@@ -50,6 +53,7 @@ class BuildScreen(View):
     findings = ListProperty()
     figures = StringProperty()
     depth = StringProperty()
+    drawing = ObjectProperty(None, allownone=True)  # the cutter in the holder, as deep as it will sit
     ok = BooleanProperty(False)
 
     def __init__(self, **kwargs: Any) -> None:
@@ -58,6 +62,7 @@ class BuildScreen(View):
         self._offers: dict[str, Offer] = {}
         self._cutter = ""
         self._depth_mm: float | None = None
+        self._steel: Holder | None = None
 
     def shown(self, key: str = "", **_: Any) -> None:
         self.trouble = ""
@@ -67,8 +72,10 @@ class BuildScreen(View):
             self.page = Page.SCAN
 
     def scanned(self, text: str) -> bool:
-        """A holder to build into."""
-        if self.page not in (Page.SCAN, Page.CUTTERS, Page.DONE):
+        """A holder to build into; once it is built, the next scan takes it where it goes."""
+        if self.page == Page.DONE:
+            return False
+        if self.page not in (Page.SCAN, Page.CUTTERS):
             return True
         self.clerk.ask(asks.holder_labelled(text), lambda card: self._take(card.holder.key), self._failed)
         return True
@@ -87,6 +94,7 @@ class BuildScreen(View):
     def _offered(self, answer: tuple[HolderCard, tuple[Offer, ...], BuildRefused | None]) -> None:
         card, offers, not_here = answer
         self.trouble = ""
+        self._steel = card.holder
         self.title = card.holder.name
         self.detail = coupling_words(card)
         if not_here is not None:
@@ -118,6 +126,9 @@ class BuildScreen(View):
         dial = fit.shrink.dial if fit.shrink else None
         depth_mm = self._depth_mm or (dial.insert_mm if dial else None)
         self.depth = t("build_up.depth", depth_mm=depth_mm)
+        offer = self._offers.get(self._cutter)
+        if self._steel is not None and offer is not None:
+            self.drawing = draw(self._steel, offer.cutter, depth_mm)
         self.page = Page.FITS
 
     def build(self) -> None:
@@ -128,10 +139,17 @@ class BuildScreen(View):
 
     def _built(self, card: HolderCard) -> None:
         self.title = card.name
+        self.drawing = draw_holder(card.holder, card.assembly)
         shrinks = card.holder.clamping.value == "shrink_fit"
         self.detail = t("build_up.next_shrink") if shrinks else t("build_up.next_measure")
         self.clerk.play(Sound.DONE)
         self.page = Page.DONE
+        self.clerk.ask(common.next_step(card.holder.key), self._goes_on, self._failed)
+
+    def _goes_on(self, step: Say | None) -> None:
+        """What comes next, and where."""
+        if step is not None:
+            self.detail = say(step)
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
@@ -140,7 +158,7 @@ class BuildScreen(View):
         else:
             self.trouble = fault_words(error)
         if self.page == Page.FITS:
-            self.findings = [Choice("refused", self.trouble, t("build_up.stops")), *self.findings]
+            self.findings = [Choice("refused", t("build_up.stops"), self.trouble), *self.findings]
         else:
             self.offers = []
             self.page = Page.SCAN
@@ -155,7 +173,7 @@ def _verdict(fit: Fit) -> str:
 
 def _finding(finding: Finding, at: int) -> Choice:
     words = say(Say(finding.message_id, tuple(finding.values.items())))
-    return Choice(str(at), words, t("build_up.stops") if finding.blocking else t("build_up.mind"))
+    return Choice(str(at), t("build_up.stops") if finding.blocking else t("build_up.mind"), words)
 
 
 def _figures(fit: Fit) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import HolderCard
@@ -47,6 +47,7 @@ class TearDownScreen(View):
     hot = BooleanProperty(False)
     only_say = BooleanProperty(False)
     unsound = BooleanProperty(False)  # the cutter is said to be worn or broken
+    undo_s = NumericProperty(0.0)  # how long the tear-down can still be taken back
     chosen = StringProperty()  # how the cutter came back, in words, until the second touch
 
     def __init__(self, **kwargs: Any) -> None:
@@ -75,6 +76,7 @@ class TearDownScreen(View):
 
     def tick(self) -> None:
         self._waited_s += 1
+        self.undo_s = 0.0 if self.only_say else self.clerk.undo_s
         if self.only_say and self._waited_s > PATIENCE_S:
             self.clerk.back()
 
@@ -101,14 +103,30 @@ class TearDownScreen(View):
     def take_out(self) -> None:
         """The second touch: the cutter comes out."""
         self.page = Page.CONDITION  # a touch more while the desk writes asks nothing again
-        self.clerk.ask(asks.tear_down(self._key, self._condition), self._done, self._failed)
+        self.clerk.ask(asks.tear_down(self._key, self._condition), self._torn, self._failed)
+
+    def _torn(self, answer: tuple[HolderCard, float]) -> None:
+        card, until_s = answer
+        self.clerk.undoable(until_s)
+        self._done(card)
 
     def _done(self, card: HolderCard) -> None:
         self.hot = card.hold is not None
         self.title = card.name
+        self.undo_s = 0.0 if self.only_say else self.clerk.undo_s
         self.detail = t("tear_down.hot") if self.hot else t("tear_down.free") if not self.only_say else ""
         self.clerk.play(Sound.DONE)
         self.page = Page.ANSWER
+        self.clerk.ask(common.next_step(card.holder.key), self._goes_on, self._failed)
+
+    def _goes_on(self, step: Say | None) -> None:
+        """What comes next, and where."""
+        if step is not None:
+            self.detail = say(step)
+
+    def undo(self) -> None:
+        """The cutter never came out."""
+        self.clerk.undo()
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)

@@ -6,11 +6,20 @@ What matches and in which order is the desk's; this shows it, page by page, and 
 from __future__ import annotations
 
 from enum import StrEnum
+from functools import partial
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk.rules.finding import Usable
+from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.lines import RowText
@@ -26,6 +35,7 @@ SIGNS = {
     Usable.READY: ("✓", "done"), Usable.NEAR: ("✓", "plain"), Usable.COOLING: ("!", "heat"),
     Usable.UNPROVEN: ("!", "heat"), Usable.IN_MACHINE: ("→", "plain"), Usable.NOWHERE: ("?", "stop"),
     Usable.OUT: ("–", "plain"),
+    Usable.REMEASURE: ("!", "plain"), Usable.WORN: ("×", "stop"), Usable.BROKEN: ("×", "stop"),
 }  # fmt: skip
 
 
@@ -49,6 +59,10 @@ class FindScreen(View):
     rows = ListProperty()
     total = NumericProperty(0)
     first = StringProperty()  # the best find while typing, in a line
+    roomy = BooleanProperty(False)  # there is room beside the rows for where the first of them is
+    best = StringProperty()
+    best_at = ListProperty()  # the way there, station by station
+    picture = ObjectProperty(None, allownone=True)  # and drawn
     trouble = StringProperty()
     whose = StringProperty()  # an unknown label: the holder touched is the one it is on
 
@@ -93,7 +107,16 @@ class FindScreen(View):
         self.total = total
         self.rows = [_line(row) for row in rows]
         best = self.rows[0] if self.rows else None
+        self.best, self.best_at, self.picture = best.text if best else "", [], None
+        if best and self.roomy and self.page == Page.ROWS:
+            self.clerk.ask(asks.way(best.key), partial(self._beside, best.key), lambda _: None)
         self.first = f"{best.text} · {best.word}" if best else t("find.nothing")
+
+    def _beside(self, key: str, found: tuple[asks.WayThere, tuple[str, ...], PlaceDrawing]) -> None:
+        """Where the first one is, beside the rows."""
+        if self.rows and self.rows[0].key == key:
+            way, _, picture = found
+            self.best_at, self.picture = list(way.path), picture or None
 
     def turn(self, pages: int) -> None:
         """Turn pages; the next ones are asked for when the last is reached."""

@@ -8,15 +8,24 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import Heat, HolderCard
+from kiosk.rules.holder_drawing import Drawing, draw_holder
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import common
 from kiosk.screens.questions import find as asks
+from kiosk.screens.questions import hot as hot_asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
@@ -46,6 +55,7 @@ class HolderScreen(View):
     heat = StringProperty()  # words while it is hot
     hot = BooleanProperty(False)
     left_s = NumericProperty(-1)
+    drawing = ObjectProperty(None, allownone=True)
     actions = ListProperty()
     conditions = ListProperty()
     trouble = StringProperty()
@@ -92,7 +102,14 @@ class HolderScreen(View):
             self.heat = t("heat.reading_ends")
         elif self.hot:
             self.heat = t("find.now.unproven", place=None, left_s=None)
+        if self.hot:
+            self.clerk.ask(hot_asks.drawing(self._key), self._drawn, self._failed)
+        else:
+            self.drawing = draw_holder(card.holder, card.assembly)
         self.actions = [Choice(name, t(f"holder.{name}")) for name in _actions(card, self.hot)]
+
+    def _drawn(self, drawing: Drawing) -> None:
+        self.drawing = drawing
 
     def do(self, name: str) -> None:
         """A button was touched."""

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from kivy.properties import ListProperty, StringProperty
+from kivy.properties import ListProperty, ObjectProperty, StringProperty
 
 from kiosk.rules.finding import Usable
+from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.find.find import SIGNS, usable_words
 from kiosk.screens.kv import load_beside
@@ -33,6 +34,7 @@ class PlaceScreen(View):
     tone = StringProperty("plain")
     sign = StringProperty()
     stations = ListProperty()
+    picture = ObjectProperty(None, allownone=True)
     trouble = StringProperty()
 
     def __init__(self, **kwargs: Any) -> None:
@@ -62,8 +64,9 @@ class PlaceScreen(View):
         key = self._key
         self.clerk.ask(asks.way(key), lambda found: self.show(*found), self._failed)
 
-    def show(self, way: asks.WayThere, kinds: tuple[str, ...]) -> None:
-        """Show the way as the desk gives it; kinds: what each part of its path is."""
+    def show(self, way: asks.WayThere, kinds: tuple[str, ...], picture: PlaceDrawing | None = None) -> None:
+        """Show the way as the desk gives it; kinds: what each part of its path is; picture: the same drawn."""
+        self.picture = picture or None
         self.title = way.name
         self.sign, self.tone = SIGNS[way.usable]
         self.state = usable_words(way.usable, way.path[0] if way.path else None, way.left_s)

@@ -7,19 +7,25 @@ alarm has been understood.  Another alarm waits for its turn.  Nothing here ends
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
-from kiosk.rules.cards import HolderCard
+from kiosk.rules.cards import HolderCard, ProbeNext
 from kiosk.rules.codes import CodeFault, CodeKind, parse
+from kiosk.rules.holder_drawing import Drawing
 from kiosk.rules.outcomes import Done, Refused
-from kiosk.screens.clerk import Scanned
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import hot as asks_hot
 from kiosk.screens.questions import scan as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
+
+if TYPE_CHECKING:
+    from kiosk.screens.clerk import Scanned
+
+DRAW_EVERY_S = 10
 
 
 class HeatScreen(View):
@@ -38,12 +44,15 @@ class HeatScreen(View):
     remedy = StringProperty()
     measure = StringProperty()
     gap = BooleanProperty(False)
+    drawing = ObjectProperty(None, allownone=True)  # how warm each part of it may be
+    advice = StringProperty()  # what to do to be sooner
     first = StringProperty()  # said when something else is scanned
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._up = False  # it is in sight
         self._key = ""
+        self._drawn_s = 0
         self._code = ""
         self._goal = ""
         self._others: list[Scanned] = []  # alarms that came while this one was up
@@ -75,12 +84,24 @@ class HeatScreen(View):
         self.first = ""
         card = outcome.holder
         if card is not None:
-            self._key, self._code = card.holder.key, card.code
+            self._key, self._code, self.advice = card.holder.key, card.code, ""
             self.title = card.name
+            self.drawing = None
+            self._draw(card.holder.key)
             self._temperature(card)
         self._goal = outcome.goal.place.code if outcome.goal else ""
         self.place = t("heat.not_to", place=outcome.goal.name) if outcome.goal else ""
         self.remedy = say(outcome.remedy)
+
+    def _draw(self, key: str) -> None:
+        """Ask how it looks now; the figures above it move by themselves."""
+        self._drawn_s = 0
+
+        def drawn(drawing: Drawing) -> None:
+            if key == self._key:
+                self.drawing = drawing
+
+        self.clerk.ask(asks_hot.drawing(key), drawn, lambda _: None)
 
     def understood(self) -> None:
         """Somebody has seen it: the next alarm, or back, with what was scanned meanwhile."""
@@ -129,6 +150,9 @@ class HeatScreen(View):
             self.understood()
         else:
             self._temperature(card)
+            self._drawn_s += 1
+            if self._drawn_s >= DRAW_EVERY_S:
+                self._draw(self._key)
 
     def _temperature(self, card: HolderCard) -> None:
         hold = card.hold
@@ -139,6 +163,17 @@ class HeatScreen(View):
         self.by_reading = hold.needs_reading
         self.measure = t("hot.measure_in", left_s=hold.measure_in_s) if hold.measure_in_s else ""
         self.gap = hold.gap
+        self._advise()
+
+    def _advise(self) -> None:
+        """What to probe, asked anew each second: the desk has it at hand unless something changed."""
+        key = self._key
+
+        def told(found: ProbeNext | None) -> None:
+            if key == self._key:
+                self.advice = say(found.say) if found else ""
+
+        self.clerk.ask(asks_hot.advice(key), told)
 
     def until(self, left_s: float, by_reading: bool) -> str:
         """The words above the time."""

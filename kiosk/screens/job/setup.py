@@ -9,19 +9,30 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk import words
 from kiosk.rules.cards import PlaceCard
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Step
 from kiosk.rules.fitting.magazine_plan import plan
 from kiosk.rules.fitting.setup_sheet import Met, Need, Picked, PickRound, Supply, assemblies, pick_round
+from kiosk.rules.holder_drawing import draw_holder
+from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.rules.say import Say
 from kiosk.rules.stock import BookEntry
 from kiosk.screens.clerk import fault_words
+from kiosk.screens.job.signs import DOINGS, SIGNS
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.marked import Marked
@@ -35,17 +46,6 @@ from kiosk.words import say, t
 READY = (Supply.IN_MACHINE, Supply.IN_CABINET, Supply.ELSEWHERE)
 PLAN_S = 20.0  # how long the best plan is looked for
 AGAIN_BEATS = 20  # seconds after which the list is asked for again: somebody else may have moved a piece
-_SIGNS = {
-    Supply.IN_MACHINE: ("machine", "done"),
-    Supply.IN_CABINET: ("cabinet", "plain"),
-    Supply.ELSEWHERE: ("holder", "plain"),
-    Supply.HOT: ("hot", "heat"),
-    Supply.IN_OTHER_MACHINE: ("machine", "stop"),
-    Supply.BUILD: ("shop", "plain"),
-    Supply.NO_HOLDER: ("missing", "stop"),
-    Supply.MISSING: ("stop", "stop"),
-}
-_DOINGS = {Doing.LEAVE: "done", Doing.TAKE_OUT: "up", Doing.MOVE: "forward", Doing.PUT_IN: "down"}
 _AIMS = (Aim.MOVES, Aim.TRAVEL)  # as `magazine_plan.plan` reports them
 
 
@@ -90,6 +90,7 @@ class SetupScreen(View):
     count = NumericProperty(0)
     answer = StringProperty()
     answer_state = StringProperty("idle")
+    picture = ObjectProperty(None, allownone=True)  # where the next stop is, drawn
     over = BooleanProperty(False)  # the round is
     busy = StringProperty()
     done = NumericProperty(0)
@@ -246,6 +247,10 @@ class SetupScreen(View):
             self._say("idle", t("setup_sheet.looked", name=stop.name), None)
             self._next()
 
+    def _drawn(self, code: str, picture: PlaceDrawing) -> None:
+        stop = self._stop()
+        self.picture = picture if stop is not None and stop.code == code and picture else None
+
     def _stop(self) -> BookEntry | None:
         gone = self._round.taken | self._absent
         return next((stop for stop in self._round.stops if stop.code not in gone), None)
@@ -261,8 +266,10 @@ class SetupScreen(View):
         self.stops = len(self._round.stops)
         self.over = stop is None
         self.count = min(taken + len(self._absent) + 1, self.stops)
+        self.picture = None
         if stop is not None:
             self.place, self.holder, self.detail = stop.place or "", stop.name, words.grouped(stop.code)
+            self.clerk.ask(asks.picture(stop.holder.key), partial(self._drawn, stop.code), lambda _: None)
             return
         self.place = t("setup_sheet.all_taken") if not self._absent else t("setup_sheet.taken_but", count=taken)
         missing = [stop.name for stop in self._round.stops if stop.code in self._absent]
@@ -364,7 +371,7 @@ def wish(need: Need) -> str:
 
 
 def _piece(met: Met, at: int) -> Marked:
-    icon, tone = _SIGNS[met.supply]
+    icon, tone = SIGNS[met.supply]
     text = met.entry.name if met.entry and not met.need.name else wish(met.need)
     several = met.need.quantity > 1
     return Marked(str(at), text, say(met.say), f"{met.piece}/{met.need.quantity}" if several else "", icon, tone)
@@ -377,7 +384,8 @@ def _step(step: Step, at: int, place: str | None) -> Marked:
     ends = (step.goal,) if step.doing is Doing.LEAVE else (step.origin, step.goal)
     way = " → ".join("" if pocket is None else f"{pocket:02}" for pocket in ends).strip()
     tone = "done" if step.doing is Doing.LEAVE else "plain"
-    return Marked(f"step {at}", step.assembly.name, words_of, way, _DOINGS[step.doing], tone)
+    drawn = draw_holder(step.assembly.holder, step.assembly)
+    return Marked(f"step {at}", step.assembly.name, words_of, way, DOINGS[step.doing], tone, drawn)
 
 
 load_beside(__file__)

@@ -6,24 +6,33 @@ for that scan and lets the desk bind it.  Size and queue are chosen once and kep
 
 from __future__ import annotations
 
+import os
 from enum import StrEnum
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import Command
 from kiosk.rules.outcomes import Done, Step
-from kiosk.screens.clerk import Scanned, fault_words
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.filewindow import opens
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.press import Press
 from kiosk.screens.questions import labels as asks
 from kiosk.screens.questions.labels import Job, LabelContent, LabelError, Made, Queue, Request, Tag, WouldPrintTwice
 from kiosk.screens.sounds import Sound
+from kiosk.screens.theme import look
 from kiosk.screens.view import View
 from kiosk.words import say, t
 
+if TYPE_CHECKING:
+    from kiosk.screens.clerk import Scanned
+
 TO_FILE = ""
+PATH_LINE = 26  # characters of a path in a line of a narrow window
+PATH_LINE_WIDE = 46
 
 
 class Page(StrEnum):
@@ -54,6 +63,8 @@ class LabelsScreen(View):
     good = BooleanProperty(True)
     answer = StringProperty()
     answer_more = StringProperty()
+    folder = StringProperty()  # where that file lies
+    file = BooleanProperty(False)  # labels were written to a file, which can be opened
     again = BooleanProperty(False)  # the last job may be sent once more
     choices = ListProperty()
     picking = StringProperty()
@@ -67,6 +78,7 @@ class LabelsScreen(View):
         self._contents: tuple[LabelContent, ...] = ()
         self._holder: str | None = None
         self._job: Job | None = None
+        self._saved: Path | None = None  # the file that was written last
 
     def shown(
         self, code: str = "", tag: str = "", inside: str = "", fresh: str = "", command: Command | None = None, **_: Any
@@ -245,6 +257,12 @@ class LabelsScreen(View):
             self._begin(t("labels.proving"))
             self._press.run(lambda *_: asks.retry(job), self._resent, self._failed)
 
+    def open_file(self) -> None:
+        """Look at the file that was written, or send it on, with what this computer has for it."""
+        if self._saved is not None and not opens(self._saved):
+            self.answer_more = t("labels.no_program")
+            self.file = False
+
     def _begin(self, words: str) -> None:
         self.busy, self.done, self.total = words, 0, 0
         self.page = Page.BUSY
@@ -257,9 +275,12 @@ class LabelsScreen(View):
         if made.job is not None:
             words = t("labels.sent", count=made.labels, number=made.job.number, queue=made.job.queue)
         else:
-            words = t("labels.saved", count=made.labels, file=made.files[0].name if made.files else "")
+            self._saved = made.files[0] if made.files else None
+            words = t("labels.saved", count=made.labels, file=self._saved.name if self._saved else "")
         self.again = made.job is not None
         self._say(True, words, t("labels.scan_new") if self.fresh else "")
+        self.folder = folder_words(self._saved.parent) if made.job is None and self._saved else ""
+        self.file = made.job is None and self._saved is not None
 
     def _resent(self, job: Job) -> None:
         self._job = job
@@ -272,9 +293,19 @@ class LabelsScreen(View):
         self._say(False, words, "")
 
     def _say(self, good: bool, answer: str, more: str) -> None:
-        self.good, self.answer, self.answer_more = good, answer, more
+        self.good, self.answer, self.answer_more, self.file, self.folder = good, answer, more, False, ""
         self.page = Page.ANSWER
         self.clerk.play(Sound.DONE if good else Sound.REFUSED)
+
+
+def folder_words(folder: Path) -> str:
+    """A folder's whole path in lines that fit a narrow window, broken only between its parts."""
+    lines, most = [""], PATH_LINE_WIDE if look.wide else PATH_LINE
+    for part in str(folder).split(os.sep):
+        if lines[-1] and len(lines[-1]) + len(part) > most:
+            lines.append("")
+        lines[-1] += f"{part}{os.sep}"
+    return t("labels.in_folder", folder="\n".join(lines))
 
 
 def _size_words(size: asks.LabelSize) -> str:

@@ -13,7 +13,7 @@ from kiosk.screens.kv import load_beside
 
 
 class Badge(BoxLayout):
-    """The state word in its colour with its shape: ✓ done, ✕ stop, none while waiting."""
+    """The state word in its colour with its shape: ✓ done, × stop, none while waiting."""
 
     state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
     text = StringProperty()

@@ -24,4 +24,8 @@ class ChoiceRow(PagedRow):
     """Shows a `Choice`."""
 
 
+class ReasonRow(PagedRow):
+    """Shows a `Choice` whose note is a sentence: it wraps and shrinks, and is never cut."""
+
+
 load_beside(__file__)

@@ -21,6 +21,7 @@ from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.theme import look
 
 Point = tuple[float, float]
+_TALL_MM = 30.0  # a ring lower than this has no room for its numbers
 
 
 def centres(kind: MagazineKind, pockets: int, rows: int, width: float, height: float) -> list[Point]:
@@ -142,16 +143,20 @@ class MagazineMap(Widget):
             marked = index == chosen
             apart_by = math.inf if chosen is None or marked else abs(index - chosen)
             away_from_chosen = min(apart_by, len(at) - apart_by)
-            if index % row if row else not marked and (int(slot.label) % step or away_from_chosen < step):
+            if not row and self.height < look.mm * _TALL_MM:
+                if not marked:
+                    continue
+                y = middle[1]  # between its two rows there is room for the one number
+            elif index % row if row else not marked and (int(slot.label) % step or away_from_chosen < step):
                 continue
             label = CoreLabel(text=slot.label, font_name="B612", font_size=look.small, bold=marked)
             label.refresh()
             width, height = label.texture.size
-            if not row:
+            if not row and y != middle[1]:
                 away = math.dist((x, y), middle) or 1.0
                 inwards = (look.mm * 3.4 + width / 2) / away
                 x, y = x + (middle[0] - x) * inwards, y + (middle[1] - y) * inwards
-            else:
+            elif row:
                 x = self.x + width / 2
             Color(*(look.act if marked else look.quiet))
             Rectangle(texture=label.texture, size=(width, height), pos=(round(x - width / 2), round(y - height / 2)))

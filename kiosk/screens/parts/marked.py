@@ -9,13 +9,17 @@ from dataclasses import dataclass
 
 from kivy.properties import ColorProperty
 
+from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
 
 
 @dataclass(frozen=True, slots=True)
 class Marked:
-    """What a row shows.  `side`: a few signs at its right end.  `tone` of the drawing: plain, done, stop or heat."""
+    """What a row shows.  `side`: a few signs at its right end.  `tone` of the icon: plain, done, stop or heat.
+
+    drawing: what it is, in a pocket's size.
+    """
 
     key: str
     text: str
@@ -23,6 +27,7 @@ class Marked:
     side: str = ""
     icon: str = ""
     tone: str = "plain"
+    drawing: Drawing | None = None
 
 
 class MarkedRow(PagedRow):

@@ -43,7 +43,7 @@ class CoolingPlot(Widget):
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
-        if len(self.curve) < 2 or self.width < look.mm * 20 or self.height < look.mm * 12:
+        if len(self.curve) < 2 or self.width < look.mm * 20 or self.height < look.mm * 10:
             return
         mm = look.mm
         start_s, end_s = self.curve[0][0], max(self.curve[-1][0], self.now_s)

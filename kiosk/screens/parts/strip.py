@@ -21,6 +21,7 @@ NAME_FROM = 0.6  # of the strip's width: there the name of who is at work begins
 
 class HeatStrip(BoxLayout):
     """`hot`: holders under a hold.  `next_s`: until the next may be touched; negative: only a reading ends it.
+    `probe`: what to probe now to be sooner, in words; the time is then how long it takes otherwise.
 
     `note` is what stands on the quiet side: the place it is about, the operator, the audit that is open.
     `trouble`: something is wrong with the kiosk itself (no camera, disk full), in words.
@@ -29,6 +30,7 @@ class HeatStrip(BoxLayout):
     hot = NumericProperty(0)
     next_s = NumericProperty(-1)
     by_reading = BooleanProperty(False)
+    probe = StringProperty()
     note = StringProperty()
     trouble = StringProperty()
     breath = NumericProperty(1.0)
@@ -58,7 +60,9 @@ class HeatStrip(BoxLayout):
     def on_who(self) -> None:
         """Somebody touched where the name of who is at work stands."""
 
-    def summary(self, hot: float, next_s: float, by_reading: bool, trouble: str, wide: bool, note: str, _: str) -> str:
+    def summary(
+        self, hot: float, next_s: float, by_reading: bool, probe: str, trouble: str, wide: bool, note: str, _: str
+    ) -> str:
         """The strip's words before its time, in the language spoken."""
         if trouble and (wide or not hot):
             return f"{t('strip.hot', count=int(hot))} · {trouble}" if hot else trouble
@@ -66,13 +70,15 @@ class HeatStrip(BoxLayout):
             return t("strip.quiet")
         hot_words = t("strip.hot", count=int(hot))
         if wide:
-            return f"{hot_words}  {self.until(next_s, by_reading)}"
+            return f"{hot_words}  {self.until(next_s, by_reading, probe)}"
         return " · ".join(part for part in (hot_words, trouble or note) if part)
 
-    def until(self, next_s: float, by_reading: bool, *_: object) -> str:
+    def until(self, next_s: float, by_reading: bool, probe: str, *_: object) -> str:
         """What the time means, or what there is to do instead of waiting."""
         if by_reading and next_s == 0:
             return t("strip.probe_now")
+        if probe and next_s > 0:
+            return probe
         return t("strip.reading" if next_s < 0 else "strip.probe" if by_reading else "strip.next")
 
 

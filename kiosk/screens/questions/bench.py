@@ -38,9 +38,17 @@ def build(holder: str, cutter: str, depth_mm: float | None) -> Question[HolderCa
     return lambda desk: desk.build.build(holder, cutter, depth_mm)
 
 
-def tear_down(key: str, condition: Condition) -> Question[HolderCard]:
-    """Take the cutter out, which came back like this.  Raises BuildRefused."""
-    return lambda desk: desk.build.tear_down(key, condition)
+def tear_down(key: str, condition: Condition) -> Question[tuple[HolderCard, float]]:
+    """Take the cutter out, which came back like this; and until when (watched time) that can be taken back.
+
+    Raises BuildRefused.
+    """
+
+    def answer(desk: Desk) -> tuple[HolderCard, float]:
+        card = desk.build.tear_down(key, condition)
+        return card, desk.now().watched_s + desk.session.settings.kiosk.undo_s
+
+    return answer
 
 
 def measure(key: str, values: Measured) -> Question[MeasureTaken]:

@@ -6,6 +6,7 @@ from kiosk.desk import Desk
 from kiosk.desk.finding import Found, FoundRow, WayThere
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.screens.questions import Question
 
 __all__ = ["Found", "FoundRow", "WayThere", "find", "say_condition", "warm", "way"]
@@ -21,10 +22,10 @@ def find(text: str, first: int, count: int) -> Question[Found]:
     return lambda desk: desk.finding.find(text, first, count)
 
 
-def way(key: str) -> Question[tuple[WayThere, tuple[str, ...]]]:
-    """The way to a holder, and of what kind each part of it is, from outside in.  Raises NotThere."""
+def way(key: str) -> Question[tuple[WayThere, tuple[str, ...], PlaceDrawing]]:
+    """The way to a holder, of what kind each part of it is, from outside in, and its picture.  Raises NotThere."""
 
-    def answer(desk: Desk) -> tuple[WayThere, tuple[str, ...]]:
+    def answer(desk: Desk) -> tuple[WayThere, tuple[str, ...], PlaceDrawing]:
         card = desk.session.holder(key)
         places = desk.session.cards.places
         kinds: list[str] = []
@@ -32,7 +33,7 @@ def way(key: str) -> Question[tuple[WayThere, tuple[str, ...]]]:
         while code is not None:
             kinds.insert(0, places.place(code).kind.value)
             code = places.rows[code]["parent"]
-        return desk.finding.way(key), tuple(kinds)
+        return desk.finding.way(key), tuple(kinds), desk.finding.picture(key)
 
     return answer
 

@@ -29,6 +29,7 @@ from kiosk.exchange.tables_csv import decoded, read_table
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.compare import Comparison
 from kiosk.rules.fitting.setup_sheet import Met, Need
+from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.rules.stock import book_entry
 from kiosk.screens.questions import Question
 from kiosk.screens.questions.common import Folder, folder
@@ -36,7 +37,7 @@ from kiosk.screens.questions.common import Folder, folder
 __all__ = [
     "Fault", "FileFaults", "HeldUp", "ListMap", "MachineView", "NoMap", "Pocket", "Presetting", "Read", "Reading",
     "Result", "Sheet", "compare", "hand_over", "held_up", "keep_map", "lists", "machine", "machines", "magazine",
-    "magazines", "met", "presets", "read", "readings", "save", "sheets", "take",
+    "magazines", "met", "picture", "presets", "read", "readings", "save", "sheets", "take",
 ]  # fmt: skip
 
 SAVED = "comparisons"  # folder beside the book
@@ -116,6 +117,11 @@ def held_up(text: str) -> Question[HeldUp]:
         return HeldUp(text, words.grouped(text), False)
 
     return answer
+
+
+def picture(key: str) -> Question[PlaceDrawing]:
+    """Where a holder stands, drawn.  Raises NotThere."""
+    return lambda desk: desk.finding.picture(key)
 
 
 def magazine(name: str) -> Question[PlaceCard]:

@@ -15,7 +15,7 @@ from kiosk.screens.dates import day_span, week_span
 GROUPS: Mapping[str, frozenset[str]] = {
     "moved": frozenset({L.Moved.kind}),
     "heated": frozenset({L.Heated.kind, L.HoldEnded.kind}),
-    "read": frozenset({L.TemperatureRead.kind}),
+    "read": frozenset({L.TemperatureRead.kind, L.ReadingWithdrawn.kind}),
     "built": frozenset({L.Built.kind, L.TornDown.kind, L.ConditionSaid.kind, L.CutterReground.kind}),
     "measured": frozenset({L.MeasuredLine.kind, L.ToolNumbered.kind}),
     "refused": frozenset({L.TurnedAway.kind}),

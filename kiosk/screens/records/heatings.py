@@ -17,7 +17,7 @@ from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import HeatPlot, HeatRecord
 from kiosk.screens.view import Covers, View
-from kiosk.words import clock, t
+from kiosk.words import clock, say, t
 
 NEWEST = 40
 
@@ -37,6 +37,7 @@ class HeatingsScreen(View):
     when = StringProperty()
     ended = StringProperty()
     stays = StringProperty()
+    story = StringProperty()  # what its readings did
     curve = ListProperty()
     readings = ListProperty()
     moves = ListProperty()
@@ -78,7 +79,7 @@ class HeatingsScreen(View):
         record = self._records[key]
         self.when = t("heatings.at", at=_moment(record), place=record.place_name, who=record.operator)
         self.ended, self.stays = ended_words(record), _stays(record)
-        self.curve, self.readings, self.moves = [], [], []
+        self.curve, self.readings, self.moves, self.story = [], [], [], ""
         self.clerk.ask(
             asks.heat_plot(record),
             lambda plot: self.draw(record, plot) if key == self.chosen else None,
@@ -94,6 +95,7 @@ class HeatingsScreen(View):
         if record.held_s is None and curve.now_s > curve.points[-1][0]:
             self.now_word = ""  # long over, though nobody saw its end
         self.moves = list(plot.moves)
+        self.story = " · ".join(map(say, plot.story))
 
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)

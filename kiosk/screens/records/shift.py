@@ -147,10 +147,15 @@ def kept_words(kept: Kept) -> str:
 
 def _reasons(counts: ShiftCounts) -> list[RowText]:
     refused = [
-        RowText(f"refused/{name}", t(f"term.reason.{name}"), t("shift.was_refused"), f"{count} ×", "✕", "stop")
+        RowText(f"refused/{name}", t(f"term.reason.{name}"), t("shift.was_refused"), f"{count} ×", "×", "stop")
         for name, count in counts.refusals
     ]
-    return refused + [
+    waited = [
+        RowText(f"waited/{name}", t(f"report.shift.figure.{name}"), t("shift.heated"), str(minutes))
+        for name, minutes in (("waited_min", counts.waited_min), ("saved_min", counts.saved_min))
+        if counts.waited_min
+    ]
+    return waited + refused + [
         RowText(f"differs/{name}", t(f"term.difference.{name}"), t("shift.in_audits"), f"{count} ×", "?")
         for name, count in counts.differences
     ]

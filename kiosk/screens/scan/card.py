@@ -9,12 +9,14 @@ from __future__ import annotations
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.say import Value
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.questions import common
 from kiosk.screens.questions import scan as asks
 from kiosk.screens.view import View
 from kiosk.words import say, t
@@ -37,16 +39,25 @@ class CardScreen(View):
     radius = StringProperty()
     edges = StringProperty()
     coolant = StringProperty()
+    number = StringProperty()  # what the controls call it
     undo_s = NumericProperty(0)
+    drawing = ObjectProperty(None, allownone=True)
 
     def shown(self, card: HolderCard | None = None, **_: Any) -> None:
         self.undo_s = self.clerk.undo_s
         if card is not None:
             self.show(card)
+            key = card.holder.key
+            self.clerk.ask(common.tool_number(key), self._numbered)
+
+    def _numbered(self, number: int | None) -> None:
+        self.number = "–" if number is None else str(number)
 
     def show(self, card: HolderCard) -> None:
         """Say which holder it is, and ask what is typed for it."""
         self.title = card.name
+        self.drawing = draw_holder(card.holder, card.assembly)
+        self.number = "–"
         self.detail = coupling_words(card)
         self.place = card.at.name if card.at else ""
         self._figures(None, "")

@@ -6,19 +6,25 @@ second is taken, so that nothing moves that nobody sees; then the card steps bac
 
 from __future__ import annotations
 
-from typing import Any
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 from kivy.clock import Clock
-from kivy.properties import NumericProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard
 from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
-from kiosk.screens.camera import Aim
-from kiosk.screens.clerk import Scanned, coupling_words
+from kiosk.rules.say import Say
+from kiosk.screens.clerk import coupling_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.live import LivePicture
+from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import say, t
+
+if TYPE_CHECKING:
+    from kiosk.screens.camera import Aim
+    from kiosk.screens.clerk import Scanned
 
 MISSED = 4  # names that the card has room for
 
@@ -42,12 +48,14 @@ class ScanScreen(View):
     undo_s = NumericProperty(0)
     offer = OptionProperty("", options=("", "pocket", "reading", "adopt"))  # what else can be done with it now
     absent = StringProperty()
+    lost = BooleanProperty(False)  # there is no camera, and looking for one again may help
     hint = StringProperty()
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._key = ""
         self._waits = False  # what is shown is the first scan of a pair
+        self._shown = ("", "")  # key and title of the holder whose step is shown
         self._refused = ""  # key of the holder whose refusal is shown
         self._step_back = Clock.create_trigger(lambda _: self.step_back())
         self.ask_for_scan()
@@ -171,6 +179,14 @@ class ScanScreen(View):
             why=say(outcome.say) if card and not moved else "",
             next=t("scan.next"),
         )
+        if card is not None and outcome.step in (Step.MOVED, Step.UNDONE, Step.ALREADY_THERE):
+            self._shown = (card.holder.key, self.title)
+            self.clerk.ask(common.next_step(card.holder.key), partial(self._goes_on, self._shown), lambda _: None)
+
+    def _goes_on(self, shown: tuple[str, str], step: Say | None) -> None:
+        """What comes next for what was moved, unless something else is shown by now."""
+        if step is not None and self.state == "done" and shown == self._shown and self.title == shown[1]:
+            self.next = say(step)
 
     def _wait(self, expects: Expects, card: HolderCard | None, goal: PlaceCard | None) -> None:
         self._waits = True
@@ -205,6 +221,11 @@ class ScanScreen(View):
     def adopt(self) -> None:
         """Say whose the label is that nobody knows."""
         self.clerk.go("adopt", text=self._key, home="scan")
+
+    def look_again(self) -> None:
+        """Look for the camera once more."""
+        if self.clerk.eye is not None:
+            self.clerk.eye.again()
 
     def undo(self) -> None:
         """Take back the last step."""

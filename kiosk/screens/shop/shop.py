@@ -28,7 +28,7 @@ class Page(StrEnum):
 
 
 class ShopScreen(View):
-    """The menu, and one list at a time: `listing` is `places` or `holders`."""
+    """The menu, and one list at a time: `listing` is `places`, `holders`, or `standing` (what is at one place)."""
 
     name = "shop"
     rail = "shop"
@@ -38,6 +38,10 @@ class ShopScreen(View):
     title = StringProperty()
     choices = ListProperty()
     trouble = StringProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._place = ""  # code of the place whose holders are listed
 
     def shown(self, **_: Any) -> None:
         self.page = Page.MENU
@@ -60,20 +64,31 @@ class ShopScreen(View):
             self.clerk.ask(asks.places(), self._places, self._failed)
 
     def chosen(self, choice: Choice) -> None:
-        """A row was touched: a holder has a screen of its own, the others lead to their label."""
-        if self.listing == "holders" and self.clerk.knows("holder"):
+        """A row was touched: a place shows what stands there, a holder has a screen of its own, then the labels."""
+        if self.listing == "places":
+            self._place, self.title = choice.key, choice.text
+            self.clerk.ask(asks.standing(choice.key), self._standing, self._failed)
+        elif choice.key and self.clerk.knows("holder"):
             self.clerk.go("holder", key=choice.key)
         else:
-            self.clerk.ask(common.code_of(choice.key), self._label, self._failed)
+            self.clerk.ask(common.code_of(self._place), self._label, self._failed)
 
     def back(self) -> None:
-        self.page = Page.MENU
+        if self.listing == "standing":
+            self.show_list("places")
+        else:
+            self.page = Page.MENU
+
+    def _standing(self, cards: tuple[HolderCard, ...]) -> None:
+        self.listing = "standing"
+        rows = [Choice(card.holder.key, card.name, card.at.name if card.at else "") for card in cards]
+        self._listed([*rows, Choice("", t("shop.place_label"), "" if rows else t("shop.nothing_there"))])
 
     def _holders(self, cards: tuple[HolderCard, ...]) -> None:
         self._listed([Choice(card.holder.key, card.name, coupling_words(card)) for card in cards])
 
-    def _places(self, cards: tuple[PlaceCard, ...]) -> None:
-        self._listed([Choice(card.place.code, card.name, t(f"kind.{card.place.kind.value}")) for card in cards])
+    def _places(self, found: tuple[tuple[PlaceCard, tuple[str, ...]], ...]) -> None:
+        self._listed([Choice(card.place.code, card.name, _standing_words(card, names)) for card, names in found])
 
     def _listed(self, choices: list[Choice]) -> None:
         self.choices = choices
@@ -85,6 +100,13 @@ class ShopScreen(View):
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)
         self.page = Page.MENU
+
+
+def _standing_words(card: PlaceCard, names: tuple[str, ...]) -> str:
+    """What stands at a place in a few words; else what kind of place it is."""
+    if not names:
+        return t(f"kind.{card.place.kind.value}")
+    return names[0] if len(names) == 1 else t("shop.stand_there", count=len(names))
 
 
 load_beside(__file__)

@@ -1,0 +1,60 @@
+"""The shop's temperature kept by a thermometer: read, judged, and set like any other setting, with a line of its own.
+
+A hold keeps the warmest the shop was set to since it began, so that warmer air lengthens it and colder air never
+shortens it.  Nobody has to be signed in for this, and nothing but the shop's temperature is ever set here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+
+from kiosk.desk.session import Session, StillHot
+from kiosk.exchange.thermometers import NUMBER, Thermometer
+from kiosk.rules.shop_air import to_set_c
+from kiosk.settings import SettingsFault
+
+_EVERY_S = 60.0
+_FIRST_S = 90.0  # a sensor has that long to say something before the shop counts as unknown
+
+
+class ShopAir:
+    """Asked once a second.  set_c(value): sets the shop's temperature."""
+
+    def __init__(self, session: Session, set_c: Callable[[float], object]) -> None:
+        self._session, self._set_c = session, set_c
+        self.thermometer: Thermometer | None = None
+        self._source = ""
+        self._begun_s = self._asked_s = session.now().watched_s
+
+    @property
+    def silent(self) -> bool:
+        """Whether there is a thermometer that does not say how warm it is."""
+        found, waited_s = self.thermometer, self._session.now().watched_s - self._begun_s
+        return found is not None and waited_s > _FIRST_S and found.fresh() is None
+
+    def tick(self) -> None:
+        """Sets what the thermometer says, once a minute."""
+        settings, now_s = self._session.settings.thermometer, self._session.now().watched_s
+        if settings.source != self._source:
+            self.close()
+            self._source, self._begun_s, self._asked_s = settings.source, now_s, now_s
+            if settings.source:
+                self.thermometer = Thermometer(settings.source, settings.pattern or NUMBER, int(settings.baud))
+                self.thermometer.begin()
+        found = self.thermometer
+        if found is None or now_s - self._asked_s < _EVERY_S:
+            return
+        if found.latest is None and now_s - self._begun_s < _FIRST_S:
+            return
+        self._asked_s = now_s
+        wanted_c = to_set_c(self._session.settings.heat.ambient_c, found.latest, found.now_s(), settings.unknown_c)
+        if wanted_c is not None:
+            # While a hold hangs on it, or so near the limit, the shop cannot be set so: it is tried again in a minute.
+            with suppress(StillHot, SettingsFault):
+                self._set_c(wanted_c)
+
+    def close(self) -> None:
+        if self.thermometer is not None:
+            self.thermometer.stop()
+            self.thermometer = None

@@ -1,0 +1,69 @@
+"""The last step of somebody at a kiosk that a hand could want back: a move, or a tear-down.
+
+Looks only; whether it may be taken back is decided in `rules.checkin.undo`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import Book, Written, rows
+from kiosk.ledger.view import Cards
+from kiosk.rules.assembly import Condition
+from kiosk.rules.cards import LastStep, Torn
+from kiosk.rules.lines import Built, ConditionSaid, Moved, TornDown
+
+_KINDS = (Moved.kind, Built.kind, TornDown.kind)
+
+
+def last_step(book: Book, cards: Cards, operator: str | None) -> LastStep | None:
+    """The last step of this operator at this kiosk; None: there is none, or it was taken back already."""
+    mine = T.KeptLine.kiosk == book.kiosk, T.KeptLine.kind.in_(_KINDS)
+    order: Any = T.KeptLine.id
+    query = T.KeptLine.select(T.KeptLine.id)
+    if operator is None:
+        query = query.where(T.KeptLine.operator.is_null(), *mine)
+    else:
+        query = query.join(T.Mention, on=(T.Mention.line == T.KeptLine.id))
+        query = query.where(T.Mention.subject == operator, T.KeptLine.operator == operator, *mine)
+        order = T.Mention.line
+    for row in rows(query.order_by(order.desc()).limit(1)):
+        line = book.line(row["id"])
+        match line.entry if line else None:
+            case Moved(undoes=None) as entry if line:
+                return _move(cards, line, entry)
+            case TornDown(undoes=None) as entry if line:
+                return _tear_down(book, cards, line, entry)
+    return None
+
+
+def _move(cards: Cards, line: Written, entry: Moved) -> LastStep | None:
+    card = cards.holder(entry.holder)
+    if card is None:
+        return None
+    origin = cards.place(entry.origin) if entry.origin else None
+    still = _since_line(entry.holder) == line.id
+    # Whether it was heated by or after the step: what began its last hold came later.
+    after = T.Hold.select(T.Hold.holder).where(T.Hold.holder == entry.holder, T.Hold.heated_line > line.id)
+    return LastStep(line.id, line.watched_s, card, origin, entry.goal, bool(rows(after)), still)
+
+
+def _tear_down(book: Book, cards: Cards, line: Written, entry: TornDown) -> LastStep | None:
+    card = cards.holder(entry.holder)
+    found = rows(T.Assembly.select().where(T.Assembly.key == entry.assembly))
+    if card is None or not found:
+        return None
+    told = (each for each in book.lines(subject=entry.assembly, newest=60) if each.id < line.id)
+    # What was said of the cutter with the tear-down is taken back too; what was said before it stays.
+    earlier = (each.entry for each in told if each.watched_s < line.watched_s)
+    before = next((each.condition for each in earlier if isinstance(each, ConditionSaid)), Condition.GOOD)
+    elsewhere = T.Assembly.select().where(T.Assembly.cutter == found[0]["cutter"], T.Assembly.torn_line.is_null())
+    still = card.assembly is None and not elsewhere.exists() and _since_line(entry.holder) < line.id
+    torn = Torn(entry.assembly, found[0]["name"], before)
+    return LastStep(line.id, line.watched_s, card, card.at, None, still_there=still, torn=torn)
+
+
+def _since_line(holder: str) -> int:
+    """Number of the line that brought a holder where it is."""
+    return int(rows(T.Holder.select(T.Holder.since_line).where(T.Holder.key == holder))[0]["since_line"] or 0)

@@ -1,0 +1,204 @@
+"""The frame of a Data Matrix symbol laid over a picture: two solid sides, two that beat, and quiet steel around them.
+
+A frame is eight points, the corners and the middles of the sides, so that it bends with the steel.  Which size it has,
+which way it is turned and where it lies is whatever the picture agrees with best along its border; what is inside
+is not looked at here.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from kiosk.reader.matrix_symbol import SIZES, Size, fixed
+
+Floats = NDArray[np.float64]
+Picture = NDArray[np.float32]
+SQUARES = tuple(size for size in SIZES if size.rows == size.columns and size.blocks == 1)
+OBLONGS = tuple(size for size in SIZES if size.rows != size.columns)
+
+# top left, top right, bottom right, bottom left, then the middles of top, right, foot and left
+_NODES = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [0, -1], [1, 0], [0, 1], [-1, 0]], np.float64)
+_QUIET = 0.75  # modules outside of the border at which nothing may be marked
+
+
+class Frame(NamedTuple):
+    """Where a symbol of a size lies: nodes (8, 2) in pixels of its picture.  score: how well both agree, 0 to 4."""
+
+    size: Size
+    nodes: Floats
+    score: float
+
+    def places(self, at: Floats) -> Floats:
+        """Pixels of points given in modules (N, 2), x to the right and y down from the symbol's top left corner."""
+        scaled = at * 2 / (self.size.columns, self.size.rows) - 1
+        return np.asarray(shape(scaled) @ self.nodes)
+
+
+def shape(at: Floats) -> Floats:
+    """(N, 8): how much every node moves a point of the unit square (N, 2), -1 to 1 (serendipity, eight nodes)."""
+    x, y = at[:, :1], at[:, 1:]
+    nx, ny = _NODES[:, 0], _NODES[:, 1]
+    corner = (1 + x * nx) * (1 + y * ny) * (x * nx + y * ny - 1) / 4
+    upright = (1 - x * x) * (1 + y * ny) / 2
+    level = (1 + x * nx) * (1 - y * y) / 2
+    return np.asarray(np.where(nx == 0, upright, np.where(ny == 0, level, corner)))
+
+
+def from_corners(corners: Floats) -> Floats:
+    """Nodes of frames with straight sides (..., 8, 2), from their four corners (..., 4, 2)."""
+    return np.concatenate([corners, (corners + corners[..., [1, 2, 3, 0], :]) / 2], axis=-2)
+
+
+class _Border(NamedTuple):
+    """Points along a border: how nodes move each (P, 8); of each side its first, its end, and what they should be."""
+
+    moves: Picture
+    sides: tuple[tuple[int, int, Picture], ...]
+
+
+@cache
+def _border(size: Size) -> _Border:
+    bits = fixed(size)
+    rows, columns = size.rows, size.columns
+    points: list[tuple[float, float]] = []
+    sides = []
+    for edge, (out_x, out_y) in (
+        ([(c, 0) for c in range(columns)], (0, -1)), ([(columns - 1, r) for r in range(rows)], (1, 0)),
+        ([(c, rows - 1) for c in range(columns)], (0, 1)), ([(0, r) for r in range(rows)], (-1, 0)),
+    ):  # fmt: skip
+        first = len(points)
+        points += [(column + 0.5, row + 0.5) for column, row in edge]
+        away = 0.5 + _QUIET
+        points += [(column + 0.5 + away * out_x, row + 0.5 + away * out_y) for column, row in edge]
+        wanted = np.array([2.0 * bits[row, column] - 1 for column, row in edge] + [-1.0] * len(edge), np.float32)
+        wanted -= wanted.mean()
+        sides.append((first, len(points), wanted / np.float32(np.linalg.norm(wanted))))
+    at = np.array(points) * 2 / (columns, rows) - 1
+    return _Border(shape(at).astype(np.float32), tuple(sides))
+
+
+def agreement(marked: Picture, nodes: Floats, size: Size) -> Floats:
+    """(K,): how well the picture agrees with a symbol of `size` at nodes (K, 8, 2), the four sides' correlations added.
+
+    marked: (H, W) larger where something is marked.
+    """
+    border = _border(size)
+    at = nodes.transpose(0, 2, 1).astype(np.float32) @ border.moves.T  # (K, 2, P)
+    seen = cv2.remap(marked, at[:, 0], at[:, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    total = np.zeros(len(nodes), np.float32)
+    for first, last, wanted in border.sides:
+        values = seen[:, first:last]
+        values = values - values.mean(1, keepdims=True)
+        total += (values @ wanted) / (np.sqrt(np.einsum("kp,kp->k", values, values)) + 1e-6)
+    return total.astype(np.float64)
+
+
+_SHIFTS = np.stack(np.meshgrid(*[(-1.6, -0.8, 0.0, 0.8, 1.6)] * 4), axis=-1).reshape(-1, 4)  # of sides, modules
+_SETTLED = 8  # frames that are worth to be fitted closely
+
+
+def lay(marked: Picture, corners: Floats, oblong: bool) -> list[Frame]:
+    """Frames that may fit a symbol whose rough corners (4, 2) are known, the best first.
+
+    corners: clockwise; off by two modules at most.
+    """
+    rough: list[Frame] = []
+    for turn in range(4):
+        turned = np.roll(corners, -turn, axis=0)
+        sides = np.linalg.norm(turned - np.roll(turned, -1, axis=0), axis=1)
+        ratio = (sides[0] + sides[2]) / (sides[1] + sides[3])
+        for size in OBLONGS if oblong else SQUARES:
+            if not 0.7 < ratio * size.rows / size.columns < 1.4:
+                continue
+            nodes = from_corners(_shifted(turned, _SHIFTS, size))
+            scores = agreement(marked, nodes, size)
+            best = int(scores.argmax())
+            rough.append(Frame(size, nodes[best], float(scores[best])))
+    rough.sort(key=lambda frame: -frame.score)
+    settled = [settle(marked, frame) for frame in rough[:_SETTLED]]
+    return sorted(settled, key=lambda frame: -frame.score)
+
+
+def _shifted(corners: Floats, shifts: Floats, size: Size) -> Floats:
+    """(K, 4, 2): the quad with its top, right, foot and left moved out by so many modules (K, 4)."""
+    right = (corners[1] - corners[0] + corners[2] - corners[3]) / 2 / size.columns
+    down = (corners[3] - corners[0] + corners[2] - corners[1]) / 2 / size.rows
+    top, to_right, foot, left = (shifts[:, side : side + 1] for side in range(4))
+    return np.stack([
+        corners[0] - left * right - top * down, corners[1] + to_right * right - top * down,
+        corners[2] + to_right * right + foot * down, corners[3] - left * right + foot * down,
+    ], axis=1)  # fmt: skip
+
+
+_INSIDE = 4.0  # what all modules inside weigh against the four sides
+_STEPS = (0.7, 0.35, 0.18, 0.09)  # modules
+
+
+def settle(marked: Picture, frame: Frame, clear: Picture | None = None) -> Frame:
+    """The frame moved, stretched and bent to where the picture agrees with it best.
+
+    clear: (H, W) how clearly a spot is marked or not; given, modules inside are drawn to where that is most.
+    """
+    size, nodes, score = frame
+    if clear is not None:
+        score += _clearness(clear, nodes[None], size)[0]
+    for step in _STEPS if clear is None else _STEPS[1:]:
+        for _ in range(10):
+            tried = nodes + _moves(nodes, size, step)
+            scores = agreement(marked, tried, size)
+            if clear is not None:
+                scores = scores + _clearness(clear, tried, size)
+            best = int(scores.argmax())
+            if scores[best] <= score + 1e-4:
+                break
+            nodes, score = tried[best], float(scores[best])
+    return Frame(size, nodes, score)
+
+
+@cache
+def _inner(size: Size) -> Picture:
+    """(P, 8): how nodes move the middle of every module."""
+    columns, rows = np.meshgrid(np.arange(size.columns) + 0.5, np.arange(size.rows) + 0.5)
+    at = np.stack([columns, rows], axis=-1).reshape(-1, 2) * 2 / (size.columns, size.rows) - 1
+    return shape(at).astype(np.float32)
+
+
+def _clearness(clear: Picture, nodes: Floats, size: Size) -> Floats:
+    at = nodes.transpose(0, 2, 1).astype(np.float32) @ _inner(size).T
+    seen = cv2.remap(clear, at[:, 0], at[:, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(_INSIDE * seen.mean(1), np.float64)
+
+
+@cache
+def _patterns() -> Floats:
+    """(K, 8, 2): ways to move a frame, in modules: as a whole, one side, one corner, one middle."""
+    moves = []
+    for axis in (0, 1):
+        whole = np.zeros((8, 2))
+        whole[:, axis] = 1
+        moves.append(whole)
+        for side in ((0, 1, 4), (1, 2, 5), (2, 3, 6), (3, 0, 7)):
+            one = np.zeros((8, 2))
+            one[list(side), axis] = 1
+            moves.append(one)
+        for corner, (before, after) in enumerate(((7, 4), (4, 5), (5, 6), (6, 7))):
+            one = np.zeros((8, 2))
+            one[corner, axis] = 1
+            one[[before, after], axis] = 0.5
+            moves.append(one)
+        for pair in ((4, 6), (5, 7)):
+            bend = np.zeros((8, 2))
+            bend[list(pair), axis] = 0.5
+            moves.append(bend)
+    return np.concatenate([np.array(moves), -np.array(moves)])
+
+
+def _moves(nodes: Floats, size: Size, step: float) -> Floats:
+    right = (nodes[1] - nodes[0] + nodes[2] - nodes[3]) / 2 / size.columns
+    down = (nodes[3] - nodes[0] + nodes[2] - nodes[1]) / 2 / size.rows
+    return np.asarray(step * (_patterns()[..., :1] * right + _patterns()[..., 1:] * down))

@@ -1,0 +1,48 @@
+"""How warm the shop is, by a thermometer: whether what it says can be, whether it is news, and what counts without it.
+
+The shop's temperature is a setting that a hold keeps the warmest of since it began; a thermometer only sets it.  It
+must never make a shop colder than is known: a thermometer that says nothing, or nothing lately, or what cannot be,
+leaves the warmer of what was set and what counts where nobody knows.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from kiosk.rules.bounds import SETTINGS
+
+AGE_S = 900.0  # a shop does not warm by more than its noise in that
+NOISE_K = 0.5  # of a cheap thermometer, and of where it hangs; added, for warmer air is the longer hold
+_COLDER_K = 2.0  # less is no news: every value that is set while a hold runs is one more case it is worked out for
+_JUMP_K, _JUMP_S = 4.0, 120.0  # what a shop cannot do in that time, and a hand on the thermometer can
+
+
+class AirReading(NamedTuple):
+    """What a thermometer showed, and when, seconds of any clock that does not jump."""
+
+    value_c: float
+    at_s: float
+
+
+def can_be(reading: AirReading, before: AirReading | None) -> bool:
+    """Whether a shop can be so warm, after what was read before."""
+    if not (math.isfinite(reading.value_c) and SETTINGS["heat.ambient_c"].takes(reading.value_c)):
+        return False
+    if before is None or reading.at_s - before.at_s > _JUMP_S:
+        return True
+    return abs(reading.value_c - before.value_c) <= _JUMP_K
+
+
+def to_set_c(set_c: float, reading: AirReading | None, now_s: float, unknown_c: float) -> float | None:
+    """What the shop's temperature is to be set to, whole °C; None: it stays.
+
+    set_c: as it is set.  reading: the last that can be; None: there was none.  unknown_c: where nobody knows.
+    """
+    if reading is None or now_s - reading.at_s > AGE_S:
+        return unknown_c if unknown_c > set_c else None
+    bound = SETTINGS["heat.ambient_c"]
+    wanted_c = min(max(float(math.ceil(reading.value_c + NOISE_K)), bound.least), bound.most)
+    if wanted_c > set_c or wanted_c <= set_c - _COLDER_K:
+        return wanted_c
+    return None

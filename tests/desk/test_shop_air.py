@@ -1,0 +1,96 @@
+"""A thermometer in the shop: what it says is a setting with a line of its own, and counts for the holds that run."""
+
+from __future__ import annotations
+
+import os
+import time
+from dataclasses import replace
+
+import pytest
+
+from kiosk.exchange.thermometers import Thermometer
+from kiosk.rules.lines import THERMOMETER, SettingChanged
+from kiosk.rules.shop_air import AirReading
+from kiosk.settings import ThermometerSettings
+from tests.conftest import Shop
+
+
+def with_thermometer(shop: Shop) -> Thermometer:
+    """One that is told what to say."""
+    session = shop.desk.session
+    session.settings = replace(session.settings, thermometer=ThermometerSettings("file:/nowhere/w1_slave"))
+    shop.desk.tick()
+    found = shop.desk.air.thermometer
+    assert found is not None
+    found.stop()
+    found._clock = lambda: shop.desk.now().watched_s
+    return found
+
+
+def says(shop: Shop, thermometer: Thermometer, value_c: float) -> None:
+    thermometer.latest = AirReading(value_c, shop.desk.now().watched_s)
+    session = shop.desk.session
+    session.settings = replace(session.settings, thermometer=ThermometerSettings("file:/nowhere/w1_slave"))
+    shop.desk.tick()
+
+
+def remaining_s(shop: Shop) -> float:
+    hold = shop.desk.session.holder("T001").hold
+    assert hold is not None and hold.remaining_s is not None
+    return hold.remaining_s
+
+
+def test_a_warmer_shop_lengthens_the_hold_that_runs_and_a_colder_one_never_shortens_it(shop: Shop) -> None:
+    found = with_thermometer(shop)
+    for code in (shop.holder("T001"), shop.place("Shrink station"), shop.holder("T001"), shop.place("Rack 1")):
+        shop.desk.scan(code)
+    shop.clock.forward(300.0)
+    before_s = remaining_s(shop)
+    says(shop, found, 29.0)
+    warmer_s = remaining_s(shop)
+    assert warmer_s > before_s + 60.0
+    written = [line.entry for line in shop.desk.session.book.lines(newest=5)]
+    assert SettingChanged("heat.ambient_c", "30", THERMOMETER) in written
+    shop.clock.forward(120.0)
+    says(shop, found, 17.0)
+    assert shop.desk.session.settings.heat.ambient_c == 18.0
+    assert remaining_s(shop) == warmer_s - 120.0
+
+
+def test_a_thermometer_that_falls_silent_is_told_of_and_the_shop_counts_as_warm(shop: Shop) -> None:
+    found = with_thermometer(shop)
+    shop.clock.forward(200.0)
+    says(shop, found, 18.0)
+    assert shop.desk.session.settings.heat.ambient_c == 19.0 and not shop.desk.air.silent
+    shop.clock.forward(2000.0)
+    session = shop.desk.session
+    session.settings = replace(session.settings, thermometer=ThermometerSettings("file:/nowhere/w1_slave"))
+    shop.desk.tick()
+    assert shop.desk.air.silent and shop.desk.session.settings.heat.ambient_c == 28.0
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="pseudo-terminals are a Unix thing")
+def test_a_probe_on_a_cable_says_what_it_shows_now_and_nothing_when_it_is_silent(shop: Shop) -> None:
+    assert shop.desk.probe.shows_c() is None, "there is none"
+    ours, theirs = os.openpty()
+    session = shop.desk.session
+    session.settings = replace(
+        session.settings,
+        thermometer=ThermometerSettings(probe=f"serial:{os.ttyname(theirs)}", probe_pattern=r"CH1 (-?[\d.]+)"),
+    )
+    try:
+        shop.desk.probe.shows_c()
+        time.sleep(0.3)
+        os.write(ours, b"CH1 61.4 C\r\n")
+        end_s = time.monotonic() + 5.0
+        while shop.desk.probe.shows_c() is None and time.monotonic() < end_s:
+            time.sleep(0.02)
+        assert shop.desk.probe.shows_c() == 61.4
+        cable = shop.desk.probe._cable
+        assert cable is not None
+        cable._clock = lambda: time.monotonic() + 60.0
+        assert shop.desk.probe.shows_c() is None, "a minute old is not what it shows now"
+    finally:
+        shop.desk.probe.close()
+        os.close(ours)
+        os.close(theirs)

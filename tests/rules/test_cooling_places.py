@@ -1,0 +1,80 @@
+"""A holder carried from place to place: many stages cost no more, and taking some together never shortens a hold."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kiosk.rules.assembly import Coupling
+from kiosk.rules.belief import Instrument
+from kiosk.rules.cooling.assessment import Touch, assess_bound, bound_of, last_above_s, predict_bound
+from kiosk.rules.cooling.mesh import Zone
+from kiosk.rules.cooling.stand import Heat, Room, Stage, course_of, default_heated_mm, few, limit_over_ambient_k
+from kiosk.rules.cooling.unknowns import Way
+from kiosk.rules.outline import outline
+
+ROOM = Room(22.0, 43.0)
+COMMON = outline(Coupling.parse("HSK63"), 12, 24, 106, insert_mm=47, stickout_mm=40)
+HEAT = Heat(330.0, default_heated_mm(COMMON))
+
+
+def carried(places: int, stay_s: float = 25.0) -> tuple[Stage, ...]:
+    """Through as many places, every way of cooling in turn."""
+    ways = (Way.FREE_AIR, Way.SLEEVE, Way.FREE_AIR, Way.FORCED_AIR, Way.FREE_AIR, Way.MIST)
+    return tuple(
+        Stage(
+            ways[at % len(ways)],
+            at * stay_s,
+            (at + 1) * stay_s if at + 1 < places else None,
+            57.0 if ways[at % len(ways)] is Way.SLEEVE else None,
+        )
+        for at in range(places)
+    )
+
+
+@given(st.lists(st.tuples(st.sampled_from(Way), st.floats(1.0, 400.0)), min_size=1, max_size=30))
+def test_few_stages_cover_the_same_time_without_a_hole_and_end_with_the_place_it_stands_in(
+    stays: list[tuple[Way, float]],
+) -> None:
+    stages, at_s = [], 0.0
+    for way, long_s in stays:
+        stages.append(Stage(way, at_s, at_s + long_s))
+        at_s += long_s
+    stages[-1] = stages[-1]._replace(end_s=None)
+    kept = few(stages)
+    assert len(kept) == min(len(stages), 8)
+    assert kept[0].start_s == 0.0 and kept[-1] == stages[-1]
+    assert all(one.end_s == two.start_s for one, two in pairwise(kept))
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(9, 24), st.floats(5.0, 60.0))
+def test_stages_taken_together_are_never_a_sooner_end(places: int, stay_s: float) -> None:
+    stages = carried(places, stay_s)
+    limit_k = limit_over_ambient_k(ROOM)
+    whole = last_above_s(course_of(COMMON, HEAT, stages, ROOM), limit_k)
+    fewer = last_above_s(course_of(COMMON, HEAT, few(stages), ROOM), limit_k)
+    assert fewer >= whole - 1.0
+
+
+@pytest.mark.parametrize("places", [9, 40, 400])
+def test_however_often_it_is_carried_the_same_number_of_stages_is_solved(places: int) -> None:
+    bound = bound_of(COMMON, HEAT, carried(places), ROOM)
+    assert len(bound.stages) == 8 and bound.simplified
+    assert assess_bound(bound).hold_s is not None
+
+
+def test_a_cold_reading_of_a_holder_carried_about_shortens_nothing_and_is_no_lesson_about_films() -> None:
+    bound = bound_of(COMMON, HEAT, carried(14), ROOM)
+    at_s = 14 * 25.0 + 30.0
+    seen = predict_bound(bound, Zone.NOSE, at_s)
+    assert seen.by_heat_k == seen.by_film_k == 0.0 and not any(film.by_k for film in seen.films)
+    unread, read = (assess_bound(bound, touches).hold_s for touches in ((), (cold(at_s, seen.expected_c),)))
+    assert unread is not None and read is not None and read >= unread
+
+
+def cold(at_s: float, expected_c: float) -> Touch:
+    return Touch(at_s, Zone.NOSE, Instrument.PROBE, 22.0 + 0.6 * (expected_c - 22.0))

@@ -1,0 +1,49 @@
+"""The shop's temperature by a thermometer: warmer is told at once, colder only if it lasts, silence is no cold."""
+
+from __future__ import annotations
+
+import math
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kiosk.rules.shop_air import AGE_S, AirReading, can_be, to_set_c
+
+DAYS_S = 40 * 86400.0
+
+
+def test_the_noise_of_the_thermometer_is_added_and_small_changes_are_no_news() -> None:
+    assert to_set_c(23.0, AirReading(26.0, DAYS_S), DAYS_S, 28.0) == 27.0
+    assert to_set_c(27.0, AirReading(26.4, DAYS_S), DAYS_S, 28.0) is None
+    assert to_set_c(27.0, AirReading(25.2, DAYS_S), DAYS_S, 28.0) is None
+    assert to_set_c(27.0, AirReading(20.0, DAYS_S), DAYS_S, 28.0) == 21.0
+
+
+def test_a_thermometer_that_is_silent_makes_the_shop_warm_and_never_cold() -> None:
+    old = AirReading(18.0, DAYS_S)
+    assert to_set_c(18.5, old, DAYS_S + AGE_S + 1.0, 28.0) == 28.0
+    assert to_set_c(18.5, None, DAYS_S, 28.0) == 28.0
+    assert to_set_c(31.0, None, DAYS_S, 28.0) is None
+
+
+def test_a_hand_on_the_thermometer_and_a_broken_one_are_not_the_shop() -> None:
+    before = AirReading(22.0, DAYS_S)
+    assert not can_be(AirReading(29.0, DAYS_S + 20.0), before)
+    assert can_be(AirReading(29.0, DAYS_S + 3600.0), before)
+    assert not can_be(AirReading(-127.0, DAYS_S), None) and not can_be(AirReading(float("nan"), DAYS_S), None)
+
+
+@given(st.floats(5, 40), st.floats(5, 40), st.floats(15, 38))
+def test_what_is_set_is_never_colder_than_what_was_read(set_c: float, value_c: float, unknown_c: float) -> None:
+    found = to_set_c(set_c, AirReading(value_c, DAYS_S), DAYS_S + 60.0, unknown_c)
+    assert (set_c if found is None else found) >= min(value_c + 0.5, 40.0)
+
+
+def test_a_shop_that_warms_and_cools_for_days_sets_few_values() -> None:
+    set_c, found = 23.0, set()
+    for minute in range(5 * 24 * 60):
+        at_s = DAYS_S + 60.0 * minute
+        value_c = 21.0 + 4.0 * math.sin(minute / 229.0) + 0.3 * math.sin(minute * 1.7)
+        set_c = to_set_c(set_c, AirReading(value_c, at_s), at_s, 28.0) or set_c
+        found.add(set_c)
+    assert len(found) <= 10
