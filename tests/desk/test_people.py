@@ -135,6 +135,19 @@ def test_whatever_lies_between_wrong_pins_they_count(shop: Shop, between: str) -
     assert waits[tries.FREE] == tries.WAITS_S[0] and waits[tries.FREE + 1] > 0.0
 
 
+def test_a_right_pin_ends_the_count_for_a_restore_too_and_no_try_counts_twice(shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
+    shop.desk.people.first_pin("kim", PIN)
+    assert [wrong(shop) for _ in range(2)] == [0.0] * 2
+    copied = copy(shop)
+    for _ in range(3):
+        put_back(shop, copied)
+    assert [wrong(shop) for _ in range(tries.FREE - 2)] == [0.0] * (tries.FREE - 2), "the copy knows two of them"
+    shop.desk.people.unlock("kim", PIN)
+    put_back(shop, shop.folder / "replaced" / min(each.name for each in (shop.folder / "replaced").glob("*.db")))
+    assert wrong(shop) == 0.0, "the copy's own two and this one"
+
+
 def test_wrong_pins_on_another_clock_wait_the_whole_time_on_this_one(shop: Shop) -> None:
     """The other name's clock has counted hours less; that is no time gone by here."""
     shop.clock.forward(9 * 3600.0)
