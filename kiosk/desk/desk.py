@@ -15,7 +15,7 @@ from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.probing import Probe
-from kiosk.desk.session import NotThere, Session
+from kiosk.desk.session import NotThere, Session, writable
 from kiosk.desk.shop import ShopCounter
 from kiosk.desk.shop_air import ShopAir
 from kiosk.ledger.book import Book, LedgerFault, Written
@@ -222,6 +222,7 @@ class Desk:
 
     def scan(self, text: str) -> Scanned:
         """What a label's text does now.  Every line of it is on disk when this returns."""
+        text = writable(text)
         return self._answer(text, self.session.cards.subject(text))
 
     def watch(self, text: str) -> Scanned | None:
@@ -232,6 +233,7 @@ class Desk:
         """
         from kiosk.rules.checkin import may_go
 
+        text = writable(text)
         session, moment = self.session, self.now()
         session.last_scan_s = moment.watched_s
         pair_s = session.settings.kiosk.pair_s

@@ -37,6 +37,15 @@ from kiosk.rules.sending import cooling_place
 from kiosk.rules.view import Limits
 from kiosk.settings import Settings, deciding, same_value
 
+LONGEST_SCAN = 7089  # figures in the largest QR symbol at its weakest level, ISO/IEC 18004
+ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
+
+
+def writable(text: str) -> str:
+    """A scanned text as it is written down: halves of signs, which whatever types may send, are `?`, and no longer than
+    any symbol's."""
+    return text[:LONGEST_SCAN].encode("utf-8", "replace").decode("utf-8")
+
 
 class NotThere(LookupError):
     """Asked about something the book does not have.  `what` (holder, place, ...) and `key`."""
@@ -232,6 +241,16 @@ class Session:
             holds.append(Resting(card.holder, card.assembly.cutter.key if card.assembly else None, stays))
         standing = rows(T.Holder.select(T.Holder.place).where(T.Holder.place.is_null(False)).distinct())
         return grounds(holds, {code: places.place(code) for code in places.rows}, (row["place"] for row in standing))
+
+    def hot_lately(self) -> tuple[HolderCard, ...]:
+        """What is under a hold or was heated within the hour: of two alike, it may be taken for the cold one."""
+        now_s = self.now().watched_s
+
+        def lately(key: str) -> bool:
+            facts = self.cards.hold_facts(key)
+            return facts is not None and facts.watched and now_s - facts.heated_at_s <= ALIKE_S
+
+        return tuple(card for card in self.cards.held() if card.hold or lately(card.holder.key))
 
     def unheld(self, entry: Entry) -> None:
         """A line that changes what no hold rests on.  Raises StillHot where one does."""
