@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from kiosk.reader.camera import Camera, CameraState, Frame, Turn, upright
 from kiosk.reader.files import PictureError
+from kiosk.reader.kept import Keeper
 from kiosk.reader.sources import FRAME_SIZES, Controls, Device, Source, SourceError, frame_size, list_cameras, source
 from kiosk.reader.stream import Aim as Aim
 from kiosk.reader.stream import Event, Help, Seen, Stream
@@ -72,17 +73,22 @@ class Photograph:
 
 
 class Eye:
-    """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code."""
+    """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code.
+
+    keeper: keeps what could not be read or was refused.
+    """
 
     def __init__(
         self,
         screen: Looking,
         post: Callable[[Callable[[], Any]], None],
         scanned: Callable[[str], None],
+        keeper: Keeper | None = None,
     ) -> None:
         self._screen = screen
         self._post = post
         self._scanned = scanned
+        self._keeper = keeper
         self._camera: Camera | None = None
         self._stream: Stream | None = None
         self._number = 0
@@ -174,7 +180,7 @@ class Eye:
         return self._number == 0 and self._finder is None and self._camera.state in _FINE
 
     def _listen(self, camera: Camera) -> None:
-        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn), self._news)
+        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn), self._news, self._keeper)
         self._stream.start()
 
     # Photographs --------------------------------------------------------------------------------------------
@@ -295,6 +301,11 @@ class Eye:
     def move(self, screen: Looking) -> None:
         """Show the picture on another screen from now on."""
         self._screen = screen
+
+    def refused(self, text: str) -> None:
+        """The label that says this was refused."""
+        if self._keeper is not None:
+            self._keeper.refused(text)
 
     def close(self, limit_s: float = 0.0) -> None:
         """Stop looking; wait at most so long for each thread, which ends by itself in any case."""
