@@ -23,6 +23,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from kiosk import settings
 from kiosk.screens.options import Options
 
 if TYPE_CHECKING:
@@ -34,10 +35,12 @@ if TYPE_CHECKING:
 def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> int:
     """Open the window and come back when it is closed.  `watched(app)` is called before anything is drawn.
 
-    Raises what opening the data folder or the demo shop raises: LedgerFault, InUse, NewerLedger, SettingsFault,
-    NotThere, ShopFault.
+    Raises what reading the settings and opening the data folder or the demo shop raises: SettingsFault, LedgerFault,
+    InUse, NewerLedger, NotThere, ShopFault.  Whatever speaks against the desk has then closed the window again.
     """
+    found = settings.load(options.data_dir / settings.NAME)
     prepare_kivy(options.size)
+    from kiosk.screens.window import KioskApp
     from kiosk.screens.worker import Worker
 
     clock: PretendedTime | None = None
@@ -46,23 +49,16 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
 
         clock = RunningTime()
     worker = Worker(lambda: _open_desk(options, clock))
+    app = KioskApp(options, worker, found, clock)
     try:
-        worker.begin()
-        import kivy.core.window  # noqa: F401 - waits for the screen much of its time, while the desk is opened
-
-        worker.opened()
-        from kiosk.screens.window import KioskApp
-
-        app = KioskApp(options, worker, clock)
-        try:
-            if watched is not None:
-                watched(app)
-            app.open()
-            app.run()
-        finally:
-            app.close()
+        if watched is not None:
+            watched(app)
+        app.open()
+        app.run()
     finally:
-        worker.stop()
+        app.close()
+    if worker.refusal is not None:
+        raise worker.refusal
     return 0
 
 
