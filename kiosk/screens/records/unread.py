@@ -56,8 +56,9 @@ class UnreadScreen(View):
     def fill(self, kept: tuple[KeptPicture, ...]) -> None:
         """These are kept, newest first."""
         self._kept, self.count, self.at, self.looked = kept, len(kept), 0, True
-        total_mb = sum(each.size_bytes for each in kept) / 1e6
-        self.taken = t("unread.taken", count=len(kept), total_mb=f"{total_mb:.1f}") if kept else ""
+        total_kb = sum(each.size_bytes for each in kept) / 1e3
+        size = f"{total_kb / 1e3:.1f} MB" if total_kb >= 1e3 else f"{total_kb:.0f} kB"
+        self.taken = t("unread.taken", count=len(kept), size=size) if kept else ""
         self.title = self.when = self.told = ""
         self.ids.picture.show(None)
 
