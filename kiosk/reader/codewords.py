@@ -21,7 +21,6 @@ from kiosk.reader.layout import layout, version_of
 _FORMATS = tuple((format_, util.BCH_type_info(format_)) for format_ in range(32))
 _SHARES = (0.0, 0.3, 0.55, 0.75)  # of the check symbols, spent on the least certain codewords
 _SPARE = 2  # check symbols that must remain unspent, so that chance finds no text
-_LEAST_ALIKE = 0.7  # of the data modules; of another text, or another way to write it, about half are
 _CLEAR_DISAGREEMENT = 0.2  # share of clearly seen modules that may differ from the corrected symbol
 
 
@@ -51,7 +50,7 @@ def corrected(darkness: NDArray[np.float32]) -> NDArray[np.int8] | None:
 def drawn(text: str, size: int, darkness: NDArray[np.float32]) -> NDArray[np.int8] | None:
     """The modules (size, size), 1 black, that a symbol saying `text` must have, of the level and mask that are seen.
 
-    darkness: as in `corrected`.  None where the text does not fit, or what is seen is another way to write it.
+    darkness: as in `corrected`.  None where the text does not fit.
     """
     best: tuple[float, NDArray[np.int8]] | None = None
     for format_, code in _formats(darkness):
@@ -62,7 +61,7 @@ def drawn(text: str, size: int, darkness: NDArray[np.float32]) -> NDArray[np.int
         alike = float(((darkness > 0) == (bits > 0))[_order(size)[:, 0], _order(size)[:, 1]].mean())
         if best is None or alike > best[0]:
             best = alike, bits
-    return None if best is None or best[0] < _LEAST_ALIKE else best[1]
+    return None if best is None else best[1]
 
 
 def spent(seen: NDArray[np.bool_], true: NDArray[np.int8]) -> float:

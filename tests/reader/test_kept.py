@@ -160,7 +160,7 @@ def test_a_disk_that_hangs_or_is_full_is_never_waited_for(tmp_path: Path, monkey
     assert time.monotonic() - began < 2  # and the disk has hung all the while
     go_on.set()
     assert keeper.stop()
-    assert 1 <= len(tried) < 10
+    assert 2 <= len(tried) < 10  # the next one is tried all the same
 
 
 class _Frames:
