@@ -131,6 +131,9 @@ def _asking(command: Add) -> None:
     history.add_argument("code", metavar="CODE", help="a label's text, or the name of a place or person")
     history.add_argument("--count", type=whole(1, 1_000_000), default=100)
     history.add_argument("--at", metavar="WHEN", help="where it was at a time, e.g. 2026-11-24T14:05")
+    unread = "labels nobody could read, or that were refused: where their pictures lie"
+    unread_given = _data(command("unread", "kept.unread", unread), json=True)
+    unread_given.add_argument("--clear", action="store_true", help="remove them all")
     check = _data(command("check", "asking.check", "verify the whole ledger and say what is wrong"), json=True)
     check.add_argument(
         "--line", type=whole(1, LARGEST), metavar="N", help="instead: is this line the one a report or copy names"

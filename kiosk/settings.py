@@ -96,6 +96,7 @@ class CameraSettings:
     distance_mm: float = _number(250.0, "camera.distance_mm")
     label_mm: float = _number(25.0, "camera.label_mm")  # the smallest label to read; it sizes the frame
     budget_ms: float = _number(250.0, "camera.budget_ms")  # a frame's decoding
+    keep_unread: bool = True  # the places of the last fifty labels that were not read or were refused
 
 
 @dataclass(frozen=True, slots=True)

@@ -134,6 +134,9 @@ class Refused:
 Outcome = Done | Wait | Refused
 
 ABOUT_HEAT = frozenset((Reason.HOT, Reason.NOWHERE_KNOWN))  # it is hot, or nobody knows that it is not
+ABOUT_LABEL = frozenset(  # what was read says nothing here: a supervisor may want to see the label
+    (Reason.DAMAGED_CODE, Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE, Reason.RETIRED_CODE, Reason.TWIN_CODE)
+)
 
 
 def refuse(

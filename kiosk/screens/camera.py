@@ -31,6 +31,7 @@ from kiosk.words import t
 
 if TYPE_CHECKING:
     from kiosk.reader.decode import LiveReader
+    from kiosk.reader.kept import Keeper
 
 FRAMES_A_SECOND = 15
 PHOTOGRAPH_MS = 8000.0  # a drawer of sixty labels on 12 megapixels takes a fast tablet 1.5 s, a slow one five
@@ -75,6 +76,7 @@ class Eye:
     """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code.
 
     What reads is loaded once `desk_spoke` is set: what is hot is told first.
+    keeper: keeps what could not be read or was refused.
     """
 
     def __init__(
@@ -83,10 +85,12 @@ class Eye:
         post: Callable[[Callable[[], Any]], None],
         scanned: Callable[[str], None],
         desk_spoke: threading.Event | None = None,
+        keeper: Keeper | None = None,
     ) -> None:
         self._screen = screen
         self._post = post
         self._scanned = scanned
+        self._keeper = keeper
         self._camera: Camera | None = None
         self._stream: Stream | None = None
         self._number = 0
@@ -179,7 +183,8 @@ class Eye:
         return self._number == 0 and self._finder is None and self._camera.state in _FINE
 
     def _listen(self, camera: Camera) -> None:
-        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn, self._desk_spoke), self._news)
+        reader = _Reader(self._settings.budget_ms, self._drawn, self._desk_spoke)
+        self._stream = Stream(camera, reader, self._news, self._keeper)
         self._stream.start()
 
     @property
@@ -305,6 +310,11 @@ class Eye:
     def move(self, screen: Looking) -> None:
         """Show the picture on another screen from now on."""
         self._screen = screen
+
+    def refused(self, text: str) -> None:
+        """The label that says this was refused."""
+        if self._keeper is not None:
+            self._keeper.refused(text)
 
     def close(self, limit_s: float = 0.0) -> None:
         """Stop looking; wait at most so long for each thread, which ends by itself in any case."""

@@ -7,6 +7,7 @@ is the desk's.  What he keeps is what the frame shows: what is hot, who is at wo
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, TypeVar
 
 from kivy.event import EventDispatcher
@@ -14,7 +15,7 @@ from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, St
 
 from kiosk import words
 from kiosk.rules.cards import Command, HolderCard
-from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
+from kiosk.rules.outcomes import ABOUT_LABEL, Done, Outcome, Reason, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
 from kiosk.screens.faults import cause_words
@@ -227,9 +228,15 @@ class Clerk(EventDispatcher):
         self.busied()
         view = self.view
         if view is None or not view.scanned(text):
-            self.ask(common.scan(text), self.answer)
+            self.ask(common.scan(text), partial(self._scan_answered, text))
         elif not view.forwards:
             self.ask(common.watch(text), self._warn)
+
+    def _scan_answered(self, text: str, scanned: Scanned) -> None:
+        outcome = scanned.outcome
+        if self.eye is not None and isinstance(outcome, Refused) and outcome.reason in ABOUT_LABEL:
+            self.eye.refused(text)
+        self.answer(scanned)
 
     def busied(self) -> None:
         """Somebody is there: the pause after which the window goes back begins anew."""

@@ -41,6 +41,7 @@ SCREENS = {
     "shift": "records.shift:ShiftScreen",
     "audits": "records.audits:AuditsScreen",
     "report": "records.report:ReportScreen",
+    "unread": "records.unread:UnreadScreen",
     "pin": "shop.pin:PinScreen",
     "settings": "shop.preferences:PreferencesScreen",
     "register": "shop.register:RegisterScreen",

@@ -20,6 +20,7 @@ from kivy.clock import Clock
 from kivy.core.window import Window
 
 from kiosk import where, words
+from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
 from kiosk.rules import codes
 from kiosk.screens import theme
@@ -88,6 +89,7 @@ class KioskApp(App):
         self.frame.say_anew()
         self.eye: Eye | None = None
         self._desk_spoke = threading.Event()
+        self._keeper: Keeper | None = None
         self._asked = False
         self._drawn = False  # a picture was on the screen
         self._touched_s = 0.0
@@ -99,7 +101,10 @@ class KioskApp(App):
         if self._clock is not None and self.options.camera:
             self._show_shift(Path(self.options.camera), self._clock)
             return
-        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned, self._desk_spoke)
+        self._keeper = Keeper(Ring(self.options.data_dir / FOLDER))
+        self._keeper.on = self.settings_now.camera.keep_unread
+        post, scanned = self.worker.post, self.clerk.scanned
+        self.eye = self.clerk.eye = Eye(self._scan_screen, post, scanned, self._desk_spoke, self._keeper)
         self.eye.open(self.options.camera or self.settings_now.camera.source, self.settings_now.camera)
 
     def _show_shift(self, folder: Path, clock: PretendedTime) -> None:
@@ -133,6 +138,8 @@ class KioskApp(App):
             self.showing.stop()
         if self.eye is not None:
             self.eye.close(0.5)
+        if self._keeper is not None:
+            self._keeper.stop(0.5)
         self.worker.stop()
 
     def _flipped(self, *_: object) -> None:
@@ -213,6 +220,8 @@ class KioskApp(App):
     def _settled(self, _: object, settings: Settings) -> None:
         """Settings changed."""
         before, self.settings_now = self.settings_now, settings
+        if self._keeper is not None:
+            self._keeper.on = settings.camera.keep_unread
         worn = (look.colours, words.language(), before.kiosk.units)
         self._wear(settings)
         if worn != (settings.kiosk.theme, settings.kiosk.language, settings.kiosk.units):

@@ -346,3 +346,22 @@ def test_a_screen_that_cannot_be_loaded_is_said_and_can_be_asked_for_again(unloa
         unloaded.desk.answer()
         assert unloaded.clerk.wanted == "" and unloaded.clerk.trouble and unloaded.seen == ["scan"]
         unloaded.clerk.trouble = ""
+
+
+def test_what_the_camera_saw_of_a_label_nobody_knows_is_kept_and_of_hot_steel_it_is_not(
+    office: Office, shop: Shop
+) -> None:
+    told: list[str] = []
+
+    class Eye:
+        def refused(self, text: str) -> None:
+            told.append(text)
+
+    office.clerk.eye = Eye()
+    unknown = make(CodeKind.HOLDER, 3).text
+    office.clerk.scanned(unknown)
+    holder = shop.holder("T001")
+    for text in (holder, shop.place("Shrink station"), holder, shop.place("Cabinet A · 1-05")):
+        office.clerk.scanned(text)
+    assert office.heard.sounds[-1] is Sound.HOT
+    assert told == [unknown]

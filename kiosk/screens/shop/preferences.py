@@ -44,7 +44,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "bench": (
         "build.friction", "build.clearance_um", "build.side_screw_rpm", "build.radius_at_control", "labels.dpi",
     ),
-    "records": ("kiosk.shift_h", "audit.measured_days", "backup.keep"),
+    "records": ("kiosk.shift_h", "audit.measured_days", "backup.keep", "camera.keep_unread"),
 }  # fmt: skip
 
 
