@@ -76,8 +76,11 @@ class Clerk(EventDispatcher):
     """One for the window.  `hot` and `warm` are HolderCards, most dangerous first, a second old at most.
 
     `typing`: a text field has the keyboard, so keys are not a scanner's.  `trouble`: what is wrong, in words.
-    `eye`: the camera, for screens that take photographs.
+    `eye`: the camera, for screens that take photographs.  `kept`: the service keeps the window open; a supervisor's
+    PIN leaves it, event `on_leave`.
     """
+
+    __events__ = ("on_leave",)
 
     hot = ObjectProperty(())
     warm = ObjectProperty(())
@@ -90,6 +93,7 @@ class Clerk(EventDispatcher):
     undo_s = NumericProperty(0.0)  # how long the last step can still be taken back, by the desk's clock
     trouble = StringProperty()
     typing = BooleanProperty(False)
+    kept = BooleanProperty(False)
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
 
     def __init__(self, worker: Asks, sounds: Sounds, show: Callable[[View], None]) -> None:
@@ -280,6 +284,9 @@ class Clerk(EventDispatcher):
 
     def play(self, sound: Sound) -> None:
         self._sounds.play(sound)
+
+    def on_leave(self) -> None:
+        """A supervisor closes the kiosk."""
 
     def on_trouble(self, *_: object) -> None:
         self._troubled_beats = 0

@@ -36,6 +36,7 @@ SCREENS = {
     "report": "records.report:ReportScreen",
     "pin": "shop.pin:PinScreen",
     "settings": "shop.preferences:PreferencesScreen",
+    "leave": "shop.leave:LeaveScreen",
     "register": "shop.register:RegisterScreen",
     "correct": "shop.correct:CorrectScreen",
     "adopt": "scan.adopt:AdoptScreen",

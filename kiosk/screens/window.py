@@ -27,6 +27,7 @@ from kiosk.screens import theme
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk, pulse
 from kiosk.screens.frame import Frame
+from kiosk.screens.kept import Kept
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, screen_class
@@ -35,6 +36,7 @@ from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
 from kiosk.screens.worker import Worker
+from kiosk.sd_notify import ServiceManager
 from kiosk.settings import Settings
 from kiosk.words import t
 
@@ -84,11 +86,22 @@ class KioskApp(App):
         self.frame = Frame()
         self.frame.say_anew()
         self.eye: Eye | None = None
+        self._kept: Kept | None = None
         self._asked = False
         self._beaten = False  # the desk has said what is hot
         self._touched_s = 0.0
         self._loaded = ""  # the screen whose module was read last
         self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
+
+    def be_kept(self, manager: ServiceManager) -> None:
+        """The service keeps this window: only a supervisor's PIN leaves it."""
+        self._kept = Kept(manager, self.stop)
+        self.clerk.kept = True
+        self.clerk.bind(on_leave=lambda _: self.stop())
+
+    def open_settings(self, *_: object) -> bool:
+        """Kivy's own settings, which F1 would open: never."""
+        return True
 
     def open(self) -> None:
         """Build the scan screen and begin to look: the camera starts while the first frame is drawn."""
@@ -111,6 +124,8 @@ class KioskApp(App):
 
     def build(self) -> Frame:
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
+        if self._kept is not None:
+            self._kept.guard()
         self._tick(0.0)
         self.worker.ask(shop.changed_outside(), self._changed_outside)
         self.worker.ask(shop.past_lost(), self.clerk.begins_without)
@@ -125,6 +140,8 @@ class KioskApp(App):
 
     def close(self) -> None:
         """Let camera and desk go; harmless when that has been done."""
+        if self._kept is not None:
+            self._kept.ending()
         if self.showing is not None:
             self.showing.stop()
         if self.eye is not None:
@@ -253,8 +270,13 @@ class KioskApp(App):
     def _say(self, trouble: str) -> None:
         self.clerk.trouble = trouble
 
-    def _beat(self, now: Any) -> None:
+    def _answered(self) -> None:
         self._asked = False
+        if self._kept is not None:
+            self._kept.heard()
+
+    def _beat(self, now: Any) -> None:
+        self._answered()
         self.clerk.beat(now)
         if not self._beaten:
             self._beaten = True
@@ -262,7 +284,7 @@ class KioskApp(App):
         self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:
-        self._asked = False
+        self._answered()
         self._fault(error)
 
     def _fault(self, error: Exception) -> None:

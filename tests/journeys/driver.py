@@ -25,6 +25,7 @@ from kiosk.rules.codes import CodeKind
 from kiosk.screens.app import prepare_kivy
 from kiosk.screens.opening import open_desk
 from kiosk.screens.options import Options
+from kiosk.sd_notify import ServiceManager
 
 FELT: list[int] = []  # touches that have reached the window
 REPLIES = os.fdopen(os.dup(1), "w", buffering=1)
@@ -77,6 +78,8 @@ def main() -> None:
     worker.begin()
     worker.opened()
     app = KioskApp(options, worker, clock if options.shift else None)
+    if given.get("service"):
+        app.be_kept(ServiceManager())
     app.dwell_s = given.get("dwell_s", 0.0)
     held = Held()
     threading.Thread(target=serve, args=(app, clock, held), daemon=True).start()

@@ -74,6 +74,10 @@ class Window:
                 self._process.kill()
                 raise AssertionError("the window did not close within 60 s") from None
 
+    def ended(self, patience_s: float) -> int:
+        """The exit code of a window that closes by itself."""
+        return self._process.wait(patience_s)
+
     # What a person does ---------------------------------------------------------------------------------------
 
     def touch(self, words: str) -> None:
