@@ -7,11 +7,13 @@ import os
 import sys
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from kiosk import where, words
 from kiosk.commands.output import DONE, WANTING, complain, default_folder, hot_line, place_of, print_json
-from kiosk.desk import Desk
-from kiosk.exchange.shop import read_shop
+
+if TYPE_CHECKING:  # the window is there before the desk is loaded
+    from kiosk.desk import Desk
 
 
 def open_window(arguments: argparse.Namespace) -> int:
@@ -61,6 +63,7 @@ def _has_display() -> bool:
 
 
 def rehearse(arguments: argparse.Namespace) -> int:
+    from kiosk.exchange.shop import read_shop
     from kiosk.rehearsal import NotARehearsal, StepFault, clock_for_now, open_desk, play, steps_in
 
     steps = steps_in(arguments.folder)

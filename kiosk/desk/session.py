@@ -15,7 +15,7 @@ from kiosk.ledger.last_step import last_step
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
-from kiosk.rules.bounds import check
+from kiosk.rules.bounds_of_lines import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold_facts import HoldFacts

@@ -15,7 +15,6 @@ from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import arrival, may_go
 from kiosk.rules.hold_facts import pair
 from kiosk.rules.lines import (
     CodeBound,
@@ -149,6 +148,8 @@ class ShopCounter:
 
         Raises Locked, NeedsReason, NotThere.
         """
+        from kiosk.rules.checkin import arrival, may_go  # the desk tells what is hot before it has read how one moves
+
         session = self._session
         card = session.holder(key)
         by = session.supervised(reason)

@@ -19,7 +19,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kiosk.reader.camera import Frame
-from kiosk.reader.glimpse import glimpse
 from kiosk.reader.hints import Hint, advise, measure
 from kiosk.reader.patience import Patience, Sight
 from kiosk.reader.symbols import Corners, Reading
@@ -135,6 +134,8 @@ class Tracker:
 
 def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float) -> Sight | None:
     """The unread label of a frame, if one is seen: looked for afresh, else where the reader located it."""
+    from kiosk.reader.glimpse import glimpse  # on the reader's thread, once there is a frame to look at
+
     grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8) if image.ndim == 3 else image
     found = glimpse(grey)
     located = max(reading.unread, key=lambda outline: _area(outline.corners), default=None)

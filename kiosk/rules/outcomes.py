@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import TYPE_CHECKING
 
 from kiosk.rules.cards import Command, HolderCard, Pending, PlaceCard
-from kiosk.rules.lines import Entry
 from kiosk.rules.say import Say, Value, say
+
+if TYPE_CHECKING:  # the window knows outcomes before it knows what is written down of them
+    from kiosk.rules.lines import Entry
 
 
 class Reason(Enum):

@@ -24,6 +24,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from kiosk import settings
 from kiosk.screens.display import NoDisplay, demand, named, x_screen_px
 from kiosk.screens.options import Options
 from kiosk.sd_notify import ServiceManager
@@ -37,14 +38,21 @@ if TYPE_CHECKING:
 def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> int:
     """Open the window and come back when it is closed.  `watched(app)` is called before anything is drawn.
 
-    Raises what opening the data folder or the demo shop raises: LedgerFault, InUse, NewerLedger, SettingsFault,
-    NotThere, ShopFault; NoDisplay.
+    Raises what reading the settings and opening the data folder or the demo shop raises: SettingsFault, LedgerFault,
+    InUse, NewerLedger, NotThere, ShopFault; and NoDisplay.  Whatever speaks against the desk has then closed the window
+    again.
     """
     demand()
     manager = ServiceManager.of(os.environ) if options.service else None
     if manager is not None:
         faulthandler.enable()  # where a window froze that the manager ends stands in its journal
+    found = settings.load(options.data_dir / settings.NAME)
     prepare_kivy(options.size)
+    from kivy.core.window import Window
+
+    if Window is None:
+        raise NoDisplay(named())
+    from kiosk.screens.window import KioskApp
     from kiosk.screens.worker import Worker
 
     clock: PretendedTime | None = None
@@ -53,27 +61,18 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
 
         clock = RunningTime()
     worker = Worker(lambda: _open_desk(options, clock))
+    app = KioskApp(options, worker, found, clock)
     try:
-        worker.begin()
-        from kivy.core.window import Window  # waits for the screen much of its time, while the desk is opened
-
-        worker.opened()
-        if Window is None:
-            raise NoDisplay(named())
-        from kiosk.screens.window import KioskApp
-
-        app = KioskApp(options, worker, clock)
         if manager is not None:
             app.be_kept(manager)
-        try:
-            if watched is not None:
-                watched(app)
-            app.open()
-            app.run()
-        finally:
-            app.close()
+        if watched is not None:
+            watched(app)
+        app.open()
+        app.run()
     finally:
-        worker.stop()
+        app.close()
+    if worker.refusal is not None:
+        raise worker.refusal
     return 0
 
 

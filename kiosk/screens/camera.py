@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 FRAMES_A_SECOND = 15
 PHOTOGRAPH_MS = 8000.0  # a drawer of sixty labels on 12 megapixels takes a fast tablet 1.5 s, a slow one five
-FIRST_PICTURE_S = 0.3  # reading leaves the processor to the window's first picture so long, and no longer
+FIRST_PICTURE_S = 0.3  # what reads is loaded after the first picture, or so long after the first frame without one
 SETTLE_FRAMES = 6  # a camera that was opened anew finds its exposure within so many
 HUSH_S = 3.0  # after a photograph, what is still in view of it is no scan
 SHOWN_PX = 2048  # longest edge of a photograph as it is shown
@@ -72,13 +72,17 @@ class Photograph:
 
 
 class Eye:
-    """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code."""
+    """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code.
+
+    What reads is loaded once `desk_spoke` is set: what is hot is told first.
+    """
 
     def __init__(
         self,
         screen: Looking,
         post: Callable[[Callable[[], Any]], None],
         scanned: Callable[[str], None],
+        desk_spoke: threading.Event | None = None,
     ) -> None:
         self._screen = screen
         self._post = post
@@ -99,6 +103,7 @@ class Eye:
         self._photographed: frozenset[str] = frozenset()
         self._hushed_until_s = 0.0
         self._drawn = threading.Event()  # a frame was ever shown
+        self._desk_spoke = desk_spoke
 
     def open(self, what: str, settings: CameraSettings) -> None:
         """Begin to look through what `--camera` names: a number, a picture, a folder or a video; "": the first camera.
@@ -174,8 +179,13 @@ class Eye:
         return self._number == 0 and self._finder is None and self._camera.state in _FINE
 
     def _listen(self, camera: Camera) -> None:
-        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn), self._news)
+        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn, self._desk_spoke), self._news)
         self._stream.start()
+
+    @property
+    def settled(self) -> bool:
+        """Whether a frame was shown, or there is no camera to show one."""
+        return self._drawn.is_set() or bool(self._why)
 
     # Photographs --------------------------------------------------------------------------------------------
 
@@ -351,16 +361,19 @@ class Eye:
 
 
 class _Reader:
-    """Reads frames; what it takes is loaded on the reader's own thread, once the first frame was `drawn`."""
+    """Reads frames; what it takes is loaded on the reader's own thread, after the first frame was `drawn`."""
 
-    def __init__(self, budget_ms: float, drawn: threading.Event) -> None:
+    def __init__(self, budget_ms: float, drawn: threading.Event, desk_spoke: threading.Event | None) -> None:
         self._budget_ms = budget_ms
         self._drawn = drawn
+        self._desk_spoke = desk_spoke
         self._reader: LiveReader | None = None
 
     def next(self, frame: NDArray[np.uint8]) -> Reading:
         if self._reader is None:
             self._drawn.wait(FIRST_PICTURE_S)
+            if self._desk_spoke is not None:
+                self._desk_spoke.wait()
             from kiosk.reader.decode import LiveReader
 
             self._reader = LiveReader(self._budget_ms)

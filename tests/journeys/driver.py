@@ -18,6 +18,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from kiosk import settings
 from kiosk.exchange.report_shift import FIGURES
 from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
@@ -75,9 +76,8 @@ def main() -> None:
     from kiosk.screens.worker import Worker
 
     worker = Worker(lambda: open_desk(options, clock.counter, clock.wall))
-    worker.begin()
-    worker.opened()
-    app = KioskApp(options, worker, clock if options.shift else None)
+    found = settings.load(options.data_dir / settings.NAME)
+    app = KioskApp(options, worker, found, clock if options.shift else None)
     if given.get("service"):
         app.be_kept(ServiceManager())
     app.dwell_s = given.get("dwell_s", 0.0)

@@ -23,7 +23,7 @@ class LeaveScreen(View):
             self.clerk.go("shop")
 
     def close(self) -> None:
-        self.clerk.dispatch("on_leave")
+        self.clerk.leave()
 
 
 load_beside(__file__)

@@ -144,7 +144,7 @@ class PreferencesScreen(View):
         self.groups = [
             *(Choice(name, t(f"settings.group.{name}"), _names(keys)) for name, keys in GROUPS.items()),
             Choice(BACKUP, t("shop.backup"), t("settings.now")),
-            *((Choice(LEAVE, t("leave.title"), t("leave.close")),) if self.clerk.kept else ()),
+            *((Choice(LEAVE, t("leave.title"), t("leave.close")),) if self.clerk.leave else ()),
         ]
         rows = []
         for key in GROUPS.get(self._group, ()):
