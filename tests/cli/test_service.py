@@ -89,6 +89,11 @@ def test_root_for_somebody_else_is_refused(home: Path, monkeypatch: pytest.Monke
     assert cli.main(["install-service"]) == 2 and in_folder(home) == []
 
 
+def test_signs_a_unit_would_take_for_its_own_are_said_as_themselves(home: Path) -> None:
+    cli.main(["install-service", "--at", AWKWARD])
+    assert r'"--at=Mill \"1\" 100 %% $HOME \\ ä"' in unit(home).read_text("utf-8")
+
+
 def test_systemd_itself_finds_nothing_wrong_with_the_unit(home: Path) -> None:
     if shutil.which("systemd-analyze") is None:
         pytest.skip("systemd-analyze is not installed here")

@@ -79,7 +79,7 @@ def main() -> None:
     found = settings.load(options.data_dir / settings.NAME)
     app = KioskApp(options, worker, found, clock if options.shift else None)
     if given.get("service"):
-        app.be_kept(ServiceManager())
+        app.be_kept(ServiceManager.of(os.environ))
     app.dwell_s = given.get("dwell_s", 0.0)
     held = Held()
     threading.Thread(target=serve, args=(app, clock, held), daemon=True).start()
@@ -123,6 +123,9 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
                 app.worker.ask(lambda desk: released.wait())
             else:
                 released.set()
+            reply({})
+        elif asked["do"] == "block":
+            app.worker.post(lambda seconds=asked["s"]: time.sleep(seconds))
             reply({})
         elif asked["do"] == "stop":
             app.worker.post(app.stop)

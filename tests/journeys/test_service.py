@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,14 @@ from tests.journeys.window import Window, draw_label
 SCREEN = (800, 480)
 PERIOD_S = 2.0  # of the watchdog
 PATIENCE_S = 60.0
+
+
+def forget(ear: socket.socket) -> None:
+    """Take what was said until now, and let it be."""
+    ear.settimeout(0.05)
+    with suppress(TimeoutError):
+        while True:
+            ear.recv(100)
 
 
 class Kept:
@@ -57,13 +66,7 @@ class Kept:
         return False
 
     def hears_no_more(self) -> None:
-        """Forget what was said until now."""
-        self._ear.settimeout(0.05)
-        try:
-            while True:
-                self._ear.recv(100)
-        except TimeoutError:
-            pass
+        forget(self._ear)
 
     def close(self) -> None:
         self.process.kill()
@@ -120,6 +123,24 @@ def turn_to(window: Window, words: str) -> None:
         for _, x, y, width, height in (touch for touch in seen["touches"] if touch[0] == "down"):
             window.display.touch(x + width / 2, y + height / 2)
         time.sleep(0.5)
+
+
+def test_a_loop_that_stands_is_not_heard_of_though_its_threads_run(
+    open_window: Callable[..., Window], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as ear:
+        ear.bind(str(tmp_path / "notify"))
+        monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
+        monkeypatch.setenv("WATCHDOG_USEC", str(round(PERIOD_S * 1e6)))
+        window = open_window(service=True)
+        window.block(3 * PERIOD_S)
+        time.sleep(PERIOD_S / 2)
+        forget(ear)
+        ear.settimeout(PERIOD_S)
+        with pytest.raises(TimeoutError):
+            ear.recv(100)
+        ear.settimeout(PATIENCE_S)
+        assert ear.recv(100) == b"WATCHDOG=1"
 
 
 def test_a_supervisor_leaves_it_with_a_pin_and_nobody_without(open_window: Callable[..., Window]) -> None:

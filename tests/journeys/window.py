@@ -159,6 +159,10 @@ class Window:
         """The camera is unplugged, or plugged in again."""
         self._ask(do="lose", lost=lost)
 
+    def block(self, seconds: float) -> None:
+        """The window's loop stands still for so long; all other threads run."""
+        self._ask(do="block", s=seconds)
+
     def hang_desk(self, hung: bool) -> None:
         """The desk answers nothing any more, or again."""
         self._ask(do="hang", hung=hung)
