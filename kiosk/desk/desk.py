@@ -5,6 +5,7 @@ Never decides anything itself and never shows anything; `open_desk` is where eve
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -14,10 +15,10 @@ from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.heat import HeatCounter
 from kiosk.desk.probing import Probe
-from kiosk.desk.session import NotThere, Session
+from kiosk.desk.session import NotThere, Session, writable
 from kiosk.desk.shop import ShopCounter
 from kiosk.desk.shop_air import ShopAir
-from kiosk.ledger.book import Book, Written
+from kiosk.ledger.book import Book, LedgerFault, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.rules.acts import left_alone
 from kiosk.rules.cards import (
@@ -204,7 +205,11 @@ class Desk:
     def close(self) -> None:
         self.air.close()
         self.probe.close()
-        self.session.book.close()
+        try:
+            with suppress(LedgerFault):  # on a disk that is full to the end nothing more can be kept
+                self.session.tell_unwritten()
+        finally:
+            self.session.book.close()
 
     def __enter__(self) -> Desk:
         return self
@@ -217,6 +222,7 @@ class Desk:
 
     def scan(self, text: str) -> Scanned:
         """What a label's text does now.  Every line of it is on disk when this returns."""
+        text = writable(text)
         return self._answer(text, self.session.cards.subject(text))
 
     def watch(self, text: str) -> Scanned | None:
@@ -227,6 +233,7 @@ class Desk:
         """
         from kiosk.rules.checkin import may_go
 
+        text = writable(text)
         session, moment = self.session, self.now()
         session.last_scan_s = moment.watched_s
         pair_s = session.settings.kiosk.pair_s
@@ -275,6 +282,7 @@ class Desk:
         moment = session.now()
         if moment.watched_s - self._beat_s >= BEAT_S:
             session.book.beat()
+            session.tell_unwritten()
             self._beat_s = moment.watched_s
         self.air.tick()
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]

@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
 ROLES = ("setter", "supervisor")
-WRONG_PIN = "wrong_pin"
 _PAGE = 200
 
 
@@ -177,7 +176,7 @@ class PeopleCounter:
         try:
             self._hasher.verify(row["pin_hash"], pin)
         except (VerifyMismatchError, InvalidHashError):
-            session.write(TurnedAway(key, WRONG_PIN))
+            session.write(TurnedAway(key, tries.WRONG_PIN))
             raise PinRefused(self._wait_s(key)) from None
         session.write(PinGiven(key), by=key)
         card = OperatorCard(key, row["name"], row["role"])
@@ -207,7 +206,7 @@ class PeopleCounter:
         while page := history.lines(history.Question(key, kinds, newest=_PAGE, before=before)):
             for line in page:
                 match line.entry:
-                    case TurnedAway(text=who, reason=reason) if who == key and reason == WRONG_PIN:
+                    case TurnedAway(text=who, reason=reason) if who == key and reason == tries.WRONG_PIN:
                         count, last = count + 1, last or line
                     case PinGiven(operator=who) if who == key:
                         return _Wrong(count, last)
