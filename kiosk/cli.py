@@ -100,6 +100,13 @@ def _running(command: Add) -> None:
     opened.add_argument("--camera", metavar="N|FILE|FOLDER", help="camera number, video, picture or folder")
     opened.add_argument("--at", metavar="PLACE", help="the place this kiosk stands at: one scan moves a holder")
     opened.add_argument("--size", metavar="WxH", type=window_size, help="window size, e.g. 800x480")
+    opened.add_argument("--service", action="store_true", help="how install-service opens it: kept open and watched")
+    again = "opens the kiosk at every log in, and again when it fails (systemd)"
+    install = _data(command("install-service", "service.install", again))
+    install.add_argument("--demo", action="store_true", help="the demo shop")
+    install.add_argument("--camera", metavar="N|FILE|FOLDER", help="as for open")
+    install.add_argument("--at", metavar="PLACE", help="as for open")
+    command("uninstall-service", "service.uninstall", "removes all that install-service put in place")
     rehearse = _data(
         command("rehearse", "running.rehearse", "feed pictures in name order as if scanned, print each outcome"),
         json=True,

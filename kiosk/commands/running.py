@@ -18,6 +18,10 @@ if TYPE_CHECKING:  # the window is there before the desk is loaded
 
 def open_window(arguments: argparse.Namespace) -> int:
     if not _has_display():
+        if arguments.service:
+            from kiosk.screens.display import NoDisplay
+
+            return complain(NoDisplay(""))
         print("There is no display here, so the kiosk rehearses the demo shift from photographs instead.\n")
         shift = argparse.Namespace(folder=where.demo_tags() / "shift", data=None, json=False)
         return rehearse(shift)
@@ -25,10 +29,14 @@ def open_window(arguments: argparse.Namespace) -> int:
     from kiosk.screens.app import run
     from kiosk.screens.options import Options
 
-    if arguments.demo and arguments.camera and is_shift(Path(arguments.camera)):
+    shown = arguments.demo and arguments.camera and not arguments.service and is_shift(Path(arguments.camera))
+    if shown:
         return _show_shift(arguments)
     folder = arguments.data or (default_folder() / "demo" if arguments.demo else default_folder())
-    code: int = run(Options(folder, arguments.demo, arguments.camera, arguments.at, arguments.size))
+    options = Options(
+        folder, arguments.demo, arguments.camera, arguments.at, arguments.size, service=arguments.service
+    )
+    code: int = run(options)
     return code
 
 

@@ -85,14 +85,13 @@ class Clerk(EventDispatcher):
     undo_s = NumericProperty(0.0)  # how long the last step can still be taken back, by the desk's clock
     trouble = StringProperty()
     typing = BooleanProperty(False)
+    leave = ObjectProperty(None, allownone=True)  # closes a window that the service keeps; None: nobody keeps it
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
     wanted = StringProperty()
 
     def __init__(self, worker: Asks, sounds: Sounds, show: Callable[[View], None]) -> None:
         super().__init__()
-        self._worker = worker
-        self._sounds = sounds
-        self._show = show
+        self._worker, self._sounds, self._show = worker, sounds, show
         self._views: dict[str, View] = {}
         self._names: tuple[str, ...] = ()
         self._build: Callable[[str], View] = self._views.__getitem__

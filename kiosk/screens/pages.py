@@ -44,6 +44,7 @@ SCREENS = {
     "unread": "records.unread:UnreadScreen",
     "pin": "shop.pin:PinScreen",
     "settings": "shop.preferences:PreferencesScreen",
+    "leave": "shop.leave:LeaveScreen",
     "register": "shop.register:RegisterScreen",
     "correct": "shop.correct:CorrectScreen",
     "adopt": "scan.adopt:AdoptScreen",

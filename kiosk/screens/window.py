@@ -27,6 +27,7 @@ from kiosk.screens import theme
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk
 from kiosk.screens.frame import Frame
+from kiosk.screens.kept import Kept
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
@@ -36,6 +37,7 @@ from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
 from kiosk.screens.worker import Worker
+from kiosk.sd_notify import ServiceManager
 from kiosk.settings import Settings
 from kiosk.words import t
 
@@ -88,12 +90,22 @@ class KioskApp(App):
         self.frame = Frame()
         self.frame.say_anew()
         self.eye: Eye | None = None
+        self._kept: Kept | None = None
         self._desk_spoke = threading.Event()
         self._keeper: Keeper | None = None
         self._asked = False
         self._drawn = False  # a picture was on the screen
         self._touched_s = 0.0
         self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
+
+    def be_kept(self, manager: ServiceManager) -> None:
+        """The service keeps this window: only a supervisor's PIN leaves it."""
+        self._kept = Kept(manager, self.stop)
+        self.clerk.leave = self.stop
+
+    def open_settings(self, *_: object) -> bool:
+        """Kivy's own settings, which F1 would open: never."""
+        return True
 
     def open(self) -> None:
         """Build the scan screen and begin to look: the camera starts while the first frame is drawn."""
@@ -119,6 +131,8 @@ class KioskApp(App):
 
     def build(self) -> Frame:
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
+        if self._kept is not None:
+            self._kept.guard()
         Window.bind(on_flip=self._flipped)
         self._tick(0.0)  # before all else: what is hot, and the screen that fills the window for it
         self.clerk.fetch("heat")
@@ -134,6 +148,8 @@ class KioskApp(App):
 
     def close(self) -> None:
         """Let camera and desk go; harmless when that has been done."""
+        if self._kept is not None:
+            self._kept.ending()
         if self.showing is not None:
             self.showing.stop()
         if self.eye is not None:
@@ -281,15 +297,19 @@ class KioskApp(App):
     def _say(self, trouble: str) -> None:
         self.clerk.trouble = trouble
 
-    def _beat(self, now: Pulse) -> None:
+    def _answered(self) -> None:
         self._asked = False
         self._desk_spoke.set()
+        if self._kept is not None:
+            self._kept.heard()
+
+    def _beat(self, now: Pulse) -> None:
+        self._answered()
         self.clerk.beat(now)
         self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:
-        self._asked = False
-        self._desk_spoke.set()
+        self._answered()
         self._fault(error)
 
     def _fault(self, error: Exception) -> None:
