@@ -26,16 +26,15 @@ from kiosk.reader.stream import Aim as Aim
 from kiosk.reader.stream import Event, Help, Seen, Stream
 from kiosk.reader.symbols import Outline as Outline
 from kiosk.reader.symbols import Reading
+from kiosk.screens.late_reader import LateReader
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 
 if TYPE_CHECKING:
-    from kiosk.reader.decode import LiveReader
     from kiosk.reader.kept import Keeper
 
 FRAMES_A_SECOND = 15
 PHOTOGRAPH_MS = 8000.0  # a drawer of sixty labels on 12 megapixels takes a fast tablet 1.5 s, a slow one five
-FIRST_PICTURE_S = 0.3  # what reads is loaded after the first picture, or so long after the first frame without one
 SETTLE_FRAMES = 6  # a camera that was opened anew finds its exposure within so many
 HUSH_S = 3.0  # after a photograph, what is still in view of it is no scan
 SHOWN_PX = 2048  # longest edge of a photograph as it is shown
@@ -183,7 +182,7 @@ class Eye:
         return self._number == 0 and self._finder is None and self._camera.state in _FINE
 
     def _listen(self, camera: Camera) -> None:
-        reader = _Reader(self._settings.budget_ms, self._drawn, self._desk_spoke)
+        reader = LateReader(self._settings.budget_ms, self._drawn, self._desk_spoke)
         self._stream = Stream(camera, reader, self._news, self._keeper)
         self._stream.start()
 
@@ -368,26 +367,6 @@ class Eye:
             self._number = frame.number
             (finder or self._screen).live.show(frame.image)
             self._drawn.set()
-
-
-class _Reader:
-    """Reads frames; what it takes is loaded on the reader's own thread, after the first frame was `drawn`."""
-
-    def __init__(self, budget_ms: float, drawn: threading.Event, desk_spoke: threading.Event | None) -> None:
-        self._budget_ms = budget_ms
-        self._drawn = drawn
-        self._desk_spoke = desk_spoke
-        self._reader: LiveReader | None = None
-
-    def next(self, frame: NDArray[np.uint8]) -> Reading:
-        if self._reader is None:
-            self._drawn.wait(FIRST_PICTURE_S)
-            if self._desk_spoke is not None:
-                self._desk_spoke.wait()
-            from kiosk.reader.decode import LiveReader
-
-            self._reader = LiveReader(self._budget_ms)
-        return self._reader.next(frame)
 
 
 def _for_eyes(image: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -15,10 +15,11 @@ from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, St
 
 from kiosk import words
 from kiosk.rules.cards import Command, HolderCard
-from kiosk.rules.outcomes import ABOUT_LABEL, Done, Outcome, Reason, Refused, Step
+from kiosk.rules.outcomes import ABOUT_LABEL, Done, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
 from kiosk.screens.faults import cause_words
+from kiosk.screens.outcomes_shown import asks_for_pocket, came_back, is_about_heat, waiting_for_place
 from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import Question, common
 from kiosk.screens.sounds import Sound, Sounds
@@ -268,7 +269,7 @@ class Clerk(EventDispatcher):
         """
         wish = self._wish
         self._answered(scanned)
-        if wish is not None and not _is_about_heat(scanned.outcome):
+        if wish is not None and not is_about_heat(scanned.outcome):
             self._want(wish)
 
     def _answered(self, scanned: Scanned) -> None:
@@ -277,7 +278,7 @@ class Clerk(EventDispatcher):
             self.undo_s = 0.0 if outcome.step is Step.HEATING else scanned.undo_s or 0.0
             self._undo_until_s = scanned.moment.watched_s + self.undo_s
         alarm = isinstance(outcome, Done) and outcome.alarm
-        hot = _is_about_heat(outcome)
+        hot = is_about_heat(outcome)
         if alarm or hot:
             self.play(Sound.HOT)
         elif isinstance(outcome, Refused):
@@ -288,8 +289,8 @@ class Clerk(EventDispatcher):
         if hot:
             self.go("heat", scanned=scanned)
             return
-        if _asks_for_pocket(outcome) and outcome.goal is not None:
-            holder = outcome.holder or _waiting(outcome)
+        if asks_for_pocket(outcome) and outcome.goal is not None:
+            holder = outcome.holder or waiting_for_place(outcome)
             self.go("machine", code=outcome.goal.place.code, key=holder.holder.key if holder else "")
             return
         view = self.view
@@ -304,7 +305,7 @@ class Clerk(EventDispatcher):
                 self.go("card", card=scanned.holder or outcome.holder)
                 return
         self.go("scan", scanned=scanned)
-        if scanned.undo_s and isinstance(outcome, Done) and _came_back(outcome):
+        if scanned.undo_s and isinstance(outcome, Done) and came_back(outcome):
             self.go("tear_down", key=outcome.holder.holder.key if outcome.holder else "", only_say=True)
 
     def beat(self, now: Pulse) -> None:
@@ -346,35 +347,6 @@ class Clerk(EventDispatcher):
 
 def _is_there(_: str) -> None:
     """Nothing has to be loaded."""
-
-
-def _is_about_heat(outcome: Outcome) -> bool:
-    """What is refused for heat fills the screen."""
-    return isinstance(outcome, Refused) and outcome.reason is Reason.HOT
-
-
-def _asks_for_pocket(outcome: Outcome) -> bool:
-    """A whole machine was scanned: its pockets can be chosen by touch."""
-    return (
-        isinstance(outcome, Refused)
-        and outcome.reason is Reason.HOLDS_NOTHING
-        and outcome.goal is not None
-        and outcome.goal.place.kind is Kind.MACHINE
-    )
-
-
-def _waiting(outcome: Outcome) -> HolderCard | None:
-    """The holder whose place is still to come."""
-    pending = outcome.pending if isinstance(outcome, Refused) else None
-    return pending.card if pending and isinstance(pending.card, HolderCard) else None
-
-
-def _came_back(outcome: Done) -> bool:
-    """Whether an assembly has left a machine: then a hand is asked how the cutter is."""
-    before, goal = outcome.holder, outcome.goal
-    if before is None or before.assembly is None or before.at is None or goal is None:
-        return False
-    return before.at.place.kind.in_machine and not goal.place.kind.in_machine
 
 
 def _due(take_out_in_s: float | None) -> bool:
