@@ -100,6 +100,13 @@ def _running(command: Add) -> None:
     opened.add_argument("--camera", metavar="N|FILE|FOLDER", help="camera number, video, picture or folder")
     opened.add_argument("--at", metavar="PLACE", help="the place this kiosk stands at: one scan moves a holder")
     opened.add_argument("--size", metavar="WxH", type=window_size, help="window size, e.g. 800x480")
+    opened.add_argument("--service", action="store_true", help="how install-service opens it: kept open and watched")
+    again = "opens the kiosk at every log in, and again when it fails (systemd)"
+    install = _data(command("install-service", "service.install", again))
+    install.add_argument("--demo", action="store_true", help="the demo shop")
+    install.add_argument("--camera", metavar="N|FILE|FOLDER", help="as for open")
+    install.add_argument("--at", metavar="PLACE", help="as for open")
+    command("uninstall-service", "service.uninstall", "removes all that install-service put in place")
     rehearse = _data(
         command("rehearse", "running.rehearse", "feed pictures in name order as if scanned, print each outcome"),
         json=True,
@@ -131,6 +138,9 @@ def _asking(command: Add) -> None:
     history.add_argument("code", metavar="CODE", help="a label's text, or the name of a place or person")
     history.add_argument("--count", type=whole(1, 1_000_000), default=100)
     history.add_argument("--at", metavar="WHEN", help="where it was at a time, e.g. 2026-11-24T14:05")
+    unread = "labels nobody could read, or that were refused: where their pictures lie"
+    unread_given = _data(command("unread", "kept.unread", unread), json=True)
+    unread_given.add_argument("--clear", action="store_true", help="remove them all")
     check = _data(command("check", "asking.check", "verify the whole ledger and say what is wrong"), json=True)
     check.add_argument(
         "--line", type=whole(1, LARGEST), metavar="N", help="instead: is this line the one a report or copy names"

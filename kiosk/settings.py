@@ -13,8 +13,6 @@ from pathlib import Path
 from reprlib import repr as shown
 from typing import Any, get_type_hints
 
-import tomlkit
-
 from kiosk import filing
 from kiosk.rules.bounds import SETTINGS, Bound
 
@@ -98,6 +96,7 @@ class CameraSettings:
     distance_mm: float = _number(250.0, "camera.distance_mm")
     label_mm: float = _number(25.0, "camera.label_mm")  # the smallest label to read; it sizes the frame
     budget_ms: float = _number(250.0, "camera.budget_ms")  # a frame's decoding
+    keep_unread: bool = True  # the places of the last fifty labels that were not read or were refused
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +211,8 @@ def changed(path: Path, table: str, key: str, value: str) -> Settings:
         except ValueError:
             raise SettingsFault(path, f"[{table}] {key}", f"{value!r} is not a number") from None
     load(path)  # what the kiosk would not start on is not written to
+    import tomlkit  # only for who changes a setting: reading them needs the standard library alone
+
     document = tomlkit.parse(filing.take_text(path)) if path.exists() else tomlkit.document()
     document.setdefault(table, tomlkit.table())[key] = typed
     text = tomlkit.dumps(document)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from kiosk.exchange.tables_csv import Dialect
 from kiosk.rules.assembly import Clamping, Coupling, Cutter, Holder, Material, Measured
-from kiosk.rules.bounds import BOUNDS
+from kiosk.rules.bounds_of_lines import BOUNDS
 
 ODD_NAMES = st.sampled_from(
     ["=1+1", "+x", "-5", "@a", "'quoted", 'say "when"', "a;b,c", "Ä ö ß", "''", "1,5", "yes", "Fräser\u00a0Ø 12", "#"]

@@ -15,6 +15,7 @@ KEPT = {
     "rebuild": "derives every table anew, which tests compare with what grew line by line",
     "LANGUAGES": "what tests of words walk through",
     "do_layout": "Kivy calls it",
+    "open_settings": "Kivy calls it at F1",
     "has_picture": "the window that `bench start` opens asks it",
 }
 

@@ -325,6 +325,9 @@ ICONS: dict[str, Callable[[Drawing], None]] = {
 }
 
 
+ALARM_PX = 320  # the alarm shows it 135 to 304 px large, which needs no smaller copies of it to be made in the window
+
+
 def hot_surface(d: Drawing) -> None:
     """The hot-surface sign in colour."""
     _trace(d, sign.hot_surface())
@@ -350,7 +353,7 @@ def write(folder: Path) -> None:
         drawing = Drawing(GRID)
         draw(drawing)
         drawing.save(folder, name)
-    for name, draw, size_px in (("hot-surface", hot_surface, 512), ("app", app, 256)):
+    for name, draw, size_px in (("hot-surface", hot_surface, 96), ("alarm", hot_surface, ALARM_PX), ("app", app, 256)):
         drawing = Drawing(size_px)
         draw(drawing)
         drawing.save(folder, name)

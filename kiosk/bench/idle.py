@@ -72,7 +72,9 @@ Bare().run()
 OURS = """
 import sys
 from pathlib import Path
-from kiosk.screens.app import open_desk, prepare_kivy
+from kiosk import settings
+from kiosk.screens.app import prepare_kivy
+from kiosk.screens.opening import open_desk
 from kiosk.screens.options import Options
 
 data, screen = sys.argv[1:3]
@@ -80,9 +82,10 @@ width, height, after_s, for_s = map(float, sys.argv[3:])
 options = Options(Path(data), True, None, None, (int(width), int(height)))
 prepare_kivy(options.size)
 from kiosk.screens.window import KioskApp
+from kiosk.screens.worker import Worker
 from kivy.clock import Clock
 
-app = KioskApp(options, lambda: open_desk(options))
+app = KioskApp(options, Worker(lambda: open_desk(options)), settings.load(options.data_dir / settings.NAME))
 Clock.schedule_once(lambda _: app.clerk.go(screen), 2)
 measure(after_s, for_s, app.stop)
 app.open()
@@ -98,7 +101,7 @@ from kiosk.rules import codes
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.lines import CodeBound, PlaceAdded
 from kiosk.rules.places import Kind, Place
-from kiosk.screens.app import open_desk
+from kiosk.screens.opening import open_desk
 from kiosk.screens.options import Options
 
 desk = open_desk(Options(Path(sys.argv[1]), True, None, None, None))

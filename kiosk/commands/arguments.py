@@ -90,9 +90,9 @@ def figure(line: str, field: str, *, counted: bool = False) -> Callable[[str], f
     """
 
     def read(text: str) -> float:
-        from kiosk.rules import bounds, lines
+        from kiosk.rules import bounds_of_lines, lines
 
-        bound = bounds.BOUNDS[getattr(lines, line)][field]
+        bound = bounds_of_lines.BOUNDS[getattr(lines, line)][field]
         if counted:
             return whole(int(bound.least), int(bound.most))(text)
         return measure(bound.least, bound.most)(text)

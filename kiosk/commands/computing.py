@@ -18,18 +18,20 @@ MOST_CASE_BYTES = 1_000_000
 def read_files(arguments: argparse.Namespace) -> int:
     from kiosk.reader import files
     from kiosk.reader.decode import read
+    from kiosk.reader.wear import worn
 
     wanting = False
     for given in arguments.files:
         for path in files.pictures_in(given) if given.is_dir() else [given]:
             try:
-                reading = read(files.load(path), arguments.budget_ms)
+                image = files.load(path)
+                reading = read(image, arguments.budget_ms)
             except PictureError as error:
                 complain(error)
                 wanting = True
                 continue
             if arguments.json:
-                print(files.line(path, reading), flush=True)
+                print(files.line(path, worn(image, reading)), flush=True)
                 continue
             for symbol in reading.symbols:
                 print(f"{path}: {words.grouped(symbol.text)} ({symbol.format})")

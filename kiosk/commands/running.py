@@ -7,15 +7,21 @@ import os
 import sys
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from kiosk import where, words
 from kiosk.commands.output import DONE, WANTING, complain, default_folder, hot_line, place_of, print_json
-from kiosk.desk import Desk
-from kiosk.exchange.shop import read_shop
+
+if TYPE_CHECKING:  # the window is there before the desk is loaded
+    from kiosk.desk import Desk
 
 
 def open_window(arguments: argparse.Namespace) -> int:
     if not _has_display():
+        if arguments.service:
+            from kiosk.screens.display import NoDisplay
+
+            return complain(NoDisplay(""))
         print("There is no display here, so the kiosk rehearses the demo shift from photographs instead.\n")
         shift = argparse.Namespace(folder=where.demo_tags() / "shift", data=None, json=False)
         return rehearse(shift)
@@ -23,10 +29,14 @@ def open_window(arguments: argparse.Namespace) -> int:
     from kiosk.screens.app import run
     from kiosk.screens.options import Options
 
-    if arguments.demo and arguments.camera and is_shift(Path(arguments.camera)):
+    shown = arguments.demo and arguments.camera and not arguments.service and is_shift(Path(arguments.camera))
+    if shown:
         return _show_shift(arguments)
     folder = arguments.data or (default_folder() / "demo" if arguments.demo else default_folder())
-    code: int = run(Options(folder, arguments.demo, arguments.camera, arguments.at, arguments.size))
+    options = Options(
+        folder, arguments.demo, arguments.camera, arguments.at, arguments.size, service=arguments.service
+    )
+    code: int = run(options)
     return code
 
 
@@ -53,6 +63,7 @@ def _has_display() -> bool:
 
 
 def rehearse(arguments: argparse.Namespace) -> int:
+    from kiosk.exchange.shop import read_shop
     from kiosk.rehearsal import NotARehearsal, StepFault, clock_for_now, open_desk, play, steps_in
 
     steps = steps_in(arguments.folder)

@@ -5,6 +5,7 @@ Never decides anything itself and never shows anything; `open_desk` is where eve
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,15 +13,12 @@ from typing import TYPE_CHECKING
 
 from kiosk import __version__
 from kiosk import settings as shop_settings
-from kiosk.desk.adopting import AdoptingCounter
-from kiosk.desk.audits import AuditCounter
 from kiosk.desk.heat import HeatCounter
-from kiosk.desk.people import PeopleCounter
 from kiosk.desk.probing import Probe
-from kiosk.desk.session import NotThere, Session
+from kiosk.desk.session import NotThere, Session, writable
 from kiosk.desk.shop import ShopCounter
 from kiosk.desk.shop_air import ShopAir
-from kiosk.ledger.book import Book, Written
+from kiosk.ledger.book import Book, LedgerFault, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.rules.acts import left_alone
 from kiosk.rules.cards import (
@@ -33,13 +31,12 @@ from kiosk.rules.cards import (
     Subject,
     holder_under,
 )
-from kiosk.rules.checkin import may_go
-from kiosk.rules.decision import decide
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Wait
-from kiosk.rules.view import View
 
 if TYPE_CHECKING:
+    from kiosk.desk.adopting import AdoptingCounter
+    from kiosk.desk.audits import AuditCounter
     from kiosk.desk.build import BuildCounter
     from kiosk.desk.copies import CopiesCounter
     from kiosk.desk.finding import FindingCounter
@@ -47,8 +44,10 @@ if TYPE_CHECKING:
     from kiosk.desk.intake import IntakeCounter
     from kiosk.desk.labels import LabelCounter
     from kiosk.desk.papers import PapersCounter
+    from kiosk.desk.people import PeopleCounter
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
+    from kiosk.rules.view import View
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
 BEAT_S = 10.0  # at most this much watched time is lost with the power
@@ -72,12 +71,9 @@ class Desk:
     def __init__(self, session: Session) -> None:
         self.session = session
         self.heat = HeatCounter(session)
-        self.people = PeopleCounter(session)
         self.shop = ShopCounter(session)
-        self.air = ShopAir(session, self.people.ambient_measured)
+        self.air = ShopAir(session, lambda value: self.people.ambient_measured(value))
         self.probe = Probe(session)
-        self.audits = AuditCounter(session)
-        self.adopting = AdoptingCounter(session, self.shop, self.audits)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
@@ -120,7 +116,21 @@ class Desk:
             raise
 
     # The counters below are there from when they are first asked for: together they take longer to load than all the
-    # rest, and no scan needs them.
+    # rest, and what is hot is told without them.
+
+    @cached_property
+    def adopting(self) -> AdoptingCounter:
+        """Labels nobody knows."""
+        from kiosk.desk.adopting import AdoptingCounter
+
+        return AdoptingCounter(self.session, self.shop, self.audits)
+
+    @cached_property
+    def audits(self) -> AuditCounter:
+        """Audits of places and of heat."""
+        from kiosk.desk.audits import AuditCounter
+
+        return AuditCounter(self.session)
 
     @cached_property
     def build(self) -> BuildCounter:
@@ -172,6 +182,13 @@ class Desk:
         return PapersCounter(self.session)
 
     @cached_property
+    def people(self) -> PeopleCounter:
+        """Badges and PINs."""
+        from kiosk.desk.people import PeopleCounter
+
+        return PeopleCounter(self.session)
+
+    @cached_property
     def records(self) -> RecordsCounter:
         """What was done."""
         from kiosk.desk.records import RecordsCounter
@@ -188,7 +205,11 @@ class Desk:
     def close(self) -> None:
         self.air.close()
         self.probe.close()
-        self.session.book.close()
+        try:
+            with suppress(LedgerFault):  # on a disk that is full to the end nothing more can be kept
+                self.session.tell_unwritten()
+        finally:
+            self.session.book.close()
 
     def __enter__(self) -> Desk:
         return self
@@ -201,6 +222,7 @@ class Desk:
 
     def scan(self, text: str) -> Scanned:
         """What a label's text does now.  Every line of it is on disk when this returns."""
+        text = writable(text)
         return self._answer(text, self.session.cards.subject(text))
 
     def watch(self, text: str) -> Scanned | None:
@@ -209,6 +231,9 @@ class Desk:
         What came of it where it makes, with the label before it or the place this kiosk stands at, a pair by which hot
         steel would come to where hands reach; else None.
         """
+        from kiosk.rules.checkin import may_go
+
+        text = writable(text)
         session, moment = self.session, self.now()
         session.last_scan_s = moment.watched_s
         pair_s = session.settings.kiosk.pair_s
@@ -257,6 +282,7 @@ class Desk:
         moment = session.now()
         if moment.watched_s - self._beat_s >= BEAT_S:
             session.book.beat()
+            session.tell_unwritten()
             self._beat_s = moment.watched_s
         self.air.tick()
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
@@ -265,11 +291,14 @@ class Desk:
         if session.operator and (gone := left_alone(session.operator, idle_s, session.settings.kiosk.sign_out_s)):
             lines += session.write(gone)
             session.operator = None
-        self.audits.cooled()
-        self.audits.idle(idle_s)
+        if session.audit is not None:
+            self.audits.cooled()
+            self.audits.idle(idle_s)
         return lines
 
     def _answer(self, text: str, subject: Subject) -> Scanned:
+        from kiosk.rules.decision import decide  # what is hot is told before all that decides is read
+
         session = self.session
         moment = session.now()
         outcome = decide(self._view(subject), subject, moment)
@@ -315,6 +344,8 @@ class Desk:
         self.audits.remember(subject, outcome, moment)
 
     def _view(self, subject: Subject) -> View:
+        from kiosk.rules.view import View
+
         session = self.session
         asks_undo = getattr(subject, "command", None) is Command.UNDO
         return View(

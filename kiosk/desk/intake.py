@@ -28,6 +28,7 @@ from kiosk.rules import intake
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Cutter, Holder
 from kiosk.rules.cards import place_name
+from kiosk.rules.hold_facts import pair
 from kiosk.rules.places import Place
 from kiosk.rules.stock import BookEntry, book_entry
 
@@ -282,6 +283,7 @@ class IntakeCounter:
             Counter(row["place"] for row in holders if row["place"]),
             frozenset(_former()),
             self._session.grounds(),
+            {pair(card.holder, None): card.name for card in self._session.hot_lately()},
         )
 
 

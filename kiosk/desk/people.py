@@ -6,9 +6,8 @@ A PIN is kept only as an argon2 hash.  No role, whatever it is, ends a hold.
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-from argon2 import PasswordHasher
-from argon2.exceptions import InvalidHashError, VerifyMismatchError
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from kiosk import filing
 from kiosk import settings as shop_settings
@@ -33,8 +32,10 @@ from kiosk.rules.lines import (
 )
 from kiosk.settings import Settings
 
+if TYPE_CHECKING:
+    from argon2 import PasswordHasher
+
 ROLES = ("setter", "supervisor")
-WRONG_PIN = "wrong_pin"
 _PAGE = 200
 
 
@@ -49,7 +50,13 @@ class PinRefused(PermissionError):
 class PeopleCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
-        self._hasher = PasswordHasher()
+
+    @cached_property
+    def _hasher(self) -> PasswordHasher:
+        """Loaded with the first PIN."""
+        from argon2 import PasswordHasher
+
+        return PasswordHasher()
 
     def operators(self) -> tuple[OperatorCard, ...]:
         found = rows(T.Operator.select().order_by(T.Operator.name))
@@ -164,10 +171,12 @@ class PeopleCounter:
             raise NotThere("supervisor with a PIN", key)
         if wait_s := self._wait_s(key):
             raise PinRefused(wait_s)
+        from argon2.exceptions import InvalidHashError, VerifyMismatchError
+
         try:
             self._hasher.verify(row["pin_hash"], pin)
         except (VerifyMismatchError, InvalidHashError):
-            session.write(TurnedAway(key, WRONG_PIN))
+            session.write(TurnedAway(key, tries.WRONG_PIN))
             raise PinRefused(self._wait_s(key)) from None
         session.write(PinGiven(key), by=key)
         card = OperatorCard(key, row["name"], row["role"])
@@ -197,7 +206,7 @@ class PeopleCounter:
         while page := history.lines(history.Question(key, kinds, newest=_PAGE, before=before)):
             for line in page:
                 match line.entry:
-                    case TurnedAway(text=who, reason=reason) if who == key and reason == WRONG_PIN:
+                    case TurnedAway(text=who, reason=reason) if who == key and reason == tries.WRONG_PIN:
                         count, last = count + 1, last or line
                     case PinGiven(operator=who) if who == key:
                         return _Wrong(count, last)

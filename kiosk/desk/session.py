@@ -6,7 +6,7 @@ Writes only through the book and never decides; one thread owns a session.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from kiosk.desk.holds import Holds
 from kiosk.ledger import tables as T
@@ -15,7 +15,7 @@ from kiosk.ledger.last_step import last_step
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
-from kiosk.rules.bounds import check
+from kiosk.rules.bounds_of_lines import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold_facts import HoldFacts
@@ -36,6 +36,15 @@ from kiosk.rules.say import Value, say
 from kiosk.rules.sending import cooling_place
 from kiosk.rules.view import Limits
 from kiosk.settings import Settings, deciding, same_value
+
+LONGEST_SCAN = 7089  # figures in the largest QR symbol at its weakest level, ISO/IEC 18004
+ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
+
+
+def writable(text: str) -> str:
+    """A scanned text as it is written down: halves of signs, which whatever types may send, are `?`, and no longer than
+    any symbol's."""
+    return text[:LONGEST_SCAN].encode("utf-8", "replace").decode("utf-8")
 
 
 class NotThere(LookupError):
@@ -171,12 +180,7 @@ class Session:
         is kept after one that says so.  Raises LedgerFault.
         """
         heated = {entry.holder for entry in entries if isinstance(entry, Heated)}
-        owed = [self.holder(key) for key in sorted(self.cards.unwritten - heated)]
-        told = [
-            Heated(card.holder.key, card.at.place.code, heats=0, reading_only=True, body_unknown=True)
-            for card in owed
-            if card.at is not None  # nowhere known is as good: only readings end that
-        ]
+        told = self._owed(self.cards.unwritten - heated)
         try:
             written = self.book.append((*told, *entries), by)
         except LedgerFault:
@@ -184,6 +188,22 @@ class Session:
             raise
         self.cards.unwritten.clear()
         return written[len(told) :]
+
+    def _owed(self, keys: Collection[str]) -> list[Heated]:
+        """What says of holders whose heating could not be written that nobody knows how warm they are."""
+        return [
+            Heated(card.holder.key, card.at.place.code, heats=0, reading_only=True, body_unknown=True)
+            for card in map(self.holder, sorted(keys))
+            if card.at is not None  # nowhere known is as good: only readings end that
+        ]
+
+    def tell_unwritten(self) -> None:
+        """Writes down which holders were heated while the disk refused it, for a kiosk that starts again to know.
+
+        Raises LedgerFault where it still refuses; then they stay unwritten.
+        """
+        if self.cards.unwritten:
+            self._append((), None)
 
     @staticmethod
     def _keep_a_pin(entries: Sequence[Entry]) -> None:
@@ -221,6 +241,16 @@ class Session:
             holds.append(Resting(card.holder, card.assembly.cutter.key if card.assembly else None, stays))
         standing = rows(T.Holder.select(T.Holder.place).where(T.Holder.place.is_null(False)).distinct())
         return grounds(holds, {code: places.place(code) for code in places.rows}, (row["place"] for row in standing))
+
+    def hot_lately(self) -> tuple[HolderCard, ...]:
+        """What is under a hold or was heated within the hour: of two alike, it may be taken for the cold one."""
+        now_s = self.now().watched_s
+
+        def lately(key: str) -> bool:
+            facts = self.cards.hold_facts(key)
+            return facts is not None and facts.watched and now_s - facts.heated_at_s <= ALIKE_S
+
+        return tuple(card for card in self.cards.held() if card.hold or lately(card.holder.key))
 
     def unheld(self, entry: Entry) -> None:
         """A line that changes what no hold rests on.  Raises StillHot where one does."""

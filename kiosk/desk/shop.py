@@ -15,7 +15,6 @@ from kiosk.ledger.book import Written, rows
 from kiosk.rules import codes
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard, PlaceCard
-from kiosk.rules.checkin import arrival, may_go
 from kiosk.rules.hold_facts import pair
 from kiosk.rules.lines import (
     CodeBound,
@@ -28,8 +27,6 @@ from kiosk.rules.lines import (
 )
 from kiosk.rules.outcomes import Refused
 from kiosk.rules.outline import bare
-
-ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
 
 
 class ShopCounter:
@@ -114,15 +111,9 @@ class ShopCounter:
 
         What nobody can see by a label: the hot one of two alike may be the one that is being registered as cold.
         """
-        session = self._session
         mine = pair(holder, None)
-        now_s = session.now().watched_s
-        for card in session.cards.held():
-            facts = session.cards.hold_facts(card.holder.key)
-            lately = facts is not None and facts.watched and now_s - facts.heated_at_s <= ALIKE_S
-            if card.holder.key != holder.key and pair(card.holder, None) == mine and (card.hold or lately):
-                return card
-        return None
+        others = (card for card in self._session.hot_lately() if card.holder.key != holder.key)
+        return next((card for card in others if pair(card.holder, None) == mine), None)
 
     def retire(self, key: str, reason: str) -> None:
         """A holder that is gone for good.  Raises Locked, NeedsReason, NotThere."""
@@ -149,6 +140,8 @@ class ShopCounter:
 
         Raises Locked, NeedsReason, NotThere.
         """
+        from kiosk.rules.checkin import arrival, may_go  # the desk tells what is hot before it has read how one moves
+
         session = self._session
         card = session.holder(key)
         by = session.supervised(reason)

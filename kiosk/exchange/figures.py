@@ -1,4 +1,4 @@
-"""Figures out of files, held against the one table of what they can be (`rules.bounds`)."""
+"""Figures out of files, held against the one table of what they can be (`rules.bounds_of_lines`)."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TypeVar
 
 from kiosk.exchange.faults import FieldFault
-from kiosk.rules.bounds import faults
+from kiosk.rules.bounds_of_lines import faults
 
 Made = TypeVar("Made")
 _AS_WRITTEN: Mapping[str, str] = {}

@@ -24,7 +24,7 @@ EM_ENOUGH_MM = 2.0
 EM_ENOUGH_HOT_MM = 5.0  # a hot tag is read from two metres
 SHORT_NAME = 8  # characters; a size without room for these carries the code alone
 _SIGN_GAP_MM = 1.0  # between the hot sign and the holder drawn below it
-ROUNDING_DOTS = 2  # the symbol moves to whole dots, and letters grow to them
+ROUNDING_DOTS = 3  # the symbol moves to whole dots, letters grow to them, and round ones stand out by one
 
 
 @dataclass(frozen=True, slots=True)

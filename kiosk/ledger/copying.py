@@ -146,9 +146,9 @@ def look(path: Path, progress: Progress | None = None) -> tuple[list[Wrong], int
 
 @contextmanager
 def reading(path: Path) -> Iterator[sqlite3.Connection]:
-    """A connection of its own that only reads.  Raises CopyFault where the file is not there."""
-    if not path.exists():
-        raise CopyFault(path, "is not there")
+    """A connection of its own that only reads.  Raises CopyFault where no file is there."""
+    if not path.is_file():
+        raise CopyFault(path, "is no file" if path.exists() else "is not there")
     with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
         connection.execute("PRAGMA busy_timeout = 5000")
         yield connection

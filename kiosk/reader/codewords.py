@@ -8,12 +8,13 @@ Reed-Solomon arithmetic is reedsolo's, tables are those of the qrcode library.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import reedsolo
 from numpy.typing import NDArray
 from qrcode import base, util
+from qrcode.exceptions import DataOverflowError
 
 from kiosk.reader.layout import layout, version_of
 
@@ -44,6 +45,50 @@ def corrected(darkness: NDArray[np.float32]) -> NDArray[np.int8] | None:
         if float(((darkness > 0) != (bits > 0))[clear].mean()) < _CLEAR_DISAGREEMENT:
             return bits
     return None
+
+
+def drawn(text: str, size: int, darkness: NDArray[np.float32]) -> NDArray[np.int8] | None:
+    """The modules (size, size), 1 black, that a symbol saying `text` must have, of the level and mask that are seen.
+
+    darkness: as in `corrected`.  None where the text does not fit.
+    """
+    best: tuple[float, NDArray[np.int8]] | None = None
+    for format_, code in _formats(darkness):
+        stream = _written(text, version_of(size), format_ >> 3)
+        if stream is None:
+            continue
+        bits = _redrawn(stream, len(_order(size)), size, _mask(size, format_ & 7), code)
+        alike = float(((darkness > 0) == (bits > 0))[_order(size)[:, 0], _order(size)[:, 1]].mean())
+        if best is None or alike > best[0]:
+            best = alike, bits
+    return None if best is None else best[1]
+
+
+def spent(seen: NDArray[np.bool_], true: NDArray[np.int8]) -> float:
+    """Share of its error correction that the worst block of a symbol needs: wrong codewords over correctable ones.
+
+    seen: (n, n), True black.  true: (n, n), 1 black.  1 and more: error correction alone would not read it.
+    """
+    size = len(true)
+    order = _order(size)
+    level = next(format_ >> 3 for format_, _ in _formats(true * np.float32(2) - 1))
+    stream, blocks = _blocks(version_of(size), level)
+    wrong = (seen != (true > 0))[order[:, 0], order[:, 1]][: 8 * len(stream)].reshape(-1, 8).any(1)
+    sorted_wrong = np.zeros(len(stream), bool)
+    sorted_wrong[stream] = wrong
+    return max(
+        int(sorted_wrong[start : start + total].sum()) / ((total - data) // 2) for start, data, total in blocks
+    )
+
+
+@lru_cache(maxsize=256)
+def _written(text: str, version: int, level: int) -> NDArray[np.uint8] | None:
+    """The stream of codewords of a text in one segment."""
+    try:
+        words = util.create_data(version, level, [util.QRData(text.encode("utf-8"))])
+    except (DataOverflowError, ValueError):
+        return None
+    return np.array(words, np.uint8)
 
 
 def _formats(darkness: NDArray[np.float32]) -> list[tuple[int, int]]:

@@ -105,12 +105,13 @@ def frames(path: str | Path) -> Iterator[NDArray[np.uint8]]:
 
 
 def line(path: str | Path, reading: Reading) -> str:
-    """One JSON object for a picture: file, codes with text, format and four corners, milliseconds."""
+    """One JSON object for a picture: file, codes with text, format, four corners and spent, milliseconds."""
     codes = [
         {
             "text": symbol.text,
             "format": symbol.format,
             "corners": [[round(x, 2), round(y, 2)] for x, y in symbol.corners],
+            "spent": None if symbol.spent is None else round(symbol.spent, 3),
         }
         for symbol in reading.symbols
     ]

@@ -96,10 +96,11 @@ def flatten(grey: NDArray[np.uint8], surface: Surface, fixed: Layout) -> Flat:
     where = surface.project(grid).astype(np.float32)
     back = ((steps + MARGIN) * pitch - 0.5) / (2 * pitch)
     columns, rows = np.meshgrid(back.astype(np.float32), back.astype(np.float32))
-    return _resampled(grey, cv2.remap(where, columns, rows, cv2.INTER_CUBIC), fixed, pitch)
+    return resampled(grey, cv2.remap(where, columns, rows, cv2.INTER_CUBIC), fixed, pitch)
 
 
-def _resampled(grey: NDArray[np.uint8], where: Image, fixed: Layout, pitch: int) -> Flat:
+def resampled(grey: NDArray[np.uint8], where: Image, fixed: Layout, pitch: int) -> Flat:
+    """The symbol whose pixels lie at `where` (s, s, 2) in the source."""
     # where a module covers many source pixels, a few of them are enough but noise should be averaged
     span = float(np.linalg.norm(where[-1, -1] - where[0, 0])) / (1.414 * len(where))
     source = grey
@@ -165,11 +166,14 @@ _COARSE = (Step(6, 0.05), Step(6, 0.1), Step(4, 0.2), Step(4, 0.3))
 _FINE = (Step(3, 0.5), Step(2.2, 1), Step(1.6, 1), Step(1.6, 1))
 
 
-def straighten(grey: NDArray[np.uint8], flat: Flat, steps: Sequence[Step]) -> Flat:
+def straighten(
+    grey: NDArray[np.uint8], flat: Flat, steps: Sequence[Step], known: NDArray[np.int8] | None = None
+) -> Flat:
     """The flat picture moved piece by piece until its edges stand on the module lines.
 
     What the modules seem to be is drawn, and the picture is shifted towards the drawing where both disagree
     (Lucas and Kanade's method, over windows of a few modules); with better places come better modules.
+    known: (size, size), 1 black, what the modules must be, where that is known.
     """
     pitch, edge = flat.pitch, len(flat.pixels)
     columns, rows = np.meshgrid(np.arange(edge, dtype=np.float32), np.arange(edge, dtype=np.float32))
@@ -177,7 +181,7 @@ def straighten(grey: NDArray[np.uint8], flat: Flat, steps: Sequence[Step]) -> Fl
     for step in steps:
         plain = relative(modules(flat))
         seen = _levelled(cv2.GaussianBlur(flat.pixels, (0, 0), 0.25 * pitch), pitch)
-        wanted = _levelled(_drawing(_settled(plain < 0.5, flat.layout), pitch), pitch)
+        wanted = _levelled(_drawing(_settled(plain < 0.5, flat.layout) if known is None else known, pitch), pitch)
         gx = cv2.Sobel(wanted, cv2.CV_32F, 1, 0, scale=0.125)
         gy = cv2.Sobel(wanted, cv2.CV_32F, 0, 1, scale=0.125)
         weight = _weights(plain, flat, step.trust)
@@ -191,7 +195,7 @@ def straighten(grey: NDArray[np.uint8], flat: Flat, steps: Sequence[Step]) -> Fl
         dx = np.clip((yy * xt - xy * yt) / scale, -limit, limit)
         dy = np.clip((xx * yt - xy * xt) / scale, -limit, limit)
         where = cv2.remap(flat.where, columns - dx, rows - dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        flat = _resampled(grey, where, flat.layout, pitch)
+        flat = resampled(grey, where, flat.layout, pitch)
     return flat
 
 

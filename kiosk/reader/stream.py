@@ -19,10 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kiosk.reader.camera import Frame
-from kiosk.reader.glimpse import glimpse
 from kiosk.reader.hints import Hint, advise, measure
 from kiosk.reader.patience import Patience, Sight
 from kiosk.reader.symbols import Corners, Reading
+from kiosk.reader.unread import Leaving
 
 REARM_S = 2.0
 """Out of view for this long, the same code counts again."""
@@ -96,6 +96,11 @@ class Tracker:
             events.append(Help(self._patience.hint))
         return tuple(events)
 
+    def unread(self, at_s: float) -> Corners | None:
+        """Where the frame of that time, the last one, shows a label that has stayed unread long enough for a hint."""
+        sight = self._patience.confirmed
+        return sight.corners if sight is not None and self._patience.hint and self._looked_s == at_s else None
+
     def _pause_s(self, reading: Reading) -> float:
         return LOOK_AGAIN_S if reading.unread or self._patience.curious else LOOK_EVERY_S
 
@@ -135,6 +140,8 @@ class Tracker:
 
 def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float) -> Sight | None:
     """The unread label of a frame, if one is seen: looked for afresh, else where the reader located it."""
+    from kiosk.reader.glimpse import glimpse  # on the reader's thread, once there is a frame to look at
+
     grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8) if image.ndim == 3 else image
     found = glimpse(grey)
     located = max(reading.unread, key=lambda outline: _area(outline.corners), default=None)
@@ -174,17 +181,32 @@ class Reads(Protocol):
         """What this frame shows."""
 
 
+class Keeps(Protocol):
+    """What the reader thread needs of whoever keeps pictures of labels; neither may block."""
+
+    def saw(self, text: str, image: NDArray[np.uint8], corners: Corners) -> None:
+        """A label came into view and was read."""
+
+    def unread(self, place: NDArray[np.uint8]) -> None:
+        """A label went out of view unread; what was last seen of it."""
+
+
 class Stream:
     """Reads a camera's newest frames on a thread of its own and posts what is new.
 
-    post: called on this thread with each event; it must not block and must not raise.
+    post: called on this thread with each event; it must not block and must not raise.  keeper: gets the places of
+    labels that were not read, or may yet be refused.
     """
 
-    def __init__(self, camera: Frames, reader: Reads, post: Callable[[Event], None]) -> None:
+    def __init__(
+        self, camera: Frames, reader: Reads, post: Callable[[Event], None], keeper: Keeps | None = None
+    ) -> None:
         self._camera = camera
         self._reader = reader
         self._post = post
         self._tracker = Tracker()
+        self._keeper = keeper
+        self._leaving = Leaving()
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="reader", daemon=True)
 
@@ -211,9 +233,20 @@ class Stream:
             try:
                 reading = self._reader.next(frame.image)
                 events = self._tracker.feed(reading, frame.image, frame.at_s, frame.take)
+                if self._keeper is not None:
+                    self._keep(self._keeper, frame, reading, events)
             except Exception:
                 # One frame that upsets the reader must not end the day's scanning.
                 log.exception("frame %d could not be read", number)
                 continue
             for event in events:
                 self._post(event)
+
+    def _keep(self, keeper: Keeps, frame: Frame, reading: Reading, events: tuple[Event, ...]) -> None:
+        for event in events:
+            if isinstance(event, Seen):
+                keeper.saw(event.text, frame.image, event.corners)
+        unread = self._tracker.unread(frame.at_s)
+        left = self._leaving.feed(bool(reading.symbols), unread, frame.image, frame.at_s)
+        if left is not None:
+            keeper.unread(left)

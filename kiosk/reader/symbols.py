@@ -19,12 +19,14 @@ class Symbol:
     """One symbol that was read.
 
     text: its content.  format: `QRCode`, `DataMatrix`, `Code128` or `Code39`.  corners: four points in pixels
-    of the picture that was given.
+    of the picture that was given.  spent: share of its error correction that the symbol needs, from 0, a whole one,
+    to 1, at the end of it; None where that was not looked at or cannot be told.
     """
 
     text: str
     format: str
     corners: Corners
+    spent: float | None = None
 
     @property
     def centre(self) -> Point:

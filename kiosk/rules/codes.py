@@ -17,8 +17,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import Enum
 
-from stdnum.iso7064 import mod_37_36 as hybrid  # the hybrid system's arithmetic, for an alphabet of any size
-
 ALPHABET = "0123456789BCDEFGHJKNPRSTVX"
 LENGTH = 10
 BODY = LENGTH - 2
@@ -73,6 +71,9 @@ class Code:
 
 def check_character(stem: str) -> str:
     """The check character for the first nine symbols."""
+    # The hybrid system's arithmetic, for an alphabet of any size; loaded when the first code is checked.
+    from stdnum.iso7064 import mod_37_36 as hybrid
+
     return str(hybrid.calc_check_digit(stem, ALPHABET))
 
 

@@ -6,6 +6,7 @@ is matched by what it is called, never by the pocket alone, and no line of eithe
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -138,6 +139,9 @@ def compare(
     mine = _pairs(dict(enumerate(listed)), here)
     rest = {at: line for at, line in enumerate(listed) if at not in mine}
     away = _pairs(rest, there)
+    known: dict[_Name | None, BookEntry] = {
+        name: entry for entry in (*there[::-1], *here[::-1]) for name in _answers(entry)
+    }
     lines = []
     for at, line in enumerate(listed):
         entry, nearby = mine.get(at), _beside(line, in_pocket)
@@ -145,14 +149,15 @@ def compare(
             lines.append(Compared(_judge(line, entry, tolerance, in_pocket), line, entry))
         elif at in away:
             lines.append(Compared((Verdict.ELSEWHERE,), line, away[at], nearby))
-        elif again := next((known for known in (*here, *there) if _called(line, known)), None):
+        elif again := known.get(_asks(line)):
             # every tool of that name has its line already, so this one is a repetition
             lines.append(Compared((Verdict.TWICE_IN_CONTROL,), line, again, nearby))
         else:
             lines.append(Compared((Verdict.NOT_IN_BOOK,), line, None, nearby))
     met = {id(entry) for entry in mine.values()}
     lines += [Compared((Verdict.NOT_IN_CONTROL,), None, entry) for entry in here if id(entry) not in met]
-    lines = [_with_twins(line, listed, here) for line in lines]
+    asked, called = Counter(map(_asks, listed)), Counter(plain(entry.name) for entry in here)
+    lines = [_with_twins(line, asked, called, machine) for line in lines]
     lines.sort(key=_order)
     return Comparison(machine, tuple(lines))
 
@@ -163,21 +168,34 @@ def _beside(line: Listed, in_pocket: Mapping[int, BookEntry]) -> str | None:
     return entry.name if entry else None
 
 
-def _called(line: Listed, entry: BookEntry) -> bool:
-    """Whether this line means this entry."""
+_Name = tuple[str, int | None]  # how a line calls a tool: by a name, or where it has none by its number
+
+
+def _asks(line: Listed) -> _Name | None:
+    """What a line calls its tool; None: nothing."""
+    if line.name:
+        return plain(line.name), None
+    return None if line.number is None else ("", line.number)
+
+
+def _answers(entry: BookEntry) -> set[_Name]:
+    """Everything an entry may be called by."""
     assert entry.assembly is not None
-    if not line.name:
-        return line.number is not None and line.number == entry.tool_number
-    return plain(line.name) in {plain(entry.assembly.name), plain(entry.assembly.key), plain(entry.code)}
+    names = {plain(entry.assembly.name), plain(entry.assembly.key), plain(entry.code)}
+    found: set[_Name] = {(name, None) for name in names}
+    return found if entry.tool_number is None else found | {("", entry.tool_number)}
 
 
 def _pairs(lines: Mapping[int, Listed], entries: Sequence[BookEntry]) -> dict[int, BookEntry]:
     """The entry each line means, none twice; where several have one name, what agrees best goes together."""
+    called: dict[_Name | None, list[int]] = {}
+    for index, entry in enumerate(entries):
+        for name in _answers(entry):
+            called.setdefault(name, []).append(index)
     candidates = [
-        (_distance(line, entry), at, index)
+        (_distance(line, entries[index]), at, index)
         for at, line in lines.items()
-        for index, entry in enumerate(entries)
-        if _called(line, entry)
+        for index in called.get(_asks(line), ())
     ]
     taken: set[int] = set()
     matched: dict[int, BookEntry] = {}
@@ -229,13 +247,15 @@ def _judge(
     return tuple(found) or (Verdict.SAME,)
 
 
-def _with_twins(line: Compared, listed: Sequence[Listed], here: Sequence[BookEntry]) -> Compared:
-    """Adds that the control or the book has a tool more than once; such a line is never simply the same."""
+def _with_twins(line: Compared, asked: Mapping[_Name | None, int], called: Counter[str], machine: str) -> Compared:
+    """Adds that the control or the book has a tool more than once; such a line is never simply the same.
+
+    asked: how many lines of the list ask for each.  called: how many the book has in the machine by each name.
+    """
     more = []
-    if line.listed and sum(_same_tool(line.listed, other, line.entry) for other in listed) > 1:
+    if line.listed and _lines_alike(line.listed, line.entry, asked) > 1:
         more.append(Verdict.TWICE_IN_CONTROL)
-    twins = [entry for entry in here if line.entry and plain(entry.name) == plain(line.entry.name)]
-    if len(twins) > 1 and any(entry is line.entry for entry in twins):
+    if line.entry and line.entry.machine == machine and called[plain(line.entry.name)] > 1:
         more.append(Verdict.TWICE_IN_BOOK)
     if not more:
         return line
@@ -243,13 +263,13 @@ def _with_twins(line: Compared, listed: Sequence[Listed], here: Sequence[BookEnt
     return Compared((*kept, *more), line.listed, line.entry, line.nearby)
 
 
-def _same_tool(line: Listed, other: Listed, entry: BookEntry | None) -> bool:
-    """Whether two lines mean one tool: the book's, else by name, or where they have none by number."""
-    if entry is not None and _called(line, entry) and _called(other, entry):
-        return True
-    if line.name or other.name:
-        return plain(line.name) == plain(other.name)
-    return line.number is not None and line.number == other.number
+def _lines_alike(line: Listed, entry: BookEntry | None, asked: Mapping[_Name | None, int]) -> int:
+    """How many lines mean the tool of this one: the book's, else by name, or where they have none by number."""
+    asks = _asks(line)
+    if asks is None:
+        return 0
+    answers = _answers(entry) if entry is not None else set()
+    return sum(asked[name] for name in (answers if asks in answers else {asks}) if name in asked)
 
 
 def _order(line: Compared) -> tuple[bool, int, int]:

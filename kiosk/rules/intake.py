@@ -7,7 +7,7 @@ Works on lines read from files and on a picture of the book; whoever shows the p
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from enum import Enum
 from typing import Any
 
@@ -16,6 +16,7 @@ from kiosk.rules import nesting
 from kiosk.rules.assembly import Cutter, Holder
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.grounds import Grounds
+from kiosk.rules.hold_facts import pair
 from kiosk.rules.places import Place
 from kiosk.rules.say import Say, say
 
@@ -32,7 +33,10 @@ class How(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One entry of a file against the book.  details: field, before, after, in words of the file."""
+    """One entry of a file against the book.  details: field, before, after, in words of the file.
+
+    why: what stands against it; of something new, what to look after.
+    """
 
     what: str  # place, holder, cutter, assembly, operator, label
     key: str
@@ -58,6 +62,7 @@ class Known:
     crowd: Mapping[str, int] = field(default_factory=dict)  # place -> holders there
     former: frozenset[tuple[str, str]] = frozenset()  # what (place, holder, ...) and key of all that is out of use
     grounds: Grounds = field(default_factory=Grounds)  # what running holds rest on
+    hot: Mapping[str, str] = field(default_factory=dict)  # type of a holder -> name of one that is hot, or lately was
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +152,9 @@ class _Planning:
         # The book knows it: a file of another day says nothing about how warm it is now.
         line = L.HolderRegistered(holder, "import") if old or former else entry
         self._facts("holder", holder.key, holder.name, old, holder, line)
+        alike = self.known.hot.get(pair(holder, None))
+        if line.stood_cold and alike is not None and self.changes[-1].how is How.NEW:
+            self.changes[-1] = replace(self.changes[-1], why=say("register.alike_hot", name=alike))
 
     def _facts(self, what: str, key: str, name: str, before: Any, after: Any, line: L.Entry) -> None:
         if before is not None and before == after:

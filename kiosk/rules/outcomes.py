@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import TYPE_CHECKING
 
 from kiosk.rules.cards import Command, HolderCard, Pending, PlaceCard
-from kiosk.rules.lines import Entry
 from kiosk.rules.say import Say, Value, say
+
+if TYPE_CHECKING:  # the window knows outcomes before it knows what is written down of them
+    from kiosk.rules.lines import Entry
 
 
 class Reason(Enum):
@@ -131,6 +134,9 @@ class Refused:
 Outcome = Done | Wait | Refused
 
 ABOUT_HEAT = frozenset((Reason.HOT, Reason.NOWHERE_KNOWN))  # it is hot, or nobody knows that it is not
+ABOUT_LABEL = frozenset(  # what was read says nothing here: a supervisor may want to see the label
+    (Reason.DAMAGED_CODE, Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE, Reason.RETIRED_CODE, Reason.TWIN_CODE)
+)
 
 
 def refuse(

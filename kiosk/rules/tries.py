@@ -6,10 +6,12 @@ further one.  Whoever goes from one supervisor to the next meets a wait for all 
 
 from __future__ import annotations
 
+WRONG_PIN = "wrong_pin"  # why somebody who tried one was turned away
 LEAST_FIGURES, MOST_FIGURES = 4, 9  # of a PIN; what the pad takes
 FREE = 4  # wrong tries of one supervisor's PIN that only cost the typing
 FREE_OF_ALL = 14  # and of all supervisors' together
 WAITS_S = (60.0, 300.0, 900.0, 3600.0)  # after the next wrong one, the one after that ...; the last one stays
+ALL_ALIKE = FREE_OF_ALL + len(WAITS_S)  # so many wrong tries of one PIN, or more, wait the same
 
 
 def may_be_pin(text: str) -> bool:

@@ -16,6 +16,7 @@ goes elsewhere (`clerk.go("hot", key=…)`, `clerk.back()`) and plays a sound.  
 
 from __future__ import annotations
 
+import faulthandler
 import logging
 import os
 import sys
@@ -23,7 +24,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from kiosk import settings
+from kiosk.screens.display import NoDisplay, demand, named, x_screen_px
 from kiosk.screens.options import Options
+from kiosk.sd_notify import ServiceManager
 
 if TYPE_CHECKING:
     from kiosk.desk import Desk
@@ -34,10 +38,21 @@ if TYPE_CHECKING:
 def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> int:
     """Open the window and come back when it is closed.  `watched(app)` is called before anything is drawn.
 
-    Raises what opening the data folder or the demo shop raises: LedgerFault, InUse, NewerLedger, SettingsFault,
-    NotThere, ShopFault.
+    Raises what reading the settings and opening the data folder or the demo shop raises: SettingsFault, LedgerFault,
+    InUse, NewerLedger, NotThere, ShopFault; and NoDisplay.  Whatever speaks against the desk has then closed the window
+    again.
     """
+    demand()
+    manager = ServiceManager.of(os.environ) if options.service else None
+    if manager is not None:
+        faulthandler.enable()  # where a window froze that the manager ends stands in its journal
+    found = settings.load(options.data_dir / settings.NAME)
     prepare_kivy(options.size)
+    from kivy.core.window import Window
+
+    if Window is None:
+        raise NoDisplay(named())
+    from kiosk.screens.window import KioskApp
     from kiosk.screens.worker import Worker
 
     clock: PretendedTime | None = None
@@ -46,23 +61,18 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
 
         clock = RunningTime()
     worker = Worker(lambda: _open_desk(options, clock))
+    app = KioskApp(options, worker, found, clock)
     try:
-        worker.begin()
-        import kivy.core.window  # noqa: F401 - waits for the screen much of its time, while the desk is opened
-
-        worker.opened()
-        from kiosk.screens.window import KioskApp
-
-        app = KioskApp(options, worker, clock)
-        try:
-            if watched is not None:
-                watched(app)
-            app.open()
-            app.run()
-        finally:
-            app.close()
+        if manager is not None:
+            app.be_kept(manager)
+        if watched is not None:
+            watched(app)
+        app.open()
+        app.run()
     finally:
-        worker.stop()
+        app.close()
+    if worker.refusal is not None:
+        raise worker.refusal
     return 0
 
 
@@ -79,6 +89,7 @@ def prepare_kivy(size: tuple[int, int] | None) -> None:
     os.environ.setdefault("KIVY_NO_CONFIG", "1")
     os.environ.setdefault("KIVY_NO_FILELOG", "1")
     os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")  # one log for all rooms, and no banner
+    os.environ.setdefault("KIVY_WINDOW", "sdl2")
     logging.getLogger("kivy").setLevel(logging.WARNING)
     from kivy.config import Config
 
@@ -88,10 +99,10 @@ def prepare_kivy(size: tuple[int, int] | None) -> None:
     Config.set("graphics", "window_state", "visible")
     if not draws_itself():
         Config.set("graphics", "multisamples", "0")  # smoother edges cost a processor more than all the rest
+    Config.set("graphics", "fullscreen", "auto" if size is None else "0")
     if size is None:
-        Config.set("graphics", "fullscreen", "auto")
-    else:
-        Config.set("graphics", "fullscreen", "0")
+        size = x_screen_px()
+    if size is not None:
         Config.set("graphics", "position", "custom")
         Config.set("graphics", "left", "0")
         Config.set("graphics", "top", "0")

@@ -26,15 +26,15 @@ from kiosk.reader.stream import Aim as Aim
 from kiosk.reader.stream import Event, Help, Seen, Stream
 from kiosk.reader.symbols import Outline as Outline
 from kiosk.reader.symbols import Reading
+from kiosk.screens.late_reader import LateReader
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 
 if TYPE_CHECKING:
-    from kiosk.reader.decode import LiveReader
+    from kiosk.reader.kept import Keeper
 
 FRAMES_A_SECOND = 15
 PHOTOGRAPH_MS = 8000.0  # a drawer of sixty labels on 12 megapixels takes a fast tablet 1.5 s, a slow one five
-FIRST_PICTURE_S = 0.3  # reading leaves the processor to the window's first picture so long, and no longer
 SETTLE_FRAMES = 6  # a camera that was opened anew finds its exposure within so many
 HUSH_S = 3.0  # after a photograph, what is still in view of it is no scan
 SHOWN_PX = 2048  # longest edge of a photograph as it is shown
@@ -72,17 +72,24 @@ class Photograph:
 
 
 class Eye:
-    """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code."""
+    """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code.
+
+    What reads is loaded once `desk_spoke` is set: what is hot is told first.
+    keeper: keeps what could not be read or was refused.
+    """
 
     def __init__(
         self,
         screen: Looking,
         post: Callable[[Callable[[], Any]], None],
         scanned: Callable[[str], None],
+        desk_spoke: threading.Event | None = None,
+        keeper: Keeper | None = None,
     ) -> None:
         self._screen = screen
         self._post = post
         self._scanned = scanned
+        self._keeper = keeper
         self._camera: Camera | None = None
         self._stream: Stream | None = None
         self._number = 0
@@ -99,6 +106,7 @@ class Eye:
         self._photographed: frozenset[str] = frozenset()
         self._hushed_until_s = 0.0
         self._drawn = threading.Event()  # a frame was ever shown
+        self._desk_spoke = desk_spoke
 
     def open(self, what: str, settings: CameraSettings) -> None:
         """Begin to look through what `--camera` names: a number, a picture, a folder or a video; "": the first camera.
@@ -174,8 +182,14 @@ class Eye:
         return self._number == 0 and self._finder is None and self._camera.state in _FINE
 
     def _listen(self, camera: Camera) -> None:
-        self._stream = Stream(camera, _Reader(self._settings.budget_ms, self._drawn), self._news)
+        reader = LateReader(self._settings.budget_ms, self._drawn, self._desk_spoke)
+        self._stream = Stream(camera, reader, self._news, self._keeper)
         self._stream.start()
+
+    @property
+    def settled(self) -> bool:
+        """Whether a frame was shown, or there is no camera to show one."""
+        return self._drawn.is_set() or bool(self._why)
 
     # Photographs --------------------------------------------------------------------------------------------
 
@@ -296,6 +310,11 @@ class Eye:
         """Show the picture on another screen from now on."""
         self._screen = screen
 
+    def refused(self, text: str) -> None:
+        """The label that says this was refused."""
+        if self._keeper is not None:
+            self._keeper.refused(text)
+
     def close(self, limit_s: float = 0.0) -> None:
         """Stop looking; wait at most so long for each thread, which ends by itself in any case."""
         if self._drawing is not None:
@@ -348,23 +367,6 @@ class Eye:
             self._number = frame.number
             (finder or self._screen).live.show(frame.image)
             self._drawn.set()
-
-
-class _Reader:
-    """Reads frames; what it takes is loaded on the reader's own thread, once the first frame was `drawn`."""
-
-    def __init__(self, budget_ms: float, drawn: threading.Event) -> None:
-        self._budget_ms = budget_ms
-        self._drawn = drawn
-        self._reader: LiveReader | None = None
-
-    def next(self, frame: NDArray[np.uint8]) -> Reading:
-        if self._reader is None:
-            self._drawn.wait(FIRST_PICTURE_S)
-            from kiosk.reader.decode import LiveReader
-
-            self._reader = LiveReader(self._budget_ms)
-        return self._reader.next(frame)
 
 
 def _for_eyes(image: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -6,26 +6,29 @@ is the desk's.  What he keeps is what the frame shows: what is hot, who is at wo
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Iterable
-from typing import Any, Protocol, TypeVar
+from functools import partial
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, TypeVar
 
 from kivy.event import EventDispatcher
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk import words
-from kiosk.desk import Desk
-from kiosk.desk.desk import Scanned as Scanned
-from kiosk.rules.cards import Command, HolderCard, OperatorCard, Pending, ProbeNext
-from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
+from kiosk.rules.cards import Command, HolderCard
+from kiosk.rules.outcomes import ABOUT_LABEL, Done, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say
 from kiosk.screens.faults import cause_words
+from kiosk.screens.outcomes_shown import asks_for_pocket, came_back, is_about_heat, waiting_for_place
+from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import Question, common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
 from kiosk.settings import Settings
 from kiosk.words import t
+
+if TYPE_CHECKING:  # the desk is loaded on its own thread
+    from kiosk.desk.desk import Scanned as Scanned
 
 A = TypeVar("A")
 
@@ -45,20 +48,11 @@ class Asks(Protocol):
         """Put a question to the desk; the answer comes back on Kivy's thread."""
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
-class Pulse:
-    """What the desk says once a second."""
+class _Wish(NamedTuple):
+    """A screen that was asked for before it was loaded, and what its `shown` is to be told."""
 
-    hot: tuple[HolderCard, ...]
-    warm: tuple[HolderCard, ...]
-    operator: OperatorCard | None
-    here: str | None  # name of the place the kiosk stands at
-    settings: Settings
-    waiting: Pending | None  # the first scan of a pair
-    empty: bool  # no place is known yet: a new kiosk
-    watched_s: float  # the desk's watched clock
-    silent: bool = False  # the shop's thermometer says nothing
-    advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
+    name: str
+    about: dict[str, Any]
 
 
 # What a printed command card does on a screen: the screen it leads to.
@@ -75,12 +69,14 @@ _LEADS = {
 class Clerk(EventDispatcher):
     """One for the window.  `hot` and `warm` are HolderCards, most dangerous first, a second old at most.
 
+    `heat_known`: the desk has said what is hot; before, empty `hot` and `warm` mean nothing.
     `typing`: a text field has the keyboard, so keys are not a scanner's.  `trouble`: what is wrong, in words.
-    `eye`: the camera, for screens that take photographs.
+    `eye`: the camera, for screens that take photographs.  `wanted`: the screen that was asked for and is being loaded.
     """
 
     hot = ObjectProperty(())
     warm = ObjectProperty(())
+    heat_known = BooleanProperty(False)
     advice = ObjectProperty(None, allownone=True)  # what to probe of the one that is free first: card and `ProbeNext`
     operator = ObjectProperty(None, allownone=True)
     here = StringProperty()
@@ -90,16 +86,19 @@ class Clerk(EventDispatcher):
     undo_s = NumericProperty(0.0)  # how long the last step can still be taken back, by the desk's clock
     trouble = StringProperty()
     typing = BooleanProperty(False)
+    leave = ObjectProperty(None, allownone=True)  # closes a window that the service keeps; None: nobody keeps it
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
+    wanted = StringProperty()
 
     def __init__(self, worker: Asks, sounds: Sounds, show: Callable[[View], None]) -> None:
         super().__init__()
-        self._worker = worker
-        self._sounds = sounds
-        self._show = show
+        self._worker, self._sounds, self._show = worker, sounds, show
         self._views: dict[str, View] = {}
         self._names: tuple[str, ...] = ()
         self._build: Callable[[str], View] = self._views.__getitem__
+        self._loading: Callable[[str], Question[None] | None] = _is_there
+        self._asked_for: set[str] = set()  # screens that are being loaded
+        self._wish: _Wish | None = None
         self._trail: list[str] = []
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
@@ -115,9 +114,43 @@ class Clerk(EventDispatcher):
         view.clerk = self
         self._views[view.name] = view
 
-    def offer(self, names: Iterable[str], build: Callable[[str], View]) -> None:
-        """Screens of these names can be built; each is when it is first wanted."""
-        self._names, self._build = tuple(names), build
+    def offer(
+        self,
+        names: Iterable[str],
+        build: Callable[[str], View],
+        loading: Callable[[str], Question[None] | None] | None = None,
+    ) -> None:
+        """Screens of these names can be built; each is when it is first wanted.
+
+        `loading(name)` gives what has to be asked of the desk's thread before that, None where nothing has.
+        """
+        self._names, self._build, self._loading = tuple(names), build, loading or _is_there
+
+    def fetch(self, name: str) -> bool:
+        """Whether a screen can be built at once; else its loading is asked for, behind what the desk has to do."""
+        question = self._loading(name)
+        if question is None:
+            return True
+        if name not in self._asked_for:
+            self._asked_for.add(name)
+            self.ask(question, lambda _: self._fetched(name), lambda error: self._not_fetched(name, error))
+        return self._loading(name) is None
+
+    def _fetched(self, name: str) -> None:
+        self._asked_for.discard(name)
+        wish = self._wish
+        if wish is not None and wish.name == name:
+            self.go(name, **wish.about)
+
+    def _not_fetched(self, name: str, error: Exception) -> None:
+        self._asked_for.discard(name)
+        if self._wish is not None and self._wish.name == name:
+            self._want(None)
+        self.fault(error)
+
+    def _want(self, wish: _Wish | None) -> None:
+        self._wish = wish
+        self.wanted = wish.name if wish else ""
 
     def unbuilt(self, names: Iterable[str]) -> tuple[str, ...]:
         """Those of these screens that nobody has wanted yet."""
@@ -144,8 +177,15 @@ class Clerk(EventDispatcher):
         return self._views[self._trail[-1]] if self._trail else None
 
     def go(self, name: str, /, **about: Any) -> None:
-        """Show a screen; `about` is handed to its `shown`.  A screen on the rail starts the way back anew."""
+        """Show a screen; `about` is handed to its `shown`.  A screen on the rail starts the way back anew.
+
+        One that is not loaded yet comes when it is, unless another one was asked for since; nobody waits meanwhile.
+        """
         if not self.knows(name):
+            return
+        self._want(None)
+        if name not in self._views and not self.fetch(name):
+            self._want(_Wish(name, about))
             return
         before, view = self.view, self.screen(name)
         if before is not None and before is not view:
@@ -161,6 +201,7 @@ class Clerk(EventDispatcher):
 
     def back(self) -> None:
         """The screen that was shown before this one, as it was left; at the end of the way, the scan screen."""
+        self._want(None)
         view = self.view
         if view is None or len(self._trail) < 2:
             self.go("scan")
@@ -187,9 +228,15 @@ class Clerk(EventDispatcher):
         self.busied()
         view = self.view
         if view is None or not view.scanned(text):
-            self.ask(common.scan(text), self.answer)
+            self.ask(common.scan(text), partial(self._scan_answered, text))
         elif not view.forwards:
             self.ask(common.watch(text), self._warn)
+
+    def _scan_answered(self, text: str, scanned: Scanned) -> None:
+        outcome = scanned.outcome
+        if self.eye is not None and isinstance(outcome, Refused) and outcome.reason in ABOUT_LABEL:
+            self.eye.refused(text)
+        self.answer(scanned)
 
     def busied(self) -> None:
         """Somebody is there: the pause after which the window goes back begins anew."""
@@ -216,13 +263,22 @@ class Clerk(EventDispatcher):
         self.undo_s = min(max(0.0, until_s - self._now_s), float(self.settings.kiosk.undo_s))  # the beat may be older
 
     def answer(self, scanned: Scanned) -> None:
-        """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's."""
+        """Let an outcome be heard and seen: heat fills the screen, the rest is the screen's in sight or the card's.
+
+        A screen that was asked for and is still being loaded comes after it, but never over heat.
+        """
+        wish = self._wish
+        self._answered(scanned)
+        if wish is not None and not is_about_heat(scanned.outcome):
+            self._want(wish)
+
+    def _answered(self, scanned: Scanned) -> None:
         outcome = scanned.outcome
         if isinstance(outcome, Done):
             self.undo_s = 0.0 if outcome.step is Step.HEATING else scanned.undo_s or 0.0
             self._undo_until_s = scanned.moment.watched_s + self.undo_s
         alarm = isinstance(outcome, Done) and outcome.alarm
-        hot = isinstance(outcome, Refused) and outcome.reason is Reason.HOT
+        hot = is_about_heat(outcome)
         if alarm or hot:
             self.play(Sound.HOT)
         elif isinstance(outcome, Refused):
@@ -233,8 +289,8 @@ class Clerk(EventDispatcher):
         if hot:
             self.go("heat", scanned=scanned)
             return
-        if _asks_for_pocket(outcome) and outcome.goal is not None:
-            holder = outcome.holder or _waiting(outcome)
+        if asks_for_pocket(outcome) and outcome.goal is not None:
+            holder = outcome.holder or waiting_for_place(outcome)
             self.go("machine", code=outcome.goal.place.code, key=holder.holder.key if holder else "")
             return
         view = self.view
@@ -249,12 +305,12 @@ class Clerk(EventDispatcher):
                 self.go("card", card=scanned.holder or outcome.holder)
                 return
         self.go("scan", scanned=scanned)
-        if scanned.undo_s and isinstance(outcome, Done) and _came_back(outcome):
+        if scanned.undo_s and isinstance(outcome, Done) and came_back(outcome):
             self.go("tear_down", key=outcome.holder.holder.key if outcome.holder else "", only_say=True)
 
     def beat(self, now: Pulse) -> None:
         """Take over what the desk says once a second."""
-        self.hot, self.warm, self.advice = now.hot, now.warm, now.advice
+        self.hot, self.warm, self.advice, self.heat_known = now.hot, now.warm, now.advice, True
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self.waiting = now.waiting
         self._now_s = now.watched_s
@@ -289,52 +345,12 @@ class Clerk(EventDispatcher):
         self.trouble = fault_words(error)
 
 
-def _asks_for_pocket(outcome: Outcome) -> bool:
-    """A whole machine was scanned: its pockets can be chosen by touch."""
-    return (
-        isinstance(outcome, Refused)
-        and outcome.reason is Reason.HOLDS_NOTHING
-        and outcome.goal is not None
-        and outcome.goal.place.kind is Kind.MACHINE
-    )
-
-
-def _waiting(outcome: Outcome) -> HolderCard | None:
-    """The holder whose place is still to come."""
-    pending = outcome.pending if isinstance(outcome, Refused) else None
-    return pending.card if pending and isinstance(pending.card, HolderCard) else None
-
-
-def _came_back(outcome: Done) -> bool:
-    """Whether an assembly has left a machine: then a hand is asked how the cutter is."""
-    before, goal = outcome.holder, outcome.goal
-    if before is None or before.assembly is None or before.at is None or goal is None:
-        return False
-    return before.at.place.kind.in_machine and not goal.place.kind.in_machine
+def _is_there(_: str) -> None:
+    """Nothing has to be loaded."""
 
 
 def _due(take_out_in_s: float | None) -> bool:
     return take_out_in_s is not None and take_out_in_s <= 0
-
-
-def pulse(desk: Desk) -> Pulse:
-    """Asked once a second, on the desk's thread."""
-    desk.tick()
-    session = desk.session
-    here = session.cards.place(session.here) if session.here else None
-    board = desk.heat.board()
-    return Pulse(
-        board,
-        desk.heat.warm(),
-        session.operator,
-        here.name if here else None,
-        session.settings,
-        desk.waiting(),
-        desk.shop.empty,
-        session.now().watched_s,
-        desk.air.silent,
-        desk.heat.advice_next(board),
-    )
 
 
 def fault_words(error: Exception) -> str:

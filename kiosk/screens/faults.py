@@ -1,24 +1,24 @@
 """What a disk or a damaged book said, in words for the person at the kiosk, with what to do next.
 
 Errors of the operating system and of the database speak English and to engineers; the few causes a person can act on
-(`ledger/trouble.py` tells them apart) get a sentence of their own here.
+(`ledger/trouble.py` tells them apart) get a sentence of their own here.  What an error came from is loaded by then.
 """
 
 from __future__ import annotations
 
-from msgspec import MsgspecError
+from typing import TYPE_CHECKING
 
-from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
-from kiosk.ledger.book import Broken
-from kiosk.ledger.trouble import Cause, cause_of
 from kiosk.rules.bounds import OutOfBounds
 from kiosk.words import t
 
-_OF_DESK = {Locked: "locked", NeedsReason: "needs_reason"}
+if TYPE_CHECKING:
+    from kiosk.ledger.trouble import Cause
 
 
 def cause_words(error: BaseException) -> str | None:
     """The sentence for a cause that a person can act on; None: this is no such error."""
+    from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
+
     if isinstance(error, NotThere):
         return t("fault.not_there", thing=error.key)
     if isinstance(error, StillHot):
@@ -26,14 +26,20 @@ def cause_words(error: BaseException) -> str | None:
     if isinstance(error, OutOfBounds):
         least, most, unit, _ = error.bound
         return t("pad.bounds", least=float(least), most=float(most), unit=unit)
-    for kind, name in _OF_DESK.items():
-        if isinstance(error, kind):
-            return t(f"fault.{name}")
+    if isinstance(error, Locked):
+        return t("fault.locked")
+    if isinstance(error, NeedsReason):
+        return t("fault.needs_reason")
     cause = _cause(error)
     return t(f"fault.{cause.value}") if cause else None
 
 
 def _cause(error: BaseException) -> Cause | None:
+    from msgspec import MsgspecError
+
+    from kiosk.ledger.book import Broken
+    from kiosk.ledger.trouble import Cause, cause_of
+
     if isinstance(error, MsgspecError | Broken):
         return Cause.DAMAGED  # a line or a table that no longer reads as what was written
     return cause_of(error)

@@ -17,10 +17,12 @@ from kiosk.screens.view import View
 class Frame(BoxLayout):
     """`view`: the screen shown.  `hot`, `next_s`, `note`, `trouble`: what the strip shows.
 
+    `wanted`: name of the screen that is coming, which the rail marks at once.
     Events: `on_go(name)`: the rail was touched; `on_who`: the name of who is at work was.
     """
 
     here = StringProperty("scan")
+    wanted = StringProperty()
     covers = NumericProperty(0)
     hot = NumericProperty(0)
     next_s = NumericProperty(-1)

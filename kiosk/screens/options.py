@@ -11,6 +11,7 @@ class Options:
     """What the command line asks for.  `size`: of the window, px; None: the whole screen of the tablet.
 
     `shift`: the folder given as camera is a shift to be shown, on a pretended clock, in a ledger of its own.
+    `service`: started by the service manager, which is told that it lives; only a supervisor's PIN leaves the window.
     """
 
     data_dir: Path
@@ -19,3 +20,4 @@ class Options:
     at: str | None = None
     size: tuple[int, int] | None = None
     shift: bool = False
+    service: bool = False

@@ -1,14 +1,21 @@
 """The screens of the window by name, and nothing else to do to add one.
 
-Each is loaded and built when it is first wanted, which takes a tenth of a second and some megabytes; the `SOON`
-ones are built before that, while nobody touches anything, because a hand that is near heat does not wait.
+Each is loaded when it is first wanted or nobody touches anything, and built when it is wanted, which takes some
+megabytes; the `SOON` ones are built before that, because a hand that is near heat does not wait.  What a screen is
+loaded with takes the desk's rooms along, up to a tenth of a second: that is the desk's thread's to do, never Kivy's.
 """
 
 from __future__ import annotations
 
+from functools import partial
 from importlib import import_module
+from typing import TYPE_CHECKING
 
 from kiosk.screens.view import View
+
+if TYPE_CHECKING:  # the first screen is there before the desk is loaded
+    from kiosk.desk import Desk
+    from kiosk.screens.questions import Question
 
 # name: module of this room, and the class in it
 SCREENS = {
@@ -34,8 +41,10 @@ SCREENS = {
     "shift": "records.shift:ShiftScreen",
     "audits": "records.audits:AuditsScreen",
     "report": "records.report:ReportScreen",
+    "unread": "records.unread:UnreadScreen",
     "pin": "shop.pin:PinScreen",
     "settings": "shop.preferences:PreferencesScreen",
+    "leave": "shop.leave:LeaveScreen",
     "register": "shop.register:RegisterScreen",
     "correct": "shop.correct:CorrectScreen",
     "adopt": "scan.adopt:AdoptScreen",
@@ -50,12 +59,24 @@ SCREENS = {
 
 SOON = ("heat", "hot", "reading", "card", "typed")
 
+_there: set[str] = set()  # screens whose class is loaded
+
 
 def screen_class(name: str) -> type[View]:
     """The class of a screen, with the layout it needs."""
     module, _, kind = SCREENS[name].partition(":")
     found: type[View] = getattr(import_module(f"kiosk.screens.{module}"), kind)
+    _there.add(name)
     return found
+
+
+def loading(name: str) -> Question[None] | None:
+    """What loads a screen's class on the desk's own thread; None: it is there."""
+    return None if name in _there else partial(_load, name=name)
+
+
+def _load(_: Desk, name: str) -> None:
+    screen_class(name)
 
 
 def build(name: str) -> View:

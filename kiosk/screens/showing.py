@@ -12,7 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from kivy.clock import Clock
@@ -22,8 +22,11 @@ from kiosk import words
 from kiosk.reader.files import PICTURES, PictureError, load
 from kiosk.reader.sources import STILL_RATE_S, Shot, SourceError, Trouble
 from kiosk.rehearsal import STEP_S, PretendedTime, StepFault, instruction
-from kiosk.screens.clerk import Clerk, Scanned, fault_words
+from kiosk.screens.clerk import Clerk, fault_words
 from kiosk.screens.questions import showing as asks
+
+if TYPE_CHECKING:
+    from kiosk.screens.clerk import Scanned
 
 DWELL_S = 3.0  # what came of a step stands so long before the next begins
 PATIENCE_S = 8.0  # a picture in which nothing is read is given up after so long

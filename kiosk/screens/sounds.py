@@ -9,8 +9,6 @@ from __future__ import annotations
 from enum import Enum
 from typing import Any
 
-from kivy.core.audio import SoundLoader
-
 from kiosk import where
 
 HEAT_VOLUME = 0.5  # the least for what warns of heat
@@ -40,17 +38,19 @@ class Sounds:
     def __init__(self, volume: float = 0.8, muted: bool = False) -> None:
         self.volume = volume
         self.muted = muted
-        self._loaded: dict[Sound, Any] = {}
+        self._loaded: dict[Sound, Any] = {}  # None: this machine does not play it
 
     def load(self, sound: Sound) -> None:
         """Read its file, so that the first time is not late."""
-        loaded = SoundLoader.load(str(where.assets() / "sounds" / f"{sound.value}.wav"))
-        if loaded is not None:
-            self._loaded[sound] = loaded
+        from kivy.core.audio import SoundLoader  # looks for what plays: not before the first picture
+
+        self._loaded[sound] = SoundLoader.load(str(where.assets() / "sounds" / f"{sound.value}.wav"))
 
     def play(self, sound: Sound) -> None:
         volume = loudness(sound, self.volume, self.muted)
-        loaded = self._loaded.get(sound)
+        if sound not in self._loaded:
+            self.load(sound)
+        loaded = self._loaded[sound]
         if loaded is not None and volume > 0:
             loaded.stop()
             loaded.volume = volume

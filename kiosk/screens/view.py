@@ -7,12 +7,13 @@ nothing that the ledger holds.
 from __future__ import annotations
 
 from enum import IntEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.properties import ObjectProperty
 from kivy.uix.boxlayout import BoxLayout
 
-from kiosk.desk.desk import Scanned
+if TYPE_CHECKING:  # the desk is loaded on its own thread
+    from kiosk.desk.desk import Scanned
 
 
 class Covers(IntEnum):

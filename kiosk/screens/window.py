@@ -1,7 +1,8 @@
 """Kivy's side of the window: the frame, the screens, and what goes on between them.
 
-Starts the worker that owns the desk, the camera, and the clerk who goes between screens and desk; takes keys for
-the scanner that types; rebuilds the frame when language or colours change.  Nothing in here may wait.
+Starts the camera, and when its first picture is seen the worker that owns the desk; makes the clerk who goes between
+screens and desk; takes keys for the scanner that types; rebuilds the frame when language or colours change.  Nothing
+in here may wait.
 """
 
 from __future__ import annotations
@@ -11,7 +12,6 @@ import threading
 import time
 from collections.abc import Sequence
 from functools import partial
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,35 +20,41 @@ from kivy.clock import Clock
 from kivy.core.window import Window
 
 from kiosk import where, words
-from kiosk.desk import Desk
+from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
-from kiosk.rules.lines import SettingChanged
+from kiosk.rules import codes
 from kiosk.screens import theme
 from kiosk.screens.camera import Eye
-from kiosk.screens.clerk import Clerk, pulse
+from kiosk.screens.clerk import Clerk
 from kiosk.screens.frame import Frame
+from kiosk.screens.kept import Kept
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
-from kiosk.screens.pages import SCREENS, SOON, build, screen_class
-from kiosk.screens.questions import scan, shop
+from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
+from kiosk.screens.pulse import Pulse, pulse
+from kiosk.screens.questions import common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
 from kiosk.screens.worker import Worker
+from kiosk.sd_notify import ServiceManager
 from kiosk.settings import Settings
 from kiosk.words import t
 
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # the desk is loaded and opened on its own thread, once the first picture is there
+    from kiosk.desk import Desk
     from kiosk.rehearsal import PretendedTime
+    from kiosk.rules.lines import SettingChanged
     from kiosk.screens.showing import Showing
 
 TICK_S = 1.0
 COPY_S = 600.0  # how often it is looked whether the day's copy is due
-FIRST_SLICE_S = 1.0  # after the start, before screens are built that nobody has asked for
+FIRST_PICTURE_S = 0.3  # the desk leaves the processor to the camera's first picture so long, and no longer
+FIRST_SLICE_S = 1.0  # after the desk was opened, before screens are built that nobody has asked for
 SLICE_EVERY_S = 0.1
 UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
 NAME_LETTERS = 20  # of a name on the strip
-QUIET_S = 5.0  # after the start, before anything is read that only a later touch needs
+QUIET_S = 5.0  # after the desk was opened, before anything is read that only a later touch needs
 SCANNER_QUIET_S = 0.2
 ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
 MODIFIERS = frozenset(range(300, 315))  # lock keys, shift, control, alt, meta: Kivy gives them characters too
@@ -60,9 +66,9 @@ class KioskApp(App):
     title = "Holder Kiosk"
 
     def __init__(
-        self, options: Options, worker: Worker, clock: PretendedTime | None = None, **kwargs: Any
+        self, options: Options, worker: Worker, settings: Settings, clock: PretendedTime | None = None, **kwargs: Any
     ) -> None:
-        """`worker` has opened the desk.  Raises what the desk says instead of its settings.
+        """`worker` has not begun to open the desk.  settings: the shop's, as their file says.
 
         clock: what the desk lives by, where a shift is shown.
         """
@@ -73,22 +79,33 @@ class KioskApp(App):
         self.dwell_s = 0.0  # how long each step of it stands; 0: as long as a person needs
         self.icon = str(where.assets() / "icons" / "app.png")
         self.worker = worker
-        worker.at_fault = self._fault
+        worker.at_fault, worker.at_refusal = self._fault, self.stop
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
         self.scanner = Scanner()
         self._key_times = KeyTimes()
         theme.fonts()  # before the first text is measured
-        self.settings_now = self.clerk.settings = worker.wait_for(shop.settings())
+        self.settings_now = self.clerk.settings = settings
         self._wear(self.settings_now)
         self.frame = Frame()
         self.frame.say_anew()
         self.eye: Eye | None = None
+        self._kept: Kept | None = None
+        self._desk_spoke = threading.Event()
+        self._keeper: Keeper | None = None
         self._asked = False
-        self._beaten = False  # the desk has said what is hot
+        self._drawn = False  # a picture was on the screen
         self._touched_s = 0.0
-        self._loaded = ""  # the screen whose module was read last
         self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
+
+    def be_kept(self, manager: ServiceManager) -> None:
+        """The service keeps this window: only a supervisor's PIN leaves it."""
+        self._kept = Kept(manager, self.stop)
+        self.clerk.leave = self.stop
+
+    def open_settings(self, *_: object) -> bool:
+        """Kivy's own settings, which F1 would open: never."""
+        return True
 
     def open(self) -> None:
         """Build the scan screen and begin to look: the camera starts while the first frame is drawn."""
@@ -96,7 +113,10 @@ class KioskApp(App):
         if self._clock is not None and self.options.camera:
             self._show_shift(Path(self.options.camera), self._clock)
             return
-        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.clerk.scanned)
+        self._keeper = Keeper(Ring(self.options.data_dir / FOLDER))
+        self._keeper.on = self.settings_now.camera.keep_unread
+        post, scanned = self.worker.post, self.clerk.scanned
+        self.eye = self.clerk.eye = Eye(self._scan_screen, post, scanned, self._desk_spoke, self._keeper)
         self.eye.open(self.options.camera or self.settings_now.camera.source, self.settings_now.camera)
 
     def _show_shift(self, folder: Path, clock: PretendedTime) -> None:
@@ -105,19 +125,22 @@ class KioskApp(App):
         from kiosk.screens.showing import DWELL_S, Showing
 
         self.showing = Showing(steps_in(folder), self.clerk, clock, self.dwell_s or DWELL_S)
-        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.showing.scanned)
+        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.showing.scanned, self._desk_spoke)
         self.eye.look(self.showing.source, self.settings_now.camera)
         Clock.schedule_once(lambda _: self.showing.start(), 1.0)
 
     def build(self) -> Frame:
         Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
-        self._tick(0.0)
-        self.worker.ask(shop.changed_outside(), self._changed_outside)
-        self.worker.ask(shop.past_lost(), self.clerk.begins_without)
+        if self._kept is not None:
+            self._kept.guard()
+        Window.bind(on_flip=self._flipped)
+        self._tick(0.0)  # before all else: what is hot, and the screen that fills the window for it
+        self.clerk.fetch("heat")
+        self.worker.ask(_load_check)
+        self.worker.ask(common.changed_outside(), self._opened)
+        self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
-        Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
-        Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
@@ -125,18 +148,33 @@ class KioskApp(App):
 
     def close(self) -> None:
         """Let camera and desk go; harmless when that has been done."""
+        if self._kept is not None:
+            self._kept.ending()
         if self.showing is not None:
             self.showing.stop()
         if self.eye is not None:
             self.eye.close(0.5)
+        if self._keeper is not None:
+            self._keeper.stop(0.5)
         self.worker.stop()
+
+    def _flipped(self, *_: object) -> None:
+        """A picture is on the screen; with the camera's in it, or after a while without, it is the desk's turn."""
+        if not self._drawn:
+            self._drawn = True
+            Clock.schedule_once(lambda _: self.worker.begin(), FIRST_PICTURE_S)
+        if self.eye is None or self.eye.settled:
+            Window.unbind(on_flip=self._flipped)
+            self.worker.begin()
 
     def _furnish(self) -> None:
         """Build the scan screen; the others follow when they are wanted, a few while nobody touches anything."""
-        self.clerk.offer(SCREENS, _to_stay)
+        screen_class("scan")
+        self.clerk.offer(SCREENS, _to_stay, loading)
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
+        self.clerk.bind(heat_known=self._strip, wanted=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
@@ -147,17 +185,16 @@ class KioskApp(App):
             self.clerk.go("people", act="person", key=self.clerk.operator.key)
 
     def _build_next(self, _: float) -> None:
-        """One screen nobody has wanted yet: its module in one slice, the screen itself in the next."""
+        """The next screen nobody has wanted yet: loaded, by the desk's thread, and one of `SOON` built as well."""
         if time.monotonic() - self._touched_s < UNTOUCHED_S:
             return
-        unbuilt = self.clerk.unbuilt(SOON)
-        if not unbuilt:
-            self._built.cancel()
-        elif unbuilt[0] != self._loaded:
-            self._loaded = unbuilt[0]
-            screen_class(unbuilt[0])
-        else:
-            self.clerk.screen(unbuilt[0])
+        for name in self.clerk.unbuilt((*SOON, *SCREENS)):
+            if not self.clerk.fetch(name):
+                return
+            if name in SOON:
+                self.clerk.screen(name)
+                return
+        self._built.cancel()
 
     def _touched(self, *_: object) -> None:
         self._touched_s = time.monotonic()
@@ -179,10 +216,15 @@ class KioskApp(App):
         )
         who = clerk.operator.name if clerk.operator else ""
         frame.note = " · ".join(part for part in (who, clerk.here) if part)
-        frame.trouble = clerk.trouble or ("" if self._beaten else t("strip.opening"))
+        opening = t("strip.coming") if clerk.wanted else ""
+        opening = opening if clerk.heat_known else t("strip.opening")
+        frame.wanted = clerk.wanted
+        frame.trouble = " · ".join(part for part in (opening, clerk.trouble) if part)
 
-    def _changed_outside(self, changed: Sequence[SettingChanged]) -> None:
-        """Settings that decide and that nobody changed here are told as the window opens."""
+    def _opened(self, changed: Sequence[SettingChanged]) -> None:
+        """The desk is open; settings that decide and that nobody changed here are told as it is."""
+        Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
+        Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
         if changed:
             told = ", ".join(f"{line.name} = {line.value}" for line in changed)
             self.clerk.trouble = t("settings.changed_outside", settings=told)
@@ -194,6 +236,8 @@ class KioskApp(App):
     def _settled(self, _: object, settings: Settings) -> None:
         """Settings changed."""
         before, self.settings_now = self.settings_now, settings
+        if self._keeper is not None:
+            self._keeper.on = settings.camera.keep_unread
         worn = (look.colours, words.language(), before.kiosk.units)
         self._wear(settings)
         if worn != (settings.kiosk.theme, settings.kiosk.language, settings.kiosk.units):
@@ -253,16 +297,19 @@ class KioskApp(App):
     def _say(self, trouble: str) -> None:
         self.clerk.trouble = trouble
 
-    def _beat(self, now: Any) -> None:
+    def _answered(self) -> None:
         self._asked = False
+        self._desk_spoke.set()
+        if self._kept is not None:
+            self._kept.heard()
+
+    def _beat(self, now: Pulse) -> None:
+        self._answered()
         self.clerk.beat(now)
-        if not self._beaten:
-            self._beaten = True
-            self._strip()
         self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:
-        self._asked = False
+        self._answered()
         self._fault(error)
 
     def _fault(self, error: Exception) -> None:
@@ -302,7 +349,7 @@ class KioskApp(App):
                 cause = keyed.causes[0]
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
 
-        self.clerk.ask(scan.known(keyed.text), told)
+        self.clerk.ask(common.known(keyed.text), told)
 
 
 def _short(name: str) -> str:
@@ -323,18 +370,16 @@ def _to_stay(name: str) -> View:
         gc.enable()
 
 
+def _load_check(_: Desk) -> None:
+    """What a code's check character is worked out with: a scanner that types is checked on Kivy's thread."""
+    codes.check_character("")
+
+
 def _warm_up(desk: Desk) -> None:
-    """Read what only a later touch needs, on the desk's thread; what a touch would have to load, on one of its own."""
+    """Read what only a later touch needs, on the desk's thread."""
     from kiosk.screens.questions import find
 
-    threading.Thread(target=_load_questions, name="ahead", daemon=True).start()
     find.warm()(desk)
-
-
-def _load_questions() -> None:
-    """The solvers' and the printer's rooms take a tenth of a second to load; no touch waits for them."""
-    for place in ("job", "labels", "records", "audit"):
-        import_module(f"kiosk.screens.questions.{place}")
 
 
 def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:

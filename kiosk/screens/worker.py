@@ -1,7 +1,8 @@
 """One thread that asks the desk, so that the screen never waits.
 
 Questions are answered in the order they were put; every answer comes back through one queue and is handed over
-on Kivy's thread.  The desk itself is opened, used and closed on this thread alone.
+on Kivy's thread.  The desk itself is opened, used and closed on this thread alone, and opened only when it is begun:
+what is asked before waits for it.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import logging
 import queue
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from kivy.clock import Clock
 
@@ -26,48 +27,24 @@ log = logging.getLogger("kiosk.worker")
 class Worker:
     """Asks the desk that `opened` gives.
 
-    `at_fault(error)` is called on Kivy's thread for a question that failed and had nobody to tell.
+    `at_fault(error)` is called on Kivy's thread for a question that failed and had nobody to tell, and `at_refusal()`
+    where the desk could not be opened, so that nothing will ever be answered; `refusal` is why.
     """
 
     def __init__(self, opened: Callable[[], Desk], at_fault: Callable[[Exception], Any] | None = None) -> None:
         self._opened = opened
         self.at_fault: Callable[[Exception], Any] = at_fault or _nobody
+        self.at_refusal: Callable[[], Any] = _nothing
         self._questions: queue.SimpleQueue[Callable[[Desk], None] | None] = queue.SimpleQueue()
         self._answers: queue.SimpleQueue[Callable[[], Any]] = queue.SimpleQueue()
         self._hand_over_soon = Clock.create_trigger(self._hand_over)
-        self._open = threading.Event()
-        self._refusal: BaseException | None = None
+        self.refusal: BaseException | None = None
         self._thread = threading.Thread(target=self._run, name="desk")
 
     def begin(self) -> None:
-        """Begin to open the desk; comes back at once."""
-        self._thread.start()
-
-    def opened(self) -> None:
-        """Comes back when the desk is open.  Raises what opening it raised."""
-        self._open.wait()
-        if self._refusal is not None:
-            self._thread.join()
-            raise self._refusal
-
-    def wait_for(self, question: Question[A]) -> A:
-        """The answer to a question, waited for: for what the window must know before it shows anything.
-
-        Raises what the question raised.
-        """
-        told: queue.SimpleQueue[tuple[A | None, Exception | None]] = queue.SimpleQueue()
-
-        def put(desk: Desk) -> None:
-            try:
-                told.put((question(desk), None))
-            except Exception as error:
-                told.put((None, error))
-
-        self._questions.put(put)
-        answer, error = told.get()
-        if error is not None:
-            raise error
-        return cast(A, answer)
+        """Begin to open the desk; comes back at once.  Once begun it is not begun again."""
+        if self._thread.ident is None:
+            self._thread.start()
 
     def ask(
         self,
@@ -97,7 +74,7 @@ class Worker:
 
     def stop(self) -> None:
         """Answer what was asked, close the desk, and come back when that is done."""
-        if self._thread.is_alive():
+        if self._thread.ident is not None:
             self._questions.put(None)
             self._thread.join()
 
@@ -113,10 +90,9 @@ class Worker:
         try:
             desk = self._opened()
         except BaseException as refusal:
-            self._refusal = refusal
-            self._open.set()
+            self.refusal = refusal
+            self.post(lambda: self.at_refusal())
             return
-        self._open.set()
         try:
             while (question := self._questions.get()) is not None:
                 question(desk)
@@ -126,3 +102,7 @@ class Worker:
 
 def _nobody(error: Exception) -> None:
     """There is no window yet; the log has it."""
+
+
+def _nothing() -> None:
+    """There is no window yet; `refusal` keeps it."""

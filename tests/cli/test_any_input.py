@@ -23,7 +23,7 @@ import tomlkit
 
 from kiosk import cli, where
 from kiosk import settings as shop_settings
-from kiosk.commands import computing, failing, jobs, running
+from kiosk.commands import computing, failing, jobs, running, service
 from kiosk.desk import Desk
 from kiosk.exchange.control_list import read_map
 from kiosk.exchange.faults import FileFaults
@@ -167,7 +167,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Kiosk:
 
 @pytest.fixture
 def kiosk(made: Kiosk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Kiosk:
-    """The data in a fresh copy, no window, no bench, no cable, and no net under `main`.
+    """The data in a fresh copy, no window, no bench, no cable, no service, and no net under `main`.
 
     What a command writes lies in a folder of this test's own, so that no test reads what another left there.
     """
@@ -185,6 +185,8 @@ def kiosk(made: Kiosk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Kiosk
     window.run = lambda options: 0  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "kiosk.screens.app", window)
     monkeypatch.setattr(running, "_has_display", lambda: True)
+    monkeypatch.setattr(service, "_systemctl", lambda *words: False)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     monkeypatch.setattr(computing, "import_module", lambda name: types.SimpleNamespace(run=lambda **_: []))
     monkeypatch.chdir(tmp_path)
     copied = object.__new__(Kiosk)

@@ -254,3 +254,14 @@ def test_only_a_mark_adopted_as_it_is_read_counts_as_bound(shop: Shop) -> None:
     assert not cards.is_bound("LASER 7731")
     shop.desk.shop.adopt_mark("T003", "LASER 7731")
     assert cards.is_bound("LASER 7731") and not cards.is_bound("LASER 7732")
+
+
+@pytest.mark.parametrize("text", ["\ud800", "H\udcff12", "\0", "\n", "", "x" * 1_000_000])
+def test_no_text_a_scanner_can_type_stops_the_kiosk(shop: Shop, text: str) -> None:
+    shop.clock.forward(6 * 3600.0)
+    outcome = shop.desk.scan(text).outcome
+    assert isinstance(outcome, Refused) and outcome.reason is Reason.FOREIGN_CODE
+    assert shop.desk.watch(text) is None
+    line = shop.desk.session.book.line(shop.desk.session.book.last_id)
+    assert line is not None and isinstance(line.entry, TurnedAway) and len(line.entry.text) < 10_000
+    assert shop.desk.session.book.check() == []

@@ -312,3 +312,31 @@ def test_what_was_set_right_after_an_import_stays_when_it_is_taken_back(shop: Sh
     shop.desk.build.reground(cutter.key, oal_mm=cutter.oal_mm - 2)
     assert shop.desk.intake.undo(line, "the wrong file").kept == (cutter.key,)
     assert inside(shop, "T002").oal_mm == cutter.oal_mm - 2
+
+
+def test_a_file_that_says_cold_of_a_twin_of_something_hot_is_warned_about(shop: Shop, tmp_path: Path) -> None:
+    like = shop.desk.session.holder("T001").holder
+    codes = {key: shop.desk.shop.fresh_code(CodeKind.HOLDER).text for key in ("N1", "N2", "N3")}
+    columns = "code,key,name,coupling,clamping,bore_mm,nose_mm,projection_mm,stood_cold\n"
+
+    def row(key: str, stood_cold: str, bore_mm: float | None = like.bore_mm) -> str:
+        kind = (like.name, like.coupling, like.clamping.value, bore_mm, like.nose_mm, like.projection_mm)
+        cells = (codes.get(key) or shop.holder(key), key, *kind, stood_cold)
+        return ",".join("" if cell is None else str(cell) for cell in cells) + "\n"
+
+    def warned() -> set[str]:
+        path = tmp_path / "holders.csv"
+        text = row("N1", "yes") + row("N2", "no") + row("N3", "yes", 10.0) + row("T001", "yes")
+        path.write_text(columns + text, "utf-8")
+        changes = shop.desk.intake.plan(path).changes
+        return {each.key for each in changes if each.why and each.why.key == "register.alike_hot"}
+
+    assert warned() == set()
+    heat(shop)
+    assert warned() == {"N1"}
+    plan = shop.desk.intake.plan(tmp_path / "holders.csv")
+    why = next(change.why for change in plan.changes if change.key == "N1")
+    assert why is not None and why["name"] == shop.desk.session.holder("T001").name
+    shop.clock.forward(30 * 86400.0)
+    shop.reopen()
+    assert warned() == {"N1"}, "nobody read it since"

@@ -16,6 +16,8 @@ from kiosk.rules.lines import OperatorAdded, OperatorRetired
 from kiosk.rules.outcomes import Reason, Refused
 from kiosk.settings import SettingsFault, load
 from tests.conftest import Shop
+from tests.faults.test_restore import copy
+from tests.faults.test_restore_again import put_back
 
 PIN = "4711"
 
@@ -97,7 +99,9 @@ def test_wrong_pins_wait_longer_and_longer_and_a_restart_does_not_help(shop: Sho
     assert [wrong(shop) for _ in range(tries.FREE)] == [0.0] * tries.FREE, "a right one ends the count"
 
 
-@pytest.mark.parametrize("between", ["badge", "turned away", "another", "name", "retired badge scanned often"])
+@pytest.mark.parametrize(
+    "between", ["badge", "turned away", "another", "name", "retired badge scanned often", "an older copy put back"]
+)
 def test_whatever_lies_between_wrong_pins_they_count(shop: Shop, between: str) -> None:
     shop.clock.forward(9 * 3600.0)
     people = shop.desk.people
@@ -106,6 +110,7 @@ def test_whatever_lies_between_wrong_pins_they_count(shop: Shop, between: str) -
     people.add("ann", "Ann", "supervisor", shop.desk.shop.fresh_code(CodeKind.BADGE).text, "1234")
     people.lock()
     badge = shop.desk.shop.code_of("kim")
+    copied = copy(shop)
     waits = []
     for _ in range(3):
         waits += [wrong(shop) for _ in range(2)]
@@ -122,9 +127,25 @@ def test_whatever_lies_between_wrong_pins_they_count(shop: Shop, between: str) -
             (shop.folder / "settings.toml").write_text(f'[kiosk]\nname = "kiosk {len(waits)}"\n', "utf-8")
             shop.reopen()
             people = shop.desk.people
+        elif between == "an older copy put back":
+            for _ in range(2):
+                put_back(shop, copied)
         else:
             shop.desk.scan("BSXD5X3637")
     assert waits[tries.FREE] == tries.WAITS_S[0] and waits[tries.FREE + 1] > 0.0
+
+
+def test_a_right_pin_ends_the_count_for_a_restore_too_and_no_try_counts_twice(shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
+    shop.desk.people.first_pin("kim", PIN)
+    assert [wrong(shop) for _ in range(2)] == [0.0] * 2
+    copied = copy(shop)
+    for _ in range(3):
+        put_back(shop, copied)
+    assert [wrong(shop) for _ in range(tries.FREE - 2)] == [0.0] * (tries.FREE - 2), "the copy knows two of them"
+    shop.desk.people.unlock("kim", PIN)
+    put_back(shop, shop.folder / "replaced" / min(each.name for each in (shop.folder / "replaced").glob("*.db")))
+    assert wrong(shop) == 0.0, "the copy's own two and this one"
 
 
 def test_wrong_pins_on_another_clock_wait_the_whole_time_on_this_one(shop: Shop) -> None:

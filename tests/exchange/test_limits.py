@@ -15,6 +15,7 @@ from kiosk.exchange.presetter import LONGEST_LINE, Fields, PresetterMap, listen,
 from kiosk.exchange.sheet import read_sheet
 from kiosk.exchange.tables_csv import LONGEST_CELL, MOST_COLUMNS, MOST_LINES, decoded, number, read_table
 from kiosk.exchange.template import read_template
+from kiosk.rules import compare as comparing
 from kiosk.settings import SettingsFault, load
 
 
@@ -162,3 +163,12 @@ def test_a_file_is_measured_before_it_is_read(tmp_path: Path) -> None:
     for given_path, says in ((path, "larger"), (zeros, "larger"), (tmp_path, "folder"), (nul, "name")):
         with pytest.raises(filing.FileUnusable, match=says):
             filing.take(given_path)
+
+
+def test_a_list_of_one_tool_over_and_over_is_compared_in_one_pass(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+    monkeypatch.setattr(comparing, "plain", lambda name: asked.append(name) or name)
+    listed = [comparing.Listed(line, "Ball mill 8") for line in range(1, 3001)]
+    lines = comparing.compare(listed, [], "Mill 1").lines
+    assert {line.verdicts for line in lines} == {(comparing.Verdict.NOT_IN_BOOK, comparing.Verdict.TWICE_IN_CONTROL)}
+    assert len(asked) < 10 * len(listed), "each line with each other would be millions"

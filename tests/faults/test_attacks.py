@@ -311,3 +311,16 @@ def test_nowhere_known_never_becomes_cool_by_time(floor: Floor) -> None:
     watch(floor, 12 * HOUR_S)
     card = floor.card("T001")
     assert card.hold is not None or card.heat is not Heat.COOL
+
+
+def test_a_cutter_whose_coming_out_a_full_disk_refused_leaves_steel_of_unknown_warmth_in_the_next_start(
+    floor: Floor,
+) -> None:
+    if not floor.disk.small:
+        pytest.skip("this system lets us mount no small file system")
+    for _ in range(3):
+        heat(floor)
+    floor.disk_fills(0)
+    floor.tear_down("T001")
+    floor.backup()
+    floor.reopen()

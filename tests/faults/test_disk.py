@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,7 @@ from kiosk.desk import Desk
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import NAME, Book, LedgerFault
 from kiosk.rules.belief import ENOUGH_READINGS
+from kiosk.rules.cards import Heat
 from kiosk.rules.lines import TurnedAway
 from kiosk.rules.outcomes import ABOUT_HEAT, Done, Refused
 from tests.conftest import Shop
@@ -26,6 +29,26 @@ def fill(book: Book) -> LedgerFault:
             for _ in range(5000):
                 book.append([TurnedAway(text, "foreign_code")])
     return fault.value
+
+
+@contextmanager
+def nothing_is_kept() -> Iterator[None]:
+    """The disk refuses every line, whatever room its pages have left."""
+    T.database.execute_sql("PRAGMA query_only = 1")
+    try:
+        yield
+    finally:
+        if not T.database.is_closed():
+            T.database.execute_sql("PRAGMA query_only = 0")
+
+
+def time_alone_ends_it(shop: Shop) -> None:
+    """Enough is read of a held holder for its holds to need no reading from now on."""
+    for _ in range(ENOUGH_READINGS):
+        shop.clock.forward(400.0)
+        hold = shop.desk.session.holder("T001").hold
+        assert hold is not None
+        shop.desk.heat.read("T001", hold.where, hold.hottest_c)
 
 
 def test_a_full_disk_is_told_and_nothing_acknowledged_is_lost(shop: Shop) -> None:
@@ -69,11 +92,9 @@ def test_a_heating_that_a_full_disk_refused_is_not_forgotten_when_there_is_room(
     shop.clock.forward(ran_s)
     shop.desk.tick()
     code, station, slot = shop.holder("T001"), shop.place("Shrink station"), shop.place("Cabinet A · 1-05")
-    fill(shop.desk.session.book)
     shop.desk.scan(code)
-    with pytest.raises(LedgerFault):
+    with nothing_is_kept(), pytest.raises(LedgerFault):
         shop.desk.scan(station)
-    T.database.execute_sql("PRAGMA max_page_count = 1000000")
     shop.clock.forward(30.0)
     shop.desk.cancel()
     if between:
@@ -95,16 +116,10 @@ def test_a_second_heating_that_a_full_disk_refused_does_not_end_with_the_first(s
     code, station, rack = shop.holder("T001"), shop.place("Shrink station"), shop.place("Rack 1")
     for text in (code, station, code, rack):
         shop.desk.scan(text)
-    for _ in range(ENOUGH_READINGS):  # from now on time alone ends its holds
-        shop.clock.forward(400.0)
-        hold = shop.desk.session.holder("T001").hold
-        assert hold is not None
-        shop.desk.heat.read("T001", hold.where, hold.hottest_c)
-    fill(shop.desk.session.book)
+    time_alone_ends_it(shop)
     shop.desk.scan(code)
-    with pytest.raises(LedgerFault):
+    with nothing_is_kept(), pytest.raises(LedgerFault):
         shop.desk.scan(station)
-    T.database.execute_sql("PRAGMA max_page_count = 1000000")
     for _ in range(3):
         shop.clock.forward(20 * 3600.0)
         shop.desk.scan(code)
@@ -117,16 +132,53 @@ def test_a_heating_scanned_again_once_there_is_room_is_one_heating_like_any_othe
     shop.clock.forward(60 * 86_400.0)
     shop.desk.tick()
     code, station = shop.holder("T001"), shop.place("Shrink station")
-    fill(shop.desk.session.book)
     shop.desk.scan(code)
-    with pytest.raises(LedgerFault):
+    with nothing_is_kept(), pytest.raises(LedgerFault):
         shop.desk.scan(station)
-    T.database.execute_sql("PRAGMA max_page_count = 1000000")
     shop.desk.scan(code)
     shop.desk.scan(station)
     card = shop.desk.session.holder("T001")
     assert card.hold is not None and card.heat_cycles == 1 and not card.body_unknown
     assert shop.desk.session.cards.unwritten == set()
+
+
+@pytest.mark.parametrize("watched_s", [0.0, 9 * 3600.0, 60 * 86_400.0])
+@pytest.mark.parametrize("stood_s", [0.0, 12.0])  # nobody scans any more: closed at once, or told of by the next beat
+def test_a_heating_that_a_full_disk_refused_is_not_forgotten_by_a_kiosk_that_starts_again(
+    shop: Shop, watched_s: float, stood_s: float
+) -> None:
+    shop.clock.forward(watched_s)
+    shop.desk.tick()
+    code, station = shop.holder("T001"), shop.place("Shrink station")
+    for text in (code, station, code, shop.place("Rack 1")):
+        shop.desk.scan(text)
+    time_alone_ends_it(shop)
+    shop.desk.scan(code)
+    with nothing_is_kept(), pytest.raises(LedgerFault):
+        shop.desk.scan(station)
+    if stood_s:
+        shop.clock.forward(stood_s)
+        shop.desk.tick()
+        assert shop.desk.session.cards.unwritten == set()
+    shop.reopen()
+    hold = shop.desk.session.holder("T001").hold
+    assert hold is not None and hold.needs_reading
+    assert shop.desk.session.book.check() == []
+
+
+def test_a_disk_that_stays_full_stops_neither_the_second_nor_the_closing(shop: Shop) -> None:
+    shop.desk.scan(shop.holder("T001"))
+    with nothing_is_kept():
+        with pytest.raises(LedgerFault):
+            shop.desk.scan(shop.place("Shrink station"))
+        for _ in range(30):
+            shop.clock.forward(1.0)
+            with suppress(LedgerFault):
+                shop.desk.tick()
+            assert shop.desk.session.cards.unwritten == {"T001"}
+            assert shop.desk.session.holder("T001").heat is not Heat.COOL
+        shop.desk.close()
+    shop.reopen()
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere; the same is tried with a file in the way")

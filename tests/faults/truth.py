@@ -24,6 +24,7 @@ from kiosk.ledger.book import LedgerFault, Written
 from kiosk.rules.cards import Heat, HolderCard
 from kiosk.rules.lines import Built, Heated, Moved, TornDown
 from kiosk.rules.places import Kind
+from tests.faults.remembered import answers_kept
 from tests.faults.steel import Shape, Steel, World
 from tests.faults.tablet import Clocks, Disk, Power
 
@@ -91,6 +92,7 @@ class Truth:
         self._stack = ExitStack()
         self._stack.enter_context(self.clocks.pretended())
         self._stack.enter_context(self.power.watched())
+        self._stack.enter_context(answers_kept())
         self._full_pages: int | None = None
         self.copies: list[Path] = []
         self.said = ""

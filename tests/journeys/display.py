@@ -15,6 +15,7 @@ from PIL import Image
 from Xlib import XK, X
 from Xlib.display import Display as Connection
 from Xlib.ext import xtest
+from Xlib.protocol.event import ClientMessage
 
 PICTURES = Path(__file__).resolve().parents[2] / ".pictures"
 SCREEN = (1920, 1080)
@@ -23,9 +24,9 @@ SCREEN = (1920, 1080)
 class Display:
     """An Xvfb on a free display number."""
 
-    def __init__(self) -> None:
+    def __init__(self, screen: tuple[int, int] = SCREEN) -> None:
         read, write = os.pipe()
-        command = ["Xvfb", "-displayfd", str(write), "-screen", "0", f"{SCREEN[0]}x{SCREEN[1]}x24", "-nolisten", "tcp"]
+        command = ["Xvfb", "-displayfd", str(write), "-screen", "0", f"{screen[0]}x{screen[1]}x24", "-nolisten", "tcp"]
         try:
             self._server = subprocess.Popen(
                 command, pass_fds=(write,), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
@@ -52,6 +53,27 @@ class Display:
         self._x.sync()
         time.sleep(0.06)
         xtest.fake_input(self._x, X.ButtonRelease, 1)
+        self._x.sync()
+
+    def press(self, *keys: str) -> None:
+        """Keys held together, by their X names."""
+        codes = [self._x.keysym_to_keycode(XK.string_to_keysym(key)) for key in keys]
+        for kind, pressed in ((X.KeyPress, codes), (X.KeyRelease, codes[::-1])):
+            for code in pressed:
+                xtest.fake_input(self._x, kind, code)
+            self._x.sync()
+
+    def windows(self) -> list[tuple[int, int, int, int]]:
+        """Left, top, width and height of every window that can be seen."""
+        found = [w for w in self._x.screen().root.query_tree().children if w.get_attributes().map_state == X.IsViewable]
+        return [(at.x, at.y, at.width, at.height) for at in (window.get_geometry() for window in found)]
+
+    def ask_to_close(self) -> None:
+        """What a window manager sends at Alt and F4, or at a touch of a window's cross (ICCCM 4.2.8.1)."""
+        protocols, delete = (self._x.intern_atom(name) for name in ("WM_PROTOCOLS", "WM_DELETE_WINDOW"))
+        for window in self._x.screen().root.query_tree().children:
+            word = ClientMessage(window=window, client_type=protocols, data=(32, [delete, X.CurrentTime, 0, 0, 0]))
+            window.send_event(word)
         self._x.sync()
 
     def type(self, text: str) -> None:

@@ -18,6 +18,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from kiosk import settings
 from kiosk.exchange.report_shift import FIGURES
 from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
@@ -25,6 +26,7 @@ from kiosk.rules.codes import CodeKind
 from kiosk.screens.app import prepare_kivy
 from kiosk.screens.opening import open_desk
 from kiosk.screens.options import Options
+from kiosk.sd_notify import ServiceManager
 
 FELT: list[int] = []  # touches that have reached the window
 REPLIES = os.fdopen(os.dup(1), "w", buffering=1)
@@ -74,9 +76,10 @@ def main() -> None:
     from kiosk.screens.worker import Worker
 
     worker = Worker(lambda: open_desk(options, clock.counter, clock.wall))
-    worker.begin()
-    worker.opened()
-    app = KioskApp(options, worker, clock if options.shift else None)
+    found = settings.load(options.data_dir / settings.NAME)
+    app = KioskApp(options, worker, found, clock if options.shift else None)
+    if given.get("service"):
+        app.be_kept(ServiceManager.of(os.environ))
     app.dwell_s = given.get("dwell_s", 0.0)
     held = Held()
     threading.Thread(target=serve, args=(app, clock, held), daemon=True).start()
@@ -120,6 +123,9 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
                 app.worker.ask(lambda desk: released.wait())
             else:
                 released.set()
+            reply({})
+        elif asked["do"] == "block":
+            app.worker.post(lambda seconds=asked["s"]: time.sleep(seconds))
             reply({})
         elif asked["do"] == "stop":
             app.worker.post(app.stop)

@@ -501,6 +501,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("heat", "another", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
     ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),
     ("hot", "none", lambda screen: screen.show((), ())),
+    ("hot", "opening", lambda screen: screen.show((), (), known=False)),
     ("hot", "board", lambda screen: _hot(screen)),
     ("hot", "hours", lambda screen: screen.show((replace(HOT, hold=replace(HELD, remaining_s=6294.0)),), (HOURS,))),
     ("hot", "sixteen-readings", _sixteen),

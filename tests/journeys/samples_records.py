@@ -13,10 +13,13 @@ from typing import Any
 
 from PIL import Image
 
+from kiosk.bench.scenes import Scene, corners, draw
 from kiosk.desk.audit_book import AuditRow
 from kiosk.desk.records import HeatPlot, HeatRecord, HistoryRow, WasAt
 from kiosk.desk.reports import Kept, PastAudits
 from kiosk.labels.queue import Queue, Trouble
+from kiosk.reader.kept import Why
+from kiosk.reader.unread import place_of
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HeatCurve, OperatorCard
 from kiosk.rules.hold_facts import HoldFacts, Reading
@@ -25,7 +28,7 @@ from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftCounts, ShiftReport
 from kiosk.screens.faults import cause_words
 from kiosk.screens.parts.paper import page_picture
-from kiosk.screens.questions.records import About
+from kiosk.screens.questions.records import About, KeptPicture
 from kiosk.screens.records.shift import kept_words
 from tests.journeys.samples import ASSEMBLY, CURVE, HOLDER, SLOT
 
@@ -154,6 +157,17 @@ def _damaged(screen: Any) -> None:
     _shift(screen, BUSY, told=cause_words(sqlite3.DatabaseError("database disk image is malformed")) or "")
 
 
+def _unread(screen: Any, why: Why) -> None:
+    kept = tuple(
+        KeptPicture(50 - n, SINCE + 3600.0 * n, why, Path("000050-20260921T140500Z-unread.jpg"), 31_000)
+        for n in range(50)
+    )
+    screen.fill(kept)
+    scene = Scene("H123456789", label_mm=20.0, distance_mm=150.0, roll_deg=20.0, oil=0.6, look=4)
+    place = place_of(draw(scene, 1), tuple((float(x), float(y)) for x, y in corners(scene)))
+    screen.show(kept[0], Image.fromarray(place).convert("L"))
+
+
 Fill = Callable[[Any], Any]
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("records", "menu", lambda screen: screen.shown()),
@@ -174,6 +188,9 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("history", "was", lambda screen: _where(screen, WasAt("P1", "Mill 2 · pocket 14", SINCE, "Sam Porter"))),
     ("history", "was-hot", lambda screen: _where(screen, WasAt("P1", "Rack behind the door", SINCE, "Sam", True))),
     ("history", "was-not", lambda screen: _where(screen, WasAt(None, None, None, None))),
+    ("unread", "unread", lambda screen: _unread(screen, Why.UNREAD)),
+    ("unread", "refused", lambda screen: _unread(screen, Why.REFUSED)),
+    ("unread", "none", lambda screen: screen.fill(())),
     ("report", "whole", lambda screen: _report(screen, True)),
     ("report", "closer", lambda screen: _report(screen, False)),
     ("report", "saved", lambda screen: _report(screen, True, _saved())),

@@ -519,6 +519,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("tear_down", "came-back-worn", _came_back_worn),
     *(("register", str(step), partial(_register, step=step)) for step in range(7)),
     ("register", "taken", _register_trouble),
+    ("leave", "asked", lambda screen: screen.shown(supervisor="kim")),
     ("pin", "who", _pin_who),
     ("pin", "vouched", _pin_vouched),
     ("pin", "twice", lambda screen: _pin(screen, None)),

@@ -213,7 +213,7 @@ def test_an_unknown_label_scanned_by_the_way_leads_to_the_holder_it_is_on(kiosk:
         kiosk.touch_key(symbol)
     kiosk.sees("20_")
     kiosk.touch("find")
-    kiosk.touch("Roughing mill 20 R1")
+    kiosk.touch("Ball mill 20")
     kiosk.sees("Take the old one off")
     kiosk.touch("Yes, it is on this holder")
     kiosk.sees("label of")
@@ -230,5 +230,5 @@ def test_an_unknown_label_scanned_by_the_way_leads_to_the_holder_it_is_on(kiosk:
     kiosk.touch("Yes, it is on this holder")
     kiosk.sees("label of")
     kiosk.hold_up("MARK 77")
-    kiosk.sees("Where to?", "Roughing mill 20 R1")
+    kiosk.sees("Where to?", "Ball mill 20")
     assert kiosk.check() == []

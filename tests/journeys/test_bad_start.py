@@ -50,3 +50,29 @@ def test_a_second_kiosk_on_the_same_data_is_turned_away(
     ended = _open(display, "--data", str(tmp_path / "data-0"))
     assert ended.returncode == 2
     assert "is open in another kiosk" in ended.stderr
+
+
+WHAT_IS_LOADED = """
+import sys
+from kiosk.commands import running
+from kiosk.screens import app
+app.prepare_kivy((800, 480))
+from kiosk.screens import pages, window
+pages.screen_class("scan")
+print(*sorted({".".join(name.split(".")[:2]) for name in sys.modules}))
+"""
+
+
+def test_the_first_picture_waits_for_nothing_that_only_the_desk_needs(display: Display) -> None:
+    ended = subprocess.run(
+        [sys.executable, "-c", WHAT_IS_LOADED],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        env=os.environ | {"DISPLAY": display.name},
+        check=True,
+    )
+    loaded = set(ended.stdout.split())
+    assert "kiosk.screens" in loaded and "kivy.core" in loaded
+    behind = {"kiosk.desk", "kiosk.ledger", "kiosk.labels", "kiosk.exchange", "msgspec", "peewee", "argon2", "tomlkit"}
+    assert not behind & loaded

@@ -11,6 +11,7 @@ from typing import Any
 
 import pypdfium2
 
+from kiosk.rules.codes import CodeKind, make
 from tests.journeys.display import PICTURES
 from tests.journeys.window import Window
 
@@ -262,3 +263,23 @@ def test_two_audits_make_a_trend_and_each_leads_to_its_report(
     kiosk.sees("Saved in the folder")
     assert len(list((tmp_path / "data-0" / "reports").iterdir())) == 2
     assert kiosk.check() == []
+
+
+def test_a_label_nobody_knows_is_shown_to_a_supervisor_as_the_camera_saw_it(
+    open_window: Callable[..., Window], tmp_path: Path
+) -> None:
+    kiosk = open_window((800, 480))
+    kiosk.touch("Audit")
+    kiosk.touch("Reports")
+    kiosk.touch("Unread labels")
+    kiosk.sees("No picture of an unread label")
+    kiosk.touch_key("back")
+    kiosk.touch("Scan")
+    kiosk.hold_up(make(CodeKind.HOLDER, 3).text)
+    until(lambda: list(tmp_path.glob("data-0/unread/*-refused.jpg")))
+    kiosk.put_away()
+    kiosk.touch("Audit")
+    kiosk.touch("Reports")
+    kiosk.touch("Unread labels")
+    kiosk.sees("Read, and refused", "1 of at most 50")
+    kiosk.picture("unread")

@@ -74,6 +74,10 @@ class Window:
                 self._process.kill()
                 raise AssertionError("the window did not close within 60 s") from None
 
+    def ended(self, patience_s: float) -> int:
+        """The exit code of a window that closes by itself."""
+        return self._process.wait(patience_s)
+
     # What a person does ---------------------------------------------------------------------------------------
 
     def touch(self, words: str) -> None:
@@ -154,6 +158,10 @@ class Window:
     def lose_camera(self, lost: bool) -> None:
         """The camera is unplugged, or plugged in again."""
         self._ask(do="lose", lost=lost)
+
+    def block(self, seconds: float) -> None:
+        """The window's loop stands still for so long; all other threads run."""
+        self._ask(do="block", s=seconds)
 
     def hang_desk(self, hung: bool) -> None:
         """The desk answers nothing any more, or again."""

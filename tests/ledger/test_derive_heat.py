@@ -357,10 +357,12 @@ def read(told: Told, after_s: float, heating: int | None, value_c: float = 90.0,
 def test_readings_belong_to_their_heating_and_to_a_hold_that_runs(told: Told) -> None:
     first = heated(told)
     read(told, 100.0, None, 80.0)
+    at = told.line
     read(told, 110.0, first, 81.0)
     read(told, 120.0, first + 7, 20.0)
     kept = [
-        [told.begun_s + at_s, "nose", value_c, "probe", "agrees"] for at_s, value_c in ((100.0, 80.0), (110.0, 81.0))
+        [told.begun_s + 100.0, "nose", 80.0, "probe", "agrees", at],
+        [told.begun_s + 110.0, "nose", 81.0, "probe", "agrees", at + 1],
     ]
     assert json.loads(told.hold["readings"]) == kept
     told.say(130.0, L.HoldEnded("T1", "reading", first))
@@ -374,7 +376,7 @@ def test_a_reading_by_another_clock_begins_the_hold_anew_where_it_stands(told: T
     read(told, 50.0, line)
     told.say(90.0, L.TemperatureRead("T1", "nose", 88.0, "probe", "agrees", heating=line), kiosk="other")
     assert told.stays == [("R", 90.0)] and told.hold["kiosk"] == "other"
-    assert json.loads(told.hold["readings"]) == [[told.begun_s + 90.0, "nose", 88.0, "probe", "agrees"]]
+    assert json.loads(told.hold["readings"]) == [[told.begun_s + 90.0, "nose", 88.0, "probe", "agrees", told.line]]
 
 
 def test_a_reading_teaches_where_a_pair_is_named_and_nowhere_else(told: Told) -> None:

@@ -9,7 +9,9 @@ from typing import Any
 import pytest
 
 from kiosk.ledger.book import Book
-from kiosk.ledger.view import Cards, Places
+from kiosk.ledger.last_step import last_step
+from kiosk.ledger.places import Places
+from kiosk.ledger.view import Cards
 from kiosk.rules import codes
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping, Coupling, Cutter, Family, Holder
@@ -270,21 +272,21 @@ def test_a_ring_of_places_is_gone_through_a_few_times_and_no_more() -> None:
 
 def test_the_last_step_is_what_a_hand_could_want_back(kept: Kept) -> None:
     line = kept.say(L.Moved("T1", "PS", "PR"))
-    step = kept.cards.last_step(None)
+    step = last_step(kept.book, kept.cards, None)
     assert step is not None and step.origin is not None and step.origin.place == STATION
     assert (step.line, step.goal, step.heated, step.still_there) == (line, "PR", False, True)
     assert (step.at_watched_s, step.holder.holder.key) == (kept.book.now().watched_s, "T1")
-    assert kept.cards.last_step("jo") is None, "it was nobody's"
+    assert last_step(kept.book, kept.cards, "jo") is None, "it was nobody's"
     kept.say(L.Heated("T1", "PR"))
-    heated = kept.cards.last_step(None)
+    heated = last_step(kept.book, kept.cards, None)
     assert heated is not None and heated.line == line and heated.heated
     kept.say(L.Moved("T1", "PR", "PS", undoes=line))
-    assert kept.cards.last_step(None) is None, "what was taken back is not taken back again"
+    assert last_step(kept.book, kept.cards, None) is None, "what was taken back is not taken back again"
     kept.say(L.Moved("T1", "PS", "PR"), L.Built("A1", "One", "T1", "C1", 40.0))
-    assert kept.cards.last_step(None) is None, "a cutter went in since"
+    assert last_step(kept.book, kept.cards, None) is None, "a cutter went in since"
 
 
 def test_another_kiosks_last_step_is_none_of_this_ones(kept: Kept) -> None:
     kept.say(L.Moved("T1", "PS", "PR"))
     kept.renamed("other")
-    assert kept.cards.last_step(None) is None
+    assert last_step(kept.book, kept.cards, None) is None

@@ -74,13 +74,12 @@ def test_a_video_that_is_none_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_line_holds_what_other_programs_count_on() -> None:
-    symbol = Symbol("Ø12 \"x\"", "QRCode", ((1.0, 2.0), (11.0, 2.0), (11.0, 12.0), (1.0, 12.004)))
+    symbol = Symbol("Ø12 \"x\"", "QRCode", ((1.0, 2.0), (11.0, 2.0), (11.0, 12.0), (1.0, 12.004)), 0.12345)
+    square = [[1.0, 2.0], [11.0, 2.0], [11.0, 12.0], [1.0, 12.0]]
     made = json.loads(files.line("a/b.png", Reading((symbol,), (), 12.3456)))
     assert made == {
         "file": "a/b.png",
-        "codes": [
-            {"text": "Ø12 \"x\"", "format": "QRCode", "corners": [[1.0, 2.0], [11.0, 2.0], [11.0, 12.0], [1.0, 12.0]]}
-        ],
+        "codes": [{"text": "Ø12 \"x\"", "format": "QRCode", "corners": square, "spent": 0.123}],
         "ms": 12.35,
     }
 

@@ -10,7 +10,8 @@ import pytest
 
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Family, Holder, Measured
-from kiosk.rules.bounds import BOUNDS, SETTINGS, Bound, OutOfBounds, check
+from kiosk.rules.bounds import SETTINGS, Bound, OutOfBounds
+from kiosk.rules.bounds_of_lines import BOUNDS, check
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Kind, Place
 from kiosk.settings import Settings
@@ -163,6 +164,7 @@ CutterReground.dc_mm 0.01 to 500 mm, 3
 CutterReground.oal_mm 1 to 1000 mm, 3
 ConditionSaid.used_min 0 to 1e+06 min, 0
 TemperatureRead.value_c -30 to 500 °C, 1
+ReadingWithdrawn.value_c -30 to 500 °C, 1
 ToolNumbered.number 0 to 1e+08, 0
 kiosk.volume 0 to 1, 1
 kiosk.pair_s 5 to 120 s, 0

@@ -217,3 +217,151 @@ def test_undo_is_offered_exactly_as_long_as_the_desk_takes_a_step_back_whatever_
     office.clerk.beat(pulse(shop.desk))
     assert office.clerk.undo_s == 0.0
     assert isinstance(shop.desk.undo().outcome, Refused)
+
+
+def test_an_empty_board_means_nothing_until_the_desk_has_said_what_is_hot(office: Office, shop: Shop) -> None:
+    assert not office.clerk.heat_known and office.clerk.hot == ()
+    office.clerk.beat(pulse(shop.desk))
+    assert office.clerk.heat_known and office.clerk.hot == ()
+
+
+class Later:
+    """A desk that is not open yet: answers in order, when it is let."""
+
+    def __init__(self, shop: Shop) -> None:
+        self._shop = shop
+        self.asked: list[tuple[Callable[[Any], Any], Callable[[Any], Any] | None, Callable[[Any], Any] | None]] = []
+
+    def ask(
+        self,
+        question: Callable[[Any], Any],
+        then: Callable[[Any], Any] | None = None,
+        failed: Callable[[Any], Any] | None = None,
+    ) -> None:
+        self.asked.append((question, then, failed))
+
+    def answer(self) -> None:
+        while self.asked:
+            question, then, failed = self.asked.pop(0)
+            try:
+                answer = question(self._shop.desk)
+            except OSError as error:
+                assert failed is not None
+                failed(error)
+            else:
+                if then is not None:
+                    then(answer)
+
+
+class Unloaded:
+    """A clerk whose screens, but the scan screen, are loaded by the desk."""
+
+    def __init__(self, shop: Shop) -> None:
+        self.desk = Later(shop)
+        self.heard = Heard()
+        self.seen: list[str] = []
+        self.built: dict[str, Page] = {}
+        self.there = {"scan"}
+        self.clerk = Clerk(self.desk, self.heard, lambda view: self.seen.append(view.name))  # type: ignore[arg-type]
+        self.clerk.offer(("scan", "heat", "hot", "find", "audit"), self._build, self._loading)
+        self.clerk.go("scan")
+
+    def _build(self, name: str) -> Page:
+        assert name in self.there
+        return self.built.setdefault(name, Page(name, "scan"))
+
+    def _loading(self, name: str) -> Callable[[Any], Any] | None:
+        return None if name in self.there else lambda desk: self._load(name)
+
+    def _load(self, name: str) -> None:
+        if name == "audit":
+            raise OSError(5, "its file cannot be read")
+        self.there.add(name)
+
+
+@pytest.fixture
+def unloaded(shop: Shop) -> Unloaded:
+    return Unloaded(shop)
+
+
+def test_a_screen_touched_before_it_is_loaded_is_marked_at_once_and_comes_with_what_it_was_asked_for(
+    unloaded: Unloaded,
+) -> None:
+    unloaded.clerk.go("find", key="T001")
+    assert unloaded.seen == ["scan"] and unloaded.clerk.wanted == "find"
+    unloaded.desk.answer()
+    assert unloaded.seen == ["scan", "find"] and unloaded.clerk.wanted == ""
+    assert unloaded.built["find"].about == [{"key": "T001"}]
+
+
+def test_of_two_screens_touched_before_they_are_loaded_the_later_one_comes_alone(unloaded: Unloaded) -> None:
+    for name in ("find", "hot", "find", "hot"):
+        unloaded.clerk.go(name)
+    assert unloaded.clerk.wanted == "hot" and len(unloaded.desk.asked) == 2
+    unloaded.desk.answer()
+    assert unloaded.seen == ["scan", "hot"]
+
+
+def test_whoever_goes_back_before_a_screen_is_loaded_stays_there(unloaded: Unloaded) -> None:
+    unloaded.there.add("hot")
+    unloaded.clerk.go("hot")
+    unloaded.clerk.go("find")
+    unloaded.clerk.back()
+    assert unloaded.clerk.wanted == ""
+    unloaded.desk.answer()
+    assert unloaded.seen[-1] == "scan"
+
+
+def test_a_scan_made_before_a_touch_is_answered_before_it_and_neither_is_lost(unloaded: Unloaded, shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
+    unloaded.clerk.scanned(shop.holder("T001"))
+    unloaded.clerk.go("find")
+    unloaded.clerk.scanned(shop.place("Rack 1"))
+    unloaded.desk.answer()
+    assert [about["scanned"].text for about in unloaded.built["scan"].about[1:]] == [
+        shop.holder("T001"),
+        shop.place("Rack 1"),
+    ]
+    assert unloaded.built["find"].about == [{}] and unloaded.heard.sounds[-1] is Sound.DONE
+    at = shop.desk.session.holder("T001").at
+    assert at is not None and at.place.name == "Rack 1"
+
+
+def test_a_screen_that_is_still_being_loaded_never_comes_over_heat(unloaded: Unloaded, shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
+    unloaded.clerk.fetch("heat")  # as the window asks before anybody can touch anything
+    holder = shop.holder("T001")
+    for text in (holder, shop.place("Shrink station"), holder, shop.place("Cabinet A · 1-05")):
+        unloaded.clerk.scanned(text)
+    unloaded.clerk.go("find")
+    unloaded.desk.answer()
+    assert unloaded.heard.sounds[-1] is Sound.HOT and unloaded.seen[-1] == "heat"
+    assert unloaded.clerk.wanted == ""
+
+
+def test_a_screen_that_cannot_be_loaded_is_said_and_can_be_asked_for_again(unloaded: Unloaded) -> None:
+    for _ in range(2):
+        unloaded.clerk.go("audit")
+        assert unloaded.clerk.wanted == "audit"
+        unloaded.desk.answer()
+        assert unloaded.clerk.wanted == "" and unloaded.clerk.trouble and unloaded.seen == ["scan"]
+        unloaded.clerk.trouble = ""
+
+
+def test_what_the_camera_saw_of_a_label_nobody_knows_is_kept_and_of_hot_steel_it_is_not(
+    office: Office, shop: Shop
+) -> None:
+    told: list[str] = []
+
+    class Eye:
+        def refused(self, text: str) -> None:
+            told.append(text)
+
+    office.clerk.eye = Eye()
+    unknown = make(CodeKind.HOLDER, 3).text
+    office.clerk.scanned(unknown)
+    holder = shop.holder("T001")
+    for text in (holder, shop.place("Shrink station"), holder, shop.place("Cabinet A · 1-05")):
+        office.clerk.scanned(text)
+    assert office.heard.sounds[-1] is Sound.HOT
+    assert told == [unknown]

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 import kiosk.screens
-from kiosk.screens.questions import audit, common, find, job, labels, records, scan, shop
+from kiosk.desk.desk import Scanned
+from kiosk.screens.questions import audit, common, find, job, labels, records, shop
 from tests.conftest import Shop
 
 SCREENS = Path(kiosk.screens.__file__).parent
@@ -34,8 +35,8 @@ def test_a_question_put_to_an_open_desk_is_answered_with_a_value(shop: Shop) -> 
     code = shop.holder("T001")
     assert common.holder("T001")(shop.desk).code == code
     assert common.code_of("T001")(shop.desk) == code
-    assert scan.known(code)(shop.desk)
-    assert not scan.known("never seen")(shop.desk)
+    assert common.known(code)(shop.desk)
+    assert not common.known("never seen")(shop.desk)
     assert find.find("", 0, 3)(shop.desk).total > 0
     assert len(shop_of(shop)) > 4
     assert job.machines()(shop.desk)
@@ -62,5 +63,5 @@ def test_a_place_opens_an_audit_and_everything_else_is_a_scan(shop: Shop) -> Non
     assert isinstance(opened, audit.AuditStatus)
     assert audit.begin()(shop.desk).here is not None
     scanned = audit.open_or_scan(shop.holder("T001"))(shop.desk)
-    assert isinstance(scanned, common.Scanned)
+    assert isinstance(scanned, Scanned)
     assert audit.pause()(shop.desk).here is None

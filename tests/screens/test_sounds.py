@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from kiosk import where
-from kiosk.screens.sounds import Sound, loudness
+from kiosk.screens.sounds import Sound, Sounds, loudness
 
 
 @pytest.mark.parametrize("sound", [Sound.HOT, Sound.TAKE_OUT])
@@ -43,3 +43,26 @@ def test_each_sound_is_what_it_is_called() -> None:
     assert parts[Sound.TAKE_OUT][0] < parts[Sound.TAKE_OUT][1] < parts[Sound.TAKE_OUT][2]
     assert max(parts[Sound.REFUSED]) < 300 < 1000 < min(parts[Sound.DONE])
     assert loud[Sound.HOT] == max(loud.values())
+
+
+def test_a_sound_that_is_due_before_it_was_loaded_is_loaded_and_heard(monkeypatch: pytest.MonkeyPatch) -> None:
+    heard: list[tuple[Sound, float]] = []
+
+    class Loaded:
+        volume = 0.0
+
+        def __init__(self, sound: Sound) -> None:
+            self._sound = sound
+
+        def stop(self) -> None:
+            pass
+
+        def play(self) -> None:
+            heard.append((self._sound, self.volume))
+
+    def load(sounds: Sounds, sound: Sound) -> None:
+        sounds._loaded[sound] = Loaded(sound)
+
+    monkeypatch.setattr(Sounds, "load", load)
+    Sounds(volume=0.0, muted=True).play(Sound.HOT)
+    assert heard == [(Sound.HOT, 0.5)]

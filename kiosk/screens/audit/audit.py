@@ -7,7 +7,7 @@ status of the audit, asked again after each scan and every few seconds, because 
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
@@ -15,7 +15,7 @@ from kiosk import words
 from kiosk.rules import audit as A
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.screens.audit import wording
-from kiosk.screens.clerk import Scanned, fault_words
+from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import RowText
@@ -24,6 +24,9 @@ from kiosk.screens.questions.audit import AuditStatus, Begin, LookFor
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.words import say, t
+
+if TYPE_CHECKING:
+    from kiosk.screens.clerk import Scanned
 
 LOOK_AGAIN_S = 3
 

@@ -12,7 +12,7 @@ from typing import Any
 from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Measured
-from kiosk.rules.bounds import BOUNDS
+from kiosk.rules.bounds_of_lines import BOUNDS
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words

@@ -7,7 +7,7 @@ alarm has been understood.  Another alarm waits for its turn.  Nothing here ends
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
@@ -15,13 +15,15 @@ from kiosk.rules.cards import HolderCard, ProbeNext
 from kiosk.rules.codes import CodeFault, CodeKind, parse
 from kiosk.rules.holder_drawing import Drawing
 from kiosk.rules.outcomes import Done, Refused
-from kiosk.screens.clerk import Scanned
 from kiosk.screens.kv import load_beside
 from kiosk.screens.questions import hot as asks_hot
 from kiosk.screens.questions import scan as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
+
+if TYPE_CHECKING:
+    from kiosk.screens.clerk import Scanned
 
 DRAW_EVERY_S = 10
 

@@ -30,12 +30,13 @@ PICTURES = ("drawn", "curve", "words")  # what a small panel shows of the one ch
 
 
 class HotScreen(View):
-    """`rows`: HotLines.  `chosen`: key of the one shown beside."""
+    """`rows`: HotLines.  `chosen`: key of the one shown beside.  `known`: the desk has said what is hot."""
 
     name = "hot"
     rail = "hot"
     stays = True
 
+    known = BooleanProperty(False)
     rows = ListProperty()
     chosen = StringProperty()
     title = StringProperty()
@@ -65,7 +66,7 @@ class HotScreen(View):
         self.tick()
 
     def tick(self) -> None:
-        self.show(self.clerk.hot, self.clerk.warm)
+        self.show(self.clerk.hot, self.clerk.warm, self.clerk.heat_known)
         self._ask_curve()
         if key := self.chosen:
             self.clerk.ask(asks.advice(key), lambda found: self._advise(key, found))
@@ -105,8 +106,9 @@ class HotScreen(View):
     def left(self) -> None:
         self._curve_of = ""
 
-    def show(self, hot: tuple[HolderCard, ...], warm: tuple[HolderCard, ...]) -> None:
-        """Show the board as the desk gives it."""
+    def show(self, hot: tuple[HolderCard, ...], warm: tuple[HolderCard, ...], known: bool = True) -> None:
+        """Show the board as the desk gives it; known: it has given one."""
+        self.known = known
         held = {card.holder.key for card in hot}
         cards = [*hot, *(card for card in warm if card.holder.key not in held)]
         self.rows = [hot_line(card) for card in cards]

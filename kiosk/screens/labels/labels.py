@@ -9,13 +9,13 @@ from __future__ import annotations
 import os
 from enum import StrEnum
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import Command
 from kiosk.rules.outcomes import Done, Step
-from kiosk.screens.clerk import Scanned, fault_words
+from kiosk.screens.clerk import fault_words
 from kiosk.screens.filewindow import opens
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -26,6 +26,9 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
 from kiosk.words import say, t
+
+if TYPE_CHECKING:
+    from kiosk.screens.clerk import Scanned
 
 TO_FILE = ""
 PATH_LINE = 26  # characters of a path in a line of a narrow window

@@ -23,6 +23,7 @@ DESTINATIONS = (
     ("labels", "label"),
     ("shop", "shop"),
 )  # name of the screen, name of the icon
+NAMES = frozenset(name for name, _ in DESTINATIONS)
 
 
 class RailKey(Touchable, BoxLayout):

@@ -203,16 +203,12 @@ class Countdown(Words):
     left_s = NumericProperty(-1)
 
 
-_LARGE = ("hot-surface",)  # drawn for the alarm that fills the screen, so much larger than elsewhere
-
-
 class Icon(Image):
     """One of our own drawings by its name, in the colour of `color`; no name takes no room."""
 
     name = StringProperty()
 
     def on_name(self, _: object, name: str) -> None:
-        self.mipmap = name in _LARGE
         self.source = icon(name)
 
 

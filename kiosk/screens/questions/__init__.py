@@ -8,10 +8,11 @@ answer them.  Nothing is decided or worded here, and no module here knows Kivy.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TypeAlias, TypeVar
+from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
-from kiosk.desk import Desk
+if TYPE_CHECKING:  # the first screen is there before the desk is loaded
+    from kiosk.desk import Desk
 
 A = TypeVar("A")
 
-Question: TypeAlias = Callable[[Desk], A]
+Question: TypeAlias = "Callable[[Desk], A]"

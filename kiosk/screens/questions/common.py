@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from kiosk.desk import Desk
-from kiosk.desk.desk import Scanned
-from kiosk.desk.inbox import Inbox, Paper, papers, where_to_put
-from kiosk.rules.cards import HolderCard
-from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
+
+if TYPE_CHECKING:  # the clerk, who asks these, is there before the desk is loaded
+    from kiosk.desk import Desk
+    from kiosk.desk.desk import Scanned
+    from kiosk.desk.inbox import Inbox, Paper
+    from kiosk.rules.cards import HolderCard
+    from kiosk.rules.lines import SettingChanged
+    from kiosk.rules.say import Say
 
 
 class Folder(NamedTuple):
@@ -32,6 +35,11 @@ def watch(text: str) -> Question[Scanned | None]:
 def undo() -> Question[Scanned]:
     """The last step taken back."""
     return lambda desk: desk.undo()
+
+
+def known(text: str) -> Question[bool]:
+    """Whether this text is somebody's label, though it may look like none of ours."""
+    return lambda desk: desk.session.cards.is_bound(text)
 
 
 def holder(key: str) -> Question[HolderCard]:
@@ -60,7 +68,19 @@ def code_of(key: str) -> Question[str]:
     return lambda desk: desk.shop.code_of(key)
 
 
+def changed_outside() -> Question[tuple[SettingChanged, ...]]:
+    """Settings that were found changed in the file when the kiosk was started."""
+    return lambda desk: desk.changed_outside
+
+
+def past_lost() -> Question[str | None]:
+    """Why the past of the book was not whole when the kiosk was started; None: it was."""
+    return lambda desk: desk.past_lost
+
+
 def folder(desk: Desk, kind: Inbox) -> Folder:
     """The papers of a kind that wait."""
+    from kiosk.desk.inbox import papers, where_to_put
+
     data = desk.session.book.path.parent
     return Folder(where_to_put(data, kind), papers(data, kind))

@@ -1,12 +1,16 @@
 """Questions about what was done, and the papers made of the answers.
 
-Those from `keep` on ask nothing: they draw, write and print what was answered, and belong on a `Press`.
+Those from `unread_pictures` on ask nothing: they read, draw, write and print what was answered, and belong on a
+`Press`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
+
+from PIL import Image
 
 from kiosk.desk import Desk, reports
 from kiosk.desk.audit_book import AuditRow
@@ -14,15 +18,18 @@ from kiosk.desk.records import Filter, HeatPlot, HeatRecord, HistoryRow, WasAt
 from kiosk.desk.reports import Kept, Paper, PastAudits
 from kiosk.labels.faults import LabelError
 from kiosk.labels.queue import Job, Queue, system_printing
+from kiosk.reader.files import load
+from kiosk.reader.kept import FOLDER, Ring
+from kiosk.reader.kept import Kept as KeptPicture
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.shift import ShiftReport
 from kiosk.screens.questions import Question
 
 __all__ = [
-    "About", "AuditRow", "Filter", "HeatPlot", "HeatRecord", "HistoryRow", "Job", "Kept", "LabelError", "Paper",
-    "PastAudits", "Queue", "WasAt",
+    "About", "AuditRow", "Filter", "HeatPlot", "HeatRecord", "HistoryRow", "Job", "Kept", "KeptPicture", "LabelError",
+    "Paper", "PastAudits", "Queue", "WasAt",
     "about", "audit_paper", "drawn", "heat_plot", "heatings", "history", "keep", "named", "page", "past_audits",
-    "print_out", "queues", "shift", "shift_paper", "where_at",
+    "print_out", "queues", "shift", "shift_paper", "unread_folder", "unread_picture", "unread_pictures", "where_at",
 ]  # fmt: skip
 
 
@@ -99,6 +106,21 @@ def audit_paper(key: str) -> Question[Paper]:
 def shift_paper(since_s: float, until_s: float) -> Question[Paper]:
     """A stretch of wall time as a paper."""
     return lambda desk: desk.reports.shift(since_s, until_s)
+
+
+def unread_folder() -> Question[Path]:
+    """Where pictures of labels nobody could read are kept."""
+    return lambda desk: desk.session.book.path.parent / FOLDER
+
+
+def unread_pictures(folder: Path) -> tuple[KeptPicture, ...]:
+    """Those that are kept, newest first.  Raises OSError."""
+    return tuple(reversed(Ring(folder).pictures()))
+
+
+def unread_picture(kept: KeptPicture) -> Image.Image:
+    """One of them, in grey.  Raises PictureError."""
+    return Image.fromarray(load(kept.path))
 
 
 def keep(paper: Paper, pdf: bytes | None = None) -> Kept:

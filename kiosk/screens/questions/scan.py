@@ -15,7 +15,7 @@ from kiosk.words import grouped, t
 
 __all__ = [
     "Asked", "Card", "CardFault", "Likely", "Near", "NoHolder", "Origin", "Stray", "card_to_type", "give",
-    "holder_with", "known", "names", "near", "stray",
+    "holder_with", "names", "near", "stray",
 ]  # fmt: skip
 
 
@@ -51,11 +51,6 @@ def card_to_type(key: str) -> Question[Card | CardFault]:
             return fault
 
     return answer
-
-
-def known(text: str) -> Question[bool]:
-    """Whether this text is somebody's label, though it may look like none of ours."""
-    return lambda desk: desk.session.cards.is_bound(text)
 
 
 def names(texts: tuple[str, ...]) -> Question[tuple[str, ...]]:

@@ -12,7 +12,6 @@ from kiosk.desk.session import Locked
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import FreshLabel, HolderCard, OperatorCard, PlaceCard, UnknownCode
 from kiosk.rules.codes import CodeKind
-from kiosk.rules.lines import SettingChanged
 from kiosk.rules.outcomes import Done, Refused
 from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
@@ -20,10 +19,9 @@ from kiosk.settings import Settings
 from kiosk.words import t
 
 __all__ = [
-    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting", "changed_outside",
-    "choose_pin", "correct_figure", "correct_place", "door", "holders", "label_or_mark", "operators", "past_lost",
-    "place_of", "places", "plain_name", "register", "retire", "retire_label", "settings", "sign_out", "standing",
-    "supervised", "unlock",
+    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting", "choose_pin",
+    "correct_figure", "correct_place", "door", "holders", "label_or_mark", "operators", "place_of", "places",
+    "plain_name", "register", "retire", "retire_label", "settings", "sign_out", "standing", "supervised", "unlock",
 ]  # fmt: skip
 
 AT_ONCE = 200  # holders that are read from the book in one go
@@ -230,16 +228,6 @@ def retire(key: str, reason: str) -> Question[None]:
 def settings() -> Question[Settings]:
     """The settings."""
     return lambda desk: desk.session.settings
-
-
-def changed_outside() -> Question[tuple[SettingChanged, ...]]:
-    """Settings that were found changed in the file when the kiosk was started."""
-    return lambda desk: desk.changed_outside
-
-
-def past_lost() -> Question[str | None]:
-    """Why the past of the book was not whole when the kiosk was started; None: it was."""
-    return lambda desk: desk.past_lost
 
 
 def change_setting(table: str, key: str, value: str) -> Question[Settings]:

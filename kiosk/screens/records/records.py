@@ -1,4 +1,5 @@
-"""Where the book is read: the summary of a shift, the audits that were closed, and everything that happened.
+"""Where the book is read: the summary of a shift, the audits that were closed, everything that happened, and
+what the camera saw of labels nobody could read.
 
 Only leads on to the screens that show it.
 """
@@ -12,7 +13,7 @@ from kiosk.screens.parts.choice import Choice
 from kiosk.screens.view import View
 from kiosk.words import t
 
-LEADS = ("shift", "audits", "history")
+LEADS = ("shift", "audits", "history", "unread")
 
 
 class RecordsScreen(View):

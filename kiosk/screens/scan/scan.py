@@ -7,7 +7,7 @@ second is taken, so that nothing moves that nobody sees; then the card steps bac
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.clock import Clock
 from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
@@ -15,13 +15,16 @@ from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, St
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard
 from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
 from kiosk.rules.say import Say
-from kiosk.screens.camera import Aim
-from kiosk.screens.clerk import Scanned, coupling_words
+from kiosk.screens.clerk import coupling_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.live import LivePicture
 from kiosk.screens.questions import common
 from kiosk.screens.view import View
 from kiosk.words import say, t
+
+if TYPE_CHECKING:
+    from kiosk.screens.camera import Aim
+    from kiosk.screens.clerk import Scanned
 
 MISSED = 4  # names that the card has room for
 

@@ -12,7 +12,7 @@ from typing import Any
 from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Holder
-from kiosk.rules.bounds import BOUNDS
+from kiosk.rules.bounds_of_lines import BOUNDS
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.outcomes import ABOUT_HEAT, Refused
 from kiosk.screens.clerk import fault_words

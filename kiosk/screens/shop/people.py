@@ -9,7 +9,10 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
+# A text field asks for these two, and the first of them starts programs: nobody waits where a screen is loaded.
+from kivy.core import clipboard as clipboard
 from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+from kivy.uix import textinput as textinput
 
 from kiosk.rules.cards import OperatorCard
 from kiosk.screens.clerk import fault_words

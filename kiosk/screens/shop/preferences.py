@@ -22,6 +22,7 @@ from kiosk.settings import Settings
 from kiosk.words import t
 
 BACKUP = "backup"
+LEAVE = "leave"
 FIGURE = "figure"  # the choice that leads to the pad
 
 # What belongs together for a person, each with its settings; names and folders belong to a keyboard: the file.
@@ -44,7 +45,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "bench": (
         "build.friction", "build.clearance_um", "build.side_screw_rpm", "build.radius_at_control", "labels.dpi",
     ),
-    "records": ("kiosk.shift_h", "audit.measured_days", "backup.keep"),
+    "records": ("kiosk.shift_h", "audit.measured_days", "backup.keep", "camera.keep_unread"),
 }  # fmt: skip
 
 
@@ -100,6 +101,9 @@ class PreferencesScreen(View):
         if group.key == BACKUP:
             self.clerk.ask(asks.backup(), self._backed_up, self._failed)
             return
+        if group.key == LEAVE:
+            self.clerk.go("pin", goal="leave")  # at once, while the PIN that led here is good
+            return
         self._group, self.heading, self.trouble = group.key, group.text, ""
         self._list(self._settings)
         self.page = Page.GROUP
@@ -140,6 +144,7 @@ class PreferencesScreen(View):
         self.groups = [
             *(Choice(name, t(f"settings.group.{name}"), _names(keys)) for name, keys in GROUPS.items()),
             Choice(BACKUP, t("shop.backup"), t("settings.now")),
+            *((Choice(LEAVE, t("leave.title"), t("leave.close")),) if self.clerk.leave else ()),
         ]
         rows = []
         for key in GROUPS.get(self._group, ()):

@@ -13,7 +13,7 @@ from typing import Any
 from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
-from kiosk.rules.bounds import BOUNDS
+from kiosk.rules.bounds_of_lines import BOUNDS
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.outline import OutlineError, bare
 from kiosk.rules.say import Say
