@@ -120,8 +120,8 @@ def misplaced(where: tuple[float, ...], widget: Any, grounds: list[Any]) -> str:
         if over > (SLACK if isinstance(holder, Panel | Touchable) else look.mm):
             return f"{over:.0f} px out of its {type(holder).__name__}"
         holder = holder.parent
-    for ground in grounds:
-        if not isinstance(ground, PhotoPicture) and ground not in holders and overlap(where, box(ground)):
+    for ground, there in grounds:
+        if overlap(where, there) and ground not in holders and not isinstance(ground, PhotoPicture):
             return f"on a {type(ground).__name__} that it does not belong to"
     return ""
 
@@ -142,7 +142,7 @@ def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
         if isinstance(widget, HolderDrawing) and widget.drawing is not None and widget.told:
             pictures.append(widget)
         if isinstance(widget, Panel | HolderDrawing) or (isinstance(widget, Touchable) and widget.children):
-            grounds.append(widget)
+            grounds.append((widget, box(widget)))
         for child in reversed(widget.children):
             walk(child)
 
