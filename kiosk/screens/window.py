@@ -142,8 +142,6 @@ class KioskApp(App):
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
-        for number, sound in enumerate(Sound):  # one a frame or so, not to hold up the first
-            Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         return self.frame
 
     def close(self) -> None:
@@ -223,6 +221,8 @@ class KioskApp(App):
 
     def _opened(self, changed: Sequence[SettingChanged]) -> None:
         """The desk is open; settings that decide and that nobody changed here are told as it is."""
+        for number, sound in enumerate(Sound):  # one a frame or so; what plays them came with the heat screen
+            Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
         Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
         if changed:

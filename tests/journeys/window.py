@@ -54,8 +54,14 @@ class Window:
         )
         self._until(lambda: bool(self.screen()["texts"]), "the window to open")
         self._until(self._feels, "the window to take touches")
+        self._until(self._knows_heat, "the desk to say what is hot")
         if "camera" not in options:
             self._ask(do="look")
+
+    def _knows_heat(self) -> bool:
+        """Until then scans wait in order, and a pretended clock would be moved past them."""
+        said = " ".join(str(text[0]) for text in self.screen()["texts"])
+        return not any(waiting in said for waiting in ("Looking up what is hot", "Sieht nach, was heiß ist"))
 
     def _feels(self) -> bool:
         """A window that is drawn takes no touches yet: touch the strip, which does nothing, until one arrives."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import kivy.core.audio  # noqa: F401  an alarm sounds: what plays it is loaded with it, on the desk's thread
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, ProbeNext
