@@ -281,7 +281,8 @@ class Truth:
             self.power.cut()
             self.open()
         self.power.arm(0)
-        self._follow(list(self.desk.session.book.lines(before)), never_left)
+        if self.desk.session.book.last_id > before:
+            self._follow(list(self.desk.session.book.lines(before)), never_left)
         return found
 
     @contextmanager
