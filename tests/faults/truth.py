@@ -22,6 +22,7 @@ from typing import Any, NamedTuple
 from kiosk.desk import Desk
 from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger.book import LedgerFault, Written
+from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat, HolderCard
 from kiosk.rules.lines import Built, Heated, Moved, TornDown
 from kiosk.rules.places import Kind
@@ -182,11 +183,13 @@ class Truth:
         body.spot, body.before = spot, None
 
     def _opens(self, key: str) -> None:
-        """A cutter goes in or comes out.
+        """A cutter goes in or comes out: of a shrink fit by heat, of a collet by a spanner.
 
         Written down at the bench, it went in when it was hot by a scan; at the station it does now.
         """
         body = self.bodies[key]
+        if self.card(key).holder.clamping is not Clamping.SHRINK_FIT:
+            return
         if not body.unused or (body.spot and body.spot.name == "Shrink station"):
             self._heats(key)
         body.unused = False
