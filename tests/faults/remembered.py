@@ -6,6 +6,7 @@ for it is saved.  Now and then a remembered answer is worked out from the start 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
@@ -38,7 +39,7 @@ class Remembered:
         self._questions: dict[Bound, Any] = {}
         self._answers: dict[tuple[Bound, tuple[Touch, ...]], Assessment] = {}
         self._weighed: dict[Any, Weighed] = {}
-        self._given = 0
+        self._given: Counter[str] = Counter()  # remembered answers, by what was asked
 
     def bound_of(
         self, profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room, known: Known | None = None
@@ -61,7 +62,7 @@ class Remembered:
             if bound in self._questions:
                 self._answers[bound, read] = found
             return found
-        if self._again() and assess_bound(bound_of(*self._questions[bound]), read) != found:
+        if self._again("assessed") and assess_bound(bound_of(*self._questions[bound]), read) != found:
             raise TwoAnswers(f"another answer than before to {self._questions[bound]} read {read}")
         return found
 
@@ -72,13 +73,13 @@ class Remembered:
             found = weighed(cases, facts, rules)
             if all(case.bound in self._questions for case in cases):
                 self._weighed[asked] = found
-        elif self._again() and weighed(cases, facts, rules) != found:
+        elif self._again("weighed") and weighed(cases, facts, rules) != found:
             raise TwoAnswers(f"another answer than before to {facts}")
         return found
 
-    def _again(self) -> bool:
-        self._given += 1
-        return self._given % AGAIN_EVERY == 0
+    def _again(self, what: str) -> bool:
+        self._given[what] += 1
+        return self._given[what] % AGAIN_EVERY == 0
 
 
 _remembered = Remembered()
