@@ -83,7 +83,7 @@ class Faults:
 
     def _keep(self) -> None:
         if self._kept is not None:
-            told = [(each.module, each.what, each.difference()) for each in self.survivors]
+            told = [each.name for each in self.survivors]
             self._kept.write_text(json.dumps(told, indent=1))
 
     def _touched(self, session: pytest.Session, items: dict[str, pytest.Item]) -> dict[str, Touched]:
@@ -93,7 +93,7 @@ class Faults:
         cache, found = session.config.cache, {}
         assert cache is not None
         for file in dict.fromkeys(nodeid.split("::")[0] for nodeid in items):
-            key, own = f"mutants/{Path(file).stem}", hash_of(file)
+            key, own = f"mutants/{file}", hash_of(file)
             kept = cache.get(key, None)
             if kept is None or kept["own"] != own or any(hashes.get(m) != h for m, h in kept["modules"].items()):
                 goal = self._scratch / "touched.json"
