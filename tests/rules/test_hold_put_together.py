@@ -163,6 +163,12 @@ def test_every_case_is_asked_once_and_the_one_that_lasts_longest_unread_comes_fi
     assert hot[1:] == rest, "the others stay in their order"
 
 
+def test_of_two_the_longer_one_is_the_first() -> None:
+    for other_c, hot in ((250.0, [330.0, 250.0]), (390.0, [390.0, 330.0])):
+        found = asked(heated(9e6, began=(replace(RULES.values, temp_c=other_c),)))
+        assert [each.heat.temp_c for each in found] == hot
+
+
 @pytest.mark.parametrize("longest", range(3))
 def test_what_counts_is_when_it_ends_and_not_how_long_it_takes(longest: int) -> None:
     """Each was heated for longer than the one before, and cools for less."""
@@ -226,6 +232,24 @@ def answers(draw: st.DrawFn) -> Assessment:
     )
 
 
+def test_one_answer_alone_is_the_hold() -> None:
+    alone = answer(500.0)
+    assert together([(60.0, alone)], heated(9e6), RULES).found is alone
+
+
+def test_times_count_from_when_the_last_of_them_can_have_left_the_coil() -> None:
+    sooner = answer(900.0, limit_c=40.0, take_out_s=200.0, t_s=(0.0, 10.0), hottest_c=(300.0, 200.0),
+                    low_c=(0.0, 0.0), high_c=(0.0, 0.0), rise_k=(0.0, 0.0), growth_um=(-9.0, -9.0),
+                    where=(Zone.NOSE, Zone.NOSE))  # fmt: skip
+    later = answer(880.0, limit_c=43.0, take_out_s=190.0, t_s=(5.0,), hottest_c=(210.0,), growth_um=(8.0,))
+    values = tuple(replace(RULES.values, heating_s=heating_s) for heating_s in (60.0, 90.0))
+    found = together([(60.0, sooner), (90.0, later)], heated(9e6, began=values), RULES).found
+    assert (found.hold_s, found.take_out_s, found.limit_c) == (880.0, 190.0, 40.0)
+    assert found.t_s == (-30.0, -20.0, 5.0) and found.hottest_c == (300.0, 210.0, 210.0)
+    assert found.growth_um == (-9.0, -9.0, -9.0)
+
+
+@settings(max_examples=40)
 @given(begins, st.lists(st.tuples(st.sampled_from([60.0, 90.0, 240.0]), answers()), min_size=1, max_size=3))
 def test_of_all_answers_the_hottest_the_latest_and_the_strictest_count_at_every_moment(
     start_s: float, cases: list[tuple[float, Assessment]]

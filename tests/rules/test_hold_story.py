@@ -111,6 +111,18 @@ def test_a_reading_before_it_can_have_left_the_coil_is_judged_as_if_it_had_just_
     assert early.prediction == at_once.prediction and early.rises_k == at_once.rises_k == USUAL.rises_k(0.0)
     assert early.prediction.expected_c == predict_bound(CASES[0].bound, Zone.NOSE, 0.0, ()).expected_c
     assert touches(with_readings(reading(-1.0, 200.0), reading(0.0, 200.0)), START_S) == ()
+    earlier = replace(USUAL, t_s=(-30.0, 0.0, *USUAL.t_s[2:]), rise_k=(90.0, *USUAL.rise_k[1:]))
+    assert earlier.rises_k(-1.0) == 90.0 > earlier.rises_k(0.0)
+    assert verdict(FACTS, RULES, CASES, earlier, Standing(5), reading(-15.0, 200.0)).rises_k == earlier.rises_k(0.0)
+    with (
+        patch("kiosk.rules.hold.reading_ends_hold", return_value=True),
+        patch("kiosk.rules.hold.is_such_a_heating", return_value=True),
+        patch("kiosk.rules.hold.hot_after", return_value=0.0) as left,
+    ):
+        assert verdict(FACTS, RULES, CASES, USUAL, Standing(5), reading(-15.0, 30.0)).ends
+    for told in left.call_args_list:
+        _, after_s, (shown,) = told.args
+        assert after_s == shown.at_s == 0.0 and (shown.zone, shown.value_c, shown.sure) == (Zone.NOSE, 30.0, True)
 
 
 def test_advice_is_told_in_watched_time() -> None:
