@@ -158,6 +158,13 @@ def test_a_withdrawn_reading_makes_everything_be_worked_out_anew(model: Model) -
             holds.unlearnt()
 
 
+def test_a_plot_is_of_what_was_worked_out(model: Model) -> None:
+    holds = holds_of()
+    plot = holds.curve(FACTS, moment(500.0))
+    assert plot == hold.curve(FACTS, holds.rules, model.found, BEGUN_S + 500.0) and plot is not None
+    assert plot.now_s == 470.0
+
+
 # what cannot be worked out
 
 
@@ -174,7 +181,8 @@ def test_a_hold_that_cannot_be_worked_out_is_hot_until_read_and_stops_no_other(m
     assert holds.skin(FACTS, moment(60.0)) == unknown_skin(43.0, "nose")
     model.fails = None
     assert holds.view(other, moment(60.0)).remaining_s == 2970.0
-    assert holds.view(replace(FACTS, temp_c=300.0), moment(60.0)).remaining_s == 2970.0
+    for told in (replace(FACTS, readings=(READING,)), replace(FACTS, temp_c=300.0)):
+        assert holds.view(told, moment(60.0)).remaining_s == 2970.0, "it is tried again when something is new"
 
 
 def test_a_fault_that_is_no_arithmetic_is_not_hidden(model: Model) -> None:
@@ -242,7 +250,7 @@ def test_an_advice_stands_until_two_minutes_after_its_moment_or_new_facts(model:
 
 
 def test_after_three_readings_time_alone_ends_a_hold_and_each_counts_once(model: Model) -> None:
-    lessons = Lessons(row(5), row(6))
+    lessons = Lessons(row(1), row(6))
     holds = holds_of(lessons)
     for _ in range(4):
         holds.learnt()
@@ -254,6 +262,8 @@ def test_after_three_readings_time_alone_ends_a_hold_and_each_counts_once(model:
     assert Holds(HeatSettings(), lessons).view(FACTS, moment(1e5)).ended
     elsewhere = replace(FACTS, stays=(Stay("station", BEGUN_S), Stay("bench rack", BEGUN_S + 30.0, "free_air")))
     assert holds.view(elsewhere, moment(1e5)).needs_reading
+    moved = replace(FACTS, stays=(*FACTS.stays, Stay("other rack", BEGUN_S + 90.0, "free_air")))
+    assert holds.view(moved, moment(1e5)).needs_reading, "what counts is where it stands last"
 
 
 def test_what_was_written_is_learnt_before_a_hold_is_worked_out(model: Model) -> None:

@@ -8,9 +8,11 @@ from __future__ import annotations
 import ast
 import copy
 import difflib
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -261,6 +263,15 @@ def modules_of(words: Sequence[str]) -> list[str]:
     found = (path for glob in MODULES for path in sorted((ROOT / "kiosk").glob(glob)) if path.name != "__init__.py")
     names = dict.fromkeys(str(path.relative_to(ROOT)) for path in found)
     return [name for name in names if not words or any(word in name for word in words)]
+
+
+@cache
+def importers_of(module: str) -> frozenset[str]:
+    """Modules of the table that import this one."""
+    name = module.removesuffix(".py").replace("/", ".")
+    room, _, own = name.rpartition(".")
+    asked = re.compile(rf"^(from {re.escape(name)} import|from {re.escape(room)} import .*\b{own}\b)", re.MULTILINE)
+    return frozenset(each for each in modules_of(()) if asked.search((ROOT / each).read_text("utf-8")))
 
 
 def mutants_of(module: str) -> list[Mutant]:
