@@ -104,7 +104,8 @@ def test_the_latest_place_of_each_way_counts() -> None:
 
 def test_spots_are_nose_flange_and_shank_and_an_old_reading_is_older_than_every_line() -> None:
     assert SPOTS == ("nose", "flange", "shank")
-    assert Reading(5e6, "nose", 80.0, "probe", "agrees").line == 0
+    old = Reading(5e6, "nose", 80.0, "probe", "agrees")
+    assert old.line == 0 and touches(heated(4e6, readings=(old,)), 4e6)
 
 
 taken = st.lists(
