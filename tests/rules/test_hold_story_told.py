@@ -73,7 +73,8 @@ def test_each_reading_is_told_by_what_it_did(
 def test_it_is_told_how_long_it_would_have_been_without_readings() -> None:
     steps = (step(2000.0, 1400.0),)
     for released_s, without_s, ended, saved_min in (
-        (None, 2000.0, "running", 0.0), (1400.0, 2000.0, "saved", 10.0), (1970.0, 2000.0, "saved", 0.0),
+        (None, 2000.0, "running", 0.0), (1400.0, 2000.0, "saved", 10.0), (1410.0, 2000.0, "saved", 9.0),
+        (1970.0, 2000.0, "saved", 0.0),
         (1971.0, 2000.0, "same", 0.0), (2600.0, 2000.0, "same", 0.0),
     ):  # fmt: skip
         last = HoldStory(PLOT, steps, released_s, without_s).say[-1]
