@@ -106,6 +106,9 @@ class Clerk(Way):
     def scanned(self, text: str) -> None:
         """A code was read or typed: the screen in sight may take it, else the desk is asked what it does."""
         self.busied()
+        self.once_there(lambda: self._scanned(text))
+
+    def _scanned(self, text: str) -> None:
         view = self.view
         if view is None or not view.scanned(text):
             self.ask(common.scan(text), partial(self._scan_answered, text))
@@ -148,9 +151,12 @@ class Clerk(Way):
         A screen that was asked for and is still being loaded comes after it, but never over heat.
         """
         wish = self._wish
+        self._want(None)
         self._answered(scanned)
         if wish is not None and not is_about_heat(scanned.outcome):
             self._want(wish)
+        else:
+            self._catch_up()
 
     def _answered(self, scanned: Scanned) -> None:
         outcome = scanned.outcome

@@ -41,6 +41,7 @@ class Way(EventDispatcher):
         self._asked_for: set[str] = set()  # screens that are being loaded
         self._wish: _Wish | None = None
         self._kept: _Wish | None = None  # the screen that comes once an alarm has been understood
+        self._later: list[Callable[[], None]] = []  # what was meant for the screen that is wanted
         self._trail: list[str] = []
 
     def ask(
@@ -93,7 +94,20 @@ class Way(EventDispatcher):
         self._asked_for.discard(name)
         if self._wish is not None and self._wish.name == name:
             self._want(None)
+            self._catch_up()
         self.fault(error)
+
+    def once_there(self, call: Callable[[], None]) -> None:
+        """Do this at once, or once the screen that is wanted has come: what was scanned after a touch is meant for it."""
+        if self._wish is None:
+            call()
+        else:
+            self._later.append(call)
+
+    def _catch_up(self) -> None:
+        later, self._later = self._later, []
+        for call in later:
+            self.once_there(call)
 
     def _want(self, wish: _Wish | None) -> None:
         self._wish = wish
@@ -107,7 +121,7 @@ class Way(EventDispatcher):
         """Forget every screen that was built."""
         if self.view is not None:
             self.view.left()
-        self._views, self._trail, self._kept = {}, [], None
+        self._views, self._trail, self._kept, self._later = {}, [], None, []
 
     def screen(self, name: str) -> View:
         """The screen of that name, built now if need be."""
@@ -136,6 +150,7 @@ class Way(EventDispatcher):
             self._kept = _Wish(name, about)
             self._back_to(holding)
             return
+        wanted = self._wish is not None
         self._want(None)
         if name not in self._views and not self.fetch(name):
             self._want(_Wish(name, about))
@@ -151,6 +166,8 @@ class Way(EventDispatcher):
         if before is not view:
             self._show(view)
         view.shown(**about)
+        if wanted:
+            self._catch_up()
 
     @property
     def holding(self) -> View | None:
@@ -199,6 +216,7 @@ class Way(EventDispatcher):
         before = self._views[self._trail[-1]]
         self._show(before)
         before.returned()
+        self._catch_up()
 
 
 def _is_there(_: str) -> None:

@@ -365,3 +365,39 @@ def test_what_the_camera_saw_of_a_label_nobody_knows_is_kept_and_of_hot_steel_it
         office.clerk.scanned(text)
     assert office.heard.sounds[-1] is Sound.HOT
     assert told == [unknown]
+
+
+def test_what_is_scanned_after_a_touch_is_for_the_screen_touched_though_it_is_still_being_loaded(
+    unloaded: Unloaded, shop: Shop
+) -> None:
+    taken: list[str] = []
+    unloaded.clerk.go("find")
+    unloaded.clerk.scanned(shop.holder("T001"))
+    unloaded.there.add("find")
+    unloaded.built["find"] = Page("find", "find")
+    unloaded.built["find"].scanned = lambda text: bool(taken.append(text)) or True  # type: ignore[method-assign]
+    unloaded.desk.answer()
+    assert taken == [shop.holder("T001")] and unloaded.seen[-1] == "find"
+
+
+def test_nothing_comes_over_a_screen_that_holds_the_window_and_what_was_asked_for_comes_after_it(
+    office: Office, shop: Shop
+) -> None:
+    shop.clock.forward(40 * 86400.0)
+    clerk, heat = office.clerk, office.pages["heat"]
+    clerk.go("hot")
+    clerk.go("heat")
+    heat.holds = True
+    for text in (shop.holder("T002"), shop.place("Bench 1")):
+        clerk.scanned(text)
+    clerk.back()
+    clerk.go("machine")
+    assert office.seen[-1] == "heat" and clerk.view is heat
+    clerk.open_from(heat, "card")
+    assert office.seen[-1] == "card"
+    clerk.go("hot", key="T001")
+    assert office.seen[-1] == "heat" and heat.returns == 1
+    clerk.let_go(heat)
+    assert office.seen[-1] == "hot" and office.pages["hot"].about[-1] == {"key": "T001"}
+    clerk.back()
+    assert office.seen[-1] == "scan", "the way back does not lead to an alarm that was understood"
