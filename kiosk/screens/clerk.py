@@ -78,6 +78,7 @@ class Clerk(Way):
     empty = BooleanProperty(False)
     waiting = ObjectProperty(None, allownone=True)  # `Pending`: the first scan of a pair, while its second is taken
     undo_s = NumericProperty(0.0)  # how long the last step can still be taken back, by the desk's clock
+    undo_name = StringProperty()  # and what it was about
     trouble = StringProperty()
     field = ObjectProperty(None, allownone=True)
     keys = ObjectProperty(None, allownone=True)
@@ -90,7 +91,7 @@ class Clerk(Way):
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
         self._untold = ""  # a trouble that stays in the strip until somebody is there
-        self._undo_until_s = 0.0  # watched time
+        self._undoing = False  # it was asked to take the last step back
         self._now_s = 0.0  # watched time of the last beat
         self._quiet_since_s: float | None = None  # watched time of the last touch or scan; None: just now
 
@@ -137,12 +138,20 @@ class Clerk(Way):
 
     def undo(self) -> None:
         """Take the last step back."""
-        self.undo_s = self._undo_until_s = 0.0
-        self.ask(common.undo(), self.answer)
+        self.undo_s, self._undoing = 0.0, True
+
+        def answered(scanned: Scanned) -> None:
+            self._undoing = False
+            self.answer(scanned)
+
+        def failed(error: Exception) -> None:
+            self._undoing = False
+            self.fault(error)
+
+        self.ask(common.undo(), answered, failed)
 
     def undoable(self, until_s: float) -> None:
         """What was done by touch just now can be taken back until then, by the desk's watched clock."""
-        self._undo_until_s = until_s
         self.undo_s = min(max(0.0, until_s - self._now_s), float(self.settings.kiosk.undo_s))  # the beat may be older
 
     def answer(self, scanned: Scanned) -> None:
@@ -162,7 +171,7 @@ class Clerk(Way):
         outcome = scanned.outcome
         if isinstance(outcome, Done):
             self.undo_s = 0.0 if outcome.step is Step.HEATING else scanned.undo_s or 0.0
-            self._undo_until_s = scanned.moment.watched_s + self.undo_s
+            self.undo_name = outcome.holder.name if outcome.holder else ""
         alarm = isinstance(outcome, Done) and outcome.alarm
         hot = is_about_heat(outcome)
         if alarm or hot:
@@ -200,7 +209,7 @@ class Clerk(Way):
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self.waiting = now.waiting
         self._now_s = now.watched_s
-        self.undo_s = max(0.0, self._undo_until_s - now.watched_s)
+        self.undo_s, self.undo_name = (0.0, "") if self._undoing else (now.undo_s, now.undo_name)
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
             self.trouble = self._untold

@@ -98,7 +98,7 @@ class Way(EventDispatcher):
         self.fault(error)
 
     def once_there(self, call: Callable[[], None]) -> None:
-        """Do this at once, or once the screen that is wanted has come: what was scanned after a touch is meant for it."""
+        """Do this at once, or once the screen that is wanted is there: what comes after a touch is meant for it."""
         if self._wish is None:
             call()
         else:

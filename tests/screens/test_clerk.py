@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
+from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import Command
 from kiosk.rules.codes import CodeKind, make
-from kiosk.rules.outcomes import Refused, Wait
+from kiosk.rules.outcomes import Done, Refused, Wait
 from kiosk.screens.clerk import Clerk, fault_words, pulse
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
@@ -217,6 +218,25 @@ def test_undo_is_offered_exactly_as_long_as_the_desk_takes_a_step_back_whatever_
     office.clerk.beat(pulse(shop.desk))
     assert office.clerk.undo_s == 0.0
     assert isinstance(shop.desk.undo().outcome, Refused)
+
+
+def test_undo_is_offered_for_what_the_desk_would_take_back_and_for_nothing_else(office: Office, shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
+    clerk, desk = office.clerk, shop.desk
+    for text in (shop.holder("T015"), shop.place("Bench 1"), shop.holder("T002")):
+        clerk.scanned(text)
+    assert clerk.undo_s > 50.0 and clerk.undo_name == desk.session.holder("T015").name
+    bare = desk.build.tear_down("T015", Condition.GOOD)
+    clerk.beat(pulse(desk))
+    assert clerk.undo_name == bare.name, "the last step is another now"
+    assert isinstance(desk.undo().outcome, Done)
+    clerk.beat(pulse(desk))
+    assert clerk.undo_s == 0.0 and isinstance(desk.undo().outcome, Refused), "the one before is not offered again"
+    for text in (shop.holder("T002"), shop.place("Rack 1")):
+        clerk.scanned(text)
+    assert clerk.undo_s > 50.0
+    clerk.scanned(desk.shop.code_of("jo"))
+    assert clerk.undo_s == 0.0 and isinstance(desk.undo().outcome, Refused), "it was somebody else's"
 
 
 def test_an_empty_board_means_nothing_until_the_desk_has_said_what_is_hot(office: Office, shop: Shop) -> None:
