@@ -25,6 +25,7 @@ SCREENS = {
     "find": "find.find:FindScreen",
     "card": "scan.card:CardScreen",
     "typed": "scan.typed:TypedScreen",
+    "choose": "scan.choose:ChooseScreen",
     "machine": "job.machine:MachineScreen",
     "reading": "hot.reading:ReadingScreen",
     "place": "find.place:PlaceScreen",

@@ -9,10 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-# A text field asks for these two, and the first of them starts programs: nobody waits where a screen is loaded.
-from kivy.core import clipboard as clipboard
 from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
-from kivy.uix import textinput as textinput
 
 from kiosk.rules.cards import OperatorCard
 from kiosk.screens.clerk import fault_words
@@ -26,7 +23,6 @@ from kiosk.words import t
 
 ADD, RETIRE, PERSON, PIN = "add", "retire", "person", "pin"
 REASONS = ("left_shop", "badge_lost", "entered_twice", "other_work")
-LONGEST_NAME = 40
 
 
 class Page(StrEnum):
@@ -70,6 +66,7 @@ class PeopleScreen(View):
         self.clerk.ask(asks.operators(), lambda found: self._listed(found, act, key))
 
     def left(self) -> None:
+        self.ids.name.end()
         self.clerk.typing = False
 
     def scanned(self, text: str) -> bool:
@@ -138,21 +135,20 @@ class PeopleScreen(View):
 
     def _begin(self) -> None:
         self.entered = ""
-        self.ids.name.text = ""
         self.trouble = ""
         self.page = Page.NAME
-        self.ids.name.focus = True
+        self.ids.name.begin()
 
     def named(self, text: str) -> None:
         """The name is whole."""
-        name = " ".join(text.split())[:LONGEST_NAME]
+        name = text
         if not name:
             self.trouble = t("people.no_name")
             return
         if any(card.name.casefold() == name.casefold() and not card.retired for card in self._cards.values()):
-            self.trouble = t("people.same_name", name=name)
+            self.trouble = t("people.same_name")
             return
-        self.ids.name.focus = False
+        self.ids.name.end()
         self.trouble = ""
         self.entered = name
         self.options = [Choice(role, t(f"role.{role}"), t(f"people.may.{role}")) for role in asks.ROLES]
