@@ -55,6 +55,9 @@ SCREENS = {
     "setup": "job.setup:SetupScreen",
     "compare": "job.compare:CompareScreen",
     "people": "shop.people:PeopleScreen",
+    "things": "shop.things:ThingsScreen",
+    "enter": "shop.enter:EnterScreen",
+    "first": "shop.first:FirstScreen",
     "presetter": "job.presetter:PresetterScreen",
 }
 
