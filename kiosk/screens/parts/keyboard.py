@@ -1,7 +1,7 @@
 """A keyboard for gloves: wherever a text is asked, its field and the keys to fill it, in the language that is set.
 
 Letters first, figures and signs on a second page, letters with accents on a third.  A real keyboard types into the same
-field.  It hands over a text and does nothing with it; while the field has the keys, no scanner does.
+field.  It hands over a text and does nothing with it.
 """
 
 from __future__ import annotations
@@ -9,10 +9,7 @@ from __future__ import annotations
 from string import ascii_lowercase
 from typing import Any
 
-# A text field asks for these two, and the first of them starts programs: nobody waits where a screen is loaded.
-from kivy.core import clipboard as clipboard
-from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
-from kivy.uix import textinput as textinput
+from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, OptionProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.gridlayout import GridLayout
 
@@ -115,14 +112,14 @@ class LetterKeys(GridLayout):
 class TextEntry(BoxLayout):
     """The field with its keys.  `text` as typed; words begin with a capital until somebody touches otherwise.
 
-    `typing`: the field has a keyboard.  `longest`: letters it takes.  Events `on_done(text)`, its ends cut, and
+    `clerk`: as of `Field`.  `longest`: letters it takes.  Events `on_done(text)`, its ends cut, and
     `on_leave`.
     """
 
     title = StringProperty()
     note = StringProperty()
     text = StringProperty()
-    typing = BooleanProperty(False)
+    clerk = ObjectProperty(None, allownone=True)
     longest = NumericProperty(LONGEST)
 
     __events__ = ("on_done", "on_leave")
@@ -132,8 +129,12 @@ class TextEntry(BoxLayout):
         self.ids.letters.page = "letters"
         self.ids.field.text = text
         self.ids.field.cursor = (len(text), 0)
-        self.ids.field.focus = True
+        self.take_keys()
         self._next_capital()
+
+    def take_keys(self) -> None:
+        """A real keyboard types into the field from now on."""
+        self.ids.field.focus = True
 
     def end(self) -> None:
         """Let the keyboard go."""
@@ -143,7 +144,7 @@ class TextEntry(BoxLayout):
         """A key was touched."""
         field = self.ids.field
         if len(field.text) < self.longest:
-            field.insert_text(letter)
+            field.touched(letter)
         self._next_capital()
 
     def act(self, act: str) -> None:

@@ -54,7 +54,6 @@ class ChooseScreen(View):
 
     def left(self) -> None:
         self.ids.entry.end()
-        self.clerk.typing = False
 
     def begin(self, what: str) -> None:
         """Holders, or places."""

@@ -81,7 +81,6 @@ class EnterScreen(View):
 
     def left(self) -> None:
         self.ids.text.end()
-        self.clerk.typing = False
 
     def scanned(self, text: str) -> bool:
         """While somebody answers nothing else is taken in."""

@@ -82,7 +82,6 @@ class FirstScreen(View):
 
     def left(self) -> None:
         self.ids.name.end()
-        self.clerk.typing = False
         if self.clerk.eye is not None:
             self.clerk.eye.move(self.clerk.screen("scan"))
 

@@ -67,15 +67,22 @@ class PeopleScreen(View):
 
     def left(self) -> None:
         self.ids.name.end()
-        self.clerk.typing = False
+
+    def returned(self) -> None:
+        if self.page == Page.NAME:
+            self.ids.name.take_keys()
 
     def scanned(self, text: str) -> bool:
         """While somebody types a name nothing else is taken in."""
-        return self.page == Page.NAME
+        if self.page != Page.NAME:
+            return False
+        self.trouble = t("people.name_first")
+        self.clerk.play(Sound.REFUSED)
+        return True
 
     def back(self) -> None:
         """One state back, or out."""
-        self.clerk.typing = False
+        self.ids.name.end()
         self.trouble = ""
         if self.page == Page.LIST:
             self.clerk.go("shop")
