@@ -17,6 +17,8 @@ from kiosk.rules.places import Place
 
 THERMOMETER = "by the thermometer"  # why the shop has another temperature
 OUTSIDE = "changed outside the kiosk"  # why a setting has another value than the kiosk gave it
+NOT_VERIFIED = "not verified"  # a step of something cool while the station was not heard
+LOOKED = "looked: empty"  # a step into a pocket of which another kiosk knows more, once a hand had looked
 
 
 @dataclass(frozen=True, slots=True)
