@@ -404,6 +404,17 @@ class ImportUndone:
     reason: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class ClaimSettled:
+    """A difference between kiosks that worked apart is settled by a hand.  matter: a value of `merge.Matter`."""
+
+    kind: ClassVar[str] = "claim settled"
+    matter: str
+    subject: str
+    value: str  # what is the case
+    reason: str = ""
+
+
 Entry = (
     PlaceAdded
     | PlaceRetired
@@ -442,6 +453,7 @@ Entry = (
     | Restored
     | Imported
     | ImportUndone
+    | ClaimSettled
 )
 
 KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}
