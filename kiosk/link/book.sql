@@ -205,8 +205,8 @@ BEGIN
         RAISE EXCEPTION 'another kiosk says that it is this one' USING ERRCODE = 'HK010';
     END IF;
     IF at.put_back IS NOT NULL AND NOT EXISTS (
-        SELECT FROM member WHERE retired_n IS NULL
-            AND (beat_at IS NULL OR beat_at < at.put_back OR applied > at.n)
+        SELECT FROM member WHERE retired_n = 0
+            OR retired_n IS NULL AND (beat_at IS NULL OR beat_at < at.put_back OR applied > at.n)
     ) THEN
         PERFORM settle();
     END IF;
@@ -267,7 +267,8 @@ BEGIN
         at.n := ns[i];
         at.book := books[i];
     END LOOP;
-    UPDATE head SET n = at.n, book = at.book;
+    -- Others may know more still: nothing new until all were heard.
+    UPDATE head SET n = at.n, book = at.book, standing = '', put_back = coalesce(put_back, clock_timestamp());
     PERFORM pg_notify('book', at.n::text);
     RETURN at.n;
 END $$;
@@ -337,12 +338,14 @@ DECLARE
 BEGIN
     PERFORM me();
     SELECT * INTO at FROM head FOR UPDATE;
-    UPDATE member SET retired_n = coalesce(retired_n, greatest(at.n, 1)) WHERE kiosk = gone;
+    UPDATE member SET retired_n = coalesce(nullif(retired_n, 0), greatest(at.n, 1)) WHERE kiosk = gone;
     IF NOT FOUND THEN
         RAISE EXCEPTION 'no such kiosk' USING ERRCODE = 'HK005';
     END IF;
     -- Its password stays, so that it is told that it was locked out, and nobody else is.
-    EXECUTE format('ALTER ROLE %I NOLOGIN', 'kiosk_' || gone);
+    IF EXISTS (SELECT FROM pg_roles WHERE rolname = 'kiosk_' || gone) THEN
+        EXECUTE format('ALTER ROLE %I NOLOGIN', 'kiosk_' || gone);
+    END IF;
     PERFORM pg_terminate_backend(pid) FROM pg_stat_activity
         WHERE usename = 'kiosk_' || gone AND datname = current_database() AND pid <> pg_backend_pid();
     RETURN coalesce((SELECT number FROM tip WHERE kiosk = gone), 0);
