@@ -6,6 +6,9 @@ from collections.abc import Iterator
 
 import pytest
 
+from kiosk.link import link as link_module
+from tests.link.kiosk import LinkedKiosk
+from tests.link.making import Make
 from tests.link.postgres import Server
 from tests.link.shop import Shop
 
@@ -20,3 +23,18 @@ def server() -> Iterator[Server]:
 @pytest.fixture
 def on_server(server: Server) -> Shop:
     return Shop(server)
+
+
+@pytest.fixture
+def make(on_server: Shop, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
+    """Makes linked kiosks of that shop, which end with the test."""
+    monkeypatch.setattr(link_module, "_STOPPED_S", 0.5)
+    made: list[LinkedKiosk] = []
+
+    def one(name: str, **given: object) -> LinkedKiosk:
+        made.append(LinkedKiosk(on_server, name, **given))
+        return made[-1]
+
+    yield one
+    for kiosk in made:
+        kiosk.end()

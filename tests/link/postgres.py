@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 import shutil
 import signal
 import socket
@@ -12,6 +13,8 @@ import time
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 from kiosk.link.address import Address
 from kiosk.link.connection import connect
@@ -124,13 +127,25 @@ class Server:
         finally:
             connection.close()
 
-    def dump(self, database: str, goal: Path) -> None:
-        goal.touch()
-        goal.chmod(0o666)
+    def dump(self, database: str) -> Path:
+        goal = self.root / f"copy-{secrets.token_hex(4)}"
         self._run("pg_dump", *self._as_boss(), "--format", "custom", "--file", str(goal), database)
+        return goal
 
     def put_back(self, database: str, copy: Path) -> None:
         self._run("pg_restore", *self._as_boss(), "--clean", "--if-exists", "--dbname", database, str(copy))
+
+    def small_disk(self, at: Path, mb: int) -> Path:
+        """A folder of the server on a disk of its own; only root can make one."""
+        if os.geteuid() != 0:
+            pytest.skip("only root can make a small disk")
+        at.mkdir()
+        for folder in (at, *at.parents):
+            if folder.is_relative_to(tempfile.gettempdir()) and folder != Path(tempfile.gettempdir()):
+                folder.chmod(0o755)
+        subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={mb}m", "tmpfs", str(at)], check=True)
+        shutil.chown(at, _AS)
+        return at
 
     def _as_boss(self) -> tuple[str, ...]:
         return ("--host", str(self.root), "--port", str(self.port), "--username", "boss")

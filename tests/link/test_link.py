@@ -4,48 +4,14 @@ from __future__ import annotations
 
 import signal
 import time
-from collections.abc import Callable, Iterator
 
 import pytest
 
-from kiosk.link import link as link_module
 from kiosk.link.faults import Cause
 from kiosk.rules.link_state import LEVEL, LinkState
-from tests.link.kiosk import LinkedKiosk, until
+from tests.link.kiosk import until
+from tests.link.making import Make, equal, level
 from tests.link.shop import Shop
-
-Make = Callable[..., LinkedKiosk]
-
-
-@pytest.fixture
-def make(on_server: Shop, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
-    monkeypatch.setattr(link_module, "_STOPPED_S", 0.5)
-    made: list[LinkedKiosk] = []
-
-    def one(name: str, **given: object) -> LinkedKiosk:
-        made.append(LinkedKiosk(on_server, name, **given))
-        return made[-1]
-
-    yield one
-    for kiosk in made:
-        kiosk.end()
-
-
-def level(*kiosks: LinkedKiosk) -> Callable[[], bool]:
-    """Whether all have all lines of all, and nothing waits."""
-
-    def so() -> bool:
-        total = sum(kiosk.ledger.own_last() for kiosk in kiosks)
-        return all(len(kiosk.ledger.shared) == total and kiosk.state is LinkState.CAUGHT_UP for kiosk in kiosks)
-
-    return so
-
-
-def equal(*kiosks: LinkedKiosk) -> None:
-    assert len({tuple(kiosk.ledger.shared) for kiosk in kiosks}) == 1
-    for kiosk in kiosks:
-        mine = [each.line for each in kiosk.ledger.shared if each.line.kiosk == kiosk.member.kiosk]
-        assert mine == kiosk.ledger.own, "an acknowledged line is missing or stands there twice"
 
 
 def test_lines_of_two_kiosks_come_to_both_in_one_order(make: Make, on_server: Shop) -> None:
