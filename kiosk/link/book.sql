@@ -312,6 +312,9 @@ BEGIN
         RAISE EXCEPTION 'not invited' USING ERRCODE = 'HK011';
     END IF;
     SELECT * INTO at FROM head FOR UPDATE;
+    IF NOT (SELECT rolcanlogin FROM pg_roles WHERE rolname = session_user) THEN -- who was quicker shut the door
+        RAISE EXCEPTION 'used up' USING ERRCODE = 'HK011';
+    END IF;
     IF EXISTS (SELECT FROM member WHERE lower(name) = lower(new_name) AND kiosk <> new_kiosk AND retired_n IS NULL) THEN
         RAISE EXCEPTION 'name taken' USING ERRCODE = 'HK012';
     ELSIF EXISTS (SELECT FROM member WHERE kiosk = new_kiosk AND retired_n > 0) THEN

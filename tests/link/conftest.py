@@ -29,6 +29,7 @@ def on_server(server: Server) -> Shop:
 def make(on_server: Shop, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
     """Makes linked kiosks of that shop, which end with the test."""
     monkeypatch.setattr(link_module, "_STOPPED_S", 0.5)
+    monkeypatch.setattr(link_module, "_RETRIES_S", (0.2,))
     made: list[LinkedKiosk] = []
 
     def one(name: str, **given: object) -> LinkedKiosk:

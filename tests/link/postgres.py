@@ -76,7 +76,8 @@ class Server:
 
     def start(self) -> None:
         # Nothing here cuts the power of the machine, so what the kernel was given counts as written.
-        settings = {"port": self.port, "unix_socket_directories": self.root, "max_connections": 60, "fsync": "off"}
+        settings = {"port": self.port, "unix_socket_directories": self.root, "max_connections": 60, "fsync": "off",
+                    "listen_addresses": "127.0.0.1,127.0.0.2"}  # fmt: skip
         with (self.root / "log").open("ab") as log:
             self._process = subprocess.Popen(
                 [programs() / "postgres", "-D", self.data, *(f"--{name}={value}" for name, value in settings.items())],
