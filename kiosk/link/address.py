@@ -22,6 +22,7 @@ NAME = "server.json"
 CERTIFICATE = "server.crt"
 DATABASE = "holder_kiosk"
 CODE_LENGTH = 10
+LONGEST_NAME = 60  # of a kiosk, as `book.sql` has it
 _PORT = 5432
 _HERE = ("", "localhost", "127.0.0.1", "::1")
 
@@ -52,7 +53,8 @@ class Address:
         with channel binding), so that nobody in between can be mistaken for it, whatever certificate it shows.
         """
         safe = {} if self.is_here else {"sslmode": "require", "channel_binding": "require"}
-        return {"host": self.host, "port": self.port, "dbname": self.database, **safe}
+        where = {"host": self.host} if self.host else {}
+        return {**where, "port": self.port, "dbname": self.database, **safe}
 
 
 @dataclass(frozen=True)

@@ -177,6 +177,19 @@ BEGIN
     RETURN QUERY SELECT entry.* FROM entry WHERE entry.n > after ORDER BY entry.n LIMIT most;
 END $$;
 
+-- Every kiosk of the shop, those that left too.
+CREATE FUNCTION kiosks() RETURNS TABLE (
+    kiosk text, name text, beat bigint, ago_s double precision, applied bigint, waiting bigint,
+    clock_off_s double precision, version text, retired_n bigint, said text
+) LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = book, pg_catalog, pg_temp AS $$
+BEGIN
+    PERFORM me();
+    RETURN QUERY SELECT member.kiosk, member.name, member.beat,
+        extract(epoch FROM clock_timestamp() - member.beat_at)::double precision, member.applied, member.waiting,
+        member.clock_off_s, member.version, member.retired_n, member.said
+    FROM member ORDER BY member.joined, member.kiosk;
+END $$;
+
 -- The asking kiosk is alive and says something; gives back where the book stands and what every other kiosk said.
 -- Two that call themselves the same at once: the second is refused.
 -- Of tables that were put back it is known that nothing is missing once every kiosk was heard and none has more.
@@ -211,10 +224,8 @@ BEGIN
         PERFORM settle();
     END IF;
     RETURN QUERY SELECT head.n, head.book, head.writes, head.shop, head.standing <> standing(),
-        coalesce((SELECT tip.number FROM tip WHERE tip.kiosk = mine), 0), member.kiosk, member.name, member.beat,
-        extract(epoch FROM clock_timestamp() - member.beat_at)::double precision, member.applied, member.waiting,
-        member.clock_off_s, member.version, member.retired_n, member.said
-    FROM head CROSS JOIN member ORDER BY member.joined, member.kiosk;
+        coalesce((SELECT tip.number FROM tip WHERE tip.kiosk = mine), 0), others.*
+    FROM head CROSS JOIN kiosks() AS others;
 END $$;
 
 -- The asking kiosk's program ends in order: it may be started elsewhere at once.
@@ -300,7 +311,10 @@ END $$;
 
 -- Asked through the door that `invite` opened, which it shuts: a kiosk with a random id and a key of its own.
 -- One that was here before and was not locked out comes back with its chain.
-CREATE FUNCTION join_shop(new_kiosk text, new_name text, verifier text, new_version text, new_reads integer)
+-- One that has lines of its own already comes to an empty book only: two books are never made one.
+CREATE FUNCTION join_shop(
+    new_kiosk text, new_name text, verifier text, new_version text, new_reads integer, has_lines boolean
+)
 RETURNS TABLE (shop text, certificate text, head_n bigint) LANGUAGE plpgsql SECURITY DEFINER
     SET search_path = book, pg_catalog, pg_temp AS $$
 #variable_conflict use_column
@@ -319,6 +333,8 @@ BEGIN
         RAISE EXCEPTION 'name taken' USING ERRCODE = 'HK012';
     ELSIF EXISTS (SELECT FROM member WHERE kiosk = new_kiosk AND retired_n > 0) THEN
         RAISE EXCEPTION 'locked out' USING ERRCODE = 'HK004';
+    ELSIF has_lines AND at.n > 0 AND NOT EXISTS (SELECT FROM tip WHERE kiosk = new_kiosk) THEN
+        RAISE EXCEPTION 'two books' USING ERRCODE = 'HK014';
     ELSIF new_reads < at.writes THEN
         RAISE EXCEPTION 'reads form %, the shop writes %', new_reads, at.writes USING ERRCODE = 'HK007';
     END IF;
@@ -372,7 +388,7 @@ END $$;
 REVOKE ALL ON ALL TABLES IN SCHEMA book FROM PUBLIC;
 REVOKE ALL ON ALL FUNCTIONS IN SCHEMA book FROM PUBLIC;
 GRANT USAGE ON SCHEMA book TO :kiosks, :join;
-GRANT EXECUTE ON FUNCTION push, pull, beat, rest, book_at, refill, settle, invite, lock_out, raise_form TO :kiosks;
+GRANT EXECUTE ON FUNCTION push, pull, kiosks, beat, rest, book_at, refill, settle, invite, lock_out, raise_form TO :kiosks;
 GRANT EXECUTE ON FUNCTION form TO :kiosks, :join;
 GRANT EXECUTE ON FUNCTION join_shop TO :join;
 RESET ROLE;

@@ -119,6 +119,11 @@ def beat(connection: Connection, said: Said) -> Answer:
     return Answer(head, book, writes, shop, put_back, own_number, tuple(Kiosk(*row[6:]) for row in rows))
 
 
+def kiosks(connection: Connection) -> list[Kiosk]:
+    """Every kiosk of the shop, those that left too.  Raises LinkFault."""
+    return [Kiosk(*row) for row in connection.ask("SELECT * FROM book.kiosks()")]
+
+
 def rest(connection: Connection, run: str) -> None:
     """This kiosk's program ends in order.  Raises LinkFault."""
     connection.ask("SELECT book.rest(%s)", (run,), 1.0)

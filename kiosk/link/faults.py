@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 class Cause(Enum):
     """Why the server did not do it."""
 
+    ALONE = "alone"
     UNREACHABLE = "unreachable"
     SLOW = "slow"
     ADDRESS = "address"
@@ -72,6 +73,7 @@ _STOPS = {
 }
 
 _SAID = {
+    Cause.ALONE: ("this kiosk belongs to no shop with a server", "join one: `holder-kiosk join CODE@SERVER`"),
     Cause.UNREACHABLE: ("the server does not answer", "see that it runs and that this kiosk has a network; "
         "the kiosk tries again by itself"),
     Cause.SLOW: ("the server did not answer in time", "the kiosk tries again by itself; if it stays so, look at the "
@@ -122,7 +124,7 @@ _OF_OURS = {
     "HK001": Cause.FORKED, "HK002": Cause.WENT_BACK, "HK003": Cause.EDITED, "HK004": Cause.LOCKED_OUT,
     "HK005": Cause.OTHER_SHOP, "HK006": Cause.WENT_BACK, "HK007": Cause.BEHIND, "HK008": Cause.PUT_BACK,
     "HK009": Cause.EDITED, "HK010": Cause.TWICE, "HK011": Cause.NOT_INVITED, "HK012": Cause.NAME_TAKEN,
-    "HK013": Cause.NOT_ALL_READ,
+    "HK013": Cause.NOT_ALL_READ, "HK014": Cause.NOT_EMPTY,
 }  # fmt: skip
 _OF_POSTGRES = (
     ("28", Cause.PASSWORD),  # invalid authorization

@@ -25,15 +25,18 @@ def invite(connection: Connection, address: Address) -> str:
     return code
 
 
-def join(address: Address, code: str, name: str, kiosk: str) -> Membership:
-    """Becomes a kiosk of the shop there.  kiosk: its random id.  Raises LinkFault."""
+def join(address: Address, code: str, name: str, kiosk: str, *, has_lines: bool) -> Membership:
+    """Becomes a kiosk of the shop there.  Raises LinkFault.
+
+    kiosk: its random id.  has_lines: its book is not empty.
+    """
     key = secrets.token_urlsafe(32)
     door = connect(address.values() | {"user": roles(address.database)["join"], "password": code})
     try:
         calls.speaks_our_form(door)
         verifier = verifier_of(door, key, f"kiosk_{kiosk}")
-        asked = "SELECT * FROM book.join_shop(%s, %s, %s, %s, %s)"
-        ((shop, certificate, _),) = door.ask(asked, (kiosk, name, verifier, __version__, LINE_FORM))
+        asked = "SELECT * FROM book.join_shop(%s, %s, %s, %s, %s, %s)"
+        ((shop, certificate, _),) = door.ask(asked, (kiosk, name, verifier, __version__, LINE_FORM, has_lines))
     finally:
         door.close()
     return Membership(address.host, address.port, address.database, kiosk, name, key, shop, certificate)

@@ -32,10 +32,10 @@ class Shop:
     def sql(self, sentence: str, *values: Any) -> list[tuple[Any, ...]]:
         return self.server.sql(self.database, sentence, *values)
 
-    def member(self, name: str = "", *, kiosk: str = "") -> Membership:
+    def member(self, name: str = "", *, kiosk: str = "", has_lines: bool = False) -> Membership:
         """A kiosk that joined."""
         code = administration.invite_first(self.server.boss(), self.address)
-        return join(self.address, code, name or f"kiosk {secrets.token_hex(3)}", kiosk or new_id())
+        return join(self.address, code, name or f"kiosk {secrets.token_hex(3)}", kiosk or new_id(), has_lines=has_lines)
 
     def examine(self) -> list[str]:
         return [f"{found.n}: {found.problem}" for found in administration.examine(self.server.boss(), self.address)]

@@ -17,7 +17,7 @@ from kiosk.link.address import Address, Membership, invitation, invited, new_id,
 from kiosk.link.connection import connect
 from kiosk.link.faults import _SAID, Cause, LinkFault
 from tests.link.postgres import free_port
-from tests.link.shop import Server, Shop, linked
+from tests.link.shop import LINE_FORM, Ledger, Server, Shop, linked
 from tests.link.test_server import refused
 
 
@@ -40,12 +40,14 @@ def test_every_cause_says_what_is_and_what_to_do() -> None:
 )
 def test_nobody_listens_there(port: int | None, cause: Cause) -> None:
     with refused(cause):
-        joining.join(Address("127.0.0.1", free_port() if port is None else port), "C" * 10, "new", new_id())
+        joining.join(
+            Address("127.0.0.1", free_port() if port is None else port), "C" * 10, "new", new_id(), has_lines=False
+        )
 
 
 def test_a_name_that_no_server_has() -> None:
     with refused(Cause.ADDRESS):
-        joining.join(Address("no-such-server.invalid"), "C" * 10, "new", new_id())
+        joining.join(Address("no-such-server.invalid"), "C" * 10, "new", new_id(), has_lines=False)
 
 
 @pytest.mark.parametrize(
@@ -66,7 +68,7 @@ def mute() -> Iterator[int]:
 
 def test_something_else_listens_there_and_says_nothing(mute: int) -> None:
     with refused(Cause.SLOW):
-        joining.join(Address("127.0.0.1", mute), "C" * 10, "new", new_id())
+        joining.join(Address("127.0.0.1", mute), "C" * 10, "new", new_id(), has_lines=False)
 
 
 def test_something_else_listens_there_and_says_other_things() -> None:
@@ -80,13 +82,13 @@ def test_something_else_listens_there_and_says_other_things() -> None:
 
     threading.Thread(target=answer, daemon=True).start()
     with pytest.raises(LinkFault):
-        joining.join(Address("127.0.0.1", door.getsockname()[1]), "C" * 10, "new", new_id())
+        joining.join(Address("127.0.0.1", door.getsockname()[1]), "C" * 10, "new", new_id(), has_lines=False)
     door.close()
 
 
 def test_a_server_without_this_shops_database(server: Server) -> None:
     with refused(Cause.PASSWORD):  # a stranger is not told which databases there are
-        joining.join(server.address("elsewhere"), "C" * 10, "new", new_id())
+        joining.join(server.address("elsewhere"), "C" * 10, "new", new_id(), has_lines=False)
     with refused(Cause.NO_BOOK):
         list(administration.examine(server.boss(), server.address("elsewhere")))
     with refused(Cause.NO_BOOK):
@@ -96,34 +98,43 @@ def test_a_server_without_this_shops_database(server: Server) -> None:
 def test_a_wrong_code(on_server: Shop) -> None:
     administration.invite_first(on_server.server.boss(), on_server.address)
     with refused(Cause.PASSWORD):
-        joining.join(on_server.address, "C" * 10, "new", new_id())
+        joining.join(on_server.address, "C" * 10, "new", new_id(), has_lines=False)
 
 
 def test_a_code_is_good_once(on_server: Shop) -> None:
     code = administration.invite_first(on_server.server.boss(), on_server.address)
-    joining.join(on_server.address, code, "first", new_id())
+    joining.join(on_server.address, code, "first", new_id(), has_lines=False)
     with refused(Cause.PASSWORD):
-        joining.join(on_server.address, code, "second", new_id())
+        joining.join(on_server.address, code, "second", new_id(), has_lines=False)
 
 
 def test_a_code_grows_old(on_server: Shop) -> None:
     code = administration.invite_first(on_server.server.boss(), on_server.address)
     on_server.sql("ALTER ROLE holder_kiosk_join VALID UNTIL '2020-01-01'")
     with refused(Cause.PASSWORD):
-        joining.join(on_server.address, code, "late", new_id())
+        joining.join(on_server.address, code, "late", new_id(), has_lines=False)
 
 
 def test_a_kiosk_shows_the_code_for_the_next(on_server: Shop) -> None:
     code = joining.invite(linked(on_server.member()), on_server.address)
-    assert linked(joining.join(on_server.address, code, "next", new_id()))
+    assert linked(joining.join(on_server.address, code, "next", new_id(), has_lines=False))
 
 
 def test_a_name_taken_twice_keeps_the_code_good(on_server: Shop) -> None:
     on_server.member("Cabinet")
     code = administration.invite_first(on_server.server.boss(), on_server.address)
     with refused(Cause.NAME_TAKEN):
-        joining.join(on_server.address, code, "cabinet", new_id())
-    joining.join(on_server.address, code, "Presetter", new_id())
+        joining.join(on_server.address, code, "cabinet", new_id(), has_lines=False)
+    joining.join(on_server.address, code, "Presetter", new_id(), has_lines=False)
+
+
+def test_a_book_is_never_mixed_with_another(on_server: Shop) -> None:
+    first = on_server.member("first", has_lines=True)  # an existing book becomes the first chain
+    calls.push(linked(first), Ledger(first.kiosk).write("old"), LINE_FORM)
+    with refused(Cause.NOT_EMPTY):
+        on_server.member("second", has_lines=True)
+    on_server.member("second")
+    on_server.member("first", kiosk=first.kiosk, has_lines=True)  # it comes back with its own
 
 
 def test_two_kiosks_cannot_join_with_one_code_at_once(on_server: Shop) -> None:
@@ -132,7 +143,7 @@ def test_two_kiosks_cannot_join_with_one_code_at_once(on_server: Shop) -> None:
 
     def try_it(name: str) -> None:
         try:
-            joined.append(joining.join(on_server.address, code, name, new_id()))
+            joined.append(joining.join(on_server.address, code, name, new_id(), has_lines=False))
         except LinkFault:
             return
 
@@ -210,10 +221,10 @@ def test_over_a_network_nothing_is_said_without_encryption_and_only_to_this_shop
     server, away = on_server.server, Address("127.0.0.2", on_server.server.port)
     code = administration.invite_first(server.boss(), on_server.address)
     with refused(Cause.NO_ENCRYPTION):
-        joining.join(away, code, "far", new_id())
+        joining.join(away, code, "far", new_id(), has_lines=False)
     administration.protect(server.boss(), on_server.address, ["127.0.0.2", "shop-server"])
     server.restart()
-    member = joining.join(away, code, "far", new_id())
+    member = joining.join(away, code, "far", new_id(), has_lines=False)
     assert "BEGIN CERTIFICATE" in member.certificate
     logged_in(member, tmp_path)
     administration.protect(server.boss(), on_server.address, ["127.0.0.2"])  # as a server of somebody else would
