@@ -338,6 +338,9 @@ BEGIN
     ELSIF new_reads < at.writes THEN
         RAISE EXCEPTION 'reads form %, the shop writes %', new_reads, at.writes USING ERRCODE = 'HK007';
     END IF;
+    IF has_lines AND at.n = 0 THEN -- its lines come first: nobody else's until they are here
+        UPDATE head SET standing = '', put_back = clock_timestamp();
+    END IF;
     INSERT INTO member (kiosk, name, reads, version) VALUES (new_kiosk, new_name, new_reads, new_version)
         ON CONFLICT (kiosk) DO UPDATE SET name = excluded.name, retired_n = NULL, beat_at = NULL;
     IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = role_name) THEN

@@ -228,6 +228,9 @@ class Link:
 
     def _greet(self, connection: Connection) -> None:
         """Whether this is the server and the book that this kiosk knows.  Raises LinkFault where it is not."""
+        if not self._beat:  # its numbers go up over restarts; the wall clock only helps where a server went back
+            said = [each.beat for each in calls.kiosks(connection) if each.kiosk == self._copy.kiosk]
+            self._beat = max([int(self._wall()), *said])
         self._say(connection)
         if self._own_shared:  # the last own line that stands there, sent again: another one there is a fork
             calls.push(connection, self._copy.own_after(self._own_shared - 1, 1), LINE_FORM)
