@@ -378,6 +378,7 @@ class Desk:
             session.limits(),
             self.audits.to_open(subject),
             self.audits.asked_s,
+            session.cards.apart,
         )
 
     def _pending(self) -> Pending | None:

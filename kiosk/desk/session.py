@@ -14,7 +14,8 @@ from kiosk.ledger.book import Book, LedgerFault, Written, rows
 from kiosk.ledger.last_step import last_step
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
-from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
+from kiosk.rules.acts import Person, apart_answer, from_presetter, loses_its_pin, of_itself
+from kiosk.rules.apart import Answer
 from kiosk.rules.bounds_of_lines import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.grounds import Grounds, Resting, grounds
@@ -169,6 +170,8 @@ class Session:
         """
         if by is None and self.badge_first([each for each in entries if not (presetter and from_presetter(each))]):
             raise ActRefused(Reason.BADGE_FIRST)
+        if any(apart_answer(self.cards.apart, entry) is Answer.REFUSED for entry in entries):
+            raise ActRefused(Reason.CATCH_UP_FIRST)
         if any(isinstance(entry, OperatorAdded | OperatorRetired) for entry in entries):
             self._keep_a_pin(entries)
         for entry in entries:

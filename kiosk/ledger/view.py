@@ -16,6 +16,7 @@ from kiosk.ledger.book import Book, rows
 from kiosk.ledger.derive import STILL_WARM_S, TableRow
 from kiosk.ledger.places import Places
 from kiosk.rules import codes
+from kiosk.rules.apart import Answer, Apart, about_time
 from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured
 from kiosk.rules.cards import (
     Command,
@@ -54,6 +55,7 @@ class Cards:
         self._hold = hold
         self._places: Places | None = None
         self.unwritten: set[str] = set()  # holders of which a heating could not be written: nobody knows how warm
+        self.apart: Apart | None = None  # how far this kiosk is cut off from others on the book; None: there are none
         self._opened_s = book.now().watched_s
 
     def forget_places(self) -> None:
@@ -214,6 +216,8 @@ class Cards:
         if row["key"] in self.unwritten:
             heat = Heat.UNKNOWN if heat is Heat.COOL else heat
             view = replace(view, needs_reading=True) if view else None
+        if view is not None and about_time(self.apart) is Answer.READING_ONLY:
+            view = replace(view, unheard=True)
         return HolderCard(
             holder,
             row["code"] or row["key"],
@@ -231,6 +235,7 @@ class Cards:
             bool(row["heat_unused"]),
             row["heat_cycles"],
             bool(row["retired"]),
+            self.apart,
         )
 
     def _body_c(self, held: TableRow | None, view: HoldView | None) -> float | None:

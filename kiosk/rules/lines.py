@@ -17,6 +17,8 @@ from kiosk.rules.places import Place
 
 THERMOMETER = "by the thermometer"  # why the shop has another temperature
 OUTSIDE = "changed outside the kiosk"  # why a setting has another value than the kiosk gave it
+NOT_VERIFIED = "not verified"  # a step of something cool while the station was not heard
+LOOKED = "looked: empty"  # a step into a pocket of which another kiosk knows more, once a hand had looked
 
 
 @dataclass(frozen=True, slots=True)
@@ -402,6 +404,17 @@ class ImportUndone:
     reason: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class ClaimSettled:
+    """A difference between kiosks that worked apart is settled by a hand.  matter: a value of `merge.Matter`."""
+
+    kind: ClassVar[str] = "claim settled"
+    matter: str
+    subject: str
+    value: str  # what is the case
+    reason: str = ""
+
+
 Entry = (
     PlaceAdded
     | PlaceRetired
@@ -440,6 +453,7 @@ Entry = (
     | Restored
     | Imported
     | ImportUndone
+    | ClaimSettled
 )
 
 KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}
