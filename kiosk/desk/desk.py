@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from kiosk.desk.finding import FindingCounter
     from kiosk.desk.handover import HandoverCounter
     from kiosk.desk.intake import IntakeCounter
+    from kiosk.desk.kiosks import KiosksCounter
     from kiosk.desk.labels import LabelCounter
     from kiosk.desk.papers import PapersCounter
     from kiosk.desk.people import PeopleCounter
@@ -76,6 +77,7 @@ class Desk:
         self.probe = Probe(session)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
+        self.kiosks: KiosksCounter | None = None  # the shop's other kiosks; None: there are none, or nobody asked
         self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
 
@@ -114,6 +116,17 @@ class Desk:
         except BaseException:
             book.close()
             raise
+
+    def begin_sharing(self) -> None:
+        """Shares the book with the shop's other kiosks from now on; one that has none stays what it is, untouched."""
+        book = self.session.book
+        if book.sharing is None or self.kiosks is not None:
+            return
+        from kiosk.desk.kiosks import KiosksCounter
+
+        self.kiosks = KiosksCounter.of(book, book.path.parent)
+        if self.kiosks is not None:
+            self.session.wrote = self.kiosks.wrote
 
     # The counters below are there from when they are first asked for: together they take longer to load than all the
     # rest, and what is hot is told without them.
@@ -203,6 +216,8 @@ class Desk:
         return ReportsCounter(self.session, self.audits, self.records)
 
     def close(self) -> None:
+        if self.kiosks is not None:
+            self.kiosks.close()
         self.air.close()
         self.probe.close()
         try:
@@ -284,6 +299,8 @@ class Desk:
             session.book.beat()
             session.tell_unwritten()
             self._beat_s = moment.watched_s
+        if self.kiosks is not None:
+            self.kiosks.take()
         self.air.tick()
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
@@ -300,6 +317,8 @@ class Desk:
         from kiosk.rules.decision import decide  # what is hot is told before all that decides is read
 
         session = self.session
+        if self.kiosks is not None:
+            self.kiosks.fresh()
         moment = session.now()
         outcome = decide(self._view(subject), subject, moment)
         session.last_scan_s = moment.watched_s

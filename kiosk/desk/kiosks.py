@@ -7,7 +7,7 @@ came, nor for longer than `FRESH_S` by asking; the network itself is the link's,
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import msgspec
@@ -27,6 +27,16 @@ from kiosk.rules.chain import SharedLine
 SLICE_S = 0.02  # how long what came keeps the desk from answering
 FRESH_S = 0.3  # how long an answer waits for what the server knows
 _AT_ONCE = 200
+
+
+class _Mute:
+    """Says nothing and hears nothing beyond what the server itself tells of every kiosk."""
+
+    def say(self, beat: int) -> str:
+        return ""
+
+    def hear(self, beat: int, others: Sequence[Kiosk]) -> None:
+        return
 
 
 class KiosksCounter:
@@ -49,18 +59,14 @@ class KiosksCounter:
         self._copy = SharedCopy(folder, membership.kiosk)
         self._halted = False
         values = membership.values(folder)
-        self._link = Link(
-            values, membership.shop, SharedCopy(folder, membership.kiosk), beats, came=came, counter=seconds
-        )
+        self._link = Link(values, membership.shop, self._copy, beats, came=came, counter=seconds)
         self._link.start()
 
     @classmethod
-    def of(
-        cls, book: Book, folder: Path, beats: Beats, came: Callable[[], None] = lambda: None
-    ) -> KiosksCounter | None:
-        """None: this kiosk belongs to no shop with several."""
+    def of(cls, book: Book, folder: Path) -> KiosksCounter | None:
+        """None: this kiosk belongs to no shop with several.  Raises LinkFault, OSError."""
         membership = addresses.read(folder)
-        return cls(book, folder, membership, beats, came) if membership is not None else None
+        return cls(book, folder, membership, _Mute()) if membership is not None else None
 
     def standing(self) -> Standing:
         return self._link.standing()

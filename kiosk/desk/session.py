@@ -6,7 +6,7 @@ Writes only through the book and never decides; one thread owns a session.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 from kiosk.desk.holds import Holds
 from kiosk.ledger import tables as T
@@ -40,6 +40,10 @@ from kiosk.settings import Settings, deciding, same_value
 
 LONGEST_SCAN = 7089  # figures in the largest QR symbol at its weakest level, ISO/IEC 18004
 ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
+
+
+def _nobody_waits() -> None:
+    """This kiosk has no others."""
 
 
 def writable(text: str) -> str:
@@ -107,6 +111,7 @@ class Session:
         self.audit_at: str | None = None  # the drawer or slot scanned last in it
         self.last_scan_s = 0.0
         self.last_holder: str | None = None  # key of the holder scanned last
+        self.wrote: Callable[[], None] = _nobody_waits  # told once lines are on the disk
         self.cards = Cards(book, self._hold)
         self.holds = Holds(settings.heat, self.cards.lessons)
 
@@ -174,6 +179,7 @@ class Session:
         written = self._append(entries, by or (self.operator.key if self.operator else None))
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
             self.cards.forget_places()
+        self.wrote()
         return written
 
     def _append(self, entries: Sequence[Entry], by: str | None) -> tuple[Written, ...]:

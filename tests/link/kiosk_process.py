@@ -22,19 +22,15 @@ from kiosk.link import link as link_module
 from kiosk.rules.codes import CodeKind
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.places import Kind, Place
-from tests.link.shop import Quiet
 
 
 def main(folder: Path) -> None:
     link_module._RETRIES_S = (0.2,)
     link_module._STOPPED_S = 0.5
     with Desk.open(folder) as desk:
-        kiosks = KiosksCounter.of(desk.session.book, folder, Quiet())
-        assert kiosks is not None, "it must have joined"
-        try:
-            _serve(desk, kiosks)
-        finally:
-            kiosks.close()
+        desk.begin_sharing()
+        assert desk.kiosks is not None, "it must have joined"
+        _serve(desk, desk.kiosks)
 
 
 def _serve(desk: Desk, kiosks: KiosksCounter) -> None:
@@ -54,15 +50,12 @@ def _serve(desk: Desk, kiosks: KiosksCounter) -> None:
 def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]:
     match words:
         case ["scan", text]:
-            kiosks.fresh()
             scanned = desk.scan(text)
-            kiosks.wrote()
             lines = [{"number": line.id, "digest": line.hash} for line in scanned.lines]
             return {"outcome": type(scanned.outcome).__name__, "lines": lines}
         case ["place", name]:
             code = desk.session.fresh_code(CodeKind.PLACE)
             (line,) = desk.session.write(PlaceAdded(Place(code.text, name, Kind.CABINET)))
-            kiosks.wrote()
             return {"lines": [{"number": line.id, "digest": line.hash}], "code": code.text}
         case ["standing"]:
             standing = kiosks.standing()
