@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_to_write, print_json
+from kiosk.desk.joining import join as become
 from kiosk.link import address as addresses
 from kiosk.link import calls, joining
 from kiosk.link import server as administration
@@ -114,14 +115,9 @@ def join(arguments: argparse.Namespace) -> int:
         return complain(f"join: --name: a name has 1 to {LONGEST_NAME} letters")
     try:
         address, code = addresses.invited(arguments.code)
-        before = addresses.read(folder)
-        if address is None and before is None:
+        if address is None and addresses.read(folder) is None:
             return complain(f"join: {arguments.code!r} needs the server's address behind it: CODE@SERVER")
-        with desk_to_write(arguments) as desk:
-            has_lines = desk.session.book.last_id > 0
-            kiosk = before.kiosk if before else addresses.new_id()
-            joined = joining.join(address or before.address, code, name, kiosk, has_lines=has_lines)  # type: ignore[union-attr]
-            addresses.keep(folder, joined)
+        become(folder, address, code, name)
     except LinkFault as fault:
         return complain(f"join: {fault}")
     print(f"{name} belongs to the shop now; open the kiosk")

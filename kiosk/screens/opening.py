@@ -18,7 +18,9 @@ def open_desk(options: Options, counter: SecondsSource = boot_counter_s, wall: S
     counter, wall: the clocks it lives by, seconds.
     """
     if not options.demo:
-        return Desk.open(options.data_dir, at=options.at, counter=counter, wall=wall)
+        desk = Desk.open(options.data_dir, at=options.at, counter=counter, wall=wall)
+        desk.begin_sharing()
+        return desk
     desk = Desk.open(options.data_dir, counter=counter, wall=wall, rehearsal=options.shift)
     try:
         if desk.shop.empty:
