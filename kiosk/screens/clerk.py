@@ -47,6 +47,14 @@ class Asks(Protocol):
     ) -> None:
         """Put a question to the desk; the answer comes back on Kivy's thread."""
 
+    def reopen(
+        self,
+        meanwhile: Callable[[], object],
+        then: Callable[[], Any],
+        failed: Callable[[Exception], Any] | None = None,
+    ) -> None:
+        """Close the desk, do that, and open it again."""
+
 
 class _Wish(NamedTuple):
     """A screen that was asked for before it was loaded, and what its `shown` is to be told."""
@@ -222,6 +230,12 @@ class Clerk(EventDispatcher):
     ) -> None:
         """Ask the desk something.  An error that nobody waits for is shown in the strip."""
         self._worker.ask(question, then, failed)
+
+    def reopen(
+        self, meanwhile: Callable[[], object], then: Callable[[], Any], failed: Callable[[Exception], Any] | None
+    ) -> None:
+        """Have something done while the desk is closed, and the desk opened again."""
+        self._worker.reopen(meanwhile, then, failed)
 
     def scanned(self, text: str) -> None:
         """A code was read or typed: the screen in sight may take it, else the desk is asked what it does."""
