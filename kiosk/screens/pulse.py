@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,18 @@ from kiosk.settings import Settings
 
 if TYPE_CHECKING:  # the desk is loaded on its own thread
     from kiosk.desk import Desk
+
+
+@dataclass(frozen=True, slots=True)
+class LinkSeen:
+    """How this kiosk stands to the others of its shop.  state: a value of `link_state.LinkState`.
+
+    since_at: seconds since the epoch, when the server last answered; None: not since the start.
+    """
+
+    state: str
+    waiting: int
+    since_at: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +39,7 @@ class Pulse:
     watched_s: float  # the desk's watched clock
     silent: bool = False  # the shop's thermometer says nothing
     advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
+    link: LinkSeen | None = None  # None: this kiosk has no others
 
 
 def pulse(desk: Desk) -> Pulse:
@@ -45,4 +59,13 @@ def pulse(desk: Desk) -> Pulse:
         session.now().watched_s,
         desk.air.silent,
         desk.heat.advice_next(board),
+        _link(desk),
     )
+
+
+def _link(desk: Desk) -> LinkSeen | None:
+    if desk.kiosks is None:
+        return None
+    now = desk.kiosks.standing()
+    since_at = None if now.silent_s is None else time.time() - now.silent_s
+    return LinkSeen(now.state.value, now.waiting, since_at)
