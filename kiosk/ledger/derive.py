@@ -167,6 +167,8 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
             yield from derive_heat.restored(entry, at, state)
         case L.SignedIn() | L.SignedOut() | L.PinGiven() | L.TurnedAway() | L.Imported() | L.ImportUndone():
             return
+        case L.KioskStands(name=name, at=place, heats=heats):
+            yield Put("member", {"key": at.kiosk, "name": name, "at": place, "heats": int(heats), "line": at.id})
         case L.ClaimSettled():  # of kiosks that worked apart: `fold`
             return
 

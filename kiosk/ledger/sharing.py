@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 
@@ -60,6 +60,24 @@ def image_of(change: Change, state: LedgerState) -> tuple[str, str, str]:
     return change.table, text(key), text(state.get(change.table, key))
 
 
+class _End(NamedTuple):
+    """The last shared line of a chain."""
+
+    number: int = 0
+    digest: str = HASH_BEFORE_ANY_LINE
+    seen: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """A kiosk of the shop.  line: id of the line in which it said so last."""
+
+    name: str
+    at: str | None
+    heats: bool
+    line: int
+
+
 class _Imaged:
     """A state that keeps each row as it was before a change, so that the changes can be undone."""
 
@@ -92,8 +110,28 @@ class Sharing:
     def read_ends(self) -> None:
         """Takes the ends of all chains from the disk; where a transaction was given up too."""
         self.tail = self._read_tail()
-        last = 'SELECT "chain", MAX("line") FROM "chained" WHERE "book" IS NOT NULL GROUP BY "chain"'
-        self._tips = Tips(dict(self._rows(last)))
+        self._ends: dict[str, _End] = {}
+        chain = ""
+        while (found := self._rows('SELECT MIN("chain") FROM "chained" WHERE "chain" > ?', (chain,))[0][0]) is not None:
+            chain = found
+            last = 'WHERE "chain" = ? AND "book" IS NOT NULL ORDER BY "number" DESC LIMIT 1'
+            for end in kept(self._rows(f"{SAID} {last}", (chain,))):
+                self._ends[chain] = _End(end.said.number, end.digest, end.said.seen)
+        self._tips = Tips({chain: self.id_of(chain, end.number) for chain, end in self._ends.items()})
+
+    def numbers(self) -> dict[str, int]:
+        """How far each chain is in the tables, by its own numbers; this kiosk's own to its end."""
+        return {chain: end.number for chain, end in self._ends.items()} | {self.own: self.tail.number}
+
+    def seen_by(self) -> dict[str, int]:
+        """How far each kiosk had applied the shared lines when it wrote its last that is known."""
+        return {chain: end.seen for chain, end in self._ends.items()}
+
+    def members(self) -> dict[str, Member]:
+        """The kiosks that said where they stand, and all others that ever wrote: these may book heatings."""
+        rows = self._state.all("member")
+        said = {row["key"]: Member(row["name"], row["at"], bool(row["heats"]), row["line"]) for row in rows}
+        return {chain: Member("", None, True, WAITING) for chain in self._ends} | said
 
     @classmethod
     def found(cls, state: SqlState) -> Sharing | None:
@@ -249,6 +287,11 @@ class Sharing:
         if not is_whole(line):
             raise OutOfOrder(shared.n, "was changed on its way or at the server")
         said = told(line.body)
+        end = self._ends.get(line.kiosk, _End())
+        if (said.number, said.previous) != (end.number + 1, end.digest) or not end.seen <= said.seen < shared.n:
+            raise OutOfOrder(shared.n, f"does not follow line {end.number} of its kiosk")
+        if said.seen and said.seen_book != self._book_at(said.seen):
+            raise OutOfOrder(shared.n, "was written by a kiosk that knew another order")
         if line.kiosk == self.own:
             self._own_next(shared, said, waits)
         else:
@@ -256,9 +299,14 @@ class Sharing:
         behind = self._tips.behind(line.kiosk, said.seen)
         self._tell(Placed(shared.n, line.kiosk, said, behind, self.id_of), self._state)
         self._tips.last[line.kiosk] = shared.n
+        self._ends[line.kiosk] = _End(said.number, line.digest, said.seen)
         own = (said.number, line.digest) if line.kiosk == self.own and said.number > self.tail.number else None
         number, digest = own or (self.tail.number, self.tail.digest)
         self.tail = Tail(number, digest, shared.n, shared.book)
+
+    def _book_at(self, n: int) -> str | None:
+        found = self._rows('SELECT "book" FROM "chained" WHERE "line" = ?', (n,))
+        return found[0][0] if found else None
 
     def _own_next(self, shared: SharedLine, said: Told, waits: dict[int, Told]) -> None:
         """An own line has its place now; one this kiosk lost comes back."""

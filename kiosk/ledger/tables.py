@@ -257,6 +257,16 @@ class Difference(Table):
     closed_line = IntegerField(null=True, index=True)
 
 
+class Member(Table):
+    """A kiosk of the shop, by its identity, as its own last word has it."""
+
+    key = TextField(primary_key=True)
+    name = TextField()
+    at = TextField(null=True)
+    heats = IntegerField()
+    line = IntegerField()
+
+
 class Chained(Table):
     """Where a line stands in its kiosk's own chain, and in the shop's order.  Empty at a kiosk without others.
 
@@ -312,7 +322,7 @@ class Schema(Table):
 
 DERIVED: tuple[type[Table], ...] = (
     Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Doubted, Teaching, Operator, Audit, Sighting, Settled,
-    Setting, Claim, Difference,
+    Setting, Claim, Difference, Member,
 )  # fmt: skip
 SHARING: tuple[type[Table], ...] = (Chained, Image, Joined)
 ALL: tuple[type[Table], ...] = (Schema, Watch, KeptLine, Mention, *DERIVED, *SHARING)

@@ -68,7 +68,7 @@ def _one_clock(database: Database) -> None:
 
 def _room_for_others(database: Database) -> None:
     """To 6: tables that stay empty until this kiosk has others."""
-    database.create_tables([*T.SHARING, T.Claim, T.Difference])
+    database.create_tables([*T.SHARING, T.Claim, T.Difference, T.Member])
 
 
 # Version a step starts from -> what it does.  To 3: readings keep how they hang on every film, and a hold keeps the

@@ -15,7 +15,7 @@ from kiosk.rules.audit import Action
 from kiosk.rules.cards import OperatorCard
 
 # Said by whoever comes and goes, by the program that starts, and by refusals; a PIN says itself whose it is.
-_ALWAYS = (L.SignedIn, L.SignedOut, L.PinGiven, L.TurnedAway, L.KioskStarted, L.Restored, L.AuditPaused)
+_ALWAYS = (L.SignedIn, L.SignedOut, L.PinGiven, L.TurnedAway, L.KioskStarted, L.Restored, L.AuditPaused, L.KioskStands)
 
 
 def of_itself(entry: L.Entry) -> bool:
@@ -78,6 +78,8 @@ _OFFICE = (
 
 def apart_answer(apart: Apart | None, entry: L.Entry) -> Answer:
     """Whether a line may be written at a kiosk that is cut off."""
+    if apart is not None and not apart.admitted and not of_itself(entry):
+        return Answer.REFUSED
     if apart is None or apart.caught_up:
         return Answer.AS_EVER
     match entry:

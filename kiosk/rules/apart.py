@@ -71,6 +71,7 @@ class Apart:
     kiosk is.  caught_up: the server answers and this kiosk has all it knows.  station: this kiosk may book a heating,
     and all others know it.  machine: code of the machine this kiosk stands at.  since_utc_s: since when the longest
     silent one of the stations, else of all, is not heard; as_of_utc_s: how old the facts are.  Both for people.
+    admitted: every other kiosk knows of this one, so that its silence is not mistaken.
     """
 
     kiosk: str
@@ -81,6 +82,7 @@ class Apart:
     machine: str | None = None
     since_utc_s: float | None = None
     as_of_utc_s: float | None = None
+    admitted: bool = True
 
 
 def about_cool(apart: Apart | None, shrinks: bool, last_kiosk: str | None) -> Answer:

@@ -20,22 +20,23 @@ _TRIPS = 16
 
 @dataclass(frozen=True, slots=True)
 class Echo:
-    """The last beat of another that came in: its number, and for how long it lay here until this beat was sent."""
+    """The last beat of another that came in: its number, and the run of that kiosk's program it was of."""
 
     beat: int
-    lay_s: float
+    run: str
 
 
 @dataclass(frozen=True, slots=True)
 class Beat:
     """What a kiosk tells the others every two seconds.
 
-    beat: counts up, a restart included.  last: number of the last line of its chain, shared or waiting.  counter_s: of
-    its own counter.  echoes: by kiosk.  applied: the last shared number in its
-    tables.  ages: what it counted, by the line the stay began with.
+    run: random, another after every restart, for beats are counted from then.  last: number of the last line of its
+    chain, shared or waiting.  counter_s: of its own counter.  applied: the last shared number in its tables.  echoes:
+    by kiosk.  ages: what it counted, by the line the stay began with.
     """
 
     kiosk: str
+    run: str
     beat: int
     last: int
     counter_s: float
@@ -50,10 +51,11 @@ class Beat:
 class Hearing:
     """What one kiosk heard of the others, by its own counter."""
 
-    def __init__(self, kiosk: str) -> None:
+    def __init__(self, kiosk: str, run: str) -> None:
         self.kiosk = kiosk
+        self.run = run
         self._sent_s: dict[int, float] = {}  # number of an own beat -> when
-        self._came: dict[str, tuple[int, float]] = {}  # the newest beat of each other: number, when
+        self._came: dict[str, Echo] = {}  # the newest beat of each other
         self._proven: dict[str, list[tuple[float, int]]] = {}  # until when, once this line of its chain is applied
         self._heard_s: dict[str, float] = {}
         self._applied: dict[str, int] = {}
@@ -64,15 +66,16 @@ class Hearing:
         self._sent_s[beat] = now_s
         for old in [number for number in self._sent_s if number < beat - 600]:
             del self._sent_s[old]
-        return {kiosk: Echo(number, now_s - came_s) for kiosk, (number, came_s) in self._came.items()}
+        return dict(self._came)
 
     def heard(self, beat: Beat, now_s: float) -> None:
         """A beat came in.  One that is older than what came before says nothing."""
-        if beat.kiosk == self.kiosk or beat.beat <= self._came.get(beat.kiosk, (-1, 0.0))[0]:
+        before = self._came.get(beat.kiosk)
+        if beat.kiosk == self.kiosk or (before and before.run == beat.run and beat.beat <= before.beat):
             return
-        self._came[beat.kiosk] = (beat.beat, now_s)
+        self._came[beat.kiosk] = Echo(beat.beat, beat.run)
         echo = beat.echoes.get(self.kiosk)
-        sent_s = self._sent_s.get(echo.beat) if echo else None
+        sent_s = self._sent_s.get(echo.beat) if echo and echo.run == self.run else None
         if echo is None or sent_s is None:
             return
         self._proven.setdefault(beat.kiosk, []).append((sent_s, beat.last))

@@ -415,6 +415,19 @@ class ClaimSettled:
     reason: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class KioskStands:
+    """The kiosk that writes this, one of several, is called so and stands there (place code; None: nowhere special).
+
+    heats: heatings are booked at it.
+    """
+
+    kind: ClassVar[str] = "kiosk stands"
+    name: str
+    at: str | None = None
+    heats: bool = True
+
+
 Entry = (
     PlaceAdded
     | PlaceRetired
@@ -454,6 +467,7 @@ Entry = (
     | Imported
     | ImportUndone
     | ClaimSettled
+    | KioskStands
 )
 
 KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}

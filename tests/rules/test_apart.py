@@ -173,6 +173,12 @@ def test_a_badge_still_signs_in_while_others_are_not_heard_and_an_answer_for_all
     assert why(decide(View("here", audit=audit, apart=ALONE), close, NOW)) is Reason.CATCH_UP_FIRST
 
 
+def test_a_kiosk_of_which_not_all_others_know_writes_no_work() -> None:
+    fresh = replace(TOGETHER, admitted=False)
+    assert apart_answer(fresh, L.Moved("H1", None, "R")) is Answer.REFUSED
+    assert apart_answer(fresh, L.KioskStarted("2")) is Answer.AS_EVER
+
+
 def test_a_kiosk_with_no_others_is_as_it_ever_was() -> None:
     for goal in (SLOT, RACK, STATION, POCKET):
         assert may_go(card(assembly=BUILT, last_kiosk="there"), goal) is None
