@@ -63,7 +63,7 @@ def _init(arguments: argparse.Namespace, address: Address, values: dict[str, Any
     if arguments.anew:
         administration.empty(values, address)
         print("it is empty now; the kiosks put back what they hold when they are next switched on")
-    reached = address
+    reached = address if address.host else Address("localhost", address.port, address.database)
     if arguments.network:
         names = [arguments.network] if arguments.network != "here" else _names_here()
         administration.protect(values, address, names)

@@ -227,8 +227,7 @@ class Clerk(Way):
         """Take over what the desk says once a second."""
         self.hot, self.warm, self.advice, self.heat_known = now.hot, now.warm, now.advice, True
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
-        self.waiting = now.waiting
-        self.link = now.link
+        self.waiting, self.link = now.waiting, now.link
         if now.link is not None and not self._taking:
             self._take_more(True)
         self._now_s = now.watched_s

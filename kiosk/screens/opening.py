@@ -23,8 +23,10 @@ def open_desk(options: Options, counter: SecondsSource = boot_counter_s, wall: S
         return desk
     desk = Desk.open(options.data_dir, counter=counter, wall=wall, rehearsal=options.shift)
     try:
-        if desk.shop.empty:
+        if desk.shop.empty and desk.session.book.sharing is None:  # else the other kiosks have the shop
             _fill(desk, options)
+        if not options.shift:
+            desk.begin_sharing()
         if options.at:
             desk.session.here = desk.session.cards.find_place(options.at)
             if desk.session.here is None:
