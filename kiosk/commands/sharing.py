@@ -42,19 +42,9 @@ def _administrator(url: str) -> tuple[Address, dict[str, Any]]:
         values |= {"user": user or _ON_DEBIAN}
     if password:
         values |= {"password": password}
-    if not address.host and not user and os.name == "posix" and os.geteuid() == 0:
-        _become(_ON_DEBIAN)
+    if not address.host and not user:
+        values |= {administration.AS_USER: _ON_DEBIAN}
     return address, values
-
-
-def _become(user: str) -> None:
-    """The server on this machine knows its administrator by who asks; root becomes that user for this command."""
-    import pwd
-
-    try:
-        os.seteuid(pwd.getpwnam(user).pw_uid)
-    except (KeyError, OSError):
-        return  # the server will say what it thinks of root
 
 
 def _init(arguments: argparse.Namespace, address: Address, values: dict[str, Any]) -> int:
@@ -67,7 +57,7 @@ def _init(arguments: argparse.Namespace, address: Address, values: dict[str, Any
     if arguments.network:
         names = [arguments.network] if arguments.network != "here" else _names_here()
         administration.protect(values, address, names)
-        reached = Address(names[0], address.port, address.database)
+        reached = Address(names[-1], address.port, address.database)  # tablets may know no names
         print("kiosks may come over the network, encrypted, as soon as the server was started again")
         if not _restarted():
             print("start it again now: sudo systemctl restart postgresql")
@@ -93,7 +83,6 @@ def _restarted() -> bool:
     """Starts the machine's own server again, where root asked and the machine has one."""
     if os.name != "posix" or os.getuid() != 0 or shutil.which("systemctl") is None:
         return False
-    os.seteuid(0)
     return subprocess.run(["systemctl", "restart", "postgresql"], check=False, capture_output=True).returncode == 0
 
 
