@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from kiosk.rules.cards import HolderCard, OperatorCard, Pending, ProbeNext
 from kiosk.settings import Settings
+from kiosk.words import t
 
 if TYPE_CHECKING:  # the desk is loaded on its own thread
     from kiosk.desk import Desk
@@ -23,6 +24,11 @@ class LinkSeen:
     state: str
     waiting: int
     since_at: float | None
+
+    @property
+    def words(self) -> str:
+        """A sign and a word."""
+        return t(f"link.{self.state}", count=self.waiting, since_at=self.since_at)
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ from kiosk.screens.kept import Kept
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
-from kiosk.screens.pulse import LinkSeen, Pulse, pulse
+from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
@@ -218,7 +218,7 @@ class KioskApp(App):
             t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
         )
         who = clerk.operator.name if clerk.operator else ""
-        frame.note = " · ".join(part for part in (who, clerk.here, _link_words(clerk.link)) if part)
+        frame.note = " · ".join(part for part in (who, clerk.here, clerk.link.words if clerk.link else "") if part)
         opening = t("strip.coming") if clerk.wanted else ""
         opening = opening if clerk.heat_known else t("strip.opening")
         frame.wanted = clerk.wanted
@@ -367,11 +367,6 @@ class KioskApp(App):
                 self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
 
         self.clerk.ask(common.known(keyed.text), told)
-
-
-def _link_words(link: LinkSeen | None) -> str:
-    """How this kiosk stands to the shop's others, by sign and word; nothing where it has none."""
-    return t(f"link.{link.state}", count=link.waiting, since_at=link.since_at) if link else ""
 
 
 def _short(name: str) -> str:
