@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_to_write, print_json
+from kiosk.desk.joining import join as become
 from kiosk.link import address as addresses
 from kiosk.link import calls, joining
 from kiosk.link import server as administration
@@ -41,19 +42,9 @@ def _administrator(url: str) -> tuple[Address, dict[str, Any]]:
         values |= {"user": user or _ON_DEBIAN}
     if password:
         values |= {"password": password}
-    if not address.host and not user and os.name == "posix" and os.geteuid() == 0:
-        _become(_ON_DEBIAN)
+    if not address.host and not user:
+        values |= {administration.AS_USER: _ON_DEBIAN}
     return address, values
-
-
-def _become(user: str) -> None:
-    """The server on this machine knows its administrator by who asks; root becomes that user for this command."""
-    import pwd
-
-    try:
-        os.seteuid(pwd.getpwnam(user).pw_uid)
-    except (KeyError, OSError):
-        return  # the server will say what it thinks of root
 
 
 def _init(arguments: argparse.Namespace, address: Address, values: dict[str, Any]) -> int:
@@ -62,11 +53,11 @@ def _init(arguments: argparse.Namespace, address: Address, values: dict[str, Any
     if arguments.anew:
         administration.empty(values, address)
         print("it is empty now; the kiosks put back what they hold when they are next switched on")
-    reached = address
+    reached = address if address.host else Address("localhost", address.port, address.database)
     if arguments.network:
         names = [arguments.network] if arguments.network != "here" else _names_here()
         administration.protect(values, address, names)
-        reached = Address(names[0], address.port, address.database)
+        reached = Address(names[-1], address.port, address.database)  # tablets may know no names
         print("kiosks may come over the network, encrypted, as soon as the server was started again")
         if not _restarted():
             print("start it again now: sudo systemctl restart postgresql")
@@ -92,7 +83,6 @@ def _restarted() -> bool:
     """Starts the machine's own server again, where root asked and the machine has one."""
     if os.name != "posix" or os.getuid() != 0 or shutil.which("systemctl") is None:
         return False
-    os.seteuid(0)
     return subprocess.run(["systemctl", "restart", "postgresql"], check=False, capture_output=True).returncode == 0
 
 
@@ -114,14 +104,9 @@ def join(arguments: argparse.Namespace) -> int:
         return complain(f"join: --name: a name has 1 to {LONGEST_NAME} letters")
     try:
         address, code = addresses.invited(arguments.code)
-        before = addresses.read(folder)
-        if address is None and before is None:
+        if address is None and addresses.read(folder) is None:
             return complain(f"join: {arguments.code!r} needs the server's address behind it: CODE@SERVER")
-        with desk_to_write(arguments) as desk:
-            has_lines = desk.session.book.last_id > 0
-            kiosk = before.kiosk if before else addresses.new_id()
-            joined = joining.join(address or before.address, code, name, kiosk, has_lines=has_lines)  # type: ignore[union-attr]
-            addresses.keep(folder, joined)
+        become(folder, address, code, name)
     except LinkFault as fault:
         return complain(f"join: {fault}")
     print(f"{name} belongs to the shop now; open the kiosk")

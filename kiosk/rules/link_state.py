@@ -31,7 +31,6 @@ class LinkState(Enum):
     LOCKED_OUT = "locked_out"
 
 
-STOPS = frozenset({LinkState.BEHIND, LinkState.FORKED, LinkState.WENT_BACK, LinkState.LOCKED_OUT})
 LEVEL = frozenset({LinkState.CAUGHT_UP, LinkState.SHARING})  # knows all that the server knows
 
 

@@ -54,6 +54,7 @@ SCREENS = {
     "setup": "job.setup:SetupScreen",
     "compare": "job.compare:CompareScreen",
     "people": "shop.people:PeopleScreen",
+    "kiosks": "shop.kiosks:KiosksScreen",
     "presetter": "job.presetter:PresetterScreen",
 }
 

@@ -2,14 +2,33 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from kiosk.rules.cards import HolderCard, OperatorCard, Pending, ProbeNext
 from kiosk.settings import Settings
+from kiosk.words import t
 
 if TYPE_CHECKING:  # the desk is loaded on its own thread
     from kiosk.desk import Desk
+
+
+@dataclass(frozen=True, slots=True)
+class LinkSeen:
+    """How this kiosk stands to the others of its shop.  state: a value of `link_state.LinkState`.
+
+    since_at: seconds since the epoch, when the server last answered; None: not since the start.
+    """
+
+    state: str
+    waiting: int
+    since_at: float | None
+
+    @property
+    def words(self) -> str:
+        """A sign and a word."""
+        return t(f"link.{self.state}", count=self.waiting, since_at=self.since_at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +43,11 @@ class Pulse:
     waiting: Pending | None  # the first scan of a pair
     empty: bool  # no place is known yet: a new kiosk
     watched_s: float  # the desk's watched clock
+    undo_s: float = 0.0  # how long the last step can still be taken back
+    undo_name: str = ""  # what it was about
     silent: bool = False  # the shop's thermometer says nothing
     advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
+    link: LinkSeen | None = None  # None: this kiosk has no others
 
 
 def pulse(desk: Desk) -> Pulse:
@@ -34,6 +56,7 @@ def pulse(desk: Desk) -> Pulse:
     session = desk.session
     here = session.cards.place(session.here) if session.here else None
     board = desk.heat.board()
+    undo_name, undo_s = desk.undoable()
     return Pulse(
         board,
         desk.heat.warm(),
@@ -43,6 +66,17 @@ def pulse(desk: Desk) -> Pulse:
         desk.waiting(),
         desk.shop.empty,
         session.now().watched_s,
+        undo_s,
+        undo_name,
         desk.air.silent,
         desk.heat.advice_next(board),
+        _link(desk),
     )
+
+
+def _link(desk: Desk) -> LinkSeen | None:
+    if desk.kiosks is None:
+        return None
+    now = desk.kiosks.standing()
+    since_at = None if now.silent_s is None else time.time() - now.silent_s
+    return LinkSeen(now.state.value, now.waiting, since_at)

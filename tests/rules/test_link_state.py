@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kiosk.rules.link_state import LEVEL, SILENT_S, STOPS, LinkFacts, LinkState, next_state
+from kiosk.rules.link_state import LEVEL, SILENT_S, LinkFacts, LinkState, next_state
 
 S = LinkState
+STOPS = frozenset({S.BEHIND, S.FORKED, S.WENT_BACK, S.LOCKED_OUT})
 WELL = LinkFacts(has_server=True, joined=True, stop=None, silent_s=0.0, applied=7, head=7, waiting=0)
 ANY_FACTS = st.builds(
     LinkFacts,
