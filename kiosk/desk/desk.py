@@ -1,4 +1,4 @@
-"""The desk: a scan comes in, the rules decide, the book keeps the answer, and what to show goes out.
+"""The desk: a scan comes in, the rules decide, the book keeps it; long, because every counter has its door here.
 
 Never decides anything itself and never shows anything; `open_desk` is where every program begins.
 """
@@ -31,7 +31,15 @@ from kiosk.rules.cards import (
     Subject,
     holder_under,
 )
-from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
+from kiosk.rules.lines import (
+    HoldEnded,
+    KioskStarted,
+    Moved,
+    SettingChanged,
+    SignedIn,
+    SignedOut,
+    TurnedAway,
+)
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Wait
 
 if TYPE_CHECKING:
@@ -48,6 +56,7 @@ if TYPE_CHECKING:
     from kiosk.desk.people import PeopleCounter
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
+    from kiosk.desk.together import Together
     from kiosk.rules.view import View
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
@@ -78,6 +87,7 @@ class Desk:
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self.kiosks: KiosksCounter | None = None  # the shop's other kiosks; None: there are none, or nobody asked
+        self._together: Together | None = None
         self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
 
@@ -126,7 +136,9 @@ class Desk:
 
         self.kiosks = KiosksCounter.of(book, book.path.parent)
         if self.kiosks is not None:
-            self.session.wrote = self.kiosks.wrote
+            from kiosk.desk.together import Together
+
+            self._together = Together(self.session, self.kiosks, self.finding.catch_up)
 
     # The counters below are there from when they are first asked for: together they take longer to load than all the
     # rest, and what is hot is told without them.
@@ -313,8 +325,9 @@ class Desk:
             session.book.beat()
             session.tell_unwritten()
             self._beat_s = moment.watched_s
-        if self.kiosks is not None:
-            self.kiosks.take()
+        if self._together is not None:
+            self._together.kiosks.take()
+            self._together.heard()
         self.air.tick()
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
@@ -331,8 +344,9 @@ class Desk:
         from kiosk.rules.decision import decide  # what is hot is told before all that decides is read
 
         session = self.session
-        if self.kiosks is not None:
-            self.kiosks.fresh()
+        if self._together is not None:
+            self._together.kiosks.fresh()
+            self._together.heard()
         moment = session.now()
         outcome = decide(self._view(subject), subject, moment)
         session.last_scan_s = moment.watched_s

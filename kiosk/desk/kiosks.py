@@ -7,36 +7,28 @@ came, nor for longer than `FRESH_S` by asking; the network itself is the link's,
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
 
+from kiosk.desk.beats import KioskBeats
 from kiosk.ledger.book import Book, Broken
 from kiosk.ledger.shared_copy import SharedCopy
 from kiosk.ledger.sharing import Forked, OutOfOrder
 from kiosk.link import address as addresses
 from kiosk.link import calls, joining
 from kiosk.link.address import Membership
-from kiosk.link.border import Beats, Kiosk
+from kiosk.link.border import Kiosk
 from kiosk.link.connection import connect
 from kiosk.link.faults import Cause, LinkFault
 from kiosk.link.link import Link, Standing
+from kiosk.rules.apart import Apart
 from kiosk.rules.chain import SharedLine
 
 SLICE_S = 0.02  # how long what came keeps the desk from answering
 FRESH_S = 0.3  # how long an answer waits for what the server knows
 _AT_ONCE = 200
-
-
-class _Mute:
-    """Says nothing and hears nothing beyond what the server itself tells of every kiosk."""
-
-    def say(self, beat: int) -> str:
-        return ""
-
-    def hear(self, beat: int, others: Sequence[Kiosk]) -> None:
-        return
 
 
 class KiosksCounter:
@@ -47,7 +39,7 @@ class KiosksCounter:
         book: Book,
         folder: Path,
         membership: Membership,
-        beats: Beats,
+        beats: KioskBeats,
         came: Callable[[], None] = lambda: None,
         seconds: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -56,6 +48,8 @@ class KiosksCounter:
         self._folder = folder
         self._seconds = seconds
         self._taken: list[SharedLine] = []
+        self._beats = beats
+        book.age_of = beats.age_s
         self._copy = SharedCopy(folder, membership.kiosk)
         self._halted = False
         values = membership.values(folder)
@@ -66,13 +60,20 @@ class KiosksCounter:
     def of(cls, book: Book, folder: Path) -> KiosksCounter | None:
         """None: this kiosk belongs to no shop with several.  Raises LinkFault, OSError."""
         membership = addresses.read(folder)
-        return cls(book, folder, membership, _Mute()) if membership is not None else None
+        if membership is None:
+            return None
+        return cls(book, folder, membership, KioskBeats(book, book.clock.from_now()))
 
     def standing(self) -> Standing:
         return self._link.standing()
 
+    def apart(self, machine: str | None) -> Apart:
+        """How far this kiosk is cut off now.  machine: code of the one it stands at."""
+        return self._beats.apart(self._link.standing(), machine, self._book.now().utc_s)
+
     def wrote(self) -> None:
         """Lines of this kiosk are on its disk."""
+        self._beats.follow()
         self._link.wrote(self._book.last_id)
 
     def fresh(self) -> bool:
@@ -109,6 +110,7 @@ class KiosksCounter:
             del self._taken[:done]
             assert self._book.sharing is not None  # it took lines
             tail = self._book.sharing.tail
+            self._beats.follow()
             self._link.applied(tail.applied, tail.book)
             if self._seconds() - began_s >= SLICE_S:
                 return True

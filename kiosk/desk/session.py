@@ -117,7 +117,16 @@ class Session:
         self.last_holder: str | None = None  # key of the holder scanned last
         self.wrote: Callable[[], None] = _nobody_waits  # told once lines are on the disk
         self.cards = Cards(book, self._hold)
-        self.holds = Holds(settings.heat, self.cards.lessons)
+        self.holds = self._holds(settings)
+
+    def _holds(self, settings: Settings) -> Holds:
+        cards, book = self.cards, self.book
+        return Holds(settings.heat, cards.lessons, lambda line: book.age_of(line), lambda: cards.apart)
+
+    def catch_up(self) -> None:
+        """Lines of other kiosks came: what was read before is stale."""
+        self.cards.forget_places()
+        self.holds.unlearnt()
 
     def _hold(self, facts: HoldFacts) -> HoldView:
         return self.holds.view(facts, self.now())
@@ -259,11 +268,13 @@ class Session:
 
     def hot_lately(self) -> tuple[HolderCard, ...]:
         """What is under a hold or was heated within the hour: of two alike, it may be taken for the cold one."""
-        now_s = self.now().watched_s
+        now = self.now()
 
         def lately(key: str) -> bool:
             facts = self.cards.hold_facts(key)
-            return facts is not None and facts.watched and now_s - facts.heated_at_s <= ALIKE_S
+            if facts is None or not facts.watched:
+                return False
+            return self.holds.moment(facts, now).watched_s - facts.heated_at_s <= ALIKE_S
 
         return tuple(card for card in self.cards.held() if card.hold or lately(card.holder.key))
 
@@ -303,7 +314,7 @@ class Session:
     def take_settings(self, settings: Settings) -> None:
         """The shop's settings are these from now on."""
         self.settings = settings
-        self.holds = Holds(settings.heat, self.cards.lessons)
+        self.holds = self._holds(settings)
 
     def cooling_place(self) -> PlaceCard | None:
         """Where to send a hot holder: a cooling place with room, a sleeve first."""

@@ -27,7 +27,7 @@ from kiosk.ledger.deriving import carry, derive_again, several_clocks
 from kiosk.ledger.disk import make_private, make_private_folder, which_file
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, Written, as_kept, beat_seal, line_hash, written
 from kiosk.ledger.lock import FolderLock
-from kiosk.ledger.shared_form import WAITING, Told
+from kiosk.ledger.shared_form import WAITING
 from kiosk.ledger.sharing import Sharing
 from kiosk.ledger.sql_state import SqlState
 from kiosk.ledger.statements import sentences
@@ -84,7 +84,7 @@ class Book:
         if self.sharing is not None:
             self.kiosk, last_s = self.sharing.own, self.sharing.last_watched_s()
             self._last_id, self._last_hash = self.sharing.tail.number, self.sharing.tail.digest
-        self._clock = WatchedClock(max(last_s, self._beaten_s(mark)), *clock)
+        self.clock = WatchedClock(max(last_s, self._beaten_s(mark)), *clock)
 
     @classmethod
     def open(
@@ -238,11 +238,21 @@ class Book:
         return self._last_id
 
     @property
+    def next_id(self) -> int:
+        """What the next line's id will be."""
+        return self._last_id + 1 + (WAITING if self.sharing is not None else 0)
+
+    @property
+    def changed(self) -> tuple[int, int]:
+        """Another value whenever the tables changed: what was read of them with an older one is stale."""
+        return self._last_id, self.sharing.generation if self.sharing is not None else 0
+
+    @property
     def last_hash(self) -> str:
         return self._last_hash
 
     def now(self) -> Moment:
-        return self._clock.now()
+        return self.clock.now()
 
     def beat(self) -> None:
         """Writes down how far watched time has come, so that a power cut costs at most the time since.
@@ -289,7 +299,7 @@ class Book:
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
                 entry, text = as_kept(given)
                 if self.sharing is not None:
-                    said = self._said(self.sharing, entry, stamp, text, last_hash)
+                    said = self.sharing.says(entry, stamp, text, last_hash, self.age_of)
                     last_hash = self.sharing.add(said)
                     kept.append(Written(*said.stamp(WAITING + last_id), entry, last_hash))
                     continue
@@ -308,14 +318,6 @@ class Book:
         if told:
             self.beat()  # the beat that was there may be sealed with a line that is gone
         return tuple(kept[len(told) :])
-
-    def _said(self, sharing: Sharing, entry: Entry, stamp: Stamp, text: str, previous: str) -> Told:
-        """A line of one of several kiosks: with how far it had seen, and the age of the stay it is about."""
-        holder = getattr(entry, "holder", None)
-        stay = sharing.stay_of(holder) if isinstance(holder, str) else None
-        age_s = self.age_of(stay) if stay is not None else None
-        seen = sharing.tail.applied, sharing.tail.book
-        return Told(previous, *stamp, entry.kind, text, *seen, stay, age_s)
 
     def share(self, own: str) -> None:
         """From now on this kiosk has others: its lines are the first chain, or it has none.  own: its identity."""

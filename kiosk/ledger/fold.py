@@ -183,9 +183,9 @@ def _as_it_applies(entry: L.Entry, unseen: set[Matter], state: LedgerState) -> t
 def _about_its_heating(entry: L.Entry, line: Placed, state: LedgerState) -> L.Entry | None:
     """A line about one heating, or about none, changes no other; None: it changes nothing."""
     match entry:
-        case L.HoldEnded(holder=key, by="time") if _heat_unseen(key, line, state):
+        case L.HoldEnded(holder=key, by="time") if _step_unseen(key, line, state):
             return None  # it ended by what its kiosk knew: whoever knows more counts it
-        case L.HoldEnded(holder=key, heating=None) if state.get("hold", key):
+        case L.HoldEnded(holder=key, heating=None) if _runs(key, state) or _step_unseen(key, line, state):
             return None
         case L.TemperatureRead(heating=None):
             return dataclasses.replace(entry, heating=_NO_HEATING)
@@ -193,11 +193,13 @@ def _about_its_heating(entry: L.Entry, line: Placed, state: LedgerState) -> L.En
             return entry
 
 
-def _heat_unseen(holder: str, line: Placed, state: LedgerState) -> bool:
-    """Whether the holder's hold has a stay that began with a line of another kiosk this one had not seen."""
+def _runs(holder: str, state: LedgerState) -> bool:
     hold = state.get("hold", holder)
-    if hold is None or hold["ended_line"] is not None:
-        return False
+    return hold is not None and hold["ended_line"] is None
+
+
+def _step_unseen(holder: str, line: Placed, state: LedgerState) -> bool:
+    """Whether another kiosk moved the holder, and this one had not seen that."""
     row = state.get("claim", f"{Matter.PLACE.value}/{holder}")
     made = _made.decode(row["made"]) if row else ()
     return not all(has_seen(line.chain, line.said.seen, each) for each in made)

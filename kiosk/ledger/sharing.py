@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import msgspec
 
 from kiosk.ledger import tables as T
-from kiosk.ledger.derive import Change, Drop, Put, TableRow, mentions
+from kiosk.ledger.derive import Change, Drop, Put, Stamp, TableRow, mentions
 from kiosk.ledger.fold import Placed, Tips, folded, referring
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE
 from kiosk.ledger.shared_form import WAITING, Told, digest_of, is_whole, told
@@ -24,6 +24,7 @@ from kiosk.ledger.state import KEYS, LedgerState, text
 from kiosk.ledger.statements import sentences
 from kiosk.rules.ages import StayName
 from kiosk.rules.chain import EMPTY_BOOK, SharedLine, next_book
+from kiosk.rules.lines import Entry
 
 SLICE_S = 0.02  # how long the desk is kept from answering at once
 
@@ -205,6 +206,15 @@ class Sharing:
     def waiting(self) -> int:
         """How many own lines have no place in the order yet."""
         return int(self._rows('SELECT COUNT(*) FROM "chained" WHERE "line" >= ?', (WAITING,))[0][0])
+
+    def says(
+        self, entry: Entry, stamp: Stamp, payload: str, previous: str, age_of: Callable[[int], float | None]
+    ) -> Told:
+        """An own line as it will be kept: with how far this kiosk had seen, and the age of the stay it is about."""
+        holder = getattr(entry, "holder", None)
+        stay = self.stay_of(holder) if isinstance(holder, str) else None
+        age_s = age_of(stay) if stay is not None else None
+        return Told(previous, *stamp, entry.kind, payload, self.tail.applied, self.tail.book, stay, age_s)
 
     def add(self, said: Told) -> str:
         """An own line, after the last of the own chain; gives back its digest."""

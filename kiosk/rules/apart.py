@@ -85,6 +85,11 @@ class Apart:
     admitted: bool = True
 
 
+def nothing_heard(kiosk: str) -> Apart:
+    """At a kiosk that has others, before it heard of any."""
+    return Apart(kiosk, stations_heard=False, all_heard=False, caught_up=False, admitted=False)
+
+
 def about_cool(apart: Apart | None, shrinks: bool, last_kiosk: str | None) -> Answer:
     """What a holder that counts as cool counts as.  last_kiosk: which kiosk moved it last."""
     if apart is None or apart.stations_heard or not shrinks:  # nothing else can be heated

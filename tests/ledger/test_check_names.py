@@ -84,7 +84,7 @@ def shared(tmp_path_factory: pytest.TempPathFactory) -> Path:
         T.database.initialize(database)
         book.append([L.Moved("T2", None, "P2"), L.Heated("T1", "P2")], "jo")
         book.take(server.lines[book.sharing.tail.applied :])
-        book.append([L.Moved("T1", "P2", "P1"), L.SettingChanged("heat.limit_c", "42")], "jo")
+        book.append([L.Moved("T1", "P2", "P1"), L.SettingChanged("heat.limit_c", "42"), L.KioskStands("K")], "jo")
         assert book.check() == []
         before = rows_of(book)
         book.rebuild()
@@ -99,7 +99,7 @@ def rows_of(book: Book) -> list[list[str]]:
     return [sorted(map(str, T.database.execute_sql(f'SELECT * FROM "{name}"').fetchall())) for name in names]
 
 
-ONLY_SHARED = [model._meta.table_name for model in (T.Claim, T.Difference, *T.SHARING)]
+ONLY_SHARED = [model._meta.table_name for model in (T.Claim, T.Difference, T.Member, *T.SHARING)]
 
 
 @pytest.mark.parametrize("table", [*ONLY_SHARED, "line", "mention", "hold", "watch"])
@@ -137,7 +137,7 @@ def found(source: Path, folder: Path, damage: Callable[[sqlite3.Connection], Non
         return [str(fault)]
 
 
-ALONE = [model for model in T.ALL if model not in (T.Claim, T.Difference, *T.SHARING)]
+ALONE = [model for model in T.ALL if model not in (T.Claim, T.Difference, T.Member, *T.SHARING)]
 COLUMNS = [(m._meta.table_name, f.column_name) for m in ALONE for f in m._meta.sorted_fields]
 
 

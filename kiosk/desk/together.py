@@ -1,0 +1,52 @@
+"""What the desk does about the shop's other kiosks: says where this one stands, and takes in what they did.
+
+Made only where there are others.  Everything that was read of the tables before others' lines came is stale then.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from kiosk.desk.kiosks import KiosksCounter
+from kiosk.desk.session import Session
+from kiosk.rules.lines import KioskStands
+from kiosk.rules.places import Kind
+
+
+class Together:
+    """One kiosk among others.  stale: told when what the desk's other counters have read is stale."""
+
+    def __init__(self, session: Session, kiosks: KiosksCounter, stale: Callable[[], None]) -> None:
+        self._session = session
+        self.kiosks = kiosks
+        self._stale = stale
+        self._folded = session.book.changed[1]
+        session.wrote = kiosks.wrote
+        self._say_where_it_stands()
+        self.heard()
+
+    def _say_where_it_stands(self) -> None:
+        """The others must know of this kiosk, and whether heatings are booked at it, before it works."""
+        session, sharing = self._session, self._session.book.sharing
+        here = session.cards.places.rows.get(session.here or "")
+        heats = here is None or here["kind"] == Kind.SHRINK.value
+        said = sharing.members().get(sharing.own) if sharing else None
+        wanted = session.settings.kiosk.name, session.here, heats
+        if said is None or (said.name, said.at, said.heats) != wanted:
+            session.write(KioskStands(*wanted))
+
+    def heard(self) -> None:
+        """Drops what is stale, and says anew how far apart this kiosk is; before every answer and every second."""
+        session = self._session
+        if self._folded != session.book.changed[1]:
+            self._folded = session.book.changed[1]
+            session.catch_up()
+            self._stale()
+        session.cards.apart = self.kiosks.apart(self._machine())
+
+    def _machine(self) -> str | None:
+        """Code of the machine this kiosk stands at, or in a pocket of which."""
+        row = self._session.cards.places.rows.get(self._session.here or "")
+        if row is None:
+            return None
+        return str(row["code"]) if row["kind"] == Kind.MACHINE.value else row["parent"]
