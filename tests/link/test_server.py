@@ -104,7 +104,7 @@ def test_a_kiosk_writes_its_own_chain_only_whatever_it_says_it_is(on_server: Sho
         "CREATE TABLE book.mine (x int)",
         "CREATE TABLE public.mine (x int)",
         "SELECT book.open_door('SCRAM-SHA-256$', 60)",
-        "SELECT book.join_shop('0123456789abcdef', 'x', 'SCRAM-SHA-256$', '1', 1)",
+        "SELECT book.join_shop('0123456789abcdef', 'x', 'SCRAM-SHA-256$', '1', 1, false)",
         "SELECT book.locked_head()",
         "SELECT pg_read_file('/etc/passwd')",
         "COPY (SELECT 1) TO PROGRAM 'true'",
