@@ -41,12 +41,14 @@ from kiosk.rules.lines import (
     TurnedAway,
 )
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Wait
+from kiosk.rules.say import say
 
 if TYPE_CHECKING:
     from kiosk.desk.adopting import AdoptingCounter
     from kiosk.desk.audits import AuditCounter
     from kiosk.desk.build import BuildCounter
     from kiosk.desk.copies import CopiesCounter
+    from kiosk.desk.differences import DifferencesCounter
     from kiosk.desk.finding import FindingCounter
     from kiosk.desk.handover import HandoverCounter
     from kiosk.desk.intake import IntakeCounter
@@ -172,6 +174,13 @@ class Desk:
         return CopiesCounter(self.session)
 
     @cached_property
+    def differences(self) -> DifferencesCounter:
+        """What kiosks that worked apart tell differently."""
+        from kiosk.desk.differences import DifferencesCounter
+
+        return DifferencesCounter(self.session)
+
+    @cached_property
     def finding(self) -> FindingCounter:
         """Where things are."""
         from kiosk.desk.finding import FindingCounter
@@ -285,6 +294,17 @@ class Desk:
         session.last_holder = card.holder.key
         lines = session.write(TurnedAway(text, refused.reason.value, card.holder.key, goal.place.code))
         return Scanned(text, refused, lines, moment, card)
+
+    def called_out(self) -> Scanned | None:
+        """Steel that was heated by one kiosk and taken by another that had not heard it: told once at each."""
+        if self._together is None or not self._together.may_alarm():
+            return None
+        found = self.differences.called_out()
+        if found is None or found.alarm is None:
+            return None
+        card = self.session.cards.holder(found.subject)
+        told = Refused(Reason.HOT, found.alarm, say("apart.alarm_remedy"), holder=card)
+        return Scanned("", told, (), self.now(), card)
 
     def undo(self) -> Scanned:
         """The same as the printed command card."""

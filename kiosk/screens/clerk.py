@@ -250,6 +250,8 @@ class Clerk(Way):
             self.go("scan")
         if self.view is not None:
             self.view.tick()
+        if now.called is not None:
+            self.answer(now.called)
 
     def play(self, sound: Sound) -> None:
         self._sounds.play(sound)

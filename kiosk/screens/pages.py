@@ -55,6 +55,7 @@ SCREENS = {
     "compare": "job.compare:CompareScreen",
     "people": "shop.people:PeopleScreen",
     "kiosks": "shop.kiosks:KiosksScreen",
+    "apart": "shop.apart:ApartScreen",
     "presetter": "job.presetter:PresetterScreen",
 }
 
