@@ -14,12 +14,6 @@ KEPT = {
     "replay": "how a pair stands after all its readings, which the ledger's step by step is compared with",
     "rebuild": "derives every table anew, which tests compare with what grew line by line",
     "LANGUAGES": "what tests of words walk through",
-    # What the link between kiosks asks, which is not built in yet.
-    **dict.fromkeys(
-        ("Ages", "Hearing", "SLICE_S", "found_fast", "heard_to_s", "in_hearing", "known_to_all", "name_of",
-         "other_runs_fast"),
-        "the link between kiosks asks it",
-    ),
     "do_layout": "Kivy calls it",
     "open_settings": "Kivy calls it at F1",
     "has_picture": "the window that `bench start` opens asks it",

@@ -133,7 +133,8 @@ class KioskBeats:
                 for each in others
             }
         mine = members.get(self._own)
-        may_write = mine is not None and mine.line < WAITING and known_to_all(mine.line, known)
+        told = mine is not None and mine.line < WAITING and known_to_all(mine.line, known)
+        may_write = not others or told or (mine is not None and mine.known)
         return Apart(
             self._own,
             stations_heard=stations_heard,
@@ -143,7 +144,7 @@ class KioskBeats:
             machine=machine,
             since_utc_s=None if not since or None in since else min(each for each in since if each is not None),
             as_of_utc_s=max((each for each in self._silent_utc_s.values()), default=None),
-            admitted=not others or may_write,
+            admitted=may_write,
         )
 
     def _is_gone(self, other: Kiosk) -> bool:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 from kiosk.desk.kiosks import KiosksCounter
 from kiosk.desk.session import Session
+from kiosk.ledger.sharing import Member
 from kiosk.rules.lines import KioskStands
 from kiosk.rules.places import Kind
 
@@ -27,13 +28,18 @@ class Together:
 
     def _say_where_it_stands(self) -> None:
         """The others must know of this kiosk, and whether heatings are booked at it, before it works."""
-        session, sharing = self._session, self._session.book.sharing
+        session = self._session
         here = session.cards.places.rows.get(session.here or "")
         heats = here is None or here["kind"] == Kind.SHRINK.value
-        said = sharing.members().get(sharing.own) if sharing else None
+        said = self._said()
         wanted = session.settings.kiosk.name, session.here, heats
         if said is None or (said.name, said.at, said.heats) != wanted:
             session.write(KioskStands(*wanted))
+
+    def _said(self) -> Member | None:
+        """What this kiosk said last."""
+        sharing = self._session.book.sharing
+        return sharing.members().get(sharing.own) if sharing else None
 
     def heard(self) -> None:
         """Drops what is stale, and says anew how far apart this kiosk is; before every answer and every second."""
@@ -42,7 +48,10 @@ class Together:
             self._folded = session.book.changed[1]
             session.catch_up()
             self._stale()
-        session.cards.apart = self.kiosks.apart(self._machine())
+        session.cards.apart = apart = self.kiosks.apart(self._machine())
+        said = self._said()
+        if apart.admitted and said is not None and not said.known:
+            session.write(KioskStands(said.name, said.at, said.heats, known=True))  # a restart asks nobody again
 
     def _machine(self) -> str | None:
         """Code of the machine this kiosk stands at, or in a pocket of which."""

@@ -71,11 +71,12 @@ class _End(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """A kiosk of the shop.  line: id of the line in which it said so last."""
+    """A kiosk of the shop.  known: all others know what it said.  line: id of the line in which it said so last."""
 
     name: str
     at: str | None
     heats: bool
+    known: bool
     line: int
 
 
@@ -131,8 +132,11 @@ class Sharing:
     def members(self) -> dict[str, Member]:
         """The kiosks that said where they stand, and all others that ever wrote: these may book heatings."""
         rows = self._state.all("member")
-        said = {row["key"]: Member(row["name"], row["at"], bool(row["heats"]), row["line"]) for row in rows}
-        return {chain: Member("", None, True, WAITING) for chain in self._ends} | said
+        said = {
+            each["key"]: Member(each["name"], each["at"], bool(each["heats"]), bool(each["known"]), each["line"])
+            for each in rows
+        }
+        return {chain: Member("", None, True, False, WAITING) for chain in self._ends} | said
 
     @classmethod
     def found(cls, state: SqlState) -> Sharing | None:

@@ -264,6 +264,7 @@ class Member(Table):
     name = TextField()
     at = TextField(null=True)
     heats = IntegerField()
+    known = IntegerField()  # by all others, as it says
     line = IntegerField()
 
 

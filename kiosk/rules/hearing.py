@@ -13,7 +13,7 @@ from itertools import combinations
 
 from kiosk.rules.ages import Pace, StayName, Trip, pace
 
-WITHIN_S = 5.0  # heard so lately: nobody heats, scans, lifts out and carries steel to another kiosk in less
+WITHIN_S = 8.0  # two beats there and back, and less than it takes to heat steel and carry it to another kiosk
 _APART_S = 20.0  # between two round trips that say how two counters run against each other
 _TRIPS = 16
 
@@ -103,9 +103,11 @@ class Hearing:
 
     def in_hearing(self, kiosks: Iterable[str], now_s: float) -> bool:
         """Whether each of these was heard within `WITHIN_S`; the kiosk itself always is."""
-        return all(
-            kiosk == self.kiosk or now_s - self._heard_s.get(kiosk, float("-inf")) <= WITHIN_S for kiosk in kiosks
-        )
+        return all(kiosk == self.kiosk or self._is_near(self.heard_to_s(kiosk), now_s) for kiosk in kiosks)
+
+    @staticmethod
+    def _is_near(heard_s: float | None, now_s: float) -> bool:
+        return heard_s is not None and now_s - heard_s <= WITHIN_S
 
     def _trip(self, kiosk: str, trip: Trip) -> None:
         trips = self._trips.setdefault(kiosk, [])

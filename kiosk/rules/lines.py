@@ -419,13 +419,14 @@ class ClaimSettled:
 class KioskStands:
     """The kiosk that writes this, one of several, is called so and stands there (place code; None: nowhere special).
 
-    heats: heatings are booked at it.
+    heats: heatings are booked at it.  known: every other kiosk has applied the line that said so, so that it may work.
     """
 
     kind: ClassVar[str] = "kiosk stands"
     name: str
     at: str | None = None
     heats: bool = True
+    known: bool = False
 
 
 Entry = (

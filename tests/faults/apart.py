@@ -22,7 +22,7 @@ from kiosk.rules.apart import Answer, Apart, about_cool, about_time
 from kiosk.rules.hearing import WITHIN_S, Beat, Hearing
 from kiosk.rules.merge import Made, has_seen, with_claim
 
-CARRIED_S = 6.0
+CARRIED_S = 9.0
 RATE = {"station": 0.8, "air": 1.0, "sleeve": 5.0, "slot": 1.0}  # how fast it cools, beside free air
 WAITS = 2**40
 
