@@ -29,6 +29,8 @@ class LinkSeen:
     @property
     def words(self) -> str:
         """A sign and a word."""
+        if self.state == "cut_off" and not self.waiting:
+            return t("link.cut_off_nothing", since_at=self.since_at)
         return t(f"link.{self.state}", count=self.waiting, since_at=self.since_at)
 
 

@@ -14,6 +14,7 @@ from kiosk.rules.link_state import LinkState
 from tests.link.kiosk import until
 from tests.link.making import Make, equal, level
 from tests.link.shop import LINE_FORM, Ledger, Shop, linked
+from tests.link.test_server import refused
 
 
 def test_a_copy_of_yesterday_gets_todays_lines_back_before_any_new_one(make: Make, on_server: Shop) -> None:
@@ -42,6 +43,21 @@ def test_a_copy_of_yesterday_gets_todays_lines_back_before_any_new_one(make: Mak
     equal(a, b, c)
     assert a.ledger.shared[: len(before)] == before
     assert on_server.examine() == []
+
+
+def test_tables_that_were_put_back_take_nothing_new_whoever_asks_before_all_were_heard(on_server: Shop) -> None:
+    first, second = on_server.member(), on_server.member()
+    ledger, kiosk = Ledger(first.kiosk), linked(first)
+    calls.push(kiosk, ledger.write("one"), LINE_FORM)
+    kiosk.close()
+    on_server.server.put_back(on_server.database, on_server.server.dump(on_server.database))
+    kiosk = linked(first)
+    with refused(Cause.PUT_BACK):
+        calls.push(kiosk, ledger.write("two"), LINE_FORM)
+    told = {"applied": 1, "waiting": 0, "utc_s": 0.0, "body": "", "version": "9", "reads": LINE_FORM}
+    assert calls.beat(kiosk, calls.Said(run="a", beat=1, **told)).put_back
+    assert not calls.beat(linked(second), calls.Said(run="b", beat=1, **told)).put_back
+    assert calls.push(kiosk, ledger.own[1:], LINE_FORM)[0].n == 2
 
 
 def test_an_emptied_server_is_refilled_verbatim_by_whoever_has_most(make: Make, on_server: Shop) -> None:

@@ -225,7 +225,7 @@ class KiosksScreen(View):
 def _note(row: asks.KioskRow) -> str:
     match row.how:
         case asks.How.HEARD:
-            return t("kiosks.heard", count=row.waiting)
+            return t("kiosks.heard_waiting", count=row.waiting) if row.waiting else t("kiosks.heard")
         case asks.How.NOT_HEARD:
             return t("kiosks.not_heard", since_at=row.since_at)
     return t(f"kiosks.{row.how}")
