@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.screens.clerk import coupling_words, fault_words
@@ -38,6 +38,7 @@ class ShopScreen(View):
     title = StringProperty()
     choices = ListProperty()
     trouble = StringProperty()
+    has_room = BooleanProperty(True)  # for all keys of the menu
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
