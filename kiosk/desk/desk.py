@@ -1,4 +1,4 @@
-"""The desk: a scan comes in, the rules decide, the book keeps it; long, because every counter has its door here.
+"""The desk: a scan comes in, the rules decide, the book keeps the answer, and what to show goes out.
 
 Never decides anything itself and never shows anything; `open_desk` is where every program begins.
 """
@@ -7,16 +7,14 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kiosk import __version__
 from kiosk import settings as shop_settings
-from kiosk.desk.heat import HeatCounter
+from kiosk.desk.counters import Counters
 from kiosk.desk.probing import Probe
 from kiosk.desk.session import NotThere, Session, writable
-from kiosk.desk.shop import ShopCounter
 from kiosk.desk.shop_air import ShopAir
 from kiosk.ledger.book import Book, LedgerFault, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
@@ -41,21 +39,10 @@ from kiosk.rules.lines import (
     TurnedAway,
 )
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Wait
+from kiosk.rules.say import say
 
 if TYPE_CHECKING:
-    from kiosk.desk.adopting import AdoptingCounter
-    from kiosk.desk.audits import AuditCounter
-    from kiosk.desk.build import BuildCounter
-    from kiosk.desk.copies import CopiesCounter
-    from kiosk.desk.finding import FindingCounter
-    from kiosk.desk.handover import HandoverCounter
-    from kiosk.desk.intake import IntakeCounter
     from kiosk.desk.kiosks import KiosksCounter
-    from kiosk.desk.labels import LabelCounter
-    from kiosk.desk.papers import PapersCounter
-    from kiosk.desk.people import PeopleCounter
-    from kiosk.desk.records import RecordsCounter
-    from kiosk.desk.reports import ReportsCounter
     from kiosk.desk.together import Together
     from kiosk.rules.view import View
 
@@ -75,13 +62,11 @@ class Scanned:
     undo_s: float | None = None  # how long the step can still be undone
 
 
-class Desk:
+class Desk(Counters):
     """An open kiosk.  Belongs to one thread."""
 
     def __init__(self, session: Session) -> None:
-        self.session = session
-        self.heat = HeatCounter(session)
-        self.shop = ShopCounter(session)
+        super().__init__(session)
         self.air = ShopAir(session, lambda value: self.people.ambient_measured(value))
         self.probe = Probe(session)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
@@ -139,93 +124,6 @@ class Desk:
             from kiosk.desk.together import Together
 
             self._together = Together(self.session, self.kiosks, self.finding.catch_up)
-
-    # The counters below are there from when they are first asked for: together they take longer to load than all the
-    # rest, and what is hot is told without them.
-
-    @cached_property
-    def adopting(self) -> AdoptingCounter:
-        """Labels nobody knows."""
-        from kiosk.desk.adopting import AdoptingCounter
-
-        return AdoptingCounter(self.session, self.shop, self.audits)
-
-    @cached_property
-    def audits(self) -> AuditCounter:
-        """Audits of places and of heat."""
-        from kiosk.desk.audits import AuditCounter
-
-        return AuditCounter(self.session)
-
-    @cached_property
-    def build(self) -> BuildCounter:
-        """Building up, measuring and tearing down."""
-        from kiosk.desk.build import BuildCounter
-
-        return BuildCounter(self.session)
-
-    @cached_property
-    def copies(self) -> CopiesCounter:
-        """Copies of the ledger."""
-        from kiosk.desk.copies import CopiesCounter
-
-        return CopiesCounter(self.session)
-
-    @cached_property
-    def finding(self) -> FindingCounter:
-        """Where things are."""
-        from kiosk.desk.finding import FindingCounter
-
-        return FindingCounter(self.session)
-
-    @cached_property
-    def handover(self) -> HandoverCounter:
-        """Machines and their pockets."""
-        from kiosk.desk.handover import HandoverCounter
-
-        return HandoverCounter(self.session)
-
-    @cached_property
-    def intake(self) -> IntakeCounter:
-        """Shop data in and out."""
-        from kiosk.desk.intake import IntakeCounter
-
-        return IntakeCounter(self.session)
-
-    @cached_property
-    def labels(self) -> LabelCounter:
-        """Labels, and what draws and prints them."""
-        from kiosk.desk.labels import LabelCounter
-
-        return LabelCounter(self.session)
-
-    @cached_property
-    def papers(self) -> PapersCounter:
-        """Papers of a job: sheets, lists, measurements."""
-        from kiosk.desk.papers import PapersCounter
-
-        return PapersCounter(self.session)
-
-    @cached_property
-    def people(self) -> PeopleCounter:
-        """Badges and PINs."""
-        from kiosk.desk.people import PeopleCounter
-
-        return PeopleCounter(self.session)
-
-    @cached_property
-    def records(self) -> RecordsCounter:
-        """What was done."""
-        from kiosk.desk.records import RecordsCounter
-
-        return RecordsCounter(self.session)
-
-    @cached_property
-    def reports(self) -> ReportsCounter:
-        """Audits and shifts as papers."""
-        from kiosk.desk.reports import ReportsCounter
-
-        return ReportsCounter(self.session, self.audits, self.records)
 
     def close(self) -> None:
         if self.kiosks is not None:
@@ -285,6 +183,17 @@ class Desk:
         session.last_holder = card.holder.key
         lines = session.write(TurnedAway(text, refused.reason.value, card.holder.key, goal.place.code))
         return Scanned(text, refused, lines, moment, card)
+
+    def called_out(self) -> Scanned | None:
+        """Steel that was heated by one kiosk and taken by another that had not heard it: told once at each."""
+        if self._together is None or not self._together.may_alarm():
+            return None
+        found = self.differences.called_out()
+        if found is None or found.alarm is None:
+            return None
+        card = self.session.cards.holder(found.subject)
+        told = Refused(Reason.HOT, found.alarm, say("apart.alarm_remedy"), holder=card)
+        return Scanned("", told, (), self.now(), card)
 
     def undo(self) -> Scanned:
         """The same as the printed command card."""

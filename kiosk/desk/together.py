@@ -22,6 +22,7 @@ class Together:
         self.kiosks = kiosks
         self._stale = stale
         self._folded = session.book.changed[1]
+        self._looked = -1
         session.wrote = kiosks.wrote
         self._say_where_it_stands()
         self.heard()
@@ -52,6 +53,11 @@ class Together:
         said = self._said()
         if apart.admitted and said is not None and not said.known:
             session.write(KioskStands(said.name, said.at, said.heats, known=True))  # a restart asks nobody again
+
+    def may_alarm(self) -> bool:
+        """Whether lines came since this was asked: only these can tell of what was not heard."""
+        before, self._looked = self._looked, self._session.book.changed[1]
+        return before != self._looked
 
     def _machine(self) -> str | None:
         """Code of the machine this kiosk stands at, or in a pocket of which."""

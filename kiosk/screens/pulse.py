@@ -12,6 +12,7 @@ from kiosk.words import t
 
 if TYPE_CHECKING:  # the desk is loaded on its own thread
     from kiosk.desk import Desk
+    from kiosk.desk.desk import Scanned
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +51,7 @@ class Pulse:
     silent: bool = False  # the shop's thermometer says nothing
     advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
     link: LinkSeen | None = None  # None: this kiosk has no others
+    called: Scanned | None = None  # what other kiosks' lines make an alarm of
 
 
 def pulse(desk: Desk) -> Pulse:
@@ -73,6 +75,7 @@ def pulse(desk: Desk) -> Pulse:
         desk.air.silent,
         desk.heat.advice_next(board),
         _link(desk),
+        desk.called_out(),
     )
 
 

@@ -32,7 +32,7 @@ from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
-from kiosk.screens.questions import common
+from kiosk.screens.questions import common, first
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
@@ -94,6 +94,7 @@ class KioskApp(App):
         self._kept: Kept | None = None
         self._desk_spoke = threading.Event()
         self._keeper: Keeper | None = None
+        self.goes_to: Path | None = None  # the folder to open instead, once this window is closed
         self._asked = False
         self._drawn = False  # a picture was on the screen
         self._anew = False  # all is to be built anew once nothing holds the window
@@ -104,6 +105,11 @@ class KioskApp(App):
         """The service keeps this window: only a supervisor's PIN leaves it."""
         self._kept = Kept(manager, self.stop)
         self.clerk.leave = self.stop
+
+    def _open_instead(self, folder: Path) -> None:
+        """Close this window for the demo shop's, or in that one for the shop's own."""
+        self.goes_to = folder
+        self.stop()
 
     def open_settings(self, *_: object) -> bool:
         """Kivy's own settings, which F1 would open: never."""
@@ -142,7 +148,7 @@ class KioskApp(App):
         self.worker.ask(common.changed_outside(), self._opened)
         self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
-        Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
+        Clock.schedule_interval(lambda _: self.worker.ask(common.copies_due, self._copy), COPY_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         return self.frame
 
@@ -176,6 +182,11 @@ class KioskApp(App):
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
         self.clerk.bind(heat_known=self._strip, wanted=self._strip, link=self._strip)
         self.clerk.bind(settings=self._settled)
+        options = self.options
+        if options.own is not None:
+            self.clerk.begin_own = partial(self._open_instead, options.own)
+        elif not options.demo:
+            self.clerk.look_around = partial(self._open_instead, options.data_dir / "demo")
         self.clerk.go("scan")
         self._strip()
 
@@ -229,10 +240,17 @@ class KioskApp(App):
         for number, sound in enumerate(Sound):  # one a frame or so; what plays them came with the heat screen
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
-        Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
+        Clock.schedule_once(lambda _: self.worker.ask(common.warm_up), QUIET_S)
+        if not self.options.demo:
+            self.clerk.ask(first.wanted(), self._first)
         if changed:
             told = ", ".join(f"{line.name} = {line.value}" for line in changed)
             self.clerk.trouble = t("settings.changed_outside", settings=told)
+
+    def _first(self, wanted: bool) -> None:
+        """A kiosk that knows nothing yet asks first, unless somebody is at something already."""
+        if wanted and self.clerk.view is not None and self.clerk.view.name == "scan":
+            self.clerk.go("first")
 
     def _fit(self, *_: object) -> None:
         width, height = Window.size
@@ -390,18 +408,3 @@ def _to_stay(name: str) -> View:
 def _load_check(_: Desk) -> None:
     """What a code's check character is worked out with: a scanner that types is checked on Kivy's thread."""
     codes.check_character("")
-
-
-def _warm_up(desk: Desk) -> None:
-    """Read what only a later touch needs, on the desk's thread."""
-    from kiosk.screens.questions import find
-
-    find.warm()(desk)
-
-
-def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
-    """What `copies.backup` needs when the day's copy is due."""
-    if not desk.copies.due():
-        return None
-    session = desk.session
-    return session.book.path.parent, desk.copies.folders(), int(session.settings.backup.keep)

@@ -10,6 +10,7 @@ import qrcode
 from kiosk.link.faults import Cause, LinkFault
 from kiosk.rules.places import Kind, Place
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions.apart import Matter, ToldDifferently, ToldHere
 from kiosk.screens.questions.kiosks import How, Invitation, KioskRow, Kiosks
 from kiosk.words import t
 
@@ -52,7 +53,30 @@ def _kiosks(screen: Any, state: str) -> None:
             screen._answer(t("kiosks.joined"))
 
 
-SAMPLES = tuple(
-    ("kiosks", state, partial(_kiosks, state=state))
-    for state in ("alone", "list", "kiosk", "code", "code_here", "name", "refused", "places", "answer")
+def _claim(at: int, value: str, who: str | None = "Johanna Oberhuber", *, unverified: bool = False) -> ToldHere:
+    return ToldHere(_NAMES[at], who, 1_790_000_000.0, value, value, unverified)
+
+
+def _apart(screen: Any, state: str) -> None:
+    name, drawer = "End mill 12 x 26 long reach", "Cabinet B · Drawer 3 · 12"
+    moved = (_claim(1, drawer, unverified=True), _claim(0, "Shrink station", None), _claim(4, "Mill 1 · 24"))
+    label = (_claim(1, name), _claim(4, "Drill 8.5 HSK63", None))
+    found = (
+        ToldDifferently("place/H1", Matter.PLACE, "H1", name, moved, hot=state == "hot"),
+        ToldDifferently("label/X", Matter.LABEL, "X", "H1-0BCDEFGHJK", label),
+        *(ToldDifferently(f"use/{at}", Matter.USE, f"{at}", f"{name} {at}", label) for at in range(5)),
+    )
+    screen._told(found if state != "none" else ())
+    if state in ("moved", "hot"):
+        screen.choose(Choice("place/H1", name))
+    elif state == "label":
+        screen.choose(Choice("label/X", name))
+
+
+SAMPLES = (
+    *(
+        ("kiosks", state, partial(_kiosks, state=state))
+        for state in ("alone", "list", "kiosk", "code", "code_here", "name", "refused", "places", "answer")
+    ),
+    *(("apart", state, partial(_apart, state=state)) for state in ("none", "list", "moved", "hot", "label")),
 )
