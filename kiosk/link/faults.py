@@ -38,6 +38,7 @@ class Cause(Enum):
     BEHIND = "behind"
     FORKED = "forked"
     TWICE = "twice"
+    AGAIN = "again"
     WENT_BACK = "went_back"
     PUT_BACK = "put_back"
     LOCKED_OUT = "locked_out"
@@ -60,7 +61,7 @@ class Cause(Enum):
 
 
 _PASSING = frozenset(
-    {Cause.UNREACHABLE, Cause.SLOW, Cause.BUSY, Cause.FULL, Cause.READ_ONLY, Cause.PUT_BACK, Cause.UNKNOWN}
+    {Cause.UNREACHABLE, Cause.SLOW, Cause.AGAIN, Cause.BUSY, Cause.FULL, Cause.READ_ONLY, Cause.PUT_BACK, Cause.UNKNOWN}
 )
 _STOPS = {
     Cause.BEHIND: LinkState.BEHIND,
@@ -103,6 +104,8 @@ _SAID = {
         "join again with a new code: it becomes a kiosk of its own, and a supervisor looks at what it did meanwhile"),
     Cause.TWICE: ("another kiosk says that it is this one: the folder was copied", "switch one of the two off, and let "
         "it join anew with an empty folder"),
+    Cause.AGAIN: ("this kiosk ran a moment ago and did not end in order; the server looks whether it still runs",
+        "the kiosk tries again by itself"),
     Cause.WENT_BACK: ("the server has lost lines that this kiosk knows, and went on otherwise since",
         "put back the server's newest copy, or empty it with `holder-kiosk server init --anew`: the kiosks refill it"),
     Cause.PUT_BACK: ("an older copy of the server's book was put back; new lines wait until every kiosk was heard",
@@ -134,6 +137,7 @@ _OF_POSTGRES = (
     ("42P01", Cause.EDITED),  # no such table
     ("42703", Cause.EDITED),  # no such column
     ("42804", Cause.EDITED),
+    ("0A000", Cause.EDITED),  # a table has another form than a moment ago
     ("22", Cause.EDITED),  # a value that cannot be where it stands
     ("23", Cause.EDITED),  # a constraint that our functions never meet
     ("42501", Cause.NOT_ALLOWED),

@@ -30,6 +30,7 @@ AT_ONCE = 500  # lines in one push, pull or refill
 MOST_HELD = 4000  # lines pulled and not yet taken by the desk
 _RETRIES_S = (0.2, 0.5, 1.0, 2.0, 4.0)
 _STOPPED_S = 15.0  # between tries where a person must see to it first
+_AGAIN_S = 10.0  # after its start a kiosk that was killed may be taken for its own copy: the server waits six seconds
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,7 @@ class Link:
         self._counter = counter
         self._wall = wall
         self._run_id = secrets.token_hex(8)
+        self._begun_s = counter()
         self._beat = 0
         self._beaten_s = -BEAT_S
         self._bell, self._rope = socket.socketpair()
@@ -212,6 +214,8 @@ class Link:
         self._rope.close()
 
     def _met(self, fault: LinkFault) -> None:
+        if fault.cause is Cause.TWICE and self._counter() - self._begun_s < _AGAIN_S:
+            fault = LinkFault(Cause.AGAIN)
         with self._known:
             self._now()
             self._fault = fault

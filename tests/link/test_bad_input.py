@@ -130,7 +130,11 @@ def test_a_name_taken_twice_keeps_the_code_good(on_server: Shop) -> None:
 
 def test_a_book_is_never_mixed_with_another(on_server: Shop) -> None:
     first = on_server.member("first", has_lines=True)  # an existing book becomes the first chain
-    calls.push(linked(first), Ledger(first.kiosk).write("old"), LINE_FORM)
+    ledger, kiosk = Ledger(first.kiosk), linked(first)
+    with refused(Cause.PUT_BACK):  # nobody writes before the lines it brings along are there
+        calls.push(kiosk, ledger.write("old"), LINE_FORM)
+    calls.beat(kiosk, calls.Said("run", 1, 0, 1, 0.0, "", "9", LINE_FORM))
+    calls.push(kiosk, ledger.own, LINE_FORM)
     with refused(Cause.NOT_EMPTY):
         on_server.member("second", has_lines=True)
     on_server.member("second")

@@ -165,6 +165,18 @@ def test_a_kiosk_that_starts_anew_goes_on_where_it_was(make: Make) -> None:
     equal(a, b)
 
 
+def test_a_kiosk_that_was_killed_and_starts_at_once_is_not_taken_for_its_copy_for_long(make: Make) -> None:
+    a = make("A")
+    until(level(a))
+    a.network.refuse()  # the server is told nothing, as when the kiosk is killed
+    a.close()
+    a.network.heal()
+    a.open()
+    seen = set()
+    until(lambda: seen.add(a.state) or level(a)())
+    assert LinkState.FORKED not in seen
+
+
 def test_a_copied_folder_is_found_while_both_run(make: Make) -> None:
     a = make("A")
     a.write("one")
