@@ -289,8 +289,14 @@ class Sharing:
             row: TableRow | None = msgspec.json.decode(before)
             self._state.apply(Put(what, row) if row is not None else Drop(what, msgspec.json.decode(key)))
         self._state.cursor.execute('DELETE FROM "image"')
-        self._state.cursor.execute('DELETE FROM "mention" WHERE "line_id" >= ?', (WAITING,))
-        return {each.said.number: each.said for each in self.lines_after(WAITING - 1)}
+        waits = {each.said.number: each.said for each in self.lines_after(WAITING - 1)}
+        for number, said in waits.items():  # by subject: the index leads there, and a long past is not read through
+            found = mentions(said.entry, said.stamp(WAITING + number))
+            self._state.cursor.executemany(
+                'DELETE FROM "mention" WHERE "subject" = ? AND "line_id" = ?',
+                [(subject, WAITING + number) for subject in found],
+            )
+        return waits
 
     def _next(self, shared: SharedLine, waits: dict[int, Told]) -> None:
         line = shared.line
