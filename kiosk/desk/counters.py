@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from kiosk.desk.people import PeopleCounter
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
-    from kiosk.desk.setting_up import SettingUpCounter
 
 
 class Counters:
@@ -107,13 +106,6 @@ class Counters:
         from kiosk.desk.papers import PapersCounter
 
         return PapersCounter(self.session)
-
-    @cached_property
-    def setting_up(self) -> SettingUpCounter:
-        """What a shop has, entered by hand."""
-        from kiosk.desk.setting_up import SettingUpCounter
-
-        return SettingUpCounter(self.session)
 
     @cached_property
     def people(self) -> PeopleCounter:

@@ -43,6 +43,18 @@ class ShopScreen(View):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._place = ""  # code of the place whose holders are listed
+        self._last_row = (self.ids.kiosks.__self__, self.ids.failed.__self__)  # kept, for the layout only borrows them
+        self.bind(has_room=self._lay)
+        self._lay()
+
+    def _lay(self, *_: object) -> None:
+        """The last row is there where it has room."""
+        keys = self.ids.menu
+        for each in self._last_row:
+            if each.parent is not None:
+                keys.remove_widget(each)
+            if self.has_room:
+                keys.add_widget(each)
 
     def shown(self, **_: Any) -> None:
         self.page = Page.MENU
