@@ -33,6 +33,7 @@ SCREENS = {
     "audit": "audit.audit:AuditScreen",
     "shop": "shop.shop:ShopScreen",
     "labels": "labels.labels:LabelsScreen",
+    "stick": "labels.stick:StickScreen",
     "history": "records.history:HistoryScreen",
     "heatings": "records.heatings:HeatingsScreen",
     "audit_differences": "audit.differences:AuditDifferencesScreen",
