@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from kiosk.desk.labels import LabelCounter
     from kiosk.desk.papers import PapersCounter
     from kiosk.desk.people import PeopleCounter
+    from kiosk.desk.phones import PhonesCounter
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
     from kiosk.rules.view import View
@@ -76,7 +77,6 @@ class Desk:
         self.probe = Probe(session)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
-        self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
 
     @classmethod
@@ -189,6 +189,13 @@ class Desk:
         return PeopleCounter(self.session)
 
     @cached_property
+    def phones(self) -> PhonesCounter:
+        """Whose telephones ask too."""
+        from kiosk.desk.phones import PhonesCounter
+
+        return PhonesCounter(self.session, lambda: self.audits)
+
+    @cached_property
     def records(self) -> RecordsCounter:
         """What was done."""
         from kiosk.desk.records import RecordsCounter
@@ -208,6 +215,8 @@ class Desk:
         try:
             with suppress(LedgerFault):  # on a disk that is full to the end nothing more can be kept
                 self.session.tell_unwritten()
+                if self.session.hands[1:]:
+                    self.phones.close()
         finally:
             self.session.book.close()
 
@@ -237,7 +246,7 @@ class Desk:
         session, moment = self.session, self.now()
         session.last_scan_s = moment.watched_s
         pair_s = session.settings.kiosk.pair_s
-        before = [each for each in (self._watched, self._pending()) if each and each.left_s(moment, pair_s) >= 0.0]
+        before = [each for each in (session.hand.watched, self._pending()) if each and each.left_s(moment, pair_s) >= 0.0]
         subject = session.cards.subject(text)
         card: HolderCard | None = None
         goal: PlaceCard | None = None
@@ -246,12 +255,12 @@ class Desk:
             goal = next((each.card for each in before if isinstance(each.card, PlaceCard)), None)
             if goal is None and session.here:
                 goal = session.cards.place(session.here)
-            self._watched = Pending(card, moment.watched_s)
+            session.hand.watched = Pending(card, moment.watched_s)
         elif isinstance(subject, PlaceCard):
             goal = subject
             found = next((each.card for each in before if isinstance(each.card, HolderCard)), None)
             card = session.cards.holder(found.holder.key) if found else None
-            self._watched = Pending(card or goal, moment.watched_s)
+            session.hand.watched = Pending(card or goal, moment.watched_s)
         refused = may_go(card, goal, session.cooling_place()) if card and goal else None
         if card is None or goal is None or refused is None or refused.reason is not Reason.HOT:
             return None
@@ -287,9 +296,21 @@ class Desk:
         self.air.tick()
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
+        if session.hands[1:]:
+            self.phones.over()
+        for hand in session.hands:
+            with session.asked_by(hand):
+                lines += self._left_alone(moment)
+        return lines
+
+    def _left_alone(self, moment: Moment) -> tuple[Written, ...]:
+        """Whoever has not scanned for long is signed out and their audit waits; a telephone stays its owner's."""
+        session = self.session
+        lines: tuple[Written, ...] = ()
         idle_s = moment.watched_s - session.last_scan_s
-        if session.operator and (gone := left_alone(session.operator, idle_s, session.settings.kiosk.sign_out_s)):
-            lines += session.write(gone)
+        sign_out_s = session.settings.kiosk.sign_out_s
+        if session.operator and not session.hand.phone and (gone := left_alone(session.operator, idle_s, sign_out_s)):
+            lines = session.write(gone)
             session.operator = None
         if session.audit is not None:
             self.audits.cooled()
@@ -358,7 +379,8 @@ class Desk:
             session.cooling_place(),
             session.limits(),
             self.audits.to_open(subject),
-            self.audits.asked_s,
+            session.hand.phone,
+            session.hand.audit_asked_s,
         )
 
     def _pending(self) -> Pending | None:
