@@ -28,7 +28,6 @@ from kiosk.rules.audit import (
     GroupState,
     Item,
     Mark,
-    Open,
     Settled,
 )
 from kiosk.rules.audit_scan import begin, photograph, stands_empty

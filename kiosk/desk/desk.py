@@ -246,7 +246,8 @@ class Desk:
         session, moment = self.session, self.now()
         session.last_scan_s = moment.watched_s
         pair_s = session.settings.kiosk.pair_s
-        before = [each for each in (session.hand.watched, self._pending()) if each and each.left_s(moment, pair_s) >= 0.0]
+        first = (session.hand.watched, self._pending())
+        before = [each for each in first if each and each.left_s(moment, pair_s) >= 0.0]
         subject = session.cards.subject(text)
         card: HolderCard | None = None
         goal: PlaceCard | None = None
@@ -294,7 +295,7 @@ class Desk:
             session.tell_unwritten()
             self._beat_s = moment.watched_s
         self.air.tick()
-        ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
+        ended = [HoldEnded(card.holder.key, "time", card.hold and card.hold.heating) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
         if session.hands[1:]:
             self.phones.over()
@@ -394,11 +395,6 @@ class Desk:
         else:
             card = cards.place(kept.card.place.code)
         return Pending(card, kept.since_watched_s) if card else None
-
-
-def _begun_by(card: HolderCard) -> int | None:
-    """Number of the line that began its hold."""
-    return card.hold.heating if card.hold else None
 
 
 def _moved(outcome: Done) -> bool:

@@ -54,7 +54,8 @@ def entry_of(kind: str, text: str) -> Entry:
 def as_kept(entry: Entry, phone: str = "") -> tuple[Entry, str]:
     """The line as a replay will see it (a length given as `12` is `12.0` from then on), and its payload.
 
-    phone: the telephone it came by, kept beside the line's own fields; no kind of line has one of that name.  msgspec.ValidationError for a value of another type than the line's.
+    phone: the telephone it came by, kept beside the line's own fields; no kind of line has one of that name.
+    Raises msgspec.ValidationError for a value of another type than the line's.
     """
     plain = entry_of(entry.kind, _ENCODER.encode(entry).decode())
     text = _ENCODER.encode(plain).decode()

@@ -13,7 +13,8 @@ from kiosk.rules import lines as L
 from kiosk.rules.audit import Action
 from kiosk.rules.cards import OperatorCard
 
-# Said by whoever comes and goes, be it with a telephone, by the program that starts, and by refusals; a PIN says itself whose it is.
+# Said by whoever comes and goes, be it with a telephone, by the program that starts, and by refusals; a PIN says itself
+# whose it is.
 _ALWAYS = (
     L.SignedIn, L.SignedOut, L.PinGiven, L.PhonePaired, L.PhoneEnded, L.TurnedAway, L.KioskStarted, L.Restored,
     L.AuditPaused,
