@@ -295,7 +295,8 @@ class Desk:
             session.tell_unwritten()
             self._beat_s = moment.watched_s
         self.air.tick()
-        ended = [HoldEnded(card.holder.key, "time", card.hold and card.hold.heating) for card in self.heat.over()]
+        over = [(card.holder.key, card.hold) for card in self.heat.over()]
+        ended = [HoldEnded(key, "time", hold.heating if hold else None) for key, hold in over]
         lines = session.write(*ended) if ended else ()
         if session.hands[1:]:
             self.phones.over()
@@ -307,10 +308,9 @@ class Desk:
     def _left_alone(self, moment: Moment) -> tuple[Written, ...]:
         """Whoever has not scanned for long is signed out and their audit waits; a telephone stays its owner's."""
         session = self.session
-        lines: tuple[Written, ...] = ()
-        idle_s = moment.watched_s - session.last_scan_s
-        sign_out_s = session.settings.kiosk.sign_out_s
-        if session.operator and not session.hand.phone and (gone := left_alone(session.operator, idle_s, sign_out_s)):
+        idle_s, lines = moment.watched_s - session.last_scan_s, tuple[Written, ...]()
+        owner = None if session.hand.phone else session.operator
+        if owner and (gone := left_alone(owner, idle_s, session.settings.kiosk.sign_out_s)):
             lines = session.write(gone)
             session.operator = None
         if session.audit is not None:
@@ -332,7 +332,9 @@ class Desk:
         self._remember(subject, outcome, moment)
         if holder and lines:
             holder = session.cards.holder(holder.holder.key)
-        undo = session.settings.kiosk.undo_s if isinstance(outcome, Done) and _moved(outcome) else None
+        written = outcome.lines if isinstance(outcome, Done) else ()
+        moved = any(isinstance(line, Moved) and line.undoes is None for line in written)
+        undo = session.settings.kiosk.undo_s if moved else None
         return Scanned(text, outcome, lines, moment, holder, undo)
 
     def _write(self, text: str, outcome: Outcome) -> tuple[Written, ...]:
@@ -395,7 +397,3 @@ class Desk:
         else:
             card = cards.place(kept.card.place.code)
         return Pending(card, kept.since_watched_s) if card else None
-
-
-def _moved(outcome: Done) -> bool:
-    return any(isinstance(line, Moved) and line.undoes is None for line in outcome.lines)
