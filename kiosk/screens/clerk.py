@@ -13,18 +13,17 @@ from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, TypeVar
 from kivy.event import EventDispatcher
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
-from kiosk import words
-from kiosk.rules.cards import Command, HolderCard
+from kiosk.rules.cards import Command
 from kiosk.rules.outcomes import ABOUT_LABEL, Done, Refused, Step
 from kiosk.rules.places import Kind
-from kiosk.rules.say import Say
-from kiosk.screens.faults import cause_words
 from kiosk.screens.outcomes_shown import asks_for_pocket, came_back, is_about_heat, waiting_for_place
 from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import Question, common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
 from kiosk.settings import Settings
+from kiosk.telling import coupling_words as coupling_words
+from kiosk.telling import fault_words as fault_words
 from kiosk.words import t
 
 if TYPE_CHECKING:  # the desk is loaded on its own thread
@@ -351,28 +350,3 @@ def _is_there(_: str) -> None:
 
 def _due(take_out_in_s: float | None) -> bool:
     return take_out_in_s is not None and take_out_in_s <= 0
-
-
-def fault_words(error: Exception) -> str:
-    """An error in a person's words: its own sentence and, where it has one, its remedy.
-
-    What a disk or the book's file said gets the words of its cause.  The kiosk's own errors are worded for people;
-    any other is said to be one, and is in the log.
-    """
-    spoken = [part for name in ("say", "why", "remedy") if isinstance(part := getattr(error, name, None), Say)]
-    if spoken:
-        return " ".join(f"{words.say(message).rstrip('.')}." for message in spoken)
-    if cause := cause_words(error):
-        return cause
-    if not type(error).__module__.startswith("kiosk."):
-        return t("fault.unknown")
-    remedy = getattr(error, "remedy", "")
-    text = str(error) or t("fault.unknown")
-    return f"{text} {remedy}".strip() if remedy and remedy not in text else text
-
-
-def coupling_words(card: HolderCard) -> str:
-    """`HSK-A 63 · H7K2 B4N9 RX`: its taper and what its label says."""
-    coupling = card.holder.coupling
-    family = t(f"coupling.{coupling.family.value}", size=coupling.size)
-    return f"{family} · {words.grouped(card.code)}"
