@@ -88,6 +88,7 @@ class Clerk(EventDispatcher):
     leave = ObjectProperty(None, allownone=True)  # closes a window that the service keeps; None: nobody keeps it
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
     wanted = StringProperty()
+    phones = ObjectProperty(None, allownone=True)  # `handheld.phones.Phones`, whose questions a screen asks; None: off
 
     def __init__(self, worker: Asks, sounds: Sounds, show: Callable[[View], None]) -> None:
         super().__init__()
@@ -306,6 +307,14 @@ class Clerk(EventDispatcher):
         self.go("scan", scanned=scanned)
         if scanned.undo_s and isinstance(outcome, Done) and came_back(outcome):
             self.go("tear_down", key=outcome.holder.holder.key if outcome.holder else "", only_say=True)
+
+    def alarmed_elsewhere(self, scanned: Scanned | None, words: str) -> None:
+        """A telephone met something hot: what fills its page fills the window too, or is said in the strip."""
+        self.play(Sound.HOT)
+        if scanned is not None:
+            self.go("heat", scanned=scanned)
+        else:
+            self._untold = self.trouble = words
 
     def beat(self, now: Pulse) -> None:
         """Take over what the desk says once a second."""

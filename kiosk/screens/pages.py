@@ -54,6 +54,7 @@ SCREENS = {
     "setup": "job.setup:SetupScreen",
     "compare": "job.compare:CompareScreen",
     "people": "shop.people:PeopleScreen",
+    "phones": "shop.phones:PhonesScreen",
     "presetter": "job.presetter:PresetterScreen",
 }
 

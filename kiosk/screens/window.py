@@ -34,6 +34,7 @@ from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import common
 from kiosk.screens.sounds import Sound, Sounds
+from kiosk.screens.telephones import Telephones
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
 from kiosk.screens.worker import Worker
@@ -82,6 +83,7 @@ class KioskApp(App):
         worker.at_fault, worker.at_refusal = self._fault, self.stop
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
+        self.telephones = Telephones(self.clerk, worker, options.data_dir, options.phones)
         self.scanner = Scanner()
         self._key_times = KeyTimes()
         theme.fonts()  # before the first text is measured
@@ -154,6 +156,7 @@ class KioskApp(App):
             self.eye.close(0.5)
         if self._keeper is not None:
             self._keeper.stop(0.5)
+        self.telephones.close()
         self.worker.stop()
 
     def _flipped(self, *_: object) -> None:
@@ -225,6 +228,7 @@ class KioskApp(App):
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
         Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
+        self.telephones.settle(self.settings_now.phones)
         if changed:
             told = ", ".join(f"{line.name} = {line.value}" for line in changed)
             self.clerk.trouble = t("settings.changed_outside", settings=told)
@@ -236,6 +240,7 @@ class KioskApp(App):
     def _settled(self, _: object, settings: Settings) -> None:
         """Settings changed."""
         before, self.settings_now = self.settings_now, settings
+        self.telephones.settle(settings.phones)
         if self._keeper is not None:
             self._keeper.on = settings.camera.keep_unread
         worn = (look.colours, words.language(), before.kiosk.units)
@@ -306,6 +311,7 @@ class KioskApp(App):
     def _beat(self, now: Pulse) -> None:
         self._answered()
         self.clerk.beat(now)
+        self.telephones.beat()
         self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:
