@@ -190,7 +190,8 @@
     }
   }
 
-  function over(why) {
+  function over(how) {
+    const why = paired || how === "closed" ? how : "gate"; // a page that was nobody's is not told that it ended
     paired = false;
     linked = false;
     if (news) news.close();
