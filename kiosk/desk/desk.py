@@ -29,10 +29,9 @@ from kiosk.rules.cards import (
     Pending,
     PlaceCard,
     Subject,
-    holder_under,
 )
 from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
-from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Wait
+from kiosk.rules.outcomes import Done, Outcome, Refused, Wait
 
 if TYPE_CHECKING:
     from kiosk.desk.adopting import AdoptingCounter
@@ -240,38 +239,29 @@ class Desk:
         What came of it where it makes, with the label before it or the place this kiosk stands at, a pair by which hot
         steel would come to where hands reach; else None.
         """
-        from kiosk.rules.checkin import may_go
+        from kiosk.desk.watching import watch
 
-        text = writable(text)
-        session, moment = self.session, self.now()
-        session.last_scan_s = moment.watched_s
-        pair_s = session.settings.kiosk.pair_s
-        first = (session.hand.watched, self._pending())
-        before = [each for each in first if each and each.left_s(moment, pair_s) >= 0.0]
-        subject = session.cards.subject(text)
-        card: HolderCard | None = None
-        goal: PlaceCard | None = None
-        if (seen := holder_under(subject)) is not None:
-            card = seen
-            goal = next((each.card for each in before if isinstance(each.card, PlaceCard)), None)
-            if goal is None and session.here:
-                goal = session.cards.place(session.here)
-            session.hand.watched = Pending(card, moment.watched_s)
-        elif isinstance(subject, PlaceCard):
-            goal = subject
-            found = next((each.card for each in before if isinstance(each.card, HolderCard)), None)
-            card = session.cards.holder(found.holder.key) if found else None
-            session.hand.watched = Pending(card or goal, moment.watched_s)
-        refused = may_go(card, goal, session.cooling_place()) if card and goal else None
-        if card is None or goal is None or refused is None or refused.reason is not Reason.HOT:
-            return None
-        session.last_holder = card.holder.key
-        lines = session.write(TurnedAway(text, refused.reason.value, card.holder.key, goal.place.code))
-        return Scanned(text, refused, lines, moment, card)
+        text, moment = writable(text), self.now()
+        found = watch(self.session, text, self._pending(), moment)
+        return Scanned(text, found.refused, found.lines, moment, found.card) if found else None
 
     def undo(self) -> Scanned:
         """The same as the printed command card."""
         return self.command(Command.UNDO)
+
+    def undoable(self) -> tuple[str, float]:
+        """What the last step was about that could be taken back now, and how long yet; nothing: "" and 0."""
+        session, moment = self.session, self.now()
+        left_s = session.settings.kiosk.undo_s - (moment.watched_s - (session.stepped_s or 0.0))
+        if session.stepped_s is None or left_s <= 0.0:
+            return "", 0.0
+        from kiosk.rules.decision import decide
+
+        card = CommandCard(Command.UNDO)
+        outcome = decide(self._view(card), card, moment)
+        if not isinstance(outcome, Done) or outcome.holder is None:
+            return "", 0.0
+        return outcome.holder.name, left_s
 
     def command(self, command: Command) -> Scanned:
         return self._answer(command.name, CommandCard(command))

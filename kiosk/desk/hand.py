@@ -37,6 +37,7 @@ class Hand:
     audit_seen_last: tuple[str, float] | None = None  # key of the holder seen last, and when
     audit_hot: dict[str, Open] = field(default_factory=dict)  # what its audit has seen hot, by holder
     last_scan_s: float = 0.0
+    stepped_s: float | None = None  # watched time of the last step written by it that a hand could want back
     last_holder: str | None = None  # key of the holder scanned last
     watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
 

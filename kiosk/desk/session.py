@@ -23,14 +23,17 @@ from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold_facts import HoldFacts
 from kiosk.rules.lines import (
     OUTSIDE,
+    Built,
     Entry,
     Heated,
+    Moved,
     OperatorAdded,
     OperatorRetired,
     PlaceAdded,
     PlaceRetired,
     PocketAssigned,
     SettingChanged,
+    TornDown,
 )
 from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
@@ -104,6 +107,7 @@ class Session:
     audit = OfHand[str | None]()
     audit_at = OfHand[str | None]()
     last_scan_s = OfHand[float]()
+    stepped_s = OfHand[float | None]()
     last_holder = OfHand[str | None]()
 
     def __init__(self, book: Book, settings: Settings, here: str | None = None) -> None:
@@ -183,6 +187,8 @@ class Session:
         for entry in entries:
             check(entry)
         written = self._append(entries, by or (self.operator.key if self.operator else None))
+        if any(isinstance(entry, Moved | Built | TornDown) for entry in entries):
+            self.stepped_s = self.now().watched_s
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
             self.cards.forget_places()
         return written

@@ -26,6 +26,7 @@ from kiosk.rules import codes
 from kiosk.screens import theme
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk
+from kiosk.screens.copies import copies_due, copy_soon
 from kiosk.screens.frame import Frame
 from kiosk.screens.kept import Kept
 from kiosk.screens.keytimes import KeyTimes
@@ -84,6 +85,7 @@ class KioskApp(App):
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
         self.telephones = Telephones(self.clerk, worker, options.data_dir, options.phones)
+        self.clerk.keys = self._struck
         self.scanner = Scanner()
         self._key_times = KeyTimes()
         theme.fonts()  # before the first text is measured
@@ -97,6 +99,7 @@ class KioskApp(App):
         self._keeper: Keeper | None = None
         self._asked = False
         self._drawn = False  # a picture was on the screen
+        self._anew = False  # all is to be built anew once nothing holds the window
         self._touched_s = 0.0
         self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
 
@@ -142,7 +145,8 @@ class KioskApp(App):
         self.worker.ask(common.changed_outside(), self._opened)
         self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
-        Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
+        copied = partial(copy_soon, self.worker, self._say)
+        Clock.schedule_interval(lambda _: self.worker.ask(copies_due, copied), COPY_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         return self.frame
 
@@ -203,6 +207,9 @@ class KioskApp(App):
 
     def _show(self, view: View) -> None:
         self.frame.show(view)
+        if self._anew and self.clerk.holding is None:
+            self._anew = False
+            Clock.schedule_once(lambda _: self._rebuild())
 
     def _strip(self, *_: object) -> None:
         frame, clerk = self.frame, self.clerk
@@ -261,7 +268,10 @@ class KioskApp(App):
         words.speak(settings.kiosk.language)
 
     def _rebuild(self) -> None:
-        """The same window in another language or other colours."""
+        """The same window in another language or other colours; an alarm stays as it is until it is understood."""
+        if self.clerk.holding is not None:
+            self._anew = True
+            return
         here = self.clerk.view.name if self.clerk.view else "scan"
         self.clerk.start_over()
         gc.unfreeze()  # the screens before are rubbish now
@@ -283,21 +293,6 @@ class KioskApp(App):
         if not self._asked:
             self._asked = True
             self.worker.ask(pulse, self._beat, self._no_beat)
-
-    def _copy(self, due: tuple[Path, tuple[Path, ...], int] | None) -> None:
-        """The day's copy of the ledger, on a thread of its own."""
-        if due is None:
-            return
-        folder, targets, keep = due
-
-        def copy() -> None:
-            from kiosk.desk import copies
-
-            for made in copies.backup(folder, targets, keep):
-                if made.copy is None:
-                    self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
-
-        threading.Thread(target=copy, name="copy", daemon=True).start()
 
     def _say(self, trouble: str) -> None:
         self.clerk.trouble = trouble
@@ -322,8 +317,8 @@ class KioskApp(App):
         self.clerk.fault(error)
 
     def _key(self, _: object, key: int, __: int, codepoint: str | None, modifiers: list[str]) -> bool:
-        """Keys belong to a scanner that types, unless a field has the keyboard."""
-        if self.clerk.typing or key in MODIFIERS or "ctrl" in modifiers or "alt" in modifiers:
+        """Keys belong to a scanner that types; a field that has the keyboard tells of its own."""
+        if self.clerk.field is not None or key in MODIFIERS or "ctrl" in modifiers or "alt" in modifiers:
             return False
         character = ENDINGS.get(key, codepoint or "")
         if not character or len(character) != 1:
@@ -332,12 +327,21 @@ class KioskApp(App):
             character = character.upper()
         if self.clerk.view is not None:
             self.clerk.view.keyed(character)
-        self._keyed(self.scanner.feed(character, self._key_times.pressed(time.monotonic())))
-        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
+        self._struck(character)
         return True
+
+    def _struck(self, character: str) -> bool:
+        """Let the scanner have a key, that a field may have as well; whether it ended a scan."""
+        in_field = self.clerk.field is not None
+        found = self.scanner.feed(character, self._key_times.pressed(time.monotonic()), in_field)
+        self._keyed(found)
+        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
+        return bool(found)
 
     def _keyed(self, found: tuple[Keyed, ...]) -> None:
         for keyed in found:
+            if keyed.typed and self.clerk.field is not None:
+                self.clerk.field.take_out(keyed.typed)
             if isinstance(keyed, KeyedText):
                 self.clerk.scanned(keyed.text)
             elif isinstance(keyed, KeyedTooLong):
@@ -386,11 +390,3 @@ def _warm_up(desk: Desk) -> None:
     from kiosk.screens.questions import find
 
     find.warm()(desk)
-
-
-def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
-    """What `copies.backup` needs when the day's copy is due."""
-    if not desk.copies.due():
-        return None
-    session = desk.session
-    return session.book.path.parent, desk.copies.folders(), int(session.settings.backup.keep)

@@ -26,6 +26,7 @@ def main() -> None:
         door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         door.bind(("0.0.0.0", given["port"]))
+        door.listen(64)  # who comes before the rest is loaded waits
     except OSError as error:
         M.put(pipe_out, M.CannotServe(error.strerror or str(error)))
         return
