@@ -65,7 +65,7 @@
     for (const each of document.querySelectorAll("[data-say]")) each.textContent = say(each.dataset.say);
     for (const each of document.querySelectorAll("[data-name]")) each.setAttribute("aria-label", say(each.dataset.name));
     for (const each of document.querySelectorAll("[data-place]")) each.placeholder = say(each.dataset.place);
-    $("fingerprint").textContent = fingerprint;
+    $("fingerprint").textContent = fingerprint.replaceAll(":", " ");
     strip();
   }
 

@@ -36,5 +36,5 @@ class SymbolPicture(Widget):
         texture.blit_buffer(white.tobytes(), colorfmt="luminance", bufferfmt="ubyte")
         with self.canvas:
             Color(1, 1, 1, 1)
-            left, bottom = round(self.center_x - edge / 2), round(self.center_y - edge / 2)
+            left, bottom = round(self.x + (self.width - edge) / 2), round(self.y + (self.height - edge) / 2)
             Rectangle(texture=texture, pos=(left, bottom), size=(edge, edge))

@@ -71,11 +71,11 @@ class PhonesScreen(View):
 
     def look(self, seen: Seen) -> None:
         """Show how telephones stand."""
-        self.address, self.fingerprint = seen.address, _in_lines(seen.fingerprint)
+        self.address, self.fingerprint = seen.address, seen.fingerprint.replace(":", " ")
         self.serving = seen.state == "serving"
         known = len(self.rows)
         self.rows = [
-            Marked(each.name, each.person or each.kind or each.name, _about(each.name, each.kind), side=t("phones.end"))
+            Marked(each.name, each.person or each.kind or each.name, _about(each.name, each.kind), side=f"× {t('phones.end')}")
             for each in seen.paired
         ]
         if self.serving:
@@ -125,11 +125,6 @@ class PhonesScreen(View):
 
 def _about(name: str, kind: str) -> str:
     return " · ".join(part for part in (kind, t("phones.known", phone=name)) if part)
-
-
-def _in_lines(fingerprint: str) -> str:
-    """Thirty-two pairs in two lines, so that an eye keeps its place."""
-    return "\n".join(fingerprint[at : at + 48].rstrip(":") for at in range(0, len(fingerprint), 48))
 
 
 load_beside(__file__)
