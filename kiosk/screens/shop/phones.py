@@ -73,9 +73,9 @@ class PhonesScreen(View):
         """Show how telephones stand."""
         self.address, self.fingerprint = seen.address, seen.fingerprint.replace(":", " ")
         self.serving = seen.state == "serving"
-        known = len(self.rows)
+        known, end = len(self.rows), f"× {t('phones.end')}"
         self.rows = [
-            Marked(each.name, each.person or each.kind or each.name, _about(each.name, each.kind), side=f"× {t('phones.end')}")
+            Marked(each.name, each.person or each.kind or each.name, _about(each.name, each.kind), side=end)
             for each in seen.paired
         ]
         if self.serving:
