@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from kiosk.desk.phones import PhonesCounter
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
+    from kiosk.desk.setting_up import SettingUpCounter
     from kiosk.rules.view import View
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
@@ -179,6 +180,13 @@ class Desk:
         from kiosk.desk.papers import PapersCounter
 
         return PapersCounter(self.session)
+
+    @cached_property
+    def setting_up(self) -> SettingUpCounter:
+        """What a shop has, entered by hand."""
+        from kiosk.desk.setting_up import SettingUpCounter
+
+        return SettingUpCounter(self.session)
 
     @cached_property
     def people(self) -> PeopleCounter:

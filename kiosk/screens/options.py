@@ -23,3 +23,4 @@ class Options:
     shift: bool = False
     service: bool = False
     phones: bool = False
+    own: Path | None = None  # of the demo shop, where somebody came to look around: the folder of the shop's own

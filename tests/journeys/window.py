@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -191,6 +192,10 @@ class Window:
             self._until(there, "", patience_s)
         except AssertionError:
             raise AssertionError(f"the screen never said {words}; it says {said}") from None
+
+    def waits_for(self, there: Callable[[], bool], what: str) -> None:
+        """Wait until something has come true outside the window."""
+        self._until(there, what)
 
     def is_on(self, view: str) -> None:
         """Wait until this screen is shown."""
