@@ -22,6 +22,7 @@ from kiosk import where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.rules import codes
 from kiosk.screens import theme
+from kiosk.screens.beginning import Beginning
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk
 from kiosk.screens.frame import Frame
@@ -29,7 +30,7 @@ from kiosk.screens.kept import Kept
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
-from kiosk.screens.questions import common, first
+from kiosk.screens.questions import common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.telephones import Telephones
 from kiosk.screens.theme import look
@@ -80,6 +81,7 @@ class KioskApp(App):
         self.clerk = Clerk(self.worker, self.sounds, self._show)
         self.telephones = Telephones(self.clerk, worker, options.data_dir, options.phones)
         self._typed = TypedKeys(self.clerk)
+        self.beginning = Beginning(options, self.clerk, self.stop)
         theme.fonts()  # before the first text is measured
         self.settings_now = self.clerk.settings = settings
         self._wear(self.settings_now)
@@ -89,7 +91,6 @@ class KioskApp(App):
         self._kept: Kept | None = None
         self._desk_spoke = threading.Event()
         self._keeper: Keeper | None = None
-        self.goes_to: Path | None = None  # the folder to open instead, once this window is closed
         self._asked = False
         self._drawn = False  # a picture was on the screen
         self._anew = False  # all is to be built anew once nothing holds the window
@@ -100,11 +101,6 @@ class KioskApp(App):
         """The service keeps this window: only a supervisor's PIN leaves it."""
         self._kept = Kept(manager, self.stop)
         self.clerk.leave = self.stop
-
-    def _open_instead(self, folder: Path) -> None:
-        """Close this window for the demo shop's, or in that one for the shop's own."""
-        self.goes_to = folder
-        self.stop()
 
     def open_settings(self, *_: object) -> bool:
         """Kivy's own settings, which F1 would open: never."""
@@ -177,13 +173,8 @@ class KioskApp(App):
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
-        self.clerk.bind(heat_known=self._strip, wanted=self._strip)
+        self.clerk.bind(heat_known=self._strip, wanted=self._strip, link=self._strip)
         self.clerk.bind(settings=self._settled)
-        options = self.options
-        if options.own is not None:
-            self.clerk.begin_own = partial(self._open_instead, options.own)
-        elif not options.demo:
-            self.clerk.look_around = partial(self._open_instead, options.data_dir / "demo")
         self.clerk.go("scan")
         self._strip()
 
@@ -226,7 +217,7 @@ class KioskApp(App):
             t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
         )
         who = clerk.operator.name if clerk.operator else ""
-        frame.note = " · ".join(part for part in (who, clerk.here) if part)
+        frame.note = " · ".join(part for part in (who, clerk.here, clerk.link.words if clerk.link else "") if part)
         opening = t("strip.coming") if clerk.wanted else ""
         opening = opening if clerk.heat_known else t("strip.opening")
         frame.wanted = clerk.wanted
@@ -238,17 +229,11 @@ class KioskApp(App):
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
         Clock.schedule_once(lambda _: self.worker.ask(common.warm_up), QUIET_S)
-        if not self.options.demo:
-            self.clerk.ask(first.wanted(), self._first)
         self.telephones.settle(self.settings_now.phones)
+        self.beginning.look()
         if changed:
             told = ", ".join(f"{line.name} = {line.value}" for line in changed)
             self.clerk.trouble = t("settings.changed_outside", settings=told)
-
-    def _first(self, wanted: bool) -> None:
-        """A kiosk that knows nothing yet asks first, unless somebody is at something already."""
-        if wanted and self.clerk.view is not None and self.clerk.view.name == "scan":
-            self.clerk.go("first")
 
     def _fit(self, *_: object) -> None:
         width, height = Window.size

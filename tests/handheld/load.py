@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 SHIFT = Path(__file__).parent.parent.parent / "demo_tags" / "shift"
-PICTURES = ("010-holder.jpg", "018-bench.jpg", "014-holder.jpg", "019-holder.jpg")  # nothing hot: that has a screen of its own
+PICTURES = ("010-holder.jpg", "018-bench.jpg", "014-holder.jpg", "019-holder.jpg")  # nothing hot: that has a screen
 
 
 def main() -> int:
