@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import random
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -21,13 +22,16 @@ from tests.conftest import Shop
 
 
 def fill(book: Book) -> LedgerFault:
-    """Writes until the disk has no room left."""
+    """Writes until the disk has no room left, not even for the shortest of lines: a refused one frees none."""
     pages = T.database.execute_sql("PRAGMA page_count").fetchone()[0]
     T.database.execute_sql(f"PRAGMA max_page_count = {pages + 3}")
     for text in ("text " * 24, "x"):  # lines as long as any, then what room they left
         with pytest.raises(LedgerFault) as fault:
             for _ in range(5000):
                 book.append([TurnedAway(text, "foreign_code")])
+    for _ in range(3):
+        with pytest.raises(LedgerFault):
+            book.append([TurnedAway("x", "foreign_code")])
     return fault.value
 
 
@@ -203,7 +207,7 @@ def test_a_damaged_file_is_told_and_left_as_it_is(tmp_path: Path) -> None:
     Shop(folder).desk.close()
     file = folder / NAME
     whole = file.read_bytes()
-    broken = whole[:4096] + os.urandom(4096) + whole[8192:]
+    broken = whole[:4096] + random.Random(4096).randbytes(4096) + whole[8192:]
     file.write_bytes(broken)
     try:
         with Book.open(folder, read_only=True) as book:
