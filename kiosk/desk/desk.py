@@ -78,6 +78,7 @@ class Desk:
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
+        self._closed = False
 
     @classmethod
     def open(
@@ -203,6 +204,10 @@ class Desk:
         return ReportsCounter(self.session, self.audits, self.records)
 
     def close(self) -> None:
+        """Once more is nothing: another desk may be open by then."""
+        if self._closed:
+            return
+        self._closed = True
         self.air.close()
         self.probe.close()
         try:

@@ -185,6 +185,18 @@ def test_a_disk_that_stays_full_stops_neither_the_second_nor_the_closing(shop: S
     shop.reopen()
 
 
+def test_a_desk_closed_twice_leaves_alone_the_one_that_was_opened_since(shop: Shop) -> None:
+    first = shop.desk
+    with nothing_is_kept(), pytest.raises(LedgerFault):
+        shop.desk.scan(shop.holder("T001"))
+        shop.desk.scan(shop.place("Shrink station"))
+    second = shop.reopen()
+    first.close()
+    second.scan(shop.holder("T002"))
+    assert isinstance(second.scan(shop.place("Bench 1")).outcome, Done)
+    assert second.session.book.check() == []
+
+
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere; the same is tried with a file in the way")
 def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     folder = tmp_path / "data"
