@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -14,6 +16,7 @@ from kiosk.ledger.book import NAME, rows
 from kiosk.rules import tries
 from kiosk.rules.cards import Heat
 from kiosk.rules.codes import CodeKind
+from kiosk.rules.lines import TurnedAway
 from tests.conftest import Shop
 from tests.faults.test_restore import copy, heat
 from tests.faults.test_restore_again import DAY_S, put_back
@@ -108,6 +111,20 @@ def test_wrong_tries_of_a_pin_that_the_copy_has_not_are_counted_on(shop: Shop) -
     assert refused.value.wait_s == tries.WAITS_S[0]
 
 
+def test_wrong_tries_of_a_pin_that_was_changed_are_counted_from_its_change(shop: Shop) -> None:
+    shop.desk.people.first_pin("kim", OLDER)
+    assert [takes(shop, "kim", OTHER) for _ in range(2)] == [False] * 2
+    made = copy(shop)
+    shop.desk.people.unlock("kim", OLDER)
+    shop.desk.people.set_pin("kim", PIN)
+    assert [takes(shop, "kim", OLDER) for _ in range(tries.FREE - 1)] == [False] * (tries.FREE - 1)
+    put_back(shop, made)
+    assert not takes(shop, "kim", OLDER)
+    with pytest.raises(PinRefused) as refused:
+        shop.desk.people.unlock("kim", OLDER)
+    assert refused.value.wait_s == tries.WAITS_S[0]
+
+
 def test_who_was_sent_away_or_has_another_role_now_stays_so(shop: Shop) -> None:
     shop.desk.people.first_pin("kim", PIN)
     for key in ("ann", "ben"):
@@ -166,6 +183,31 @@ def test_a_copy_of_a_kiosk_of_ones_own_makes_nobody_a_supervisor(shop: Shop, tmp
     shop.reopen()
     put_back(shop, made)
     assert not takes(shop, key, OTHER)
+    assert takes(shop, "kim", PIN)
+
+
+def test_a_pin_that_a_supervisor_has_only_in_the_copy_opens_nothing(shop: Shop, tmp_path: Path) -> None:
+    shop.desk.people.first_pin("kim", PIN)
+    another(shop, "ann", "supervisor", None)
+    shop.desk.close()
+    mine = Shop(tmp_path / "mine")
+    mine.desk.people.add("ann", "Ann", "supervisor", mine.desk.shop.fresh_code(CodeKind.BADGE).text, OTHER)
+    made = copy(mine)
+    mine.desk.close()
+    shop.reopen()
+    put_back(shop, made)
+    assert not takes(shop, "ann", OTHER)
+    assert takes(shop, "kim", PIN)
+
+
+def test_a_pin_that_no_kiosk_wrote_shuts_nobody_out(shop: Shop) -> None:
+    shop.desk.people.first_pin("kim", PIN)
+    made = copy(shop)
+    shop.desk.session.book.append([TurnedAway("NOT OURS", "foreign_code")])
+    shop.desk.close()
+    with closing(sqlite3.connect(shop.folder / NAME)) as ledger, ledger:
+        ledger.execute("UPDATE operator SET pin_hash = 'nothing that any PIN could be'")
+    put_back(shop, made)
     assert takes(shop, "kim", PIN)
 
 
