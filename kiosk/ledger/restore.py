@@ -106,7 +106,7 @@ def restore(
         there = (folder / NAME).exists() and (folder / NAME).stat().st_size > 0
         lock = FolderLock(folder, NAME)
     except OSError as error:
-        raise CopyFault(folder / NAME, told(error)) from error
+        raise CopyFault(folder / NAME, told(folder / NAME, error)) from error
     try:
         known = _ask(folder, backup, backup_hash, now_utc_s, there)
         shutil.rmtree(making, ignore_errors=True)
@@ -115,7 +115,7 @@ def restore(
         aside = _keep(folder, now_utc_s) if there else None
         _swap(folder, making / NAME, done.id, line_hash, watched_s, there)
     except (OSError, sqlite3.Error) as error:
-        raise CopyFault(folder / NAME, told(error)) from error
+        raise CopyFault(folder / NAME, told(folder / NAME, error)) from error
     finally:
         shutil.rmtree(making, ignore_errors=True)
         lock.release()
