@@ -25,6 +25,7 @@ SCREENS = {
     "find": "find.find:FindScreen",
     "card": "scan.card:CardScreen",
     "typed": "scan.typed:TypedScreen",
+    "choose": "scan.choose:ChooseScreen",
     "machine": "job.machine:MachineScreen",
     "reading": "hot.reading:ReadingScreen",
     "place": "find.place:PlaceScreen",
@@ -32,6 +33,7 @@ SCREENS = {
     "audit": "audit.audit:AuditScreen",
     "shop": "shop.shop:ShopScreen",
     "labels": "labels.labels:LabelsScreen",
+    "stick": "labels.stick:StickScreen",
     "history": "records.history:HistoryScreen",
     "heatings": "records.heatings:HeatingsScreen",
     "audit_differences": "audit.differences:AuditDifferencesScreen",
@@ -54,6 +56,11 @@ SCREENS = {
     "setup": "job.setup:SetupScreen",
     "compare": "job.compare:CompareScreen",
     "people": "shop.people:PeopleScreen",
+    "kiosks": "shop.kiosks:KiosksScreen",
+    "apart": "shop.apart:ApartScreen",
+    "things": "shop.things:ThingsScreen",
+    "enter": "shop.enter:EnterScreen",
+    "first": "shop.first:FirstScreen",
     "presetter": "job.presetter:PresetterScreen",
 }
 

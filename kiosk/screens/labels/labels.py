@@ -65,6 +65,7 @@ class LabelsScreen(View):
     answer_more = StringProperty()
     folder = StringProperty()  # where that file lies
     file = BooleanProperty(False)  # labels were written to a file, which can be opened
+    stuck = BooleanProperty(False)  # labels were printed, and have to be stuck on
     again = BooleanProperty(False)  # the last job may be sent once more
     choices = ListProperty()
     picking = StringProperty()
@@ -81,7 +82,8 @@ class LabelsScreen(View):
         self._saved: Path | None = None  # the file that was written last
 
     def shown(
-        self, code: str = "", tag: str = "", inside: str = "", fresh: str = "", command: Command | None = None, **_: Any
+        self, code: str = "", tag: str = "", inside: str = "", fresh: str = "", command: Command | None = None,
+        new: bool = False, **_: Any,
     ) -> None:
         mine = self.clerk.settings.labels
         self.size_name = self.size_name or mine.size
@@ -95,6 +97,8 @@ class LabelsScreen(View):
             self.new_label()
         elif inside:
             self.clerk.ask(asks.inside(inside), self._several, self._failed)
+        elif new:
+            self.clerk.ask(asks.new(), self._several, self._failed)
         elif command is Command.PRINT_LABEL:
             self.clerk.ask(asks.last_code(), lambda last: self._ask_for(last) if last else None)
         elif not self._contents or self.page != Page.ANSWER:
@@ -257,6 +261,10 @@ class LabelsScreen(View):
             self._begin(t("labels.proving"))
             self._press.run(lambda *_: asks.retry(job), self._resent, self._failed)
 
+    def where_to(self) -> None:
+        """Where they are stuck on."""
+        self.clerk.go("stick", contents=self._contents)
+
     def open_file(self) -> None:
         """Look at the file that was written, or send it on, with what this computer has for it."""
         if self._saved is not None and not opens(self._saved):
@@ -271,6 +279,7 @@ class LabelsScreen(View):
         self.done, self.total = done, total
 
     def _made(self, made: Made) -> None:
+        self.clerk.ask(asks.noted(self._contents))
         self._job = made.job
         if made.job is not None:
             words = t("labels.sent", count=made.labels, number=made.job.number, queue=made.job.queue)
@@ -279,6 +288,7 @@ class LabelsScreen(View):
             words = t("labels.saved", count=made.labels, file=self._saved.name if self._saved else "")
         self.again = made.job is not None
         self._say(True, words, t("labels.scan_new") if self.fresh else "")
+        self.stuck = made.job is not None
         self.folder = folder_words(self._saved.parent) if made.job is None and self._saved else ""
         self.file = made.job is None and self._saved is not None
 
@@ -294,6 +304,7 @@ class LabelsScreen(View):
 
     def _say(self, good: bool, answer: str, more: str) -> None:
         self.good, self.answer, self.answer_more, self.file, self.folder = good, answer, more, False, ""
+        self.stuck = False
         self.page = Page.ANSWER
         self.clerk.play(Sound.DONE if good else Sound.REFUSED)
 
