@@ -54,8 +54,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         return WRONG
     except Exception as fault:
         from kiosk.commands.failing import told
+        from kiosk.commands.output import default_folder
 
-        return told(fault)
+        return told(fault, getattr(arguments, "data", None) or default_folder())
 
 
 def command_of(run: str) -> Callable[[argparse.Namespace], int]:

@@ -149,17 +149,19 @@ def beside(goal: Path, mode: int | None = None) -> Iterator[Path]:
         mode = stat.S_IMODE(there.st_mode)
     _sweep(real)
     part = real.with_name(f"{_lead(real)}{secrets.token_hex(4)}{_PART}")
-    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666 if mode is None else mode)
-    os.close(handle)
     try:
+        handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666 if mode is None else mode)
+        os.close(handle)
         if mode is not None:
             part.chmod(mode)
         yield part
         to_disk(part)
         part.replace(real)
-    except BaseException:
+    except BaseException as error:
         with suppress(OSError):
             part.unlink()
+        if isinstance(error, OSError) and error.filename in (None, part, str(part)):
+            error.filename, error.filename2 = str(goal), None  # nobody knows the other name, and some have none
         raise
     with suppress(OSError):  # some systems cannot do this for a folder
         to_disk(real.parent)

@@ -76,12 +76,18 @@ def _plain(value: Any) -> Any:
 
 def complain(what: object) -> int:
     """Says what is wrong on stderr, and nothing a terminal would obey; the value is the exit code."""
-    said = str(what)
-    if isinstance(what, OSError) and what.filename is not None and said.startswith("[Errno"):
-        said = f"{what.filename or '.'}: {what.strerror}"
+    said = in_words(what)
     safe = "".join(sign if sign.isprintable() or sign == "\n" else ascii(sign)[1:-1] for sign in said)
     print(f"holder-kiosk: {safe}", file=sys.stderr)
     return WRONG
+
+
+def in_words(what: object) -> str:
+    """An error as text; one of the system names its file first."""
+    said = str(what)
+    if isinstance(what, OSError) and what.filename is not None and said.startswith("[Errno"):
+        return f"{what.filename or '.'}: {what.strerror}"
+    return said
 
 
 def refused(fault: Exception) -> int:

@@ -73,6 +73,7 @@ class Desk(Counters):
         self.kiosks: KiosksCounter | None = None  # the shop's other kiosks; None: there are none, or nobody asked
         self._together: Together | None = None
         self._beat_s = session.now().watched_s
+        self._closed = False
 
     @classmethod
     def open(
@@ -124,6 +125,10 @@ class Desk(Counters):
             self._together = Together(self.session, self.kiosks, self.finding.catch_up)
 
     def close(self) -> None:
+        """Once more is nothing: another desk may be open by then."""
+        if self._closed:
+            return
+        self._closed = True
         if self.kiosks is not None:
             self.kiosks.close()
         self.air.close()

@@ -44,6 +44,7 @@ _TROUBLES = (
     (r"marker-supply-empty|toner-empty|developer-empty", Trouble.OUT_OF_INK),
     (r"paused|stopped|stopping", Trouble.STOPPED),
 )
+_FINEST_DPI = 10_000
 _HARMLESS = r"none$|cups-|.*-low|.*-report$"
 _LIMITS = ("custom_min_", "custom_max_")  # smallest and largest measure of a printer that takes any
 _MM = r"[0-9]{1,6}(?:\.[0-9]{1,6})?"
@@ -89,7 +90,8 @@ class CupsPrinting:
         return None
 
     def dpi(self, queue: str) -> int | None:
-        return self._printer(queue, "printer-resolution-default").number("printer-resolution-default")
+        said = self._printer(queue, "printer-resolution-default").number("printer-resolution-default")
+        return said if said is not None and 0 < said <= _FINEST_DPI else None
 
     def send(self, queue: str, pdf: Path, *, title: str, media: Media | None, copies: int = 1) -> Job:
         content = pdf.read_bytes()

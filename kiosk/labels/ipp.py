@@ -224,8 +224,12 @@ def _user() -> str:
 
 def _said(text: str) -> str:
     """A server's words as one line that a screen can show."""
-    plain = "".join(sign if sign.isprintable() else " " for sign in text[:_LONGEST_MESSAGE])
-    return " ".join(plain.split())
+    return " ".join(_printable(text[:_LONGEST_MESSAGE]).split())
+
+
+def _printable(text: str) -> str:
+    """No terminal's cursor is moved and no line broken by what a server calls something."""
+    return text if text.isprintable() else "".join(sign if sign.isprintable() else " " for sign in text)
 
 
 class _SocketConnection(http.client.HTTPConnection):
@@ -340,4 +344,4 @@ def _unpacked(tag: int, data: bytes) -> Value:
     if tag == ValueTag.RESOLUTION:  # across and along the feed, in dots per inch (3) or centimetre (4)
         across, _, unit = struct.unpack(">iib", data)
         return int(across) if unit == _PER_INCH else round(across * 2.54)
-    return data.decode("utf-8", "replace")
+    return _printable(data.decode("utf-8", "replace"))

@@ -20,7 +20,7 @@ from pathlib import Path
 from kiosk.ledger import anchor, upgrade
 from kiosk.ledger.book import NAME
 from kiosk.ledger.disk import make_private_folder, to_disk, touch_private
-from kiosk.ledger.trouble import REMEDY, cause_of
+from kiosk.ledger.trouble import REMEDY, Cause, cause_at
 from kiosk.ledger.verify import Progress, Wrong, verify
 
 STEM = "ledger-"
@@ -82,7 +82,7 @@ def copy(folder: Path, target: Path, now_utc_s: float, progress: Progress | None
         to_disk(target)
     except (OSError, sqlite3.Error) as error:
         _forget(part)
-        raise CopyFault(path, told(error)) from error
+        raise CopyFault(path, told(path, error)) from error
     except BaseException:
         _forget(part)
         raise
@@ -140,7 +140,9 @@ def look(path: Path, progress: Progress | None = None) -> tuple[list[Wrong], int
                 wrong = verify(copy.execute, progress)
             last = copy.execute("SELECT id, hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
     except (sqlite3.Error, TypeError) as error:
-        raise CopyFault(path, f"is no ledger of a kiosk: {error}") from error
+        if cause_at(path, error) in (None, Cause.DAMAGED):
+            raise CopyFault(path, f"is no ledger of a kiosk: {error}") from error
+        raise CopyFault(path, told(path, error)) from error
     return wrong, *(last or (0, ""))
 
 
@@ -154,9 +156,9 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
         yield connection
 
 
-def told(error: BaseException) -> str:
-    """What the disk said, and what to do about it."""
-    cause = cause_of(error)
+def told(path: Path, error: BaseException) -> str:
+    """What the disk said of a file, and what to do about it."""
+    cause = cause_at(path, error)
     return f"{error}; {REMEDY[cause]}" if cause else str(error)
 
 

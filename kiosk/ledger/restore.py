@@ -6,7 +6,7 @@ there, after it the finished new one, and there is no third state to be killed i
 
 What is hot comes from the ledger that is replaced, from every one that was replaced before and whose knowledge no
 later one carries on, and from the copy itself.  Where none of them can say what happened since the copy was made,
-nobody knows how warm any shrink-fit holder is.  Wrong PINs that the replaced ledger counts are counted on.
+nobody knows how warm any shrink-fit holder is.  Who has a say then is `restore_people`'s business.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
-from collections import Counter
 from collections.abc import Mapping
 from contextlib import closing, suppress
 from dataclasses import dataclass
@@ -32,13 +31,13 @@ from kiosk.ledger.copying import CopyFault, look, reading, told
 from kiosk.ledger.disk import FOLDER_MODE, make_private, make_private_folder, to_disk, touch_private
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, entry_of
 from kiosk.ledger.lock import FolderLock
+from kiosk.ledger.restore_people import People, carried_over, people_in
 from kiosk.ledger.trouble import Cause, LedgerFault, cause_of
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.ledger.verify import Progress
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat
-from kiosk.rules.lines import Heated, OperatorAdded, PinGiven, Restored, TurnedAway
-from kiosk.rules.tries import ALL_ALIKE, WRONG_PIN
+from kiosk.rules.lines import Heated, Restored
 
 DAY_S = 86400.0
 ASIDE = "replaced"  # folder, beside the ledger, for those that were replaced
@@ -64,15 +63,14 @@ class _Known:
     """What the ledgers here know about heat.
 
     hot: holders heated or held.  unknown: of unknown warmth.  absorbed: hashes of the last lines of the ledgers asked.
-    whole: nothing that happened since the copy was made is missing.  wrong_pins: by supervisor, wrong tries since the
-    right one in the ledger that is replaced.
+    whole: nothing that happened since the copy was made is missing.  people: who has a say now.
     """
 
     hot: frozenset[str]
     unknown: frozenset[str]
     absorbed: frozenset[str]
     whole: bool
-    wrong_pins: Mapping[str, int]
+    people: People
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,16 +106,16 @@ def restore(
         there = (folder / NAME).exists() and (folder / NAME).stat().st_size > 0
         lock = FolderLock(folder, NAME)
     except OSError as error:
-        raise CopyFault(folder / NAME, told(error)) from error
+        raise CopyFault(folder / NAME, told(folder / NAME, error)) from error
     try:
-        known = _ask(folder, backup_hash, now_utc_s, there)
+        known = _ask(folder, backup, backup_hash, now_utc_s, there)
         shutil.rmtree(making, ignore_errors=True)
         done, line_hash, watched_s = _make(making, backup, now_utc_s, kiosk, counter, known)
         lock.take_over(making / NAME)
         aside = _keep(folder, now_utc_s) if there else None
         _swap(folder, making / NAME, done.id, line_hash, watched_s, there)
     except (OSError, sqlite3.Error) as error:
-        raise CopyFault(folder / NAME, told(error)) from error
+        raise CopyFault(folder / NAME, told(folder / NAME, error)) from error
     finally:
         shutil.rmtree(making, ignore_errors=True)
         lock.release()
@@ -144,7 +142,6 @@ def _make(
         last = made.execute("SELECT id, hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
         beaten = made.execute("SELECT MAX(watched_s) FROM watch").fetchone()[0]
         lately = _heated_lately(made, now_utc_s)
-        wrong_pins = _wrong_pins(made)
     number, last_hash = last or (0, HASH_BEFORE_ANY_LINE)
     Anchor.begin(making, Mark(token_hex(4), number, last_hash, beaten or 0.0)).close()
     with Book.open(making, kiosk, counter=counter, wall=lambda: now_utc_s) as book:
@@ -156,10 +153,10 @@ def _make(
         shrinks = {row["key"] for row in standing if row["clamping"] == Clamping.SHRINK_FIT.value}
         unknown = known.unknown | (set() if known.whole else shrinks)
         holders, unsure = tuple(sorted(hot)), tuple(sorted(unknown - hot))
-        tried = {key: count - wrong_pins[key] for key, count in known.wrong_pins.items()}
-        wrong_again = [TurnedAway(key, WRONG_PIN) for key, more in sorted(tried.items()) for _ in range(more)]
+        taken = frozenset(row["text"] for row in rows(T.Binding.select(T.Binding.text)))
+        people = carried_over(known.people, people_in(T.database.connection()), taken)
         restored = Restored(backup.name, holders, unsure, absorbed=tuple(sorted(known.absorbed)))
-        book.append([*wrong_again, restored])
+        book.append([*people, restored])
         if wrong := book.check():
             what = f"{wrong[0].where} {wrong[0].what}"
             raise LedgerFault(backup, what, "restore another backup", Cause.DAMAGED)
@@ -244,7 +241,7 @@ def _in_one_file(path: Path) -> bool:
         return False
 
 
-def _ask(folder: Path, backup_hash: str, now_utc_s: float, there: bool) -> _Known:
+def _ask(folder: Path, backup: Path, backup_hash: str, now_utc_s: float, there: bool) -> _Known:
     """What the ledgers in a data folder know: the one that is there, and those it or an older kiosk replaced."""
     whole = there and _is_whole(folder)
     files = [folder / NAME] if there else []
@@ -267,7 +264,7 @@ def _ask(folder: Path, backup_hash: str, now_utc_s: float, there: bool) -> _Know
         frozenset[str]().union(*(past.unknown for past in asked)),
         frozenset(past.last for past in asked),
         whole and since_backup,
-        _wrong_pins_in(folder / NAME) if there else {},
+        _people_now(found, folder, backup),
     )
 
 
@@ -291,29 +288,20 @@ def _past(path: Path, now_utc_s: float) -> _Past | None:
         return None
 
 
-def _wrong_pins_in(path: Path) -> Mapping[str, int]:
-    """The wrong tries a ledger knows; none where it is too damaged to be asked."""
+def _people_now(found: Mapping[Path, _Past], folder: Path, backup: Path) -> People:
+    """Who has a say by the ledger that is replaced, or the last one before it; nobody where the copy goes on from it.
+
+    Nobody too where it is too damaged to be asked.
+    """
+    path = max(found, key=lambda each: (each == folder / NAME, each.stat().st_mtime_ns), default=None)
+    if path is None or found[path].last in _which_of({found[path].last}, backup):
+        return People()
     try:
         with reading(path) as ledger:
-            return _wrong_pins(ledger)
+            return people_in(ledger)
     except (sqlite3.Error, CopyFault, KeyError, ValueError, TypeError) as error:
         _only_damage(error)
-        return {}
-
-
-def _wrong_pins(ledger: sqlite3.Connection) -> Counter[str]:
-    """By supervisor: wrong tries since the PIN was last given right or chosen; more than the longest wait are alike."""
-    kinds = (TurnedAway.kind, PinGiven.kind, OperatorAdded.kind)
-    found: Counter[str] = Counter()
-    for kind, payload in ledger.execute("SELECT kind, payload FROM line WHERE kind IN (?, ?, ?) ORDER BY id", kinds):
-        match entry_of(kind, payload):
-            case TurnedAway(text=key, reason=reason) if reason == WRONG_PIN:
-                found[key] = min(found[key] + 1, ALL_ALIKE)
-            case PinGiven(operator=key):
-                del found[key]
-            case OperatorAdded(operator=key, pin_hash=chosen) if chosen:
-                del found[key]
-    return found
+        return People()
 
 
 def _only_damage(error: BaseException) -> None:

@@ -7,6 +7,7 @@ errno values of POSIX, the messages of SQLite's result codes (https://www.sqlite
 from __future__ import annotations
 
 import errno
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from enum import Enum
@@ -42,6 +43,7 @@ _OF_SQLITE = (
     ("locked", Cause.BUSY),
     ("unable to open", Cause.GONE),
 )
+_LEAST_ROOM = 64 * 1024  # bytes: the index of SQLite's log alone takes half of it
 REMEDY = {
     Cause.FULL: "the disk is full: nothing of this step was kept; make room on it, then do it again",
     Cause.READ_ONLY: "the kiosk may not write there: give it the right to, or another --data folder; "
@@ -72,7 +74,7 @@ def fault_of(path: Path, error: BaseException) -> LedgerFault:
     first = error
     while isinstance(first.__context__, PeeweeException | sqlite3.Error):  # a full disk spoils rolling back too
         first = first.__context__
-    cause = cause_of(error) or Cause.DISK
+    cause = cause_at(path, error) or Cause.DISK
     if cause is Cause.GONE and path.exists():
         cause = Cause.READ_ONLY  # SQLite says "unable to open" of a folder it may not write in
     return LedgerFault(path, str(first), cause=cause)
@@ -88,6 +90,21 @@ def cause_of(error: BaseException) -> Cause | None:
     if isinstance(error, OSError) and type(error).__module__ == "builtins":
         return _OF_ERRNO.get(error.errno or 0, Cause.DISK)
     return None
+
+
+def cause_at(path: Path, error: BaseException) -> Cause | None:
+    """`cause_of`, with a look at the disk: where not even a log's index finds room, SQLite says "disk I/O error"."""
+    cause = cause_of(error)
+    return Cause.FULL if cause is Cause.DISK and _no_room(path) else cause
+
+
+def _no_room(path: Path) -> bool:
+    """Whether the disk a file lies on, or would, takes nothing more."""
+    there = next((each for each in path.parents if each.is_dir()), Path())
+    try:
+        return shutil.disk_usage(there).free < _LEAST_ROOM
+    except OSError:
+        return False
 
 
 def _chain(error: BaseException) -> Iterator[BaseException]:

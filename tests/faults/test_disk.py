@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import random
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -21,13 +22,16 @@ from tests.conftest import Shop
 
 
 def fill(book: Book) -> LedgerFault:
-    """Writes until the disk has no room left."""
+    """Writes until the disk has no room left, not even for the shortest of lines: a refused one frees none."""
     pages = T.database.execute_sql("PRAGMA page_count").fetchone()[0]
     T.database.execute_sql(f"PRAGMA max_page_count = {pages + 3}")
     for text in ("text " * 24, "x"):  # lines as long as any, then what room they left
         with pytest.raises(LedgerFault) as fault:
             for _ in range(5000):
                 book.append([TurnedAway(text, "foreign_code")])
+    for _ in range(3):
+        with pytest.raises(LedgerFault):
+            book.append([TurnedAway("x", "foreign_code")])
     return fault.value
 
 
@@ -181,6 +185,18 @@ def test_a_disk_that_stays_full_stops_neither_the_second_nor_the_closing(shop: S
     shop.reopen()
 
 
+def test_a_desk_closed_twice_leaves_alone_the_one_that_was_opened_since(shop: Shop) -> None:
+    first = shop.desk
+    with nothing_is_kept(), pytest.raises(LedgerFault):
+        shop.desk.scan(shop.holder("T001"))
+        shop.desk.scan(shop.place("Shrink station"))
+    second = shop.reopen()
+    first.close()
+    second.scan(shop.holder("T002"))
+    assert isinstance(second.scan(shop.place("Bench 1")).outcome, Done)
+    assert second.session.book.check() == []
+
+
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere; the same is tried with a file in the way")
 def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     folder = tmp_path / "data"
@@ -203,7 +219,7 @@ def test_a_damaged_file_is_told_and_left_as_it_is(tmp_path: Path) -> None:
     Shop(folder).desk.close()
     file = folder / NAME
     whole = file.read_bytes()
-    broken = whole[:4096] + os.urandom(4096) + whole[8192:]
+    broken = whole[:4096] + random.Random(4096).randbytes(4096) + whole[8192:]
     file.write_bytes(broken)
     try:
         with Book.open(folder, read_only=True) as book:

@@ -201,3 +201,56 @@ def test_a_set_of_fifty_thousand_values_is_read_in_one_pass() -> None:
     found = parsed(body)
     assert found is not None and len(found.objects[0].texts("media-supported")) == 50_000
     assert parsed(answer((Group.PRINTER, [Attribute("a", ValueTag.KEYWORD, ["x"] * (ipp.MOST_VALUES + 1))]))) is None
+
+
+@pytest.mark.parametrize("said", ["\x1b[2J\x07", "a\nb\r", "\u202e", "\x00", "\x9b31m"])
+def test_nothing_a_server_says_moves_a_terminals_cursor_or_breaks_a_line(said: str) -> None:
+    fields = ("printer-name", "printer-info", "printer-state-message", "job-state-message")
+    texts = [Attribute(field, ValueTag.NAME, [f"x{said}y"]) for field in fields]
+    body = answer(
+        (Group.OPERATION, [Attribute("status-message", ValueTag.NAME, [said])]),
+        (Group.PRINTER, [*texts, Attribute("media-supported", ValueTag.KEYWORD, [f"x{said}y_25x25mm"])]),
+    )
+    with served(http(body)) as where:
+        printing = CupsPrinting(where)
+        queue = printing.queues()[0]
+        job = printing.job(Job("labels", 7, "t", JobState.WAITING))
+        media = printing.media("labels")
+    assert all(text.isprintable() for text in (queue.name, queue.description, queue.message, job.message))
+    assert all(each.name.isprintable() for each in media)
+    with served(http(answer((Group.PRINTER, texts), status=0x0406))) as where, pytest.raises(QueueFault) as gone:
+        CupsPrinting(where).media("labels")
+    assert str(gone.value).isprintable()
+
+
+@pytest.mark.parametrize("dpi", [0, -300, 2**31 - 1])
+def test_a_queue_that_says_no_dots_per_inch_that_can_be_says_none(dpi: int) -> None:
+    name = b"printer-resolution-default"
+    packed = struct.pack(">BH", ValueTag.RESOLUTION, len(name)) + name + struct.pack(">Hiib", 9, dpi, dpi, 3)
+    body = struct.pack(">BBHI", 2, 0, 0, 1) + bytes([Group.PRINTER]) + packed + bytes([Group.END])
+    with served(http(body)) as where:
+        assert CupsPrinting(where).dpi("labels") is None
+
+
+@pytest.mark.parametrize(
+    ("body", "head"),
+    [
+        (b"5\r\n" + PRINTER + b"\r\n0\r\n\r\n", b"Transfer-Encoding: chunked\r\n"),  # more than was said
+        (b"%x\r\n" % (len(PRINTER) + 9) + PRINTER + b"\r\n0\r\n\r\n", b"Transfer-Encoding: chunked\r\n"),  # less
+        (b"%x\r\n" % len(PRINTER) + PRINTER + b"\r\n", b"Transfer-Encoding: chunked\r\n"),  # no last piece
+        (PRINTER, b"Content-Length: 30\r\n"),
+        (PRINTER, b"Content-Length: 3\r\nContent-Length: %d\r\n" % len(PRINTER)),
+        (PRINTER[:-1], b"X: y\r\n"),  # no length at all, and cut
+    ],
+)  # fmt: skip
+def test_an_answer_whose_length_is_a_lie_is_never_half_believed(body: bytes, head: bytes) -> None:
+    with served(http(body, head)) as where, pytest.raises(ServerSilent):
+        asked(where)
+
+
+def test_a_server_that_goes_on_saying_wait_is_silent(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ipp, "_ANSWER_S", 0.3)
+    began = time.monotonic()
+    with served(b"HTTP/1.1 100 Continue\r\n\r\n" * 200, drip_s=0.01) as where, pytest.raises(ServerSilent):
+        asked(where)
+    assert time.monotonic() - began < 5

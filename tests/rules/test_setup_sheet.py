@@ -392,3 +392,17 @@ def test_no_way_to_meet_a_sheet_that_was_tried_is_better_and_no_order_changes_th
         again = match(chance.sample(needs, len(needs)), mixed, RULES)
         assert sorted(map(repr, again)) == sorted(map(repr, answer)), seed
     assert builds > 100, "the cases must be of the hard kind too"
+
+
+@pytest.mark.parametrize("off_mm", [-0.049, 0.0, 0.049])
+@pytest.mark.parametrize("named", [False, True])
+def test_a_cutter_as_far_off_its_size_as_may_be_is_found_among_thousands(off_mm: float, named: bool) -> None:
+    others = [built(f"tool {at}", f"Cabinet A · {at}") for at in range(3000)]
+    entries = [replace(each, assembly=replace(each.assembly, cutter=mill(f"X{at}", 3.0 + at * 0.001)))
+               for at, each in enumerate(others) if each.assembly is not None]  # fmt: skip
+    wanted = built("Right One", "Cabinet B · 01")
+    assert wanted.assembly is not None
+    entries.append(replace(wanted, assembly=replace(wanted.assembly, cutter=mill("R", 12.0 + off_mm))))
+    need = Need(1, " right  one" if named else "", dc_mm=12.0)
+    found = match([need], Stock(tuple(entries)), FitRules())
+    assert [met.entry and met.entry.place for met in found] == ["Cabinet B · 01"]

@@ -7,6 +7,7 @@ does not take what a strict one can only have, whichever line stands first; wher
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum, IntEnum
@@ -126,8 +127,7 @@ def _supply_of(need: Need, entry: BookEntry) -> Supply | None:
     built = entry.assembly
     if built is None or not _ready(built):
         return None
-    names = (built.name, built.key, entry.code, built.cutter.name)
-    if not _suits(need, built.cutter, names, rated_rpm(built)):
+    if not _suits(need, built.cutter, _called(entry, built), rated_rpm(built)):
         return None
     if entry.machine is not None:
         # a sheet that names no machine is content with any
@@ -137,6 +137,11 @@ def _supply_of(need: Need, entry: BookEntry) -> Supply | None:
     if entry.kind in (None, Kind.OUT):
         return None
     return Supply.IN_CABINET if _stored(entry) else Supply.ELSEWHERE
+
+
+def _called(entry: BookEntry, built: Assembly) -> tuple[str, ...]:
+    """What a sheet may call something that is built."""
+    return built.name, built.key, entry.code, built.cutter.name
 
 
 def match(needs: Sequence[Need], stock: Stock, rules: FitRules) -> tuple[Met, ...]:
@@ -199,6 +204,33 @@ class _Means:
         return Way(line, uses, met, self.supply, self.wait_s, self.warnings, sum(uses))
 
 
+class _Shelf:
+    """Numbered things by name and by diameter, so that a need looks only at what may suit it, not at a whole shop."""
+
+    def __init__(self, things: Iterable[tuple[int, float, Iterable[str]]]) -> None:
+        """things: number, diameter in mm, names; the numbers ascend."""
+        self._all: list[int] = []
+        self._named: dict[str, list[int]] = {}
+        sized: list[tuple[float, int]] = []
+        for number, dc_mm, names in things:
+            self._all.append(number)
+            sized.append((dc_mm, number))
+            for name in {plain(name) for name in names}:
+                self._named.setdefault(name, []).append(number)
+        self._sized = sorted(sized)
+
+    def perhaps(self, need: Need) -> Sequence[int]:
+        """Numbers of all that `_suits` may find to suit, ascending; some of them may not."""
+        if need.name:
+            return self._named.get(plain(need.name), ())
+        if need.dc_mm is None:
+            return self._all
+        # A little further than `_suits` goes, which looks at a difference and not at two ends.
+        low, high = need.dc_mm - 2 * SAME_SIZE_MM, need.dc_mm + 2 * SAME_SIZE_MM
+        found = self._sized[bisect_left(self._sized, (low, -1)) : bisect_left(self._sized, (high, inf))]
+        return sorted(number for _, number in found)
+
+
 _Asked = tuple[int, int, float | None, str]  # alike holders, alike cutters, speed, machine
 
 
@@ -219,6 +251,12 @@ class _Shop:
             cutters, lambda cutter: (replace(cutter, key="", name=""), frozenset(map(plain, _names(cutter))) & asked)
         )
         self._holders = _alike([entry for entry in entries if _free(entry)], self._steel)
+        self._ready = _Shelf(
+            (at, entry.assembly.cutter.dc_mm, _called(entry, entry.assembly))
+            for at, entry in enumerate(self._built)
+            if entry.assembly is not None and _ready(entry.assembly)
+        )
+        self._loose = _Shelf((at, group[0].dc_mm, _names(group[0])) for at, group in enumerate(self._cutters))
         self._first_cutter = len(self._built)
         self._first_holder = self._first_cutter + len(self._cutters)
         self._taken = [0] * (self._first_holder + len(self._holders))
@@ -234,12 +272,13 @@ class _Shop:
 
     def means(self, need: Need) -> Iterator[_Means]:
         """Every way to meet one piece."""
-        for at, entry in enumerate(self._built):
+        for at in self._ready.perhaps(need):
+            entry = self._built[at]
             supply = _supply_of(need, entry)
             if supply is not None:
                 yield _Means(supply, entry=at, wait_s=_wait_s(entry))
-        for number, cutters in enumerate(self._cutters):
-            cutter = cutters[0]
+        for number in self._loose.perhaps(need):
+            cutter = self._cutters[number][0]
             if not _suits(need, cutter, _names(cutter), _speed_of(cutter)):
                 continue
             at = self._first_cutter + number

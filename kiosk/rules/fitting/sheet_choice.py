@@ -62,8 +62,10 @@ def choose(ways: Sequence[Way], wanted: Sequence[int], stock: Sequence[int], wit
         columns([ranks * way.warnings + way.rank for way in ways]),
     ]
     rows = _Rows(size)
-    for line, count in enumerate(wanted):
-        of_line = [column for column, way in enumerate(ways) if way.line == line]
+    of_lines: list[list[int]] = [[] for _ in wanted]
+    for column, way in enumerate(ways):
+        of_lines[way.line].append(column)
+    for line, (count, of_line) in enumerate(zip(wanted, of_lines, strict=True)):
         rows.most(of_line, count)
         met = [column for column in of_line if ways[column].met]
         rows.add([*met, len(ways) + line], [-1.0] * len(met) + [float(max(count, 1))], 0.0)
