@@ -14,7 +14,7 @@ from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import Heat
 from kiosk.rules.cooling.assessment import Advice, Room, Zone
 from kiosk.rules.hold import Verdict
-from kiosk.rules.hold_facts import HoldRules, Reading, pair
+from kiosk.rules.hold_facts import HoldRules, Reading, Stay, pair
 from kiosk.rules.hold_proof import NOTHING_OWED
 from kiosk.rules.say import say
 from kiosk.rules.skin_slices import unknown_skin
@@ -70,6 +70,8 @@ def test_a_plot_and_a_drawing_are_of_the_heating_that_was_last() -> None:
         held = counter(fake).drawing("k1")
         fake.facts.clear()
         lost = counter(fake).drawing("k1")
+        fake.shown["k1"] = card(heat=Heat.COOL)
+        assert counter(fake).drawing("k1") == (HOLDER, None, unknown_skin(43.0, "nose")), "held is hot"
         drawn = {}
         for heat in (Heat.UNKNOWN, Heat.COOL):
             fake.shown["k1"] = card(hold=None, heat=heat)
@@ -120,6 +122,7 @@ def test_what_no_thermometer_can_say_is_not_written(where: str, value_c: float, 
     with pytest.raises(ReadingFault) as fault:
         counter(fake).read("k1", where, value_c, instrument)
     assert fault.value.field == field and fake.written == [] and fake.calls == ["signed in"]
+    assert str(fault.value) == f"{field}: {fault.value.why}"
 
 
 @pytest.mark.parametrize(("value_c", "instrument"), [(-30.0, "probe"), (500.0, "infrared")])
@@ -172,6 +175,10 @@ def test_a_reading_is_written_with_all_that_was_expected_of_it() -> None:
     wrote(fake)
     assert fake.written[0].pair == "", "what nobody saw heated teaches nothing"
     fake = Fake()
+    fake.facts["k1"] = replace(FACTS, stays=(*FACTS.stays, Stay("P5", BEGUN_S + 60.0, "mist")))
+    wrote(fake)
+    assert (fake.written[0].pair, fake.written[0].way) == (pair(HOLDER, "P5"), "mist"), "where it stands last"
+    fake = Fake()
     fake.judged = None
     wrote(fake)
     assert fake.written == [L.TemperatureRead("k1", "nose", 40.0, "probe", "agrees", heating=7)]
@@ -213,6 +220,10 @@ def test_where_no_model_speaks_for_it_cool_readings_all_over_and_a_soak_end_it(
     hot.facts["k1"], hot.judged = replace(fake.facts["k1"], readings=tuple(spots)), fake.judged
     hot.rules = HoldRules(Room(23.0, 35.0), 330.0)
     assert wrote(hot, "shank", 36.0)[0] is False, "by the limit the hold began under"
+    now = replace(spots[0], at_s=fake.now_s, where="shank", verdict="withdrawn", line=50)
+    just = Fake()
+    just.facts["k1"], just.judged = replace(fake.facts["k1"], withdrawn=(now,)), fake.judged
+    assert wrote(just, "shank")[0] is ends, "what is read now comes after all that was written"
     misread = replace(spots[0], verdict="withdrawn", line=33)
     hot = Fake()
     hot.facts["k1"], hot.judged = replace(fake.facts["k1"], withdrawn=(misread,)), fake.judged
