@@ -7,7 +7,7 @@ nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -110,14 +110,14 @@ class Holds:
         rows = self._lessons(_BEFORE_ALL)
         self._slips = sorted((row["withdrawn"], row["line"]) for row in rows if row["withdrawn"] is not None)
         self._read_to = rows[-1]["line"] if rows else _BEFORE_ALL
-        self._known_after(len(self._slips))
+        self._known_after(len(self._slips), rows)
 
-    def _known_after(self, count: int) -> _Learnt:
-        """What was known when the first `count` slips were withdrawn."""
+    def _known_after(self, count: int, rows: Sequence[TableRow] | None = None) -> _Learnt:
+        """What was known when the first `count` slips were withdrawn.  rows: all lessons, where they are at hand."""
         if count not in self._learnt:
             gone = {line for _, line in self._slips[:count]}
             self._learnt[count] = state = _Learnt()
-            for row in self._lessons(_BEFORE_ALL):
+            for row in self._lessons(_BEFORE_ALL) if rows is None else rows:
                 if row["line"] not in gone:
                     state.take(row)
         return self._learnt[count]

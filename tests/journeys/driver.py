@@ -130,7 +130,7 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
         elif asked["do"] == "stop":
             app.worker.post(app.stop)
         else:
-            app.worker.post(lambda: reply(on_screen(app)))
+            app.worker.post(lambda: drawn(lambda: reply(on_screen(app))))
 
 
 QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
@@ -170,6 +170,13 @@ def _figures(report: Any) -> dict[str, int]:
 def reply(value: Any) -> None:
     REPLIES.write(json.dumps(value) + "\n")
     REPLIES.flush()
+
+
+def drawn(then: Callable[[], None]) -> None:
+    """A person sees what was laid out and drawn: two ticks from now."""
+    from kivy.clock import Clock
+
+    Clock.schedule_once(lambda _: Clock.schedule_once(lambda _: then(), 0), 0)
 
 
 def on_screen(app: Any) -> dict[str, Any]:
