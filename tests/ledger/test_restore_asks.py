@@ -284,6 +284,36 @@ def test_until_the_new_one_has_the_name_an_old_ledger_without_an_anchor_counts_a
     assert mark is not None and (mark.line, mark.hash) == (0, "" if there else HASH_BEFORE_ANY_LINE)
 
 
+def test_the_disk_has_the_old_ledger_before_the_new_one_takes_its_name(kiosk: Kiosk) -> None:
+    file, told = kiosk.copied(), []
+    real = restoring.to_disk
+
+    def to_disk(path: Path) -> None:
+        told.append((path.relative_to(kiosk.folder).parts, (kiosk.folder / MAKING / NAME).exists()))
+        real(path)
+
+    with patch.object(restoring, "to_disk", to_disk), patch.object(restoring.os, "link", side_effect=OSError("no")):
+        done = kiosk.put_back(file)
+    assert done.aside is not None
+    part = (ASIDE, f"{done.aside.name}.part")
+    assert told == [((MAKING, NAME), True), (part, True), ((ASIDE,), True), ((), False)]
+
+
+def test_a_new_ledger_that_somebody_reads_while_it_is_made_takes_no_name(kiosk: Kiosk) -> None:
+    file, stood, real = kiosk.copied(), kiosk.lines(), sqlite3.connect
+
+    class Read(sqlite3.Connection):
+        def execute(self, sql: str, *more: object) -> sqlite3.Cursor:
+            return super().execute("SELECT 'wal'" if "journal_mode = DELETE" in sql else sql, *more)  # type: ignore[arg-type]
+
+    def connect(path: object, *given: object, **more: object) -> sqlite3.Connection:
+        return real(path, *given, **more, **({"factory": Read} if MAKING in str(path) else {}))  # type: ignore[arg-type]
+
+    with patch.object(sqlite3, "connect", connect), pytest.raises(CopyFault, match="another program reads it"):
+        kiosk.put_back(file)
+    assert kiosk.lines() == stood and not (kiosk.folder / MAKING).exists()
+
+
 def test_while_another_program_reads_the_ledger_nothing_is_replaced(kiosk: Kiosk) -> None:
     file = kiosk.copied()
     real = sqlite3.connect

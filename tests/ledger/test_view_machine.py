@@ -124,8 +124,9 @@ def test_what_is_held_and_what_may_still_be_warm_is_listed(kept: Kept) -> None:
     kept.say(L.Heated("T1", "PS"), L.HoldEnded("T1", "reading"))
     assert {card.holder.key for card in kept.cards.held()} == {"T1", "T2"}
     kept.after(6 * 3600.0 - 1.0)
-    assert {card.holder.key for card in kept.cards.held()} == {"T1", "T2"}
+    assert {card.holder.key for card in kept.cards.held()} == {"T1", "T2"} and kept.card.measure_in_s == 700.0
     kept.after(1.0)
+    assert kept.card.measure_in_s is None, "longer than any steel is warm"
     assert [card.holder.key for card in kept.cards.held()] == ["T2"], "a hold that runs is listed however old it is"
 
 
