@@ -14,7 +14,7 @@ import pytest
 
 from kiosk.ledger import copying, upgrade
 from kiosk.ledger.book import NAME, Book
-from kiosk.ledger.copying import CopyFault, copy, look, reading, sweep, told
+from kiosk.ledger.copying import CopyFault, copy, look, reading, rotate, sweep, told
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.rules import lines as L
 
@@ -119,6 +119,26 @@ def test_where_asking_would_end_a_process_nobody_asks(tmp_path: Path) -> None:
     with patch.object(sys, "platform", "win32"), patch.object(copying.os, "kill") as kill:
         sweep(tmp_path, "f00d", NOW_S)
     assert part.exists() and not kill.called
+
+
+def test_where_nobody_has_a_name_nothing_is_ours(tmp_path: Path) -> None:
+    part = tmp_path / "ledger-mill--20260101-120000.part"
+    part.touch()
+    os.utime(part, (NOW_S, NOW_S))
+    sweep(tmp_path, "", NOW_S)
+    assert part.exists()
+
+
+def test_copies_of_one_second_are_as_new_as_each_other_and_one_that_is_gone_is_gone(tmp_path: Path) -> None:
+    made, same, older = (
+        tmp_path / f"ledger-{name}-f00d-{day}-080000.db"
+        for name, day in (("mill", "20270115"), ("mill-2", "20270115"), ("mill", "20270114"))
+    )
+    for path in (made, same, older):
+        path.touch()
+    assert rotate(tmp_path, 2, "f00d", made) == [older] and same.exists()
+    with patch.object(copying, "copies", return_value=[made, older]):
+        assert rotate(tmp_path, 1, "f00d", made) == [older]
 
 
 # what a file is
