@@ -231,7 +231,7 @@ class _Finder(ast.NodeVisitor):
             other = copy.deepcopy(node)
             other.func = ast.Name(_TWIN[node.func.id])
             self._becomes(node, "min/max", other)
-        if isinstance(node.func, ast.Name) and node.func.id == "round":
+        if isinstance(node.func, ast.Name) and node.func.id in ("round", "_rounded"):
             self.visit(node.args[0])  # to how many figures is no behaviour
             return
         self.generic_visit(node)
