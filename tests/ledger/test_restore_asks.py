@@ -59,15 +59,20 @@ def holder(key: str, clamping: Clamping = Clamping.SHRINK_FIT) -> L.HolderRegist
     return L.HolderRegistered(Holder(key, key, Coupling(Family.HOLLOW_TAPER, 63), clamping, 12.0), stood_cold=True)
 
 
-@pytest.fixture(params=BEGUN_S, ids=["hours", "months"])
-def kiosk(request: pytest.FixtureRequest, tmp_path: Path) -> Kiosk:
-    found = Kiosk(tmp_path / "data")
+def begun(folder: Path, begun_s: float) -> Kiosk:
+    """A kiosk that has watched so long: two shrink-fit holders, the first at the station, and a collet."""
+    found = Kiosk(folder)
     found.say(
         L.PlaceAdded(Place("P1", "Station", Kind.SHRINK)), holder("T1"), holder("T2"), holder("C1", Clamping.COLLET),
-        L.Moved("T1", None, "P1"), after_s=request.param, wall_s=NOW_S,
+        L.Moved("T1", None, "P1"), after_s=begun_s, wall_s=NOW_S,
     )  # fmt: skip
-    assert found.lines()[-1][1] == request.param
+    assert found.lines()[-1][1] == begun_s
     return found
+
+
+@pytest.fixture(params=BEGUN_S, ids=["hours", "months"])
+def kiosk(request: pytest.FixtureRequest, tmp_path: Path) -> Kiosk:
+    return begun(tmp_path / "data", request.param)
 
 
 # heated within a day, by either clock

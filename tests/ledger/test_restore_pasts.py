@@ -18,9 +18,12 @@ from kiosk.ledger.book import NAME
 from kiosk.ledger.copying import CopyFault, reading
 from kiosk.ledger.restore import ASIDE
 from kiosk.rules import lines as L
-from tests.ledger.test_restore_asks import DAY_S, NOW_S, Kiosk, holder, kiosk
+from tests.ledger.test_restore_asks import DAY_S, NOW_S, Kiosk, begun, holder
 
-__all__ = ["kiosk"]  # the fixture
+
+@pytest.fixture
+def kiosk(tmp_path: Path) -> Kiosk:
+    return begun(tmp_path / "data", 300 * DAY_S)
 
 
 def edited(file: Path, *sql: str) -> None:

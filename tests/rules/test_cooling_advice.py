@@ -37,6 +37,7 @@ def test_where_little_is_left_to_gain_nothing_is_advised() -> None:
     assert nothing_s is not None
     assert advise_bound(BOUNDS["air"], nothing_s - 40.0) is None
     assert advise_bound(BOUNDS["air"], nothing_s + 1.0) is None
+    assert advise_bound(BOUNDS["air"], -1.0) is None, "it is not even heated"
 
 
 TRIED = "kiosk.rules.cooling.advice._tried"
