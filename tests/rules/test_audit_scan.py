@@ -16,7 +16,7 @@ from kiosk.rules.audit_settling import Settling, close, cooled, known_since, put
 from kiosk.rules.cards import Command, DamagedCode, FreshLabel, Heat, HolderCard, PlaceCard, RetiredCode, UnknownCode
 from kiosk.rules.lines import AuditClosed, AuditOpened, ConditionSaid, DifferenceSettled, Moved, Seen, TornDown
 from kiosk.rules.outcomes import Done, Reason, Refused, Step, Wait
-from kiosk.rules.view import AuditToOpen, AuditView, Doubt, Glimpse, Limits, View
+from kiosk.rules.view import AuditToOpen, AuditView, Doubt, Glimpse, Limits, Stray, View
 from tests.rules.test_decision import BENCH, HOT, JO, NOW, OTHER, RACK, SCOPE, SLEEVE, SLOT, auditing, holder, hot
 
 LIMITS = Limits()
@@ -54,6 +54,7 @@ def test_an_audit_is_opened_or_gone_on_with_and_a_retired_place_has_none() -> No
     ("at", "before", "ago_s", "step", "twin"),
     [
         (SLOT, "Slot", 500.0, Step.AUDIT_AGAIN, None),
+        (BENCH, "Bench", 500.0, Step.AUDIT_AGAIN, None),
         (None, "Slot", 1.0, Step.AUDIT_AGAIN, None),
         (None, None, 1.0, Step.AUDIT_AGAIN, None),
         (SLOT, "Other", LIMITS.travel_s - 0.25, Step.AUDIT_TWIN, "Other"),
@@ -191,6 +192,8 @@ def test_in_a_picture_each_label_counts_where_it_was_seen_and_twice_is_two_piece
     twin = found[2]
     assert isinstance(twin, Done)
     assert twin.lines == (Seen("audit A", card.code, "H1", "Other", by_photo=True, twin="Slot"),)
+    here = photograph(auditing(), labels[:1] * 2, NOW)
+    assert [each.step for each in here] == [Step.AUDIT_SEEN, Step.AUDIT_TWIN], "in one picture nothing is seen again"
     again = photograph(auditing(), [labels[0], InPicture("X", UnknownCode("X", False), SLOT)] * 2, NOW)
     assert [each.step for each in again][:2] == [Step.AUDIT_SEEN, Step.AUDIT_UNKNOWN]
 
@@ -254,6 +257,9 @@ def told(action: Action, what: Difference, found: str | None = "Slot", reason: s
          [TornDown("H1", "A1"), Moved("H1", "Slot", None, reason="audit")]),
         (Difference.EMPTY_HOLDER, Action.TORN_DOWN, {"card": built(at=None)},
          [TornDown("H1", "A1"), Moved("H1", None, None, reason="audit")]),
+        (Difference.EMPTY_HOLDER, Action.TORN_DOWN, {"card": holder()}, []),
+        (Difference.PAST_LIFE, Action.SAID_WORN, {"card": holder()}, []),
+        (Difference.PAST_LIFE, Action.SAID_WORN, {}, []),
         (Difference.PAST_LIFE, Action.SAID_WORN, {"card": built()}, [ConditionSaid("H1", "A1", Condition.WORN)]),
         (Difference.UNKNOWN_CODE, Action.REGISTERED, {"answers": holder("H5")},
          [Seen("audit A", "H1", "H5", "Slot")]),
@@ -289,7 +295,25 @@ def test_what_is_hot_goes_to_the_cooling_place_that_is_free() -> None:
         Settling(Open("H1", Difference.HOT, "H1"), Action.TO_COOLING, card=hot()),
         NOW,
     )
-    assert isinstance(nowhere, Refused) and nowhere.reason is Reason.PLACE_FULL
+    assert isinstance(nowhere, Refused) and nowhere.reason is Reason.PLACE_FULL and nowhere.why["capacity"] == 0
+
+
+def test_the_book_follows_no_further_than_one_that_stands_in_the_way_and_was_seen_elsewhere() -> None:
+    card = holder("H1", at=OTHER)
+    for occupants, capacity, seen, follows in (
+        (("H2",), 1, BENCH, True), (("H2",), 1, SLOT, False), (("H2", "H3"), 2, BENCH, False),
+        (("H9",), 1, BENCH, False),
+    ):  # fmt: skip
+        goal = replace(SLOT, place=replace(SLOT.place, capacity=capacity), occupants=occupants)
+        stray = Stray(holder("H2", at=goal), goal if seen is SLOT else seen)
+        astray = Open("H1", Difference.MISPLACED, "H1", "Other", "Slot")
+        asked = Settling(astray, Action.BOOK_MOVED, card=card, found=goal)
+        done = settle(auditing(strays={"H2": stray}), asked, NOW)
+        if follows:
+            assert isinstance(done, Done)
+            assert [line.holder for line in done.lines if isinstance(line, Moved)] == ["H1", "H2"]
+        else:
+            assert isinstance(done, Refused) and done.reason is Reason.PLACE_FULL, occupants
 
 
 def test_a_stray_seen_at_its_own_place_was_put_back() -> None:
@@ -319,6 +343,7 @@ def test_what_was_seen_hot_and_is_cool_by_now_was_still_found_hot_once() -> None
     assert cooled("audit A", was, holder(heat=Heat.COOL, hold=HOT), []) is None
     before = [settled("H1", Difference.NOT_PROVEN_COOL)]
     assert cooled("audit A", was, holder(heat=Heat.COOL), before) is None
+    assert cooled("audit A", was, holder(heat=Heat.COOL), [settled("H2", Difference.HOT), *before]) is None
     other = [settled("H1", Difference.MISPLACED)]
     assert cooled("audit A", was, holder(heat=Heat.COOL), other) is not None
 
@@ -339,9 +364,11 @@ def test_an_audit_closes_once_nothing_waits_and_notes_are_noted() -> None:
     assert isinstance(done, Done) and done.step is Step.AUDIT_CLOSED
     assert done.lines == (told(Action.NOTED, Difference.PAST_LIFE), AuditClosed("audit A", 9, 8, 1, 2, 3, 4, 5, 60.0))
     waits = Open("H2", Difference.MISSING, "H2")
-    still = close(auditing(findings=Findings(counts, (note, waits))))
-    assert isinstance(still, Refused) and still.reason is Reason.AUDIT_OPEN
-    assert (still.why["count"], still.why["name"]) == (1, "H2")
+    more = replace(waits, text="H3", name="H3")
+    for open_now, count in (((note, waits), 1), ((waits, more), 2)):
+        still = close(auditing(findings=Findings(counts, open_now)))
+        assert isinstance(still, Refused) and still.reason is Reason.AUDIT_OPEN
+        assert (still.why["count"], still.why["name"]) == (count, "H2")
     strict = Limits(badge_required=True)
     nobody = close(auditing(limits=strict))
     assert isinstance(nobody, Refused) and nobody.reason is Reason.BADGE_FIRST
