@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from kiosk.desk.people import PeopleCounter
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
+    from kiosk.desk.setting_up import SettingUpCounter
     from kiosk.rules.view import View
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
@@ -182,6 +183,13 @@ class Desk:
         return PapersCounter(self.session)
 
     @cached_property
+    def setting_up(self) -> SettingUpCounter:
+        """What a shop has, entered by hand."""
+        from kiosk.desk.setting_up import SettingUpCounter
+
+        return SettingUpCounter(self.session)
+
+    @cached_property
     def people(self) -> PeopleCounter:
         """Badges and PINs."""
         from kiosk.desk.people import PeopleCounter
@@ -262,6 +270,20 @@ class Desk:
     def undo(self) -> Scanned:
         """The same as the printed command card."""
         return self.command(Command.UNDO)
+
+    def undoable(self) -> tuple[str, float]:
+        """What the last step was about that could be taken back now, and how long yet; nothing: "" and 0."""
+        session, moment = self.session, self.now()
+        left_s = session.settings.kiosk.undo_s - (moment.watched_s - (session.stepped_s or 0.0))
+        if session.stepped_s is None or left_s <= 0.0:
+            return "", 0.0
+        from kiosk.rules.decision import decide
+
+        card = CommandCard(Command.UNDO)
+        outcome = decide(self._view(card), card, moment)
+        if not isinstance(outcome, Done) or outcome.holder is None:
+            return "", 0.0
+        return outcome.holder.name, left_s
 
     def command(self, command: Command) -> Scanned:
         return self._answer(command.name, CommandCard(command))

@@ -32,7 +32,7 @@ from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
-from kiosk.screens.questions import common
+from kiosk.screens.questions import common, first
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
@@ -82,6 +82,7 @@ class KioskApp(App):
         worker.at_fault, worker.at_refusal = self._fault, self.stop
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
+        self.clerk.keys = self._struck
         self.scanner = Scanner()
         self._key_times = KeyTimes()
         theme.fonts()  # before the first text is measured
@@ -93,8 +94,10 @@ class KioskApp(App):
         self._kept: Kept | None = None
         self._desk_spoke = threading.Event()
         self._keeper: Keeper | None = None
+        self.goes_to: Path | None = None  # the folder to open instead, once this window is closed
         self._asked = False
         self._drawn = False  # a picture was on the screen
+        self._anew = False  # all is to be built anew once nothing holds the window
         self._touched_s = 0.0
         self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
 
@@ -102,6 +105,11 @@ class KioskApp(App):
         """The service keeps this window: only a supervisor's PIN leaves it."""
         self._kept = Kept(manager, self.stop)
         self.clerk.leave = self.stop
+
+    def _open_instead(self, folder: Path) -> None:
+        """Close this window for the demo shop's, or in that one for the shop's own."""
+        self.goes_to = folder
+        self.stop()
 
     def open_settings(self, *_: object) -> bool:
         """Kivy's own settings, which F1 would open: never."""
@@ -140,7 +148,7 @@ class KioskApp(App):
         self.worker.ask(common.changed_outside(), self._opened)
         self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
-        Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
+        Clock.schedule_interval(lambda _: self.worker.ask(common.copies_due, self._copy), COPY_S)
         Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
         return self.frame
 
@@ -174,6 +182,11 @@ class KioskApp(App):
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
         self.clerk.bind(heat_known=self._strip, wanted=self._strip)
         self.clerk.bind(settings=self._settled)
+        options = self.options
+        if options.own is not None:
+            self.clerk.begin_own = partial(self._open_instead, options.own)
+        elif not options.demo:
+            self.clerk.look_around = partial(self._open_instead, options.data_dir / "demo")
         self.clerk.go("scan")
         self._strip()
 
@@ -200,6 +213,9 @@ class KioskApp(App):
 
     def _show(self, view: View) -> None:
         self.frame.show(view)
+        if self._anew and self.clerk.holding is None:
+            self._anew = False
+            Clock.schedule_once(lambda _: self._rebuild())
 
     def _strip(self, *_: object) -> None:
         frame, clerk = self.frame, self.clerk
@@ -224,10 +240,17 @@ class KioskApp(App):
         for number, sound in enumerate(Sound):  # one a frame or so; what plays them came with the heat screen
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
-        Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
+        Clock.schedule_once(lambda _: self.worker.ask(common.warm_up), QUIET_S)
+        if not self.options.demo:
+            self.clerk.ask(first.wanted(), self._first)
         if changed:
             told = ", ".join(f"{line.name} = {line.value}" for line in changed)
             self.clerk.trouble = t("settings.changed_outside", settings=told)
+
+    def _first(self, wanted: bool) -> None:
+        """A kiosk that knows nothing yet asks first, unless somebody is at something already."""
+        if wanted and self.clerk.view is not None and self.clerk.view.name == "scan":
+            self.clerk.go("first")
 
     def _fit(self, *_: object) -> None:
         width, height = Window.size
@@ -256,7 +279,10 @@ class KioskApp(App):
         words.speak(settings.kiosk.language)
 
     def _rebuild(self) -> None:
-        """The same window in another language or other colours."""
+        """The same window in another language or other colours; an alarm stays as it is until it is understood."""
+        if self.clerk.holding is not None:
+            self._anew = True
+            return
         here = self.clerk.view.name if self.clerk.view else "scan"
         self.clerk.start_over()
         gc.unfreeze()  # the screens before are rubbish now
@@ -316,8 +342,8 @@ class KioskApp(App):
         self.clerk.fault(error)
 
     def _key(self, _: object, key: int, __: int, codepoint: str | None, modifiers: list[str]) -> bool:
-        """Keys belong to a scanner that types, unless a field has the keyboard."""
-        if self.clerk.typing or key in MODIFIERS or "ctrl" in modifiers or "alt" in modifiers:
+        """Keys belong to a scanner that types; a field that has the keyboard tells of its own."""
+        if self.clerk.field is not None or key in MODIFIERS or "ctrl" in modifiers or "alt" in modifiers:
             return False
         character = ENDINGS.get(key, codepoint or "")
         if not character or len(character) != 1:
@@ -326,12 +352,21 @@ class KioskApp(App):
             character = character.upper()
         if self.clerk.view is not None:
             self.clerk.view.keyed(character)
-        self._keyed(self.scanner.feed(character, self._key_times.pressed(time.monotonic())))
-        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
+        self._struck(character)
         return True
+
+    def _struck(self, character: str) -> bool:
+        """Let the scanner have a key, that a field may have as well; whether it ended a scan."""
+        in_field = self.clerk.field is not None
+        found = self.scanner.feed(character, self._key_times.pressed(time.monotonic()), in_field)
+        self._keyed(found)
+        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
+        return bool(found)
 
     def _keyed(self, found: tuple[Keyed, ...]) -> None:
         for keyed in found:
+            if keyed.typed and self.clerk.field is not None:
+                self.clerk.field.take_out(keyed.typed)
             if isinstance(keyed, KeyedText):
                 self.clerk.scanned(keyed.text)
             elif isinstance(keyed, KeyedTooLong):
@@ -373,18 +408,3 @@ def _to_stay(name: str) -> View:
 def _load_check(_: Desk) -> None:
     """What a code's check character is worked out with: a scanner that types is checked on Kivy's thread."""
     codes.check_character("")
-
-
-def _warm_up(desk: Desk) -> None:
-    """Read what only a later touch needs, on the desk's thread."""
-    from kiosk.screens.questions import find
-
-    find.warm()(desk)
-
-
-def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
-    """What `copies.backup` needs when the day's copy is due."""
-    if not desk.copies.due():
-        return None
-    session = desk.session
-    return session.book.path.parent, desk.copies.folders(), int(session.settings.backup.keep)

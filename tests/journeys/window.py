@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -192,6 +193,10 @@ class Window:
         except AssertionError:
             raise AssertionError(f"the screen never said {words}; it says {said}") from None
 
+    def waits_for(self, there: Callable[[], bool], what: str) -> None:
+        """Wait until something has come true outside the window."""
+        self._until(there, what)
+
     def is_on(self, view: str) -> None:
         """Wait until this screen is shown."""
         self._until(lambda: self.screen()["view"] == view, f"the screen {view!r}")
@@ -216,6 +221,10 @@ class Window:
     def badge(self, key: str) -> str:
         """Code on a person's badge by their key."""
         return str(self._ask(do="desk", what="badge", key=key))
+
+    def name(self, key: str) -> str:
+        """What a holder is called, with its cutter."""
+        return str(self._ask(do="desk", what="name", key=key))
 
     def where(self, key: str) -> str | None:
         """Name of the place the book has a holder at."""

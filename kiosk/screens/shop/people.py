@@ -9,10 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-# A text field asks for these two, and the first of them starts programs: nobody waits where a screen is loaded.
-from kivy.core import clipboard as clipboard
 from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
-from kivy.uix import textinput as textinput
 
 from kiosk.rules.cards import OperatorCard
 from kiosk.screens.clerk import fault_words
@@ -26,7 +23,6 @@ from kiosk.words import t
 
 ADD, RETIRE, PERSON, PIN = "add", "retire", "person", "pin"
 REASONS = ("left_shop", "badge_lost", "entered_twice", "other_work")
-LONGEST_NAME = 40
 
 
 class Page(StrEnum):
@@ -70,15 +66,23 @@ class PeopleScreen(View):
         self.clerk.ask(asks.operators(), lambda found: self._listed(found, act, key))
 
     def left(self) -> None:
-        self.clerk.typing = False
+        self.ids.name.end()
+
+    def returned(self) -> None:
+        if self.page == Page.NAME:
+            self.ids.name.take_keys()
 
     def scanned(self, text: str) -> bool:
         """While somebody types a name nothing else is taken in."""
-        return self.page == Page.NAME
+        if self.page != Page.NAME:
+            return False
+        self.trouble = t("people.name_first")
+        self.clerk.play(Sound.REFUSED)
+        return True
 
     def back(self) -> None:
         """One state back, or out."""
-        self.clerk.typing = False
+        self.ids.name.end()
         self.trouble = ""
         if self.page == Page.LIST:
             self.clerk.go("shop")
@@ -138,21 +142,20 @@ class PeopleScreen(View):
 
     def _begin(self) -> None:
         self.entered = ""
-        self.ids.name.text = ""
         self.trouble = ""
         self.page = Page.NAME
-        self.ids.name.focus = True
+        self.ids.name.begin()
 
     def named(self, text: str) -> None:
         """The name is whole."""
-        name = " ".join(text.split())[:LONGEST_NAME]
+        name = text
         if not name:
             self.trouble = t("people.no_name")
             return
         if any(card.name.casefold() == name.casefold() and not card.retired for card in self._cards.values()):
-            self.trouble = t("people.same_name", name=name)
+            self.trouble = t("people.same_name")
             return
-        self.ids.name.focus = False
+        self.ids.name.end()
         self.trouble = ""
         self.entered = name
         self.options = [Choice(role, t(f"role.{role}"), t(f"people.may.{role}")) for role in asks.ROLES]
