@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import shutil
 import sqlite3
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -15,7 +16,7 @@ import pytest
 from kiosk.ledger import anchor as anchors
 from kiosk.ledger import restore as restoring
 from kiosk.ledger.book import NAME
-from kiosk.ledger.copying import CopyFault, reading
+from kiosk.ledger.copying import CopyFault, look, reading
 from kiosk.ledger.restore import ASIDE
 from kiosk.rules import lines as L
 from tests.ledger.test_restore_asks import DAY_S, NOW_S, Kiosk, begun, holder
@@ -180,4 +181,39 @@ def test_what_is_no_damage_stops_the_restore(kiosk: Kiosk, where: str, error: Ex
     stood = kiosk.lines()
     with fails_to_read(where, error), pytest.raises(CopyFault):
         kiosk.put_back(file, now_s=LATE_S)
+    assert kiosk.lines() == stood
+
+
+@pytest.mark.parametrize(
+    ("version", "sealed", "doubted"), [(1, False, False), (1, True, True), (2, False, True), (2, True, True)]
+)
+def test_only_a_ledger_from_before_there_were_anchors_is_whole_without_one(
+    kiosk: Kiosk, version: int, sealed: bool, doubted: bool
+) -> None:
+    file = heated(kiosk)
+    (kiosk.folder / anchors.NAME).unlink()
+    edited(kiosk.folder / NAME, f"UPDATE schema SET version = {version}")
+    if not sealed:
+        edited(kiosk.folder / NAME, "ALTER TABLE watch DROP COLUMN seal")
+    done = kiosk.put_back(file, now_s=LATE_S)
+    assert done.holders == ("T1",) and done.unsure == (("T2",) if doubted else ())
+
+
+def test_one_whose_wrong_tries_cannot_be_read_stops_the_restore_unless_it_is_damaged(kiosk: Kiosk) -> None:
+    file = heated(kiosk)
+    for error, stops in ((sqlite3.OperationalError("database is locked"), True), (KeyError("kind"), False)):
+        with patch.object(restoring, "_wrong_pins", side_effect=[error, Counter()]):
+            if stops:
+                with pytest.raises(CopyFault, match="locked"):
+                    kiosk.put_back(file, now_s=LATE_S)
+            else:
+                assert kiosk.put_back(file, now_s=LATE_S).holders == ("T1",)
+
+
+def test_whether_a_ledger_is_whole_is_not_guessed_where_the_disk_does_not_say(kiosk: Kiosk) -> None:
+    file, stood = heated(kiosk), kiosk.lines()
+    found = look(file)
+    for error in (sqlite3.OperationalError("database is locked"), fault(OSError(errno.EACCES, "denied"))):
+        with patch.object(restoring, "look", side_effect=[found, error]), pytest.raises(CopyFault):
+            kiosk.put_back(file, now_s=LATE_S)
     assert kiosk.lines() == stood
