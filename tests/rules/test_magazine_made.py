@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from kiosk.rules.fitting.magazine import Magazine, MagazineFault, MagazineKind
+from kiosk.rules.fitting.pockets import clashes
 
 CHAIN = Magazine(MagazineKind.CHAIN, 24, 80.0)
 SHELF = Magazine(MagazineKind.SHELF, 24, 80.0, rows=4, row_pitch_mm=90.0)
@@ -53,3 +54,11 @@ def test_what_just_can_be_is_made(magazine: Magazine, change: dict[str, Any]) ->
 def test_all_but_a_shelf_go_round_and_a_magazine_is_plain_until_it_is_said_otherwise() -> None:
     assert [kind for kind in MagazineKind if not kind.wraps] == [MagazineKind.SHELF]
     assert (CHAIN.clearance_mm, CHAIN.first, CHAIN.rows, CHAIN.coolant) == (5.0, 1, 1, False)
+
+
+def test_nothing_shares_a_pocket_however_thin_and_what_is_kept_for_the_next_who_asks_cannot_be_changed() -> None:
+    bare = replace(CHAIN, clearance_mm=0.0)
+    clash = clashes(bare, 0.0, 0.0)
+    assert clash.diagonal().all() and clash.sum() == bare.pockets
+    with pytest.raises(ValueError, match="read-only"):
+        clash[0, 0] = False
