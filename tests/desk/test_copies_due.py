@@ -10,9 +10,10 @@ from unittest.mock import patch
 import pytest
 
 from kiosk.desk import copies as counter
-from kiosk.desk.copies import CopiesCounter, backup
+from kiosk.desk.copies import CopiesCounter, backup, restore
 from kiosk.ledger.backup import Copy
 from kiosk.rules.cards import Moment
+from kiosk.settings import Settings
 
 NOW_S = 1.8e9
 
@@ -73,3 +74,31 @@ def test_a_copy_that_goes_without_settings_beside_it_goes_all_the_same(tmp_path:
         (kept,) = backup(tmp_path, (tmp_path,), None)
     assert done.copy == kept.copy == made and done.why == kept.why == ""
     assert rotated.call_count == 1 and rotated.call_args[0][1] == 3
+
+
+@pytest.mark.parametrize(
+    ("beside", "own", "named", "left"),
+    [
+        ({"ledger-a.toml": "Mill", "settings.toml": "Other"}, None, "Mill", "Mill"),
+        ({"settings.toml": "Other"}, None, "Other", "Other"),
+        ({"ledger-a.toml": "Mill"}, "Own", "Own", "Own"),
+        ({}, "Own", "Own", "Own"),
+        ({}, None, None, None),
+    ],
+)
+def test_a_restore_is_by_the_kiosks_own_name_and_else_by_the_copys(
+    tmp_path: Path, beside: dict[str, str], own: str | None, named: str | None, left: str | None
+) -> None:
+    there, folder = tmp_path / "copies", tmp_path / "data"
+    for each in (there, folder):
+        each.mkdir()
+    for name, kiosk in beside.items():
+        (there / name).write_text(f'[kiosk]\nname = "{kiosk}"\n', "utf-8")
+    if own:
+        (folder / "settings.toml").write_text(f'[kiosk]\nname = "{own}"\n', "utf-8")
+    with patch.object(counter.ledger_backup, "restore", return_value="done") as restored:
+        assert restore(folder, there / "ledger-a.db") == "done"
+    assert restored.call_args[0][:2] == (folder, there / "ledger-a.db")
+    assert restored.call_args[0][3] == (named or Settings().kiosk.name)
+    kept = folder / "settings.toml"
+    assert (f'"{left}"' in kept.read_text("utf-8")) if left else not kept.exists()
