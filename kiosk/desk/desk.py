@@ -47,7 +47,6 @@ if TYPE_CHECKING:
     from kiosk.desk.people import PeopleCounter
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
-    from kiosk.desk.setting_up import SettingUpCounter
     from kiosk.rules.view import View
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
@@ -181,13 +180,6 @@ class Desk:
         from kiosk.desk.papers import PapersCounter
 
         return PapersCounter(self.session)
-
-    @cached_property
-    def setting_up(self) -> SettingUpCounter:
-        """What a shop has, entered by hand."""
-        from kiosk.desk.setting_up import SettingUpCounter
-
-        return SettingUpCounter(self.session)
 
     @cached_property
     def people(self) -> PeopleCounter:

@@ -73,8 +73,8 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
         app.close()
     if worker.refusal is not None:
         raise worker.refusal
-    if app.goes_to is not None:
-        open_instead(options, app.goes_to)
+    if app.beginning.goes_to is not None:
+        open_instead(options, app.beginning.goes_to)
     return 0
 
 

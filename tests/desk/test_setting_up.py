@@ -49,7 +49,7 @@ def with_pin(shop: Shop) -> Shop:
 
 @pytest.mark.parametrize("thing", Thing)
 def test_every_thing_is_added_with_labels_of_its_own_and_read_back_as_it_was_answered(shop: Shop, thing: Thing) -> None:
-    counter = shop.desk.setting_up
+    counter = shop.desk.shop.setting_up
     done = counter.add(thing, DRAFTS[thing], stood_cold=True)
     assert DRAFTS[thing].items() <= counter.draft(thing, done.key).items()
     assert done.key in {each.key for each in counter.listed((thing,))}
@@ -62,7 +62,7 @@ def test_every_thing_is_added_with_labels_of_its_own_and_read_back_as_it_was_ans
 
 
 def test_a_cabinet_gets_drawers_and_slots_as_files_name_them(shop: Shop) -> None:
-    done = shop.desk.setting_up.add(Thing.CABINET, DRAFTS[Thing.CABINET])
+    done = shop.desk.shop.setting_up.add(Thing.CABINET, DRAFTS[Thing.CABINET])
     places = shop.desk.session.cards.places
     assert [places.place(code).name for code in places.within(done.key)] == [
         "Cabinet 9", "Drawer 1", "1-01", "1-02", "1-03", "Drawer 2", "2-01", "2-02",
@@ -73,7 +73,7 @@ def test_a_cabinet_gets_drawers_and_slots_as_files_name_them(shop: Shop) -> None
 
 def test_what_was_set_up_by_hand_is_the_same_when_it_is_exported_and_imported(shop: Shop, tmp_path: Any) -> None:
     for thing, draft in DRAFTS.items():
-        shop.desk.setting_up.add(thing, draft, stood_cold=True)
+        shop.desk.shop.setting_up.add(thing, draft, stood_cold=True)
     shop.desk.intake.export(tmp_path, lines=False)
     plan = shop.desk.intake.plan(tmp_path)
     assert [change for change in plan.changes if change.how.value not in ("same", "kept")] == []
@@ -83,14 +83,14 @@ def test_what_was_set_up_by_hand_is_the_same_when_it_is_exported_and_imported(sh
 def test_once_somebody_has_a_pin_no_operator_adds_a_place(with_pin: Shop, thing: Thing) -> None:
     before = with_pin.desk.session.book.last_line if hasattr(with_pin.desk.session.book, "last_line") else None
     with pytest.raises(Locked):
-        with_pin.desk.setting_up.add(thing, DRAFTS[thing])
-    assert DRAFTS[thing]["name"] not in {each.name for each in with_pin.desk.setting_up.listed((thing,))}
+        with_pin.desk.shop.setting_up.add(thing, DRAFTS[thing])
+    assert DRAFTS[thing]["name"] not in {each.name for each in with_pin.desk.shop.setting_up.listed((thing,))}
     assert before is None or before == with_pin.desk.session.book.last_line
 
 
 @pytest.mark.parametrize("thing", Thing)
 def test_once_somebody_has_a_pin_every_change_and_retirement_takes_it_and_a_reason(shop: Shop, thing: Thing) -> None:
-    counter = shop.desk.setting_up
+    counter = shop.desk.shop.setting_up
     key = counter.add(thing, DRAFTS[thing], stood_cold=True).key
     shop.desk.people.first_pin("kim", "4711")
     changed = DRAFTS[thing] | {"name": "Other name"}
@@ -114,7 +114,7 @@ def test_a_cooling_place_with_hot_steel_keeps_how_it_cools(shop: Shop) -> None:
     sleeve = shop.place("Sleeve 1")
     shop.desk.scan(sleeve)
     held = shop.desk.session.holder("T001").hold
-    counter = shop.desk.setting_up
+    counter = shop.desk.shop.setting_up
     draft = counter.draft(Thing.COOLING, sleeve)
     for changed in (draft | {"wet_length_mm": 300.0, "way": "sleeve"}, draft | {"way": "mist"}):
         with pytest.raises(ThingFault):
@@ -127,7 +127,7 @@ def test_a_cooling_place_with_hot_steel_keeps_how_it_cools(shop: Shop) -> None:
 
 
 def test_a_place_where_something_stands_is_not_taken_away_from_under_it(shop: Shop) -> None:
-    counter = shop.desk.setting_up
+    counter = shop.desk.shop.setting_up
     cabinet = next(each.key for each in counter.listed((Thing.CABINET,)))
     with pytest.raises(ThingFault):
         counter.retire(Thing.CABINET, cabinet, "sold")
@@ -137,7 +137,7 @@ def test_a_place_where_something_stands_is_not_taken_away_from_under_it(shop: Sh
 
 
 def test_a_cabinet_grows_at_its_end_and_keeps_the_codes_it_had(shop: Shop) -> None:
-    counter = shop.desk.setting_up
+    counter = shop.desk.shop.setting_up
     key = counter.add(Thing.CABINET, DRAFTS[Thing.CABINET]).key
     places = shop.desk.session.cards.places
     before = set(places.within(key))
@@ -149,7 +149,7 @@ def test_a_cabinet_grows_at_its_end_and_keeps_the_codes_it_had(shop: Shop) -> No
 
 
 def test_a_magazine_grows_and_keeps_what_its_pockets_are(shop: Shop) -> None:
-    counter = shop.desk.setting_up
+    counter = shop.desk.shop.setting_up
     key = counter.add(Thing.MACHINE, DRAFTS[Thing.MACHINE]).key
     before = counter.draft(Thing.MACHINE, key)
     assert counter.change(Thing.MACHINE, key, before | {"pockets": 30.0}, "new chain").labels == 6
@@ -159,7 +159,7 @@ def test_a_magazine_grows_and_keeps_what_its_pockets_are(shop: Shop) -> None:
 
 
 def test_six_more_like_this_have_names_of_their_own_and_codes_of_their_own(shop: Shop) -> None:
-    counter = shop.desk.setting_up
+    counter = shop.desk.shop.setting_up
     key = counter.add(Thing.CABINET, DRAFTS[Thing.CABINET]).key
     assert counter.copy(Thing.CABINET, key, 6).labels == 6 * 8
     names = [each.name for each in counter.listed((Thing.CABINET,)) if each.name.startswith("Cabinet 1")]
@@ -173,14 +173,14 @@ def test_six_more_like_this_have_names_of_their_own_and_codes_of_their_own(shop:
 
 
 def test_two_places_are_never_called_the_same(shop: Shop) -> None:
-    counter = shop.desk.setting_up
+    counter = shop.desk.shop.setting_up
     counter.add(Thing.BENCH, {"name": "Bench 9"})
     with pytest.raises(ThingFault):
         counter.add(Thing.PRESETTER, {"name": "bench 9"})
 
 
 def test_new_labels_are_one_batch_until_they_were_printed(shop: Shop) -> None:
-    counter, labels = shop.desk.setting_up, shop.desk.labels
+    counter, labels = shop.desk.shop.setting_up, shop.desk.labels
     labels.noted(labels.new())
     assert labels.new() == ()
     done = counter.add(Thing.CABINET, DRAFTS[Thing.CABINET])
@@ -203,15 +203,15 @@ def test_a_cutter_that_is_built_in_is_not_retired(shop: Shop) -> None:
     card = shop.desk.session.holder("T001")
     assert card.assembly is not None
     with pytest.raises(ThingFault):
-        shop.desk.setting_up.retire(Thing.CUTTER, card.assembly.cutter.key, "worn")
+        shop.desk.shop.setting_up.retire(Thing.CUTTER, card.assembly.cutter.key, "worn")
     with pytest.raises(ThingFault):
-        shop.desk.setting_up.add(Thing.CUTTER, DRAFTS[Thing.CUTTER] | {"dc_mm": 9000.0})
+        shop.desk.shop.setting_up.add(Thing.CUTTER, DRAFTS[Thing.CUTTER] | {"dc_mm": 9000.0})
 
 
 def test_a_kind_of_place_is_not_changed_by_naming_another_thing(shop: Shop) -> None:
     bench = shop.place("Bench 1")
     with pytest.raises(LookupError):
-        shop.desk.setting_up.change(Thing.COOLING, bench, DRAFTS[Thing.COOLING], "cools")
+        shop.desk.shop.setting_up.change(Thing.COOLING, bench, DRAFTS[Thing.COOLING], "cools")
     assert shop.desk.session.place(bench).place.kind is Kind.BENCH
     entry = L.PlaceAdded(replace(shop.desk.session.place(bench).place, kind=Kind.COOLING, way="sleeve"))
     assert entry.place.kind is Kind.COOLING

@@ -83,7 +83,7 @@ def stands(thing: Thing) -> Question[Entered | None]:
     def answer(desk: Desk) -> Entered | None:
         from kiosk.desk.session import Locked
 
-        counter = desk.setting_up
+        counter = desk.shop.setting_up
         if counter.listed((thing,)):
             return None
         if counter.needs_supervisor:

@@ -42,7 +42,7 @@ def listed(things: Iterable[Thing]) -> Question[Known]:
     wanted = tuple(things)
 
     def answer(desk: Desk) -> Known:
-        counter = desk.setting_up
+        counter = desk.shop.setting_up
         locks = any(thing.is_place for thing in wanted)
         return Known(counter.listed(wanted), locks and counter.needs_supervisor)
 
@@ -53,7 +53,7 @@ def known(thing: Thing, key: str) -> Question[Ready]:
     """A thing that is to be changed.  Raises NotThere."""
 
     def answer(desk: Desk) -> Ready:
-        counter = desk.setting_up
+        counter = desk.shop.setting_up
         return Ready(counter.draft(thing, key), counter.needs_supervisor, counter.has_pin)
 
     return answer
@@ -61,14 +61,14 @@ def known(thing: Thing, key: str) -> Question[Ready]:
 
 def draft(thing: Thing, key: str) -> Question[dict[str, Any]]:
     """What is known of a thing.  Raises NotThere."""
-    return lambda desk: desk.setting_up.draft(thing, key)
+    return lambda desk: desk.shop.setting_up.draft(thing, key)
 
 
 def ready(thing: Thing) -> Question[Ready]:
     """A new thing, with a name of its own where it is a place."""
 
     def answer(desk: Desk) -> Ready:
-        counter = desk.setting_up
+        counter = desk.shop.setting_up
         locked = thing.is_place and counter.needs_supervisor
         if not thing.is_place:
             return Ready({}, locked, False)
@@ -89,19 +89,19 @@ def named(thing: Thing, answers: Draft) -> str:
 
 def add(thing: Thing, answers: Draft, stood_cold: bool) -> Question[Entered]:
     """A new thing.  Raises ThingFault, Locked, ActRefused."""
-    return lambda desk: desk.setting_up.add(thing, answers, stood_cold=stood_cold)
+    return lambda desk: desk.shop.setting_up.add(thing, answers, stood_cold=stood_cold)
 
 
 def change(thing: Thing, key: str, answers: Draft, reason: str) -> Question[Entered]:
     """Other facts of a thing.  Raises ThingFault, Locked, NeedsReason, NotThere."""
-    return lambda desk: desk.setting_up.change(thing, key, answers, reason)
+    return lambda desk: desk.shop.setting_up.change(thing, key, answers, reason)
 
 
 def copy(thing: Thing, key: str, count: int, stood_cold: bool) -> Question[Entered]:
     """More like this one.  Raises ThingFault, Locked, NotThere."""
-    return lambda desk: desk.setting_up.copy(thing, key, count, stood_cold=stood_cold)
+    return lambda desk: desk.shop.setting_up.copy(thing, key, count, stood_cold=stood_cold)
 
 
 def retire(thing: Thing, key: str, reason: str) -> Question[None]:
     """A thing that is gone for good.  Raises ThingFault, Locked, NeedsReason, NotThere."""
-    return lambda desk: desk.setting_up.retire(thing, key, reason)
+    return lambda desk: desk.shop.setting_up.retire(thing, key, reason)
