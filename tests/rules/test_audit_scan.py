@@ -192,6 +192,8 @@ def test_in_a_picture_each_label_counts_where_it_was_seen_and_twice_is_two_piece
     twin = found[2]
     assert isinstance(twin, Done)
     assert twin.lines == (Seen("audit A", card.code, "H1", "Other", by_photo=True, twin="Slot"),)
+    (retired,) = photograph(auditing(), [InPicture("X", RetiredCode("X", None), SLOT)], NOW)
+    assert isinstance(retired, Done) and retired.step is Step.AUDIT_RETIRED
     here = photograph(auditing(), labels[:1] * 2, NOW)
     assert [each.step for each in here] == [Step.AUDIT_SEEN, Step.AUDIT_TWIN], "in one picture nothing is seen again"
     again = photograph(auditing(), [labels[0], InPicture("X", UnknownCode("X", False), SLOT)] * 2, NOW)
