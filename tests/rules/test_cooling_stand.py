@@ -46,6 +46,9 @@ def test_the_shop_is_bounded_and_its_limit_is_above_its_air() -> None:
     assert field(room=Room(23.0, 100.1)) == field(room=Room(-29.0, -31.0)) == "limit_c"
     assert field(room=Room(42.6, 43.0)) == "limit_c" and field(room=Room(42.5, 43.0)) is None
     assert limit_over_ambient_k(Room(23.0, 43.0)) == 20.0
+    assert field(room=Room(5.0, 20.0)) is None
+    for start_s in (nan, -1.0):
+        assert field(stages=(Stage(Way.FREE_AIR, start_s),)) == "stages[0].start_s"
 
 
 def test_every_film_is_there_and_bounded() -> None:
