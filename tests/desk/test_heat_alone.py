@@ -55,11 +55,11 @@ def test_between_lines_only_times_move_and_after_one_the_book_is_read_again() ->
     assert found.board()[0].hold == HELD and fake.reads == 1
     fake.seen = replace(HELD, remaining_s=900.0)
     assert found.board()[0].hold == fake.seen and fake.reads == 1
-    fake.book.last_id += 1
+    fake.book.changed = (fake.book.changed[0], fake.book.changed[1] + 1)
     assert found.board() and fake.reads == 2
     fake.shown.clear()
     assert found.board(), "nothing was written"
-    fake.book.last_id += 1
+    fake.book.changed = (fake.book.changed[0], fake.book.changed[1] + 1)
     assert found.board() == ()
 
 
@@ -105,6 +105,24 @@ def test_advice_is_told_for_what_is_held_and_for_the_one_that_is_free_first() ->
     fake.shown["k1"] = card()
     fake.facts.clear()
     assert counter(fake).advice("k1") is None
+
+
+def test_a_hold_that_several_kiosks_count_is_read_and_advised_by_its_own_clock() -> None:
+    fake = Fake()
+    fake.ahead_s, fake.judged = 5e5, None
+    first_s = fake.now_s + 5e5 - 300.0
+    spots = [Reading(first_s, where, 30.0, "probe", "agrees", 30) for where in ("nose", "flange")]
+    fake.facts["k1"] = replace(FACTS, readings=tuple(spots), clock="all")
+    assert counter(fake).read("k1", "shank", 30.0).ended, "the soak counts by that clock too"
+    fake = Fake()
+    fake.ahead_s = 5e5
+    its_s = fake.now_s + 5e5
+    fake.advised = Advice(Zone.FLANGE, its_s + 300.0, 60.0, its_s + 600.0, its_s + 900.0, 9.0)
+    told = counter(fake).advice("k1")
+    assert told is not None and (told.in_s, told.free_s, told.else_s) == (300.0, 600.0, 900.0)
+    with patch("kiosk.desk.heat.owed", return_value=NOTHING_OWED) as asked:
+        counter(fake).owed("k1")
+    assert asked.call_args[0][3] == fake.now_s + 5e5
 
 
 # what is no reading

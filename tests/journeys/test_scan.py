@@ -128,7 +128,7 @@ def test_a_new_kiosk_says_what_to_do_first_and_that_it_has_no_camera(open_window
         kiosk.sees(f"{step} of 5")
         kiosk.touch(past)
     kiosk.sees("Empty: later")
-    kiosk.touch("Enter")
+    kiosk.touch("Back")
     kiosk.touch("Begin your own")
     kiosk.touch("Back")
     kiosk.sees("This kiosk knows no place yet", "under Shop")
