@@ -75,6 +75,13 @@ def test_where_no_magazine_is_on_record_nothing_is_said_of_one(kept: Kept) -> No
     assert place(kept, "M1").retired and place(kept, "M1").magazine == CHAIN
 
 
+def test_where_no_pocket_is_anybodys_nobody_comes_back(kept: Kept) -> None:
+    kept.say(L.PlaceAdded(MACHINE, CHAIN), *map(L.PlaceAdded, POCKETS))
+    kept.cards.forget_places()
+    card = place(kept, "K1")
+    assert card.returning == card.loaded == () and card.owners == {} and card.magazine == CHAIN
+
+
 def test_places_are_read_again_only_once_they_are_forgotten(kept: Kept) -> None:
     assert kept.cards.place("M1") is None
     kept.say(L.PlaceAdded(MACHINE, CHAIN))
