@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from operator import itemgetter
 
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import history as past
@@ -61,9 +62,9 @@ class ReadingTaken:
     verdict: str
     ended: bool
     say: Say
-    grew: Say | None = None
-    line: int = 0
-    owed: Owed = NOTHING_OWED
+    grew: Say | None
+    line: int
+    owed: Owed
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,8 @@ class HeatCounter:
     def warm(self) -> tuple[HolderCard, ...]:
         """Safe to touch and not yet fit to measure, soonest first."""
         safe = [card for card in self._now() if card.hold is None or card.hold.ended]
-        return tuple(sorted((card for card in safe if card.measure_in_s), key=lambda card: card.measure_in_s or 0.0))
+        found = [(card.measure_in_s, card) for card in safe if card.measure_in_s]
+        return tuple(card for _, card in sorted(found, key=itemgetter(0)))
 
     def over(self) -> tuple[HolderCard, ...]:
         """Holds whose time has come and that nobody has ended yet."""
@@ -121,8 +123,7 @@ class HeatCounter:
         """
         session = self._session
         card = session.holder(key)
-        facts = session.cards.hold_facts(key) if card.hold else None
-        if facts is None or card.hold is None:
+        if card.hold is None or (facts := session.cards.hold_facts(key)) is None:
             return None
         moment = session.now()
         found = session.holds.advice(facts, moment)
@@ -130,10 +131,12 @@ class HeatCounter:
 
     def advice_next(self, board: Sequence[HolderCard]) -> tuple[HolderCard, ProbeNext] | None:
         """The same for the one on the board that is free first: there is no more room on the strip."""
-        timed = [card for card in board if card.hold and card.hold.remaining_s]
-        first = min(timed, key=lambda card: card.hold.remaining_s or 0.0 if card.hold else 0.0, default=None)
-        found = self.advice(first.holder.key) if first else None
-        return (first, found) if first and found else None
+        timed = [(card.hold.remaining_s, card) for card in board if card.hold and card.hold.remaining_s]
+        if not timed:
+            return None
+        _, first = min(timed, key=itemgetter(0))
+        found = self.advice(first.holder.key)
+        return (first, found) if found else None
 
     def _now(self) -> list[HolderCard]:
         """Cards of all that is hot or warm; only temperatures and times move while no line is written."""
@@ -221,8 +224,7 @@ class HeatCounter:
         """What is still to be read of a holder before it counts as cool.  Raises NotThere."""
         session = self._session
         card, now_s = session.holder(key), session.now().watched_s
-        facts = session.cards.hold_facts(key) if card.hold else None
-        if card.hold is not None and facts is not None:
+        if card.hold is not None and (facts := session.cards.hold_facts(key)) is not None:
             now_s = session.holds.moment(facts, session.now()).watched_s
             return owed(facts, card.hold, session.holds.rules_of(facts).room.limit_c, now_s)
         if card.heat is not Heat.UNKNOWN:

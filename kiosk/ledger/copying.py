@@ -131,10 +131,10 @@ def look(path: Path, progress: Progress | None = None) -> tuple[list[Wrong], int
     try:
         with reading(path) as copy:
             copy.execute("BEGIN")  # one state of it
-            version = copy.execute("SELECT version FROM schema WHERE name = 'ledger'").fetchone()[0]
+            (version,) = copy.execute("SELECT version FROM schema WHERE name = 'ledger'").fetchone()
             if version > upgrade.VERSION:
                 raise upgrade.NewerLedger(str(path), version)
-            whole = copy.execute("PRAGMA integrity_check").fetchone()[0]
+            (whole,) = copy.execute("PRAGMA integrity_check").fetchone()
             wrong = [] if whole == "ok" else [Wrong("file", whole)]
             if version == upgrade.VERSION and not wrong:  # an older one is verified once it is brought up
                 wrong = verify(copy.execute, progress)

@@ -148,7 +148,7 @@ def _first_hold(holder: str, place: str | None, at: Stamp) -> TableRow:
         "holder": holder, "heated_line": at.id, "heated_utc_s": at.utc_s, "heated_watched_s": at.watched_s,
         "first_watched_s": at.watched_s, "kiosk": at.kiosk, "temp_c": None, "length_mm": None,
         "stages": text([_stage(place, at)]), "readings": "[]", "body_c": None, "body_unknown": 0, "began": None,
-        "ended_line": None, "reading_only": 0, "gaps": 0,
+        "ended_line": None, "gaps": 0,
     }  # fmt: skip
 
 

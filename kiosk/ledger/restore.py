@@ -140,7 +140,7 @@ def _make(
     with reading(backup) as source, closing(sqlite3.connect(making / NAME)) as made:
         source.backup(made)
         last = made.execute("SELECT id, hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
-        beaten = made.execute("SELECT MAX(watched_s) FROM watch").fetchone()[0]
+        (beaten,) = made.execute("SELECT MAX(watched_s) FROM watch").fetchone()
         lately = _heated_lately(made, now_utc_s)
     number, last_hash = last or (0, HASH_BEFORE_ANY_LINE)
     Anchor.begin(making, Mark(token_hex(4), number, last_hash, beaten or 0.0)).close()
@@ -164,7 +164,7 @@ def _make(
     with closing(sqlite3.connect(making / NAME)) as made:
         if made.execute("PRAGMA journal_mode = DELETE").fetchone() != ("delete",):
             raise CopyFault(making / NAME, "another program reads it: close that, then do it again")
-        watched_s = made.execute("SELECT MAX(watched_s) FROM watch").fetchone()[0]  # closing it was a beat
+        (watched_s,) = made.execute("SELECT MAX(watched_s) FROM watch").fetchone()  # closing it was a beat
     to_disk(making / NAME)
     return done, last_hash, watched_s
 
@@ -360,10 +360,10 @@ def _heated_lately(ledger: sqlite3.Connection, now_utc_s: float) -> set[str]:
     """
     last = "SELECT watched_s FROM (SELECT watched_s FROM line ORDER BY id DESC LIMIT 1)"
     watched = ledger.execute(f"SELECT MAX(watched_s) FROM (SELECT watched_s FROM watch UNION {last})")
-    watched_s = watched.fetchone()[0] or 0.0
+    (watched_s,) = watched.fetchone()
     found = ledger.execute(
         "SELECT payload FROM line WHERE kind = ? AND (utc_s >= ? OR watched_s >= ?)",
-        (Heated.kind, now_utc_s - DAY_S, watched_s - DAY_S),
+        (Heated.kind, now_utc_s - DAY_S, (watched_s or 0.0) - DAY_S),
     )
     lines = (entry_of(Heated.kind, payload) for (payload,) in found)
     return {line.holder for line in lines if isinstance(line, Heated)}

@@ -31,7 +31,7 @@ from kiosk.rules.lines import AuditOpened, Entry, Seen
 from kiosk.rules.outcomes import Done, Expects, Outcome, Reason, Refused, Step, Wait, refuse
 from kiosk.rules.places import Kind
 from kiosk.rules.say import say
-from kiosk.rules.view import AuditToOpen, AuditView, Doubt, Glimpse, View
+from kiosk.rules.view import AuditToOpen, AuditView, Doubt, View
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +104,6 @@ def photograph(view: View, labels: Sequence[InPicture], moment: Moment) -> tuple
         if isinstance(label.subject, HolderCard):
             first.setdefault(label.subject.code, label.at.place.code)
         if isinstance(outcome, Done):
-            seen = [line for line in outcome.lines if isinstance(line, Seen)]
-            glimpses = {line.text: Glimpse(line.place, moment.watched_s) for line in seen}
-            audit = replace(audit, seen={**audit.seen, **glimpses})
             outcome = replace(outcome, lines=tuple(map(_by_photo, outcome.lines)))
         outcomes.append(outcome)
     return tuple(outcomes)

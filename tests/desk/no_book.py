@@ -36,10 +36,10 @@ def card(key: str = "k1", hold: HoldView | None = HELD, heat: Heat = Heat.HELD, 
 
 
 class Book:
-    """Of the book only what the counter asks: the last line's number, this kiosk's name, the lines of a holder."""
+    """Of the book only what the counter asks: the next line's number, this kiosk's name, the lines of a holder."""
 
     def __init__(self) -> None:
-        self.last_id, self.kiosk, self.told = 50, "mill", list[Any]()
+        self.next_id, self.changed, self.kiosk, self.told = 51, (50, 0), "mill", list[Any]()
 
     def lines(self, subject: str, newest: int) -> Iterator[Any]:
         assert (subject, newest) == ("k1", 40)
@@ -62,7 +62,9 @@ class Fake:
         self.settings = SimpleNamespace(heat=SimpleNamespace(limit_c=43.0))
         self.cards = SimpleNamespace(hold_facts=self.facts.get, held=self.held)
         self.calls: list[str] = []
+        self.ahead_s = 0.0  # of this kiosk's clock, where several kiosks count a hold
         self.holds = SimpleNamespace(
+            moment=lambda facts, moment: replace(moment, watched_s=moment.watched_s + self.ahead_s),
             view=lambda facts, moment: self.seen, judge=self.judge, rules_of=lambda facts: self.rules,
             learnt=lambda: self.calls.append("learnt"), unlearnt=lambda: self.calls.append("unlearnt"),
             curve=lambda facts, moment: (facts, moment), skin=lambda facts, moment: ("skin", moment),
@@ -76,7 +78,7 @@ class Fake:
         return list(self.shown.values())
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:
-        assert facts == self.facts["k1"] and reading.at_s == self.now_s
+        assert facts == self.facts["k1"] and reading.at_s == self.now_s + self.ahead_s
         return self.judged
 
     def now(self) -> Moment:

@@ -14,7 +14,7 @@ from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import Heat
 from kiosk.rules.cooling.assessment import Advice, Room, Zone
 from kiosk.rules.hold import Verdict
-from kiosk.rules.hold_facts import HoldRules, Reading, pair
+from kiosk.rules.hold_facts import HoldRules, Reading, Stay, pair
 from kiosk.rules.hold_proof import NOTHING_OWED
 from kiosk.rules.say import say
 from kiosk.rules.skin_slices import unknown_skin
@@ -55,11 +55,11 @@ def test_between_lines_only_times_move_and_after_one_the_book_is_read_again() ->
     assert found.board()[0].hold == HELD and fake.reads == 1
     fake.seen = replace(HELD, remaining_s=900.0)
     assert found.board()[0].hold == fake.seen and fake.reads == 1
-    fake.book.last_id += 1
+    fake.book.changed = (fake.book.changed[0], fake.book.changed[1] + 1)
     assert found.board() and fake.reads == 2
     fake.shown.clear()
     assert found.board(), "nothing was written"
-    fake.book.last_id += 1
+    fake.book.changed = (fake.book.changed[0], fake.book.changed[1] + 1)
     assert found.board() == ()
 
 
@@ -70,6 +70,8 @@ def test_a_plot_and_a_drawing_are_of_the_heating_that_was_last() -> None:
         held = counter(fake).drawing("k1")
         fake.facts.clear()
         lost = counter(fake).drawing("k1")
+        fake.shown["k1"] = card(heat=Heat.COOL)
+        assert counter(fake).drawing("k1") == (HOLDER, None, unknown_skin(43.0, "nose")), "held is hot"
         drawn = {}
         for heat in (Heat.UNKNOWN, Heat.COOL):
             fake.shown["k1"] = card(hold=None, heat=heat)
@@ -105,6 +107,24 @@ def test_advice_is_told_for_what_is_held_and_for_the_one_that_is_free_first() ->
     assert counter(fake).advice("k1") is None
 
 
+def test_a_hold_that_several_kiosks_count_is_read_and_advised_by_its_own_clock() -> None:
+    fake = Fake()
+    fake.ahead_s, fake.judged = 5e5, None
+    first_s = fake.now_s + 5e5 - 300.0
+    spots = [Reading(first_s, where, 30.0, "probe", "agrees", 30) for where in ("nose", "flange")]
+    fake.facts["k1"] = replace(FACTS, readings=tuple(spots), clock="all")
+    assert counter(fake).read("k1", "shank", 30.0).ended, "the soak counts by that clock too"
+    fake = Fake()
+    fake.ahead_s = 5e5
+    its_s = fake.now_s + 5e5
+    fake.advised = Advice(Zone.FLANGE, its_s + 300.0, 60.0, its_s + 600.0, its_s + 900.0, 9.0)
+    told = counter(fake).advice("k1")
+    assert told is not None and (told.in_s, told.free_s, told.else_s) == (300.0, 600.0, 900.0)
+    with patch("kiosk.desk.heat.owed", return_value=NOTHING_OWED) as asked:
+        counter(fake).owed("k1")
+    assert asked.call_args[0][3] == fake.now_s + 5e5
+
+
 # what is no reading
 
 
@@ -120,6 +140,7 @@ def test_what_no_thermometer_can_say_is_not_written(where: str, value_c: float, 
     with pytest.raises(ReadingFault) as fault:
         counter(fake).read("k1", where, value_c, instrument)
     assert fault.value.field == field and fake.written == [] and fake.calls == ["signed in"]
+    assert str(fault.value) == f"{field}: {fault.value.why}"
 
 
 @pytest.mark.parametrize(("value_c", "instrument"), [(-30.0, "probe"), (500.0, "infrared")])
@@ -172,6 +193,10 @@ def test_a_reading_is_written_with_all_that_was_expected_of_it() -> None:
     wrote(fake)
     assert fake.written[0].pair == "", "what nobody saw heated teaches nothing"
     fake = Fake()
+    fake.facts["k1"] = replace(FACTS, stays=(*FACTS.stays, Stay("P5", BEGUN_S + 60.0, "mist")))
+    wrote(fake)
+    assert (fake.written[0].pair, fake.written[0].way) == (pair(HOLDER, "P5"), "mist"), "where it stands last"
+    fake = Fake()
     fake.judged = None
     wrote(fake)
     assert fake.written == [L.TemperatureRead("k1", "nose", 40.0, "probe", "agrees", heating=7)]
@@ -213,6 +238,10 @@ def test_where_no_model_speaks_for_it_cool_readings_all_over_and_a_soak_end_it(
     hot.facts["k1"], hot.judged = replace(fake.facts["k1"], readings=tuple(spots)), fake.judged
     hot.rules = HoldRules(Room(23.0, 35.0), 330.0)
     assert wrote(hot, "shank", 36.0)[0] is False, "by the limit the hold began under"
+    now = replace(spots[0], at_s=fake.now_s, where="shank", verdict="withdrawn", line=50)
+    just = Fake()
+    just.facts["k1"], just.judged = replace(fake.facts["k1"], withdrawn=(now,)), fake.judged
+    assert wrote(just, "shank")[0] is ends, "what is read now comes after all that was written"
     misread = replace(spots[0], verdict="withdrawn", line=33)
     hot = Fake()
     hot.facts["k1"], hot.judged = replace(fake.facts["k1"], withdrawn=(misread,)), fake.judged

@@ -81,6 +81,9 @@ def test_what_is_owed_is_asked_of_the_hold_or_of_all_that_was_read_since_its_las
         assert counter(fake).owed("k1") == Owed(("nose",))
     assert asked.call_args[0] == (FACTS, HELD, 41.0, fake.now_s)
     assert counter(Fake(card(hold=None, heat=Heat.COOL))).owed("k1") == NOTHING_OWED
+    lost = Fake()
+    lost.facts.clear()
+    assert counter(lost).owed("k1") == NOTHING_OWED
     seen = unknown(line(BEGUN_S + 890.0, read("nose"), 40))
     assert counter(seen).owed("k1") == Owed(("flange", "shank"), 0.0, ("nose",))
     seen.settings.heat.limit_c = 29.0

@@ -12,12 +12,14 @@ import pytest
 from kiosk.desk import holds as seam
 from kiosk.desk.holds import Holds, rules_set
 from kiosk.ledger.derive import TableRow
+from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.rules import hold
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import Moment
 from kiosk.rules.cooling.assessment import Advice, Assessment, CoolingError, Room, Way, Zone
+from kiosk.rules.hearing import WITHIN_S
 from kiosk.rules.hold_cases import Case, Weighed
 from kiosk.rules.hold_facts import HeatValues, HoldFacts, HoldRules, Reading, Stay, pair
 from kiosk.rules.lessons import Known
@@ -163,6 +165,19 @@ def test_a_plot_is_of_what_was_worked_out(model: Model) -> None:
     plot = holds.curve(FACTS, moment(500.0))
     assert plot == hold.curve(FACTS, holds.rules, model.found, BEGUN_S + 500.0) and plot is not None
     assert plot.now_s == 470.0
+
+
+@pytest.mark.parametrize(("age_s", "counted_s"), [(2000.0, 2000.0), (WITHIN_S / 2, 0.0), (None, 0.0)])
+def test_a_hold_that_several_kiosks_count_is_as_old_as_its_last_stay_surely_is(
+    model: Model, age_s: float | None, counted_s: float
+) -> None:
+    holds = Holds(HeatSettings(), three(), {25: age_s}.get)
+    facts = replace(FACTS, clock=SHARED_CLOCK, stay=25)
+    since_s = FACTS.stays[-1].since_s
+    assert holds.moment(facts, moment(9e9)).watched_s == since_s + (age_s or 0.0), "whatever this kiosk watched"
+    sure_s = max(counted_s - WITHIN_S, 0.0)
+    assert holds.view(facts, moment(9e9)).remaining_s == 3000.0 - sure_s
+    assert holds.view(FACTS, moment(500.0)).remaining_s == 2530.0, "and one of its own as it watched"
 
 
 # what cannot be worked out

@@ -68,6 +68,11 @@ def test_a_counter_that_runs_backwards_is_taken_to_have_stood_still() -> None:
     assert clock.now().watched_s == 6.0
 
 
+def test_a_clock_that_never_ran_begins_at_nothing() -> None:
+    machine = Machine()
+    assert WatchedClock(counter=machine.counter, wall=machine.wall).now() == Moment(machine.wall_s, 0.0)
+
+
 def test_the_machines_own_counter_never_runs_backwards() -> None:
     first = boot_counter_s()
     assert boot_counter_s() >= first > 0.0

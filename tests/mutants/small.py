@@ -231,7 +231,7 @@ class _Finder(ast.NodeVisitor):
             other = copy.deepcopy(node)
             other.func = ast.Name(_TWIN[node.func.id])
             self._becomes(node, "min/max", other)
-        if isinstance(node.func, ast.Name) and node.func.id == "round":
+        if isinstance(node.func, ast.Name) and node.func.id in ("round", "_rounded"):
             self.visit(node.args[0])  # to how many figures is no behaviour
             return
         self.generic_visit(node)
@@ -265,13 +265,18 @@ def modules_of(words: Sequence[str]) -> list[str]:
     return [name for name in names if not words or any(word in name for word in words)]
 
 
+def imports(file: str, module: str) -> bool:
+    """Whether a file asks for something of a module by its name."""
+    name = module.removesuffix(".py").replace("/", ".")
+    room, _, own = name.rpartition(".")
+    asked = rf"^(from {re.escape(name)} import|from {re.escape(room)} import .*\b{own}\b)"
+    return re.search(asked, (ROOT / file).read_text("utf-8"), re.MULTILINE) is not None
+
+
 @cache
 def importers_of(module: str) -> frozenset[str]:
     """Modules of the table that import this one."""
-    name = module.removesuffix(".py").replace("/", ".")
-    room, _, own = name.rpartition(".")
-    asked = re.compile(rf"^(from {re.escape(name)} import|from {re.escape(room)} import .*\b{own}\b)", re.MULTILINE)
-    return frozenset(each for each in modules_of(()) if asked.search((ROOT / each).read_text("utf-8")))
+    return frozenset(each for each in modules_of(()) if imports(each, module))
 
 
 def mutants_of(module: str) -> list[Mutant]:

@@ -18,7 +18,7 @@ from types import CodeType, FunctionType
 import hypothesis
 import pytest
 
-from tests.mutants.small import ROOT, Mutant, importers_of, modules_of
+from tests.mutants.small import ROOT, Mutant, importers_of, imports, modules_of
 from tests.mutants.touched import Touched, fails, hash_of, look_at
 
 TESTS = ("tests/rules", "tests/desk", "tests/ledger", "tests/faults", "tests/exchange")
@@ -118,7 +118,7 @@ class Faults:
         """Tests that touch its line, the quickest first, within the budget, and whether it is in a function they call.
 
         What is called by none, a table or what makes one as it is imported: tests that touch its module or one that
-        imports it, for a table leaves no trace in whoever reads it.
+        imports it, and those of files that do so themselves, for a table leaves no trace in whoever reads it.
         """
         names: list[str] = []
         if mutant.inside:
@@ -128,7 +128,8 @@ class Faults:
         inside = bool(names)
         if not inside:
             near = {mutant.module, *importers_of(mutant.module)}
-            names = [name for name, each in touched.items() if near & each.lines.keys()]
+            files = {file for file in {name.split("::")[0] for name in touched} if imports(file, mutant.module)}
+            names = [n for n, each in touched.items() if near & each.lines.keys() or n.split("::")[0] in files]
         chosen, left_s = [], self._budget_s
         for name in sorted(names, key=lambda name: touched[name].seconds):
             left_s -= touched[name].seconds

@@ -240,3 +240,67 @@ def test_every_holder_is_seen_or_missing_and_the_counts_agree(
     assert {each.key for each in here} <= set(shown)
     again = look(items[::-1], sightings[::-1])
     assert again.counts == found.counts
+
+
+def test_what_was_moved_away_since_it_was_seen_is_none_of_this_audit() -> None:
+    gone = replace(item("1", "X9", used_min=90.0, life_min=60.0), since_line=200)
+    assert look([gone], [seen(gone, "D1S1", line=150)]).open == ()
+    here = replace(gone, since_line=10)
+    assert set(kinds(look([here], [seen(here, "D1S1", line=150)]))) == {Difference.UNEXPECTED, Difference.PAST_LIFE}
+
+
+def test_a_label_too_many_is_called_by_its_holders_name_where_one_is_known() -> None:
+    one = item("1", "D1S1")
+    found = look([one], [seen(one, "D1S2", twin="D1S1")])
+    named = [each for each in found.open if each.difference is Difference.DUPLICATE_LABEL]
+    assert [(each.name, each.booked, each.found) for each in named] == [("name 1", "D1S1", "D1S2")]
+    strange = look([], [Sighting("X", None, "D1S2", 150, twin="D1S1")])
+    assert {each.name for each in strange.open} == {"X"}
+
+
+def test_what_was_seen_at_a_place_this_audit_knows_nothing_of_is_only_astray() -> None:
+    for more in ({"heat": Heat.HELD}, {}):
+        one = replace(item("1", "D1S1", **more), assembled=False, torn_line=50)
+        assert kinds(look([one], [seen(one, "X9")])) == [Difference.MISPLACED]
+
+
+def test_a_holder_without_a_cutter_in_a_machine_is_empty_and_a_cutter_that_is_out_was_not_measured_long_ago() -> None:
+    mill = replace(SCOPE, kinds={**SCOPE.kinds, "D1S1": Kind.POCKET})
+    bare = replace(item("1", "D1S1"), assembled=False, measured_utc_s=1.0)
+    assert kinds(look([bare], [seen(bare, "D1S1")], scope=mill)) == [Difference.EMPTY_HOLDER]
+    assert kinds(look([bare], [seen(bare, "D1S1")])) == []
+
+
+def test_a_holders_own_heat_limit_comes_before_the_shops() -> None:
+    for own, cycles, worn in (
+        (5.0, 5, True), (5.0, 4, False), (None, 499, False), (None, 500, True), (900.0, 600, False),
+    ):  # fmt: skip
+        one = item("1", "D1S1", heat_cycles=cycles, heat_limit=own)
+        assert (Difference.PAST_LIFE in kinds(look([one], [seen(one, "D1S1")]))) is worn, (own, cycles)
+
+
+def test_differences_are_told_in_walking_order_of_where_they_were_found_and_missing_ones_of_where_they_belong() -> None:
+    one, two = item("1", "D2S1"), item("2", "D1S2")
+    astray = look([one, two], [seen(one, "D1S1"), seen(two, "D2S3")])
+    assert [(each.text, each.found) for each in astray.open] == [("1", "D1S1"), ("2", "D2S3")]
+    assert [each.text for each in look([one, two]).open] == ["2", "1"]
+
+
+def test_only_what_was_booked_here_though_nobody_expected_it_is_not_counted_as_expected() -> None:
+    one = item("1", "D1S1")
+    for difference, action, expected in (
+        (Difference.UNEXPECTED, Action.BOOK_MOVED, 0), (Difference.UNEXPECTED, Action.PUT_BACK, 1),
+        (Difference.MISPLACED, Action.BOOK_MOVED, 1),
+    ):  # fmt: skip
+        closed = [settled("1", difference, action)]
+        assert look([one], [seen(one, "D1S1")], closed).counts.expected == expected
+
+
+def test_a_drawer_is_no_slot_that_waits_to_be_filled_and_a_bench_is_a_place_of_its_own() -> None:
+    def shown(scope: A.Scope) -> list[tuple[str, Shows]]:
+        return [(each.spot.code, each.state) for group in look([], scope=scope).groups for each in group.spots]
+
+    slots = [f"D{drawer}S{slot}" for drawer in (1, 2) for slot in (1, 2, 3)]
+    assert shown(SCOPE) == [(code, Shows.EMPTY) for code in slots]
+    bench = A.Scope("B", "b", (A.Group("B", "b", (spot("B", Kind.BENCH),)),), {"B": frozenset("B")}, {"B": Kind.BENCH})
+    assert shown(bench) == [("B", Shows.EMPTY)]

@@ -281,3 +281,31 @@ def test_a_heating_is_known_again_by_half_to_nearly_twice_its_warmth(
 ) -> None:
     seen = replace(SEEN, ambient_c=0.0, expected_c=expected_k)
     assert is_such_a_heating(lesson(share * expected_k, seen=seen)) is such
+
+
+def test_what_is_off_by_three_sigmas_is_still_explained_and_by_a_hair_more_is_not() -> None:
+    cold = Prediction(22.0, 22.0, 0.0, 0.0, 0.0, spread_k=2.0)  # a probe of what is as cold as the shop: sd 2.5 K
+    for off_k, verdict in ((7.5, Verdict.AGREES), (-7.5, Verdict.AGREES), (7.51, Verdict.QUESTIONED)):
+        assert judge(Standing(), lesson(22.0 + off_k, seen=cold)) is verdict
+
+
+def test_a_line_from_before_heat_levels_were_learnt_took_what_was_to_be_expected() -> None:
+    assert Prediction(22.0, 80.0, 55.0, -30.0, 3.0).about_heat == 0.0
+    assert judge(Standing(), lesson(80.0, seen=Prediction(22.0, 80.0, 55.0, -30.0, 3.0))) is Verdict.AGREES
+
+
+@pytest.mark.parametrize(
+    ("expected_c", "first_c", "second_c", "verdict"),
+    [
+        (70.0, 30.0, 24.0, Verdict.CONFIRMED),  # six kelvin apart, though four times the other's excess
+        (70.0, 30.0, 23.9, Verdict.QUESTIONED),
+        (122.0, 222.0, 292.0, Verdict.CONFIRMED),  # 200 and 270 K above the shop
+        (122.0, 222.0, 292.5, Verdict.QUESTIONED),
+    ],
+)
+def test_two_doubted_readings_tell_one_story_within_six_kelvin_or_a_third_of_their_excess(
+    expected_c: float, first_c: float, second_c: float, verdict: Verdict
+) -> None:
+    seen = Prediction(22.0, expected_c, 0.0, 0.0, 0.0, spread_k=2.0)
+    first = doubting(lesson(first_c, seen=seen))
+    assert judge(first, lesson(second_c, 10.0, seen=seen)) is verdict

@@ -201,6 +201,7 @@ def test_the_bounds_are_those_that_are_written_here() -> None:
     tables = {**{kind.__name__ + ".": table for kind, table in BOUNDS.items()}, "": SETTINGS}
     found = [f"{of}{name} {each}, {each.decimals}" for of, table in tables.items() for name, each in table.items()]
     assert found == WRITTEN.strip().splitlines()
+    assert BOUNDS[L.ToolNumbered]["number"].most == 99_999_999
 
 
 def test_both_ends_of_a_range_are_within_it_and_a_truth_is_no_figure() -> None:

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import SimpleNamespace
+from typing import Any
+from unittest.mock import patch
+
 import numpy as np
 import pytest
 from test_cooling_posterior import AIR, BOUNDS, COMMON, HEAT, NOTHING, expected_c, hold_s, probe
 
 from kiosk.rules.belief import Instrument
+from kiosk.rules.cooling.advice import Advice, advise
 from kiosk.rules.cooling.assessment import Room, Touch, Zone, _moments, advise_bound, bound_of
 from kiosk.rules.cooling.posterior import right_density, wrong_density
 from kiosk.rules.cooling.unknowns import WRONG
@@ -31,6 +37,56 @@ def test_where_little_is_left_to_gain_nothing_is_advised() -> None:
     assert nothing_s is not None
     assert advise_bound(BOUNDS["air"], nothing_s - 40.0) is None
     assert advise_bound(BOUNDS["air"], nothing_s + 1.0) is None
+    assert advise_bound(BOUNDS["air"], -1.0) is None, "it is not even heated"
+
+
+TRIED = "kiosk.rules.cooling.advice._tried"
+
+
+def advised(now_s: float, hold_s: float, saves_s: Mapping[float, float] | float) -> tuple[Advice | None, list[float]]:
+    """What is advised where a reading so long from now saves so much at the flange, less elsewhere; what was tried."""
+    draws = SimpleNamespace(
+        surface=SimpleNamespace(zones=(Zone.FLANGE, Zone.NOSE, Zone.TAPER)),
+        shown=lambda zone, moments: np.tile(moments, (2, 1)),
+    )
+    moments: list[float] = []
+
+    def tried(draws: object, shown: dict[Zone, Any], zone: Zone, at_s: float, until_s: float) -> Advice:
+        assert zone is not Zone.TAPER and until_s == hold_s, "nobody probes the taper"
+        assert all((values == at_s).all() for values in shown.values())
+        moments.append(at_s)
+        saves = saves_s if isinstance(saves_s, float) else saves_s.get(at_s - now_s, 0.0)
+        return Advice(zone, at_s, 50.0, at_s, hold_s, saves if zone is Zone.FLANGE else saves / 2)
+
+    with patch(TRIED, tried):
+        return advise(draws, now_s, hold_s), sorted(set(moments))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("now_s", [0.0, 500.0, 9e4])
+def test_nothing_is_tried_after_the_hold_is_over(now_s: float) -> None:
+    assert advised(now_s, now_s, 900.0)[0] is None and advised(now_s, now_s - 1.0, 900.0)[0] is None
+    assert advised(now_s, now_s + 300.0, 900.0)[1] == [now_s]
+    assert advised(now_s, now_s + 301.0, 900.0)[1] == [now_s, now_s + 300.0]
+    every = advised(now_s, now_s + 1e5, 9000.0)[1]
+    assert every == [now_s + later_s for later_s in (0.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 2700.0, 3600.0)]
+
+
+@pytest.mark.parametrize("now_s", [0.0, 500.0, 9e4])
+def test_a_reading_is_worth_a_walk_from_a_minute_on_and_a_twentieth_of_what_is_left(now_s: float) -> None:
+    for left_s, least_s in ((1000.0, 60.0), (1200.0, 60.0), (4000.0, 200.0)):
+        assert advised(now_s, now_s + left_s, least_s - 0.25)[0] is None
+        found = advised(now_s, now_s + left_s, least_s)[0]
+        assert found is not None and (found.where, found.at_s) == (Zone.FLANGE, now_s)
+
+
+@pytest.mark.parametrize("now_s", [0.0, 500.0, 9e4])
+def test_the_soonest_moment_that_saves_nine_tenths_of_the_most_is_advised(now_s: float) -> None:
+    for saves_s, in_s in (
+        ({0.0: 900.0, 600.0: 1000.0}, 0.0), ({0.0: 899.0, 600.0: 1000.0}, 600.0),
+        ({0.0: 100.0, 300.0: 950.0, 1800.0: 1000.0, 2700.0: 990.0}, 300.0),
+    ):  # fmt: skip
+        found = advised(now_s, now_s + 4000.0, saves_s)[0]
+        assert found is not None and found.at_s == now_s + in_s
 
 
 def test_after_a_reading_the_next_one_gains_less() -> None:

@@ -11,7 +11,7 @@ import pytest
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.cooling.stand import CoolingError, Heat, Room, Stage, checked, default_heated_mm, limit_over_ambient_k
 from kiosk.rules.cooling.unknowns import FILMS, Film, Way
-from kiosk.rules.outline import outlines_of
+from kiosk.rules.outline import Profile, Segment, outlines_of
 
 HOLDER = Holder("k", "k", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0, projection_mm=106.0)
 TOOL = Assembly("a", "mill", HOLDER, Cutter("c", "mill", 12.0, 12.0, 83.0), 38.0)
@@ -46,6 +46,9 @@ def test_the_shop_is_bounded_and_its_limit_is_above_its_air() -> None:
     assert field(room=Room(23.0, 100.1)) == field(room=Room(-29.0, -31.0)) == "limit_c"
     assert field(room=Room(42.6, 43.0)) == "limit_c" and field(room=Room(42.5, 43.0)) is None
     assert limit_over_ambient_k(Room(23.0, 43.0)) == 20.0
+    assert field(room=Room(5.0, 20.0)) is None
+    for start_s in (nan, -1.0):
+        assert field(stages=(Stage(Way.FREE_AIR, start_s),)) == "stages[0].start_s"
 
 
 def test_every_film_is_there_and_bounded() -> None:
@@ -94,3 +97,15 @@ def test_where_no_length_is_known_it_was_heated_a_little_past_the_insert() -> No
     bored = [segment for segment in empty.segments if segment.bore_mm == 12.0]
     if empty.tool is None:
         assert default_heated_mm(empty) == pytest.approx(sum(segment.length_mm for segment in bored))
+
+
+@pytest.mark.parametrize(
+    ("bores", "heated_mm"),
+    [
+        ((12.0, 12.0, 20.0, 12.0), 50.0), ((12.0, 0.0, 12.0, 12.0), 20.0), ((12.0, 12.0, 12.0, 12.0), 100.0),
+        ((0.0, 12.0, 12.0, 12.0), 20.0), ((12.0, 20.0, 20.0, 0.0), 20.0),
+    ],
+)  # fmt: skip
+def test_without_a_cutter_the_bore_is_heated_as_deep_as_it_is_one(bores: tuple[float, ...], heated_mm: float) -> None:
+    segments = tuple(Segment(mm, 40.0, 40.0, bore) for mm, bore in zip((20.0, 30.0, 40.0, 10.0), bores, strict=True))
+    assert default_heated_mm(Profile(segments)) == heated_mm

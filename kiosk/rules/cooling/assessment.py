@@ -55,7 +55,6 @@ __all__ = [
     "bound_of",
     "default_heated_mm",
     "hot_after",
-    "in_free_air_from",
     "last_above_s",
     "predict",
     "predict_bound",
@@ -281,16 +280,6 @@ def reading_ends_hold(assessment: Assessment, at_s: float, zone: Zone, value_c: 
     if assessment.now(at_s).where.read_at is not zone.read_at:
         return False
     return value_c + assessment.rises_k(at_s) <= assessment.limit_c
-
-
-def in_free_air_from(stages: Sequence[Stage], at_s: float) -> tuple[Stage, ...]:
-    """The same stages, but taken out at `at_s` and left in free air."""
-    kept = [
-        stage._replace(end_s=at_s if stage.end_s is None else min(stage.end_s, at_s))
-        for stage in stages
-        if stage.start_s < at_s
-    ]
-    return (*kept, Stage(Way.FREE_AIR, at_s))
 
 
 def _grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:

@@ -48,8 +48,8 @@ def told_apart(touches: Sequence[Touch]) -> list[Touch]:
     kept: list[Touch] = []
     latest: dict[tuple[Zone, Instrument], tuple[float, int]] = {}
     for touch in ordered:
-        end_s, at = latest.get((touch.zone, touch.instrument), (math.inf, -1))
-        if at >= 0 and end_s - touch.at_s < _APART_S:
+        end_s, at = latest.get((touch.zone, touch.instrument), (math.inf, 0))
+        if end_s - touch.at_s < _APART_S:
             kept[at] = max(kept[at], touch, key=lambda one: one.value_c)
             continue
         latest[touch.zone, touch.instrument] = (touch.at_s, len(kept))
