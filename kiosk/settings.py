@@ -66,11 +66,13 @@ class HeatSettings:
 
     limit_c: float = _number(43.0, "heat.limit_c")  # bare metal, ISO 13732-1
     ambient_c: float = _number(23.0, "heat.ambient_c")
+    ambient_sd_k: float = _number(1.5, "heat.ambient_sd_k")  # how well that is known; kept by a thermometer alone
     temp_c: float = _number(330.0, "heat.temp_c")  # what the unit brings the nose to
     heating_s: float = _number(60.0, "heat.heating_s")  # from the scan at the station to the end of heating, at most
     reheat_s: float = _number(30.0, "heat.reheat_s")  # two scans at the station within this are one heating
     length_tolerance_um: float = _number(3.0, "heat.length_tolerance_um")  # what heat may add to a measured length
     cycles_limit: float = _number(2000.0, "heat.cycles_limit")  # heat cycles a holder is good for
+    probe_tolerance_k: float = _number(2.5, "heat.probe_tolerance_k")  # limit of error on the probe's certificate
 
 
 @dataclass(frozen=True, slots=True)

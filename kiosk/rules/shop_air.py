@@ -1,8 +1,9 @@
 """How warm the shop is, by a thermometer: whether what it says can be, whether it is news, and what counts without it.
 
-The shop's temperature is a setting that a hold keeps the warmest of since it began; a thermometer only sets it.  It
-must never make a shop colder than is known: a thermometer that says nothing, or nothing lately, or what cannot be,
-leaves the warmer of what was set and what counts where nobody knows.
+The shop's temperature, and how well it is known, are settings that a hold keeps the strictest of since it began; a
+thermometer only sets them.  Its own error is in how well the air is known, and in nothing else.  It must never make a
+shop colder than is known: a thermometer that says nothing, or nothing lately, or what cannot be, leaves the warmer of
+what was set and what counts where nobody knows, known no better than by hand.
 """
 
 from __future__ import annotations
@@ -11,9 +12,9 @@ import math
 from typing import NamedTuple
 
 from kiosk.rules.bounds import SETTINGS
+from kiosk.rules.cooling.unknowns import AMBIENT_K, AMBIENT_READ_K
 
-AGE_S = 900.0  # a shop does not warm by more than its noise in that
-NOISE_K = 0.5  # of a cheap thermometer, and of where it hangs; added, for warmer air is the longer hold
+AGE_S = 900.0  # a shop does not warm by more than the thermometer's error in that
 _COLDER_K = 2.0  # less is no news: every value that is set while a hold runs is one more case it is worked out for
 _JUMP_K, _JUMP_S = 4.0, 120.0  # what a shop cannot do in that time, and a hand on the thermometer can
 
@@ -42,7 +43,17 @@ def to_set_c(set_c: float, reading: AirReading | None, now_s: float, unknown_c: 
     if reading is None or now_s - reading.at_s > AGE_S:
         return unknown_c if unknown_c > set_c else None
     bound = SETTINGS["heat.ambient_c"]
-    wanted_c = min(max(float(math.ceil(reading.value_c + NOISE_K)), bound.least), bound.most)
+    wanted_c = min(max(float(math.ceil(reading.value_c)), bound.least), bound.most)
     if wanted_c > set_c or wanted_c <= set_c - _COLDER_K:
         return wanted_c
     return None
+
+
+def to_know_k(set_k: float, reading: AirReading | None, now_s: float) -> float | None:
+    """What the standard deviation of the air is to be set to, K; None: it stays.
+
+    Narrower than by hand only while there is a reading that can be and is not old; where a hand set it wider, it stays.
+    """
+    if reading is None or now_s - reading.at_s > AGE_S:
+        return AMBIENT_K.whole if set_k < AMBIENT_K.whole else None
+    return AMBIENT_READ_K.whole if set_k == AMBIENT_K.whole else None

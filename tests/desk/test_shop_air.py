@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from kiosk.exchange.thermometers import Thermometer
+from kiosk.rules.cooling.unknowns import AMBIENT_K, AMBIENT_READ_K
 from kiosk.rules.lines import THERMOMETER, SettingChanged
 from kiosk.rules.shop_air import AirReading
 from kiosk.settings import ThermometerSettings
@@ -50,17 +51,42 @@ def test_a_warmer_shop_lengthens_the_hold_that_runs_and_a_colder_one_never_short
     warmer_s = remaining_s(shop)
     assert warmer_s > before_s + 60.0
     written = [line.entry for line in shop.desk.session.book.lines(newest=5)]
-    assert SettingChanged("heat.ambient_c", "30", THERMOMETER) in written
+    assert SettingChanged("heat.ambient_c", "29", THERMOMETER) in written
     shop.clock.forward(120.0)
     says(shop, found, 17.0)
-    assert shop.desk.session.settings.heat.ambient_c == 18.0
+    assert shop.desk.session.settings.heat.ambient_c == 17.0
     assert remaining_s(shop) == warmer_s - 120.0
+
+
+def test_a_thermometer_shortens_the_holds_that_begin_under_it_and_silence_takes_that_back(shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
+    found = with_thermometer(shop)
+    shop.clock.forward(100.0)
+    says(shop, found, 23.0)
+    heat = shop.desk.session.settings.heat
+    assert (heat.ambient_c, heat.ambient_sd_k) == (23.0, AMBIENT_READ_K.whole)
+    for code in (shop.holder("T001"), shop.place("Shrink station"), shop.holder("T001"), shop.place("Rack 1")):
+        shop.desk.scan(code)
+    measured_s = remaining_s(shop)
+    session = shop.desk.session
+    session.settings = replace(session.settings, thermometer=ThermometerSettings())  # taken off the wall
+    shop.desk.tick()
+    assert shop.desk.session.settings.heat.ambient_sd_k == AMBIENT_K.whole
+    by_hand_s = remaining_s(shop)
+    assert by_hand_s > 1.01 * measured_s
+    written = [line.entry for line in shop.desk.session.book.lines(newest=1)]
+    assert written == [SettingChanged("heat.ambient_sd_k", "1.5", THERMOMETER)]
+    again = with_thermometer(shop)
+    shop.clock.forward(100.0)
+    says(shop, again, 23.0)
+    assert shop.desk.session.settings.heat.ambient_sd_k == AMBIENT_READ_K.whole
+    assert remaining_s(shop) == pytest.approx(by_hand_s - 100.0, abs=1.0), "what runs keeps the least that was known"
 
 
 def test_a_thermometer_that_falls_silent_is_told_of_and_the_shop_counts_as_warm(shop: Shop) -> None:
     found = with_thermometer(shop)
     shop.clock.forward(200.0)
-    says(shop, found, 18.0)
+    says(shop, found, 18.4)
     assert shop.desk.session.settings.heat.ambient_c == 19.0 and not shop.desk.air.silent
     shop.clock.forward(2000.0)
     session = shop.desk.session

@@ -7,16 +7,28 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kiosk.rules.shop_air import AGE_S, AirReading, can_be, to_set_c
+from kiosk.rules.cooling.unknowns import AMBIENT_K, AMBIENT_READ_K
+from kiosk.rules.shop_air import AGE_S, AirReading, can_be, to_know_k, to_set_c
 
 DAYS_S = 40 * 86400.0
 
 
-def test_the_noise_of_the_thermometer_is_added_and_small_changes_are_no_news() -> None:
-    assert to_set_c(23.0, AirReading(26.0, DAYS_S), DAYS_S, 28.0) == 27.0
-    assert to_set_c(27.0, AirReading(26.4, DAYS_S), DAYS_S, 28.0) is None
+def test_warmer_is_told_at_the_next_degree_and_small_changes_are_no_news() -> None:
+    assert to_set_c(23.0, AirReading(26.1, DAYS_S), DAYS_S, 28.0) == 27.0
+    assert to_set_c(27.0, AirReading(26.9, DAYS_S), DAYS_S, 28.0) is None
     assert to_set_c(27.0, AirReading(25.2, DAYS_S), DAYS_S, 28.0) is None
-    assert to_set_c(27.0, AirReading(20.0, DAYS_S), DAYS_S, 28.0) == 21.0
+    assert to_set_c(27.0, AirReading(20.4, DAYS_S), DAYS_S, 28.0) == 21.0
+
+
+def test_the_air_is_known_better_while_a_thermometer_says_how_warm_it_is_and_no_longer() -> None:
+    by_hand_k, read_k = AMBIENT_K.whole, AMBIENT_READ_K.whole
+    fresh = AirReading(22.0, DAYS_S)
+    assert to_know_k(by_hand_k, fresh, DAYS_S) == read_k < by_hand_k
+    assert to_know_k(read_k, fresh, DAYS_S + AGE_S) is None, "as it is"
+    assert to_know_k(read_k, fresh, DAYS_S + AGE_S + 1.0) == by_hand_k
+    assert to_know_k(read_k, None, DAYS_S) == by_hand_k
+    assert to_know_k(by_hand_k, None, DAYS_S) is None
+    assert to_know_k(2.5, fresh, DAYS_S) is None and to_know_k(2.5, None, DAYS_S) is None, "a hand knows it is worse"
 
 
 def test_a_thermometer_that_is_silent_makes_the_shop_warm_and_never_cold() -> None:
@@ -36,7 +48,7 @@ def test_a_hand_on_the_thermometer_and_a_broken_one_are_not_the_shop() -> None:
 @given(st.floats(5, 40), st.floats(5, 40), st.floats(15, 38))
 def test_what_is_set_is_never_colder_than_what_was_read(set_c: float, value_c: float, unknown_c: float) -> None:
     found = to_set_c(set_c, AirReading(value_c, DAYS_S), DAYS_S + 60.0, unknown_c)
-    assert (set_c if found is None else found) >= min(value_c + 0.5, 40.0)
+    assert (set_c if found is None else found) >= min(value_c, 40.0)
 
 
 def test_a_shop_that_warms_and_cools_for_days_sets_few_values() -> None:

@@ -257,7 +257,8 @@ class _Seen:
         self._there = [surface.zone(zone, moment)[:, 0] for zone in surface.zones if zone is not touch.zone]
 
     def noise_k(self, excess_k: float) -> float:
-        return self.touch.instrument.noise_k(excess_k) * math.sqrt(self.touch.alike)
+        base_k, share = self.touch.noise
+        return base_k + share * max(excess_k, 0.0)
 
     def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
         return self._excess_k(terms @ self._here) * np.exp(scale) + setting.ambient_c + warmer_k
@@ -288,8 +289,8 @@ class _Seen:
 
 def right_density(touch: Touch, setting: Setting, shown_c: Floats, factor: float = 1.0) -> Floats:
     """(draws,) density of the reading where the skin has `shown_c`; factor: of what stands there, which was entered."""
-    base, share = touch.instrument.noise
-    sd = (base + share * np.maximum(shown_c - setting.ambient_c, 0.0)) * math.sqrt(touch.alike)
+    base_k, share = touch.noise
+    sd = base_k + share * np.maximum(shown_c - setting.ambient_c, 0.0)
     off = (touch.value_c / factor - shown_c) / sd
     result: Floats = np.exp(-0.5 * off * off) / (factor * sd * math.sqrt(2 * math.pi))
     return result
