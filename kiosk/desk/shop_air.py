@@ -12,7 +12,7 @@ from contextlib import suppress
 
 from kiosk.desk.session import Session, StillHot
 from kiosk.exchange.thermometers import NUMBER, Thermometer
-from kiosk.rules.shop_air import AirReading, to_know_k, to_set_c
+from kiosk.rules.shop_air import AirReading, of_burst, to_know_k, to_set_c
 from kiosk.settings import SettingsFault
 
 _EVERY_S = 60.0
@@ -33,6 +33,11 @@ class ShopAir:
         """Whether there is a thermometer that does not say how warm it is."""
         found, waited_s = self.thermometer, self._session.now().watched_s - self._begun_s
         return found is not None and waited_s > _FIRST_S and found.fresh() is None
+
+    def typed(self, text: str) -> None:
+        """What a thermometer that types said."""
+        if self.thermometer is not None:
+            self.thermometer.heard(of_burst(text, self._session.settings.thermometer.pattern))
 
     def tick(self) -> None:
         """Sets what the thermometer says, once a minute."""

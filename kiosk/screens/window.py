@@ -23,6 +23,7 @@ from kiosk import where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
 from kiosk.rules import codes
+from kiosk.rules.shop_air import TYPED, of_burst
 from kiosk.screens import theme
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk
@@ -333,7 +334,11 @@ class KioskApp(App):
     def _keyed(self, found: tuple[Keyed, ...]) -> None:
         for keyed in found:
             if isinstance(keyed, KeyedText):
-                self.clerk.scanned(keyed.text)
+                told = self.settings_now.thermometer
+                if told.source == TYPED and of_burst(keyed.text, told.pattern) is not None:
+                    self.worker.ask(common.air(keyed.text), lambda _: None)
+                else:
+                    self.clerk.scanned(keyed.text)
             elif isinstance(keyed, KeyedTooLong):
                 self.clerk.trouble = t("scanner.too_long", characters=keyed.characters, most=LONGEST)
             else:

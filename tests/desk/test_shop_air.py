@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -12,7 +13,7 @@ from kiosk.exchange.thermometers import Thermometer
 from kiosk.rules.cooling.unknowns import AMBIENT_K, AMBIENT_READ_K
 from kiosk.rules.lines import THERMOMETER, SettingChanged
 from kiosk.rules.shop_air import AirReading
-from kiosk.settings import ThermometerSettings
+from kiosk.settings import SettingsFault, ThermometerSettings, load
 from tests.conftest import Shop
 
 
@@ -95,6 +96,24 @@ def test_a_thermometer_that_falls_silent_is_told_of_and_the_shop_counts_as_warm(
     assert shop.desk.air.silent and shop.desk.session.settings.heat.ambient_c == 28.0
 
 
+def test_what_a_thermometer_types_is_judged_like_what_any_other_says(shop: Shop) -> None:
+    session = shop.desk.session
+    told = ThermometerSettings("typed:", r"AIR=([0-9.]+)C")
+    shop.desk.air.typed("AIR=22.0C")
+    assert shop.desk.air.thermometer is None, "there is none yet"
+    session.settings = replace(session.settings, thermometer=told)
+    shop.desk.tick()
+    found = shop.desk.air.thermometer
+    assert found is not None
+    found._clock = lambda: shop.desk.now().watched_s
+    for text in ("AIR=26.2C", "HV4T8BRJ3V", "27.5C", "AIR=-99.9C"):
+        shop.desk.air.typed(text)
+    shop.clock.forward(61.0)
+    session.settings = replace(session.settings, thermometer=told)
+    shop.desk.tick()
+    assert (session.settings.heat.ambient_c, session.settings.heat.ambient_sd_k) == (27.0, AMBIENT_READ_K.whole)
+
+
 @pytest.mark.skipif(not hasattr(os, "openpty"), reason="pseudo-terminals are a Unix thing")
 def test_a_probe_on_a_cable_says_what_it_shows_now_and_nothing_when_it_is_silent(shop: Shop) -> None:
     assert shop.desk.probe.shows_c() is None, "there is none"
@@ -120,3 +139,15 @@ def test_a_probe_on_a_cable_says_what_it_shows_now_and_nothing_when_it_is_silent
         shop.desk.probe.close()
         os.close(ours)
         os.close(theirs)
+
+
+@pytest.mark.parametrize("pattern", ["", r"(-?[0-9.]+)\s*C?", r".*?([0-9.]+).*"])
+def test_a_thermometer_that_types_bare_figures_is_refused_because_a_probe_types_them_too(
+    pattern: str, tmp_path: Path
+) -> None:
+    file = tmp_path / "settings.toml"
+    file.write_text(f"[thermometer]\nsource = 'typed:'\npattern = '{pattern}'\n", "utf-8")
+    with pytest.raises(SettingsFault, match="beside its figure"):
+        load(file)
+    file.write_text("[thermometer]\nsource = 'typed:'\npattern = 'AIR=([0-9.]+)C'\n", "utf-8")
+    assert load(file).thermometer.source == "typed:"

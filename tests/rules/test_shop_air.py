@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from kiosk.rules.cooling.unknowns import AMBIENT_K, AMBIENT_READ_K
-from kiosk.rules.shop_air import AGE_S, AirReading, can_be, to_know_k, to_set_c
+from kiosk.rules.shop_air import AGE_S, AirReading, can_be, is_a_bare_figure, of_burst, to_know_k, to_set_c
 
 DAYS_S = 40 * 86400.0
 
@@ -59,3 +60,26 @@ def test_a_shop_that_warms_and_cools_for_days_sets_few_values() -> None:
         set_c = to_set_c(set_c, AirReading(value_c, at_s), at_s, 28.0) or set_c
         found.add(set_c)
     assert len(found) <= 10
+
+
+@pytest.mark.parametrize(
+    ("typed", "value_c"),
+    [
+        ("AIR=23.4C", 23.4),
+        ("AIR=23,4C", 23.4),
+        ("AIR=74.3F", 23.5),
+        ("23.4C", None),  # a probe's
+        ("AIR=23.4C HV4T8BRJ3V", None),  # two devices typed at once
+        ("AIR=..C", None),
+        ("AIR=" + 99 * "1" + "C", None),
+    ],
+)
+def test_a_thermometer_that_types_is_known_by_what_it_types_beside_a_figure(typed: str, value_c: float | None) -> None:
+    assert of_burst(typed, r"AIR=([0-9.,]+)([CF])") == value_c
+
+
+def test_a_label_is_never_a_temperature_and_a_bare_figure_never_the_shops() -> None:
+    assert of_burst("HV4T8BRJ3V", r"\D+(\d)\D.*") is None
+    for pattern in (r"(-?[0-9.,]+)\s*°?([CF])?", r".*?([0-9.]+).*", r"([0-9]+)"):
+        assert is_a_bare_figure(pattern)
+    assert not is_a_bare_figure(r"AIR=([0-9.,]+)([CF])")
