@@ -107,9 +107,11 @@ class Draws:
     def hottest(self, values: Floats) -> Floats:
         """(draws, times) ln(excess, K) of the hottest point, over the drawn ambient, guarded."""
         unknowns = self._full(values)
-        terms, shape = self.surface.terms(unknowns), self._spots.shape
-        spots = (terms @ self._spots.reshape(shape[0], -1)).reshape(len(values), *shape[1:])
-        hottest = np.log(self.surface.excess_k(spots.max(axis=1))) + math.log(self.setting.guard)
+        terms = self.surface.terms(unknowns)
+        warmest = terms @ self._spots[:, 0]
+        for spot in range(1, self._spots.shape[1]):  # one after the other: all at once leave the processor's cache
+            np.maximum(warmest, terms @ self._spots[:, spot], out=warmest)
+        hottest = np.log(self.surface.excess_k(warmest)) + math.log(self.setting.guard)
         # Nothing is ever hotter than its hottest was at the start, however the surface bends there.
         ceiling = math.log(self.setting.guard * self.setting.rise_k) + np.maximum(unknowns[:, 0], 0.0)
         return np.asarray(np.minimum(hottest + self._scale(unknowns)[:, None], ceiling[:, None]), np.float64)
