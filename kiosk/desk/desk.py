@@ -263,6 +263,20 @@ class Desk:
         """The same as the printed command card."""
         return self.command(Command.UNDO)
 
+    def undoable(self) -> tuple[str, float]:
+        """What the last step was about that could be taken back now, and how long yet; nothing: "" and 0."""
+        session, moment = self.session, self.now()
+        left_s = session.settings.kiosk.undo_s - (moment.watched_s - (session.stepped_s or 0.0))
+        if session.stepped_s is None or left_s <= 0.0:
+            return "", 0.0
+        from kiosk.rules.decision import decide
+
+        card = CommandCard(Command.UNDO)
+        outcome = decide(self._view(card), card, moment)
+        if not isinstance(outcome, Done) or outcome.holder is None:
+            return "", 0.0
+        return outcome.holder.name, left_s
+
     def command(self, command: Command) -> Scanned:
         return self._answer(command.name, CommandCard(command))
 

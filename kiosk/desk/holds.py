@@ -7,7 +7,7 @@ nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -30,7 +30,7 @@ from kiosk.settings import HeatSettings
 # What arithmetic and data raise where the facts of a hold cannot be worked out (CoolingError and OutlineError too).
 NOT_COMPUTABLE = (ArithmeticError, ValueError, LookupError)
 
-
+_BEFORE_ALL = 0  # lines are numbered from 1
 _STALE_S = 120.0  # after which a moment that was advised is past
 
 
@@ -52,7 +52,7 @@ class _Advised(NamedTuple):
     @property
     def good_s(self) -> float:
         """Until when it may be shown."""
-        return (self.advice.at_s if self.advice and self.advice.at_s > self.made_s else self.made_s) + _STALE_S
+        return max(self.made_s, self.advice.at_s if self.advice else self.made_s) + _STALE_S
 
 
 class _Learnt:
@@ -90,7 +90,7 @@ class Holds:
         self._kept: dict[str, _Kept] = {}
         self._advised: dict[str, _Advised] = {}
         self._skins: dict[str, tuple[HoldFacts, HoldSkin | None]] = {}
-        self._read_to = 0  # number of the last lesson's line
+        self._read_to = _BEFORE_ALL  # number of the last lesson's line
         self._slips: list[tuple[int, int]] = []  # lines by which lessons were withdrawn, in order, and those lessons'
         self._learnt: dict[int, _Learnt] = {}  # what was known when so many of them were withdrawn
         self.unlearnt()
@@ -108,17 +108,17 @@ class Holds:
         self._advised.clear()
         self._skins.clear()
         self._learnt.clear()
-        rows = self._lessons(0)
+        rows = self._lessons(_BEFORE_ALL)
         self._slips = sorted((row["withdrawn"], row["line"]) for row in rows if row["withdrawn"] is not None)
-        self._read_to = rows[-1]["line"] if rows else 0
-        self._known_after(len(self._slips))
+        self._read_to = rows[-1]["line"] if rows else _BEFORE_ALL
+        self._known_after(len(self._slips), rows)
 
-    def _known_after(self, count: int) -> _Learnt:
-        """What was known when the first `count` slips were withdrawn."""
+    def _known_after(self, count: int, rows: Sequence[TableRow] | None = None) -> _Learnt:
+        """What was known when the first `count` slips were withdrawn.  rows: all lessons, where they are at hand."""
         if count not in self._learnt:
             gone = {line for _, line in self._slips[:count]}
             self._learnt[count] = state = _Learnt()
-            for row in self._lessons(0):
+            for row in self._lessons(_BEFORE_ALL) if rows is None else rows:
                 if row["line"] not in gone:
                     state.take(row)
         return self._learnt[count]
@@ -133,7 +133,7 @@ class Holds:
         The hold that runs is freed no sooner by that: what a slip made longer stays as long, and what it made shorter
         is as if it had never been read.
         """
-        began = facts.heating or 0
+        began = facts.heating or _BEFORE_ALL
         return [
             self._known_after(count)
             for count, (withdrawn, line) in enumerate(self._slips)
@@ -149,7 +149,7 @@ class Holds:
         if now is None or not facts.watched:
             return hold.not_computable(facts, self.rules)
         seen = hold.view(facts, self.rules, now.found, self._now.standing(facts), moment.watched_s)
-        began = facts.heating or 0
+        began = facts.heating or _BEFORE_ALL
         since = (count for count, (withdrawn, _) in enumerate(self._slips) if withdrawn > began)
         doubted = any(self._known_after(count).standing(facts).needs_reading for count in since)
         return replace(seen, needs_reading=True) if doubted else seen

@@ -21,14 +21,17 @@ from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold_facts import HoldFacts
 from kiosk.rules.lines import (
     OUTSIDE,
+    Built,
     Entry,
     Heated,
+    Moved,
     OperatorAdded,
     OperatorRetired,
     PlaceAdded,
     PlaceRetired,
     PocketAssigned,
     SettingChanged,
+    TornDown,
 )
 from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
@@ -105,6 +108,7 @@ class Session:
         self.audit: str | None = None  # the audit this kiosk is in the middle of
         self.audit_at: str | None = None  # the drawer or slot scanned last in it
         self.last_scan_s = 0.0
+        self.stepped_s: float | None = None  # watched time of the last step written here that a hand could want back
         self.last_holder: str | None = None  # key of the holder scanned last
         self.cards = Cards(book, self._hold)
         self.holds = Holds(settings.heat, self.cards.lessons)
@@ -169,6 +173,8 @@ class Session:
         for entry in entries:
             check(entry)
         written = self._append(entries, by or (self.operator.key if self.operator else None))
+        if any(isinstance(entry, Moved | Built | TornDown) for entry in entries):
+            self.stepped_s = self.now().watched_s
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
             self.cards.forget_places()
         return written

@@ -45,3 +45,14 @@ def sentences(model: type[T.Table], mark: str) -> Sentences:
         f'DELETE FROM "{table}" WHERE "{key}" = {mark}',
         every,
     )
+
+
+def taught(mark: str) -> Sentences:
+    """What readings taught in lines after one (`every`, with one value), in order, each with its line's kiosk."""
+    columns = sentences(T.Teaching, mark).columns
+    names = ", ".join(f't."{name}"' for name in columns)
+    every = (
+        f'SELECT {names}, l."kiosk" FROM "{T.Teaching._meta.table_name}" t '
+        f'JOIN "{T.KeptLine._meta.table_name}" l ON l."id" = t."line" WHERE t."line" > {mark} ORDER BY t."line"'
+    )
+    return Sentences((*columns, "kiosk"), "", "", "", "", every)

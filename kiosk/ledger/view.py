@@ -15,6 +15,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
 from kiosk.ledger.derive import STILL_WARM_S, TableRow
 from kiosk.ledger.places import Places
+from kiosk.ledger.statements import taught
 from kiosk.rules import codes
 from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured
 from kiosk.rules.cards import (
@@ -55,6 +56,8 @@ class Cards:
         self._places: Places | None = None
         self.unwritten: set[str] = set()  # holders of which a heating could not be written: nobody knows how warm
         self._opened_s = book.now().watched_s
+        self._taught = taught(T.database.param)
+        self._standing = f'SELECT "key" FROM "holder" WHERE "place" = {T.database.param}'
 
     def forget_places(self) -> None:
         self._places = None
@@ -62,24 +65,24 @@ class Cards:
     @property
     def places(self) -> Places:
         if self._places is None:
-            self._places = Places(rows(T.Place.select()))
+            self._places = Places(self._book.state.all("place"))
         return self._places
 
     def subject(self, text: str) -> Subject:
         """What a label's text stands for."""
         plain = "".join(text.split()).upper()
         for candidate in dict.fromkeys((text, plain)):
-            if bound := rows(T.Binding.select().where(T.Binding.text == candidate)):
-                return self._bound(bound[0])
+            if bound := self._row("binding", candidate):
+                return self._bound(bound)
         try:
             code = codes.parse(text)
         except codes.CodeFault as fault:
             if fault.fault is codes.Fault.CHECK:
                 return DamagedCode(text, self._near(text))
             return UnknownCode(text, foreign=True, near=self._near(text))
-        for printed in rows(T.Printed.select().where(T.Printed.text == code.text, T.Printed.what == "holder")):
-            if card := self.holder(printed["subject"]):
-                return FreshLabel(code.text, card)
+        printed = self._row("printed", code.text)
+        if printed and printed["what"] == "holder" and (card := self.holder(printed["subject"])):
+            return FreshLabel(code.text, card)
         if code.kind is codes.CodeKind.COMMAND:
             for command in Command:
                 if codes.make(codes.CodeKind.COMMAND, command.value) == code:
@@ -88,7 +91,7 @@ class Cards:
 
     def is_bound(self, text: str) -> bool:
         """Whether a mark was adopted with exactly this text."""
-        return bool(rows(T.Binding.select().where(T.Binding.text == text)))
+        return self._row("binding", text) is not None
 
     def _near(self, text: str) -> tuple[str, ...]:
         near = [code.text for code in codes.slips(text)]
@@ -121,9 +124,8 @@ class Cards:
         return None
 
     def operator(self, key: str) -> OperatorCard | None:
-        for row in rows(T.Operator.select().where(T.Operator.key == key)):
-            return OperatorCard(row["key"], row["name"], row["role"], bool(row["retired"]))
-        return None
+        row = self._row("operator", key)
+        return OperatorCard(row["key"], row["name"], row["role"], bool(row["retired"])) if row else None
 
     def place(self, code: str) -> PlaceCard | None:
         """A place with who stands there; for a pocket, machine or spindle also its magazine's contents."""
@@ -132,7 +134,7 @@ class Cards:
             return None
         row = places.rows[code]
         place = places.place(code)
-        standing = tuple(r["key"] for r in rows(T.Holder.select(T.Holder.key).where(T.Holder.place == code)))
+        standing = tuple(key for (key,) in self._book.state.cursor.execute(self._standing, (code,)))
         machine = code if place.kind is Kind.MACHINE else place.parent
         magazine = places.magazine(machine) if machine else None
         if magazine is None or machine is None:
@@ -153,7 +155,7 @@ class Cards:
     def _loaded(self, pockets: dict[str, TableRow]) -> tuple[Loaded, ...]:
         loaded = []
         for row in rows(T.Holder.select().where(T.Holder.place.in_(list(pockets)), T.Holder.assembly.is_null(False))):
-            assembly = self._assembly(row)
+            assembly = self._assembly(row, _holder.decode(row["facts"]))
             pocket = pockets[row["place"]]
             if assembly:
                 loaded.append(Loaded(pocket["number"], assembly, pocket["owner"] == row["key"]))
@@ -167,19 +169,13 @@ class Cards:
         return tuple(
             Loaded(away[row["key"]], assembly, True)
             for row in rows(away_now)
-            if row["place"] not in pockets and (assembly := self._assembly(row))
+            if row["place"] not in pockets and (assembly := self._assembly(row, _holder.decode(row["facts"])))
         )
 
-    def _assembly(self, holder_row: TableRow) -> Assembly | None:
-        key = holder_row["assembly"]
-        if key is None:
-            return None
-        found = rows(
-            T.Assembly.select(T.Assembly, T.Cutter.facts)
-            .join(T.Cutter, on=(T.Assembly.cutter == T.Cutter.key))
-            .where(T.Assembly.key == key)
-        )
-        return assembly_of(found[0], _holder.decode(holder_row["facts"])) if found else None
+    def _assembly(self, holder_row: TableRow, holder: Holder) -> Assembly | None:
+        built = self._row("assembly", holder_row["assembly"])
+        cutter = self._row("cutter", built["cutter"]) if built else None
+        return assembly_of(built | {"facts": cutter["facts"]}, holder) if built and cutter else None
 
     def assembly_in(self, holder: Holder, first_line: int, last_line: int) -> Assembly | None:
         """What was built into a holder between two lines, the last of it where it changed."""
@@ -196,19 +192,21 @@ class Cards:
         )
         return assembly_of(found[0], holder) if found else None
 
+    def _row(self, table: str, key: str | None) -> TableRow | None:
+        """A row by its key, by a sentence written once: a scan asks for a dozen."""
+        return None if key is None else self._book.state.get(table, key)
+
     def holder(self, key: str) -> HolderCard | None:
-        for row in rows(T.Holder.select().where(T.Holder.key == key)):
-            return self.holder_of(row)
-        return None
+        row = self._row("holder", key)
+        return self.holder_of(row) if row else None
 
     def holder_of(self, row: TableRow) -> HolderCard:
         """The card of a row of the holder table."""
         holder = _holder.decode(row["facts"])
-        assembly = self._assembly(row)
-        view, held = None, None
-        for held in rows(T.Hold.select().where(T.Hold.holder == row["key"])):
-            if held["ended_line"] is None or self._still_warm(held):
-                view = self._hold(self.facts(held, holder, assembly))
+        assembly = self._assembly(row, holder)
+        view, held = None, self._row("hold", row["key"])
+        if held is not None and (held["ended_line"] is None or self._still_warm(held)):
+            view = self._hold(self.facts(held, holder, assembly))
         running = held is not None and held["ended_line"] is None
         heat = Heat(row["heat"])
         if row["key"] in self.unwritten:
@@ -259,15 +257,17 @@ class Cards:
 
     def lessons(self, after: int) -> list[TableRow]:
         """What readings taught in lines after one, in order."""
-        found = T.Teaching.select(T.Teaching, T.KeptLine.kiosk).join(T.KeptLine, on=(T.Teaching.line == T.KeptLine.id))
-        return rows(found.where(T.Teaching.line > after).order_by(T.Teaching.line))
+        said = self._taught
+        found = self._book.state.cursor.execute(said.every, (after,)).fetchall()
+        return [dict(zip(said.columns, row, strict=True)) for row in found]
 
     def hold_facts(self, key: str) -> HoldFacts | None:
         """The facts of the last heating, ended or not."""
-        for held in rows(T.Hold.select().where(T.Hold.holder == key)):
-            row = rows(T.Holder.select().where(T.Holder.key == key))[0]
-            return self.facts(held, _holder.decode(row["facts"]), self._assembly(row))
-        return None
+        held, row = self._row("hold", key), self._row("holder", key)
+        if held is None or row is None:
+            return None
+        holder = _holder.decode(row["facts"])
+        return self.facts(held, holder, self._assembly(row, holder))
 
     def facts(self, held: TableRow, holder: Holder, assembly: Assembly | None) -> HoldFacts:
         """The facts of a hold's row."""

@@ -72,7 +72,7 @@ def probe_next(found: Advice, hold: HoldView, now_s: float) -> ProbeNext | None:
         in_s=in_s if in_s > _NOW_S else 0.0,
         under_c=found.under_c,
         free_s=max(free_s, in_s, 0.0),
-        else_s=max(else_s, in_s, 0.0),
+        else_s=max(else_s, in_s),
         again=hold.needs_reading,
     )
 

@@ -89,9 +89,9 @@ def _ends_s(found: Assessment, start_s: float) -> float:
 
 def _latest(found: Sequence[tuple[float, Assessment]]) -> Assessment:
     """One assessment that is never cooler nor sooner over than any of these; each begins so many seconds later."""
-    first = found[0][1]
     if len(found) == 1:
-        return first
+        ((_, alone),) = found
+        return alone
     times = sorted({at_s + shift_s for shift_s, each in found for at_s in each.t_s})
     now = [[each.now(at_s - shift_s) for shift_s, each in found] for at_s in times]
     hottest = [max(at, key=lambda one: one.hottest_c) for at in now]

@@ -75,8 +75,8 @@ NOTHING_OWED = Owed()
 def owed(facts: HoldFacts, view: HoldView, limit_c: float, now_s: float) -> Owed:
     """What a holder under a hold still owes, so that whoever reads it need not guess."""
     last = facts.readings[-1] if facts.readings else None
-    puzzled = last is not None and last.verdict != Word.AGREES.value
-    if facts.reading_only or view.remaining_s is None or (puzzled and last is not None and last.value_c <= limit_c):
+    puzzled = last is not None and last.verdict != Word.AGREES.value and last.value_c <= limit_c
+    if facts.reading_only or view.remaining_s is None or puzzled:
         return owed_all_over([*facts.readings, *facts.withdrawn], limit_c, now_s)
     if spots := to_read_again(facts):
         return Owed(spots)

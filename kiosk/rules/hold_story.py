@@ -92,7 +92,7 @@ def story(facts: HoldFacts, rules: HoldRules, known: Known | None, ended_s: floa
     for count, reading in enumerate(facts.readings):
         then = replace(facts, stays=_until(facts, reading.at_s), readings=facts.readings[:count])
         before = after
-        if not cases or then.stays != stood:  # between two readings at one place nothing has to be solved again
+        if then.stays != stood:  # between two readings at one place nothing has to be solved again
             cases, stood = solved(then, rules, known), then.stays
             before = weighed(cases, then, rules).found.hold_s
         counted = replace(then, readings=facts.readings[: count + 1])

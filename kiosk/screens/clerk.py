@@ -6,11 +6,10 @@ is the desk's.  What he keeps is what the frame shows: what is hot, who is at wo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
-from kivy.event import EventDispatcher
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk import words
@@ -24,6 +23,7 @@ from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import Question, common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
+from kiosk.screens.way import Way
 from kiosk.settings import Settings
 from kiosk.words import t
 
@@ -48,13 +48,6 @@ class Asks(Protocol):
         """Put a question to the desk; the answer comes back on Kivy's thread."""
 
 
-class _Wish(NamedTuple):
-    """A screen that was asked for before it was loaded, and what its `shown` is to be told."""
-
-    name: str
-    about: dict[str, Any]
-
-
 # What a printed command card does on a screen: the screen it leads to.
 _LEADS = {
     Command.SHOW_HOT: "hot",
@@ -66,12 +59,13 @@ _LEADS = {
 }
 
 
-class Clerk(EventDispatcher):
+class Clerk(Way):
     """One for the window.  `hot` and `warm` are HolderCards, most dangerous first, a second old at most.
 
     `heat_known`: the desk has said what is hot; before, empty `hot` and `warm` mean nothing.
-    `typing`: a text field has the keyboard, so keys are not a scanner's.  `trouble`: what is wrong, in words.
-    `eye`: the camera, for screens that take photographs.  `wanted`: the screen that was asked for and is being loaded.
+    `field`: the text field that has the keyboard, and `keys` what its keys are told to, because a scanner types them
+    too; None: there is none.  `trouble`: what is wrong, in words.
+    `eye`: the camera, for screens that take photographs.
     """
 
     hot = ObjectProperty(())
@@ -84,135 +78,22 @@ class Clerk(EventDispatcher):
     empty = BooleanProperty(False)
     waiting = ObjectProperty(None, allownone=True)  # `Pending`: the first scan of a pair, while its second is taken
     undo_s = NumericProperty(0.0)  # how long the last step can still be taken back, by the desk's clock
+    undo_name = StringProperty()  # and what it was about
     trouble = StringProperty()
-    typing = BooleanProperty(False)
+    field = ObjectProperty(None, allownone=True)
+    keys = ObjectProperty(None, allownone=True)
     leave = ObjectProperty(None, allownone=True)  # closes a window that the service keeps; None: nobody keeps it
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
-    wanted = StringProperty()
 
     def __init__(self, worker: Asks, sounds: Sounds, show: Callable[[View], None]) -> None:
-        super().__init__()
-        self._worker, self._sounds, self._show = worker, sounds, show
-        self._views: dict[str, View] = {}
-        self._names: tuple[str, ...] = ()
-        self._build: Callable[[str], View] = self._views.__getitem__
-        self._loading: Callable[[str], Question[None] | None] = _is_there
-        self._asked_for: set[str] = set()  # screens that are being loaded
-        self._wish: _Wish | None = None
-        self._trail: list[str] = []
+        super().__init__(show)
+        self._worker, self._sounds = worker, sounds
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
         self._untold = ""  # a trouble that stays in the strip until somebody is there
-        self._undo_until_s = 0.0  # watched time
+        self._undoing = False  # it was asked to take the last step back
         self._now_s = 0.0  # watched time of the last beat
         self._quiet_since_s: float | None = None  # watched time of the last touch or scan; None: just now
-
-    # Screens ------------------------------------------------------------------------------------------------
-
-    def take(self, view: View) -> None:
-        """A screen is there from now on."""
-        view.clerk = self
-        self._views[view.name] = view
-
-    def offer(
-        self,
-        names: Iterable[str],
-        build: Callable[[str], View],
-        loading: Callable[[str], Question[None] | None] | None = None,
-    ) -> None:
-        """Screens of these names can be built; each is when it is first wanted.
-
-        `loading(name)` gives what has to be asked of the desk's thread before that, None where nothing has.
-        """
-        self._names, self._build, self._loading = tuple(names), build, loading or _is_there
-
-    def fetch(self, name: str) -> bool:
-        """Whether a screen can be built at once; else its loading is asked for, behind what the desk has to do."""
-        question = self._loading(name)
-        if question is None:
-            return True
-        if name not in self._asked_for:
-            self._asked_for.add(name)
-            self.ask(question, lambda _: self._fetched(name), lambda error: self._not_fetched(name, error))
-        return self._loading(name) is None
-
-    def _fetched(self, name: str) -> None:
-        self._asked_for.discard(name)
-        wish = self._wish
-        if wish is not None and wish.name == name:
-            self.go(name, **wish.about)
-
-    def _not_fetched(self, name: str, error: Exception) -> None:
-        self._asked_for.discard(name)
-        if self._wish is not None and self._wish.name == name:
-            self._want(None)
-        self.fault(error)
-
-    def _want(self, wish: _Wish | None) -> None:
-        self._wish = wish
-        self.wanted = wish.name if wish else ""
-
-    def unbuilt(self, names: Iterable[str]) -> tuple[str, ...]:
-        """Those of these screens that nobody has wanted yet."""
-        return tuple(name for name in names if name not in self._views)
-
-    def start_over(self) -> None:
-        """Forget every screen that was built."""
-        if self.view is not None:
-            self.view.left()
-        self._views, self._trail = {}, []
-
-    def screen(self, name: str) -> View:
-        """The screen of that name, built now if need be."""
-        if name not in self._views:
-            self.take(self._build(name))
-        return self._views[name]
-
-    def knows(self, name: str) -> bool:
-        return name in self._views or name in self._names
-
-    @property
-    def view(self) -> View | None:
-        """The screen in sight."""
-        return self._views[self._trail[-1]] if self._trail else None
-
-    def go(self, name: str, /, **about: Any) -> None:
-        """Show a screen; `about` is handed to its `shown`.  A screen on the rail starts the way back anew.
-
-        One that is not loaded yet comes when it is, unless another one was asked for since; nobody waits meanwhile.
-        """
-        if not self.knows(name):
-            return
-        self._want(None)
-        if name not in self._views and not self.fetch(name):
-            self._want(_Wish(name, about))
-            return
-        before, view = self.view, self.screen(name)
-        if before is not None and before is not view:
-            before.left()
-        if view.rail == name:
-            self._trail = []
-        if name in self._trail:
-            del self._trail[self._trail.index(name) :]
-        self._trail.append(name)
-        if before is not view:
-            self._show(view)
-        view.shown(**about)
-
-    def back(self) -> None:
-        """The screen that was shown before this one, as it was left; at the end of the way, the scan screen."""
-        self._want(None)
-        view = self.view
-        if view is None or len(self._trail) < 2:
-            self.go("scan")
-            return
-        view.left()
-        self._trail.pop()
-        before = self._views[self._trail[-1]]
-        self._show(before)
-        before.returned()
-
-    # The desk -----------------------------------------------------------------------------------------------
 
     def ask(
         self,
@@ -226,6 +107,9 @@ class Clerk(EventDispatcher):
     def scanned(self, text: str) -> None:
         """A code was read or typed: the screen in sight may take it, else the desk is asked what it does."""
         self.busied()
+        self.once_there(lambda: self._scanned(text))
+
+    def _scanned(self, text: str) -> None:
         view = self.view
         if view is None or not view.scanned(text):
             self.ask(common.scan(text), partial(self._scan_answered, text))
@@ -254,12 +138,20 @@ class Clerk(EventDispatcher):
 
     def undo(self) -> None:
         """Take the last step back."""
-        self.undo_s = self._undo_until_s = 0.0
-        self.ask(common.undo(), self.answer)
+        self.undo_s, self._undoing = 0.0, True
+
+        def answered(scanned: Scanned) -> None:
+            self._undoing = False
+            self.answer(scanned)
+
+        def failed(error: Exception) -> None:
+            self._undoing = False
+            self.fault(error)
+
+        self.ask(common.undo(), answered, failed)
 
     def undoable(self, until_s: float) -> None:
         """What was done by touch just now can be taken back until then, by the desk's watched clock."""
-        self._undo_until_s = until_s
         self.undo_s = min(max(0.0, until_s - self._now_s), float(self.settings.kiosk.undo_s))  # the beat may be older
 
     def answer(self, scanned: Scanned) -> None:
@@ -268,15 +160,18 @@ class Clerk(EventDispatcher):
         A screen that was asked for and is still being loaded comes after it, but never over heat.
         """
         wish = self._wish
+        self._want(None)
         self._answered(scanned)
         if wish is not None and not is_about_heat(scanned.outcome):
             self._want(wish)
+        else:
+            self._catch_up()
 
     def _answered(self, scanned: Scanned) -> None:
         outcome = scanned.outcome
         if isinstance(outcome, Done):
             self.undo_s = 0.0 if outcome.step is Step.HEATING else scanned.undo_s or 0.0
-            self._undo_until_s = scanned.moment.watched_s + self.undo_s
+            self.undo_name = outcome.holder.name if outcome.holder else ""
         alarm = isinstance(outcome, Done) and outcome.alarm
         hot = is_about_heat(outcome)
         if alarm or hot:
@@ -314,7 +209,7 @@ class Clerk(EventDispatcher):
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self.waiting = now.waiting
         self._now_s = now.watched_s
-        self.undo_s = max(0.0, self._undo_until_s - now.watched_s)
+        self.undo_s, self.undo_name = (0.0, "") if self._undoing else (now.undo_s, now.undo_name)
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
             self.trouble = self._untold
@@ -343,10 +238,6 @@ class Clerk(EventDispatcher):
     def fault(self, error: Exception) -> None:
         """Say in the strip what went wrong; the worker's answer to a question nobody waited for."""
         self.trouble = fault_words(error)
-
-
-def _is_there(_: str) -> None:
-    """Nothing has to be loaded."""
 
 
 def _due(take_out_in_s: float | None) -> bool:

@@ -24,6 +24,8 @@ class Pulse:
     waiting: Pending | None  # the first scan of a pair
     empty: bool  # no place is known yet: a new kiosk
     watched_s: float  # the desk's watched clock
+    undo_s: float = 0.0  # how long the last step can still be taken back
+    undo_name: str = ""  # what it was about
     silent: bool = False  # the shop's thermometer says nothing
     advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
 
@@ -34,6 +36,7 @@ def pulse(desk: Desk) -> Pulse:
     session = desk.session
     here = session.cards.place(session.here) if session.here else None
     board = desk.heat.board()
+    undo_name, undo_s = desk.undoable()
     return Pulse(
         board,
         desk.heat.warm(),
@@ -43,6 +46,8 @@ def pulse(desk: Desk) -> Pulse:
         desk.waiting(),
         desk.shop.empty,
         session.now().watched_s,
+        undo_s,
+        undo_name,
         desk.air.silent,
         desk.heat.advice_next(board),
     )

@@ -36,6 +36,7 @@ class View(BoxLayout):
     covers = Covers.NOTHING
     forwards = False  # what it takes of scans it hands to the desk itself
     stays = False  # it is left only by a touch or a scan; others give way to the scan screen after a pause
+    holds = False  # nothing comes over it until it has let go by itself: an alarm nobody has understood yet
 
     def shown(self, **about: Any) -> None:
         """It comes into sight; `about` is what the caller of `Clerk.go` said."""

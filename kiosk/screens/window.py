@@ -83,6 +83,7 @@ class KioskApp(App):
         worker.at_fault, worker.at_refusal = self._fault, self.stop
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
+        self.clerk.keys = self._struck
         self.scanner = Scanner()
         self._key_times = KeyTimes()
         theme.fonts()  # before the first text is measured
@@ -96,6 +97,7 @@ class KioskApp(App):
         self._keeper: Keeper | None = None
         self._asked = False
         self._drawn = False  # a picture was on the screen
+        self._anew = False  # all is to be built anew once nothing holds the window
         self._touched_s = 0.0
         self._built = Clock.create_trigger(self._build_next, SLICE_EVERY_S, interval=True)
 
@@ -201,6 +203,9 @@ class KioskApp(App):
 
     def _show(self, view: View) -> None:
         self.frame.show(view)
+        if self._anew and self.clerk.holding is None:
+            self._anew = False
+            Clock.schedule_once(lambda _: self._rebuild())
 
     def _strip(self, *_: object) -> None:
         frame, clerk = self.frame, self.clerk
@@ -257,7 +262,10 @@ class KioskApp(App):
         words.speak(settings.kiosk.language)
 
     def _rebuild(self) -> None:
-        """The same window in another language or other colours."""
+        """The same window in another language or other colours; an alarm stays as it is until it is understood."""
+        if self.clerk.holding is not None:
+            self._anew = True
+            return
         here = self.clerk.view.name if self.clerk.view else "scan"
         self.clerk.start_over()
         gc.unfreeze()  # the screens before are rubbish now
@@ -317,8 +325,8 @@ class KioskApp(App):
         self.clerk.fault(error)
 
     def _key(self, _: object, key: int, __: int, codepoint: str | None, modifiers: list[str]) -> bool:
-        """Keys belong to a scanner that types, unless a field has the keyboard."""
-        if self.clerk.typing or key in MODIFIERS or "ctrl" in modifiers or "alt" in modifiers:
+        """Keys belong to a scanner that types; a field that has the keyboard tells of its own."""
+        if self.clerk.field is not None or key in MODIFIERS or "ctrl" in modifiers or "alt" in modifiers:
             return False
         character = ENDINGS.get(key, codepoint or "")
         if not character or len(character) != 1:
@@ -327,12 +335,21 @@ class KioskApp(App):
             character = character.upper()
         if self.clerk.view is not None:
             self.clerk.view.keyed(character)
-        self._keyed(self.scanner.feed(character, self._key_times.pressed(time.monotonic())))
-        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
+        self._struck(character)
         return True
+
+    def _struck(self, character: str) -> bool:
+        """Let the scanner have a key, that a field may have as well; whether it ended a scan."""
+        in_field = self.clerk.field is not None
+        found = self.scanner.feed(character, self._key_times.pressed(time.monotonic()), in_field)
+        self._keyed(found)
+        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
+        return bool(found)
 
     def _keyed(self, found: tuple[Keyed, ...]) -> None:
         for keyed in found:
+            if keyed.typed and self.clerk.field is not None:
+                self.clerk.field.take_out(keyed.typed)
             if isinstance(keyed, KeyedText):
                 told = self.settings_now.thermometer
                 if told.source == TYPED and of_burst(keyed.text, told.pattern) is not None:

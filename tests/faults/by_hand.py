@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from kiosk.desk.build import BuildRefused
 from kiosk.desk.heat import ReadingFault
 from kiosk.rules import codes
+from kiosk.rules.bounds import OutOfBounds
 from kiosk.rules.outcomes import Done
 from kiosk.rules.outline import OutlineError
 from tests.faults.truth import SURE_K, Truth
@@ -56,20 +58,36 @@ class ByHand(Truth):
                 self.act(lambda: self.desk.build.build(key, offers[0]), (BuildRefused,))
 
     def tear_down(self, key: str) -> None:
-        self.act(lambda: self.desk.build.tear_down(key), (BuildRefused,))
+        was = self._taken(key)
+        if self.act(lambda: self.desk.build.tear_down(key), (BuildRefused,)) is not None:
+            self.bodies[key].torn = was
 
     def correct_place(self, key: str, name: str | None) -> None:
         code = self.code[name] if name else None
         self.act(lambda: self.desk.shop.correct_place(key, code, "found it"))
 
-    def correct_nose(self, key: str, nose_mm: float) -> None:
-        """Another outline in the book; the steel stays what it is."""
-        holder = replace(self.card(key).holder, nose_mm=nose_mm)
-        self.act(lambda: self.desk.shop.correct(holder, "measured again"), (OutlineError,))
+    def withdraw(self, key: str) -> None:
+        """The last reading was a slip.  Nobody moved, read or waited for that: no hold may end sooner by it."""
+        line = self.desk.heat.slip(key)
+        if line is not None:
+            with self._shortens_nothing("a reading withdrawn"):
+                self.act(lambda: self.desk.heat.withdraw(key, line.id), (ReadingFault,))
 
-    def retire_label(self, key: str) -> None:
+    def correct_holder(self, key: str, changes: dict[str, Any]) -> None:
+        """Other facts in the book; the steel stays what it is."""
+        holder = replace(self.card(key).holder, **changes)
+        with self._shortens_nothing(f"corrected to {changes}"):
+            self.act(lambda: self.desk.shop.correct(holder, "measured again"), (OutlineError, OutOfBounds))
+
+    def retire_label(self, key: str) -> str:
+        """The text of the label that was on it, and still is."""
         text = self.card(key).code
-        self.act(lambda: self.desk.shop.retire_code(text, "torn"))
+        self.retire_text(text)
+        return text
+
+    def retire_text(self, text: str) -> None:
+        with self._shortens_nothing("a label retired"):
+            self.act(lambda: self.desk.shop.retire_code(text, "torn"))
 
     def retire_holder(self, key: str) -> None:
         """Off the books; whoever brings it back in a file does not know how warm it is."""
@@ -78,6 +96,10 @@ class ByHand(Truth):
     def adopt(self, key: str) -> None:
         """A new label of ours goes onto the holder."""
         text = self.desk.shop.fresh_code(codes.CodeKind.HOLDER).text
+        self.act(lambda: self.desk.adopting.give(text, key))
+
+    def adopt_mark(self, key: str, text: str) -> None:
+        """A maker's mark answers for the holder beside its label, unless it does for another."""
         self.act(lambda: self.desk.adopting.give(text, key))
 
     def register(self) -> None:

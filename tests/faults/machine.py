@@ -1,72 +1,24 @@
 """All that anybody can do at a kiosk and to it, drawn in any order, against the truth of `shopfloor`.
 
-A state machine of hypothesis: what it finds it makes as short as it can.  `WITHOUT` (names of rules, by the
-environment variable of that name, parted by commas) leaves rules out, to look behind a fault that is known.
+A state machine of hypothesis: what it finds it makes as short as it can.
 """
 
 from __future__ import annotations
 
-import os
-from typing import Any
-
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from hypothesis.stateful import rule
 
 from kiosk.rules import codes
 from kiosk.rules.cards import Command
-from tests.faults.shopfloor import Floor
-from tests.faults.truth import HOLDERS, PLACES
-from tests.faults.weeks_of_work import WORLDS, prepared
+from tests.faults.drawn import HOUR_S, heat_places, holders, places, spots, steps, unless_left_out, waits
+from tests.faults.slips import Slips
+from tests.faults.truth import PLACES
 
 BADGES = ("BSXD5X3637", "B6J6BXCR66", "BH90GXPB95")
-HOUR_S, DAY_S = 3600.0, 86400.0
-WITHOUT = frozenset(os.environ.get("WITHOUT", "").split(","))
-
-holders = st.sampled_from(HOLDERS)
-places = st.sampled_from(PLACES)
-heat_places = st.sampled_from(("Shrink station", "Sleeve 1", "Rack 1", "Air blower"))
-waits = st.sampled_from((1.0, 4.0, 20.0, 31.0, 61.0, 300.0, 1200.0, 3600.0, 4 * HOUR_S, 7 * HOUR_S))
-steps = st.integers(1, 60)
-
-done = {"steps": 0, "examples": 0}  # how much was tried in this process
 
 
-def unless_left_out(name: str) -> Any:
-    return precondition(lambda self: name not in WITHOUT)
-
-
-class AnyShift(RuleBasedStateMachine):
+class AnyShift(Slips):
     """A kiosk, four holders, and whatever happens to them."""
-
-    floor: Floor | None = None
-
-    @initialize(
-        world=st.sampled_from(tuple(WORLDS)),
-        pin=st.booleans(),
-        watched_s=st.sampled_from((5.0, HOUR_S, 9 * HOUR_S, 3 * DAY_S, 40 * DAY_S)),
-    )
-    def opens(self, world: str, pin: bool, watched_s: float) -> None:
-        self.floor = Floor(prepared(world, pin), WORLDS[world], watched_s)
-        done["examples"] += 1
-
-    @property
-    def it(self) -> Floor:
-        assert self.floor is not None
-        return self.floor
-
-    @invariant()
-    def nothing_hot_counts_as_cool(self) -> None:
-        if self.floor is not None:
-            self.floor.look()
-
-    def teardown(self) -> None:
-        if self.floor is not None:
-            try:
-                self.floor.disk_fills(None)
-                self.floor.check()
-            finally:
-                done["steps"] += self.floor.acts
-                self.floor.gone()
 
     @rule()
     def a_moment_passes(self) -> None:
@@ -118,26 +70,13 @@ class AnyShift(RuleBasedStateMachine):
                 self.it.scan_place("Shrink station")
             self.it.wait(seconds)
 
-    @rule(never_left=st.booleans())
-    @unless_left_out("undoes")
-    def undoes(self, never_left: bool) -> None:
-        self.it.undo(never_left)
-
-    @rule(key=holders, name=heat_places, seconds=st.sampled_from((1.0, 25.0, 58.0)), never_left=st.booleans())
-    @unless_left_out("undoes")
-    def scans_wrongly_and_undoes(self, key: str, name: str, seconds: float, never_left: bool) -> None:
-        self.it.scan_holder(key)
-        self.it.scan_place(name)
-        self.it.wait(seconds)
-        self.it.undo(never_left)
-
     @rule(text=st.sampled_from((*BADGES, *(codes.make(codes.CodeKind.COMMAND, each.value).text for each in Command))))
     @unless_left_out("scans_a_card")
     def scans_a_card(self, text: str) -> None:
         if codes.parse(text).kind is not codes.CodeKind.COMMAND or text != _UNDO:
             self.it.scan(text)
 
-    @rule(key=holders, where=st.sampled_from(("nose", "flange", "shank")), noise_k=st.sampled_from((-1.0, 0.0, 1.0)))
+    @rule(key=holders, where=spots, noise_k=st.sampled_from((-1.0, 0.0, 1.0)))
     @unless_left_out("reads")
     def reads(self, key: str, where: str, noise_k: float) -> None:
         self.it.read(key, where, noise_k)
@@ -159,16 +98,6 @@ class AnyShift(RuleBasedStateMachine):
     def tears_down(self, key: str) -> None:
         self.it.tear_down(key)
 
-    @rule(key=holders, name=st.one_of(st.none(), heat_places, places))
-    @unless_left_out("corrects")
-    def corrects(self, key: str, name: str | None) -> None:
-        self.it.correct_place(key, name)
-
-    @rule(key=holders, where=st.sampled_from(("nose", "flange", "shank")))
-    @unless_left_out("mistypes")
-    def mistypes(self, key: str, where: str) -> None:
-        self.it.mistype(key, where)
-
     @rule(key=holders, seconds=st.sampled_from((1.0, 31.0, 70.0, 900.0, 3600.0)))
     @unless_left_out("refits")
     def refits(self, key: str, seconds: float) -> None:
@@ -178,28 +107,6 @@ class AnyShift(RuleBasedStateMachine):
         for act in (self.it.tear_down, self.it.build):
             self.it.wait(seconds)
             act(key)
-
-    @rule(key=holders, nose_mm=st.sampled_from((18.0, 24.0, 40.0)))
-    @unless_left_out("corrects")
-    def corrects_an_outline(self, key: str, nose_mm: float) -> None:
-        self.it.correct_nose(key, nose_mm)
-
-    @rule(key=holders)
-    @unless_left_out("retires")
-    def retires_a_label(self, key: str) -> None:
-        self.it.retire_label(key)
-
-    @rule(key=holders, back=st.booleans())
-    @unless_left_out("retires")
-    def retires_a_holder(self, key: str, back: bool) -> None:
-        self.it.retire_holder(key)
-        if back:
-            self.it.import_holder(key, {})
-
-    @rule(key=holders)
-    @unless_left_out("adopts")
-    def adopts(self, key: str) -> None:
-        self.it.adopt(key)
 
     @rule()
     @unless_left_out("registers")

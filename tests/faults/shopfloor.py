@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext, redirect_stderr, redirect_stdout
+from contextlib import nullcontext, redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import Any
 
@@ -20,37 +18,13 @@ import tomlkit
 from kiosk import where
 from kiosk.cli import main
 from kiosk.desk import Desk
-from kiosk.rules.cards import Heat
 from kiosk.settings import SettingsFault
 from tests.faults.by_hand import ByHand
-from tests.faults.truth import Broke, Shortened
+from tests.faults.truth import Broke
 
 
 class Floor(ByHand):
     """One kiosk, its folder, its shop, and all that can be done to them."""
-
-    def _left_s(self) -> dict[str, float]:
-        """How long each holder still counts as hot, s; without end where only a reading can end it."""
-        left = {}
-        for key in self.bodies:
-            card = self.card(key)
-            if card.hold is not None and not card.hold.ended:
-                only_read = card.hold.needs_reading or card.hold.remaining_s is None
-                left[key] = math.inf if only_read else card.hold.remaining_s or 0.0
-            elif card.hold is None and card.heat is Heat.UNKNOWN:
-                left[key] = math.inf
-        return left
-
-    @contextmanager
-    def _shortens_nothing(self, what: str) -> Iterator[None]:
-        """Files, commands and names change nothing about steel: no hold may end sooner for them."""
-        before, since_s = self._left_s(), self.clocks.true_s
-        yield
-        after = self._left_s()
-        for key, left_s in before.items():
-            least_s = left_s - (self.clocks.true_s - since_s)
-            if least_s > 5.0 and after.get(key, 0.0) < least_s - 2.0:
-                raise Shortened(f"{what}: {key} had {least_s:.0f} s left and has {after.get(key, 0.0):.0f} s")
 
     def reopen(self, off_s: float = 0.0, boot: bool = False) -> None:
         with self._shortens_nothing("starting again"):

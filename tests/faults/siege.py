@@ -19,7 +19,7 @@ from pathlib import Path
 from hypothesis import HealthCheck, Phase, seed, settings
 from hypothesis.stateful import run_state_machine_as_test
 
-from tests.faults import machine
+from tests.faults import drawn, machine
 
 LENGTH = 50  # rules a shift
 A_BATCH = 1000  # rules
@@ -38,8 +38,8 @@ def batch(number: int, *, length: int = LENGTH, shrink: bool = True) -> None:
 
 def run(steps: int, first_seed: int) -> int:
     """Batches until so many steps were done; the next seed."""
-    number, until = first_seed, machine.done["steps"] + steps
-    while machine.done["steps"] < until:
+    number, until = first_seed, drawn.done["steps"] + steps
+    while drawn.done["steps"] < until:
         batch(number)
         number += 1
     return number
@@ -59,7 +59,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         kept = json.loads(given.resume.read_text("utf-8"))
         number, before, found = kept["seed"], kept["steps"], kept["found"]
     since = time.process_time()
-    while before + machine.done["steps"] < given.steps:
+    while before + drawn.done["steps"] < given.steps:
         try:
             batch(number, length=given.length, shrink=not given.no_shrink)
         except Exception as fault:
@@ -70,12 +70,12 @@ def main(argv: Sequence[str] | None = None) -> int:
             if not given.go_on:
                 return 1
         number += 1
-        did, took_s = machine.done["steps"], time.process_time() - since
+        did, took_s = drawn.done["steps"], time.process_time() - since
         if given.resume:
             kept = {"seed": number, "steps": before + did, "found": found}
             given.resume.write_text(json.dumps(kept), "utf-8")
         speed = f"{did / took_s:.0f} steps a second of processor time"
-        told = f"{before + did:9} steps, {machine.done['examples']} shifts, {speed}, {found} found, next seed {number}"
+        told = f"{before + did:9} steps, {drawn.done['examples']} shifts, {speed}, {found} found, next seed {number}"
         print(told, file=sys.stderr, flush=True)
     return 1 if found else 0
 

@@ -21,7 +21,7 @@ from typing import Any
 from unittest.mock import patch
 
 _REAL_TIME, _REAL_CLOCK = time.time, time.clock_gettime
-_NEW_NAMES, _PRIVATE_BELOW = 0x20000, 0x4000 | 0x40000
+_NEW_NAMES, _PRIVATE_BELOW, _AGAIN = 0x20000, 0x4000 | 0x40000, 0x20
 DISK_MB = 48
 
 
@@ -86,7 +86,6 @@ class Disk:
         memory = Path("/dev/shm")
         self.folder = Path(tempfile.mkdtemp(prefix="kiosk-", dir=memory if memory.is_dir() else None))
         self.small = sys.platform == "linux" and _mounted(self.folder)
-        self._ballast = self.folder / "ballast"
 
     @contextmanager
     def full(self, room_pages: int) -> Iterator[None]:
@@ -95,19 +94,23 @@ class Disk:
             yield
             return
         state = os.statvfs(self.folder)
-        with open(self._ballast, "wb") as ballast:
-            take = max(state.f_bavail - room_pages, 0) * state.f_bsize
-            if take:
-                os.posix_fallocate(ballast.fileno(), 0, take)
+        _sized(self.folder, (state.f_blocks - state.f_bavail + max(room_pages, 0)) * state.f_bsize)
         try:
             yield
         finally:
-            self._ballast.unlink()
+            _sized(self.folder, DISK_MB << 20)
 
     def gone(self) -> None:
         if self.small:
             ctypes.CDLL(None).umount2(os.fsencode(self.folder), 2)
         shutil.rmtree(self.folder, ignore_errors=True)
+
+
+def _sized(folder: Path, size: int) -> None:
+    """The file system has so many bytes from now on, those that are written included."""
+    libc = ctypes.CDLL(None, use_errno=True)
+    if libc.mount(b"tmpfs", os.fsencode(folder), b"tmpfs", _AGAIN, f"size={size}".encode()) != 0:
+        raise OSError(ctypes.get_errno(), os.strerror(ctypes.get_errno()), str(folder))
 
 
 def _mounted(folder: Path) -> bool:

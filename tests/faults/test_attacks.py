@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from kiosk.rules.cards import Heat
-from tests.faults.machine import HOUR_S
+from tests.faults.drawn import HOUR_S
 from tests.faults.shopfloor import Floor
 from tests.faults.weeks_of_work import WORLDS, prepared
 

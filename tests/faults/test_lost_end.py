@@ -19,7 +19,7 @@ from kiosk.ledger.derive import Stamp
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, line_hash
 from kiosk.ledger.trouble import Cause
 from kiosk.rules.cards import Heat
-from kiosk.rules.lines import Restored
+from kiosk.rules.lines import Restored, TurnedAway
 from tests.conftest import Shop
 from tests.faults.test_restore import heat
 from tests.faults.test_restore_again import is_refused
@@ -288,6 +288,53 @@ def test_a_beat_sealed_anew_by_somebody_who_knows_how_is_held_against_the_anchor
         assert "watch kiosk" in [wrong.where for wrong in book.check()]
     with Desk.open(heated, counter=lambda: 9.0) as desk:
         assert desk.now().watched_s <= 40 * DAY_S + 5.0
+
+
+def anchored(folder: Path, ahead_s: float) -> None:
+    """The anchor says of its line what it said, and a later watched time, as the kiosk would have written it."""
+    mark = anchor.read(folder)
+    assert mark is not None
+    with closing(anchor.Anchor(folder, mark)) as kept:
+        kept.write(mark.line, mark.hash, mark.watched_s + ahead_s, firm=True)
+
+
+@pytest.mark.parametrize("ahead_s", [100.0, 5000.0, 1e7])
+def test_watched_time_moved_in_the_ledger_and_beside_it_is_not_believed_without_its_seal(
+    heated: Path, ahead_s: float
+) -> None:
+    edit(heated, f"UPDATE watch SET watched_s = watched_s + {ahead_s}")
+    anchored(heated, ahead_s)
+    with Book.open(heated, read_only=True) as book:
+        assert "watch kiosk" in [wrong.where for wrong in book.check()]
+    with Desk.open(heated, counter=lambda: 9.0) as desk:
+        desk.tick()
+        assert desk.now().watched_s <= 40 * DAY_S + 5.0
+        assert [card.holder.key for card in desk.heat.board()] == ["T002"]
+
+
+@pytest.mark.parametrize("lines", [0, 9])
+def test_a_beat_sealed_with_a_line_of_another_past_is_not_believed(heated: Path, tmp_path: Path, lines: int) -> None:
+    """The line it names is not there, or is another one."""
+    twin = tmp_path / "twin"
+    shutil.copytree(heated, twin)
+    if lines:
+        with Book.open(heated) as book:
+            book.append([TurnedAway("NOT OURS", "foreign_code")] * lines)
+    later = Shop(twin)
+    later.clock.forward(5 * DAY_S)
+    later.desk.tick()
+    later.desk.session.book.beat()
+    later.desk.close()
+    with closing(sqlite3.connect(twin / NAME)) as ledger:
+        beat = ledger.execute("SELECT watched_s, line, seal FROM watch").fetchone()
+    with closing(sqlite3.connect(heated / NAME)) as ledger, ledger:
+        found = ledger.execute("SELECT hash FROM line WHERE id = ?", (beat[1],)).fetchone()
+        assert (found is not None) == bool(lines)
+        ledger.execute("UPDATE watch SET watched_s = ?, line = ?, seal = ?", beat)
+    anchored(heated, 5 * DAY_S)
+    with Desk.open(heated, counter=lambda: 9.0) as desk:
+        assert desk.now().watched_s <= 40 * DAY_S + 5.0
+        assert [card.holder.key for card in desk.heat.board()] == ["T002"]
 
 
 def test_commands_that_only_read_say_that_the_book_is_doubtful(

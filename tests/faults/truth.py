@@ -11,16 +11,18 @@ is heated or comes to a place; a change of them afterwards changes the book and 
 
 from __future__ import annotations
 
+import math
 import shutil
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from kiosk.desk import Desk
 from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger.book import LedgerFault, Written
+from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat, HolderCard
 from kiosk.rules.lines import Built, Heated, Moved, TornDown
 from kiosk.rules.places import Kind
@@ -61,6 +63,16 @@ class Spot:
     wet_mm: float | None
 
 
+class Taken(NamedTuple):
+    """A holder's steel at a moment, to be put back where what followed was a touch too many."""
+
+    true_s: float
+    shape: Shape
+    excess_k: Any
+    heated_s: float
+    unused: bool
+
+
 @dataclass
 class Body:
     """A holder's steel, where it really stands, and what was set when it was heated."""
@@ -72,7 +84,7 @@ class Body:
     heated_s: float = -1e9
     unused: bool = False  # heated by a scan, and no cutter went in or came out by it yet
     before: tuple[float, Spot | None, Any] | None = None  # when, where and how warm it was before the last step
-    told: list[str] = field(default_factory=list)
+    torn: Taken | None = None  # how it was before its cutter came out
 
     @property
     def hot_by_k(self) -> float:
@@ -140,7 +152,7 @@ class Truth:
         heat = self.desk.session.settings.heat
         body.steel.heat(heat.temp_c, heat.ambient_c, shape_of(self.card(key)))
         body.limit_c, body.ambient_c = heat.limit_c, heat.ambient_c
-        body.heated_s, body.before = self.clocks.true_s, None
+        body.heated_s, body.before, body.torn = self.clocks.true_s, None, None
 
     def _goes(self, key: str, code: str | None) -> None:
         """The steel was really carried there, because the kiosk agreed."""
@@ -151,6 +163,7 @@ class Truth:
         spot = replace(self.spots[name]) if name else None
         if spot is None or spot.kind not in (Kind.SHRINK, Kind.COOLING, Kind.BENCH):
             body.unused = False
+        body.torn = None
         body.before = (self.clocks.true_s, body.spot, body.steel.excess_k.copy())
         body.spot = spot
         may_be_hot = spot is None or spot.kind in (Kind.SHRINK, Kind.COOLING)
@@ -169,6 +182,30 @@ class Truth:
             body.steel.wait(self.clocks.true_s - since_s, way, wet_mm)
         body.spot, body.before = spot, None
 
+    def _opens(self, key: str) -> None:
+        """A cutter goes in or comes out: of a shrink fit by heat, of a collet by a spanner.
+
+        Written down at the bench, it went in when it was hot by a scan; at the station it does now.
+        """
+        body = self.bodies[key]
+        if self.card(key).holder.clamping is not Clamping.SHRINK_FIT:
+            return
+        if not body.unused or (body.spot and body.spot.name == "Shrink station"):
+            self._heats(key)
+        body.unused = False
+
+    def _taken(self, key: str) -> Taken:
+        body = self.bodies[key]
+        return Taken(self.clocks.true_s, body.steel.shape, body.steel.excess_k.copy(), body.heated_s, body.unused)
+
+    def _never_came_out(self, key: str, was: Taken) -> None:
+        """Torn down by a touch too many: no coil was on for that, and it went on cooling where it stands."""
+        body = self.bodies[key]
+        body.steel.shape, body.steel.excess_k = was.shape, was.excess_k
+        body.heated_s, body.unused, body.torn = was.heated_s, was.unused, None
+        way, wet_mm = (body.spot.way, body.spot.wet_mm) if body.spot else ("free_air", None)
+        body.steel.wait(self.clocks.true_s - was.true_s, way, wet_mm)
+
     def _follow(self, lines: Iterable[Written], never_left: bool = False) -> None:
         """What hands do once the book says so: carry, heat to get a shank in or out, take back."""
         for entry in (line.entry for line in lines):
@@ -184,12 +221,10 @@ class Truth:
                 case Heated(holder=key, reading_only=False):
                     self._heats(key)
                     self.bodies[key].unused = True
+                case TornDown(holder=key, undoes=int()) if never_left and (was := self.bodies[key].torn):
+                    self._never_came_out(key, was)
                 case Built(holder=key) | TornDown(holder=key):
-                    body = self.bodies[key]
-                    # Written down at the bench, it went in when it was hot by a scan; at the station it goes in now.
-                    if not body.unused or (body.spot and body.spot.name == "Shrink station"):
-                        self._heats(key)
-                    body.unused = False
+                    self._opens(key)
 
     def look(self) -> None:
         """No holder that is hot may count as cool."""
@@ -200,6 +235,29 @@ class Truth:
                 if cool:
                     at = card.at.name if card.at else "nowhere known"
                     raise Burnt(f"{key} has {body.steel.hottest_c:.0f} °C and counts as cool (at {at})")
+
+    def _left_s(self) -> dict[str, float]:
+        """How long each holder still counts as hot, s; without end where only a reading can end it."""
+        left = {}
+        for key in self.bodies:
+            card = self.card(key)
+            if card.hold is not None and not card.hold.ended:
+                only_read = card.hold.needs_reading or card.hold.remaining_s is None
+                left[key] = math.inf if only_read else card.hold.remaining_s or 0.0
+            elif card.hold is None and card.heat is Heat.UNKNOWN:
+                left[key] = math.inf
+        return left
+
+    @contextmanager
+    def _shortens_nothing(self, what: str) -> Iterator[None]:
+        """Files, commands and names change nothing about steel: no hold may end sooner for them."""
+        before, since_s = self._left_s(), self.clocks.true_s
+        yield
+        after = self._left_s()
+        for key, left_s in before.items():
+            least_s = left_s - (self.clocks.true_s - since_s)
+            if least_s > 5.0 and after.get(key, 0.0) < least_s - 2.0:
+                raise Shortened(f"{what}: {key} had {least_s:.0f} s left and has {after.get(key, 0.0):.0f} s")
 
     # what is done ---------------------------------------------------------------------------------------------
 
@@ -226,7 +284,8 @@ class Truth:
             self.power.cut()
             self.open()
         self.power.arm(0)
-        self._follow(list(self.desk.session.book.lines(before)), never_left)
+        if self.desk.session.book.last_id > before:
+            self._follow(list(self.desk.session.book.lines(before)), never_left)
         return found
 
     @contextmanager

@@ -130,13 +130,14 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
         elif asked["do"] == "stop":
             app.worker.post(app.stop)
         else:
-            app.worker.post(lambda: reply(on_screen(app)))
+            app.worker.post(lambda: drawn(lambda: reply(on_screen(app))))
 
 
 QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
     "place": lambda asked: lambda desk: desk.session.cards.find_place(asked["name"]),
     "holder": lambda asked: lambda desk: desk.session.holder(asked["key"]).code,
     "badge": lambda asked: lambda desk: desk.shop.code_of(asked["key"]),
+    "name": lambda asked: lambda desk: desk.session.holder(asked["key"]).name,
     "where": lambda asked: lambda desk: _name(desk.session.holder(asked["key"]).at),
     "hot": lambda asked: lambda desk: [card.holder.key for card in desk.heat.board()],
     "shift": lambda asked: lambda desk: _figures(desk.records.shift(asked["since"], asked["until"])),
@@ -172,10 +173,18 @@ def reply(value: Any) -> None:
     REPLIES.flush()
 
 
+def drawn(then: Callable[[], None]) -> None:
+    """A person sees what was laid out and drawn: two ticks from now."""
+    from kivy.clock import Clock
+
+    Clock.schedule_once(lambda _: Clock.schedule_once(lambda _: then(), 0), 0)
+
+
 def on_screen(app: Any) -> dict[str, Any]:
     """Every text and everything touchable that is seen, with its box from the window's upper left corner."""
     from kivy.core.window import Window
     from kivy.uix.label import Label
+    from kivy.uix.textinput import TextInput
 
     from kiosk.screens.parts.touch import Touchable
 
@@ -190,7 +199,7 @@ def on_screen(app: Any) -> dict[str, Any]:
             return
         x, y = widget.to_window(widget.x, widget.y)
         box = [x, Window.height - y - widget.height, widget.width, widget.height]
-        if isinstance(widget, Label) and widget.text:
+        if isinstance(widget, Label | TextInput) and widget.text:
             texts.append([widget.text, *box])
         if isinstance(widget, Touchable) and not widget.disabled:
             inside = [label for label in widget.walk(restrict=True) if isinstance(label, Label)]

@@ -104,3 +104,29 @@ def test_something_hot_in_the_cabinet_fills_the_screen_at_once(open_window: Call
     kiosk.sees("goes to Sleeve 1")
     assert kiosk.where("T001") == "Sleeve 1"
     assert kiosk.check() == []
+
+
+def test_an_audits_alarm_stays_until_it_is_understood_or_the_cooling_place_is_scanned(kiosk: Window) -> None:
+    kiosk.wait(40 * 86_400.0)
+    for key in ("T001", "T002"):
+        kiosk.scan(kiosk.holder(key))
+        kiosk.scan(kiosk.place("Shrink station"))
+        kiosk.sees("Heating", kiosk.name(key))
+    kiosk.touch("Audit")
+    kiosk.scan(kiosk.place("Cabinet A · 1-04"))
+    kiosk.sees("of 9")
+    quick = [kiosk.holder(key) for key in ("T001", "T002", "T003")]
+    kiosk.hang_desk(True)  # two hot ones and a cool one are scanned before the first alarm is up
+    for code in quick:
+        kiosk.scan(code)
+    kiosk.hang_desk(False)
+    kiosk.sees("HOT", "Roughing mill 12 R1", "must not be")
+    kiosk.scan(kiosk.holder("T004"))
+    kiosk.sees("HOT", "Roughing mill 12 R1", "Touch 'Understood' first")
+    kiosk.wait(60)  # gloves on, and there
+    kiosk.scan(kiosk.place("Sleeve 1"))
+    kiosk.sees("HOT", "End mill 6 R0.5", "must not be")
+    kiosk.touch("Understood")
+    kiosk.sees("1 HOT")
+    assert kiosk.where("T001") == "Sleeve 1" and kiosk.where("T002") == "Shrink station"
+    assert kiosk.check() == []

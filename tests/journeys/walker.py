@@ -203,6 +203,24 @@ def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
     return found
 
 
+def restless(screen: Any, frame: Any) -> list[str]:
+    """What gets out from under a finger while a counter on the screen goes on by a second.
+
+    A layout puts it back in the next frame, but a finger that lifts before is not felt.
+    """
+    touches = [widget for widget in frame.walk(restrict=True) if isinstance(widget, Touchable) and not widget.disabled]
+    before = [box(touch) for touch in touches]
+    for name in [name for name in screen.properties() if name.endswith("_s")]:
+        left_s = getattr(screen, name)
+        if isinstance(left_s, int | float) and left_s > 1:
+            setattr(screen, name, left_s - 1)
+    return [
+        f"moved under the finger by a counter: {next((w.text for w in touch.walk() if isinstance(w, Label)), touch)}"
+        for touch, where in zip(touches, before, strict=True)
+        if box(touch) != where
+    ]
+
+
 class Stage:
     """The frame with every screen in it, at one size and in one language, ready to be filled."""
 
@@ -251,7 +269,7 @@ def main() -> None:
                 if name not in stage.screens:
                     continue
                 stage.set(name, fill, number)
-                for fault in faults(stage.frame, size):
+                for fault in (*faults(stage.frame, size), *restless(stage.screens[name], stage.frame)):
                     REPLIES.write(f"{size[0]}x{size[1]} {language} {name}/{state}: {fault}\n")
     unsampled = sorted(set(SCREENS) - {name for name, _, _ in SAMPLES})
     for name in unsampled:

@@ -217,6 +217,10 @@ class Window:
         """Code on a person's badge by their key."""
         return str(self._ask(do="desk", what="badge", key=key))
 
+    def name(self, key: str) -> str:
+        """What a holder is called, with its cutter."""
+        return str(self._ask(do="desk", what="name", key=key))
+
     def where(self, key: str) -> str | None:
         """Name of the place the book has a holder at."""
         place: str | None = self._ask(do="desk", what="where", key=key)

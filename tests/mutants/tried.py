@@ -18,7 +18,7 @@ from types import CodeType, FunctionType
 import hypothesis
 import pytest
 
-from tests.mutants.small import ROOT, Mutant, modules_of
+from tests.mutants.small import ROOT, Mutant, importers_of, modules_of
 from tests.mutants.touched import Touched, fails, hash_of, look_at
 
 TESTS = ("tests/rules", "tests/desk", "tests/ledger", "tests/faults", "tests/exchange")
@@ -67,10 +67,10 @@ class Faults:
             if type(each) is FunctionType:
                 functions[_key(each.__code__)].append(each)
         for mutant in self._faults:
-            tests = self._guards(mutant, touched)
+            tests, inside = self._guards(mutant, touched)
             source = mutant.applied((ROOT / mutant.module).read_bytes())
-            noticed = tests and self._child(lambda m=mutant, s=source, t=tests: (
-                fails([items[test] for test in t]) if m.inside and _swap(m.module, s, functions) else
+            noticed = tests and self._child(lambda m=mutant, s=source, t=tests, i=inside: (
+                fails([items[test] for test in t]) if i and _swap(m.module, s, functions) else
                 _anew(m.module, s, t)
             ))  # fmt: skip
             self.tried[mutant.module] += 1
@@ -83,7 +83,7 @@ class Faults:
 
     def _keep(self) -> None:
         if self._kept is not None:
-            told = [(each.module, each.what, each.difference()) for each in self.survivors]
+            told = [each.name for each in self.survivors]
             self._kept.write_text(json.dumps(told, indent=1))
 
     def _touched(self, session: pytest.Session, items: dict[str, pytest.Item]) -> dict[str, Touched]:
@@ -93,7 +93,7 @@ class Faults:
         cache, found = session.config.cache, {}
         assert cache is not None
         for file in dict.fromkeys(nodeid.split("::")[0] for nodeid in items):
-            key, own = f"mutants/{Path(file).stem}", hash_of(file)
+            key, own = f"mutants/{file}", hash_of(file)
             kept = cache.get(key, None)
             if kept is None or kept["own"] != own or any(hashes.get(m) != h for m, h in kept["modules"].items()):
                 goal = self._scratch / "touched.json"
@@ -114,22 +114,28 @@ class Faults:
             found.update({name: Touched(*each) for name, each in kept["tests"].items() if name in items})
         return found
 
-    def _guards(self, mutant: Mutant, touched: dict[str, Touched]) -> list[str]:
-        """Tests that touch its line (outside functions: its module), the quickest first, within the budget."""
+    def _guards(self, mutant: Mutant, touched: dict[str, Touched]) -> tuple[list[str], bool]:
+        """Tests that touch its line, the quickest first, within the budget, and whether it is in a function they call.
+
+        What is called by none, a table or what makes one as it is imported: tests that touch its module or one that
+        imports it, for a table leaves no trace in whoever reads it.
+        """
         names: list[str] = []
         if mutant.inside:
             for lines in mutant.lines:
                 wanted = set(lines)
                 names = names or [n for n, each in touched.items() if wanted & set(each.lines.get(mutant.module, ()))]
-        else:
-            names = [name for name, each in touched.items() if mutant.module in each.lines]
+        inside = bool(names)
+        if not inside:
+            near = {mutant.module, *importers_of(mutant.module)}
+            names = [name for name, each in touched.items() if near & each.lines.keys()]
         chosen, left_s = [], self._budget_s
         for name in sorted(names, key=lambda name: touched[name].seconds):
             left_s -= touched[name].seconds
             if left_s < 0 and chosen:
                 break
             chosen.append(name)
-        return chosen
+        return chosen, inside
 
     def _child(self, work: Callable[[], bool], limit_s: float = 0.0) -> bool:
         """Whether the work, done in a child, said yes, broke or did not end."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from unittest.mock import patch
 
 import pytest
 
@@ -110,6 +111,18 @@ def test_a_reading_before_it_can_have_left_the_coil_is_judged_as_if_it_had_just_
     assert early.prediction == at_once.prediction and early.rises_k == at_once.rises_k == USUAL.rises_k(0.0)
     assert early.prediction.expected_c == predict_bound(CASES[0].bound, Zone.NOSE, 0.0, ()).expected_c
     assert touches(with_readings(reading(-1.0, 200.0), reading(0.0, 200.0)), START_S) == ()
+    earlier = replace(USUAL, t_s=(-30.0, 0.0, *USUAL.t_s[2:]), rise_k=(90.0, *USUAL.rise_k[1:]))
+    assert earlier.rises_k(-1.0) == 90.0 > earlier.rises_k(0.0)
+    assert verdict(FACTS, RULES, CASES, earlier, Standing(5), reading(-15.0, 200.0)).rises_k == earlier.rises_k(0.0)
+    with (
+        patch("kiosk.rules.hold.reading_ends_hold", return_value=True),
+        patch("kiosk.rules.hold.is_such_a_heating", return_value=True),
+        patch("kiosk.rules.hold.hot_after", return_value=0.0) as left,
+    ):
+        assert verdict(FACTS, RULES, CASES, USUAL, Standing(5), reading(-15.0, 30.0)).ends
+    for told in left.call_args_list:
+        _, after_s, (shown,) = told.args
+        assert after_s == shown.at_s == 0.0 and (shown.zone, shown.value_c, shown.sure) == (Zone.NOSE, 30.0, True)
 
 
 def test_advice_is_told_in_watched_time() -> None:
@@ -119,7 +132,9 @@ def test_advice_is_told_in_watched_time() -> None:
     assert now_s <= found.at_s < found.free_s < START_S + hold_s()
     bare = advise_bound(NOW.longest.bound, 700.0, ())
     assert bare is not None and found.else_s == pytest.approx(bare.else_s + START_S) and found.else_s > now_s
-    assert advice(FACTS, NOW.longest, START_S - 10.0) == advice(FACTS, NOW.longest, START_S)
+    at_once, first = advice(FACTS, NOW.longest, START_S), advise_bound(NOW.longest.bound, 0.0, ())
+    assert at_once is not None and first is not None and at_once.at_s == START_S + first.at_s
+    assert advice(FACTS, NOW.longest, START_S - 10.0) == at_once
     assert advice(FACTS, NOW.longest, START_S + 1e6) is None, "by then it is cool"
 
 
@@ -199,6 +214,23 @@ def test_where_one_of_several_cases_has_no_end_neither_has_the_hold() -> None:
     assert {assess_bound(case.bound).hold_s is None for case in cases} == {True, False}
     now = weighed(cases, facts, RULES)
     assert now.found.hold_s is None and assess_bound(now.longest.bound).hold_s is None
+
+
+def test_what_no_such_heating_explains_ends_nothing_even_where_the_model_sees_no_heat_left() -> None:
+    zone = USUAL.now(110.0).where.read_at
+    first = verdict(FACTS, RULES, CASES, USUAL, Standing(5), reading(100.0, 24.0, "", zone.value))
+    doubted = Lesson(START_S + 100.0, zone, Instrument.PROBE, 24.0, first.prediction, heating=90)
+    with patch("kiosk.rules.hold.hot_after", return_value=0.0):
+        second = verdict(FACTS, RULES, CASES, USUAL, Standing(5, doubted), reading(110.0, 24.0, "", zone.value))
+    assert second.word is Word.CONFIRMED and second.strange and not second.ends
+
+
+def test_a_chance_of_just_one_in_a_hundred_may_be_left() -> None:
+    at_s = 0.9 * USUAL.touch_safe_s
+    cool = reading(at_s, 36.0, "", USUAL.now(at_s).where.read_at.value)
+    for chance, ends in ((0.0, True), (0.01, True), (0.0101, False), (1.0, False)):
+        with patch("kiosk.rules.hold.hot_after", return_value=chance):
+            assert verdict(FACTS, RULES, CASES, USUAL, Standing(5), cool).ends is ends, chance
 
 
 def test_two_readings_that_agree_and_can_come_of_such_a_heating_are_not_strange() -> None:

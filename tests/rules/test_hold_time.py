@@ -158,6 +158,26 @@ def test_nowhere_known_and_what_was_not_seen_end_by_no_time(start_s: float, afte
     assert not seen(facts_at(start_s, RACK), start_s + after_s, endless).ended
 
 
+@given(begins, st.sampled_from(["nose", "flange", "shank"]), st.floats(100.0, 9000.0))
+def test_a_spot_that_was_misread_is_read_again_before_time_ends_anything(
+    start_s: float, where: str, after_s: float
+) -> None:
+    facts, found = facts_at(start_s, RACK), computed(RACK)
+    misread = Reading(start_s + after_s, where, 24.0, "probe", "withdrawn", line=20)
+    now_s = start_s + after_s + 2e6
+    assert seen(facts, now_s, found).ended
+    owing = replace(facts, withdrawn=(misread,))
+    assert seen(owing, now_s, found).needs_reading and not seen(owing, now_s, found).ended
+    again = replace(misread, value_c=60.0, verdict="agrees", line=21)
+    assert seen(replace(owing, readings=(again,)), now_s, found).ended
+    for no_proof in (
+        replace(again, line=19), replace(again, line=20), replace(again, instrument="infrared"),
+        replace(again, verdict="questioned"), replace(again, where="flange" if where != "flange" else "nose"),
+    ):  # fmt: skip
+        assert not seen(replace(owing, readings=(no_proof,)), now_s, found).ended
+        assert seen(replace(owing, readings=(no_proof, again)), now_s, found).ended
+
+
 def test_a_place_that_was_not_learnt_about_needs_a_reading() -> None:
     facts, found = facts_at(9e6, RACK), computed(RACK)
     assert not seen(facts, 1e7, found).needs_reading
@@ -202,6 +222,9 @@ def test_a_plot_of_what_has_no_end_is_as_long_as_what_was_worked_out() -> None:
     endless = curve(facts, RULES, replace(found, hold_s=None), 9e6 + 60.0)
     assert endless.points[-1][0] == pytest.approx(1.15 * found.t_s[-1]) and len(endless.points) == 80
     assert curve(facts, RULES, found, 9e6 + 40_000.0).points[-1][0] < 40_000.0, "not whole unless it is asked for"
+    for hold_s, shown_s in ((5.0, 60.0), (59.0, 60.0), (61.0, 61.0), (100.0, 100.0)):
+        short = curve(facts, RULES, replace(found, hold_s=hold_s), 9e6 + 30.0)
+        assert short.points[-1][0] == pytest.approx(1.15 * shown_s), "and the plot of a short one a minute at least"
 
 
 @pytest.mark.parametrize("field", ["hold_s", "touch_safe_s", "measure_ready_s", "take_out_s"])

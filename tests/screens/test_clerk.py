@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
+from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import Command
 from kiosk.rules.codes import CodeKind, make
-from kiosk.rules.outcomes import Refused, Wait
+from kiosk.rules.outcomes import Done, Refused, Wait
 from kiosk.screens.clerk import Clerk, fault_words, pulse
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
@@ -219,6 +220,25 @@ def test_undo_is_offered_exactly_as_long_as_the_desk_takes_a_step_back_whatever_
     assert isinstance(shop.desk.undo().outcome, Refused)
 
 
+def test_undo_is_offered_for_what_the_desk_would_take_back_and_for_nothing_else(office: Office, shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
+    clerk, desk = office.clerk, shop.desk
+    for text in (shop.holder("T015"), shop.place("Bench 1"), shop.holder("T002")):
+        clerk.scanned(text)
+    assert clerk.undo_s > 50.0 and clerk.undo_name == desk.session.holder("T015").name
+    bare = desk.build.tear_down("T015", Condition.GOOD)
+    clerk.beat(pulse(desk))
+    assert clerk.undo_name == bare.name, "the last step is another now"
+    assert isinstance(desk.undo().outcome, Done)
+    clerk.beat(pulse(desk))
+    assert clerk.undo_s == 0.0 and isinstance(desk.undo().outcome, Refused), "the one before is not offered again"
+    for text in (shop.holder("T002"), shop.place("Rack 1")):
+        clerk.scanned(text)
+    assert clerk.undo_s > 50.0
+    clerk.scanned(desk.shop.code_of("jo"))
+    assert clerk.undo_s == 0.0 and isinstance(desk.undo().outcome, Refused), "it was somebody else's"
+
+
 def test_an_empty_board_means_nothing_until_the_desk_has_said_what_is_hot(office: Office, shop: Shop) -> None:
     assert not office.clerk.heat_known and office.clerk.hot == ()
     office.clerk.beat(pulse(shop.desk))
@@ -365,3 +385,39 @@ def test_what_the_camera_saw_of_a_label_nobody_knows_is_kept_and_of_hot_steel_it
         office.clerk.scanned(text)
     assert office.heard.sounds[-1] is Sound.HOT
     assert told == [unknown]
+
+
+def test_what_is_scanned_after_a_touch_is_for_the_screen_touched_though_it_is_still_being_loaded(
+    unloaded: Unloaded, shop: Shop
+) -> None:
+    taken: list[str] = []
+    unloaded.clerk.go("find")
+    unloaded.clerk.scanned(shop.holder("T001"))
+    unloaded.there.add("find")
+    unloaded.built["find"] = Page("find", "find")
+    unloaded.built["find"].scanned = lambda text: bool(taken.append(text)) or True  # type: ignore[method-assign]
+    unloaded.desk.answer()
+    assert taken == [shop.holder("T001")] and unloaded.seen[-1] == "find"
+
+
+def test_nothing_comes_over_a_screen_that_holds_the_window_and_what_was_asked_for_comes_after_it(
+    office: Office, shop: Shop
+) -> None:
+    shop.clock.forward(40 * 86400.0)
+    clerk, heat = office.clerk, office.pages["heat"]
+    clerk.go("hot")
+    clerk.go("heat")
+    heat.holds = True
+    for text in (shop.holder("T002"), shop.place("Bench 1")):
+        clerk.scanned(text)
+    clerk.back()
+    clerk.go("machine")
+    assert office.seen[-1] == "heat" and clerk.view is heat
+    clerk.open_from(heat, "card")
+    assert office.seen[-1] == "card"
+    clerk.go("hot", key="T001")
+    assert office.seen[-1] == "heat" and heat.returns == 1
+    clerk.let_go(heat)
+    assert office.seen[-1] == "hot" and office.pages["hot"].about[-1] == {"key": "T001"}
+    clerk.back()
+    assert office.seen[-1] == "scan", "the way back does not lead to an alarm that was understood"

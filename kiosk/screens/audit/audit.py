@@ -71,6 +71,7 @@ class AuditScreen(View):
 
     alarm_name = StringProperty()
     alarm_place = StringProperty()
+    alarm_more = StringProperty()  # what came of a scan meanwhile
     results = ListProperty()
 
     def __init__(self, **kwargs: Any) -> None:
@@ -80,6 +81,7 @@ class AuditScreen(View):
         self._spots: dict[str, A.SpotState] = {}
         self._group = ""  # code of the drawer shown
         self._alarm = ""  # key of the hot holder
+        self._alarms: list[Done] = []  # that came while another was up
         self._about = ""  # holder key or label text that what is said is about
         self._waits = False  # a difference about that is open
         self._age_s = 0
@@ -112,7 +114,7 @@ class AuditScreen(View):
             self.show(begin.here)
             return
         self.choices = [*map(wording.going_on, begin.running), *wording.to_audit(begin)]
-        if self.page in (Page.WALK, Page.ALARM):  # closed or paused elsewhere, or nobody has scanned for long
+        if self.page == Page.WALK:  # closed or paused elsewhere, or nobody has scanned for long
             self.page = Page.CHOOSE
 
     def _failed(self, error: Exception) -> None:
@@ -135,8 +137,11 @@ class AuditScreen(View):
     # Scans --------------------------------------------------------------------------------------------------
 
     def scanned(self, text: str) -> bool:
-        """Before an audit runs, a place's label opens one."""
-        if self.page in (Page.WALK, Page.ALARM):
+        """Before an audit runs, a place's label opens one; under an alarm only a cooling place is taken."""
+        if self.page == Page.ALARM:
+            self.clerk.ask(asks.cool_at(self._alarm, text), self._cooled_at, self._failed)
+            return True
+        if self.page == Page.WALK:
             return False
         self.clerk.ask(asks.open_or_scan(text), self._open_or_answer, self._failed)
         return True
@@ -161,6 +166,10 @@ class AuditScreen(View):
             return True
         if isinstance(outcome, Done) and outcome.alarm and outcome.holder is not None:
             self.warn(outcome)
+            return True
+        if self.page == Page.ALARM:  # it was scanned just before; the walk shows it once the alarm is understood
+            self._tell_scan(outcome)
+            self.refresh()
             return True
         self.page = Page.WALK
         self.chosen = ""
@@ -191,10 +200,13 @@ class AuditScreen(View):
             self._say(step is not Step.AUDIT_TWIN, card.name, say(outcome.say), card.holder.key)
 
     def warn(self, outcome: Done) -> None:
-        """Something hot, or not proven cool, stands where a hand reaches in."""
+        """Something hot, or not proven cool, stands where a hand reaches in; one alarm after the other."""
         card = outcome.holder
         assert card is not None  # an alarm is always about a holder
-        self._alarm = card.holder.key
+        if self.page == Page.ALARM and card.holder.key != self._alarm:
+            self._alarms.append(outcome)
+            return
+        self._alarm, self.alarm_more = card.holder.key, ""
         self.alarm_name = card.name
         self.alarm_place = say(outcome.say)
         self._group = outcome.goal.place.code if outcome.goal else self._group
@@ -202,18 +214,37 @@ class AuditScreen(View):
 
     def understood(self) -> None:
         """Somebody has seen the alarm; it stays among the differences."""
-        self.page = Page.WALK
+        self._next_alarm()
         self.refresh()
+
+    def _next_alarm(self) -> None:
+        """The alarm that came while another was up, or the walk."""
+        self.page = Page.WALK
+        if self._alarms:
+            self.clerk.play(Sound.HOT)
+            self.warn(self._alarms.pop(0))
 
     def to_cooling(self) -> None:
         """It was taken to a cooling place."""
         holder = self._alarm
         self.clerk.ask(asks.cool(holder), self._cooled, self._failed)
 
+    def _cooled_at(self, outcome: Outcome | None) -> None:
+        """A label was scanned while the alarm was up."""
+        if outcome is None:
+            self.clerk.play(Sound.REFUSED)
+            self.alarm_more = t("heat.first")
+        else:
+            self._cooled(outcome)
+
     def _cooled(self, outcome: Outcome) -> None:
-        self.page = Page.WALK
-        self.clerk.play(Sound.REFUSED if isinstance(outcome, Refused) else Sound.DONE)
+        if isinstance(outcome, Refused):
+            self.clerk.play(Sound.REFUSED)
+            self.alarm_more = wording.sentences(outcome)
+            return
+        self.clerk.play(Sound.DONE)
         self._tell_scan(outcome)
+        self._next_alarm()
         self.refresh()
 
     # The walk -----------------------------------------------------------------------------------------------
@@ -350,6 +381,8 @@ class AuditScreen(View):
         """Say it where this state has room for it."""
         if self.page in (Page.CHOOSE, Page.CLOSED):
             self.trouble = said
+        elif self.page == Page.ALARM:
+            self.alarm_more = said
         else:
             self.page = Page.WALK
             self._say(good, t("card.word.refused"), said)

@@ -62,6 +62,7 @@ class AuditPhotoScreen(View):
     share = NumericProperty(0.0)  # of the time that reading may take
     good = BooleanProperty(True)  # nothing in the picture wants a hand
     alarm = StringProperty()
+    alarm_more = StringProperty()  # what came of a scan meanwhile
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -92,8 +93,12 @@ class AuditPhotoScreen(View):
             self.share = min(1.0, self.share + 1000.0 / PHOTOGRAPH_MS)
 
     def scanned(self, text: str) -> bool:
-        """A scanner in the hand goes on with the audit: back to the walk, which shows what comes of it."""
-        if self.page == Page.ALARM:
+        """A scanner in the hand goes on with the audit: back to the walk, which shows what comes of it.
+
+        Under an alarm only a cooling place is taken.
+        """
+        if self.page == Page.ALARM and (holder := self._alarms[0].holder) is not None:
+            self.clerk.ask(asks.cool_at(holder, text), self._cooled_at, self._cooling_failed)
             return True
         self.clerk.back()
         return False
@@ -209,21 +214,29 @@ class AuditPhotoScreen(View):
             key = holder
             self.clerk.ask(asks.cool(key), self._cooled, self._cooling_failed)
 
+    def _cooled_at(self, outcome: Outcome | None) -> None:
+        """A label was scanned while the alarm was up."""
+        if outcome is None:
+            self.clerk.play(Sound.REFUSED)
+            self.alarm_more = t("heat.first")
+        else:
+            self._cooled(outcome)
+
     def _cooled(self, outcome: Outcome) -> None:
         if isinstance(outcome, Refused):
             self.clerk.play(Sound.REFUSED)
-            self.trouble = f"{say(outcome.why)}. {say(outcome.remedy)}"
+            self.alarm_more = f"{say(outcome.why)}. {say(outcome.remedy)}"
         else:
             self.clerk.play(Sound.DONE)
-        self._next_alarm()
+            self._next_alarm()
 
     def _cooling_failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
-        self.trouble = fault_words(error)
-        self._next_alarm()
+        self.alarm_more = fault_words(error)
 
     def _next_alarm(self) -> None:
         del self._alarms[:1]
+        self.alarm_more = ""
         if self._alarms:
             self.clerk.play(Sound.HOT)
             self.alarm = say(self._alarms[0].say)

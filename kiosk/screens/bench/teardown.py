@@ -48,6 +48,7 @@ class TearDownScreen(View):
     only_say = BooleanProperty(False)
     unsound = BooleanProperty(False)  # the cutter is said to be worn or broken
     undo_s = NumericProperty(0.0)  # how long the tear-down can still be taken back
+    undoable = BooleanProperty(False)
     chosen = StringProperty()  # how the cutter came back, in words, until the second touch
 
     def __init__(self, **kwargs: Any) -> None:
@@ -79,6 +80,9 @@ class TearDownScreen(View):
         self.undo_s = 0.0 if self.only_say else self.clerk.undo_s
         if self.only_say and self._waited_s > PATIENCE_S:
             self.clerk.back()
+
+    def on_undo_s(self, *_: object) -> None:
+        self.undoable = self.undo_s > 0
 
     def _take(self, card: HolderCard) -> None:
         if card.assembly is None:

@@ -2,7 +2,8 @@
 
 It goes away by one touch, or by scanning a place where the holder may stand hot, and says until then what it was
 raised for, whatever else is scanned.  No other scan is taken while it shows: each sounds refused and is named when the
-alarm has been understood.  Another alarm waits for its turn.  Nothing here ends a hold.
+alarm has been understood.  What the desk was asked just before, it answers; that is shown then.  Another alarm waits
+for its turn.  Nothing here ends a hold.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, St
 from kiosk.rules.cards import HolderCard, ProbeNext
 from kiosk.rules.codes import CodeFault, CodeKind, parse
 from kiosk.rules.holder_drawing import Drawing
-from kiosk.rules.outcomes import Done, Refused
+from kiosk.rules.outcomes import Done, Refused, Step
 from kiosk.screens.kv import load_beside
 from kiosk.screens.questions import hot as asks_hot
 from kiosk.screens.questions import scan as asks
@@ -51,38 +52,32 @@ class HeatScreen(View):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
-        self._up = False  # it is in sight
         self._key = ""
         self._drawn_s = 0
         self._code = ""
         self._goal = ""
         self._others: list[Scanned] = []  # alarms that came while this one was up
         self._missed: list[str] = []  # texts that were scanned meanwhile and not taken
+        self._waiting: list[str] = []  # those of them that the desk waits to make a pair of
 
     def shown(self, scanned: Scanned | None = None, **_: Any) -> None:
         if scanned is None or not isinstance(scanned.outcome, Refused):
             return
         card = scanned.outcome.holder
-        if not self._up:
-            self._up, self._others = True, []
+        if not self.holds:
+            self._others, self._missed, self._waiting = [], [], []
             self._raise(scanned)
         elif card is not None and card.holder.key != self._key:
             self._others.append(scanned)
         elif (goal := scanned.outcome.goal) is not None and goal.place.code != self._goal:
             self.first = t("heat.nor_to", place=goal.name)
 
-    def left(self) -> None:
-        self._up = False
-
-    def returned(self) -> None:
-        self._up = True
-
     def _raise(self, scanned: Scanned) -> None:
         """Say what this alarm is about, until it is understood."""
         outcome = scanned.outcome
         if not isinstance(outcome, Refused):
             return
-        self.first = ""
+        self.first, self.holds = "", True
         card = outcome.holder
         if card is not None:
             self._key, self._code, self.advice = card.holder.key, card.code, ""
@@ -109,10 +104,10 @@ class HeatScreen(View):
         if self._others:
             self._raise(self._others.pop(0))
             return
-        missed, self._missed = tuple(self._missed), []
-        self.clerk.back()
-        if missed:
-            self.clerk.ask(asks.names(missed), lambda names: self.clerk.go("scan", missed=names))
+        self.clerk.let_go(self)
+        if self._missed:
+            missed = tuple(self._missed)
+            self.clerk.ask(asks.not_taken(missed), lambda names: self.clerk.go("scan", missed=names))
 
     def scanned(self, text: str) -> bool:
         if text == self._code:
@@ -135,15 +130,27 @@ class HeatScreen(View):
     def came(self, scanned: Scanned) -> bool:
         outcome = scanned.outcome
         if isinstance(outcome, Done):
-            if self._others:
-                self._raise(self._others.pop(0))
-                return True
-            return False
-        if isinstance(outcome, Refused):
+            return self._was_done(outcome)
+        if isinstance(outcome, Refused) and (outcome.holder is None or outcome.holder.holder.key == self._key):
             self.first = say(outcome.why)
         elif scanned.text != self._code:
+            self._waiting.append(scanned.text)
             self._miss(scanned.text)
         return True
+
+    def _was_done(self, outcome: Done) -> bool:
+        """The holder went where it may stand, or something else was done that was asked before the alarm came."""
+        mine = outcome.holder is not None and outcome.holder.holder.key == self._key
+        if not mine or outcome.step not in (Step.MOVED, Step.HEATING, Step.ALREADY_THERE):
+            self._missed = [text for text in self._missed if text not in self._waiting]
+            self._waiting = []
+            self.first = t("heat.first") if self._missed else ""
+            return False
+        if self._others:
+            self._raise(self._others.pop(0))
+            return True
+        self.holds = False
+        return False
 
     def tick(self) -> None:
         card = next((card for card in self.clerk.hot if card.holder.key == self._key), None)
@@ -186,7 +193,7 @@ class HeatScreen(View):
 
     def read(self) -> None:
         """Enter a reading of this holder."""
-        self.clerk.go("reading", key=self._key)
+        self.clerk.open_from(self, "reading", key=self._key)
 
 
 load_beside(__file__)

@@ -12,9 +12,12 @@ from kiosk.screens.kv import load_beside
 
 
 class HotAlarm(BoxLayout):
-    """`text`: what stands where.  Events `on_understood` and `on_cooling`: it was taken to a cooling place."""
+    """`text`: what stands where.  `more`: what came of a label that was scanned meanwhile.
+
+    Events `on_understood` and `on_cooling`: it was taken to a cooling place."""
 
     text = StringProperty()
+    more = StringProperty()
 
     __events__ = ("on_understood", "on_cooling")
 

@@ -18,8 +18,8 @@ from kiosk.screens.questions import Question
 
 __all__ = [
     "AuditRow", "AuditStatus", "Begin", "DifferenceCard", "LookFor", "PhotoMark", "PhotoSeen", "Spoken",
-    "begin", "close", "cool", "empty", "look_for", "open_audit", "open_or_scan", "pause", "photograph", "report",
-    "settle", "spoken", "status",
+    "begin", "close", "cool", "cool_at", "empty", "look_for", "open_audit", "open_or_scan", "pause", "photograph",
+    "report", "settle", "spoken", "status",
 ]  # fmt: skip
 
 WHOLE = (Kind.CABINET, Kind.MACHINE, Kind.BENCH, Kind.COOLING, Kind.PRESETTER)
@@ -122,16 +122,29 @@ def _settle(desk: Desk, key: str, action: A.Action, reason: str) -> Outcome:
 
 def cool(holder: str) -> Question[Outcome]:
     """A hot holder of the audit was taken to a cooling place.  Raises NotThere where it is hot no longer."""
+    return lambda desk: _settle(desk, _heat_of(desk, holder), A.Action.TO_COOLING, "")
 
-    def answer(desk: Desk) -> Outcome:
-        wanted = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
-        found = desk.audits.status().differences
-        key = next((each.key for each in found if each.text == holder and each.difference in wanted), None)
-        if key is None:
-            raise NotThere("hold on", desk.session.holder(holder).name)
-        return _settle(desk, key, A.Action.TO_COOLING, "")
+
+def cool_at(holder: str, text: str) -> Question[Outcome | None]:
+    """The label of the cooling place was scanned that a hot holder of the audit was taken to; None: it is no such."""
+
+    def answer(desk: Desk) -> Outcome | None:
+        subject = desk.session.cards.subject(text)
+        if not isinstance(subject, PlaceCard) or subject.place.kind is not Kind.COOLING:
+            return None
+        return desk.audits.settle(_heat_of(desk, holder), A.Action.TO_COOLING, "", subject.place.code)
 
     return answer
+
+
+def _heat_of(desk: Desk, holder: str) -> str:
+    """Key of the difference that says a holder is hot.  Raises NotThere."""
+    wanted = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
+    found = desk.audits.status().differences
+    key = next((each.key for each in found if each.text == holder and each.difference in wanted), None)
+    if key is None:
+        raise NotThere("hold on", desk.session.holder(holder).name)
+    return key
 
 
 def spoken(about: str) -> Question[Spoken]:

@@ -15,7 +15,7 @@ from kiosk.words import grouped, t
 
 __all__ = [
     "Asked", "Card", "CardFault", "Likely", "Near", "NoHolder", "Origin", "Stray", "card_to_type", "give",
-    "holder_with", "names", "near", "stray",
+    "holder_with", "near", "not_taken", "stray",
 ]  # fmt: skip
 
 
@@ -53,9 +53,14 @@ def card_to_type(key: str) -> Question[Card | CardFault]:
     return answer
 
 
-def names(texts: tuple[str, ...]) -> Question[tuple[str, ...]]:
-    """What these labels are on, by its name; a label that nobody knows by its text."""
-    return lambda desk: tuple(getattr(desk.session.cards.subject(text), "name", "") or grouped(text) for text in texts)
+def not_taken(texts: tuple[str, ...]) -> Question[tuple[str, ...]]:
+    """What these labels are on, by its name, or by its text where nobody knows it; none of them waits for a second."""
+
+    def answer(desk: Desk) -> tuple[str, ...]:
+        desk.cancel()
+        return tuple(getattr(desk.session.cards.subject(text), "name", "") or grouped(text) for text in texts)
+
+    return answer
 
 
 def near(text: str) -> Question[tuple[Near, ...]]:

@@ -46,6 +46,7 @@ class ScanScreen(View):
     remedy = StringProperty()
     next = StringProperty()
     undo_s = NumericProperty(0)
+    undo_name = StringProperty()  # what would be taken back, where something else is shown
     offer = OptionProperty("", options=("", "pocket", "reading", "adopt"))  # what else can be done with it now
     absent = StringProperty()
     lost = BooleanProperty(False)  # there is no camera, and looking for one again may help
@@ -68,7 +69,7 @@ class ScanScreen(View):
     def shown(
         self, scanned: Scanned | None = None, anew: bool = False, missed: tuple[str, ...] = (), **_: Any
     ) -> None:
-        self.undo_s = self.clerk.undo_s
+        self._may_undo()
         if scanned is not None:
             self.show(scanned)
         elif missed:
@@ -77,10 +78,13 @@ class ScanScreen(View):
             self.ask_for_scan()
 
     def returned(self) -> None:
-        self.undo_s = self.clerk.undo_s
+        self._may_undo()
+
+    def _may_undo(self) -> None:
+        self.undo_s, self.undo_name = self.clerk.undo_s, self.clerk.undo_name
 
     def tick(self) -> None:
-        self.undo_s = self.clerk.undo_s
+        self._may_undo()
         if self.state == "stop":
             self.next = self._still(self.clerk.waiting)
         if self.state == "idle" or (self._waits and self.clerk.waiting is None):

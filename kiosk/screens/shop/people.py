@@ -9,10 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-# A text field asks for these two, and the first of them starts programs: nobody waits where a screen is loaded.
-from kivy.core import clipboard as clipboard
 from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
-from kivy.uix import textinput as textinput
 
 from kiosk.rules.cards import OperatorCard
 from kiosk.screens.clerk import fault_words
@@ -70,15 +67,22 @@ class PeopleScreen(View):
         self.clerk.ask(asks.operators(), lambda found: self._listed(found, act, key))
 
     def left(self) -> None:
-        self.clerk.typing = False
+        self.ids.name.focus = False
+
+    def returned(self) -> None:
+        self.ids.name.focus = self.page == Page.NAME
 
     def scanned(self, text: str) -> bool:
         """While somebody types a name nothing else is taken in."""
-        return self.page == Page.NAME
+        if self.page != Page.NAME:
+            return False
+        self.trouble = t("people.name_first")
+        self.clerk.play(Sound.REFUSED)
+        return True
 
     def back(self) -> None:
         """One state back, or out."""
-        self.clerk.typing = False
+        self.ids.name.focus = False
         self.trouble = ""
         if self.page == Page.LIST:
             self.clerk.go("shop")

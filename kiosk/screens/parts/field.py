@@ -1,0 +1,48 @@
+"""A field for words that a keyboard types; a label that a scanner types into it is a scan, and leaves it again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+# A text field asks for this, and it starts programs: nobody waits where a screen is loaded.
+from kivy.core import clipboard as clipboard
+from kivy.properties import ObjectProperty
+from kivy.uix.textinput import TextInput
+
+from kiosk.screens.kv import load_beside
+
+ENDINGS = ("enter", "numpadenter", "tab")
+
+
+class Field(TextInput):
+    """One line.  `clerk`: told that this field has the keyboard, and of every key that is struck in it."""
+
+    clerk = ObjectProperty(None, allownone=True)
+
+    def on_focus(self, *_: object) -> None:
+        if self.clerk is not None and (self.focus or self.clerk.field is self):
+            self.clerk.field = self if self.focus else None
+
+    def insert_text(self, substring: str, from_undo: bool = False) -> None:
+        super().insert_text(substring, from_undo)
+        if len(substring) == 1 and not from_undo:  # more at once was pasted, and no key was struck for it
+            self._struck(substring)
+
+    def keyboard_on_key_down(self, window: Any, keycode: tuple[int, str], text: str, modifiers: list[str]) -> Any:
+        """Enter after a label ends the scan and not the line."""
+        if keycode[1] in ENDINGS and self._struck("\r"):
+            return True
+        return super().keyboard_on_key_down(window, keycode, text, modifiers)
+
+    def take_out(self, count: int) -> None:
+        """So many characters before the cursor were a scanner's."""
+        for _ in range(min(count, self.cursor_index())):
+            self.do_backspace()
+
+    def _struck(self, character: str) -> bool:
+        """Whether this key ended a scan."""
+        keys = self.clerk.keys if self.clerk is not None else None
+        return bool(keys is not None and keys(character))
+
+
+load_beside(__file__)
