@@ -177,9 +177,13 @@ class Draws:
         result: Floats = weight / weight.sum()
         return result
 
-    def shown(self, zone: Zone, times_s: Floats) -> Floats:
-        """(draws, times) what a zone shows, °C."""
-        unknowns = self._full(self.values)
+    def safe_from_s(self, values: Floats) -> Floats:
+        """(holders,) when others than the drawn ones are safe for good.  values: (holders, n)."""
+        return self._safe_s(values, self.hottest(values))
+
+    def shown(self, zone: Zone, times_s: Floats, values: Floats | None = None) -> Floats:
+        """(draws, times) what a zone shows, °C; values: (draws, n) of others than the drawn ones."""
+        unknowns = self._full(self.values if values is None else values)
         excess = self.surface.excess_k(self.surface.terms(unknowns) @ self.surface.zone(zone, times_s))
         return excess * np.exp(self._scale(unknowns))[:, None] + self.setting.ambient_c + unknowns[:, -1:]
 
