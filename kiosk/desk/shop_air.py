@@ -25,7 +25,7 @@ class ShopAir:
     def __init__(self, session: Session, set_value: Callable[[str, float], object]) -> None:
         self._session, self._set_value = session, set_value
         self.thermometer: Thermometer | None = None
-        self._source = ""
+        self._source: str | None = None
         self._begun_s = self._asked_s = session.now().watched_s
 
     @property
@@ -45,21 +45,25 @@ class ShopAir:
         if settings.source != self._source:
             self.close()
             self._source, self._begun_s, self._asked_s = settings.source, now_s, now_s
+            self._know(None, 0.0)  # what was known when another spoke, or before the kiosk was off, no longer is
             if settings.source:
                 self.thermometer = Thermometer(settings.source, settings.pattern or NUMBER, int(settings.baud))
                 self.thermometer.begin()
         found = self.thermometer
-        said = found.latest if found else None
-        if said is None:
-            self._know(None, 0.0)  # from the first second on: what was known when it last ran is no longer known
-        if found is None or now_s - self._asked_s < _EVERY_S:
-            return
-        if said is None and now_s - self._begun_s < _FIRST_S:
+        if now_s - self._asked_s < _EVERY_S or (found is not None and self._waits(found, now_s)):
             return
         self._asked_s = now_s
+        if found is None:
+            self._know(None, 0.0)
+            return
+        said = found.latest
         wanted_c = to_set_c(self._session.settings.heat.ambient_c, said, found.now_s(), settings.unknown_c)
-        if wanted_c is None or self._set("ambient_c", wanted_c):
-            self._know(said, found.now_s())
+        as_said = wanted_c is None or self._set("ambient_c", wanted_c)
+        self._know(said if as_said else None, found.now_s())
+
+    def _waits(self, found: Thermometer, now_s: float) -> bool:
+        """Whether it said nothing yet and need not have."""
+        return found.latest is None and now_s - self._begun_s < _FIRST_S
 
     def _know(self, said: AirReading | None, now_s: float) -> None:
         """How well the air is known, after its temperature was set."""
