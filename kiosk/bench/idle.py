@@ -97,8 +97,8 @@ app.close()
 HEATED = """
 import sys
 from pathlib import Path
-from kiosk.rules import codes
 from kiosk.rules.assembly import Clamping
+from kiosk.rules.codes import CodeKind
 from kiosk.rules.lines import CodeBound, PlaceAdded
 from kiosk.rules.places import Kind, Place
 from kiosk.screens.opening import open_desk
@@ -106,7 +106,7 @@ from kiosk.screens.options import Options
 
 desk = open_desk(Options(Path(sys.argv[1]), True, None, None, None))
 session = desk.session
-rack = session.fresh_code(codes.Kind.PLACE).text
+rack = session.fresh_code(CodeKind.PLACE).text
 session.write(PlaceAdded(Place(rack, "Rack 2", Kind.COOLING, way="free_air")), CodeBound(rack, rack, "place"))
 station = session.cards.find_place("Shrink station")
 shrinking = [card for card in desk.shop.holders(0, 1000) if card.holder.clamping is Clamping.SHRINK_FIT]

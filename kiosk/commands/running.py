@@ -34,8 +34,9 @@ def open_window(arguments: argparse.Namespace) -> int:
         return _show_shift(arguments)
     folder = arguments.data or (default_folder() / "demo" if arguments.demo else default_folder())
     options = Options(
-        folder, arguments.demo, arguments.camera, arguments.at, arguments.size, service=arguments.service
-    )
+        folder, arguments.demo, arguments.camera, arguments.at, arguments.size, service=arguments.service,
+        own=arguments.own,
+    )  # fmt: skip
     code: int = run(options)
     return code
 

@@ -7,7 +7,7 @@ came out of the printer torn is simply printed again.  How a label looks and pri
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,6 +20,7 @@ from kiosk.labels.queue import Printing
 from kiosk.labels.wrap import CameraView
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
+from kiosk.ledger.places import Places
 from kiosk.rules import codes
 from kiosk.rules.cards import Command, CommandCard, HolderCard, OperatorCard, PlaceCard, RetiredCode
 from kiosk.rules.holder_drawing import draw_holder
@@ -34,6 +35,7 @@ KINDS = ("holders", "places", "badges", "commands")
 class LabelCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
+        self._fresh: dict[str, codes.Code] = {}  # codes for labels of holders that were not printed yet
 
     @property
     def settings(self) -> LabelSettings:
@@ -108,6 +110,52 @@ class LabelCounter:
         session.write(LabelPrinted(code.text, holder_key, "holder"))
         return holder_label(code, card.holder)
 
+    def new(self) -> tuple[LabelContent, ...]:
+        """Labels that were never printed: places as they are walked, badges, holders that wear none.
+
+        A holder's has a new code, which is its own once it was scanned on the steel; `noted` writes it down.
+        """
+        session = self._session
+        printed = {row["text"]: row for row in rows(T.Printed.select())}
+        places = session.cards.places
+        found = [self.content(card) for card in _walked(places) if card not in printed]
+        found += [each for each in self.all_of("badges") if each.code.text not in printed]
+        waiting = {row["subject"] for row in printed.values() if row["what"] == "holder"}
+        bare = T.Holder.select(T.Holder.key).where(T.Holder.retired == 0, T.Holder.code.is_null())
+        for row in rows(bare.order_by(T.Holder.name, T.Holder.key)):
+            if row["key"] not in waiting:
+                holder = session.holder(row["key"]).holder
+                found.append(replace(holder_label(self._for(holder.key), holder), subject=holder.key))
+        return tuple(found)
+
+    def _for(self, key: str) -> codes.Code:
+        """The code that a holder's label is drawn with as long as this kiosk runs."""
+        if key not in self._fresh:
+            self._fresh[key] = self._session.fresh_code(codes.CodeKind.HOLDER)
+        return self._fresh[key]
+
+    def noted(self, contents: Sequence[LabelContent]) -> None:
+        """These labels are on paper, or on the things already.  Raises ActRefused where a badge must be scanned first.
+
+        What is not written down only counts as new once more.
+        """
+        session = self._session
+        printed = {row["text"] for row in rows(T.Printed.select(T.Printed.text))}
+        lines = []
+        for content in contents:
+            subject = session.cards.subject(content.code.text)
+            if content.code.text in printed:
+                continue
+            if content.subject:
+                self._fresh.pop(content.subject, None)
+                lines.append(LabelPrinted(content.code.text, content.subject, "holder"))
+            elif isinstance(subject, PlaceCard):
+                lines.append(LabelPrinted(content.code.text, subject.place.code, "place"))
+            elif isinstance(subject, OperatorCard):
+                lines.append(LabelPrinted(content.code.text, subject.key, "operator"))
+        if lines:
+            session.write(*lines)
+
     def request(
         self,
         contents: Sequence[LabelContent],
@@ -165,6 +213,13 @@ class LabelCounter:
         code = codes.make(codes.CodeKind.COMMAND, command.value)
         name = command.name.lower()
         return command_card(code, t(f"label.card.{name}"), t(f"label.card_explains.{name}"))
+
+
+def _walked(places: Places) -> Iterator[str]:
+    """Codes of the places in use, each followed by what is in it."""
+    tops = [code for code, row in places.rows.items() if not row["parent"]]
+    for top in sorted(tops, key=lambda code: str(places.rows[code]["name"])):
+        yield from (code for code in places.within(top) if not places.rows[code]["retired"])
 
 
 def _ours(text: str) -> bool:

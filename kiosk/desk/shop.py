@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import stock
@@ -28,10 +30,20 @@ from kiosk.rules.lines import (
 from kiosk.rules.outcomes import Refused
 from kiosk.rules.outline import bare
 
+if TYPE_CHECKING:
+    from kiosk.desk.setting_up import SettingUpCounter
+
 
 class ShopCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
+
+    @cached_property
+    def setting_up(self) -> SettingUpCounter:
+        """What a shop has, entered by hand; loaded when it is first asked for."""
+        from kiosk.desk.setting_up import SettingUpCounter
+
+        return SettingUpCounter(self._session)
 
     def fresh_code(self, kind: codes.CodeKind) -> codes.Code:
         """A code that was never bound."""

@@ -23,9 +23,9 @@ from kiosk.rules import codes
 from kiosk.rules.assembly import Coupling
 from kiosk.rules.fitting.magazine import Magazine, MagazineFault
 from kiosk.rules.lines import Entry
-from kiosk.rules.places import Kind, Place
+from kiosk.rules.places import WAYS, Kind, Place
+from kiosk.rules.shop_things import making
 
-WAYS = ("free_air", "forced_air", "sleeve", "mist")
 _TYPES: dict[type, str] = {
     str: "a text in quotes",
     int: "a whole number",
@@ -150,14 +150,13 @@ def _cabinet(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
             raise FieldFault("drawer", "must be [[cabinet.drawer]]")
         only(drawer, ("code", "number", "slots"))
         number = _said(drawer, "number", int)
-        inside = Place(_said(drawer, "code", str), f"Drawer {number}", Kind.DRAWER, cabinet.code, number)
+        inside = making.drawer(cabinet, number, _said(drawer, "code", str))
         reading.add(inside, spot, f"{cabinet.name} · {number}", f"{cabinet.name} · {inside.name}")
         for slot, code in enumerate(_texts(drawer, "slots"), 1):
             if not code:  # a number without a slot
                 continue
-            name = f"{number}-{slot:02}"
-            place = Place(code, name, Kind.SLOT, inside.code, slot, capacity=1)
-            reading.add(place, spot, f"{cabinet.name} · {name}")
+            place = making.slot(inside, slot, code)
+            reading.add(place, spot, f"{cabinet.name} · {place.name}")
 
 
 def _machine(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
@@ -172,11 +171,11 @@ def _machine(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
     machine = Place(_said(table, "code", str), _alone(_said(table, "name", str), reading), Kind.MACHINE)
     reading.add(machine, spot, machine.name, magazine=magazine)
     if code := _said(table, "spindle", str, ""):
-        spindle = Place(code, "spindle", Kind.SPINDLE, machine.code, capacity=1)
+        spindle = making.spindle(machine, code)
         reading.add(spindle, spot, f"{machine.name} · spindle")
     for number, code in zip(magazine.numbers, pockets, strict=True):
         if code:  # else there is no such pocket in the steel
-            pocket = Place(code, f"pocket {number:02}", Kind.POCKET, machine.code, number, capacity=1)
+            pocket = making.pocket(machine, number, code)
             reading.add(pocket, spot, f"{machine.name} · {number:02}", f"{machine.name} · {pocket.name}")
 
 

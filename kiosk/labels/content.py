@@ -50,6 +50,7 @@ class LabelContent:
     number: str = ""
     heading: str = ""
     drawing: Drawing | None = None
+    subject: str = ""  # key of the holder that it is for, where its code is nobody's yet
 
     def __post_init__(self) -> None:
         if self.code.kind is not _CODED[self.tag]:

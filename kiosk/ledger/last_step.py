@@ -12,8 +12,9 @@ from kiosk.ledger.book import Book, Written, rows
 from kiosk.ledger.view import Cards
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import LastStep, Torn
-from kiosk.rules.lines import Built, ConditionSaid, Moved, TornDown
+from kiosk.rules.lines import Built, ConditionSaid, HolderRegistered, Moved, TornDown
 
+_REGISTRATION = 20  # lines about a holder that may be written with its registration and after it
 _KINDS = (Moved.kind, Built.kind, TornDown.kind)
 
 
@@ -32,21 +33,27 @@ def last_step(book: Book, cards: Cards, operator: str | None) -> LastStep | None
         line = book.line(row["id"])
         match line.entry if line else None:
             case Moved(undoes=None) as entry if line:
-                return _move(cards, line, entry)
+                return _move(book, cards, line, entry)
             case TornDown(undoes=None) as entry if line:
                 return _tear_down(book, cards, line, entry)
     return None
 
 
-def _move(cards: Cards, line: Written, entry: Moved) -> LastStep | None:
+def _move(book: Book, cards: Cards, line: Written, entry: Moved) -> LastStep | None:
     card = cards.holder(entry.holder)
-    if card is None:
+    if card is None or (entry.origin is None and _came_with_it(book, line, entry.holder)):
         return None
     origin = cards.place(entry.origin) if entry.origin else None
     still = _since_line(entry.holder) == line.id
     # Whether it was heated by or after the step: what began its last hold came later.
     after = T.Hold.select(T.Hold.holder).where(T.Hold.holder == entry.holder, T.Hold.heated_line > line.id)
     return LastStep(line.id, line.watched_s, card, origin, entry.goal, bool(rows(after)), still)
+
+
+def _came_with_it(book: Book, line: Written, holder: str) -> bool:
+    """Whether that move only says where a holder stood as it was registered: no hand took that step."""
+    about = book.lines(subject=holder, newest=_REGISTRATION)
+    return any(isinstance(each.entry, HolderRegistered) and each.watched_s == line.watched_s for each in about)
 
 
 def _tear_down(book: Book, cards: Cards, line: Written, entry: TornDown) -> LastStep | None:

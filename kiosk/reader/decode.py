@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from kiosk.reader.background import Background
 from kiosk.reader.remedies import Grey
 from kiosk.reader.runs import Level
 from kiosk.reader.search import LARGE_PX, OTHERS, SMALLEST_PX, Search
@@ -92,26 +93,41 @@ class LiveReader:
     """Reads a stream: every frame gets the base pass and one remedy, the next frame the next remedy.
 
     A label seen but not read is taken apart while the frame's budget lasts, and looked for in the next frame where
-    it was in this one; without one, a frame costs the base pass and one cheap look.
+    it was in this one.  Only what differs from a still background is searched (`background`).
     """
 
     def __init__(self, budget_ms: float = 150) -> None:
         self.budget_ms = budget_ms
         self._turn = 0
         self._seen: list[Spot] = []
+        self._background = Background(2 * len(_TURNS))
 
-    def next(self, frame: NDArray[np.uint8]) -> Reading:
-        """What this frame shows, (H, W) grey or (H, W, 3) blue-green-red."""
-        search = Search(_grey(frame), self.budget_ms)
-        if min(search.grey.shape) < SMALLEST_PX:
-            return search.reading()
+    def next(self, frame: NDArray[np.uint8], keen: bool = False) -> Reading:
+        """What this frame shows, (H, W) grey or (H, W, 3) blue-green-red.
+
+        keen: somebody holds a label up that stays unread: all of the frame is searched, however still it is.
+        """
+        grey = _grey(frame)
+        if min(grey.shape) < SMALLEST_PX:
+            return Search(grey, self.budget_ms).reading()
+        part = self._background.differs(grey)
+        if part is None and not keen:
+            self._seen = []
+            return Reading((), (), 0.0, still=True)
+        whole = part is None or keen or bool(self._seen)
+        reading = self._search(Search(grey, self.budget_ms, None if whole else part))
+        self._background.searched(bool(reading.unread or self._seen), keen or bool(reading.symbols))
+        return reading
+
+    def _search(self, search: Search) -> Reading:
         search.scan(search.grey)
         if not search.symbols:
             search.look_at_unread()
         if not search.symbols:
             self._seen = [now for spot in self._seen if (now := search.look_around(spot)) is not None]
         if not search.symbols and not search.over():
-            self._seen += _TURNS[self._turn % len(_TURNS)](search) or ()
+            near = _TURNS[self._turn % len(_TURNS)](search) or ()
+            self._seen += [spot.moved(-search.left, -search.top, 1) for spot in near]
             self._turn += 1
         if search.symbols:
             self._seen = []

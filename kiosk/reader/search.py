@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from itertools import chain
 from threading import Lock
@@ -21,6 +22,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.reader import remedies
+from kiosk.reader.background import Part
 from kiosk.reader.finders import Finder, find
 from kiosk.reader.pairs import completed
 from kiosk.reader.rectify import read_triple
@@ -48,14 +50,18 @@ _CLOSE_LOOK_PX = 640  # edge of a crop in which a symbol is flattened
 
 
 class Search:
-    """One picture under work: what was read, what was seen, and when to stop."""
+    """One picture under work: what was read, what was seen, and when to stop.
 
-    def __init__(self, grey: Grey, budget_ms: float | None) -> None:
-        self.grey = grey
+    part: what of the picture is searched; places are pixels of that part until `reading` tells them of the whole.
+    """
+
+    def __init__(self, grey: Grey, budget_ms: float | None, part: Part | None = None) -> None:
+        self.left, self.top = part[:2] if part else (0, 0)
+        self.grey = np.ascontiguousarray(grey[part.top : part.bottom, part.left : part.right]) if part else grey
         self.began = time.perf_counter()
         # the last step begins in time to end in time
         self.ends = float("inf") if budget_ms is None else self.began + 0.85 * budget_ms / 1e3
-        self.camera = Camera.guess(grey.shape[1], grey.shape[0])
+        self.camera = Camera.guess(grey.shape[1], grey.shape[0]).within(self.left, self.top, 1)
         self.symbols: list[Symbol] = []
         self.unread: list[Outline] = []
         self._looked: list[Corners] = []
@@ -70,7 +76,14 @@ class Search:
 
     def reading(self) -> Reading:
         spent = (time.perf_counter() - self.began) * 1e3
-        return Reading(tuple(self.symbols), tuple(self.unread), spent)
+        symbols, unread = tuple(self.symbols), tuple(self.unread)
+        if self.left or self.top:
+            symbols = tuple(replace(symbol, corners=self._in_whole(symbol.corners)) for symbol in symbols)
+            unread = tuple(replace(outline, corners=self._in_whole(outline.corners)) for outline in unread)
+        return Reading(symbols, unread, spent)
+
+    def _in_whole(self, corners: Corners) -> Corners:
+        return tuple((x + self.left, y + self.top) for x, y in corners)
 
     def keep(self, text: str, kind: str, corners: Corners) -> None:
         with self._lock:

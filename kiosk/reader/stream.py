@@ -88,6 +88,8 @@ class Tracker:
         hint = self._patience.hint
         if reading.symbols:
             self._patience.read(at_s)
+        elif reading.still:
+            self._patience.look(None, at_s)
         elif self._looked_s is None or at_s - self._looked_s >= self._pause_s(reading):
             self._looked_s = at_s
             self._patience.look(_sight(reading, image, at_s), at_s)
@@ -95,6 +97,11 @@ class Tracker:
         if self._patience.hint is not hint:
             events.append(Help(self._patience.hint))
         return tuple(events)
+
+    @property
+    def keen(self) -> bool:
+        """Whether a label is in view that stays unread, or may be."""
+        return self._patience.hint is not None or self._patience.curious
 
     def unread(self, at_s: float) -> Corners | None:
         """Where the frame of that time, the last one, shows a label that has stayed unread long enough for a hint."""
@@ -177,8 +184,8 @@ class Frames(Protocol):
 class Reads(Protocol):
     """What the reader thread needs of a reader."""
 
-    def next(self, frame: NDArray[np.uint8]) -> Reading:
-        """What this frame shows."""
+    def next(self, frame: NDArray[np.uint8], keen: bool) -> Reading:
+        """What this frame shows.  keen: a label is held up that stays unread."""
 
 
 class Keeps(Protocol):
@@ -231,7 +238,7 @@ class Stream:
                 continue
             number = frame.number
             try:
-                reading = self._reader.next(frame.image)
+                reading = self._reader.next(frame.image, self._tracker.keen)
                 events = self._tracker.feed(reading, frame.image, frame.at_s, frame.take)
                 if self._keeper is not None:
                     self._keep(self._keeper, frame, reading, events)

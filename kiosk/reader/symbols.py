@@ -47,11 +47,15 @@ class Outline:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """All of one picture: what was read, what was seen but not read, and the time spent in milliseconds."""
+    """All of one picture: what was read, what was seen but not read, and the time spent in milliseconds.
+
+    still: it was not searched, for it is the picture that was searched through before without a find.
+    """
 
     symbols: tuple[Symbol, ...]
     unread: tuple[Outline, ...]
     ms: float
+    still: bool = False
 
 
 def centre(corners: Corners) -> Point:

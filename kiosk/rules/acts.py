@@ -30,6 +30,16 @@ def of_itself(entry: L.Entry) -> bool:
             return isinstance(entry, _ALWAYS)
 
 
+def of_supervisor(entry: L.Entry) -> bool:
+    """Whether a line, written by hand, is a supervisor's even where it changes nothing the book had.
+
+    A new place may be one where hot steel counts as cooling, and a new person one who may do more.
+    """
+    return isinstance(
+        entry, L.PlaceAdded | L.PlaceRetired | L.OperatorAdded | L.OperatorRetired | L.HolderRetired | L.CutterRetired
+    )
+
+
 def left_alone(operator: OperatorCard, idle_s: float, sign_out_s: float) -> L.SignedOut | None:
     """Who was at work is taken to be gone when nothing was scanned for longer than the shop allows.
 

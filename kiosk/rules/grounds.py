@@ -49,6 +49,8 @@ class Grounds:
                 return _under_hold(self.cutters.get(key))
             case L.PlaceAdded(place=place):
                 return self._place(place)
+            case L.PlaceRetired(code=code) if code in self.in_use:
+                return say("things.in_use", name=self.places[code].name)
             case _:
                 return None
 

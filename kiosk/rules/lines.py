@@ -22,11 +22,12 @@ OUTSIDE = "changed outside the kiosk"  # why a setting has another value than th
 
 @dataclass(frozen=True, slots=True)
 class PlaceAdded:
-    """A place exists, or exists with these facts from now on.  `magazine`: for a machine."""
+    """A place exists, or exists with these facts from now on (`reason` says why).  `magazine`: for a machine."""
 
     kind: ClassVar[str] = "place added"
     place: Place
     magazine: Magazine | None = None
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)

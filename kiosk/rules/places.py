@@ -52,6 +52,9 @@ class Need(Enum):
     SOUND = "sound"  # not said to be broken
 
 
+WAYS = ("free_air", "forced_air", "sleeve", "mist")  # of a cooling place: values of `cooling.unknowns.Way`
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """Somewhere a holder can be, with a label of its own."""

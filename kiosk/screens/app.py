@@ -73,7 +73,24 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
         app.close()
     if worker.refusal is not None:
         raise worker.refusal
+    if app.beginning.goes_to is not None:
+        open_instead(options, app.beginning.goes_to)
     return 0
+
+
+def open_instead(options: Options, folder: Path) -> None:
+    """This program anew, with the demo shop in that folder, or with the shop's own again; never comes back."""
+    given = ["--data", str(folder)]
+    if options.own is None:
+        given += ["--demo", "--own", str(options.data_dir)]
+    for name, value in (("--camera", options.camera), ("--at", options.at if options.own else None)):
+        given += [name, value] if value else []
+    if options.size is not None:
+        given += ["--size", f"{options.size[0]}x{options.size[1]}"]
+    if options.service:
+        given.append("--service")
+    sys.stdout.flush()
+    os.execv(sys.executable, [sys.executable, "-m", "kiosk", "open", *given])
 
 
 def _open_desk(options: Options, clock: PretendedTime | None) -> Desk:

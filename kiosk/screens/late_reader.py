@@ -25,7 +25,7 @@ class LateReader:
         self._desk_spoke = desk_spoke
         self._reader: LiveReader | None = None
 
-    def next(self, frame: NDArray[np.uint8]) -> Reading:
+    def next(self, frame: NDArray[np.uint8], keen: bool = False) -> Reading:
         if self._reader is None:
             self._drawn.wait(FIRST_PICTURE_S)
             if self._desk_spoke is not None:
@@ -33,4 +33,4 @@ class LateReader:
             from kiosk.reader.decode import LiveReader
 
             self._reader = LiveReader(self._budget_ms)
-        return self._reader.next(frame)
+        return self._reader.next(frame, keen)

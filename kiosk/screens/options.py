@@ -21,3 +21,4 @@ class Options:
     size: tuple[int, int] | None = None
     shift: bool = False
     service: bool = False
+    own: Path | None = None  # of the demo shop, where somebody came to look around: the folder of the shop's own

@@ -25,6 +25,7 @@ SCREENS = {
     "find": "find.find:FindScreen",
     "card": "scan.card:CardScreen",
     "typed": "scan.typed:TypedScreen",
+    "choose": "scan.choose:ChooseScreen",
     "machine": "job.machine:MachineScreen",
     "reading": "hot.reading:ReadingScreen",
     "place": "find.place:PlaceScreen",
@@ -54,6 +55,9 @@ SCREENS = {
     "setup": "job.setup:SetupScreen",
     "compare": "job.compare:CompareScreen",
     "people": "shop.people:PeopleScreen",
+    "things": "shop.things:ThingsScreen",
+    "enter": "shop.enter:EnterScreen",
+    "first": "shop.first:FirstScreen",
     "presetter": "job.presetter:PresetterScreen",
 }
 

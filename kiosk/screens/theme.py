@@ -85,10 +85,15 @@ def contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
+ROOMY_WIDE_MM = 180.0, 110.0  # least width and height
+ROOMY_TALL_MM = 110.0, 170.0
+
+
 class Look(EventDispatcher):
     """The tokens now in force.  Kv binds to them: `color: look.text`, `height: look.touch`.
 
-    `mm`: pixels a millimetre.  `wide`: the window is wider than high.  `touch`, `row`, `key`, `gap`, `pad`,
+    `mm`: pixels a millimetre.  `wide`: the window is wider than high.  `roomy`: a menu fits with a line more for each
+    key.  `touch`, `row`, `key`, `gap`, `pad`,
     `corner`: lengths, px.  `outcome`, `countdown`, `title`, `body`, `small`: font sizes, px.
     """
 
@@ -111,6 +116,7 @@ class Look(EventDispatcher):
     colours = StringProperty("dark")
 
     wide = BooleanProperty(True)
+    roomy = BooleanProperty(False)
     mm = NumericProperty(PX_PER_MM)
     touch = NumericProperty()
     row = NumericProperty()
@@ -166,7 +172,10 @@ class Look(EventDispatcher):
         """Take the window's size; `px_per_mm` is the panel's density where the settings know it."""
         self.wide = width_px > height_px
         long_px, short_px = max(width_px, height_px), min(width_px, height_px)
-        self.mm = px_per_mm or min(PX_PER_MM * min(long_px / LONG_PX, short_px / SHORT_PX), MOST_PX_PER_MM)
+        mm = px_per_mm or min(PX_PER_MM * min(long_px / LONG_PX, short_px / SHORT_PX), MOST_PX_PER_MM)
+        least_wide_mm, least_high_mm = ROOMY_WIDE_MM if self.wide else ROOMY_TALL_MM
+        self.roomy = width_px >= least_wide_mm * mm and height_px >= least_high_mm * mm
+        self.mm = mm
 
 
 def fonts() -> None:

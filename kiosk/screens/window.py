@@ -1,8 +1,7 @@
 """Kivy's side of the window: the frame, the screens, and what goes on between them.
 
 Starts the camera, and when its first picture is seen the worker that owns the desk; makes the clerk who goes between
-screens and desk; takes keys for the scanner that types; rebuilds the frame when language or colours change.  Nothing
-in here may wait.
+screens and desk; rebuilds the frame when language or colours change.  Nothing in here may wait.
 """
 
 from __future__ import annotations
@@ -21,21 +20,20 @@ from kivy.core.window import Window
 
 from kiosk import where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
-from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
 from kiosk.rules import codes
-from kiosk.rules.shop_air import TYPED, of_burst
 from kiosk.screens import theme
+from kiosk.screens.beginning import Beginning
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk
 from kiosk.screens.frame import Frame
 from kiosk.screens.kept import Kept
-from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
+from kiosk.screens.typed_keys import TypedKeys
 from kiosk.screens.view import View
 from kiosk.screens.worker import Worker
 from kiosk.sd_notify import ServiceManager
@@ -56,9 +54,6 @@ SLICE_EVERY_S = 0.1
 UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
 NAME_LETTERS = 20  # of a name on the strip
 QUIET_S = 5.0  # after the desk was opened, before anything is read that only a later touch needs
-SCANNER_QUIET_S = 0.2
-ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
-MODIFIERS = frozenset(range(300, 315))  # lock keys, shift, control, alt, meta: Kivy gives them characters too
 
 
 class KioskApp(App):
@@ -83,9 +78,8 @@ class KioskApp(App):
         worker.at_fault, worker.at_refusal = self._fault, self.stop
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
-        self.clerk.keys = self._struck
-        self.scanner = Scanner()
-        self._key_times = KeyTimes()
+        self._typed = TypedKeys(self.clerk)
+        self.beginning = Beginning(options, self.clerk, self.stop)
         theme.fonts()  # before the first text is measured
         self.settings_now = self.clerk.settings = settings
         self._wear(self.settings_now)
@@ -133,7 +127,8 @@ class KioskApp(App):
         Clock.schedule_once(lambda _: self.showing.start(), 1.0)
 
     def build(self) -> Frame:
-        Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
+        Window.bind(size=self._fit, on_key_down=self._typed.key)
+        Window.bind(on_touch_down=self._touched, on_touch_up=self._touched)
         if self._kept is not None:
             self._kept.guard()
         Window.bind(on_flip=self._flipped)
@@ -143,8 +138,8 @@ class KioskApp(App):
         self.worker.ask(common.changed_outside(), self._opened)
         self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
-        Clock.schedule_interval(lambda _: self.worker.ask(_copies_due, self._copy), COPY_S)
-        Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
+        Clock.schedule_interval(lambda _: self.worker.ask(common.copies_due, self._copy), COPY_S)
+        self._typed.begin()
         return self.frame
 
     def close(self) -> None:
@@ -230,7 +225,8 @@ class KioskApp(App):
         for number, sound in enumerate(Sound):  # one a frame or so; what plays them came with the heat screen
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
-        Clock.schedule_once(lambda _: self.worker.ask(_warm_up), QUIET_S)
+        Clock.schedule_once(lambda _: self.worker.ask(common.warm_up), QUIET_S)
+        self.beginning.look()
         if changed:
             told = ", ".join(f"{line.name} = {line.value}" for line in changed)
             self.clerk.trouble = t("settings.changed_outside", settings=told)
@@ -255,7 +251,7 @@ class KioskApp(App):
         """Take on what the settings say of colours, words, lengths, sounds and the scanner."""
         self.sounds.volume, self.sounds.muted = settings.kiosk.volume, settings.kiosk.muted
         self._fit()
-        self.scanner = Scanner(settings.scanner.prefix, settings.scanner.suffix)
+        self._typed.wear(settings.scanner)
         words.show_inches(settings.kiosk.units == "inch")
         if look.colours != settings.kiosk.theme:
             look.wear(settings.kiosk.theme)
@@ -324,55 +320,6 @@ class KioskApp(App):
     def _fault(self, error: Exception) -> None:
         self.clerk.fault(error)
 
-    def _key(self, _: object, key: int, __: int, codepoint: str | None, modifiers: list[str]) -> bool:
-        """Keys belong to a scanner that types; a field that has the keyboard tells of its own."""
-        if self.clerk.field is not None or key in MODIFIERS or "ctrl" in modifiers or "alt" in modifiers:
-            return False
-        character = ENDINGS.get(key, codepoint or "")
-        if not character or len(character) != 1:
-            return False
-        if "shift" in modifiers:
-            character = character.upper()
-        if self.clerk.view is not None:
-            self.clerk.view.keyed(character)
-        self._struck(character)
-        return True
-
-    def _struck(self, character: str) -> bool:
-        """Let the scanner have a key, that a field may have as well; whether it ended a scan."""
-        in_field = self.clerk.field is not None
-        found = self.scanner.feed(character, self._key_times.pressed(time.monotonic()), in_field)
-        self._keyed(found)
-        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
-        return bool(found)
-
-    def _keyed(self, found: tuple[Keyed, ...]) -> None:
-        for keyed in found:
-            if keyed.typed and self.clerk.field is not None:
-                self.clerk.field.take_out(keyed.typed)
-            if isinstance(keyed, KeyedText):
-                told = self.settings_now.thermometer
-                if told.source == TYPED and of_burst(keyed.text, told.pattern) is not None:
-                    self.worker.ask(common.air(keyed.text), lambda _: None)
-                else:
-                    self.clerk.scanned(keyed.text)
-            elif isinstance(keyed, KeyedTooLong):
-                self.clerk.trouble = t("scanner.too_long", characters=keyed.characters, most=LONGEST)
-            else:
-                self._mistyped(keyed)
-
-    def _mistyped(self, keyed: KeyedFault) -> None:
-        """What looks like a code of ours from a wrong keyboard may yet be a mark that was adopted as it is."""
-
-        def told(known: bool) -> None:
-            if known:
-                self.clerk.scanned(keyed.text)
-            else:
-                cause = keyed.causes[0]
-                self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
-
-        self.clerk.ask(common.known(keyed.text), told)
-
 
 def _short(name: str) -> str:
     """A name as far as the strip has room for it beside what is to be done."""
@@ -395,18 +342,3 @@ def _to_stay(name: str) -> View:
 def _load_check(_: Desk) -> None:
     """What a code's check character is worked out with: a scanner that types is checked on Kivy's thread."""
     codes.check_character("")
-
-
-def _warm_up(desk: Desk) -> None:
-    """Read what only a later touch needs, on the desk's thread."""
-    from kiosk.screens.questions import find
-
-    find.warm()(desk)
-
-
-def _copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
-    """What `copies.backup` needs when the day's copy is due."""
-    if not desk.copies.due():
-        return None
-    session = desk.session
-    return session.book.path.parent, desk.copies.folders(), int(session.settings.backup.keep)

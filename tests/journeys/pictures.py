@@ -33,7 +33,7 @@ def main() -> int:
     given = parser.parse_args()
     from tests.journeys.display import Display
 
-    display = Display()
+    display = Display((1920, 1920))  # a high window as well as a wide one
     try:
         wanted = {
             "screens": given.screens, "sizes": given.size or SIZES, "language": given.language,

@@ -213,6 +213,15 @@ def _machine(screen: Any, at: int) -> None:
         screen.choose(blocked.code)
 
 
+def _undoable(screen: Any) -> None:
+    screen.undo_s, screen.undo_name = 48, ASSEMBLY.name
+
+
+def _no_camera(screen: Any) -> None:
+    screen.ask_for_scan()
+    screen.absent, screen.lost, screen.undo_s = t("camera.lost"), True, 0
+
+
 def _card(screen: Any, assembly: Assembly = ASSEMBLY) -> None:
     holder = HolderCard(HOLDER, "HV4T8BRJ3V", assembly, POCKET)
     screen.show(holder)
@@ -487,13 +496,14 @@ def _alarm(screen: Any, scanned: Scanned, skin: SkinNow | None = None) -> None:
 
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
-    ("scan", "empty", _empty),
-    ("scan", "moved", lambda screen: screen.show(MOVED)),
+    ("scan", "no-camera", _no_camera),
+    ("scan", "empty", lambda screen: (setattr(screen, "absent", ""), setattr(screen, "lost", False), _empty(screen))),
+    ("scan", "moved", lambda screen: (screen.show(MOVED), _undoable(screen))),
     ("scan", "in-sleeve", _in_sleeve),
     ("scan", "heating", lambda screen: screen.show(HEATING)),
     ("scan", "label-on-hot", lambda screen: screen.show(LABELLED)),
     ("scan", "waiting", lambda screen: screen.show(WAITING)),
-    ("scan", "full", lambda screen: screen.show(TOO_WIDE)),
+    ("scan", "full", lambda screen: (screen.show(TOO_WIDE), _undoable(screen))),
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
     ("scan", "missed", lambda screen: screen.show_missed((HOT.name, SLOT.name, POCKET.name, CARD.name, "RX"))),
     ("heat", "hot", lambda screen: _alarm(screen, TOO_HOT)),

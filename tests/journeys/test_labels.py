@@ -52,3 +52,31 @@ def test_all_pockets_of_a_machine_come_as_one_file(kiosk: Window, tmp_path: Path
     kiosk.sees("26 labels saved")
     (pdf,) = (tmp_path / "data-0" / "labels").glob("*.pdf")
     assert pdf.read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("has_program", [True, False])
+def test_the_file_of_a_label_is_opened_or_said_to_lie_in_its_folder(
+    has_program: bool, open_window: Callable[..., Window], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    programs, opened = tmp_path / "programs", tmp_path / "opened"
+    programs.mkdir()
+    if has_program:
+        program = programs / "xdg-open"
+        program.write_text(f'#!/bin/sh\nprintf %s "$1" > "{opened}"\n')
+        program.chmod(0o755)
+    monkeypatch.setenv("PATH", str(programs))
+    kiosk = open_window((800, 480))
+    kiosk.touch("Labels")
+    kiosk.is_on("labels")
+    kiosk.scan(kiosk.holder("T002"))
+    kiosk.sees("true size")
+    kiosk.touch("Save")
+    kiosk.sees("Label saved", "data-0/labels")
+    kiosk.touch("Open it")
+    if has_program:
+        kiosk.waits_for(opened.exists, "the program to be started")
+        assert opened.read_text().startswith(str(tmp_path / "data-0" / "labels"))
+    else:
+        kiosk.sees("no program", "data-0/labels")
+        assert not any("Open it" in touch[0] for touch in kiosk.screen()["touches"])
+    kiosk.picture(f"labels-open-{has_program}")

@@ -74,6 +74,21 @@ def test_a_camera_that_vanishes_is_said_and_is_used_again_when_it_returns(same_k
     assert not any("The camera is gone" in text[0] for text in same_kiosk.screen()["texts"])
 
 
+def test_a_camera_that_was_not_there_is_looked_for_again_by_touch(
+    open_window: Callable[..., Window], tmp_path: Path
+) -> None:
+    picture = tmp_path / "plugged-in-later.png"
+    kiosk = open_window((800, 480), camera=str(picture))
+    kiosk.sees("no such picture", "Camera: try again")
+    kiosk.picture("scan-no-camera")
+    kiosk.touch_corner("Camera: try again")  # it is not there yet
+    kiosk.sees("no such picture", "Camera: try again")
+    draw_label(kiosk.holder("T006"), picture)
+    kiosk.touch("Camera: try again")
+    kiosk.sees("Where to?", "End mill 10 R0.2")
+    assert not any("try again" in text[0] for text in kiosk.screen()["texts"])
+
+
 def test_a_desk_that_hangs_does_not_stall_the_screen(same_kiosk: Window) -> None:
     code = same_kiosk.holder("T008")
     same_kiosk.hang_desk(True)

@@ -181,7 +181,7 @@ class _Reads:
     def __init__(self, readings: list[Reading]) -> None:
         self._readings = iter(readings)
 
-    def next(self, frame: np.ndarray) -> Reading:
+    def next(self, frame: np.ndarray, keen: bool) -> Reading:
         return next(self._readings)
 
 

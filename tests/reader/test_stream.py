@@ -157,7 +157,7 @@ class Slow:
         self.go = threading.Semaphore(0)
         self.began = threading.Semaphore(0)
 
-    def next(self, frame):
+    def next(self, frame, keen):
         level = int(frame[0, 0, 0])
         self.read.append(level)
         self.began.release()

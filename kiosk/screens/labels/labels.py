@@ -81,7 +81,8 @@ class LabelsScreen(View):
         self._saved: Path | None = None  # the file that was written last
 
     def shown(
-        self, code: str = "", tag: str = "", inside: str = "", fresh: str = "", command: Command | None = None, **_: Any
+        self, code: str = "", tag: str = "", inside: str = "", fresh: str = "", command: Command | None = None,
+        new: bool = False, **_: Any,
     ) -> None:
         mine = self.clerk.settings.labels
         self.size_name = self.size_name or mine.size
@@ -95,6 +96,8 @@ class LabelsScreen(View):
             self.new_label()
         elif inside:
             self.clerk.ask(asks.inside(inside), self._several, self._failed)
+        elif new:
+            self.clerk.ask(asks.new(), self._several, self._failed)
         elif command is Command.PRINT_LABEL:
             self.clerk.ask(asks.last_code(), lambda last: self._ask_for(last) if last else None)
         elif not self._contents or self.page != Page.ANSWER:
@@ -271,6 +274,7 @@ class LabelsScreen(View):
         self.done, self.total = done, total
 
     def _made(self, made: Made) -> None:
+        self.clerk.ask(asks.noted(self._contents))
         self._job = made.job
         if made.job is not None:
             words = t("labels.sent", count=made.labels, number=made.job.number, queue=made.job.queue)

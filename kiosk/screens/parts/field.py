@@ -23,6 +23,10 @@ class Field(TextInput):
         if self.clerk is not None and (self.focus or self.clerk.field is self):
             self.clerk.field = self if self.focus else None
 
+    def touched(self, letter: str) -> None:
+        """A letter that was touched and not struck: no scanner's."""
+        super().insert_text(letter)
+
     def insert_text(self, substring: str, from_undo: bool = False) -> None:
         super().insert_text(substring, from_undo)
         if len(substring) == 1 and not from_undo:  # more at once was pasted, and no key was struck for it

@@ -13,12 +13,22 @@ from kiosk.screens.parts.touch import Panel
 
 
 class EmptyState(BoxLayout):
-    """`icon`, `text` (what is so) and `remedy` (what to do)."""
+    """`icon`, `text` (what is so) and `remedy` (what to do).
+
+    `lists`: a scan is asked for, and who has nothing to scan may choose from a list.  Event `on_choose`.
+    """
 
     icon = StringProperty()
     text = StringProperty()
     remedy = StringProperty()
     beside = BooleanProperty(False)  # low and wide: the words stand beside the icon
+    low = BooleanProperty(False)  # too low for words on the list's key
+    lists = BooleanProperty(False)
+
+    __events__ = ("on_choose",)
+
+    def on_choose(self) -> None:
+        """The list was touched."""
 
 
 class BusyState(BoxLayout):

@@ -51,7 +51,7 @@ class TouchPanel(Touchable, Panel):
 class BigButton(Touchable, BoxLayout):
     """A word, with or without an icon, that does something.  `note` is a smaller line below the word.
 
-    `elides`: the word is the shop's own (a printer, a place) and ends in dots where it is too long.
+    `elides`: a word or note of the shop's own (a printer, a place, a cutter) ends in dots where it is too long.
     """
 
     text = StringProperty()

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from kiosk.screens.questions import Question
 
 if TYPE_CHECKING:  # the clerk, who asks these, is there before the desk is loaded
+    from pathlib import Path
+
     from kiosk.desk import Desk
     from kiosk.desk.desk import Scanned
     from kiosk.desk.inbox import Inbox, Paper
@@ -89,3 +91,18 @@ def folder(desk: Desk, kind: Inbox) -> Folder:
 
     data = desk.session.book.path.parent
     return Folder(where_to_put(data, kind), papers(data, kind))
+
+
+def warm_up(desk: Desk) -> None:
+    """Read what only a later touch needs, on the desk's thread."""
+    from kiosk.screens.questions import find
+
+    find.warm()(desk)
+
+
+def copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
+    """What `copies.backup` needs when the day's copy is due."""
+    if not desk.copies.due():
+        return None
+    session = desk.session
+    return session.book.path.parent, desk.copies.folders(), int(session.settings.backup.keep)

@@ -6,7 +6,7 @@ it belongs on a `Press`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
@@ -25,8 +25,8 @@ from kiosk.screens.questions import Question
 
 __all__ = [
     "Job", "LabelContent", "LabelError", "LabelSize", "Layout", "Made", "Queue", "Request",  "Tag", "WholePlace",
-    "WouldPrintTwice", "all_of", "fresh", "hot_tag", "inside", "label_of", "last_code", "layout", "make", "queues",
-    "remember", "request", "retry", "sizes", "whole_places",
+    "WouldPrintTwice", "all_of", "fresh", "hot_tag", "inside", "label_of", "last_code", "layout", "make", "new",
+    "noted", "queues", "remember", "request", "retry", "sizes", "whole_places",
 ]  # fmt: skip
 
 
@@ -71,6 +71,16 @@ def inside(place: str) -> Question[tuple[LabelContent, ...]]:
 def all_of(kind: str) -> Question[tuple[LabelContent, ...]]:
     """Every holder, place, badge or command."""
     return lambda desk: desk.labels.all_of(kind)
+
+
+def new() -> Question[tuple[LabelContent, ...]]:
+    """Everything whose label was never printed."""
+    return lambda desk: desk.labels.new()
+
+
+def noted(contents: Sequence[LabelContent]) -> Question[None]:
+    """These labels were printed."""
+    return lambda desk: desk.labels.noted(contents)
 
 
 def fresh(key: str) -> Question[tuple[LabelContent, ...]]:

@@ -23,7 +23,6 @@ from kiosk.words import t
 
 ADD, RETIRE, PERSON, PIN = "add", "retire", "person", "pin"
 REASONS = ("left_shop", "badge_lost", "entered_twice", "other_work")
-LONGEST_NAME = 40
 
 
 class Page(StrEnum):
@@ -67,10 +66,11 @@ class PeopleScreen(View):
         self.clerk.ask(asks.operators(), lambda found: self._listed(found, act, key))
 
     def left(self) -> None:
-        self.ids.name.focus = False
+        self.ids.name.end()
 
     def returned(self) -> None:
-        self.ids.name.focus = self.page == Page.NAME
+        if self.page == Page.NAME:
+            self.ids.name.take_keys()
 
     def scanned(self, text: str) -> bool:
         """While somebody types a name nothing else is taken in."""
@@ -82,7 +82,7 @@ class PeopleScreen(View):
 
     def back(self) -> None:
         """One state back, or out."""
-        self.ids.name.focus = False
+        self.ids.name.end()
         self.trouble = ""
         if self.page == Page.LIST:
             self.clerk.go("shop")
@@ -142,21 +142,20 @@ class PeopleScreen(View):
 
     def _begin(self) -> None:
         self.entered = ""
-        self.ids.name.text = ""
         self.trouble = ""
         self.page = Page.NAME
-        self.ids.name.focus = True
+        self.ids.name.begin()
 
     def named(self, text: str) -> None:
         """The name is whole."""
-        name = " ".join(text.split())[:LONGEST_NAME]
+        name = text
         if not name:
             self.trouble = t("people.no_name")
             return
         if any(card.name.casefold() == name.casefold() and not card.retired for card in self._cards.values()):
-            self.trouble = t("people.same_name", name=name)
+            self.trouble = t("people.same_name")
             return
-        self.ids.name.focus = False
+        self.ids.name.end()
         self.trouble = ""
         self.entered = name
         self.options = [Choice(role, t(f"role.{role}"), t(f"people.may.{role}")) for role in asks.ROLES]

@@ -1,0 +1,107 @@
+"""Questions of setting a shop up by hand: what there is, and what is added, changed, copied and retired."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, NamedTuple
+
+from kiosk.desk import Desk
+from kiosk.desk.setting_up import Entered, Listed
+from kiosk.rules.shop_things import making
+from kiosk.rules.shop_things.forms import Draft, Thing
+from kiosk.screens.questions import Question
+from kiosk.screens.questions.shop import plain_name
+from kiosk.words import t
+
+__all__ = [
+    "Entered", "Known", "Listed", "Ready", "add", "change", "copy", "draft", "known", "listed", "named", "ready",
+    "retire",
+]  # fmt: skip
+
+
+class Known(NamedTuple):
+    """Things of a list; locked: a supervisor gives a PIN before one of them is added."""
+
+    found: tuple[Listed, ...]
+    locked: bool
+
+
+class Ready(NamedTuple):
+    """What a form needs to begin.
+
+    answers: those there are already.  locked: a PIN comes before the form.  why: a change needs a reason.
+    """
+
+    answers: dict[str, Any]
+    locked: bool
+    why: bool
+
+
+def listed(things: Iterable[Thing]) -> Question[Known]:
+    """Everything in use of these kinds."""
+    wanted = tuple(things)
+
+    def answer(desk: Desk) -> Known:
+        counter = desk.shop.setting_up
+        locks = any(thing.is_place for thing in wanted)
+        return Known(counter.listed(wanted), locks and counter.needs_supervisor)
+
+    return answer
+
+
+def known(thing: Thing, key: str) -> Question[Ready]:
+    """A thing that is to be changed.  Raises NotThere."""
+
+    def answer(desk: Desk) -> Ready:
+        counter = desk.shop.setting_up
+        return Ready(counter.draft(thing, key), counter.needs_supervisor, counter.has_pin)
+
+    return answer
+
+
+def draft(thing: Thing, key: str) -> Question[dict[str, Any]]:
+    """What is known of a thing.  Raises NotThere."""
+    return lambda desk: desk.shop.setting_up.draft(thing, key)
+
+
+def ready(thing: Thing) -> Question[Ready]:
+    """A new thing, with a name of its own where it is a place."""
+
+    def answer(desk: Desk) -> Ready:
+        counter = desk.shop.setting_up
+        locked = thing.is_place and counter.needs_supervisor
+        if not thing.is_place:
+            return Ready({}, locked, False)
+        taken = counter.names()
+        first = t(f"kind.{thing.value}")
+        name = first if first.casefold() not in taken else making.next_names(first, taken, 1)[0]
+        return Ready({"name": name}, locked, False)
+
+    return answer
+
+
+def named(thing: Thing, answers: Draft) -> str:
+    """What a cutter or holder is called that nobody gave a name."""
+    if thing is Thing.CUTTER:
+        return t("enter.cutter_name", dc_mm=float(answers["dc_mm"]))  # type: ignore[arg-type]  # a figure
+    return plain_name(making.holder({**answers, "name": "x"}, ""))
+
+
+def add(thing: Thing, answers: Draft, stood_cold: bool) -> Question[Entered]:
+    """A new thing.  Raises ThingFault, Locked, ActRefused."""
+    return lambda desk: desk.shop.setting_up.add(thing, answers, stood_cold=stood_cold)
+
+
+def change(thing: Thing, key: str, answers: Draft, reason: str) -> Question[Entered]:
+    """Other facts of a thing.  Raises ThingFault, Locked, NeedsReason, NotThere."""
+    return lambda desk: desk.shop.setting_up.change(thing, key, answers, reason)
+
+
+def copy(thing: Thing, key: str, count: int, stood_cold: bool) -> Question[Entered]:
+    """More like this one.  Raises ThingFault, Locked, NotThere."""
+    return lambda desk: desk.shop.setting_up.copy(thing, key, count, stood_cold=stood_cold)
+
+
+def retire(thing: Thing, key: str, reason: str) -> Question[None]:
+    """A thing that is gone for good.  Raises ThingFault, Locked, NeedsReason, NotThere."""
+    return lambda desk: desk.shop.setting_up.retire(thing, key, reason)

@@ -1,0 +1,216 @@
+"""The first steps of a new kiosk: language, what stands beside it, panel and camera, and somebody who answers for it.
+
+One question a page; each can be left out, and whoever comes back goes on where it was left.  Then there is a demo shop
+to look around in, or one's own to begin.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
+
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+
+from kiosk.rules.panel import px_per_mm
+from kiosk.rules.shop_things.forms import Thing
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts import card_marks as card_marks
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.live import LivePicture
+from kiosk.screens.questions import first as asks
+from kiosk.screens.questions import shop as people
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import LANGUAGES, t
+
+if TYPE_CHECKING:
+    from kiosk.rules.cards import OperatorCard
+    from kiosk.screens.camera import Aim
+
+AT_ONCE = (Thing.SHRINK, Thing.BENCH, Thing.PRESETTER)  # added with their name alone
+ASKED = (Thing.COOLING, Thing.CABINET, Thing.MACHINE)  # these have a form of their own, after the first steps
+QUARTER_DEG = 90
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LANGUAGE = "language"
+    STANDS = "stands"
+    PANEL = "panel"
+    CAMERA = "camera"
+    SUPERVISOR = "supervisor"
+    END = "end"
+
+
+class FirstScreen(View):
+    """`live`, `absent`, `lost` and `hint` are what the camera shows itself by, as on the scan screen."""
+
+    name = "first"
+    rail = "shop"
+    covers = Covers.RAIL
+    stays = True
+
+    page = OptionProperty(Page.LANGUAGE, options=list(Page))
+    options = ListProperty()
+    own = BooleanProperty(True)  # it is the shop's own kiosk, and not the demo shop
+    absent = StringProperty()
+    lost = BooleanProperty(False)
+    hint = StringProperty()
+    trouble = StringProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._turned_deg, self._mirrored = 0.0, False
+        self._next_things = ""
+        self._there: set[str] = set()  # what was touched on the page of what stands here
+
+    @property
+    def live(self) -> LivePicture:
+        live: LivePicture = self.ids.live
+        return live
+
+    def shown(self, step: str = "", **_: Any) -> None:
+        """`step`: the one to go on with, after a PIN was chosen."""
+        self.trouble = ""
+        self.own = self.clerk.begin_own is None
+        if step:
+            self._go(step)
+        else:
+            self.clerk.ask(asks.far(), self._far, self._failed)
+
+    def left(self) -> None:
+        self.ids.name.end()
+        if self.clerk.eye is not None:
+            self.clerk.eye.move(self.clerk.screen("scan"))
+
+    def scanned(self, text: str) -> bool:
+        """Nothing is scanned yet."""
+        return True
+
+    def aimed(self, aim: Aim) -> None:
+        """The reader says where a symbol is; here only the picture is looked at."""
+
+    def _far(self, far: asks.Far) -> None:
+        self._turned_deg, self._mirrored = far.camera.rotation_deg, far.camera.mirrored
+        self._show(far.step if far.step in list(Page) else Page.LANGUAGE)
+
+    def _show(self, step: str) -> None:
+        self.trouble = ""
+        self.page = step
+        if step == Page.LANGUAGE:
+            self.options = [Choice(each, t(f"first.speaks.{each}")) for each in LANGUAGES]
+        elif step == Page.STANDS:
+            self._show_things()
+        elif step == Page.SUPERVISOR:
+            self.ids.name.begin()
+        if self.clerk.eye is not None:
+            self.clerk.eye.move(self if step == Page.CAMERA else self.clerk.screen("scan"))
+
+    def _go(self, step: str) -> None:
+        self.clerk.ask(asks.reached(step), None, self._failed)
+        self._show(step)
+
+    def skip(self) -> None:
+        """This question can wait."""
+        at = asks.STEPS.index(self.page)
+        self._go(asks.STEPS[min(at + 1, len(asks.STEPS) - 1)])
+
+    def back(self) -> None:
+        """The question before; from the first one, to where everybody scans."""
+        self.ids.name.end()
+        at = asks.STEPS.index(self.page)
+        if at:
+            self._go(asks.STEPS[at - 1])
+        else:
+            self.clerk.go("scan")
+
+    # The questions ----------------------------------------------------------------------------------------------
+
+    def speak(self, language: str) -> None:
+        """This language: the window is built anew in it, and goes on with the next question."""
+        self.clerk.ask(
+            asks.setting("kiosk", "language", language, Page.STANDS), lambda _: self._show(Page.STANDS), self._failed
+        )
+
+    def stands(self, kind: str) -> None:
+        """This stands beside the kiosk: it is there now, or asked for after the first steps."""
+        thing = Thing(kind)
+        if thing in ASKED:
+            self._next_things = self._next_things or kind
+            self._stand(kind)
+        else:
+            self.clerk.ask(asks.stands(thing), lambda _: self._stand(kind), self._failed)
+
+    def _stand(self, kind: str) -> None:
+        self.clerk.play(Sound.DONE)
+        self._there.add(kind)
+        self._show_things()
+
+    def _show_things(self) -> None:
+        self.options = [
+            Choice(thing.value, t(f"thing.{thing.value}"), t("first.there") if thing.value in self._there else "")
+            for thing in (*AT_ONCE, *ASKED)
+        ]
+
+    def measured(self) -> None:
+        """The marks stand at the edges of the card."""
+        found = px_per_mm(self.ids.marks.apart)
+        if found is None:
+            self.trouble = t("first.no_card")
+            self.clerk.play(Sound.REFUSED)
+            return
+        question = asks.setting("kiosk", "px_per_mm", f"{found:g}", Page.CAMERA)
+        self.clerk.ask(question, lambda _: self._show(Page.CAMERA), self._failed)
+
+    def turn(self) -> None:
+        """The camera hangs the other way."""
+        self._turned_deg = (self._turned_deg + QUARTER_DEG) % 360
+        self.clerk.ask(
+            asks.setting("camera", "rotation_deg", f"{self._turned_deg:g}", Page.CAMERA), None, self._failed
+        )
+
+    def mirror(self) -> None:
+        """Left is right."""
+        self._mirrored = not self._mirrored
+        value = "yes" if self._mirrored else "no"
+        self.clerk.ask(asks.setting("camera", "mirrored", value, Page.CAMERA), None, self._failed)
+
+    def named(self, name: str) -> None:
+        """Who answers for the kiosk; then a PIN is chosen."""
+        if not name:
+            self.trouble = t("people.no_name")
+            return
+        self.ids.name.end()
+        self.clerk.ask(people.add(name, "supervisor"), self._added, self._failed)
+
+    def _added(self, card: OperatorCard) -> None:
+        self.clerk.play(Sound.DONE)
+        self.clerk.ask(asks.reached(Page.END), None, self._failed)
+        self.clerk.go("pin", goal=self.name, chooser=card.key, step=str(Page.END))
+
+    # The end ----------------------------------------------------------------------------------------------------
+
+    def look_around(self) -> None:
+        """The demo shop, in a folder of its own."""
+        if self.clerk.look_around is not None:
+            self.clerk.look_around()
+
+    def begin(self) -> None:
+        """The shop's own."""
+        if self.clerk.begin_own is not None:
+            self.clerk.begin_own()
+            return
+        self.clerk.ask(asks.finished(), None, self._failed)
+        if self._next_things:
+            self.clerk.go("things", what=self._next_things)
+        else:
+            self.clerk.go("things")
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = fault_words(error)
+
+
+load_beside(__file__)

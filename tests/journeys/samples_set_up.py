@@ -1,0 +1,129 @@
+"""Samples of the screens that set a shop up: the keyboard, lists that stand in for a scan.
+
+See `samples.py` for what a sample is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from kiosk.desk.setting_up import Entered, Listed
+from kiosk.rules.shop_things import making
+from kiosk.rules.shop_things.forms import FORMS, Thing, fields_of
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions.choose import Pick
+from kiosk.screens.questions.first import STEPS, Far
+from kiosk.screens.questions.setting_up import Known, Ready
+from kiosk.settings import CameraSettings
+from tests.journeys.samples import ASSEMBLY, CUTTER, HOLDER
+
+
+def _choose(screen: Any, what: str, page: str = "list", keys: str = "letters") -> None:
+    screen.shown(what=what)
+    if page == "none":
+        screen.show("", ())
+        return
+    if page == "what":
+        return
+    where = "Cabinet B · 12-08" if what == "holder" else "slot"
+    screen.show("", tuple(Pick(f"H{at}", ASSEMBLY.name, where) for at in range(40)))
+    if page == "type":
+        screen.search()
+        screen.ids.entry.ids.field.text = "Roughing mill Ø12"
+        screen.ids.entry.ids.letters.page = keys
+
+
+MACHINE = {
+    "name": "Five-axis mill 2", "kind": "shelf", "pockets": 240, "pitch_mm": 112.5, "couplings": "HSK63 A50",
+    "spindle": True, "clearance_mm": 5.0, "rows": 12, "row_pitch_mm": 125.5, "diameter_max_free_mm": 160.0,
+}  # fmt: skip
+ANSWERS: dict[Thing, dict[str, Any]] = {
+    Thing.COOLING: {"way": "sleeve", "wet_length_mm": 85.5, "name": "Sleeve at the shrink station"},
+    Thing.CABINET: {"drawers": (12, 12, 10, 8, 8, 6), "name": "Cabinet B, by the window"},
+    Thing.MACHINE: MACHINE,
+    Thing.CUTTER: making.draft_of(CUTTER),
+    Thing.HOLDER: making.draft_of(HOLDER),
+}
+
+
+def _enter(screen: Any, thing: Thing, field: str = "", page: str = "", trouble: str = "") -> None:
+    screen.shown(thing=thing.value)
+    screen._began(Ready(dict(ANSWERS[thing]), False, False))
+    if field:
+        screen._ask(next(each for each in fields_of(thing, ANSWERS[thing]) if each.name == field))
+    if page:
+        screen.new = page != "reason"
+        screen._why = True
+        screen.done()
+    if trouble:
+        screen._failed(making.refused("name_taken", name="Cabinet B, by the window"))
+
+
+def _grown(screen: Any, drawers: tuple[int, ...]) -> None:
+    _enter(screen, Thing.CABINET, "drawers")
+    screen._drawers = list(drawers)
+    screen._draw()
+
+
+def _things(screen: Any, page: str, thing: Thing = Thing.MACHINE) -> None:
+    screen.shown(what=thing.value)
+    listed = tuple(Listed(f"K{at}", thing, "Five-axis mill 2, by the window", 241) for at in range(9))
+    if page == "menu":
+        screen.menu()
+        return
+    screen._listed(Known(() if page == "none" else listed, False))
+    if page in ("list", "none"):
+        return
+    if page == "kind":
+        screen._group = "stations"
+        screen.add()
+        return
+    screen.choose(Choice("K1", ""))
+    screen._one(ANSWERS[thing])
+    if page == "count":
+        screen._act("more")
+    elif page == "reason":
+        screen._act("retire")
+    elif page == "cold":
+        screen._thing = Thing.HOLDER
+        screen.copies(6.0)
+    elif page == "answer":
+        screen._entered(Entered("K1", "Five-axis mill 2, by the window", 241, "Shrink 63 Ø12 L120"), True)
+
+
+def _first(screen: Any, step: str) -> None:
+    screen.shown()
+    screen._far(Far(step, True, CameraSettings()))
+    if step == "camera":
+        screen.absent = ""
+    if step == "stands":
+        screen._there = {Thing.SHRINK.value, Thing.BENCH.value}
+        screen._show_things()
+
+
+# Fields of whom each way to be asked has its longest words.
+_LONG = ("way", "wet_length_mm", "drawers", "couplings", "kind", "name", "spindle", "rpm_needed", "ring_mm", "oal_mm",
+         "projection_mm", "insert_max_mm")  # fmt: skip
+
+SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
+    ("choose", "what", partial(_choose, what="any", page="what")),
+    ("choose", "holders", partial(_choose, what="holder")),
+    ("choose", "places", partial(_choose, what="place")),
+    ("choose", "none", partial(_choose, what="holder", page="none")),
+    *(("choose", keys, partial(_choose, what="place", page="type", keys=keys))
+      for keys in ("letters", "figures", "accents")),
+    *(("enter", f"{thing.value}-all", partial(_enter, thing=thing)) for thing in ANSWERS),
+    *(("enter", f"{thing.value}-{field.name}", partial(_enter, thing=thing, field=field.name))
+      for thing in ANSWERS for field in FORMS[thing] if field in fields_of(thing, ANSWERS[thing])
+      and field.name in _LONG),
+    ("enter", "one-drawer", partial(_grown, drawers=(1,))),
+    ("enter", "no-slot", partial(_grown, drawers=(4, 0))),
+    ("enter", "cold", partial(_enter, thing=Thing.HOLDER, page="cold")),
+    ("enter", "reason", partial(_enter, thing=Thing.MACHINE, page="reason")),
+    ("enter", "trouble", partial(_enter, thing=Thing.CABINET, trouble="taken")),
+    *(("things", page, partial(_things, page=page))
+      for page in ("menu", "list", "none", "kind", "one", "count", "reason", "cold", "answer")),
+    *(("first", step, partial(_first, step=step)) for step in STEPS),
+)  # fmt: skip
