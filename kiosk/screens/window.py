@@ -170,7 +170,7 @@ class KioskApp(App):
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
-        self.clerk.bind(heat_known=self._strip, wanted=self._strip)
+        self.clerk.bind(heat_known=self._strip, wanted=self._strip, link=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
@@ -214,7 +214,7 @@ class KioskApp(App):
             t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
         )
         who = clerk.operator.name if clerk.operator else ""
-        frame.note = " · ".join(part for part in (who, clerk.here) if part)
+        frame.note = " · ".join(part for part in (who, clerk.here, clerk.link.words if clerk.link else "") if part)
         opening = t("strip.coming") if clerk.wanted else ""
         opening = opening if clerk.heat_known else t("strip.opening")
         frame.wanted = clerk.wanted

@@ -149,8 +149,17 @@ QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
     "shift": lambda asked: lambda desk: _figures(desk.records.shift(asked["since"], asked["until"])),
     "history": lambda asked: lambda desk: [row.kind for row in desk.records.history(asked["key"])],
     "replace_label": lambda asked: lambda desk: _replaced(desk, asked["key"]),
+    "waiting_label": lambda asked: lambda desk: _waiting_label(),
     "check": lambda asked: lambda desk: [str(found) for found in desk.session.book.check()],
 }
+
+
+def _waiting_label() -> str:
+    """The code of a holder's label that was printed and not scanned on it yet."""
+    from kiosk.ledger import tables
+    from kiosk.ledger.book import rows
+
+    return str(rows(tables.Printed.select().where(tables.Printed.what == "holder"))[0]["text"])
 
 
 def _replaced(desk: Any, key: str) -> str:

@@ -10,6 +10,10 @@ from functools import partial
 from typing import Any
 
 from kiosk.desk.setting_up import Entered, Listed
+from kiosk.labels.content import badge, holder_label, place_label
+from kiosk.rules import codes
+from kiosk.rules.label_place import drawn
+from kiosk.rules.places import Kind, Place
 from kiosk.rules.shop_things import making
 from kiosk.rules.shop_things.forms import FORMS, Thing, fields_of
 from kiosk.screens.parts.choice import Choice
@@ -107,6 +111,18 @@ def _first(screen: Any, step: str) -> None:
 _LONG = ("way", "wet_length_mm", "drawers", "couplings", "kind", "name", "spindle", "rpm_needed", "ring_mm", "oal_mm",
          "projection_mm", "insert_max_mm")  # fmt: skip
 
+def _stick(screen: Any, page: str, kinds: str = "hpb") -> None:
+    label = holder_label(codes.parse("HV4T8BRJ3V"), HOLDER)
+    made = {
+        "h": label,
+        "p": place_label(codes.make(codes.CodeKind.PLACE, 7), Place("P1", "Five-axis mill 2 · pocket 14", Kind.POCKET)),
+        "b": badge(codes.make(codes.CodeKind.BADGE, 7), "Alexandra Featherstone-Harrington"),
+    }
+    screen.shown(contents=tuple(made[kind] for kind in kinds) * 9)
+    screen._drawn(drawn(HOLDER) if "h" in kinds else None)
+    screen.page = page
+
+
 SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("choose", "what", partial(_choose, what="any", page="what")),
     ("choose", "holders", partial(_choose, what="holder")),
@@ -125,5 +141,9 @@ SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("enter", "trouble", partial(_enter, thing=Thing.CABINET, trouble="taken")),
     *(("things", page, partial(_things, page=page))
       for page in ("menu", "list", "none", "kind", "one", "count", "reason", "cold", "answer")),
+    ("stick", "all", partial(_stick, page="how")),
+    ("stick", "holder", partial(_stick, page="how", kinds="h")),
+    ("stick", "cards", partial(_stick, page="how", kinds="b")),
+    ("stick", "each", partial(_stick, page="each")),
     *(("first", step, partial(_first, step=step)) for step in STEPS),
 )  # fmt: skip

@@ -65,6 +65,7 @@ class LabelsScreen(View):
     answer_more = StringProperty()
     folder = StringProperty()  # where that file lies
     file = BooleanProperty(False)  # labels were written to a file, which can be opened
+    stuck = BooleanProperty(False)  # labels were printed, and have to be stuck on
     again = BooleanProperty(False)  # the last job may be sent once more
     choices = ListProperty()
     picking = StringProperty()
@@ -260,6 +261,10 @@ class LabelsScreen(View):
             self._begin(t("labels.proving"))
             self._press.run(lambda *_: asks.retry(job), self._resent, self._failed)
 
+    def where_to(self) -> None:
+        """Where they are stuck on."""
+        self.clerk.go("stick", contents=self._contents)
+
     def open_file(self) -> None:
         """Look at the file that was written, or send it on, with what this computer has for it."""
         if self._saved is not None and not opens(self._saved):
@@ -283,6 +288,7 @@ class LabelsScreen(View):
             words = t("labels.saved", count=made.labels, file=self._saved.name if self._saved else "")
         self.again = made.job is not None
         self._say(True, words, t("labels.scan_new") if self.fresh else "")
+        self.stuck = made.job is not None
         self.folder = folder_words(self._saved.parent) if made.job is None and self._saved else ""
         self.file = made.job is None and self._saved is not None
 
@@ -298,6 +304,7 @@ class LabelsScreen(View):
 
     def _say(self, good: bool, answer: str, more: str) -> None:
         self.good, self.answer, self.answer_more, self.file, self.folder = good, answer, more, False, ""
+        self.stuck = False
         self.page = Page.ANSWER
         self.clerk.play(Sound.DONE if good else Sound.REFUSED)
 

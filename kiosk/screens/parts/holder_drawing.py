@@ -12,7 +12,7 @@ from math import dist
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.graphics import Color, Ellipse, Line, Mesh
+from kivy.graphics import Color, Ellipse, Line, Mesh, RoundedRectangle
 from kivy.properties import BooleanProperty, DictProperty, ObjectProperty
 from kivy.uix.widget import Widget
 
@@ -50,6 +50,7 @@ class HolderDrawing(Widget):
 
     drawing = ObjectProperty(None, allownone=True)
     told = BooleanProperty(True)
+    labelled = BooleanProperty(False)  # its one spot is where a label goes
     leads = DictProperty()
 
     __events__ = ("on_spot",)
@@ -165,6 +166,8 @@ class _Pen:
         if self.part.leads:
             self._lead()
             self._targets()
+        if self.part.labelled:
+            self._label()
         if self.part.told:
             self._hands()
             if drawing.bands and not self.part.leads:
@@ -243,6 +246,16 @@ class _Pen:
                 knee = (self.part.leads[spot.where], self.part.y + look.mm * 2)
                 Color(*look.text)
                 self._strips([((x, y), knee), (knee, (knee[0], self.part.y))], look.mm * 0.35)
+
+    def _label(self) -> None:
+        """A label at each spot, no larger than there is room."""
+        for spot in self.drawing.spots:
+            x, y = self.at(Point(spot.at.z_mm, 0.0))
+            px = min(look.mm * 5, spot.at.r_mm * self.scale)
+            Color(1, 1, 1, 1)
+            RoundedRectangle(pos=(x - px / 2, y - px / 2), size=(px, px), radius=[look.mm * 0.4])
+            Color(*look.act)
+            Line(width=look.mm * 0.4, rectangle=(x - px / 2, y - px / 2, px, px))
 
     def _targets(self) -> None:
         """A target at each spot; the hottest is full, and named."""

@@ -20,13 +20,14 @@ from kiosk.labels.layout import Layout, lay_out
 from kiosk.labels.queue import Job, Queue, WouldPrintTwice, system_printing
 from kiosk.labels.sizes import STANDARD, LabelSize, parse_size
 from kiosk.rules.cards import PlaceCard
+from kiosk.rules.holder_drawing import Drawing
 from kiosk.rules.places import Kind
 from kiosk.screens.questions import Question
 
 __all__ = [
     "Job", "LabelContent", "LabelError", "LabelSize", "Layout", "Made", "Queue", "Request",  "Tag", "WholePlace",
-    "WouldPrintTwice", "all_of", "fresh", "hot_tag", "inside", "label_of", "last_code", "layout", "make", "new",
-    "noted", "queues", "remember", "request", "retry", "sizes", "whole_places",
+    "WouldPrintTwice", "all_of", "drawn_place", "fresh", "hot_tag", "inside", "label_of", "last_code", "layout",
+    "make", "new", "noted", "queues", "remember", "request", "retry", "sizes", "whole_places",
 ]  # fmt: skip
 
 
@@ -81,6 +82,18 @@ def new() -> Question[tuple[LabelContent, ...]]:
 def noted(contents: Sequence[LabelContent]) -> Question[None]:
     """These labels were printed."""
     return lambda desk: desk.labels.noted(contents)
+
+
+def drawn_place(content: LabelContent) -> Question[Drawing | None]:
+    """A holder's drawing with the spot where its label goes; None: it cannot be drawn."""
+
+    def answer(desk: Desk) -> Drawing | None:
+        from kiosk.rules.label_place import drawn
+
+        key = content.subject or getattr(desk.session.cards.subject(content.code.text), "holder", None)
+        return drawn(desk.session.holder(key).holder if isinstance(key, str) else key) if key else None
+
+    return answer
 
 
 def fresh(key: str) -> Question[tuple[LabelContent, ...]]:
