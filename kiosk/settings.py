@@ -15,6 +15,7 @@ from typing import Any, get_type_hints
 
 from kiosk import filing
 from kiosk.rules.bounds import SETTINGS, Bound
+from kiosk.rules.shop_air import TYPED, is_a_bare_figure
 
 NAME = "settings.toml"
 MOST_LETTERS = 500  # of a text, in one setting
@@ -66,11 +67,13 @@ class HeatSettings:
 
     limit_c: float = _number(43.0, "heat.limit_c")  # bare metal, ISO 13732-1
     ambient_c: float = _number(23.0, "heat.ambient_c")
+    ambient_sd_k: float = _number(1.5, "heat.ambient_sd_k")  # how well that is known; kept by a thermometer alone
     temp_c: float = _number(330.0, "heat.temp_c")  # what the unit brings the nose to
     heating_s: float = _number(60.0, "heat.heating_s")  # from the scan at the station to the end of heating, at most
     reheat_s: float = _number(30.0, "heat.reheat_s")  # two scans at the station within this are one heating
     length_tolerance_um: float = _number(3.0, "heat.length_tolerance_um")  # what heat may add to a measured length
     cycles_limit: float = _number(2000.0, "heat.cycles_limit")  # heat cycles a holder is good for
+    probe_tolerance_k: float = _number(2.5, "heat.probe_tolerance_k")  # limit of error on the probe's certificate
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,8 +139,8 @@ class BackupSettings:
 class ThermometerSettings:
     """A thermometer that says how warm the shop is; empty: `heat.ambient_c` is set by hand."""
 
-    source: str = ""  # file:/sys/bus/w1/devices/28-…/w1_slave, or serial:/dev/ttyUSB0
-    pattern: str = ""  # of a serial line: its first group is the number, its second C or F; empty: the first number
+    source: str = ""  # file:/sys/bus/w1/devices/28-…/w1_slave, serial:/dev/ttyUSB0, or typed: like a keyboard
+    pattern: str = ""  # of a line: its first group is the number, its second C or F; empty: the first number
     baud: float = _number(9600.0, "thermometer.baud")
     unknown_c: float = _number(28.0, "thermometer.unknown_c")  # what counts while it says nothing, if that is warmer
     probe: str = ""  # a contact probe on a cable, serial:/dev/ttyUSB1, that fills the pad where a reading is entered
@@ -248,9 +251,14 @@ def _whole(data: dict[str, Any], path: Path) -> Settings:
             raise SettingsFault(path, f"[thermometer] {key}", f"is no pattern: {error}") from None
         if pattern and not groups:
             raise SettingsFault(path, f"[thermometer] {key}", "has no group, in brackets, for the number")
-    for key, source in (("source", told.source), ("probe", told.probe)):
-        if source and not source.startswith(("file:", "serial:")):
-            raise SettingsFault(path, f"[thermometer] {key}", "begins with file: or serial:")
+    if told.source == TYPED:
+        if not told.pattern or is_a_bare_figure(told.pattern):
+            why = "must ask for what the thermometer types beside its figure, or nobody could tell it from a probe's"
+            raise SettingsFault(path, "[thermometer] pattern", why)
+    elif told.source and not told.source.startswith(("file:", "serial:")):
+        raise SettingsFault(path, "[thermometer] source", "begins with file: or serial:, or is typed:")
+    if told.probe and not told.probe.startswith(("file:", "serial:")):
+        raise SettingsFault(path, "[thermometer] probe", "begins with file: or serial:")
     if not re.fullmatch(r"[A-Za-z0-9.-]*", settings.phones.address):
         raise SettingsFault(path, "[phones] address", "is no name or address: letters, figures, points and dashes")
     return settings

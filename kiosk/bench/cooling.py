@@ -17,18 +17,21 @@ from scipy.integrate import solve_ivp
 from kiosk.bench.cooling_chance import ROOM as _ROOM
 from kiosk.bench.cooling_chance import Scene, chances, scenes
 from kiosk.bench.ratio import Ratio
-from kiosk.rules.cooling.assessment import Now, assess, bound_of, touch_safe_s
+from kiosk.rules.belief import Instrument
+from kiosk.rules.cooling.assessment import Now, Touch, Zone, assess, bound_of, touch_safe_s
 from kiosk.rules.cooling.mesh import Floats
 from kiosk.rules.cooling.stand import Draw, course_of, excess_at_start, exchanges, mesh_for
 
 BENCH = "cooling"
 _BOARD = 500
 _BOARD_BUDGET_MS = 50.0
+_ASSESSMENT_MS = 60.0
 
 
 def run(quick: bool = False) -> Iterator[Ratio]:
     """Rows for `bench cooling`; about a quarter of an hour, quick: half a minute."""
     yield from _speed(quick)
+    yield from _assessments(1 if quick else 8)
     yield _board()
     yield from chances(scenes()[:7], 5) if quick else chances(scenes(), 75)
 
@@ -109,6 +112,23 @@ def _speed(quick: bool) -> Iterator[Ratio]:
             yield Ratio(BENCH, case, peer, once_ms, theirs_ms, theirs_ms / once_ms, "ms")
             case = f"{scene.name}, full assessment ({runs} solutions)"
             yield Ratio(BENCH, case, peer, whole_ms, runs * theirs_ms, runs * theirs_ms / whole_ms, "ms")
+
+
+def _assessments(rounds: int) -> Iterator[Ratio]:
+    """What one assessment costs whose facts have changed: solved, drawn, two readings counted."""
+    spent_ms = []
+    for scene in scenes():
+        first = assess(scene.profile, scene.heat, scene.stages, _ROOM)
+        moments_s = (0.4 * first.touch_safe_s, 0.4 * first.touch_safe_s + 300.0)
+        touches = [Touch(at_s, Zone.NOSE, Instrument.PROBE, first.now(at_s).hottest_c - 2.0) for at_s in moments_s]
+        for _ in range(rounds):
+            start = time.process_time()
+            assess(scene.profile, scene.heat, scene.stages, _ROOM, None, touches)
+            spent_ms.append((time.process_time() - start) * 1e3)
+    for name, share in (("median", 0.5), ("99 of 100 within", 0.99)):
+        ours_ms = float(np.quantile(spent_ms, share))
+        case = f"full assessment with two readings, {len(spent_ms)} of them, {name}"
+        yield Ratio(BENCH, case, "what it may cost", ours_ms, _ASSESSMENT_MS, _ASSESSMENT_MS / ours_ms, "ms")
 
 
 def _board() -> Ratio:

@@ -17,7 +17,7 @@ import numpy as np
 
 from kiosk.bench.ratio import Ratio
 from kiosk.rules.assembly import Coupling
-from kiosk.rules.belief import Instrument, Lesson, Standing, Verdict, judge, take
+from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument, Lesson, Standing, Verdict, judge, take
 from kiosk.rules.cooling.assessment import (
     Heat,
     Room,
@@ -36,6 +36,7 @@ from kiosk.rules.cooling.bound import Bound, draw_of, fresh_sd, learnt_sd, unkno
 from kiosk.rules.cooling.flow import Course
 from kiosk.rules.cooling.mesh import ZONES, Floats
 from kiosk.rules.cooling.stand import course_of
+from kiosk.rules.cooling.unknowns import AMBIENT_READ_K
 from kiosk.rules.lessons import Heats
 from kiosk.rules.outline import Profile, outline
 
@@ -45,6 +46,17 @@ WRONG = 0.05  # share of readings
 AGAIN_S = 300.0
 _TEACHING_HEATS = 6
 _BRIGHT = (0.15, 0.4)  # share of the excess an infrared thermometer sees of bright steel
+
+
+class Shop(NamedTuple):
+    """What a shop has measured.  tolerance_k: limit of error of its probe."""
+
+    room: Room = ROOM
+    tolerance_k: float = PROBE_TOLERANCE_K
+
+
+ENTERED = Shop()
+MEASURED = Shop(ROOM._replace(ambient_sd_k=AMBIENT_READ_K.whole), 1.5)  # a thermometer, and a probe of class 1
 
 
 class Scene(NamedTuple):
@@ -103,7 +115,12 @@ def truth(scene: Scene, unknown: Floats) -> tuple[Course, float]:
 
 
 def touch_of(
-    course: Course, at_s: float, rng: np.random.Generator, others: Sequence[Course], zone: Zone = Zone.NOSE
+    course: Course,
+    at_s: float,
+    rng: np.random.Generator,
+    others: Sequence[Course],
+    zone: Zone = Zone.NOSE,
+    tolerance_k: float = PROBE_TOLERANCE_K,
 ) -> tuple[Touch, bool]:
     """A setter's reading, and whether it is wrong: held on the taper, a decimal slip, bright steel, another holder."""
 
@@ -121,10 +138,11 @@ def touch_of(
         excess *= float(rng.uniform(*_BRIGHT))
     elif kind == 3:
         excess = shows(others[int(rng.integers(len(others)))], zone, at_s * float(rng.uniform(0.5, 1.5)))
-    value_c = course.ambient_c + excess + instrument.noise_k(excess) * float(rng.standard_normal())
+    base_k, share = instrument.noise_within(tolerance_k)
+    value_c = course.ambient_c + excess + (base_k + share * max(excess, 0.0)) * float(rng.standard_normal())
     if kind == 1:
         value_c /= 10.0
-    return Touch(at_s, zone, instrument, round(value_c, 1)), wrong
+    return Touch(at_s, zone, instrument, round(value_c, 1), tolerance_k=tolerance_k), wrong
 
 
 class Outcome(NamedTuple):
@@ -144,14 +162,14 @@ class Outcome(NamedTuple):
 
 
 def outcomes(
-    some: Sequence[Scene], each: int, seed: int, width: float = 1.0, wrong: bool = True
+    some: Sequence[Scene], each: int, seed: int, width: float = 1.0, shop: Shop = ENTERED
 ) -> Iterator[Outcome]:
     """Drawn holders: nothing known, then one probe reading at 30 to 70 % of the nominal time, then a second."""
     strangers = [truth(scene, unknown_mean())[0] for scene in some]
     for scene in some:
-        bound = bound_of(scene.profile, scene.heat, scene.stages, ROOM)
+        bound = bound_of(scene.profile, scene.heat, scene.stages, shop.room)
         first = assess_bound(bound)
-        spread = unknown_sd(scene.profile) * width
+        spread = unknown_sd(scene.profile, shop.room.ambient_sd_k) * width
         nothing_s = first.hold_s or float("inf")
         for at in range(each):
             rng = np.random.default_rng([seed, at, zlib.crc32(scene.name.encode())])
@@ -163,7 +181,7 @@ def outcomes(
             for _ in range(2):
                 if at_s > holds[-1]:
                     break
-                touch, is_wrong = touch_of(course, at_s, rng, strangers)
+                touch, is_wrong = touch_of(course, at_s, rng, strangers, tolerance_k=shop.tolerance_k)
                 any_wrong |= is_wrong
                 word = _word(bound, touch, touches)
                 if word is Verdict.QUESTIONED:
@@ -195,22 +213,25 @@ class Taught(NamedTuple):
     hold_s: float
 
 
-def taught(some: Sequence[Scene], each: int, seed: int, width: float = 1.0) -> Iterator[Taught]:
+def taught(
+    some: Sequence[Scene], each: int, seed: int, width: float = 1.0, shop: Shop = ENTERED
+) -> Iterator[Taught]:
     """Types with a truth of their own: six heats teach it, one reading each, and ten more are judged."""
     strangers = [truth(scene, unknown_mean())[0] for scene in some]
     for scene in some:
-        first = assess_bound(bound_of(scene.profile, scene.heat, scene.stages, ROOM))
-        own_sd, fresh = learnt_sd(scene.profile) * width, fresh_sd(scene.profile) * width
+        first = assess_bound(bound_of(scene.profile, scene.heat, scene.stages, shop.room))
+        own_sd = learnt_sd(scene.profile) * width
+        fresh = fresh_sd(scene.profile, shop.room.ambient_sd_k) * width
         places: dict[Way, str | None] = {stage.way: stage.way.value for stage in scene.stages}
         for at in range(each):
             rng = np.random.default_rng([seed, at, zlib.crc32(scene.name.encode()), 6])
             own = unknown_mean() + own_sd * rng.standard_normal(len(own_sd))
             heats, standing = Heats(), Standing()
             for heating in range(_TEACHING_HEATS):
-                bound = bound_of(scene.profile, scene.heat, scene.stages, ROOM, heats.known("", places))
+                bound = bound_of(scene.profile, scene.heat, scene.stages, shop.room, heats.known("", places))
                 course, _ = truth(scene, own + fresh * rng.standard_normal(len(fresh)))
                 at_s = scene.stages[-1].start_s + float(rng.uniform(0.3, 1.0)) * max(first.touch_safe_s, 60.0)
-                touch, _ = touch_of(course, at_s, rng, strangers)
+                touch, _ = touch_of(course, at_s, rng, strangers, tolerance_k=shop.tolerance_k)
                 seen = predict_bound(bound, touch.zone, at_s)
                 seen = replace(seen, films=tuple(replace(film, place=places.get(film.way)) for film in seen.films))
                 way = scene.stages[-1].way
@@ -218,7 +239,7 @@ def taught(some: Sequence[Scene], each: int, seed: int, width: float = 1.0) -> I
                 standing, _, accepted = take(standing, lesson)
                 for lesson in accepted:
                     heats.add(lesson)
-            bound = bound_of(scene.profile, scene.heat, scene.stages, ROOM, heats.known("", places))
+            bound = bound_of(scene.profile, scene.heat, scene.stages, shop.room, heats.known("", places))
             hold_s = assess_bound(bound).hold_s or float("inf")
             for _ in range(10):
                 _, true_s = truth(scene, own + fresh * rng.standard_normal(len(fresh)))
@@ -261,9 +282,10 @@ def chances(some: Sequence[Scene], each: int, seed: int = 20_24) -> Iterator[Rat
 
     each: drawn holders of each scene; a tenth as many types are taught.
     """
-    for width, promised in ((1.0, 1.0), (1.2, 2.0)):
-        found = list(outcomes(some, each, seed, width))
-        after = list(taught(some, -(-each // 10), seed, width))
+    for shop, width, promised in ((ENTERED, 1.0, 1.0), (ENTERED, 1.2, 2.0), (MEASURED, 1.0, 1.0)):
+        found = list(outcomes(some, each, seed, width, shop))
+        after = list(taught(some, -(-each // 10), seed, width, shop))
+        where = f"spreads x {width:g}" + (", thermometer and a probe of class 1" if shop is MEASURED else "")
         known: list[tuple[str, list[tuple[str, float, float]]]] = [
             ("nothing known", [(one.scene, one.nothing_s, one.true_s) for one in found]),
             ("one reading", [(one.scene, one.one_s, one.true_s) for one in found]),
@@ -273,7 +295,7 @@ def chances(some: Sequence[Scene], each: int, seed: int = 20_24) -> Iterator[Rat
         for name, of_all in known:
             for way in sorted({scene.rsplit("_", 1)[-1] for scene, _, _ in of_all}):
                 hold, true = np.array([(h, t) for scene, h, t in of_all if scene.endswith(f"_{way}")]).T
-                case = f"{way}, {name}, {len(hold)} holders, spreads x {width:g}"
+                case = f"{way}, {name}, {len(hold)} holders, {where}"
                 early = 100 * float((true > hold).mean())
                 kept = _kept(early, promised)
                 yield Ratio(BENCH, f"{case}: too early", "promised at most", early, promised, kept, "%")
@@ -294,13 +316,15 @@ def main() -> None:
     parser.add_argument("--only", default="", help="scenes whose names hold this")
     parser.add_argument("--part", default="0/1", metavar="I/N", help="one of N runs side by side")
     parser.add_argument("--taught", action="store_true", help="six earlier heats instead of readings of this one")
+    parser.add_argument("--measured", action="store_true", help="a shop with a thermometer and a probe of class 1")
     given = parser.parse_args()
+    shop = MEASURED if given.measured else ENTERED
     part, parts = (int(number) for number in given.part.split("/"))
     some = [scene for scene in scenes() if given.only in scene.name][part::parts]
     if given.taught:
-        print("\n".join(taught_table(list(taught(some, given.draws, given.seed, given.width)))))
+        print("\n".join(taught_table(list(taught(some, given.draws, given.seed, given.width, shop)))))
         return
-    found = list(outcomes(some, given.draws, given.seed, given.width))
+    found = list(outcomes(some, given.draws, given.seed, given.width, shop))
     print("\n".join(table(found)))
     wrong = [outcome for outcome in found if outcome.wrong]
     early = [outcome for outcome in wrong if outcome.true_s > outcome.one_s]

@@ -66,7 +66,7 @@ class Desk(Counters):
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
-        self.air = ShopAir(session, lambda value: self.people.ambient_measured(value))
+        self.air = ShopAir(session, lambda key, value: self.people.air_measured(key, value))
         self.probe = Probe(session)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)

@@ -280,14 +280,18 @@ class HeatCounter:
         facts = session.cards.hold_facts(key)
         assert facts is not None  # a card under a hold has facts
         now_s = session.holds.moment(facts, session.now()).watched_s
-        judged = session.holds.judge(facts, Reading(now_s, where, value_c, instrument, ""))
+        tolerance_k = session.settings.heat.probe_tolerance_k
+        reading = Reading(now_s, where, value_c, instrument, "", tolerance_k=tolerance_k)
+        judged = session.holds.judge(facts, reading)
         alone = facts.reading_only or judged is None or judged.strange
         again_s = self._cool_all_over(key, where, value_c, instrument, facts) if alone else None
         # Where something was not seen, the model's hottest point need not be the hottest: only all over is proof.
         # And a spot whose last reading was a slip is read again before any other spot ends the hold.
         slips = set(to_read_again(facts)) <= {where}
         ends = again_s == 0.0 or (judged is not None and judged.ends and not facts.reading_only and slips)
-        line = TemperatureRead(key, where, value_c, instrument, Word.AGREES.value, heating=facts.heating)
+        line = TemperatureRead(
+            key, where, value_c, instrument, Word.AGREES.value, heating=facts.heating, tolerance_k=tolerance_k
+        )
         if judged is not None:
             line = replace(
                 line,

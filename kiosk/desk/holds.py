@@ -98,6 +98,7 @@ class Holds:
         apart: how far this kiosk is cut off from others.
         """
         self.rules = rules_set(settings)
+        self._tolerance_k = settings.probe_tolerance_k
         self._age_of = age_of
         self._apart = apart
         self._lessons = lessons
@@ -194,7 +195,7 @@ class Holds:
             return None
         made = self._advised.get(facts.holder.key)
         if made is None or made.facts != facts or now_s > made.good_s:
-            made = _Advised(facts, now_s, hold.advice(facts, now.longest, now_s))
+            made = _Advised(facts, now_s, hold.advice(facts, now.longest, now_s, self._tolerance_k))
             self._advised[facts.holder.key] = made
         return made.advice
 
@@ -280,7 +281,9 @@ def _unread(facts: HoldFacts) -> HoldFacts:
 
 def rules_set(settings: HeatSettings) -> HoldRules:
     """The shop's values as these settings have them."""
-    room = Room(settings.ambient_c, settings.limit_c, settings.length_tolerance_um)
+    room = Room(
+        settings.ambient_c, settings.limit_c, settings.length_tolerance_um, ambient_sd_k=settings.ambient_sd_k
+    )
     return HoldRules(room, settings.temp_c, settings.heating_s)
 
 

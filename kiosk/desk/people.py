@@ -125,9 +125,12 @@ class PeopleCounter:
             session.signed_in()
         return self._set(table, key, value, reason, by)
 
-    def ambient_measured(self, value_c: float) -> Settings:
-        """The shop's temperature, by a thermometer and without a hand.  Raises SettingsFault, StillHot."""
-        return self._set("heat", "ambient_c", f"{value_c:g}", THERMOMETER, None)
+    def air_measured(self, key: str, value: float) -> Settings:
+        """The shop's temperature or how well it is known, by a thermometer and without a hand.
+
+        key: the setting's in `[heat]`.  Raises SettingsFault, StillHot.
+        """
+        return self._set("heat", key, f"{value:g}", THERMOMETER, None)
 
     def _set(self, table: str, key: str, value: str, reason: str, by: str | None) -> Settings:
         session = self._session

@@ -205,7 +205,14 @@ class RecordsCounter:
         rows_of = [(code, at_s, places.rows.get(code, nothing)) for code, at_s in came]
         stays = tuple(Stay(code or None, at_s, row["way"], row["wet_length_mm"]) for code, at_s, row in rows_of)
         readings = tuple(
-            Reading(line.watched_s, line.entry.where, line.entry.value_c, line.entry.instrument, line.entry.verdict)
+            Reading(
+                line.watched_s,
+                line.entry.where,
+                line.entry.value_c,
+                line.entry.instrument,
+                line.entry.verdict,
+                tolerance_k=line.entry.tolerance_k,
+            )
             for line in cycle.readings
             if isinstance(line.entry, L.TemperatureRead)
         )

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from kiosk import filing
 from kiosk.exchange.presetter import LONGEST_LINE, SerialLine, open_port
-from kiosk.rules.shop_air import AGE_S, AirReading, can_be
+from kiosk.rules.shop_air import AGE_S, TYPED, AirReading, can_be, celsius
 
 FILE, SERIAL = "file:", "serial:"
 NUMBER = r"(-?\d{1,3}(?:[.,]\d+)?)\s*°?\s*([CF])?"
@@ -22,7 +22,7 @@ _MOST_BYTES = 4096
 _POWER_ON_C = 85.0  # what a 1-wire sensor shows before it measured anything
 _EVERY_S = 20.0
 _MILLI = re.compile(r"(?:.*\bt=)?(-?\d{1,6})", re.DOTALL)
-_TYPED = re.compile(NUMBER)
+_FIGURE = re.compile(NUMBER)
 
 
 def of_kernel(text: str) -> float | None:
@@ -39,30 +39,19 @@ def of_kernel(text: str) -> float | None:
 
 def of_line(text: str, pattern: str = NUMBER) -> float | None:
     """°C of a line.  pattern: its first group is the number, its second, if it has one, C or F."""
-    return _celsius(re.search(pattern, text))
+    return celsius(re.search(pattern, text))
 
 
 def typed(text: str) -> float | None:
     """°C of what a thermometer types like a keyboard: a number and perhaps its unit, nothing else."""
-    return _celsius(_TYPED.fullmatch(text.strip()))
-
-
-def _celsius(found: re.Match[str] | None) -> float | None:
-    if found is None or not found.groups() or not found[1]:
-        return None
-    try:
-        value = float(found[1].replace(",", "."))
-    except ValueError:
-        return None
-    unit = found[2] if len(found.groups()) > 1 else None
-    return round((value - 32.0) / 1.8, 2) if unit == "F" else value
+    return celsius(_FIGURE.fullmatch(text.strip()))
 
 
 class Thermometer:
     """Asks a thermometer on a thread of its own, for a 1-wire sensor takes a second to answer.
 
-    source: `file:` and a path, or `serial:` and a port.  `latest` is the last reading that can be, on `clock`; `fits`
-    says whether it can, after what was read before.
+    source: `file:` and a path, `serial:` and a port, or `typed:`, which is heard and not asked.  `latest` is the last
+    reading that can be, on `clock`; `fits` says whether it can, after what was read before.
     """
 
     def __init__(
@@ -108,7 +97,7 @@ class Thermometer:
             self._odd = reading
 
     def _run(self) -> None:
-        while not self._stopped.is_set():
+        while not self._stopped.is_set() and not self._source.startswith(TYPED):
             try:
                 if self._source.startswith(SERIAL):
                     self._listen()

@@ -7,7 +7,7 @@ was not seen makes it longer: a holder at the station without a heating was heat
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, fields
+from dataclasses import MISSING, fields
 from functools import reduce
 from typing import Any
 
@@ -16,6 +16,7 @@ import msgspec
 from kiosk.ledger.state import STILL_WARM_S, Broken, Change, LedgerState, Put, Stamp, TableRow, must, text
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
+from kiosk.rules.belief import PROBE_TOLERANCE_K
 from kiosk.rules.cards import Heat
 from kiosk.rules.hold_facts import WITHDRAWN, HeatValues, all_found
 from kiosk.rules.places import Kind
@@ -85,6 +86,7 @@ def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:
 
 
 _HEAT_VALUES = tuple(each.name for each in fields(HeatValues))
+_ALWAYS_TOLD = frozenset(each.name for each in fields(HeatValues) if each.default is MISSING)
 _HEAT_NAMES = frozenset(f"heat.{name}" for name in _HEAT_VALUES)
 _MOST_BEGUN = 8
 _decoded = msgspec.json.Decoder(tuple[HeatValues, ...])
@@ -102,12 +104,20 @@ def _values(state: LedgerState, found: Iterable[tuple[str, str]] = ()) -> HeatVa
     told = {name: row["value"] for name, row in rows.items() if row}
     told |= {name.removeprefix("heat."): value for name, value in found if name in _HEAT_NAMES}
     known = {name: float(value.replace(",", ".")) for name, value in told.items()}
-    return HeatValues(**known) if len(known) == len(_HEAT_VALUES) else None
+    return HeatValues(**known) if known.keys() >= _ALWAYS_TOLD else None
+
+
+def _kept(values: Iterable[HeatValues]) -> str:
+    """As they stand in a hold's row: what is as it always was is left out, as it was before there was anything else."""
+    return text([
+        {each.name: getattr(one, each.name) for each in fields(one) if getattr(one, each.name) != each.default}
+        for one in values
+    ])
 
 
 def _began(state: LedgerState) -> str | None:
     values = _values(state)
-    return text([asdict(values)]) if values else None
+    return _kept([values]) if values else None
 
 
 def values_found(found: Iterable[tuple[str, str]], hold: TableRow, state: LedgerState) -> TableRow:
@@ -121,8 +131,8 @@ def values_found(found: Iterable[tuple[str, str]], hold: TableRow, state: Ledger
         return hold
     kept = all_found(_decoded.decode(hold["began"]) if hold["began"] else (), values)
     if len(kept) > _MOST_BEGUN:
-        return hold | {"began": text([asdict(reduce(HeatValues.stricter, kept))]), "reading_only": 1}
-    return hold | {"began": text([asdict(each) for each in kept])}
+        return hold | {"began": _kept([reduce(HeatValues.stricter, kept)]), "reading_only": 1}
+    return hold | {"began": _kept(kept)}
 
 
 def heated(entry: L.Heated, at: Stamp, state: LedgerState) -> Iterator[Change]:
@@ -196,6 +206,8 @@ def read(entry: L.TemperatureRead, at: Stamp, state: LedgerState) -> Iterator[Ch
     if hold and about_it and hold["ended_line"] is None:
         hold = by_clock_of(at, hold, must(state, "holder", entry.holder, at))
         reading = [at.watched_s, entry.where, entry.value_c, entry.instrument, entry.verdict, at.id]
+        if entry.tolerance_k != PROBE_TOLERANCE_K:
+            reading.append(entry.tolerance_k)
         yield Put("hold", hold | {"readings": text([*msgspec.json.decode(hold["readings"]), reading])})
     if entry.pair:
         taught = ("pair", "way", "where", "instrument", "value_c", "expected_c")
@@ -217,7 +229,7 @@ def withdrawn(entry: L.ReadingWithdrawn, at: Stamp, state: LedgerState) -> Itera
     if hold is not None and hold["heated_line"] == entry.heating:
         hold = by_clock_of(at, hold, row)
         readings = [
-            [*each[:4], WITHDRAWN, each[5]] if each[5] == entry.reading else each
+            [*each[:4], WITHDRAWN, *each[5:]] if each[5] == entry.reading else each
             for each in msgspec.json.decode(hold["readings"])
         ]
         unseen = hold["reading_only"] or row["heat"] == Heat.UNKNOWN.value

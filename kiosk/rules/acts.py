@@ -30,7 +30,7 @@ def of_itself(entry: L.Entry) -> bool:
         case L.DifferenceSettled(action=action):
             return action == Action.COOLED.value
         case L.SettingChanged(name=name, reason=reason):
-            return reason == L.OUTSIDE or (reason == L.THERMOMETER and name == "heat.ambient_c")
+            return reason == L.OUTSIDE or (reason == L.THERMOMETER and name in L.BY_THERMOMETER)
         case _:
             return isinstance(entry, _ALWAYS)
 

@@ -21,6 +21,9 @@ _ALLOWED_SIGMAS = 3.0
 _CONFIRMS_RATIO = 1.35  # two doubted readings tell the same story if their excesses differ by no more
 _CONFIRMS_K = 6.0
 _APART_S = 5.0  # two readings, not one written twice
+PROBE_TOLERANCE_K = 2.5
+"""Limit of error of a contact probe nobody looked up: a thermocouple of class 2 (IEC 60584-1; class 1 keeps 1.5 K)."""
+_OF_TOLERANCE, _LEAST_SD_K = 0.6, 0.5  # a limit is 1.7 deviations (rectangular) less what contact and display add
 _SAME_HEATING = (0.55, 1.8)  # share of the expected excess beyond which it was another heating, or none at all
 
 
@@ -33,7 +36,13 @@ class Instrument(Enum):
     @property
     def noise(self) -> tuple[float, float]:
         """Standard deviation of one reading: K, and share of the excess over ambient."""
-        return (1.5, 0.01) if self is Instrument.PROBE else (3.0, 0.03)
+        return self.noise_within(PROBE_TOLERANCE_K)
+
+    def noise_within(self, tolerance_k: float) -> tuple[float, float]:
+        """The same of a probe whose limit of error is known; of infrared the spot errs, not the instrument."""
+        if self is Instrument.INFRARED:
+            return (3.0, 0.03)
+        return (max(_OF_TOLERANCE * tolerance_k, _LEAST_SD_K), 0.01)
 
     def noise_k(self, excess_k: float) -> float:
         """Standard deviation of one reading."""

@@ -41,6 +41,7 @@ class OutOfBounds(ValueError):
 DEPTH = Bound(0, 500, "mm", 1)
 WET_LENGTH = Bound(1, 400, "mm", 1)
 READING = Bound(-30, 500, "°C", 1)
+TOLERANCE = Bound(1, 5, "K", 1)
 TOOL_NUMBER = Bound(0, 99_999_999)
 
 SETTINGS: Mapping[str, Bound] = {
@@ -53,11 +54,13 @@ SETTINGS: Mapping[str, Bound] = {
     "kiosk.travel_s": Bound(0, 600, "s"),
     "heat.limit_c": Bound(30, 48, "°C", 1),
     "heat.ambient_c": Bound(5, 40, "°C", 1),
+    "heat.ambient_sd_k": Bound(0.8, 5, "K", 1),
     "heat.temp_c": Bound(150, 400, "°C"),
     "heat.heating_s": Bound(5, 600, "s"),
     "heat.reheat_s": Bound(5, 300, "s"),
     "heat.length_tolerance_um": Bound(0.5, 50, "µm", 1),
     "heat.cycles_limit": Bound(1, 100_000),
+    "heat.probe_tolerance_k": TOLERANCE,
     "build.friction": Bound(0.05, 0.25, "", 2),
     "build.clearance_um": Bound(0, 30, "µm", 1),
     "build.side_screw_rpm": Bound(500, 30_000, "1/min"),

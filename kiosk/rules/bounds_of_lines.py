@@ -10,7 +10,7 @@ from dataclasses import fields, is_dataclass
 
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Assembly, Coupling, Cutter, Holder, Measured
-from kiosk.rules.bounds import DEPTH, READING, TOOL_NUMBER, WET_LENGTH, Bound, OutOfBounds
+from kiosk.rules.bounds import DEPTH, READING, TOLERANCE, TOOL_NUMBER, WET_LENGTH, Bound, OutOfBounds
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
@@ -81,7 +81,7 @@ BOUNDS: Mapping[type, Mapping[str, Bound]] = {
     L.Built: {"insert_mm": DEPTH},
     L.CutterReground: {"dc_mm": _DIAMETER, "oal_mm": _OVERALL},
     L.ConditionSaid: {"used_min": _MINUTES},
-    L.TemperatureRead: {"value_c": READING},
+    L.TemperatureRead: {"value_c": READING, "tolerance_k": TOLERANCE},
     L.ReadingWithdrawn: {"value_c": READING},
     L.ToolNumbered: {"number": TOOL_NUMBER},
 }

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import chain
 from math import isfinite
 
-from kiosk.rules.belief import Instrument, Lesson, Prediction, Standing, is_such_a_heating, judge
+from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument, Lesson, Prediction, Standing, is_such_a_heating, judge
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HeatCurve, HoldView, ProbeNext
 from kiosk.rules.cooling.assessment import (
@@ -47,10 +47,13 @@ class Verdict:
     rises_k: float
 
 
-def advice(facts: HoldFacts, longest: Case, now_s: float) -> Advice | None:
-    """The best next reading at or after watched time `now_s`, its times watched ones; None where none is worth it."""
+def advice(facts: HoldFacts, longest: Case, now_s: float, tolerance_k: float = PROBE_TOLERANCE_K) -> Advice | None:
+    """The best next reading at or after watched time `now_s`, its times watched ones; None where none is worth it.
+
+    tolerance_k: limit of error of the shop's probe.
+    """
     start_s = longest.start_s(facts)
-    found = advise_bound(longest.bound, max(now_s - start_s, 0.0), longest.touches(facts))
+    found = advise_bound(longest.bound, max(now_s - start_s, 0.0), longest.touches(facts), tolerance_k)
     if found is None or facts.reading_only:
         return None
     return replace(
@@ -176,7 +179,14 @@ def verdict(
 def _still_hot(case: Case, facts: HoldFacts, reading: Reading) -> float:
     """The chance that anything touchable is above the limit as it is read or later, if the reading is right."""
     after_s = max(reading.at_s - case.start_s(facts), 0.0)
-    shown = Touch(after_s, Zone(reading.where), Instrument(reading.instrument), reading.value_c, sure=True)
+    shown = Touch(
+        after_s,
+        Zone(reading.where),
+        Instrument(reading.instrument),
+        reading.value_c,
+        sure=True,
+        tolerance_k=reading.tolerance_k,
+    )
     return hot_after(case.bound, after_s, (*case.touches(facts), shown))
 
 

@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 from functools import reduce
 
 from kiosk.rules.assembly import Assembly, Holder
-from kiosk.rules.belief import Instrument
+from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cooling.assessment import Room, Touch, Way, Zone
+from kiosk.rules.cooling.unknowns import AMBIENT_K
 
 _AT = "at"
 SPOTS = ("nose", "flange", "shank")
@@ -31,7 +32,10 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A thermometer's word.  where: one of `SPOTS`.  instrument: probe, infrared.  line: its number."""
+    """A thermometer's word.  where: one of `SPOTS`.  instrument: probe, infrared.  line: its number.
+
+    tolerance_k: limit of error of the shop's probe when it was read.
+    """
 
     at_s: float
     where: str
@@ -39,17 +43,19 @@ class Reading:
     instrument: str
     verdict: str
     line: int = 0
+    tolerance_k: float = PROBE_TOLERANCE_K
 
 
 @dataclass(frozen=True, slots=True)
 class HeatValues:
-    """The shop's values at one moment, named as its settings are."""
+    """The shop's values at one moment, named as its settings are.  Lines older than the last have none of it."""
 
     temp_c: float
     ambient_c: float
     limit_c: float
     heating_s: float
     length_tolerance_um: float
+    ambient_sd_k: float = AMBIENT_K.whole
 
     def stricter(self, other: HeatValues) -> HeatValues:
         """For each value the one that holds longer."""
@@ -59,6 +65,7 @@ class HeatValues:
             min(self.limit_c, other.limit_c),
             max(self.heating_s, other.heating_s),
             min(self.length_tolerance_um, other.length_tolerance_um),
+            max(self.ambient_sd_k, other.ambient_sd_k),
         )
 
 
@@ -121,11 +128,16 @@ class HoldRules:
     @property
     def values(self) -> HeatValues:
         room = self.room
-        return HeatValues(self.temp_c, room.ambient_c, room.limit_c, self.heating_s, room.tolerance_um)
+        return HeatValues(
+            self.temp_c, room.ambient_c, room.limit_c, self.heating_s, room.tolerance_um, room.ambient_sd_k
+        )
 
     def of(self, values: HeatValues) -> HoldRules:
         room = self.room._replace(
-            ambient_c=values.ambient_c, limit_c=values.limit_c, tolerance_um=values.length_tolerance_um
+            ambient_c=values.ambient_c,
+            limit_c=values.limit_c,
+            tolerance_um=values.length_tolerance_um,
+            ambient_sd_k=values.ambient_sd_k,
         )
         return HoldRules(room, values.temp_c, values.heating_s)
 
@@ -196,7 +208,13 @@ def touches(facts: HoldFacts, start_s: float) -> tuple[Touch, ...]:
         counted.append(reading)
         doubted = []
     return tuple(
-        Touch(reading.at_s - start_s, Zone(reading.where), Instrument(reading.instrument), reading.value_c)
+        Touch(
+            reading.at_s - start_s,
+            Zone(reading.where),
+            Instrument(reading.instrument),
+            reading.value_c,
+            tolerance_k=reading.tolerance_k,
+        )
         for reading in counted
         if reading.at_s > start_s
     )

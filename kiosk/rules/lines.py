@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from typing import ClassVar, get_args
 
 from kiosk.rules.assembly import Condition, Cutter, Holder, Measured
-from kiosk.rules.belief import FilmSlope
+from kiosk.rules.belief import PROBE_TOLERANCE_K, FilmSlope
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
 THERMOMETER = "by the thermometer"  # why the shop has another temperature
+BY_THERMOMETER = ("heat.ambient_c", "heat.ambient_sd_k")  # settings it keeps
 OUTSIDE = "changed outside the kiosk"  # why a setting has another value than the kiosk gave it
 NOT_VERIFIED = "not verified"  # a step of something cool while the station was not heard
 LOOKED = "looked: empty"  # a step into a pocket of which another kiosk knows more, once a hand had looked
@@ -189,6 +190,7 @@ class TemperatureRead:
     usual_c: float | None = None
     about_heat: float = 0.0
     films: tuple[FilmSlope, ...] = ()
+    tolerance_k: float = PROBE_TOLERANCE_K  # limit of error of the probe
 
 
 @dataclass(frozen=True, slots=True)

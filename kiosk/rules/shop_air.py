@@ -1,21 +1,28 @@
 """How warm the shop is, by a thermometer: whether what it says can be, whether it is news, and what counts without it.
 
-The shop's temperature is a setting that a hold keeps the warmest of since it began; a thermometer only sets it.  It
-must never make a shop colder than is known: a thermometer that says nothing, or nothing lately, or what cannot be,
-leaves the warmer of what was set and what counts where nobody knows.
+The shop's temperature, and how well it is known, are settings that a hold keeps the strictest of since it began; a
+thermometer only sets them.  Its own error is in how well the air is known, and in nothing else.  It must never make a
+shop colder than is known: a thermometer that says nothing, or nothing lately, or what cannot be, leaves the warmer of
+what was set and what counts where nobody knows, known no better than by hand.
 """
 
 from __future__ import annotations
 
 import math
+import re
 from typing import NamedTuple
 
 from kiosk.rules.bounds import SETTINGS
+from kiosk.rules.codes import CodeFault, parse
+from kiosk.rules.cooling.unknowns import AMBIENT_K, AMBIENT_READ_K
 
-AGE_S = 900.0  # a shop does not warm by more than its noise in that
-NOISE_K = 0.5  # of a cheap thermometer, and of where it hangs; added, for warmer air is the longer hold
+AGE_S = 900.0  # a shop does not warm by more than the thermometer's error in that
 _COLDER_K = 2.0  # less is no news: every value that is set while a hold runs is one more case it is worked out for
 _JUMP_K, _JUMP_S = 4.0, 120.0  # what a shop cannot do in that time, and a hand on the thermometer can
+
+
+TYPED = "typed:"  # the source that types like a keyboard
+_LONGEST = 64  # characters of what one types
 
 
 class AirReading(NamedTuple):
@@ -42,7 +49,49 @@ def to_set_c(set_c: float, reading: AirReading | None, now_s: float, unknown_c: 
     if reading is None or now_s - reading.at_s > AGE_S:
         return unknown_c if unknown_c > set_c else None
     bound = SETTINGS["heat.ambient_c"]
-    wanted_c = min(max(float(math.ceil(reading.value_c + NOISE_K)), bound.least), bound.most)
+    wanted_c = min(max(float(math.ceil(reading.value_c)), bound.least), bound.most)
     if wanted_c > set_c or wanted_c <= set_c - _COLDER_K:
         return wanted_c
     return None
+
+
+def to_know_k(set_k: float, reading: AirReading | None, now_s: float) -> float | None:
+    """What the standard deviation of the air is to be set to, K; None: it stays.
+
+    Narrower than by hand only while there is a reading that can be and is not old; where a hand set it wider, it stays.
+    """
+    if reading is None or now_s - reading.at_s > AGE_S:
+        return AMBIENT_K.whole if set_k < AMBIENT_K.whole else None
+    return AMBIENT_READ_K.whole if set_k == AMBIENT_K.whole else None
+
+
+def of_burst(text: str, pattern: str) -> float | None:
+    """°C of what came as fast as a scanner types, where all of it is the shop's thermometer's.
+
+    None: it is a scan, or a probe's bare figure.  One of our codes is never taken for a temperature.
+    """
+    if len(text) > _LONGEST:
+        return None
+    found = re.fullmatch(pattern, text)
+    try:
+        parse(text)
+    except CodeFault:
+        return celsius(found)
+    return None
+
+
+def is_a_bare_figure(pattern: str) -> bool:
+    """Whether a pattern also takes what a probe types, or a hand: of those nobody could tell the shop's thermometer."""
+    return any(re.fullmatch(pattern, figure + unit) for figure in ("23", "23.4", "23,45") for unit in ("", "C", " °C"))
+
+
+def celsius(found: re.Match[str] | None) -> float | None:
+    """°C of a match: its first group is the number, its second, if it has one, C or F."""
+    if found is None or not found.groups() or not found[1]:
+        return None
+    try:
+        value = float(found[1].replace(",", "."))
+    except ValueError:
+        return None
+    unit = found[2] if len(found.groups()) > 1 else None
+    return round((value - 32.0) / 1.8, 2) if unit == "F" else value

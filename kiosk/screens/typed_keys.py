@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from kivy.clock import Clock
 
 from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
+from kiosk.rules.shop_air import TYPED, of_burst
 from kiosk.screens.clerk import Clerk
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.questions import common
@@ -67,12 +68,19 @@ class TypedKeys:
         for keyed in found:
             if keyed.typed and self._clerk.field is not None:
                 self._clerk.field.take_out(keyed.typed)
-            if isinstance(keyed, KeyedText):
+            if isinstance(keyed, KeyedText) and self._is_air(keyed.text):
+                self._clerk.ask(common.air(keyed.text))
+            elif isinstance(keyed, KeyedText):
                 self._clerk.scanned(keyed.text)
             elif isinstance(keyed, KeyedTooLong):
                 self._clerk.trouble = t("scanner.too_long", characters=keyed.characters, most=LONGEST)
             else:
                 self._mistyped(keyed)
+
+    def _is_air(self, text: str) -> bool:
+        """Whether the shop's thermometer typed this, and nobody scanned it."""
+        told = self._clerk.settings.thermometer
+        return told.source == TYPED and of_burst(text, told.pattern) is not None
 
     def _mistyped(self, keyed: KeyedFault) -> None:
         """What looks like a code of ours from a wrong keyboard may yet be a mark that was adopted as it is."""

@@ -107,6 +107,30 @@ def test_a_probe_on_a_hot_holder_shortens_its_hold_and_a_kiosk_started_anew_says
     assert anew.view(facts, session.now()) == after
 
 
+def test_what_the_probe_was_good_for_stays_with_its_reading(shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
+    shop.desk.people.change_setting("heat", "probe_tolerance_k", "1.5", "class 1")
+    on_the_rack(shop)
+    shop.clock.forward(1500.0)
+    before = shop.desk.session.holder("T001").hold
+    assert before is not None
+    shop.desk.heat.read("T001", "nose", round(before.hottest_c, 1))
+    read = shop.desk.session.holder("T001").hold
+    shop.desk.people.change_setting("heat", "probe_tolerance_k", "5", "another one was bought")
+    assert read is not None and shop.desk.session.holder("T001").hold == read
+    facts = shop.desk.session.cards.hold_facts("T001")
+    assert facts is not None and [each.tolerance_k for each in facts.readings] == [1.5]
+    by_another = replace(facts, readings=tuple(replace(each, tolerance_k=2.5) for each in facts.readings))
+    longer = shop.desk.session.holds.view(by_another, shop.desk.now())
+    assert longer.remaining_s is not None and read.remaining_s is not None
+    assert read.remaining_s < 0.98 * longer.remaining_s
+    shop.clock.forward(10.0)
+    shop.desk.heat.read("T001", "nose", round(before.hottest_c, 1))
+    shop.desk.heat.withdraw("T001", shop.desk.session.book.last_id)
+    facts = shop.desk.session.cards.hold_facts("T001")
+    assert facts is not None and [each.tolerance_k for each in (*facts.readings, *facts.withdrawn)] == [1.5, 5.0]
+
+
 def test_a_doubted_reading_leaves_the_wait_as_it_is(shop: Shop) -> None:
     on_the_rack(shop)
     shop.clock.forward(15 * 60)

@@ -240,7 +240,8 @@ def _settings_said(screen: Any) -> None:
 def every_setting() -> tuple[str, ...]:
     """A group's list, and the settings with the longest words."""
     return ("heat", "heat.ambient_c", "kiosk.theme", "kiosk.px_per_mm", "kiosk.muted",
-            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "heat.length_tolerance_um")
+            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "heat.length_tolerance_um",
+            "thermometer", "heat.probe_tolerance_k", "heat.ambient_sd_k")
 
 
 def _shop_list(screen: Any) -> None:

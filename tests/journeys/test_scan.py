@@ -166,3 +166,22 @@ def test_a_first_scan_is_shown_as_long_as_its_second_is_taken(
     kiosk.scan(kiosk.place("Rack 1"))
     kiosk.sees("Which one?")
     assert kiosk.where("T001") == home
+
+
+def test_a_thermometer_that_types_sets_the_shops_temperature_and_is_no_scan(
+    open_window: Callable[..., Window], tmp_path: Path
+) -> None:
+    data = tmp_path / "data-0"
+    data.mkdir()
+    told = "[thermometer]\nsource = 'typed:'\npattern = 'AIR([0-9.]+)C'\n"
+    (data / "settings.toml").write_text(told, "utf-8")
+    kiosk = open_window()
+    kiosk.scan(kiosk.holder("T001"))
+    kiosk.sees("Where to?")
+    kiosk.scan("AIR31.4C")
+    kiosk.sees("Where to?")
+    kiosk.scan(kiosk.place("Rack 1"))
+    kiosk.sees("Moved", "→ Rack 1")
+    kiosk.wait(61)
+    kiosk.sees("Scan a holder")
+    kiosk._until(lambda: "ambient_c = 32" in (data / "settings.toml").read_text("utf-8"), "a warmer shop")

@@ -143,6 +143,13 @@ def test_an_instrument_errs_by_so_much(instrument: Instrument, excess_k: float, 
     assert instrument.noise_k(excess_k) == pytest.approx(noise_k)
 
 
+def test_a_probe_errs_less_where_its_limit_of_error_is_known_and_infrared_does_not() -> None:
+    assert Instrument.PROBE.noise_within(2.5) == Instrument.PROBE.noise == (1.5, 0.01)
+    assert Instrument.PROBE.noise_within(1.5) == pytest.approx((0.9, 0.01))
+    assert Instrument.PROBE.noise_within(0.1) == (0.5, 0.01), "it is held by a hand"
+    assert Instrument.INFRARED.noise_within(0.1) == Instrument.INFRARED.noise == (3.0, 0.03)
+
+
 @pytest.mark.parametrize("instrument", list(Instrument))
 @pytest.mark.parametrize("side", [-1.0, 1.0])
 @pytest.mark.parametrize("spread_k", [0.0, 3.0, 17.0])

@@ -164,6 +164,7 @@ CutterReground.dc_mm 0.01 to 500 mm, 3
 CutterReground.oal_mm 1 to 1000 mm, 3
 ConditionSaid.used_min 0 to 1e+06 min, 0
 TemperatureRead.value_c -30 to 500 °C, 1
+TemperatureRead.tolerance_k 1 to 5 K, 1
 ReadingWithdrawn.value_c -30 to 500 °C, 1
 ToolNumbered.number 0 to 1e+08, 0
 kiosk.volume 0 to 1, 1
@@ -175,11 +176,13 @@ kiosk.px_per_mm 0 to 40 px/mm, 2
 kiosk.travel_s 0 to 600 s, 0
 heat.limit_c 30 to 48 °C, 1
 heat.ambient_c 5 to 40 °C, 1
+heat.ambient_sd_k 0.8 to 5 K, 1
 heat.temp_c 150 to 400 °C, 0
 heat.heating_s 5 to 600 s, 0
 heat.reheat_s 5 to 300 s, 0
 heat.length_tolerance_um 0.5 to 50 µm, 1
 heat.cycles_limit 1 to 100000, 0
+heat.probe_tolerance_k 1 to 5 K, 1
 build.friction 0.05 to 0.25, 2
 build.clearance_um 0 to 30 µm, 1
 build.side_screw_rpm 500 to 30000 1/min, 0

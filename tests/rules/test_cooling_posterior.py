@@ -69,6 +69,31 @@ def test_one_probe_that_finds_what_was_expected_shortens_the_hold(name: str) -> 
 
 
 @pytest.mark.parametrize("name", ALL)
+def test_the_better_the_probe_the_more_a_reading_of_what_was_expected_shortens(name: str) -> None:
+    at_s, shown_c = expected_c(name, 0.7)
+    good_s, usual_s, poor_s = (
+        hold_s(name, probe(at_s, shown_c)._replace(tolerance_k=tolerance_k)) for tolerance_k in (1.5, 2.5, 5.0)
+    )
+    assert good_s < 0.97 * usual_s < usual_s < 0.95 * poor_s
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_air_that_a_thermometer_measures_is_a_shorter_hold_and_air_that_is_less_known_a_longer_one(name: str) -> None:
+    found = {
+        sd_k: assess(COMMON, HEAT, ALL[name], ROOM._replace(ambient_sd_k=sd_k)).hold_s for sd_k in (0.8, 1.5, 2.5)
+    }
+    measured_s, by_hand_s, worse_s = found.values()
+    assert measured_s and by_hand_s and worse_s and measured_s < 0.99 * by_hand_s < 0.98 * worse_s
+    assert by_hand_s == NOTHING[name].hold_s
+
+
+def test_a_thermometer_in_the_air_says_nothing_of_water() -> None:
+    wet = (Stage(Way.FREE_AIR, 0, 20), Stage(Way.SLEEVE, 20, None, 57.0))
+    measured = assess(COMMON, HEAT, wet, ROOM._replace(ambient_sd_k=0.8))
+    assert measured == assess(COMMON, HEAT, wet, ROOM)
+
+
+@pytest.mark.parametrize("name", ALL)
 def test_the_hotter_a_believable_reading_the_longer_the_hold(name: str) -> None:
     at_s, shown_c = expected_c(name)
     seen = predict_bound(BOUNDS[name], Zone.NOSE, at_s)

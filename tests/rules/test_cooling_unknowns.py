@@ -15,6 +15,7 @@ def test_films_and_their_spreads_are_those_of_the_trade() -> None:
 
 def test_what_else_is_not_known_is_as_wide_as_is_written_here() -> None:
     spreads = (U.HEAT_LEVEL, U.HEATED_LENGTH_MM, U.BULK_ENTERED, U.BULK_ASSUMED, U.AMBIENT_K)
+    assert (U.AMBIENT_READ_K.learnt, U.AMBIENT_READ_K.fresh) == (0, 0.8)
     assert [(each.learnt, each.fresh) for each in spreads] == [(0.05, 0.035), (0, 3.0), (0, 0.04), (0, 0.10), (0, 1.5)]
     assert U.HEAT_LEVEL.whole == (0.05**2 + 0.035**2) ** 0.5
     assert (U.SKIN, U.COMMON, U.BAND) == (0.95, 0.6, 0.99)

@@ -257,6 +257,7 @@ BEGAN = HeatValues(330.0, 23.0, 43.0, 60.0, 3.0)
         ("limit_c", 38.0, 48.0),
         ("heating_s", 120.0, 10.0),
         ("length_tolerance_um", 1.0, 30.0),
+        ("ambient_sd_k", 2.5, 0.8),
     ],
 )
 def test_of_each_value_the_stricter_counts_whichever_came_first(name: str, hotter: float, milder: float) -> None:
@@ -267,6 +268,7 @@ def test_of_each_value_the_stricter_counts_whichever_came_first(name: str, hotte
     now = {
         "temp_c": strict.temp_c, "heating_s": strict.heating_s, "ambient_c": strict.room.ambient_c,
         "limit_c": strict.room.limit_c, "length_tolerance_um": strict.room.tolerance_um,
+        "ambient_sd_k": strict.room.ambient_sd_k,
     }  # fmt: skip
     assert now.pop(name) == hotter
     assert now == {key: value for key, value in _values(RULES).items() if key != name}
@@ -276,6 +278,7 @@ def _values(rules: HoldRules) -> dict[str, float]:
     return {
         "temp_c": rules.temp_c, "heating_s": rules.heating_s, "ambient_c": rules.room.ambient_c,
         "limit_c": rules.room.limit_c, "length_tolerance_um": rules.room.tolerance_um,
+        "ambient_sd_k": rules.room.ambient_sd_k,
     }  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kiosk.rules.belief import Instrument
+from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument
 from kiosk.rules.cooling.mesh import Floats, Zone
 from kiosk.rules.cooling.posterior import Draws, right_density, wrong_density
 from kiosk.rules.cooling.touches import Touch
@@ -41,8 +41,11 @@ class Advice:
     saves_s: float
 
 
-def advise(draws: Draws, now_s: float, hold_s: float) -> Advice | None:
-    """The best next reading, or None where none is worth it.  now_s, hold_s: since heating."""
+def advise(
+    draws: Draws, now_s: float, hold_s: float, tolerance_k: float = PROBE_TOLERANCE_K
+) -> Advice | None:
+    """The best next reading, or None where none is worth it.  now_s, hold_s: since heating.  tolerance_k: the probe's
+    limit of error."""
     if now_s >= hold_s:
         return None
     moments = np.array([now_s + later_s for later_s in _IN_S if now_s + later_s < hold_s])
@@ -50,7 +53,11 @@ def advise(draws: Draws, now_s: float, hold_s: float) -> Advice | None:
     best: list[Advice] = []
     for at, moment_s in enumerate(moments.tolist()):
         then = {zone: values[:, at] for zone, values in shown.items()}
-        tried = [_tried(draws, then, zone, moment_s, hold_s) for zone in then if zone in SPOTS]
+        tried = [
+            _tried(draws, then, Touch(moment_s, zone, Instrument.PROBE, 0.0, tolerance_k=tolerance_k), hold_s)
+            for zone in then
+            if zone in SPOTS
+        ]
         best.append(max(tried, key=lambda advice: advice.saves_s))
     most = max(best, key=lambda advice: advice.saves_s)
     if most.saves_s < max(_WORTH_S, _WORTH_SHARE * (hold_s - now_s)):
@@ -58,17 +65,17 @@ def advise(draws: Draws, now_s: float, hold_s: float) -> Advice | None:
     return next(advice for advice in best if advice.saves_s >= _SOON * most.saves_s)
 
 
-def _tried(draws: Draws, shown: dict[Zone, Floats], where: Zone, at_s: float, hold_s: float) -> Advice:
-    """What readings at a spot and moment would do.  shown: (draws,) °C at each zone then."""
-    here = shown[where]
+def _tried(draws: Draws, shown: dict[Zone, Floats], touch: Touch, hold_s: float) -> Advice:
+    """What readings at a spot and moment would do, whatever they show.  shown: (draws,) °C at each zone then."""
+    here = shown[touch.zone]
     ascending = np.argsort(here, kind="stable")
     shares = np.cumsum(draws.weight[ascending])
     values = here[ascending[np.minimum(np.searchsorted(shares, _SHARES), len(here) - 1)]]
-    free = [_free_s(draws, shown, where, float(value), at_s) for value in values]
+    free = [_free_s(draws, shown, touch._replace(value_c=float(value))) for value in values]
     middle = len(free) // 2
     return Advice(
-        where=where,
-        at_s=at_s,
+        where=touch.zone,
+        at_s=touch.at_s,
         under_c=float(math.floor(values[middle])),
         free_s=max(free[: middle + 1]),
         else_s=max(free[: middle + 2]),
@@ -76,11 +83,10 @@ def _tried(draws: Draws, shown: dict[Zone, Floats], where: Zone, at_s: float, ho
     )
 
 
-def _free_s(draws: Draws, shown: dict[Zone, Floats], where: Zone, value_c: float, at_s: float) -> float:
-    """From when it is free at the bound's share if a probe shows `value_c` then."""
-    touch = Touch(at_s, where, Instrument.PROBE, value_c)
-    others = [values for zone, values in shown.items() if zone is not where]
-    right = right_density(touch, draws.setting, shown[where])
-    wrong = wrong_density(touch, draws.setting, shown[where], others)
+def _free_s(draws: Draws, shown: dict[Zone, Floats], touch: Touch) -> float:
+    """From when it is free at the bound's share if a probe shows that then."""
+    others = [values for zone, values in shown.items() if zone is not touch.zone]
+    right = right_density(touch, draws.setting, shown[touch.zone])
+    wrong = wrong_density(touch, draws.setting, shown[touch.zone], others)
     free_s = draws.kept_s((1 - WRONG) * right + WRONG * wrong)
-    return max(min(free_s, float(draws.times_s[-1])), at_s)
+    return max(min(free_s, float(draws.times_s[-1])), touch.at_s)

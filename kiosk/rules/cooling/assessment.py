@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from kiosk.rules.belief import Prediction, Verdict
+from kiosk.rules.belief import PROBE_TOLERANCE_K, Prediction, Verdict
 from kiosk.rules.cooling.advice import Advice, advise
 from kiosk.rules.cooling.bound import GUARD, Bound
 from kiosk.rules.cooling.flow import Course
@@ -216,13 +216,15 @@ def hot_after(bound: Bound, at_s: float, touches: Sequence[Touch]) -> float:
     return draws.hot_after(at_s) if draws.effective >= _LEAST_EFFECTIVE else 1.0
 
 
-def advise_bound(bound: Bound, now_s: float, touches: Sequence[Touch] = ()) -> Advice | None:
+def advise_bound(
+    bound: Bound, now_s: float, touches: Sequence[Touch] = (), tolerance_k: float = PROBE_TOLERANCE_K
+) -> Advice | None:
     """The best next reading of a hold that is solved already, after `now_s`; None where none is worth it."""
     draws = _drawn(bound, bound.nominal(), touches)
     hold_s = _hold_s(draws, 0.0)
     if hold_s is None or now_s < 0:
         return None
-    return advise(draws, now_s, hold_s)
+    return advise(draws, now_s, hold_s, tolerance_k)
 
 
 def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:

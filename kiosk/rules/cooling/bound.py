@@ -92,7 +92,8 @@ class Bound:
             nominal[_FILM + WAYS.index(way)] += math.log(SKIN) * (1 - known.film_var_share(way))
         self._moved = (_HEAT, _LENGTH, _BULK, *(_FILM + WAYS.index(way) for way in found), _AMBIENT)
         self._films = found
-        self._expected = Normal(self._middle[list(self._moved)], _covariance(profile, known, found))
+        cov = _covariance(profile, known, found, ambient_sd_k(room, stages))
+        self._expected = Normal(self._middle[list(self._moved)], cov)
         about, self._nominal = self._solved(self._middle, nominal)
         self._surface = Surface(self._middle, self._axes(), self._courses, about)
         self._rise_k = max(heat.temp_c - room.ambient_c, (heat.body_c or room.ambient_c) - room.ambient_c, 1.0)
@@ -204,13 +205,18 @@ class Bound:
         return float(math.ceil(stage.start_s + high))
 
 
-def _covariance(profile: Profile, known: Known, ways: Sequence[Way]) -> Floats:
+def ambient_sd_k(room: Room, stages: Sequence[Stage]) -> float:
+    """Standard deviation of what a holder stands in about the shop's temperature: water has no thermometer in it."""
+    return max(room.ambient_sd_k, AMBIENT_K.whole) if stages[-1].way.wet else room.ambient_sd_k
+
+
+def _covariance(profile: Profile, known: Known, ways: Sequence[Way], air_sd_k: float) -> Floats:
     """(moved, moved) of what was expected before any reading of this heat."""
     bulk = BULK_ASSUMED if profile.assumed else BULK_ENTERED
     taught = [0, *(1 + WAYS.index(way) for way in ways)]
     fresh = [HEAT_LEVEL.fresh**2, *(FILM[way].fresh ** 2 for way in ways)]
     inner = known.cov[np.ix_(taught, taught)] + np.diag(fresh)
-    cov = np.diag([0.0, HEATED_LENGTH_MM.whole**2, bulk.whole**2, *(0.0 for _ in ways), AMBIENT_K.whole**2])
+    cov = np.diag([0.0, HEATED_LENGTH_MM.whole**2, bulk.whole**2, *(0.0 for _ in ways), air_sd_k**2])
     at = [0, *range(3, 3 + len(ways))]
     cov[np.ix_(at, at)] = inner
     return cov
@@ -225,19 +231,19 @@ def unknown_mean() -> Floats:
 
 def learnt_sd(profile: Profile) -> Floats:
     """(unknowns,) standard deviations between holder types and places."""
-    return np.array([spread.learnt for spread in _spreads(profile)])
+    return np.array([*(spread.learnt for spread in _spreads(profile)), AMBIENT_K.learnt])
 
 
-def fresh_sd(profile: Profile) -> Floats:
-    """(unknowns,) standard deviations from heat to heat."""
-    return np.array([spread.fresh for spread in _spreads(profile)])
+def fresh_sd(profile: Profile, air_sd_k: float = AMBIENT_K.fresh) -> Floats:
+    """(unknowns,) standard deviations from heat to heat.  air_sd_k: of the air it stands in."""
+    return np.array([*(spread.fresh for spread in _spreads(profile)), air_sd_k])
 
 
-def unknown_sd(profile: Profile) -> Floats:
-    """(unknowns,) standard deviations before any reading."""
-    return np.array([spread.whole for spread in _spreads(profile)])
+def unknown_sd(profile: Profile, air_sd_k: float = AMBIENT_K.whole) -> Floats:
+    """(unknowns,) standard deviations before any reading.  air_sd_k: of the air it stands in."""
+    return np.array([*(spread.whole for spread in _spreads(profile)), air_sd_k])
 
 
 def _spreads(profile: Profile) -> list[Spread]:
     bulk = BULK_ASSUMED if profile.assumed else BULK_ENTERED
-    return [HEAT_LEVEL, HEATED_LENGTH_MM, *(FILM[way] for way in WAYS), bulk, AMBIENT_K]
+    return [HEAT_LEVEL, HEATED_LENGTH_MM, *(FILM[way] for way in WAYS), bulk]

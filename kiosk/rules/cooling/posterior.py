@@ -107,9 +107,11 @@ class Draws:
     def hottest(self, values: Floats) -> Floats:
         """(draws, times) ln(excess, K) of the hottest point, over the drawn ambient, guarded."""
         unknowns = self._full(values)
-        terms, shape = self.surface.terms(unknowns), self._spots.shape
-        spots = (terms @ self._spots.reshape(shape[0], -1)).reshape(len(values), *shape[1:])
-        hottest = np.log(self.surface.excess_k(spots.max(axis=1))) + math.log(self.setting.guard)
+        terms = self.surface.terms(unknowns)
+        warmest = terms @ self._spots[:, 0]
+        for spot in range(1, self._spots.shape[1]):  # one after the other: all at once leave the processor's cache
+            np.maximum(warmest, terms @ self._spots[:, spot], out=warmest)
+        hottest = np.log(self.surface.excess_k(warmest)) + math.log(self.setting.guard)
         # Nothing is ever hotter than its hottest was at the start, however the surface bends there.
         ceiling = math.log(self.setting.guard * self.setting.rise_k) + np.maximum(unknowns[:, 0], 0.0)
         return np.asarray(np.minimum(hottest + self._scale(unknowns)[:, None], ceiling[:, None]), np.float64)
@@ -175,9 +177,13 @@ class Draws:
         result: Floats = weight / weight.sum()
         return result
 
-    def shown(self, zone: Zone, times_s: Floats) -> Floats:
-        """(draws, times) what a zone shows, °C."""
-        unknowns = self._full(self.values)
+    def safe_from_s(self, values: Floats) -> Floats:
+        """(holders,) when others than the drawn ones are safe for good.  values: (holders, n)."""
+        return self._safe_s(values, self.hottest(values))
+
+    def shown(self, zone: Zone, times_s: Floats, values: Floats | None = None) -> Floats:
+        """(draws, times) what a zone shows, °C; values: (draws, n) of others than the drawn ones."""
+        unknowns = self._full(self.values if values is None else values)
         excess = self.surface.excess_k(self.surface.terms(unknowns) @ self.surface.zone(zone, times_s))
         return excess * np.exp(self._scale(unknowns))[:, None] + self.setting.ambient_c + unknowns[:, -1:]
 
@@ -257,7 +263,8 @@ class _Seen:
         self._there = [surface.zone(zone, moment)[:, 0] for zone in surface.zones if zone is not touch.zone]
 
     def noise_k(self, excess_k: float) -> float:
-        return self.touch.instrument.noise_k(excess_k) * math.sqrt(self.touch.alike)
+        base_k, share = self.touch.noise
+        return base_k + share * max(excess_k, 0.0)
 
     def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
         return self._excess_k(terms @ self._here) * np.exp(scale) + setting.ambient_c + warmer_k
@@ -288,8 +295,8 @@ class _Seen:
 
 def right_density(touch: Touch, setting: Setting, shown_c: Floats, factor: float = 1.0) -> Floats:
     """(draws,) density of the reading where the skin has `shown_c`; factor: of what stands there, which was entered."""
-    base, share = touch.instrument.noise
-    sd = (base + share * np.maximum(shown_c - setting.ambient_c, 0.0)) * math.sqrt(touch.alike)
+    base_k, share = touch.noise
+    sd = base_k + share * np.maximum(shown_c - setting.ambient_c, 0.0)
     off = (touch.value_c / factor - shown_c) / sd
     result: Floats = np.exp(-0.5 * off * off) / (factor * sd * math.sqrt(2 * math.pi))
     return result

@@ -15,7 +15,7 @@ import numpy as np
 
 from kiosk.rules.cooling.flow import Course, Exchange, conductance, flow, radiance
 from kiosk.rules.cooling.mesh import FINE, Floats, Grid, Mesh, mesh_of
-from kiosk.rules.cooling.unknowns import FILMS, Film, Way
+from kiosk.rules.cooling.unknowns import AMBIENT_K, FILMS, Film, Way
 from kiosk.rules.outline import Profile
 
 WAYS = tuple(Way)
@@ -73,12 +73,14 @@ def _lost(stage: Stage) -> float:
 
 
 class Room(NamedTuple):
-    """The shop.  tolerance_um: length error a measurement may have."""
+    """The shop.  tolerance_um: length error a measurement may have.  ambient_sd_k: standard deviation of the air a
+    holder stands in about `ambient_c`."""
 
     ambient_c: float = 23.0
     limit_c: float = 43.0
     tolerance_um: float = 3.0
     films: Mapping[Way, Film] = FILMS
+    ambient_sd_k: float = AMBIENT_K.whole
 
 
 class Draw(NamedTuple):
@@ -117,6 +119,7 @@ def checked(profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room) -
     """Stages without holes and without end, or CoolingError naming the field."""
     _finite("ambient_c", room.ambient_c, -30, 60)
     _finite("limit_c", room.limit_c, -30, 100)
+    _finite("ambient_sd_k", room.ambient_sd_k, 0.1, 10)
     limit_over_ambient_k(room)
     _finite("heat.temp_c", heat.temp_c, room.ambient_c, 600)
     _finite("heat.length_mm", heat.length_mm, 0, 2000)

@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from kiosk.rules.belief import Instrument
+from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument
 from kiosk.rules.cooling.mesh import Zone
 
 _APART_S = 60.0
@@ -20,7 +20,7 @@ class Touch(NamedTuple):
     """A thermometer's word about this heat.
 
     at_s: since heating.  sure: taken as surely right, noise apart.  alike: how many readings share its error, itself
-    counted.
+    counted.  tolerance_k: limit of error of the probe.
     """
 
     at_s: float
@@ -29,6 +29,14 @@ class Touch(NamedTuple):
     value_c: float
     sure: bool = False
     alike: int = 1
+    tolerance_k: float = PROBE_TOLERANCE_K
+
+    @property
+    def noise(self) -> tuple[float, float]:
+        """Standard deviation: K, and share of the excess over ambient."""
+        base_k, share = self.instrument.noise_within(self.tolerance_k)
+        together = math.sqrt(self.alike)
+        return base_k * together, share * together
 
     @property
     def order(self) -> tuple[float, str, str, float]:

@@ -77,6 +77,9 @@ BULK_ASSUMED = Spread(0.0, 0.10, "some of the four numbers not known: the larges
 
 # K
 AMBIENT_K = Spread(0.0, 1.5, "the shop's set ambient against the air and water a holder really stands in")
+# The same where a thermometer in the shop says how warm its air is: sensors keep 0.5 K (0.3 K as a deviation), and
+# between where it hangs and where a holder stands a shop differs by some tenths to a kelvin.
+AMBIENT_READ_K = Spread(0.0, 0.8, "a thermometer's 0.5 K, and its wall against the rack; it says nothing of water")
 
 # The skin of cones is counted in steps (cylinder and shoulders), up to 6 % more than the true cone: the bound
 # takes that back.

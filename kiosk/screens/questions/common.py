@@ -34,6 +34,11 @@ def watch(text: str) -> Question[Scanned | None]:
     return lambda desk: desk.watch(text)
 
 
+def air(text: str) -> Question[None]:
+    """What the shop's thermometer typed."""
+    return lambda desk: desk.air.typed(text)
+
+
 def undo() -> Question[Scanned]:
     """The last step taken back."""
     return lambda desk: desk.undo()

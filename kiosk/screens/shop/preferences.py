@@ -31,7 +31,9 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "heat.limit_c", "heat.ambient_c", "heat.temp_c", "heat.heating_s", "heat.reheat_s",
         "heat.length_tolerance_um", "heat.cycles_limit",
     ),
-    "thermometer": ("thermometer.unknown_c", "thermometer.baud"),
+    "thermometer": (
+        "heat.probe_tolerance_k", "heat.ambient_sd_k", "thermometer.unknown_c", "thermometer.baud",
+    ),
     "scanning": (
         "kiosk.pair_s", "kiosk.undo_s", "kiosk.sign_out_s", "kiosk.badge_required", "kiosk.travel_s",
     ),
