@@ -12,6 +12,7 @@
   let words = {};
   let fingerprint = "";
   let paired = false;
+  let ended = false;
   let number = 0; // of the newest outcome that was shown
   let heard = performance.now();
   let linked = false;
@@ -191,6 +192,8 @@
   }
 
   function over(how) {
+    if (ended) return; // what was said first stays: several answers tell of one end
+    ended = true;
     const why = paired || how === "closed" ? how : "gate"; // a page that was nobody's is not told that it ended
     paired = false;
     linked = false;
