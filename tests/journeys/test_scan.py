@@ -124,6 +124,8 @@ def test_a_folder_of_pictures_plays_as_a_camera_would(
 
 def test_a_new_kiosk_says_what_to_do_first_and_that_it_has_no_camera(open_window: Callable[..., Window]) -> None:
     kiosk = open_window(demo=False, camera="7")
+    kiosk.sees("Which language?")
+    kiosk.touch_key("back")
     kiosk.sees("This kiosk knows no place yet", "under Shop")
     kiosk.sees("No such camera", "Type a code")
     kiosk.picture("scan-empty")
