@@ -79,7 +79,7 @@ def _parser() -> Parser:
         sub.set_defaults(run=run)
         return sub
 
-    for add in (_running, _computing, _asking, _labelling, _correcting, _auditing, _files, _jobs):
+    for add in (_running, _computing, _asking, _labelling, _correcting, _auditing, _files, _jobs, _sharing):
         add(command)
     return parser
 
@@ -287,3 +287,22 @@ def _jobs(command: Add) -> None:
     asks_badge(reground)
     heard = _data(command("listen", "jobs.hear", "measurements from a presetter's cable, as they come"))
     heard.add_argument("--map", type=Path, required=True, help="the shop's map with its [line] (TOML)")
+
+
+def _sharing(command: Add) -> None:
+    server = command("server", "sharing.server", "the book of a shop with several kiosks, on PostgreSQL 15 to 17")
+    server.add_argument("what", choices=("init", "check"), help="init: make it, again as often as wanted")
+    here = "the server and who may administer it, postgresql://NAME@HOST/DATABASE; none: the one of this machine"
+    server.add_argument("--url", default="", metavar="URL", help=here)
+    network = "let kiosks in over the network, with certificates of our own; NAME: how they reach the server"
+    server.add_argument("--network", nargs="?", const="here", metavar="NAME", help=network)
+    server.add_argument("--anew", action="store_true", help="empty the book there; the kiosks put back what they hold")
+    server.add_argument("--json", action="store_true", help="one object a line")
+    join = _data(command("join", "sharing.join", "become a kiosk of a shop with a server"))
+    join.add_argument("code", metavar="CODE@SERVER", help="what another kiosk shows, or `server init`")
+    join.add_argument("--name", metavar="NAME", help="how this kiosk is called, e.g. Cabinet; else the machine's name")
+    kiosks = _data(command("kiosks", "sharing.kiosks", "the kiosks of the shop: heard when, lines waiting"), json=True)
+    kiosks.add_argument("--invite", action="store_true", help="show a code with which one more can join")
+    kiosks.add_argument("--lock-out", metavar="NAME", help="end a stolen kiosk's work here, at once and for good")
+    asks_pin(kiosks)
+    asks_pin(_data(command("leave", "sharing.leave", "this kiosk belongs to the shop no more; its book stays here")))

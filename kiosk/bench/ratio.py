@@ -1,4 +1,4 @@
-"""One comparison with a named peer, as every bench yields it.
+"""One comparison with another library or with a goal, as every bench yields it.
 
 A row says what was compared on which case and how much better (or worse) we are; it never hides a loss.
 Fields and their names are the contract of `bench --json`.

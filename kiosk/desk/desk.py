@@ -7,16 +7,14 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kiosk import __version__
 from kiosk import settings as shop_settings
-from kiosk.desk.heat import HeatCounter
+from kiosk.desk.counters import Counters
 from kiosk.desk.probing import Probe
 from kiosk.desk.session import NotThere, Session, writable
-from kiosk.desk.shop import ShopCounter
 from kiosk.desk.shop_air import ShopAir
 from kiosk.ledger.book import Book, LedgerFault, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
@@ -31,22 +29,21 @@ from kiosk.rules.cards import (
     Subject,
     holder_under,
 )
-from kiosk.rules.lines import HoldEnded, KioskStarted, Moved, SettingChanged, SignedIn, SignedOut, TurnedAway
+from kiosk.rules.lines import (
+    HoldEnded,
+    KioskStarted,
+    Moved,
+    SettingChanged,
+    SignedIn,
+    SignedOut,
+    TurnedAway,
+)
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Wait
+from kiosk.rules.say import say
 
 if TYPE_CHECKING:
-    from kiosk.desk.adopting import AdoptingCounter
-    from kiosk.desk.audits import AuditCounter
-    from kiosk.desk.build import BuildCounter
-    from kiosk.desk.copies import CopiesCounter
-    from kiosk.desk.finding import FindingCounter
-    from kiosk.desk.handover import HandoverCounter
-    from kiosk.desk.intake import IntakeCounter
-    from kiosk.desk.labels import LabelCounter
-    from kiosk.desk.papers import PapersCounter
-    from kiosk.desk.people import PeopleCounter
-    from kiosk.desk.records import RecordsCounter
-    from kiosk.desk.reports import ReportsCounter
+    from kiosk.desk.kiosks import KiosksCounter
+    from kiosk.desk.together import Together
     from kiosk.rules.view import View
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
@@ -65,17 +62,17 @@ class Scanned:
     undo_s: float | None = None  # how long the step can still be undone
 
 
-class Desk:
+class Desk(Counters):
     """An open kiosk.  Belongs to one thread."""
 
     def __init__(self, session: Session) -> None:
-        self.session = session
-        self.heat = HeatCounter(session)
-        self.shop = ShopCounter(session)
+        super().__init__(session)
         self.air = ShopAir(session, lambda value: self.people.ambient_measured(value))
         self.probe = Probe(session)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
+        self.kiosks: KiosksCounter | None = None  # the shop's other kiosks; None: there are none, or nobody asked
+        self._together: Together | None = None
         self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
 
@@ -115,94 +112,22 @@ class Desk:
             book.close()
             raise
 
-    # The counters below are there from when they are first asked for: together they take longer to load than all the
-    # rest, and what is hot is told without them.
+    def begin_sharing(self) -> None:
+        """Shares the book with the shop's other kiosks from now on; one that has none stays what it is, untouched."""
+        book = self.session.book
+        if book.sharing is None or self.kiosks is not None:
+            return
+        from kiosk.desk.kiosks import KiosksCounter
 
-    @cached_property
-    def adopting(self) -> AdoptingCounter:
-        """Labels nobody knows."""
-        from kiosk.desk.adopting import AdoptingCounter
+        self.kiosks = KiosksCounter.of(book, book.path.parent)
+        if self.kiosks is not None:
+            from kiosk.desk.together import Together
 
-        return AdoptingCounter(self.session, self.shop, self.audits)
-
-    @cached_property
-    def audits(self) -> AuditCounter:
-        """Audits of places and of heat."""
-        from kiosk.desk.audits import AuditCounter
-
-        return AuditCounter(self.session)
-
-    @cached_property
-    def build(self) -> BuildCounter:
-        """Building up, measuring and tearing down."""
-        from kiosk.desk.build import BuildCounter
-
-        return BuildCounter(self.session)
-
-    @cached_property
-    def copies(self) -> CopiesCounter:
-        """Copies of the ledger."""
-        from kiosk.desk.copies import CopiesCounter
-
-        return CopiesCounter(self.session)
-
-    @cached_property
-    def finding(self) -> FindingCounter:
-        """Where things are."""
-        from kiosk.desk.finding import FindingCounter
-
-        return FindingCounter(self.session)
-
-    @cached_property
-    def handover(self) -> HandoverCounter:
-        """Machines and their pockets."""
-        from kiosk.desk.handover import HandoverCounter
-
-        return HandoverCounter(self.session)
-
-    @cached_property
-    def intake(self) -> IntakeCounter:
-        """Shop data in and out."""
-        from kiosk.desk.intake import IntakeCounter
-
-        return IntakeCounter(self.session)
-
-    @cached_property
-    def labels(self) -> LabelCounter:
-        """Labels, and what draws and prints them."""
-        from kiosk.desk.labels import LabelCounter
-
-        return LabelCounter(self.session)
-
-    @cached_property
-    def papers(self) -> PapersCounter:
-        """Papers of a job: sheets, lists, measurements."""
-        from kiosk.desk.papers import PapersCounter
-
-        return PapersCounter(self.session)
-
-    @cached_property
-    def people(self) -> PeopleCounter:
-        """Badges and PINs."""
-        from kiosk.desk.people import PeopleCounter
-
-        return PeopleCounter(self.session)
-
-    @cached_property
-    def records(self) -> RecordsCounter:
-        """What was done."""
-        from kiosk.desk.records import RecordsCounter
-
-        return RecordsCounter(self.session)
-
-    @cached_property
-    def reports(self) -> ReportsCounter:
-        """Audits and shifts as papers."""
-        from kiosk.desk.reports import ReportsCounter
-
-        return ReportsCounter(self.session, self.audits, self.records)
+            self._together = Together(self.session, self.kiosks, self.finding.catch_up)
 
     def close(self) -> None:
+        if self.kiosks is not None:
+            self.kiosks.close()
         self.air.close()
         self.probe.close()
         try:
@@ -259,6 +184,17 @@ class Desk:
         lines = session.write(TurnedAway(text, refused.reason.value, card.holder.key, goal.place.code))
         return Scanned(text, refused, lines, moment, card)
 
+    def called_out(self) -> Scanned | None:
+        """Steel that was heated by one kiosk and taken by another that had not heard it: told once at each."""
+        if self._together is None or not self._together.may_alarm():
+            return None
+        found = self.differences.called_out()
+        if found is None or found.alarm is None:
+            return None
+        card = self.session.cards.holder(found.subject)
+        told = Refused(Reason.HOT, found.alarm, say("apart.alarm_remedy"), holder=card)
+        return Scanned("", told, (), self.now(), card)
+
     def undo(self) -> Scanned:
         """The same as the printed command card."""
         return self.command(Command.UNDO)
@@ -298,6 +234,9 @@ class Desk:
             session.book.beat()
             session.tell_unwritten()
             self._beat_s = moment.watched_s
+        if self._together is not None:
+            self._together.kiosks.take()
+            self._together.heard()
         self.air.tick()
         ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
         lines = session.write(*ended) if ended else ()
@@ -314,6 +253,9 @@ class Desk:
         from kiosk.rules.decision import decide  # what is hot is told before all that decides is read
 
         session = self.session
+        if self._together is not None:
+            self._together.kiosks.fresh()
+            self._together.heard()
         moment = session.now()
         outcome = decide(self._view(subject), subject, moment)
         session.last_scan_s = moment.watched_s
@@ -373,6 +315,7 @@ class Desk:
             session.limits(),
             self.audits.to_open(subject),
             self.audits.asked_s,
+            session.cards.apart,
         )
 
     def _pending(self) -> Pending | None:

@@ -60,6 +60,10 @@ class FindingCounter:
         self._left: dict[str, float | None] = {}
         self._left_at_s = float("-inf")
 
+    def catch_up(self) -> None:
+        """Lines of other kiosks came."""
+        self._index.forget()
+
     def warm(self) -> None:
         """Reads everything in, so that the first letter typed is answered at once."""
         self.find("")

@@ -81,7 +81,7 @@ class HeatCounter:
         self._session = session
         self._cards: dict[str, HolderCard] = {}
         self._facts: dict[str, HoldFacts] = {}
-        self._read_to = -1
+        self._read_to: tuple[int, int] | None = None
 
     def board(self) -> tuple[HolderCard, ...]:
         """Everything under a hold, most dangerous first: hottest, then longest."""
@@ -126,7 +126,7 @@ class HeatCounter:
             return None
         moment = session.now()
         found = session.holds.advice(facts, moment)
-        return probe_next(found, card.hold, moment.watched_s) if found else None
+        return probe_next(found, card.hold, session.holds.moment(facts, moment).watched_s) if found else None
 
     def advice_next(self, board: Sequence[HolderCard]) -> tuple[HolderCard, ProbeNext] | None:
         """The same for the one on the board that is free first: there is no more room on the strip."""
@@ -138,11 +138,11 @@ class HeatCounter:
     def _now(self) -> list[HolderCard]:
         """Cards of all that is hot or warm; only temperatures and times move while no line is written."""
         session = self._session
-        if self._read_to != session.book.last_id:
+        if self._read_to != session.book.changed:
             self._cards = {card.holder.key: card for card in session.cards.held()}
             facts = {key: session.cards.hold_facts(key) for key in self._cards}
             self._facts = {key: found for key, found in facts.items() if found}
-            self._read_to = session.book.last_id
+            self._read_to = session.book.changed
         moment = session.now()
         found = []
         for key, card in self._cards.items():
@@ -223,6 +223,7 @@ class HeatCounter:
         card, now_s = session.holder(key), session.now().watched_s
         facts = session.cards.hold_facts(key) if card.hold else None
         if card.hold is not None and facts is not None:
+            now_s = session.holds.moment(facts, session.now()).watched_s
             return owed(facts, card.hold, session.holds.rules_of(facts).room.limit_c, now_s)
         if card.heat is not Heat.UNKNOWN:
             return NOTHING_OWED
@@ -241,10 +242,11 @@ class HeatCounter:
         if facts is not None:
             limit_c = session.holds.rules_of(facts).room.limit_c
             lately = [*facts.readings, *facts.withdrawn]
+            moment = session.holds.moment(facts, moment)
         else:
             lately = self._read_since_its_last_step(key)
         now_s = moment.watched_s
-        this = Reading(now_s, where, value_c, instrument, "", session.book.last_id + 1)
+        this = Reading(now_s, where, value_c, instrument, "", session.book.next_id)
         return cool_all_over([*lately, this], limit_c, now_s)
 
     def _read_since_its_last_step(self, key: str) -> list[Reading]:
@@ -275,7 +277,8 @@ class HeatCounter:
         session, key = self._session, card.holder.key
         facts = session.cards.hold_facts(key)
         assert facts is not None  # a card under a hold has facts
-        judged = session.holds.judge(facts, Reading(session.now().watched_s, where, value_c, instrument, ""))
+        now_s = session.holds.moment(facts, session.now()).watched_s
+        judged = session.holds.judge(facts, Reading(now_s, where, value_c, instrument, ""))
         alone = facts.reading_only or judged is None or judged.strange
         again_s = self._cool_all_over(key, where, value_c, instrument, facts) if alone else None
         # Where something was not seen, the model's hottest point need not be the hottest: only all over is proof.

@@ -14,10 +14,13 @@ from typing import NamedTuple
 import msgspec
 
 from kiosk.ledger.derive import TableRow
+from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.rules import hold
+from kiosk.rules.apart import Answer, Apart, about_time
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take
 from kiosk.rules.cards import HeatCurve, HoldView, Moment
 from kiosk.rules.cooling.assessment import Advice, Room, Way, Zone
+from kiosk.rules.hearing import WITHIN_S
 from kiosk.rules.hold import Verdict
 from kiosk.rules.hold_cases import Case, Weighed, solved, weighed
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, last_place, pair, type_of
@@ -83,8 +86,20 @@ class Holds:
     rules: the shop's values as they are set now; a hold that began under stricter ones keeps those (`rules_of`).
     """
 
-    def __init__(self, settings: HeatSettings, lessons: Callable[[int], list[TableRow]]) -> None:
+    def __init__(
+        self,
+        settings: HeatSettings,
+        lessons: Callable[[int], list[TableRow]],
+        age_of: Callable[[int], float | None] = lambda line: None,
+        apart: Callable[[], Apart | None] = lambda: None,
+    ) -> None:
+        """age_of: how long the stay that began with a line has lasted at least, where holds count by ages.
+
+        apart: how far this kiosk is cut off from others.
+        """
         self.rules = rules_set(settings)
+        self._age_of = age_of
+        self._apart = apart
         self._lessons = lessons
         self._kept: dict[str, _Kept] = {}
         self._advised: dict[str, _Advised] = {}
@@ -143,7 +158,19 @@ class Holds:
         """For each value the strictest of those it may have begun with and those set now."""
         return self.rules.stricter(facts.began)
 
+    def moment(self, facts: HoldFacts, moment: Moment, heard_s: float = 0.0) -> Moment:
+        """That moment by the clock of a hold's facts.  heard_s: so long ago, where several kiosks count it."""
+        if facts.clock != SHARED_CLOCK:
+            return moment
+        age_s = max(0.0, (self._age_of(facts.stay) or 0.0) - heard_s)
+        return replace(moment, watched_s=facts.stays[-1].since_s + age_s)
+
     def view(self, facts: HoldFacts, moment: Moment) -> HoldView:
+        """The hold then; where others may move the holder, as of when all that they did is known."""
+        found = self._view(facts, self.moment(facts, moment, WITHIN_S))
+        return replace(found, unheard=True) if about_time(self._apart()) is Answer.READING_ONLY else found
+
+    def _view(self, facts: HoldFacts, moment: Moment) -> HoldView:
         now = self._worked_out(facts).now
         if now is None or not facts.watched:
             return hold.not_computable(facts, self.rules)
@@ -158,11 +185,11 @@ class Holds:
         now = self._worked_out(facts).now
         if now is None or not facts.watched:
             return None
-        return hold.curve(facts, self.rules, now.found, moment.watched_s)
+        return hold.curve(facts, self.rules, now.found, self.moment(facts, moment).watched_s)
 
     def advice(self, facts: HoldFacts, moment: Moment) -> Advice | None:
         """The best next reading, its times watched ones; None where none is worth it or it cannot be computed."""
-        now, now_s = self._worked_out(facts).now, moment.watched_s
+        now, now_s = self._worked_out(facts).now, self.moment(facts, moment).watched_s
         if now is None or not facts.watched:
             return None
         made = self._advised.get(facts.holder.key)
@@ -180,7 +207,7 @@ class Holds:
             self._skins[key] = facts, skin
         if skin is None or not facts.watched:
             return unknown_skin(self.rules_of(facts).room.limit_c, seen.where)
-        return skin.now(facts, self.rules, seen, moment.watched_s)
+        return skin.now(facts, self.rules, seen, self.moment(facts, moment, WITHIN_S).watched_s)
 
     def _solved_skin(self, facts: HoldFacts) -> HoldSkin | None:
         kept = self._worked_out(facts)
@@ -213,7 +240,7 @@ class Holds:
         now = self._worked_out(facts).now
         if now is None or not facts.watched:
             return None
-        return hold.length_error_um(facts, self.rules, now.found, moment.watched_s)
+        return hold.length_error_um(facts, self.rules, now.found, self.moment(facts, moment, WITHIN_S).watched_s)
 
     def _worked_out(self, facts: HoldFacts) -> _Kept:
         key = facts.holder.key

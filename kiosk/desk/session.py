@@ -6,7 +6,7 @@ Writes only through the book and never decides; one thread owns a session.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 from kiosk.desk.holds import Holds
 from kiosk.ledger import tables as T
@@ -14,7 +14,8 @@ from kiosk.ledger.book import Book, LedgerFault, Written, rows
 from kiosk.ledger.last_step import last_step
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
-from kiosk.rules.acts import Person, from_presetter, loses_its_pin, of_itself
+from kiosk.rules.acts import Person, apart_answer, from_presetter, loses_its_pin, of_itself
+from kiosk.rules.apart import Answer
 from kiosk.rules.bounds_of_lines import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
 from kiosk.rules.grounds import Grounds, Resting, grounds
@@ -42,6 +43,10 @@ from kiosk.settings import Settings, deciding, same_value
 
 LONGEST_SCAN = 7089  # figures in the largest QR symbol at its weakest level, ISO/IEC 18004
 ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
+
+
+def _nobody_waits() -> None:
+    """This kiosk has no others."""
 
 
 def writable(text: str) -> str:
@@ -110,8 +115,18 @@ class Session:
         self.last_scan_s = 0.0
         self.stepped_s: float | None = None  # watched time of the last step written here that a hand could want back
         self.last_holder: str | None = None  # key of the holder scanned last
+        self.wrote: Callable[[], None] = _nobody_waits  # told once lines are on the disk
         self.cards = Cards(book, self._hold)
-        self.holds = Holds(settings.heat, self.cards.lessons)
+        self.holds = self._holds(settings)
+
+    def _holds(self, settings: Settings) -> Holds:
+        cards, book = self.cards, self.book
+        return Holds(settings.heat, cards.lessons, lambda line: book.age_of(line), lambda: cards.apart)
+
+    def catch_up(self) -> None:
+        """Lines of other kiosks came: what was read before is stale."""
+        self.cards.forget_places()
+        self.holds.unlearnt()
 
     def _hold(self, facts: HoldFacts) -> HoldView:
         return self.holds.view(facts, self.now())
@@ -168,6 +183,8 @@ class Session:
         """
         if by is None and self.badge_first([each for each in entries if not (presetter and from_presetter(each))]):
             raise ActRefused(Reason.BADGE_FIRST)
+        if any(apart_answer(self.cards.apart, entry) is Answer.REFUSED for entry in entries):
+            raise ActRefused(Reason.CATCH_UP_FIRST)
         if any(isinstance(entry, OperatorAdded | OperatorRetired) for entry in entries):
             self._keep_a_pin(entries)
         for entry in entries:
@@ -177,6 +194,7 @@ class Session:
             self.stepped_s = self.now().watched_s
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
             self.cards.forget_places()
+        self.wrote()
         return written
 
     def _append(self, entries: Sequence[Entry], by: str | None) -> tuple[Written, ...]:
@@ -250,11 +268,13 @@ class Session:
 
     def hot_lately(self) -> tuple[HolderCard, ...]:
         """What is under a hold or was heated within the hour: of two alike, it may be taken for the cold one."""
-        now_s = self.now().watched_s
+        now = self.now()
 
         def lately(key: str) -> bool:
             facts = self.cards.hold_facts(key)
-            return facts is not None and facts.watched and now_s - facts.heated_at_s <= ALIKE_S
+            if facts is None or not facts.watched:
+                return False
+            return self.holds.moment(facts, now).watched_s - facts.heated_at_s <= ALIKE_S
 
         return tuple(card for card in self.cards.held() if card.hold or lately(card.holder.key))
 
@@ -294,7 +314,7 @@ class Session:
     def take_settings(self, settings: Settings) -> None:
         """The shop's settings are these from now on."""
         self.settings = settings
-        self.holds = Holds(settings.heat, self.cards.lessons)
+        self.holds = self._holds(settings)
 
     def cooling_place(self) -> PlaceCard | None:
         """Where to send a hot holder: a cooling place with room, a sleeve first."""

@@ -51,7 +51,7 @@ TAPE_LONGEST_MM = 150.0
 
 
 def parse_size(text: str) -> LabelSize:
-    """`25x25`, `40 x 20`, `40,5x20`, `tape 9 mm`, `tape9`, `9` (tape of 9 mm).  Raises SizeUnknown."""
+    """`25x25`, `40 x 20`, `40,5x20`, `tape 9 mm`, `tape 9`, `9` (tape of 9 mm).  Raises SizeUnknown."""
     plain = "".join(text.split()).lower().replace("×", "x").replace(",", ".").removesuffix("mm")
     if tape := re.fullmatch(r"(?:tape)?(\d+(?:\.\d+)?)", plain):
         return _custom(text, plain, None, float(tape[1]))

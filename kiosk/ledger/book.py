@@ -10,7 +10,7 @@ from __future__ import annotations
 import secrets
 import sqlite3
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -22,10 +22,13 @@ from kiosk.ledger import tables as T
 from kiosk.ledger import upgrade
 from kiosk.ledger.anchor import Anchor, Mark
 from kiosk.ledger.clock import SecondsSource, WatchedClock, boot_counter_s
-from kiosk.ledger.derive import Broken, Stamp, TableRow, changes, mentions
+from kiosk.ledger.derive import Broken, Stamp, TableRow
+from kiosk.ledger.deriving import carry, derive_again, several_clocks
 from kiosk.ledger.disk import make_private, make_private_folder, which_file
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, Written, as_kept, beat_seal, line_hash, written
 from kiosk.ledger.lock import FolderLock
+from kiosk.ledger.shared_form import WAITING
+from kiosk.ledger.sharing import Sharing
 from kiosk.ledger.sql_state import SqlState
 from kiosk.ledger.statements import sentences
 from kiosk.ledger.trouble import Cause, LedgerFault, fault_of
@@ -33,6 +36,7 @@ from kiosk.ledger.verify import Progress, Wrong, verify
 from kiosk.ledger.witness import disagrees
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat, Moment
+from kiosk.rules.chain import SharedLine
 from kiosk.rules.lines import Entry, Heated, Restored
 
 NAME = "ledger.db"
@@ -71,10 +75,16 @@ class Book:
         self._lock = lock
         self._file = which_file(path)
         self._anchor: Anchor | None = None
+        self.sharing = Sharing.found(self.state)  # None: this kiosk has no others
+        self.age_of: Callable[[int], float | None] = lambda line: None  # of the stay that began with it, at least
         last = T.KeptLine.select().order_by(T.KeptLine.id.desc()).first()
         self._last_id: int = last.id if last else 0
         self._last_hash: str = last.hash if last else HASH_BEFORE_ANY_LINE
-        self._clock = WatchedClock(max(last.watched_s if last else 0.0, self._beaten_s(mark)), *clock)
+        last_s = last.watched_s if last else 0.0
+        if self.sharing is not None:
+            self.kiosk, last_s = self.sharing.own, self.sharing.last_watched_s()
+            self._last_id, self._last_hash = self.sharing.tail.number, self.sharing.tail.digest
+        self.clock = WatchedClock(max(last_s, self._beaten_s(mark)), *clock)
 
     @classmethod
     def open(
@@ -113,7 +123,7 @@ class Book:
             T.database.connect(reuse_if_open=True)
             with T.database.atomic():
                 if stepped := upgrade.create_or_upgrade(T.database.obj, str(path)):
-                    _derive_again()
+                    derive_again()
             book = cls(path, kiosk, clock, mark, lock)
             book._hold_anchor(mark, stepped)
             return book
@@ -159,7 +169,7 @@ class Book:
     def _hold_anchor(self, mark: Mark | None, stepped: bool) -> None:
         """Compares the ledger with its anchor, and holds that from now on.  stepped: it comes from an older kiosk."""
         if stepped and mark is None:
-            self.lost = "clocks" if _several_clocks() else None
+            self.lost = "clocks" if several_clocks() else None
         else:
             self.lost = self._whole(mark)
         if mark is None:
@@ -180,7 +190,9 @@ class Book:
         return "lost" if disagrees(self.path.parent, mark.folder, self.state.cursor.execute, self.hash_of) else None
 
     def hash_of(self, number: int) -> str | None:
-        """The hash of a line; None: there is no such line."""
+        """The hash of a line of this kiosk's; None: there is no such line."""
+        if self.sharing is not None:
+            return self.sharing.hash_of(number)
         found = self.state.cursor.execute(f'SELECT "hash" FROM "line" WHERE "id" = {T.database.param}', (number,))
         row = found.fetchone()
         return row[0] if row else None
@@ -226,11 +238,21 @@ class Book:
         return self._last_id
 
     @property
+    def next_id(self) -> int:
+        """What the next line's id will be."""
+        return self._last_id + 1 + (WAITING if self.sharing is not None else 0)
+
+    @property
+    def changed(self) -> tuple[int, int]:
+        """Another value whenever the tables changed: what was read of them with an older one is stale."""
+        return self._last_id, self.sharing.generation if self.sharing is not None else 0
+
+    @property
     def last_hash(self) -> str:
         return self._last_hash
 
     def now(self) -> Moment:
-        return self._clock.now()
+        return self.clock.now()
 
     def beat(self) -> None:
         """Writes down how far watched time has come, so that a power cut costs at most the time since.
@@ -276,11 +298,18 @@ class Book:
                 last_id += 1
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
                 entry, text = as_kept(given)
+                if self.sharing is not None:
+                    said = self.sharing.says(entry, stamp, text, last_hash, self.age_of)
+                    last_hash = self.sharing.add(said)
+                    kept.append(Written(*said.stamp(WAITING + last_id), entry, last_hash))
+                    continue
                 last_hash = line_hash(last_hash, stamp, entry.kind, text)
                 self.state.cursor.execute(self._insert_line, (*stamp, entry.kind, text, last_hash))
-                self._carry(entry, stamp)
+                carry(self.state, self._insert_mention, entry, stamp)
                 kept.append(Written(*stamp, entry, last_hash))
         self._last_id, self._last_hash, self.lost = last_id, last_hash, None
+        if self.sharing is not None:
+            self.sharing.grown(last_id, last_hash)
         about_heat = any(isinstance(line.entry, Heated | Restored) for line in kept)
         if about_heat:
             self._into_the_file()
@@ -289,6 +318,27 @@ class Book:
         if told:
             self.beat()  # the beat that was there may be sealed with a line that is gone
         return tuple(kept[len(told) :])
+
+    def share(self, own: str) -> None:
+        """From now on this kiosk has others: its lines are the first chain, or it has none.  own: its identity."""
+        with self._kept(), T.database.atomic():
+            sharing = Sharing.begin(self.state, own)
+        self.sharing, self.kiosk = sharing, own
+        self.beat()
+
+    def take(self, lines: Sequence[SharedLine], enough: Callable[[], bool] = lambda: False) -> int:
+        """Applies shared lines that come next until it was `enough`; how many.  Raises as `Sharing.take`."""
+        sharing = self.sharing
+        if sharing is None or not lines:
+            return 0
+        try:
+            with self._kept(), T.database.atomic():
+                done = sharing.take(lines, enough)
+        except BaseException:
+            sharing.read_ends()
+            raise
+        self._last_id, self._last_hash = sharing.tail.number, sharing.tail.digest
+        return done
 
     def _anchored(self, line: int, last_hash: str, watched_s: float, *, firm: bool) -> None:
         if self._anchor:
@@ -312,9 +362,6 @@ class Book:
         shrinks = rows(T.Holder.select(T.Holder.key).where(T.Holder.clamping == Clamping.SHRINK_FIT.value))
         unsure = sorted({row["key"] for row in shrinks} - held)
         return Restored(self.path.name, tuple(sorted(held)), tuple(unsure), cause)
-
-    def _carry(self, entry: Entry, stamp: Stamp) -> None:
-        _carry(self.state, self._insert_mention, entry, stamp)
 
     def lines(self, after: int = 0, subject: str | None = None, newest: int | None = None) -> Iterator[Written]:
         """Lines in order from `after` on; of one subject; or only the `newest` N (newest first)."""
@@ -350,31 +397,4 @@ class Book:
     def rebuild(self) -> None:
         """Throws the derived tables away and builds them again from the lines."""
         with self._kept(), T.database.atomic():
-            _derive_again()
-
-
-def _several_clocks() -> bool:
-    """Whether any hold that runs was counted by more than one name of the kiosk."""
-    first = T.Hold.select(T.Hold.heated_line).where(T.Hold.ended_line.is_null()).order_by(T.Hold.heated_line).first()
-    if first is None:
-        return False
-    return bool(T.KeptLine.select(T.KeptLine.kiosk).where(T.KeptLine.id >= first.heated_line).distinct().count() > 1)
-
-
-def _derive_again() -> None:
-    """Makes the derived tables anew, in the form this program knows, from the lines."""
-    for model in (*T.DERIVED, T.Mention):
-        T.database.drop_tables([model])
-        T.database.create_tables([model])
-    state = SqlState()
-    insert = sentences(T.Mention, T.database.param).insert
-    found: Any = T.KeptLine.select().order_by(T.KeptLine.id).tuples()
-    for line in map(written, found):
-        _carry(state, insert, line.entry, line.stamp)
-
-
-def _carry(state: SqlState, insert_mention: str, entry: Entry, stamp: Stamp) -> None:
-    """Moves the index and the derived tables along with a line."""
-    state.cursor.executemany(insert_mention, [(subject, stamp.id) for subject in mentions(entry, stamp)])
-    for change in changes(entry, stamp, state):
-        state.apply(change)
+            derive_again()

@@ -45,3 +45,8 @@ class WatchedClock:
         self._watched_s += max(0.0, count_s - self._last_s)
         self._last_s = count_s
         return Moment(self._wall(), self._watched_s)
+
+    def from_now(self) -> SecondsSource:
+        """Watched time for another thread, which moves nothing here."""
+        base_s, start_s = self.now().watched_s, self._last_s
+        return lambda: base_s + max(0.0, self._counter() - start_s)

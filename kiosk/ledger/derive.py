@@ -102,8 +102,8 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
                 "key": c.key, "name": c.name, "dc_mm": c.dc_mm, "dmm_mm": c.dmm_mm, "re_mm": c.re_mm,
                 "facts": text(c), "retired": 0,
             }  # fmt: skip
-            known = state.get("cutter", c.key)
-            yield Put("cutter", row | {"regrinds": known["regrinds"] if known else 0})
+            before = state.get("cutter", c.key)
+            yield Put("cutter", row | {"regrinds": before["regrinds"] if before else 0})
         case L.CutterReground(cutter=key, dc_mm=dc_mm, oal_mm=oal_mm):
             row = must(state, "cutter", key, at)
             ground = {name: value for name, value in (("dc_mm", dc_mm), ("oal_mm", oal_mm)) if value is not None}
@@ -146,8 +146,8 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
                 },
             )  # fmt: skip
         case L.OperatorAdded(operator=key, name=name, role=role, pin_hash=pin):
-            known = state.get("operator", key)
-            kept = known["pin_hash"] if known and pin is None else pin
+            before = state.get("operator", key)
+            kept = before["pin_hash"] if before and pin is None else pin
             yield Put("operator", {"key": key, "name": name, "role": role, "pin_hash": kept, "retired": 0})
         case L.OperatorRetired(operator=key):
             yield Put("operator", must(state, "operator", key, at) | {"retired": 1})
@@ -166,6 +166,11 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
         case L.Restored():
             yield from derive_heat.restored(entry, at, state)
         case L.SignedIn() | L.SignedOut() | L.PinGiven() | L.TurnedAway() | L.Imported() | L.ImportUndone():
+            return
+        case L.KioskStands(name=name, at=place, heats=heats, known=known):
+            row = {"key": at.kiosk, "name": name, "at": place, "heats": int(heats), "known": int(known), "line": at.id}
+            yield Put("member", row)
+        case L.ClaimSettled():  # of kiosks that worked apart: `fold`
             return
 
 

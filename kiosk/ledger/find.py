@@ -63,6 +63,10 @@ class FindIndex:
     def __len__(self) -> int:
         return len(self._rows)
 
+    def forget(self) -> None:
+        """Rows changed otherwise than by lines at the end: everything is read anew."""
+        self._sizes = None
+
     def search(self, query: Query, first: int, count: int, left_s: Callable[[str], float | None]) -> Hits:
         """Rows that match, in the order of how soon they are usable, from the `first` on, `count` of them.
 

@@ -239,6 +239,70 @@ class Setting(Table):
     value = TextField()
 
 
+class Claim(Table):
+    """What each kiosk claimed last about one matter of one subject, where several write (`rules.merge`)."""
+
+    key = TextField(primary_key=True)  # matter/subject
+    made = TextField()  # JSON of rules.merge.Made, one a kiosk
+
+
+class Difference(Table):
+    """Claims of kiosks that had not seen each other's; open until a line closes it that saw them all."""
+
+    key = TextField(primary_key=True)  # matter/subject
+    matter = TextField()
+    subject = TextField(index=True)
+    claims = TextField()  # JSON of rules.merge.Made
+    opened_line = IntegerField()
+    closed_line = IntegerField(null=True, index=True)
+
+
+class Member(Table):
+    """A kiosk of the shop, by its identity, as its own last word has it."""
+
+    key = TextField(primary_key=True)
+    name = TextField()
+    at = TextField(null=True)
+    heats = IntegerField()
+    known = IntegerField()  # by all others, as it says
+    line = IntegerField()
+
+
+class Chained(Table):
+    """Where a line stands in its kiosk's own chain, and in the shop's order.  Empty at a kiosk without others.
+
+    book: the hash of all shared lines to this one; null while it waits for its place.
+    """
+
+    line = IntegerField(primary_key=True)
+    chain = TextField()
+    number = IntegerField()
+    previous = TextField()
+    seen = IntegerField()
+    seen_book = TextField()
+    stay = IntegerField(null=True)
+    age_s = FloatField(null=True)
+    book = TextField(null=True)
+
+    class Meta:
+        indexes = ((("chain", "number"), True),)
+
+
+class Image(Table):
+    """A row as it was before an own waiting line changed it, so that the line can be undone.  before: JSON or null."""
+
+    id = AutoField()
+    what = TextField()  # table
+    key = TextField()  # JSON of its key
+    before = TextField(null=True)
+
+
+class Joined(Table):
+    """That this kiosk has others, and its identity among them."""
+
+    own = TextField(primary_key=True)
+
+
 class Watch(Table):
     """How far watched time has come, in one row; kept apart from the lines because it moves every few seconds.
 
@@ -259,6 +323,7 @@ class Schema(Table):
 
 DERIVED: tuple[type[Table], ...] = (
     Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Doubted, Teaching, Operator, Audit, Sighting, Settled,
-    Setting,
+    Setting, Claim, Difference, Member,
 )  # fmt: skip
-ALL: tuple[type[Table], ...] = (Schema, Watch, KeptLine, Mention, *DERIVED)
+SHARING: tuple[type[Table], ...] = (Chained, Image, Joined)
+ALL: tuple[type[Table], ...] = (Schema, Watch, KeptLine, Mention, *DERIVED, *SHARING)

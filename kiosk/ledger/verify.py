@@ -20,6 +20,7 @@ from kiosk.ledger.anchor import Mark
 from kiosk.ledger.derive import KEYS, Broken, MemoryState, Stamp, changes, mentions
 from kiosk.ledger.lineform import COLUMNS, HASH_BEFORE_ANY_LINE, beat_seal, entry_of, line_hash
 from kiosk.ledger.statements import sentences
+from kiosk.ledger.verify_shared import Fold, replayed
 
 Progress = Callable[[int, int], None]
 REPORT_EVERY = 5000  # lines between two calls of the progress
@@ -58,7 +59,12 @@ def verify(execute: Execute, progress: Progress | None = None, mark: Mark | None
     found = list(_form(execute))
     if found:
         return found  # another form than this program knows cannot be compared with it
-    found += _replay(execute, memory, told, progress)
+    if execute('SELECT COUNT(*) FROM "joined"').fetchone()[0]:
+        fold = Fold()
+        memory = fold.memory
+        found += _replay_all(execute, fold, told)
+    else:
+        found += _replay(execute, memory, told, progress)
     found += _mentions(execute, told)
     found += _beat(execute, mark, told)
     found += _compare(execute, memory)
@@ -132,6 +138,19 @@ def _replay(execute: Execute, memory: MemoryState, told: _Told, progress: Progre
             progress(number, total)
     if progress:
         progress(total, total)
+
+
+def _replay_all(execute: Execute, fold: Fold, told: _Told) -> Iterator[Wrong]:
+    """Where this kiosk has others."""
+
+    def mentioned(line: int, subjects: set[str]) -> None:
+        for subject in subjects:
+            told.mentioned[subject] = told.mentioned.get(subject, 0) + hash((_SALT, line))
+
+    beaten = {row[0]: "" for row in execute('SELECT "line" FROM "watch"')}
+    for where, what in replayed(execute, fold, mentioned, beaten):
+        yield Wrong(where, what)
+    told.hashes |= {number: digest for number, digest in beaten.items() if digest}
 
 
 _SALT = secrets.randbits(64)  # so that no edit of the index can be made to come to the same sum

@@ -14,9 +14,11 @@ import msgspec
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
 from kiosk.ledger.derive import STILL_WARM_S, TableRow
+from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.ledger.places import Places
 from kiosk.ledger.statements import taught
 from kiosk.rules import codes
+from kiosk.rules.apart import Apart, nothing_heard
 from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured
 from kiosk.rules.cards import (
     Command,
@@ -55,6 +57,8 @@ class Cards:
         self._hold = hold
         self._places: Places | None = None
         self.unwritten: set[str] = set()  # holders of which a heating could not be written: nobody knows how warm
+        # How far this kiosk is cut off from others on the book; None: there are none.
+        self.apart: Apart | None = nothing_heard(book.kiosk) if book.sharing else None
         self._opened_s = book.now().watched_s
         self._taught = taught(T.database.param)
         self._standing = f'SELECT "key" FROM "holder" WHERE "place" = {T.database.param}'
@@ -229,6 +233,7 @@ class Cards:
             bool(row["heat_unused"]),
             row["heat_cycles"],
             bool(row["retired"]),
+            self.apart,
         )
 
     def _body_c(self, held: TableRow | None, view: HoldView | None) -> float | None:
@@ -236,22 +241,32 @@ class Cards:
         if view is not None:
             return view.high_c
         # How long ago another clock's hold ended, this one cannot say: no warmer than it was then.
-        return SAFE_MOST_C if held is not None and held["kiosk"] != self._book.kiosk else None
+        return SAFE_MOST_C if held is not None and held["kiosk"] not in (self._book.kiosk, SHARED_CLOCK) else None
 
     def _still_warm(self, held: TableRow) -> bool:
         """Whether a hold that ended may have left warmth behind, as far as this kiosk's own clock can say."""
-        now_s = self._book.now().watched_s
-        return held["kiosk"] == self._book.kiosk and now_s - held["heated_watched_s"] < STILL_WARM_S
+        now_s = self._hold_now_s(held)
+        return now_s is not None and now_s - held["heated_watched_s"] < STILL_WARM_S
+
+    def _hold_now_s(self, held: TableRow) -> float | None:
+        """Now by the clock of a hold's row; None where that is another kiosk's."""
+        if held["kiosk"] == SHARED_CLOCK:
+            _, since_s, line = msgspec.json.decode(held["stages"])[-1]
+            return float(since_s) + (self._book.age_of(line) or 0.0)
+        return self._book.now().watched_s if held["kiosk"] == self._book.kiosk else None
 
     def _stands_heated_s(self, row: TableRow, held: TableRow) -> float | None:
         """When the heating began that runs, while the holder still stands where it was heated."""
-        moved = held["kiosk"] != self._book.kiosk or (row["since_line"] or 0) > held["heated_line"]
-        return None if moved or held["reading_only"] else float(held["first_watched_s"])
+        now_s = self._hold_now_s(held)
+        if now_s is None or (row["since_line"] or 0) > held["heated_line"] or held["reading_only"]:
+            return None
+        return self._book.now().watched_s - (now_s - float(held["first_watched_s"]))
 
     def held(self) -> list[HolderCard]:
         """Everything under a hold, and what may still be warm after one."""
         since_s = self._book.now().watched_s - STILL_WARM_S
         mine = (T.Hold.kiosk == self._book.kiosk) & (T.Hold.heated_watched_s > since_s)
+        mine |= T.Hold.kiosk == SHARED_CLOCK
         found = T.Hold.select(T.Hold.holder).where(T.Hold.ended_line.is_null() | mine)
         return [card for row in rows(found) if (card := self.holder(row["holder"]))]
 
@@ -272,7 +287,8 @@ class Cards:
     def facts(self, held: TableRow, holder: Holder, assembly: Assembly | None) -> HoldFacts:
         """The facts of a hold's row."""
         stays = []
-        for code, since_s, _ in msgspec.json.decode(held["stages"]):
+        stages = msgspec.json.decode(held["stages"])
+        for code, since_s, _ in stages:
             row = self.places.rows.get(code) if code else None
             way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
             stays.append(Stay(code, since_s, way, wet))
@@ -292,9 +308,10 @@ class Cards:
             body_unknown=bool(held["body_unknown"]),
             began=_began.decode(held["began"]) if held["began"] else (),
             heating=held["heated_line"],
-            watched=held["kiosk"] == self._book.kiosk,
+            watched=held["kiosk"] in (self._book.kiosk, SHARED_CLOCK),
             withdrawn=tuple(reading for reading in read if reading.verdict == WITHDRAWN),
             clock=held["kiosk"],
+            stay=stages[-1][2],
         )
 
 

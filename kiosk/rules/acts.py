@@ -10,11 +10,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from kiosk.rules import lines as L
+from kiosk.rules.apart import TABLE, Answer, Apart, Question
 from kiosk.rules.audit import Action
 from kiosk.rules.cards import OperatorCard
 
 # Said by whoever comes and goes, by the program that starts, and by refusals; a PIN says itself whose it is.
-_ALWAYS = (L.SignedIn, L.SignedOut, L.PinGiven, L.TurnedAway, L.KioskStarted, L.Restored, L.AuditPaused)
+_ALWAYS = (L.SignedIn, L.SignedOut, L.PinGiven, L.TurnedAway, L.KioskStarted, L.Restored, L.AuditPaused, L.KioskStands)
 
 
 def of_itself(entry: L.Entry) -> bool:
@@ -77,3 +78,30 @@ def loses_its_pin(people: Mapping[str, Person], entries: Iterable[L.Entry]) -> b
 def from_presetter(entry: L.Entry) -> bool:
     """Whether an instrument may say this without a hand."""
     return isinstance(entry, L.MeasuredLine)
+
+
+# What the whole shop must hear of before anybody goes by it.
+_OFFICE = (
+    L.PlaceRetired, L.HolderRetired, L.CutterRetired, L.OperatorAdded, L.OperatorRetired, L.Imported, L.ImportUndone,
+)  # fmt: skip
+
+
+def apart_answer(apart: Apart | None, entry: L.Entry) -> Answer:
+    """Whether a line may be written at a kiosk that is cut off."""
+    if apart is not None and not apart.admitted and not of_itself(entry):
+        return Answer.REFUSED
+    if apart is None or apart.caught_up:
+        return Answer.AS_EVER
+    match entry:
+        case L.AuditClosed():
+            return TABLE[Question.AUDIT_CLOSE]
+        case L.Seen():
+            return TABLE[Question.AUDIT_SEEN]
+        case L.SignedIn():
+            return TABLE[Question.BADGE]
+        case L.SettingChanged(reason=reason) if reason not in (L.OUTSIDE, L.THERMOMETER):
+            return TABLE[Question.OFFICE]
+        case _ if isinstance(entry, _OFFICE):
+            return TABLE[Question.OFFICE]
+        case _:
+            return Answer.AS_EVER

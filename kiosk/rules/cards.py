@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 from math import ceil
 
+from kiosk.rules.apart import Apart
 from kiosk.rules.assembly import Assembly, Condition, Holder
 from kiosk.rules.fitting.magazine import Loaded, Magazine
 from kiosk.rules.places import Place
@@ -44,10 +45,16 @@ class HoldView:
     gap: bool = False  # the kiosk did not watch for a while, so the hold is longer
     since_utc_s: float = 0.0
     heating: int | None = None  # number of the line that began it
+    unheard: bool = False  # some kiosk that may have moved or heated it again is not in hearing: no time ends it now
 
     @property
     def ended(self) -> bool:
         """Whether watched time alone has brought it to its end."""
+        return self.time_is_up and not self.unheard
+
+    @property
+    def time_is_up(self) -> bool:
+        """Whether it would have ended by what this kiosk knows."""
         return not self.needs_reading and self.remaining_s is not None and self.remaining_s <= 0
 
 
@@ -147,6 +154,7 @@ class HolderCard:
     heat_unused: bool = False  # heated, and no shrink fit was opened or closed by that heating yet
     heat_cycles: int = 0
     retired: bool = False
+    apart: Apart | None = None  # how far this kiosk is cut off from others on the same book; None: there are none
 
     @property
     def name(self) -> str:
@@ -233,6 +241,7 @@ class Pending:
 
     card: HolderCard | PlaceCard
     since_watched_s: float
+    look_at: str | None = None  # code of the pocket a hand was asked to look at
 
     def left_s(self, moment: Moment, pair_s: float) -> float:
         """Seconds that the second scan may still take; negative: it comes too late."""
@@ -251,6 +260,7 @@ class LastStep:
     heated: bool = False
     still_there: bool = True  # nobody moved it since
     torn: Torn | None = None  # it was a tear-down
+    shared: bool = False  # it has its place in the order of all kiosks
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,24 +13,30 @@ only loses a holder.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from kiosk.rules.apart import Answer, about_cool, about_heating, about_pocket, about_undo
 from kiosk.rules.assembly import Clamping, Condition
 from kiosk.rules.cards import Heat, HolderCard, LastStep, Moment, Pending, PlaceCard, Torn
 from kiosk.rules.fitting.obstacles import limits, obstacles
 from kiosk.rules.fitting.proposals import Proposal, propose
-from kiosk.rules.lines import ConditionSaid, Entry, Heated, HoldEnded, Moved, TornDown
+from kiosk.rules.lines import LOOKED, NOT_VERIFIED, ConditionSaid, Entry, Heated, HoldEnded, Moved, TornDown
 from kiosk.rules.outcomes import ABOUT_HEAT, Done, Expects, Outcome, Reason, Refused, Step, Wait, refuse
 from kiosk.rules.places import Kind, Need, needs_of
-from kiosk.rules.say import Value, say
+from kiosk.rules.say import Say, Value, say
 from kiosk.rules.view import View
 
 # Later than this heat has gone into the body, and whoever heats it again heats it warm, whatever a shop has set.
 ONE_HEATING_S = 30.0
 
 
-def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) -> Refused | None:
+def may_go(
+    card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None, *, looked: bool = False
+) -> Refused | None:
     """May this holder go there now?  None: yes.  The one home of that question.
 
-    cooling: where to send it if it is hot and not at a cooling place already.
+    cooling: where to send it if it is hot and not at a cooling place already.  looked: a hand has looked whether
+    the pocket is empty.
     """
     origin = card.at
     heat = warmth(card)
@@ -50,6 +56,8 @@ def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) 
         return refuse(Reason.NOT_A_STEP, card, goal, name=card.name, place=goal.name, origin=came)
     if Need.SHRINKS in needs and card.holder.clamping is not Clamping.SHRINK_FIT:
         return refuse(Reason.NOT_SHRINK, card, goal, name=card.name, place=goal.name)
+    if Need.SHRINKS in needs and about_heating(card.apart) is Answer.REFUSED:
+        return refuse(Reason.NOT_THE_STATION, card, goal, name=card.name, place=goal.name)
     if Need.COOL in needs and heat is Heat.UNKNOWN:
         return too_warm(card, goal, goal.name, cooling)
     if Need.ASSEMBLED in needs and card.assembly is None:
@@ -61,7 +69,14 @@ def may_go(card: HolderCard, goal: PlaceCard, cooling: PlaceCard | None = None) 
     others = [key for key in goal.occupants if key != card.holder.key]
     if goal.place.capacity is not None and len(others) >= goal.place.capacity:
         return refuse(Reason.PLACE_FULL, card, goal, name=card.name, place=goal.name, capacity=goal.place.capacity)
+    if goal.place.kind.in_machine and not looked and _facts(card, goal) is Answer.LOOK_FIRST:
+        return refuse(Reason.LOOK_FIRST, card, goal, name=card.name, place=goal.name)
     return None
+
+
+def _facts(card: HolderCard, goal: PlaceCard) -> Answer:
+    """How good what is known of a pocket is."""
+    return about_pocket(card.apart, goal.place.parent)
 
 
 def warmth(card: HolderCard) -> Heat:
@@ -69,7 +84,13 @@ def warmth(card: HolderCard) -> Heat:
     if card.hold is not None and not card.hold.ended:
         return Heat.HELD
     over = card.heat is Heat.HELD and card.hold is not None
-    return Heat.COOL if over or card.heat is Heat.COOL else Heat.UNKNOWN
+    cool = over or card.heat is Heat.COOL
+    return Heat.COOL if cool and _coolness(card) is not Answer.HEAT_UNKNOWN else Heat.UNKNOWN
+
+
+def _coolness(card: HolderCard) -> Answer:
+    """What it is worth that a holder counts as cool."""
+    return about_cool(card.apart, card.holder.clamping is Clamping.SHRINK_FIT, card.last_kiosk)
 
 
 def too_warm(card: HolderCard, goal: PlaceCard | None, place: str, cooling: PlaceCard | None) -> Refused:
@@ -78,6 +99,11 @@ def too_warm(card: HolderCard, goal: PlaceCard | None, place: str, cooling: Plac
     cooling: where to send it if it is hot and not at a cooling place already.
     """
     hold = card.hold
+    if (hold is not None and hold.unheard and hold.time_is_up) or (hold is None and card.heat is Heat.COOL):
+        at = card.at if card.at and card.at.place.kind is Kind.COOLING else cooling
+        why = say("refused.unheard", name=card.name, place=place, silent_at=_silent_since(card))
+        remedy = say("remedy.unheard", name=card.name, place=at.name if at else None)
+        return Refused(Reason.UNHEARD, why, remedy, holder=card, goal=goal)
     if hold is None or hold.ended:
         return refuse(Reason.NOWHERE_KNOWN, card, goal, name=card.name, place=place)
     at = card.at if card.at and card.at.place.kind is Kind.COOLING else cooling
@@ -167,10 +193,13 @@ def _fresh_place(view: View, moment: Moment) -> PlaceCard | None:
 def pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Done | Refused:
     """The step a pair of scans asks for."""
     keep = Pending(card, moment.watched_s)
-    refused = may_go(card, goal, view.cooling_place)
+    looked = view.pending is not None and view.pending.look_at == goal.place.code and _fresh(view, view.pending, moment)
+    refused = may_go(card, goal, view.cooling_place, looked=looked)
     if _is_twin(view, card, goal, moment) and (refused is None or refused.reason not in ABOUT_HEAT):
         return refuse(Reason.TWIN_CODE, card, goal, name=card.name, place=goal.name, code=card.code)
     if refused is not None:
+        if refused.reason is Reason.LOOK_FIRST:
+            keep = replace(keep, look_at=goal.place.code)
         return Refused(refused.reason, refused.why, refused.remedy, keep, card, goal)
     origin = card.at.place.code if card.at else None
     again = origin == goal.place.code and _is_same_heating(view, card, goal, moment)
@@ -181,7 +210,28 @@ def pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Done 
         return Done(lines, words, holder=card, goal=goal, step=Step.ALREADY_THERE)
     step = Step.HEATING if goal.place.kind is Kind.SHRINK else Step.MOVED
     words = say(step.value, name=card.name, origin=card.at.name if card.at else None, goal=goal.name)
-    return Done(arrival(card, goal), words, holder=card, goal=goal, step=step)
+    reason, note = _relied_on(card, goal)
+    return Done(arrival(card, goal, reason), words, holder=card, goal=goal, step=step, note=note)
+
+
+def _relied_on(card: HolderCard, goal: PlaceCard) -> tuple[str, Say | None]:
+    """What the line of a step says, and the screen, where the step rests on what others may know better."""
+    needs = needs_of(card.at.place.kind if card.at else None, goal.place.kind) or ()
+    if Need.COOL in needs and _coolness(card) is Answer.NOT_VERIFIED:
+        return NOT_VERIFIED, say("note.not_verified", silent_at=_silent_since(card))
+    if not goal.place.kind.in_machine:
+        return "", None
+    match _facts(card, goal):
+        case Answer.LOOK_FIRST:
+            return LOOKED, None
+        case Answer.TOLD_HOW_OLD:
+            return "", say("note.as_of", known_at=card.apart.as_of_utc_s if card.apart else None)
+        case _:
+            return "", None
+
+
+def _silent_since(card: HolderCard) -> float | None:
+    return card.apart.since_utc_s if card.apart else None
 
 
 def arrival(card: HolderCard, goal: PlaceCard, reason: str = "") -> tuple[Entry, ...]:
@@ -198,7 +248,7 @@ def arrival(card: HolderCard, goal: PlaceCard, reason: str = "") -> tuple[Entry,
         lines.append(Moved(card.holder.key, origin, goal.place.code, reason=reason))
     if goal.place.kind is Kind.SHRINK:
         lines.append(heating(card, goal))
-    elif card.heat is Heat.UNKNOWN and card.hold is None and goal.place.kind is Kind.COOLING:
+    elif warmth(card) is Heat.UNKNOWN and card.hold is None and goal.place.kind is Kind.COOLING:
         lines.append(Heated(card.holder.key, goal.place.code, heats=0, reading_only=True, body_unknown=True))
     return tuple(lines)
 
@@ -240,6 +290,8 @@ def undo(view: View, moment: Moment) -> Outcome:
     card = step.holder
     if moment.watched_s - step.at_watched_s > view.limits.undo_s:
         return refuse(Reason.UNDO_TOO_LATE, card, name=card.name)
+    if about_undo(card.apart, step.shared) is Answer.REFUSED:
+        return refuse(Reason.UNDO_SHARED, card, name=card.name)
     if step.torn is not None:
         return _put_back_in(step, step.torn)
     if step.heated:

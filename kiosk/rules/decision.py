@@ -13,7 +13,8 @@ from __future__ import annotations
 from typing import assert_never
 
 from kiosk.rules import audit_scan, audit_settling, checkin
-from kiosk.rules.acts import of_itself
+from kiosk.rules.acts import apart_answer, of_itself
+from kiosk.rules.apart import Answer
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -39,6 +40,8 @@ def decide(view: View, subject: Subject, moment: Moment) -> Outcome:
     outcome = _answer(view, subject, moment)
     if view.badge_missing and isinstance(outcome, Done) and not all(map(of_itself, outcome.lines)):
         return refuse(Reason.BADGE_FIRST)
+    if isinstance(outcome, Done) and any(apart_answer(view.apart, line) is Answer.REFUSED for line in outcome.lines):
+        return refuse(Reason.CATCH_UP_FIRST)
     return outcome
 
 

@@ -82,7 +82,7 @@ class HoldFacts:
     body_unknown: its body was as warm as a heating can have made it.  began: all that the shop's values may have been
     then (`all_found`), none for a line older than they are.  heating: number of the line that began it.  watched: its
     times are of the clock that counts now; of another's nothing can be subtracted.  clock: the kiosk that counts them.
-    withdrawn: readings that were slips and are not among the others.
+    withdrawn: readings that were slips and are not among the others.  stay: number of the line of the last stay.
     """
 
     holder: Holder
@@ -102,6 +102,7 @@ class HoldFacts:
     watched: bool = True
     withdrawn: tuple[Reading, ...] = ()
     clock: str = ""
+    stay: int = 0
 
     @property
     def teaches(self) -> bool:

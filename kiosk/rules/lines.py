@@ -17,6 +17,8 @@ from kiosk.rules.places import Place
 
 THERMOMETER = "by the thermometer"  # why the shop has another temperature
 OUTSIDE = "changed outside the kiosk"  # why a setting has another value than the kiosk gave it
+NOT_VERIFIED = "not verified"  # a step of something cool while the station was not heard
+LOOKED = "looked: empty"  # a step into a pocket of which another kiosk knows more, once a hand had looked
 
 
 @dataclass(frozen=True, slots=True)
@@ -403,6 +405,31 @@ class ImportUndone:
     reason: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class ClaimSettled:
+    """A difference between kiosks that worked apart is settled by a hand.  matter: a value of `merge.Matter`."""
+
+    kind: ClassVar[str] = "claim settled"
+    matter: str
+    subject: str
+    value: str  # what is the case
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class KioskStands:
+    """The kiosk that writes this, one of several, is called so and stands there (place code; None: nowhere special).
+
+    heats: heatings are booked at it.  known: every other kiosk has applied the line that said so, so that it may work.
+    """
+
+    kind: ClassVar[str] = "kiosk stands"
+    name: str
+    at: str | None = None
+    heats: bool = True
+    known: bool = False
+
+
 Entry = (
     PlaceAdded
     | PlaceRetired
@@ -441,6 +468,8 @@ Entry = (
     | Restored
     | Imported
     | ImportUndone
+    | ClaimSettled
+    | KioskStands
 )
 
 KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}

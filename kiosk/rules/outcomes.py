@@ -49,6 +49,11 @@ class Reason(Enum):
     NOT_AUDITED = "not_audited"
     NEEDS_REASON = "needs_reason"
     NOT_SETTLED_SO = "not_settled_so"  # this action does not close that difference
+    UNHEARD = "unheard"  # it would be cool by what this kiosk knows, and others that heat or move are not heard
+    NOT_THE_STATION = "not_the_station"  # a heating at a kiosk from which the others expect none
+    LOOK_FIRST = "look_first"  # who stands in that pocket now is not known here
+    UNDO_SHARED = "undo_shared"
+    CATCH_UP_FIRST = "catch_up_first"  # what the whole shop goes by is done with the server in reach
 
 
 class Expects(Enum):
@@ -105,6 +110,7 @@ class Done:
     goal: PlaceCard | None = None
     step: Step = Step.OTHER
     audit: str | None = None  # key of the audit this kiosk works on from now on
+    note: Say | None = None  # how far this can be relied on while others are not heard
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +139,7 @@ class Refused:
 
 Outcome = Done | Wait | Refused
 
-ABOUT_HEAT = frozenset((Reason.HOT, Reason.NOWHERE_KNOWN))  # it is hot, or nobody knows that it is not
+ABOUT_HEAT = frozenset((Reason.HOT, Reason.NOWHERE_KNOWN, Reason.UNHEARD))  # it is hot, or nobody knows that it is not
 ABOUT_LABEL = frozenset(  # what was read says nothing here: a supervisor may want to see the label
     (Reason.DAMAGED_CODE, Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE, Reason.RETIRED_CODE, Reason.TWIN_CODE)
 )

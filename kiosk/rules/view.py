@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from kiosk.rules.apart import Apart
 from kiosk.rules.audit import Findings, Open, Scope
 from kiosk.rules.cards import HolderCard, LastStep, OperatorCard, Pending, PlaceCard
 
@@ -93,6 +94,7 @@ class View:
     limits: Limits = Limits()
     to_open: AuditToOpen | None = None  # of the place scanned, or of the one this kiosk stands at
     audit_asked_s: float | None = None  # watched time of the command card that asked for an audit of what comes next
+    apart: Apart | None = None  # how far this kiosk is cut off from others on the same book
 
     @property
     def badge_missing(self) -> bool:

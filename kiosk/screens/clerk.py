@@ -31,6 +31,7 @@ if TYPE_CHECKING:  # the desk is loaded on its own thread
     from kiosk.desk.desk import Scanned as Scanned
 
 A = TypeVar("A")
+Failed = Callable[[Exception], Any] | None
 
 AWAY_S = 120.0  # without a touch or a scan, then the window goes back to where everybody expects it
 TROUBLE_BEATS = 15  # how many good seconds a trouble stays in the strip
@@ -43,9 +44,12 @@ class Asks(Protocol):
         self,
         question: Question[A],
         then: Callable[[A], Any] | None = None,
-        failed: Callable[[Exception], Any] | None = None,
+        failed: Failed = None,
     ) -> None:
         """Put a question to the desk; the answer comes back on Kivy's thread."""
+
+    def reopen(self, meanwhile: Callable[[], object], then: Callable[[], Any], failed: Failed) -> None:
+        """Close the desk, do that, and open it again."""
 
 
 # What a printed command card does on a screen: the screen it leads to.
@@ -71,6 +75,7 @@ class Clerk(Way):
     hot = ObjectProperty(())
     warm = ObjectProperty(())
     heat_known = BooleanProperty(False)
+    link = ObjectProperty(None, allownone=True)  # `LinkSeen`: how this kiosk stands to the shop's others, if any
     advice = ObjectProperty(None, allownone=True)  # what to probe of the one that is free first: card and `ProbeNext`
     operator = ObjectProperty(None, allownone=True)
     here = StringProperty()
@@ -92,6 +97,7 @@ class Clerk(Way):
         self._worker, self._sounds = worker, sounds
         self._taken_out: set[str] = set()
         self._troubled_beats = 0
+        self._taking = False  # what other kiosks did is coming in
         self._untold = ""  # a trouble that stays in the strip until somebody is there
         self._undoing = False  # it was asked to take the last step back
         self._now_s = 0.0  # watched time of the last beat
@@ -105,6 +111,10 @@ class Clerk(Way):
     ) -> None:
         """Ask the desk something.  An error that nobody waits for is shown in the strip."""
         self._worker.ask(question, then, failed)
+
+    def reopen(self, meanwhile: Callable[[], object], then: Callable[[], Any], failed: Failed) -> None:
+        """Have something done while the desk is closed, and the desk opened again."""
+        self._worker.reopen(meanwhile, then, failed)
 
     def scanned(self, text: str) -> None:
         """A code was read or typed: the screen in sight may take it, else the desk is asked what it does."""
@@ -128,6 +138,16 @@ class Clerk(Way):
         """Somebody is there: the pause after which the window goes back begins anew."""
         self._quiet_since_s = None
         self._untold = ""
+
+    def _take_more(self, more: bool) -> None:
+        """What other kiosks did goes on coming in, a slice at a time between what is asked here."""
+        self._taking = more
+        if more:
+            self.ask(common.take_more(), self._take_more, self._taken)
+
+    def _taken(self, error: Exception) -> None:
+        self._taking = False
+        self.trouble = fault_words(error)
 
     def begins_without(self, lost: str | None) -> None:
         """The window opens, and part of the past is missing for this cause: that stays until somebody is there."""
@@ -209,7 +229,9 @@ class Clerk(Way):
         """Take over what the desk says once a second."""
         self.hot, self.warm, self.advice, self.heat_known = now.hot, now.warm, now.advice, True
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
-        self.waiting = now.waiting
+        self.waiting, self.link = now.waiting, now.link
+        if now.link is not None and not self._taking:
+            self._take_more(True)
         self._now_s = now.watched_s
         self.undo_s, self.undo_name = (0.0, "") if self._undoing else (now.undo_s, now.undo_name)
         self._troubled_beats += 1
@@ -230,6 +252,8 @@ class Clerk(Way):
             self.go("scan")
         if self.view is not None:
             self.view.tick()
+        if now.called is not None:
+            self.answer(now.called)
 
     def play(self, sound: Sound) -> None:
         self._sounds.play(sound)

@@ -30,6 +30,8 @@ def cause_words(error: BaseException) -> str | None:
         return t("fault.locked")
     if isinstance(error, NeedsReason):
         return t("fault.needs_reason")
+    if (met := getattr(error, "cause", None)) is not None and type(error).__name__ == "LinkFault":
+        return t(f"fault.link_{met.value}")  # what speaks to servers is loaded only where there is one
     cause = _cause(error)
     return t(f"fault.{cause.value}") if cause else None
 

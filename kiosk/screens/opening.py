@@ -18,11 +18,15 @@ def open_desk(options: Options, counter: SecondsSource = boot_counter_s, wall: S
     counter, wall: the clocks it lives by, seconds.
     """
     if not options.demo:
-        return Desk.open(options.data_dir, at=options.at, counter=counter, wall=wall)
+        desk = Desk.open(options.data_dir, at=options.at, counter=counter, wall=wall)
+        desk.begin_sharing()
+        return desk
     desk = Desk.open(options.data_dir, counter=counter, wall=wall, rehearsal=options.shift)
     try:
-        if desk.shop.empty:
+        if desk.shop.empty and desk.session.book.sharing is None:  # else the other kiosks have the shop
             _fill(desk, options)
+        if not options.shift:
+            desk.begin_sharing()
         if options.at:
             desk.session.here = desk.session.cards.find_place(options.at)
             if desk.session.here is None:

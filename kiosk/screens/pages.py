@@ -56,6 +56,8 @@ SCREENS = {
     "setup": "job.setup:SetupScreen",
     "compare": "job.compare:CompareScreen",
     "people": "shop.people:PeopleScreen",
+    "kiosks": "shop.kiosks:KiosksScreen",
+    "apart": "shop.apart:ApartScreen",
     "things": "shop.things:ThingsScreen",
     "enter": "shop.enter:EnterScreen",
     "first": "shop.first:FirstScreen",

@@ -2,14 +2,36 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from kiosk.rules.cards import HolderCard, OperatorCard, Pending, ProbeNext
 from kiosk.settings import Settings
+from kiosk.words import t
 
 if TYPE_CHECKING:  # the desk is loaded on its own thread
     from kiosk.desk import Desk
+    from kiosk.desk.desk import Scanned
+
+
+@dataclass(frozen=True, slots=True)
+class LinkSeen:
+    """How this kiosk stands to the others of its shop.  state: a value of `link_state.LinkState`.
+
+    since_at: seconds since the epoch, when the server last answered; None: not since the start.
+    """
+
+    state: str
+    waiting: int
+    since_at: float | None
+
+    @property
+    def words(self) -> str:
+        """A sign and a word."""
+        if self.state == "cut_off" and not self.waiting:
+            return t("link.cut_off_nothing", since_at=self.since_at)
+        return t(f"link.{self.state}", count=self.waiting, since_at=self.since_at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +50,8 @@ class Pulse:
     undo_name: str = ""  # what it was about
     silent: bool = False  # the shop's thermometer says nothing
     advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
+    link: LinkSeen | None = None  # None: this kiosk has no others
+    called: Scanned | None = None  # what other kiosks' lines make an alarm of
 
 
 def pulse(desk: Desk) -> Pulse:
@@ -50,4 +74,14 @@ def pulse(desk: Desk) -> Pulse:
         undo_name,
         desk.air.silent,
         desk.heat.advice_next(board),
+        _link(desk),
+        desk.called_out(),
     )
+
+
+def _link(desk: Desk) -> LinkSeen | None:
+    if desk.kiosks is None:
+        return None
+    now = desk.kiosks.standing()
+    since_at = None if now.silent_s is None else time.time() - now.silent_s
+    return LinkSeen(now.state.value, now.waiting, since_at)

@@ -1,8 +1,7 @@
 """Kivy's side of the window: the frame, the screens, and what goes on between them.
 
 Starts the camera, and when its first picture is seen the worker that owns the desk; makes the clerk who goes between
-screens and desk; takes keys for the scanner that types; rebuilds the frame when language or colours change.  Nothing
-in here may wait.
+screens and desk; rebuilds the frame when language or colours change.  Nothing in here may wait.
 """
 
 from __future__ import annotations
@@ -21,7 +20,6 @@ from kivy.core.window import Window
 
 from kiosk import where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
-from kiosk.reader.keyed import LONGEST, Keyed, KeyedFault, KeyedText, KeyedTooLong, Scanner
 from kiosk.rules import codes
 from kiosk.screens import theme
 from kiosk.screens.beginning import Beginning
@@ -29,13 +27,13 @@ from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk
 from kiosk.screens.frame import Frame
 from kiosk.screens.kept import Kept
-from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.theme import look
+from kiosk.screens.typed_keys import TypedKeys
 from kiosk.screens.view import View
 from kiosk.screens.worker import Worker
 from kiosk.sd_notify import ServiceManager
@@ -56,9 +54,6 @@ SLICE_EVERY_S = 0.1
 UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
 NAME_LETTERS = 20  # of a name on the strip
 QUIET_S = 5.0  # after the desk was opened, before anything is read that only a later touch needs
-SCANNER_QUIET_S = 0.2
-ENDINGS = {13: "\r", 271: "\r", 9: "\t"}  # Kivy's key codes of Enter, Enter of the number block, Tab
-MODIFIERS = frozenset(range(300, 315))  # lock keys, shift, control, alt, meta: Kivy gives them characters too
 
 
 class KioskApp(App):
@@ -83,10 +78,8 @@ class KioskApp(App):
         worker.at_fault, worker.at_refusal = self._fault, self.stop
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
+        self._typed = TypedKeys(self.clerk)
         self.beginning = Beginning(options, self.clerk, self.stop)
-        self.clerk.keys = self._struck
-        self.scanner = Scanner()
-        self._key_times = KeyTimes()
         theme.fonts()  # before the first text is measured
         self.settings_now = self.clerk.settings = settings
         self._wear(self.settings_now)
@@ -134,7 +127,8 @@ class KioskApp(App):
         Clock.schedule_once(lambda _: self.showing.start(), 1.0)
 
     def build(self) -> Frame:
-        Window.bind(size=self._fit, on_key_down=self._key, on_touch_down=self._touched, on_touch_up=self._touched)
+        Window.bind(size=self._fit, on_key_down=self._typed.key)
+        Window.bind(on_touch_down=self._touched, on_touch_up=self._touched)
         if self._kept is not None:
             self._kept.guard()
         Window.bind(on_flip=self._flipped)
@@ -145,7 +139,7 @@ class KioskApp(App):
         self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(common.copies_due, self._copy), COPY_S)
-        Clock.schedule_interval(lambda _: self._key_times.framed(time.monotonic()), 0)
+        self._typed.begin()
         return self.frame
 
     def close(self) -> None:
@@ -176,7 +170,7 @@ class KioskApp(App):
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
-        self.clerk.bind(heat_known=self._strip, wanted=self._strip)
+        self.clerk.bind(heat_known=self._strip, wanted=self._strip, link=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
@@ -220,7 +214,7 @@ class KioskApp(App):
             t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
         )
         who = clerk.operator.name if clerk.operator else ""
-        frame.note = " · ".join(part for part in (who, clerk.here) if part)
+        frame.note = " · ".join(part for part in (who, clerk.here, clerk.link.words if clerk.link else "") if part)
         opening = t("strip.coming") if clerk.wanted else ""
         opening = opening if clerk.heat_known else t("strip.opening")
         frame.wanted = clerk.wanted
@@ -257,7 +251,7 @@ class KioskApp(App):
         """Take on what the settings say of colours, words, lengths, sounds and the scanner."""
         self.sounds.volume, self.sounds.muted = settings.kiosk.volume, settings.kiosk.muted
         self._fit()
-        self.scanner = Scanner(settings.scanner.prefix, settings.scanner.suffix)
+        self._typed.wear(settings.scanner)
         words.show_inches(settings.kiosk.units == "inch")
         if look.colours != settings.kiosk.theme:
             look.wear(settings.kiosk.theme)
@@ -325,51 +319,6 @@ class KioskApp(App):
 
     def _fault(self, error: Exception) -> None:
         self.clerk.fault(error)
-
-    def _key(self, _: object, key: int, __: int, codepoint: str | None, modifiers: list[str]) -> bool:
-        """Keys belong to a scanner that types; a field that has the keyboard tells of its own."""
-        if self.clerk.field is not None or key in MODIFIERS or "ctrl" in modifiers or "alt" in modifiers:
-            return False
-        character = ENDINGS.get(key, codepoint or "")
-        if not character or len(character) != 1:
-            return False
-        if "shift" in modifiers:
-            character = character.upper()
-        if self.clerk.view is not None:
-            self.clerk.view.keyed(character)
-        self._struck(character)
-        return True
-
-    def _struck(self, character: str) -> bool:
-        """Let the scanner have a key, that a field may have as well; whether it ended a scan."""
-        in_field = self.clerk.field is not None
-        found = self.scanner.feed(character, self._key_times.pressed(time.monotonic()), in_field)
-        self._keyed(found)
-        Clock.schedule_once(lambda _: self._keyed(self.scanner.tick(self._key_times.certain())), SCANNER_QUIET_S)
-        return bool(found)
-
-    def _keyed(self, found: tuple[Keyed, ...]) -> None:
-        for keyed in found:
-            if keyed.typed and self.clerk.field is not None:
-                self.clerk.field.take_out(keyed.typed)
-            if isinstance(keyed, KeyedText):
-                self.clerk.scanned(keyed.text)
-            elif isinstance(keyed, KeyedTooLong):
-                self.clerk.trouble = t("scanner.too_long", characters=keyed.characters, most=LONGEST)
-            else:
-                self._mistyped(keyed)
-
-    def _mistyped(self, keyed: KeyedFault) -> None:
-        """What looks like a code of ours from a wrong keyboard may yet be a mark that was adopted as it is."""
-
-        def told(known: bool) -> None:
-            if known:
-                self.clerk.scanned(keyed.text)
-            else:
-                cause = keyed.causes[0]
-                self.clerk.trouble = t("scanner.keyboard", scanner=cause.scanner, computer=cause.computer)
-
-        self.clerk.ask(common.known(keyed.text), told)
 
 
 def _short(name: str) -> str:

@@ -35,7 +35,7 @@ class Worker:
         self._opened = opened
         self.at_fault: Callable[[Exception], Any] = at_fault or _nobody
         self.at_refusal: Callable[[], Any] = _nothing
-        self._questions: queue.SimpleQueue[Callable[[Desk], None] | None] = queue.SimpleQueue()
+        self._questions: queue.SimpleQueue[Callable[[Desk], Desk | None] | None] = queue.SimpleQueue()
         self._answers: queue.SimpleQueue[Callable[[], Any]] = queue.SimpleQueue()
         self._hand_over_soon = Clock.create_trigger(self._hand_over)
         self.refusal: BaseException | None = None
@@ -58,14 +58,36 @@ class Worker:
             try:
                 answer = question(desk)
             except Exception as error:
-                log.warning("the desk could not answer: %s", error, exc_info=True)
-                fault = error
-                self.post(lambda: (failed or self.at_fault)(fault))
+                self._could_not(error, failed)
             else:
                 if then is not None:
                     self.post(lambda: then(answer))
 
         self._questions.put(put)
+
+    def reopen(
+        self,
+        meanwhile: Callable[[], object],
+        then: Callable[[], Any],
+        failed: Callable[[Exception], Any] | None = None,
+    ) -> None:
+        """Close the desk, do that, and open it again; `then()` or `failed(error)` is called on Kivy's thread."""
+
+        def put(desk: Desk) -> Desk:
+            desk.close()
+            try:
+                meanwhile()
+            except Exception as error:
+                self._could_not(error, failed)
+            else:
+                self.post(then)
+            return self._opened()
+
+        self._questions.put(put)
+
+    def _could_not(self, error: Exception, failed: Callable[[Exception], Any] | None) -> None:
+        log.warning("the desk could not answer: %s", error, exc_info=True)
+        self.post(lambda: (failed or self.at_fault)(error))
 
     def post(self, call: Callable[[], Any]) -> None:
         """Have something done on Kivy's thread; from any thread."""
@@ -95,7 +117,7 @@ class Worker:
             return
         try:
             while (question := self._questions.get()) is not None:
-                question(desk)
+                desk = question(desk) or desk
         finally:
             desk.close()
 

@@ -187,6 +187,7 @@ def kiosk(made: Kiosk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Kiosk
     monkeypatch.setattr(running, "_has_display", lambda: True)
     monkeypatch.setattr(service, "_systemctl", lambda *words: False)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    monkeypatch.setenv("PGHOST", "/nowhere")  # the machine may have a server of its own
     monkeypatch.setattr(computing, "import_module", lambda name: types.SimpleNamespace(run=lambda **_: []))
     monkeypatch.chdir(tmp_path)
     copied = object.__new__(Kiosk)

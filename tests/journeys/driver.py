@@ -127,6 +127,12 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
         elif asked["do"] == "block":
             app.worker.post(lambda seconds=asked["s"]: time.sleep(seconds))
             reply({})
+        elif asked["do"] == "go":
+            app.worker.post(lambda name=asked["name"]: app.clerk.go(name))
+            reply({})
+        elif asked["do"] == "read":
+            app.worker.post(lambda text=asked["text"]: app.clerk.scanned(text))
+            reply({})
         elif asked["do"] == "stop":
             app.worker.post(app.stop)
         else:

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
+from pathlib import Path
 
+import kiosk.screens
+from kiosk.screens.pages import SCREENS
 from tests.journeys.window import Window
 
 
@@ -38,3 +42,44 @@ def test_a_window_nobody_touches_goes_back_to_scan_and_the_hot_board_stays(kiosk
     kiosk.touch("Hot")
     kiosk.wait(600)
     kiosk.is_on("hot")
+
+
+def _take_scans() -> list[str]:
+    """Screens that may keep a scan for themselves; all the others leave it to the clerk."""
+    folder = Path(kiosk.screens.__file__).parent
+    modules = {name: folder / f"{module.partition(':')[0].replace('.', '/')}.py" for name, module in SCREENS.items()}
+    found = [name for name, path in modules.items() if "def scanned(" in path.read_text("utf-8") and name != "heat"]
+    assert len(found) > 10
+    return found
+
+
+def test_heat_comes_before_everything_on_every_screen_with_a_badge_asked_for_and_nobody_signed_in(
+    open_window: Callable[..., Window], tmp_path: Path
+) -> None:
+    (tmp_path / "data-0").mkdir()
+    (tmp_path / "data-0" / "settings.toml").write_text("[kiosk]\nbadge_required = true\n")
+    window = open_window((800, 480))
+    window.wait(40 * 86_400.0)
+    hot, slot = window.holder("T001"), window.place("Cabinet A · 1-05")
+    window.scan(window.badge("jo"))
+    window.sees("Hello")
+    window.scan(hot)
+    window.sees("Where to?")
+    window.scan(window.place("Shrink station"))
+    window.sees("1 hot")
+    window.wait(1800.0)  # longer than anybody stays signed in without a touch
+    window.sees_not("Jo Reed")
+    silent = []
+    for name in _take_scans():
+        window.open_screen(name)
+        window.read(hot)
+        window.read(slot)
+        try:
+            window.sees("HOT", "Not to Cabinet A · 1-05.", patience_s=8.0)
+            window.is_on("heat")
+            window.touch("Understood")
+            window.is_off("heat")
+        except AssertionError as missing:
+            silent.append(f"{name}: {missing}")
+    assert silent == [], "\n".join(silent)
+    assert window.where("T001") == "Shrink station"

@@ -79,10 +79,16 @@ def test_a_shrink_fit_is_torn_down_only_where_there_is_heat(kiosk: Window) -> No
     kiosk.touch("Worn")
     kiosk.touch("Leave it in")
     kiosk.touch("Worn")
+    kiosk.scan(kiosk.holder("T002"))
+    kiosk.sees("Take the cutter out of", "Answer this first")
     kiosk.touch("Take it out")
     kiosk.sees("Torn down", "Hot: gloves on")
     kiosk.picture("tear-down-done")
     assert kiosk.hot() == ["T001"]
+    kiosk.scan(holder)  # where it was told to go, with nothing touched between
+    kiosk.sees("Where to?")
+    kiosk.scan(kiosk.place("Sleeve 1"))
+    kiosk.sees("Moved", "→ Sleeve 1")
 
 
 def test_what_comes_back_from_a_machine_is_asked_for_in_one_touch(kiosk: Window) -> None:

@@ -148,6 +148,14 @@ class Window:
     def hold_up_picture(self, path: Path) -> None:
         self._ask(do="hold", path=str(path))
 
+    def read(self, code: str) -> None:
+        """The reader hands a code over, without a picture and without keys: for many in a row."""
+        self._ask(do="read", text=code)
+
+    def open_screen(self, name: str) -> None:
+        """Have a screen in sight, whatever touches lead to it."""
+        self._ask(do="go", name=name)
+
     def put_away(self) -> None:
         """Nothing is before the camera any more."""
         path = self._scratch / "nothing.png"
@@ -196,6 +204,14 @@ class Window:
     def waits_for(self, there: Callable[[], bool], what: str) -> None:
         """Wait until something has come true outside the window."""
         self._until(there, what)
+
+    def sees_not(self, word: str) -> None:
+        """Wait until this is said nowhere."""
+        self._until(lambda: all(word not in text[0] for text in self.screen()["texts"]), f"{word!r} to go")
+
+    def is_off(self, view: str) -> None:
+        """Wait until this screen is shown no more."""
+        self._until(lambda: self.screen()["view"] != view, f"another screen than {view!r}")
 
     def is_on(self, view: str) -> None:
         """Wait until this screen is shown."""

@@ -19,7 +19,7 @@ from kiosk.labels.sizes import PAPERS, STANDARD, LabelSize, Stock, parse_size, s
         ("60×30", 60, 30),
         ("9", None, 9),
         ("tape 12", None, 12),
-        ("tape9", None, 9),
+        ("tape 9", None, 9),
         ("Tape 12 mm", None, 12),
     ],
 )

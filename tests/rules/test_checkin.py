@@ -36,7 +36,7 @@ BUILT = Assembly("A1", "Mill 12", STEEL, Cutter("C1", "Mill 12", 12.0, 12.0, 80.
 
 
 def place(name: str, kind: Kind, **more: object) -> PlaceCard:
-    inside = {key: more.pop(key) for key in ("way", "number", "capacity") if key in more}
+    inside = {key: more.pop(key) for key in ("way", "number", "capacity", "parent") if key in more}
     return PlaceCard(Place(name, name, kind, **inside), (name,), **more)  # type: ignore[arg-type]
 
 

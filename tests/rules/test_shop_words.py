@@ -70,3 +70,11 @@ def test_each_clock_of_a_hot_holder_says_what_it_counts_to(language: str) -> Non
     bare = [re.sub(r"[\d:\s]+", " ", said).strip() for said in clocks]
     assert all(bare) and len(set(bare)) == 3, clocks
     assert say("hot.take_out", left_s=20.0).endswith("00:20")
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES)
+def test_taking_a_step_back_and_leaving_a_screen_are_two_words(language: str) -> None:
+    said = words.catalogue(language).words
+    leaving = {said[key] for key in said if key.endswith(".back")}
+    undoing = {said[key] for key in said if key.endswith((".undo", ".undone")) and key.startswith("card.")}
+    assert leaving and undoing and not leaving & undoing

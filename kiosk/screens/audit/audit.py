@@ -181,23 +181,7 @@ class AuditScreen(View):
 
     def _tell_scan(self, outcome: Outcome) -> None:
         """What it is in one line, and what about it below."""
-        if isinstance(outcome, Refused):
-            name = outcome.holder.name if outcome.holder else t("card.word.refused")
-            self._say(False, name, wording.sentences(outcome))
-            return
-        step, card = outcome.step, outcome.holder
-        if step in _NOBODYS:
-            code = str(outcome.say["code"])
-            self._say(False, words.grouped(code), t(f"auditing.{_NOBODYS[step]}"), code)
-        elif card is None:
-            self._say(True, outcome.goal.name if outcome.goal else "", say(outcome.say))
-        elif step is Step.AUDIT_MISPLACED:
-            booked = card.at.name if card.at else None
-            self._say(False, card.name, t("auditing.belongs", place=booked), card.holder.key)
-        elif step in (Step.AUDIT_SEEN, Step.AUDIT_AGAIN):
-            self._say(True, card.name, t("term.state.seen"), card.holder.key)
-        else:
-            self._say(step is not Step.AUDIT_TWIN, card.name, say(outcome.say), card.holder.key)
+        self._say(*wording.of_scan(outcome))
 
     def warn(self, outcome: Done) -> None:
         """Something hot, or not proven cool, stands where a hand reaches in; one alarm after the other."""
@@ -386,9 +370,6 @@ class AuditScreen(View):
         else:
             self.page = Page.WALK
             self._say(good, t("card.word.refused"), said)
-
-
-_NOBODYS = {Step.AUDIT_UNKNOWN: "unknown", Step.AUDIT_RETIRED: "retired"}
 
 
 def _is_mine(step: Step) -> bool:

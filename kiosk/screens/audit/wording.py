@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import NamedTuple
 
+from kiosk import words
 from kiosk.rules import audit as A
-from kiosk.rules.outcomes import Outcome, Refused
+from kiosk.rules.outcomes import Outcome, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.slots import Slot, SlotState
@@ -27,6 +29,36 @@ _COUNTED = {
     A.Difference.UNEXPECTED: "unexpected", A.Difference.UNKNOWN_CODE: "unknown", A.Difference.RETIRED_LABEL: "unknown",
     A.Difference.DUPLICATE_LABEL: "unknown",
 }  # fmt: skip
+
+
+_NOBODYS = {Step.AUDIT_UNKNOWN: "unknown", Step.AUDIT_RETIRED: "retired"}
+
+
+class Told(NamedTuple):
+    """What came of a scan.  about: the holder's key, or the label's text, that more can be shown of."""
+
+    good: bool
+    said: str
+    more: str = ""
+    about: str = ""
+
+
+def of_scan(outcome: Outcome) -> Told:
+    """A scan in an audit: what it was in one line, and what about it."""
+    if isinstance(outcome, Refused):
+        return Told(False, outcome.holder.name if outcome.holder else t("card.word.refused"), sentences(outcome))
+    step, card = outcome.step, outcome.holder
+    if step in _NOBODYS:
+        code = str(outcome.say["code"])
+        return Told(False, words.grouped(code), t(f"auditing.{_NOBODYS[step]}"), code)
+    if card is None:
+        return Told(True, outcome.goal.name if outcome.goal else "", say(outcome.say))
+    key = card.holder.key
+    if step is Step.AUDIT_MISPLACED:
+        return Told(False, card.name, t("auditing.belongs", place=card.at.name if card.at else None), key)
+    if step in (Step.AUDIT_SEEN, Step.AUDIT_AGAIN):
+        return Told(True, card.name, t("term.state.seen"), key)
+    return Told(step is not Step.AUDIT_TWIN, card.name, say(outcome.say), key)
 
 
 def last_seen(found: LookFor) -> str:

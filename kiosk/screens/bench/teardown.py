@@ -67,11 +67,13 @@ class TearDownScreen(View):
             self.page = Page.SCAN
 
     def scanned(self, text: str) -> bool:
-        """The holder to tear down; who was only asked for a word goes on with the next scan."""
-        if self.only_say:
+        """The holder to tear down; who was only asked for a word, or has torn down, goes on with the next scan."""
+        if self.only_say or self.page == Page.ANSWER:
             return False
-        if self.page == Page.SURE:
-            return True  # the question is about the holder before
+        if self.page == Page.SURE:  # the question is about the holder before
+            self.chosen = t("tear_down.answer_first")
+            self.clerk.play(Sound.REFUSED)
+            return True
         self.clerk.ask(asks.holder_labelled(text), self._take, self._failed)
         return True
 

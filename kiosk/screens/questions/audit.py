@@ -68,13 +68,15 @@ def open_audit(what: str) -> Question[AuditStatus]:
 
 
 def open_or_scan(text: str) -> Question[AuditStatus | Scanned]:
-    """A place is audited; the desk knows what to do with everything else."""
+    """A place is audited, unless hot steel was scanned with it; the desk knows what to do with everything else."""
 
     def answer(desk: Desk) -> AuditStatus | Scanned:
+        if desk.session.audit is not None:
+            return desk.scan(text)
+        if (hot := desk.watch(text)) is not None:
+            return hot
         subject = desk.session.cards.subject(text)
-        if desk.session.audit is None and isinstance(subject, PlaceCard):
-            return desk.audits.open(subject.place.code)
-        return desk.scan(text)
+        return desk.audits.open(subject.place.code) if isinstance(subject, PlaceCard) else desk.scan(text)
 
     return answer
 

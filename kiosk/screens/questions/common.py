@@ -44,6 +44,11 @@ def known(text: str) -> Question[bool]:
     return lambda desk: desk.session.cards.is_bound(text)
 
 
+def take_more() -> Question[bool]:
+    """One slice of what other kiosks did; whether there is more."""
+    return lambda desk: desk.kiosks is not None and desk.kiosks.take()
+
+
 def holder(key: str) -> Question[HolderCard]:
     """A holder as it stands now.  Raises NotThere."""
     return lambda desk: desk.session.holder(key)

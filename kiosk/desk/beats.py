@@ -1,0 +1,155 @@
+"""What this kiosk tells the others every two seconds, and what it makes of what they say: ages, hearing, how far apart.
+
+Asked by the link's thread (`say`, `hear`) and by the desk's; a lock keeps the two apart, and the link's never touches
+the ledger.  What must be known while nobody is heard comes from shared lines, never from a message alone.
+"""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections.abc import Callable, Sequence
+
+import msgspec
+
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import Book, rows
+from kiosk.ledger.fold import SHARED_CLOCK
+from kiosk.ledger.shared_form import WAITING
+from kiosk.link.border import Kiosk
+from kiosk.link.link import Standing
+from kiosk.rules.ages import Ages, StayName
+from kiosk.rules.apart import Apart
+from kiosk.rules.hearing import Beat, Hearing, known_to_all
+from kiosk.rules.link_state import LEVEL
+
+_decoder = msgspec.json.Decoder(Beat)
+
+
+class KioskBeats:
+    """One kiosk's side of the beats.  book: with others (`Book.sharing`)."""
+
+    def __init__(self, book: Book, counter: Callable[[], float]) -> None:
+        """counter: seconds that this kiosk itself watched go by, on any thread; goes on over a restart."""
+        assert book.sharing is not None
+        self._book = book
+        self._counter = counter
+        self._lock = threading.Lock()
+        self._own = book.sharing.own
+        run = secrets.token_hex(8)
+        self._hearing = Hearing(self._own, run)
+        self._ages = Ages()
+        self._others: dict[str, Kiosk] = {}
+        self._silent_utc_s: dict[str, float] = {}  # wall time of the last moment each was in hearing, for people
+        self._last, self._applied = book.sharing.tail.number, book.sharing.tail.applied
+        self._waiting = 0
+        self.follow()
+
+    # On the link's thread.
+
+    def say(self, beat: int) -> str:
+        with self._lock:
+            now_s = self._counter()
+            ages = tuple(self._ages.told(now_s).items())
+            echoes = self._hearing.sends(beat, now_s)
+            mine = self._own, self._hearing.run, beat, self._last, now_s, self._applied
+            told = Beat(*mine, echoes, ages, self._waiting)
+        return msgspec.json.encode(told).decode()
+
+    def hear(self, beat: int, others: Sequence[Kiosk]) -> None:
+        with self._lock:
+            now_s = self._counter()
+            self._others = {each.kiosk: each for each in others if each.kiosk != self._own}
+            for each in self._others.values():
+                try:
+                    told = _decoder.decode(each.said)
+                except msgspec.MsgspecError:
+                    continue  # of another form, or never said: not heard
+                if told.kiosk != each.kiosk:
+                    continue
+                self._hearing.heard(told, now_s)
+                pace = self._hearing.pace(each.kiosk)
+                self._ages.heard(dict(told.ages), now_s, believed=pace is None or not pace.other_runs_fast)
+            if self._hearing.own_runs_fast:
+                self._ages.found_fast(now_s)
+
+    # On the desk's.
+
+    def follow(self) -> None:
+        """Lines were written here or came: which stays are counted, and how far every chain is known."""
+        sharing = self._book.sharing
+        assert sharing is not None
+        running = T.Hold.select(T.Hold.stages).where(T.Hold.ended_line.is_null(), T.Hold.kiosk == SHARED_CLOCK)
+        lines = [msgspec.json.decode(row["stages"])[-1][2] for row in rows(running)]
+        found = {name: line for line in lines if (name := sharing.name_of(line)) is not None}
+        began_s = {name: self._began_s(name, line) for name, line in found.items()}
+        tips = sharing.numbers()
+        with self._lock:
+            for name in set(self._ages.told(0.0)) - set(found):
+                self._ages.over(name)
+            for name, at_s in began_s.items():
+                self._ages.began(name, self._counter() if at_s is None else at_s)
+            for chain, number in tips.items():
+                self._hearing.applied(chain, number)
+            self._last, self._applied = sharing.tail.number, sharing.tail.applied
+            self._waiting = sharing.waiting()
+
+    def _began_s(self, name: StayName, line: int) -> float | None:
+        """When an own line was written, by this kiosk's watched time, which a restart does not stop; else None: now."""
+        if name.kiosk != self._own:
+            return None
+        written = self._book.line(line)
+        return written.watched_s if written is not None and written.kiosk == self._own else None
+
+    def age_s(self, line: int) -> float:
+        """How long the stay that began with a line has lasted at least."""
+        sharing = self._book.sharing
+        assert sharing is not None
+        name = sharing.name_of(line)
+        if name is None:
+            return 0.0
+        with self._lock:
+            return self._ages.age_s(name, self._counter())
+
+    def apart(self, standing: Standing, machine: str | None, utc_s: float) -> Apart:
+        """How far this kiosk is cut off now.  machine: code of the one it stands at.  utc_s: for people."""
+        sharing = self._book.sharing
+        assert sharing is not None
+        seen, members = sharing.seen_by(), sharing.members()
+        with self._lock:
+            now_s = self._counter()
+            gone = {each.kiosk for each in self._others.values() if self._is_gone(each)}
+            others = ({*members, *self._others} - gone) - {self._own}
+            stations = {each for each in others if each not in members or members[each].heats}
+            for each in others:
+                if self._hearing.in_hearing([each], now_s):
+                    self._silent_utc_s[each] = utc_s
+            stations_heard = self._hearing.in_hearing(stations, now_s)
+            all_heard = self._hearing.in_hearing(others, now_s)
+            silent = stations if not stations_heard else others
+            since = [self._silent_utc_s.get(each) for each in silent]
+            known = {
+                each: max(seen.get(each, 0), self._others[each].applied if each in self._others else 0)
+                for each in others
+            }
+        mine = members.get(self._own)
+        told = mine is not None and mine.line < WAITING and known_to_all(mine.line, known)
+        may_write = not others or told or (mine is not None and mine.known)
+        return Apart(
+            self._own,
+            stations_heard=stations_heard,
+            all_heard=all_heard,
+            caught_up=standing.state in LEVEL,
+            station=may_write and mine is not None and mine.heats,
+            machine=machine,
+            since_utc_s=None if not since or None in since else min(each for each in since if each is not None),
+            as_of_utc_s=max((each for each in self._silent_utc_s.values()), default=None),
+            admitted=may_write,
+        )
+
+    def _is_gone(self, other: Kiosk) -> bool:
+        """Whether a kiosk writes here no more, and every line it wrote before is known."""
+        if other.retired_n is None:
+            return False
+        sharing = self._book.sharing
+        return sharing is not None and sharing.tail.applied >= other.retired_n

@@ -1,0 +1,120 @@
+"""What kiosks that worked apart tell differently: every claim with its kiosk, its person and the time there.
+
+Reads, and writes the line by which a hand settles one; where a holder is, is settled by scanning it and nothing else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import msgspec
+
+from kiosk.desk.session import NotThere, Session
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import rows
+from kiosk.ledger.derive import TableRow
+from kiosk.rules import lines as L
+from kiosk.rules.cards import Heat
+from kiosk.rules.merge import CLOSED, NOTHING, OPEN, RETIRED, USED, Made, Matter
+from kiosk.rules.say import Say, say
+
+_made = msgspec.json.Decoder(tuple[Made, ...])
+_PLAIN = {USED: "apart.in_use", RETIRED: "apart.out_of_use", OPEN: "apart.open", CLOSED: "apart.closed"}
+
+
+@dataclass(frozen=True, slots=True)
+class ToldHere:
+    """One claim.  what: as it is said to people, a message id of `apart` or plain words.  who: None: nobody's badge."""
+
+    kiosk: str
+    who: str | None
+    told_utc_s: float
+    value: str
+    what: str
+    not_verified: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ToldDifferently:
+    """A difference between kiosks.  hot: steel that may be hot where it was taken to."""
+
+    key: str
+    matter: Matter
+    subject: str
+    name: str
+    claims: tuple[ToldHere, ...]
+    hot: bool = False
+
+    @property
+    def alarm(self) -> Say | None:
+        """What is to be called out at every kiosk: heated by one, taken by another that had not heard it."""
+        took = next((each for each in self.claims if each.not_verified), None)
+        if not self.hot or took is None:
+            return None
+        return say("apart.alarm", name=self.name, kiosk=took.kiosk, who=took.who, place=took.what)
+
+
+class DifferencesCounter:
+    """What the shop's kiosks tell differently."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._called: set[str] = set()
+
+    def called_out(self) -> ToldDifferently | None:
+        """One that is to be called out and was not yet since the start; the next one when this is asked again."""
+        for each in self.open():
+            if each.alarm is not None and each.key not in self._called:
+                self._called.add(each.key)
+                return each
+        return None
+
+    def open(self) -> tuple[ToldDifferently, ...]:
+        """Those that nobody has settled, what may be hot first."""
+        found = rows(T.Difference.select().where(T.Difference.closed_line.is_null()).order_by(T.Difference.opened_line))
+        told = [self._told(row) for row in found]
+        return tuple(sorted(told, key=lambda each: not each.hot))
+
+    def settle(self, key: str, value: str, reason: str = "") -> None:
+        """A hand has looked: this is the case.  Raises NotThere, ActRefused; ValueError for where a holder is."""
+        for each in self.open():
+            if each.key == key:
+                if each.matter is Matter.PLACE:
+                    raise ValueError("where a holder is, is settled by scanning it")
+                self._session.write(L.ClaimSettled(each.matter.value, each.subject, value, reason))
+                return
+        raise NotThere("difference", key)
+
+    def _told(self, row: TableRow) -> ToldDifferently:
+        matter, subject = Matter(row["matter"]), row["subject"]
+        claims = tuple(self._claim(matter, made) for made in _made.decode(row["claims"]))
+        heat = rows(T.Holder.select(T.Holder.heat).where(T.Holder.key == subject)) if matter is Matter.PLACE else []
+        hot = bool(heat) and heat[0]["heat"] != Heat.COOL.value
+        return ToldDifferently(row["key"], matter, subject, self._name(subject), claims, hot)
+
+    def _claim(self, matter: Matter, made: Made) -> ToldHere:
+        line = self._session.book.line(made.line)
+        sharing = self._session.book.sharing
+        member = sharing.members().get(made.kiosk) if sharing else None
+        kiosk = member.name if member and member.name else made.kiosk[:4]
+        operator = self._session.cards.operator(line.operator) if line and line.operator else None
+        unverified = line is not None and getattr(line.entry, "reason", "") == L.NOT_VERIFIED
+        who, utc_s = operator.name if operator else None, line.utc_s if line else 0.0
+        return ToldHere(kiosk, who, utc_s, made.value, self._what(made.value), unverified)
+
+    def _what(self, value: str) -> str:
+        if value == NOTHING:
+            return "apart.nothing"
+        return _PLAIN.get(value) or self._name(value)
+
+    def _name(self, key: str) -> str:
+        """As people say a thing by its key; what has no name is said as it is."""
+        cards = self._session.cards
+        if (place := cards.place(key)) is not None:
+            return place.name
+        if (holder := cards.holder(key)) is not None:
+            return holder.name
+        if (operator := cards.operator(key)) is not None:
+            return operator.name
+        cutter = rows(T.Cutter.select(T.Cutter.name).where(T.Cutter.key == key))
+        return str(cutter[0]["name"]) if cutter else key

@@ -1,0 +1,149 @@
+"""The desk's side of a shop with several kiosks: own lines go out, the others' come in, a slice at a time.
+
+Made only where this kiosk belongs to such a shop.  The desk's thread is never kept for longer than `SLICE_S` by what
+came, nor for longer than `FRESH_S` by asking; the network itself is the link's, which has a thread of its own.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import msgspec
+
+from kiosk.desk.beats import KioskBeats
+from kiosk.ledger.book import Book, Broken
+from kiosk.ledger.shared_copy import SharedCopy
+from kiosk.ledger.sharing import Forked, OutOfOrder
+from kiosk.link import address as addresses
+from kiosk.link import calls, joining
+from kiosk.link.address import Membership
+from kiosk.link.border import Kiosk
+from kiosk.link.connection import connect
+from kiosk.link.faults import Cause, LinkFault
+from kiosk.link.link import Link, Standing
+from kiosk.rules.apart import Apart
+from kiosk.rules.chain import SharedLine
+
+SLICE_S = 0.02  # how long what came keeps the desk from answering
+FRESH_S = 0.3  # how long an answer waits for what the server knows
+_AT_ONCE = 200
+
+
+class KiosksCounter:
+    """The other kiosks of the shop.  came: called on the link's thread when lines came."""
+
+    def __init__(
+        self,
+        book: Book,
+        folder: Path,
+        membership: Membership,
+        beats: KioskBeats,
+        came: Callable[[], None] = lambda: None,
+        seconds: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.membership = membership
+        self._book = book
+        self._folder = folder
+        self._seconds = seconds
+        self._taken: list[SharedLine] = []
+        self._beats = beats
+        book.age_of = beats.age_s
+        self._copy = SharedCopy(folder, membership.kiosk)
+        self._halted = False
+        values = membership.values(folder)
+        self._link = Link(values, membership.shop, self._copy, beats, came=came, counter=seconds)
+        self._link.start()
+
+    @classmethod
+    def of(cls, book: Book, folder: Path) -> KiosksCounter | None:
+        """None: this kiosk belongs to no shop with several.  Raises LinkFault, OSError."""
+        membership = addresses.read(folder)
+        if membership is None:
+            return None
+        return cls(book, folder, membership, KioskBeats(book, book.clock.from_now()))
+
+    def standing(self) -> Standing:
+        return self._link.standing()
+
+    def apart(self, machine: str | None) -> Apart:
+        """How far this kiosk is cut off now.  machine: code of the one it stands at."""
+        return self._beats.apart(self._link.standing(), machine, self._book.now().utc_s)
+
+    def wrote(self) -> None:
+        """Lines of this kiosk are on its disk."""
+        self._beats.follow()
+        self._link.wrote(self._book.last_id)
+
+    def fresh(self) -> bool:
+        """Before an answer: everything the server knows is in the tables; False: it is not known whether it is."""
+        if not self._link.fresh(FRESH_S):
+            return False
+        began_s = self._seconds()
+        while self.take():
+            if self._seconds() - began_s > FRESH_S:
+                return False
+        return not self._halted
+
+    def take(self) -> bool:
+        """One slice of what came into the tables; whether there is more.  Raises LedgerFault where the disk refuses."""
+        if self._halted:
+            return False
+        began_s = self._seconds()
+        while True:
+            if not self._taken:
+                self._taken = self._link.take(_AT_ONCE)
+            if not self._taken:
+                return False
+            try:
+                done = self._book.take(self._taken, lambda: self._seconds() - began_s >= SLICE_S)
+            except (
+                KeyError,
+                msgspec.MsgspecError,
+            ):  # a line of a newer kind: nothing is decided as if it were not there
+                return self._halt(Cause.BEHIND)
+            except Forked:
+                return self._halt(Cause.FORKED)
+            except (OutOfOrder, Broken):
+                return self._halt(Cause.EDITED)
+            del self._taken[:done]
+            assert self._book.sharing is not None  # it took lines
+            tail = self._book.sharing.tail
+            self._beats.follow()
+            self._link.applied(tail.applied, tail.book)
+            if self._seconds() - began_s >= SLICE_S:
+                return True
+
+    def _halt(self, cause: Cause) -> bool:
+        self._halted = True
+        self._link.halt(cause)
+        return False
+
+    def list(self) -> tuple[Kiosk, ...]:
+        """All kiosks of the shop, as last heard."""
+        return self._link.standing().kiosks
+
+    def invite(self) -> tuple[str, str]:
+        """A code for one more kiosk, and what its QR says.  Raises LinkFault."""
+        connection = connect(self.membership.values(self._folder))
+        try:
+            code = joining.invite(connection, self.membership.address)
+        finally:
+            connection.close()
+        return code, addresses.invitation(self.membership.address, code)
+
+    def lock_out(self, kiosk: str) -> int:
+        """That kiosk works here no more; the number of its last line in the shop's book.  Raises LinkFault."""
+        connection = connect(self.membership.values(self._folder))
+        try:
+            return calls.lock_out(connection, kiosk)
+        finally:
+            connection.close()
+
+    def close(self) -> None:
+        self._link.close()
+        self._copy.close()
+
+
+__all__ = ["KiosksCounter", "LinkFault"]

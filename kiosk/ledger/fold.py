@@ -1,0 +1,253 @@
+"""What a line does to the tables where several kiosks write: `derive.changes` in the shop's order, and what was unseen.
+
+The same lines in the same order give the same rows at every kiosk.  Heat is counted in a time of its own, seconds
+since a heating by the ages that lines carry, so that no two kiosks' clocks meet in a row.  Claims of kiosks that had
+not seen each other's lines become differences, and what is in doubt is nowhere known and not cool.  A step that cannot
+apply though its kiosk had seen everything is damage, as in a ledger of one kiosk.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Generator, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+
+from kiosk.ledger.derive import changes
+from kiosk.ledger.shared_form import WAITING, Told
+from kiosk.ledger.state import Broken, Change, LedgerState, Put, Stamp, TableRow, text
+from kiosk.rules import lines as L
+from kiosk.rules.cards import Heat
+from kiosk.rules.merge import Claim, Made, Matter, claims, clashing, closes, has_seen, with_claim
+
+SHARED_CLOCK = "*"  # the clock of rows that count by ages: everybody's, and no kiosk's
+
+_REFERS = ("heating", "reading", "undoes", "imported")  # fields that hold a line's id as its kiosk had it
+_ABOUT_HEAT = (L.Moved, L.Heated, L.TemperatureRead, L.ReadingWithdrawn, L.HoldEnded, L.Built, L.TornDown, L.Restored)
+_NO_HEATING = 0  # the id of no line
+_made = msgspec.json.Decoder(tuple[Made, ...])
+
+Where = Callable[[str, int], int]
+
+
+class Tips:
+    """How far each chain has come in the shop's order: the shared number of its last line there."""
+
+    def __init__(self, last: dict[str, int] | None = None) -> None:
+        self.last = dict(last or {})
+
+    def behind(self, chain: str, seen: int) -> bool:
+        """Whether another chain has a line in the order after `seen`."""
+        return any(n > seen for other, n in self.last.items() if other != chain)
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A line at its place in the fold.
+
+    id: its shared number, or `WAITING` and its own.  behind: another kiosk's line stands before it that its kiosk had
+    not seen.  where: the id of a line by chain and number.
+    """
+
+    id: int
+    chain: str
+    said: Told
+    behind: bool
+    where: Where
+
+
+def referring(entry: L.Entry, line: Placed) -> L.Entry:
+    """The line with the ids of lines it names as the tables have them now."""
+    found: dict[str, Any] = {
+        name: line.where(line.chain, value - WAITING)
+        for name in _REFERS
+        if isinstance(value := getattr(entry, name, None), int) and value >= WAITING
+    }
+    return dataclasses.replace(entry, **found) if found else entry
+
+
+def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
+    """The rows a line puts and drops; each must be applied before the next is asked for.
+
+    Raises Broken for a step that cannot apply though nothing was unseen, KeyError and msgspec.MsgspecError for a line
+    this program does not know.
+    """
+    said = line.said
+    entry = referring(said.entry, line)
+    stamp = said.stamp(line.id)
+    if said.seen == 0:  # from before there were others
+        yield from changes(entry, stamp, state)
+        return
+    unseen = yield from _claimed(entry, line, state)
+    about = _about_its_heating(entry, line, state)
+    if about is None:
+        return
+    entry = about
+    applies, doubtful = _as_it_applies(entry, unseen, state)
+    if applies is None:
+        return
+    try:
+        for change in changes(applies, _at(applies, line, state), state):
+            yield _for_all(change, line, doubtful)
+    except Broken:
+        if not line.behind:
+            raise
+        yield from _kept_apart(entry, line, state)
+
+
+def _kept_apart(entry: L.Entry, line: Placed, state: LedgerState) -> Iterator[Change]:
+    """A line that does not fit what its kiosk had not seen is told as a difference, and changes nothing else."""
+    for claim in claims(entry)[:1]:
+        key = f"{claim.matter.value}/{claim.subject}"
+        known = state.get("difference", key)
+        if known is None or known["closed_line"] is not None:
+            yield Put("difference", _opened(key, claim, (Made(line.id, line.chain, claim.value),), line.id))
+
+
+def _claimed(entry: L.Entry, line: Placed, state: LedgerState) -> Generator[Change, None, set[Matter]]:
+    """Keeps what the line claims, opens and closes differences; gives back what it claims against unseen claims."""
+    unseen: set[Matter] = set()
+    chain, seen = line.chain, line.said.seen
+    for claim in claims(entry, line.said.operator):
+        if claim.matter is Matter.POCKET and not _can_be_full(claim.subject, state):
+            continue
+        key = f"{claim.matter.value}/{claim.subject}"
+        new = Made(line.id, chain, claim.value)
+        row, known = state.get("claim", key), state.get("difference", key)
+        made = _made.decode(row["made"]) if row else ()
+        if known is not None and known["closed_line"] is None:
+            told = _made.decode(known["claims"])
+            if closes(claim, chain, seen, told):
+                yield Put("difference", known | {"closed_line": line.id})
+            elif clashing(claim, chain, seen, told):
+                unseen.add(claim.matter)
+                yield Put("difference", known | {"claims": text(with_claim(told, new))})
+        elif (against := clashing(claim, chain, seen, made)) and _matters(claim, against, state):
+            unseen.add(claim.matter)
+            yield Put("difference", _opened(key, claim, (*against, new), line.id))
+        yield Put("claim", {"key": key, "made": text(with_claim(made, new))})
+    return unseen
+
+
+def _can_be_full(place: str, state: LedgerState) -> bool:
+    row = state.get("place", place)
+    return row is not None and row["capacity"] is not None
+
+
+def _matters(claim: Claim, against: tuple[Made, ...], state: LedgerState) -> bool:
+    """Whether claims that differ cannot both be: two holders may stand in one place that takes two."""
+    if claim.matter is not Matter.POCKET or not claim.value:
+        return claim.matter is not Matter.POCKET
+    place = state.get("place", claim.subject)
+    standing = [row["key"] for row in state.all("holder") if row["place"] == claim.subject]
+    more = len({*standing, claim.value})
+    return any(each.value for each in against) and place is not None and more > (place["capacity"] or more)
+
+
+def _opened(key: str, claim: Claim, made: tuple[Made, ...], line: int) -> TableRow:
+    return {
+        "key": key, "matter": claim.matter.value, "subject": claim.subject, "claims": text(made), "opened_line": line,
+        "closed_line": None,
+    }  # fmt: skip
+
+
+def _as_it_applies(entry: L.Entry, unseen: set[Matter], state: LedgerState) -> tuple[L.Entry | None, bool]:
+    """What is left of a line whose claims stand against unseen ones, and whether heat is in doubt by it."""
+    match entry:
+        case L.Moved(holder=key):
+            row = state.get("holder", key)
+            if row is None:
+                return entry, False
+            if Matter.PLACE in unseen:  # both claims stand: nobody knows where it is
+                return L.Moved(key, row["place"], None, reason=entry.reason), True
+            if row["place"] != entry.origin and row["place"] == entry.goal:
+                return None, False  # both scanned it to the same place
+            known = state.get("difference", f"{Matter.PLACE.value}/{key}")
+            if row["place"] != entry.origin and known is not None:
+                return L.Moved(key, row["place"], entry.goal, reason=entry.reason), False
+            return entry, False
+        case L.Heated(holder=key):
+            known = state.get("difference", f"{Matter.PLACE.value}/{key}")
+            doubtful = known is not None and known["closed_line"] is None
+            return entry, doubtful
+        case L.Built() | L.TornDown() if {Matter.HOLDER, Matter.CUTTER} & unseen:
+            return None, False  # as the book has it until a hand says which
+        case L.CodeBound() | L.CodeRetired() if Matter.LABEL in unseen:
+            return None, False
+        case _:
+            return entry, False
+
+
+def _about_its_heating(entry: L.Entry, line: Placed, state: LedgerState) -> L.Entry | None:
+    """A line about one heating, or about none, changes no other; None: it changes nothing."""
+    match entry:
+        case L.HoldEnded(holder=key, by="time") if _step_unseen(key, line, state):
+            return None  # it ended by what its kiosk knew: whoever knows more counts it
+        case L.HoldEnded(holder=key, heating=None) if _runs(key, state) or _step_unseen(key, line, state):
+            return None
+        case L.TemperatureRead(heating=None):
+            return dataclasses.replace(entry, heating=_NO_HEATING)
+        case _:
+            return entry
+
+
+def _runs(holder: str, state: LedgerState) -> bool:
+    hold = state.get("hold", holder)
+    return hold is not None and hold["ended_line"] is None
+
+
+def _step_unseen(holder: str, line: Placed, state: LedgerState) -> bool:
+    """Whether another kiosk moved the holder, and this one had not seen that."""
+    row = state.get("claim", f"{Matter.PLACE.value}/{holder}")
+    made = _made.decode(row["made"]) if row else ()
+    return not all(has_seen(line.chain, line.said.seen, each) for each in made)
+
+
+def _at(entry: L.Entry, line: Placed, state: LedgerState) -> Stamp:
+    """When it was, for a line about heat by the ages since its holder was heated."""
+    said = line.said
+    plain = said.stamp(line.id)._replace(kiosk=line.chain)
+    if isinstance(entry, L.KioskStarted):
+        return plain._replace(kiosk=SHARED_CLOCK, watched_s=0.0)
+    if not isinstance(entry, _ABOUT_HEAT):
+        return plain
+    shared = plain._replace(kiosk=SHARED_CLOCK, watched_s=0.0)
+    holder = getattr(entry, "holder", None)
+    hold = state.get("hold", holder) if holder else None
+    if hold is None or hold["kiosk"] != SHARED_CLOCK:
+        return shared
+    return shared._replace(watched_s=_since_heated_s(msgspec.json.decode(hold["stages"]), line))
+
+
+def _since_heated_s(stages: list[list[Any]], line: Placed) -> float:
+    """The hold's own time at a line: when the stay it names began, and how long that had lasted; never more than that.
+
+    A line that names a stay which is not the last was written without knowing the last one.
+    """
+    said = line.said
+    last_s = float(stages[-1][1])
+    stay = said.stay
+    if stay is None or said.age_s is None:
+        return last_s
+    if stay >= WAITING:
+        stay = line.where(line.chain, stay - WAITING)
+    for _, since_s, number in stages:
+        if number == stay:
+            return max(last_s, float(since_s) + said.age_s) if number == stages[-1][2] else last_s
+    return last_s
+
+
+def _for_all(change: Change, line: Placed, doubtful: bool) -> Change:
+    """A row as all kiosks keep it: who moved a holder is the kiosk, and its step is counted by nobody's clock."""
+    if not isinstance(change, Put):
+        return change
+    row = change.row
+    if change.table == "holder" and row["last_kiosk"] == SHARED_CLOCK:
+        row = row | {"last_kiosk": line.chain, "since_watched_s": line.said.watched_s}
+        if doubtful and row["heat"] == Heat.COOL.value:
+            row |= {"heat": Heat.UNKNOWN.value}
+    if change.table == "hold" and doubtful and row["ended_line"] is None:
+        row = row | {"reading_only": 1, "readings": "[]"}
+    return Put(change.table, row)

@@ -1,0 +1,137 @@
+"""Until when another kiosk's lines are complete here: a kiosk is *in hearing* while that was a moment ago.
+
+Beats carry, beside a number of their own, the numbers of the others' beats that came in.  One that echoes mine was sent
+after mine; it says how far its kiosk's chain went then; and once I have applied that line, I know everything that
+kiosk wrote until I sent mine.  No clock is compared, a delay only makes it less, and silence proves nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from itertools import combinations
+
+from kiosk.rules.ages import Pace, StayName, Trip, pace
+
+WITHIN_S = 8.0  # two beats there and back, and less than it takes to heat steel and carry it to another kiosk
+_APART_S = 20.0  # between two round trips that say how two counters run against each other
+_TRIPS = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Echo:
+    """The last beat of another that came in: its number, and the run of that kiosk's program it was of."""
+
+    beat: int
+    run: str
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """What a kiosk tells the others every two seconds.
+
+    run: random, another after every restart, for beats are counted from then.  last: number of the last line of its
+    chain, shared or waiting.  counter_s: of its own counter.  applied: the last shared number in its tables.  echoes:
+    by kiosk.  ages: what it counted, by the line the stay began with.
+    """
+
+    kiosk: str
+    run: str
+    beat: int
+    last: int
+    counter_s: float
+    applied: int = 0
+    echoes: Mapping[str, Echo] = field(default_factory=dict)
+    ages: tuple[tuple[StayName, float], ...] = ()
+    waiting: int = 0
+    version: str = ""
+    utc_s: float = 0.0
+
+
+class Hearing:
+    """What one kiosk heard of the others, by its own counter."""
+
+    def __init__(self, kiosk: str, run: str) -> None:
+        self.kiosk = kiosk
+        self.run = run
+        self._sent_s: dict[int, float] = {}  # number of an own beat -> when
+        self._came: dict[str, Echo] = {}  # the newest beat of each other
+        self._proven: dict[str, list[tuple[float, int]]] = {}  # until when, once this line of its chain is applied
+        self._heard_s: dict[str, float] = {}
+        self._applied: dict[str, int] = {}
+        self._trips: dict[str, list[Trip]] = {}
+
+    def sends(self, beat: int, now_s: float) -> dict[str, Echo]:
+        """A beat of this number goes out now; what it echoes."""
+        self._sent_s[beat] = now_s
+        for old in [number for number in self._sent_s if number < beat - 600]:
+            del self._sent_s[old]
+        return dict(self._came)
+
+    def heard(self, beat: Beat, now_s: float) -> None:
+        """A beat came in.  One that is older than what came before says nothing."""
+        before = self._came.get(beat.kiosk)
+        if beat.kiosk == self.kiosk or (before and before.run == beat.run and beat.beat <= before.beat):
+            return
+        self._came[beat.kiosk] = Echo(beat.beat, beat.run)
+        echo = beat.echoes.get(self.kiosk)
+        sent_s = self._sent_s.get(echo.beat) if echo and echo.run == self.run else None
+        if echo is None or sent_s is None:
+            return
+        self._proven.setdefault(beat.kiosk, []).append((sent_s, beat.last))
+        self._prove(beat.kiosk)
+        self._trip(beat.kiosk, Trip(sent_s, beat.counter_s, now_s))
+
+    def applied(self, kiosk: str, number: int) -> None:
+        """This line of that kiosk's chain, and all before it, are in the tables here."""
+        self._applied[kiosk] = max(number, self._applied.get(kiosk, 0))
+        self._prove(kiosk)
+
+    def _prove(self, kiosk: str) -> None:
+        applied = self._applied.get(kiosk, 0)
+        waits = []
+        for until_s, last in self._proven.get(kiosk, []):
+            if last <= applied:
+                self._heard_s[kiosk] = max(until_s, self._heard_s.get(kiosk, until_s))
+            else:
+                waits.append((until_s, last))
+        self._proven[kiosk] = waits[-16:]
+
+    def heard_to_s(self, kiosk: str) -> float | None:
+        """Until when, by this kiosk's counter, all that kiosk's lines are known here; None: never since the start."""
+        return self._heard_s.get(kiosk)
+
+    def in_hearing(self, kiosks: Iterable[str], now_s: float) -> bool:
+        """Whether each of these was heard within `WITHIN_S`; the kiosk itself always is."""
+        return all(kiosk == self.kiosk or self._is_near(self.heard_to_s(kiosk), now_s) for kiosk in kiosks)
+
+    @staticmethod
+    def _is_near(heard_s: float | None, now_s: float) -> bool:
+        return heard_s is not None and now_s - heard_s <= WITHIN_S
+
+    def _trip(self, kiosk: str, trip: Trip) -> None:
+        trips = self._trips.setdefault(kiosk, [])
+        if trips and trip.other_s < trips[-1].other_s:
+            trips.clear()  # its counter began anew
+        if not trips or trip.sent_s - trips[-1].sent_s >= _APART_S:
+            trips.append(trip)
+            del trips[:-_TRIPS]
+
+    def pace(self, kiosk: str) -> Pace | None:
+        """How that kiosk's counter runs against this one's, as narrowly as round trips say; None: not known yet."""
+        trips = self._trips.get(kiosk, [])
+        found = [each for first, later in combinations(trips, 2) if (each := pace(first, later)) is not None]
+        if not found:
+            return None
+        return Pace(max(each.least for each in found), min(each.most for each in found))
+
+    @property
+    def own_runs_fast(self) -> bool:
+        """Whether every other whose pace is known finds this kiosk's counter fast; one alone may only have slept."""
+        known = [each for kiosk in self._trips if (each := self.pace(kiosk)) is not None]
+        return bool(known) and all(each.own_runs_fast for each in known)
+
+
+def known_to_all(n: int, applied: Mapping[str, int]) -> bool:
+    """Whether a shared line is in every kiosk's tables, so that nobody's silence is mistaken.  applied: by kiosk."""
+    return all(number >= n for number in applied.values())

@@ -1,0 +1,161 @@
+"""Questions about the shop's kiosks: who there is, one more, one less, and where this one stands."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+from kiosk.desk import Desk
+from kiosk.screens.questions import Question
+from kiosk.words import t
+
+HEARD_S = 10.0  # a kiosk says something every two seconds
+
+
+class How(StrEnum):
+    """How a kiosk of the shop is to be reached."""
+
+    HEARD = "heard"
+    NOT_HEARD = "not_heard"
+    TO_JOIN = "to_join"
+    LEFT = "left"
+
+
+@dataclass(frozen=True, slots=True)
+class KioskRow:
+    """A kiosk of the shop.  since_at: seconds since the epoch, when it was heard last; None: it is switched off.
+
+    off_s: its clock less the server's.
+    """
+
+    key: str
+    name: str
+    mine: bool
+    how: How
+    since_at: float | None
+    waiting: int
+    version: str
+    off_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Kiosks:
+    """The shop's kiosks as last heard.  joined: this one belongs to a shop with a server.  here: where it stands."""
+
+    joined: bool
+    rows: tuple[KioskRow, ...]
+    here: str | None
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Invitation:
+    """The code for one more kiosk, where to type it, and rows of dark modules of the picture that says both."""
+
+    code: str
+    server: str
+    modules: tuple[tuple[bool, ...], ...]
+
+
+def kiosks() -> Question[Kiosks]:
+    """Who there is."""
+
+    def answer(desk: Desk) -> Kiosks:
+        session = desk.session
+        place = session.cards.place(session.here) if session.here else None
+        here = place.name if place else None
+        if desk.kiosks is None:
+            return Kiosks(False, (), here, session.settings.kiosk.name)
+        now_s, mine = time.time(), desk.kiosks.membership.kiosk
+        rows = []
+        for each in desk.kiosks.list():
+            if each.retired_n is not None:
+                how = How.TO_JOIN if each.retired_n == 0 else How.LEFT
+            else:
+                how = How.HEARD if each.ago_s is not None and each.ago_s < HEARD_S else How.NOT_HEARD
+            since_at = None if each.ago_s is None else now_s - each.ago_s
+            rows.append(
+                KioskRow(
+                    each.kiosk,
+                    each.name,
+                    each.kiosk == mine,
+                    how,
+                    since_at,
+                    each.waiting,
+                    each.version,
+                    each.clock_off_s,
+                )
+            )
+        return Kiosks(True, tuple(rows), here, desk.kiosks.membership.name)
+
+    return answer
+
+
+def invite() -> Question[Invitation]:
+    """A code for one more kiosk.  Raises LinkFault, Locked."""
+
+    def answer(desk: Desk) -> Invitation:
+        import qrcode
+
+        desk.session.supervised()
+        if desk.kiosks is None:
+            raise _alone()
+        code, said = desk.kiosks.invite()
+        symbol = qrcode.QRCode(border=0)
+        symbol.add_data(said)
+        symbol.make()
+        modules = tuple(tuple(bool(dark) for dark in row) for row in symbol.modules)
+        return Invitation(code, said.partition("@")[2], modules)
+
+    return answer
+
+
+def lock_out(kiosk: str) -> Question[int]:
+    """That kiosk works here no more.  Raises LinkFault, Locked."""
+
+    def answer(desk: Desk) -> int:
+        desk.session.supervised()
+        if desk.kiosks is None:
+            raise _alone()
+        return desk.kiosks.lock_out(kiosk)
+
+    return answer
+
+
+def _alone() -> Exception:
+    from kiosk.link.faults import Cause, LinkFault
+
+    return LinkFault(Cause.ALONE)
+
+
+def stand_at(code: str) -> Question[str | None]:
+    """This kiosk stands at that place from now on, or at none; its name.  Raises SettingsFault, Locked, NotThere."""
+
+    def answer(desk: Desk) -> str | None:
+        card = desk.session.place(code) if code else None
+        desk.people.change_setting("kiosk", "at", code, t("settings.on_screen"))
+        desk.session.here = code or None
+        return card.name if card else None
+
+    return answer
+
+
+def where_data_is() -> Question[Path]:
+    """The folder a kiosk joins with."""
+    return lambda desk: desk.session.book.path.parent
+
+
+def joins(folder: Path, said: str, name: str) -> Callable[[], object]:
+    """What is done while the desk is closed: this kiosk becomes one of the shop's.  Raises LinkFault, LedgerFault."""
+
+    def join() -> None:
+        from kiosk.desk.joining import join
+        from kiosk.link.address import invited
+
+        address, code = invited(said)
+        join(folder, address, code, name)
+
+    return join

@@ -1,0 +1,106 @@
+"""What kiosks that worked apart tell differently: every claim, and how a hand settles it.
+
+Where a holder is, is settled by scanning it and its place; the rest by choosing what is the case, once somebody looked.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import ListProperty, OptionProperty, StringProperty
+
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.lines import RowText
+from kiosk.screens.questions import apart as asks
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import t
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LIST = "list"
+    ONE = "one"
+
+
+class ApartScreen(View):
+    """The list; one difference with its claims."""
+
+    name = "apart"
+    rail = "shop"
+    covers = Covers.RAIL
+    stays = True
+
+    page = OptionProperty(Page.LIST, options=list(Page))
+    rows = ListProperty()
+    claims = ListProperty()
+    title = StringProperty()
+    what_to_do = StringProperty()
+    trouble = StringProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._found: dict[str, asks.ToldDifferently] = {}
+        self._key = ""
+
+    def shown(self, **_: Any) -> None:
+        self.page = Page.LIST
+        self.clerk.ask(asks.told_differently(), self._told, self._failed)
+
+    def tick(self) -> None:
+        if self.page == Page.LIST:
+            self.clerk.ask(asks.told_differently(), self._told)
+
+    def back(self) -> None:
+        """One state back, or out."""
+        self.trouble = ""
+        if self.page == Page.LIST:
+            self.clerk.go("kiosks")
+        else:
+            self.page = Page.LIST
+
+    def _told(self, found: tuple[asks.ToldDifferently, ...]) -> None:
+        self._found = {each.key: each for each in found}
+        self.rows = [Choice(each.key, each.name, t(f"term.matter.{each.matter.value}")) for each in found]
+        self.trouble = "" if found else t("apart.none")
+
+    def choose(self, choice: Choice) -> None:
+        """One difference."""
+        found = self._found[choice.key]
+        self._key, self.title = found.key, found.name
+        self.claims = [RowText(each.value, *_said(each)) for each in found.claims]
+        alarm = found.alarm
+        scans = t("apart.by_scan") if found.matter is asks.Matter.PLACE else t("apart.choose")
+        self.what_to_do = t(alarm.key, **dict(alarm.values)) if alarm else scans
+        self.page = Page.ONE
+
+    def take(self, choice: RowText) -> None:
+        """What is the case, where no scan says it better."""
+        found = self._found[self._key]
+        if found.matter is asks.Matter.PLACE:
+            self.trouble = t("apart.by_scan")
+            self.clerk.play(Sound.REFUSED)
+            return
+        self.clerk.ask(asks.settle(found.key, choice.key), lambda left: self._settled(left, choice), self._failed)
+
+    def _settled(self, left: tuple[asks.ToldDifferently, ...], choice: RowText) -> None:
+        self.clerk.play(Sound.DONE)
+        self._told(left)
+        self.trouble = t("apart.settled", what=choice.text)
+        self.page = Page.LIST
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = fault_words(error)
+
+
+def _said(claim: asks.ToldHere) -> tuple[str, str]:
+    what = t(claim.what) if claim.what.startswith("apart.") else claim.what
+    return what, t("apart.claim", kiosk=claim.kiosk, who=claim.who, told_at=claim.told_utc_s)
+
+
+load_beside(__file__)

@@ -1,0 +1,234 @@
+"""Several kiosks in one shop: who there is, a code for one more, joining, and where this kiosk stands.
+
+A supervisor lets a kiosk in and locks one out, each by two touches once the PIN was given.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+# A text field asks for these two, and the first of them starts programs: nobody waits where a screen is loaded.
+from kivy.core import clipboard as clipboard
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+from kivy.uix import textinput as textinput
+
+from kiosk.rules.cards import PlaceCard
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.square import Square as Square
+from kiosk.screens.questions import kiosks as asks
+from kiosk.screens.questions import shop as shop_asks
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import clock, t
+
+INVITE, LOCK_OUT, STANDS, JOIN = "invite", "lock_out", "stands", "join"
+LONGEST_NAME = 40
+_WRONG_CLOCK_S = 60.0
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    ALONE = "alone"
+    LIST = "list"
+    KIOSK = "kiosk"
+    CODE = "code"
+    CODE_HERE = "code_here"
+    NAME = "name"
+    PLACES = "places"
+    ANSWER = "answer"
+
+
+class KiosksScreen(View):
+    """The list; one kiosk; a code to show; a code to take and a name; places; what was done."""
+
+    name = "kiosks"
+    rail = "shop"
+    covers = Covers.RAIL
+    stays = True
+
+    page = OptionProperty(Page.LIST, options=list(Page))
+    kiosks = ListProperty()
+    places = ListProperty()
+    title = StringProperty()
+    facts = StringProperty()
+    code = StringProperty()
+    server = StringProperty()
+    modules = ListProperty()
+    done = StringProperty()
+    trouble = StringProperty()
+    can_lock_out = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._rows: dict[str, asks.KioskRow] = {}
+        self._key = ""
+        self._said = ""
+        self._joined = False
+
+    def shown(self, act: str = "", key: str = "", **_: Any) -> None:
+        """`act`: what was asked for before the PIN, about the kiosk `key`."""
+        self.trouble = ""
+        self._key = key
+        self.page = Page.LIST
+        self.clerk.ask(asks.kiosks(), partial(self._listed, act=act), self._failed)
+
+    def left(self) -> None:
+        self.clerk.typing = False
+
+    def tick(self) -> None:
+        if self.page == Page.LIST:
+            self.clerk.ask(asks.kiosks(), self._told)
+
+    def scanned(self, text: str) -> bool:
+        """The square on another kiosk's screen says where its shop is."""
+        if self.page == Page.CODE_HERE and text.startswith("HKJOIN:"):
+            self.take_code(text)
+            return True
+        return self.page in (Page.CODE_HERE, Page.NAME)
+
+    def back(self) -> None:
+        """One state back, or out."""
+        self.clerk.typing = False
+        self.trouble = ""
+        if self.page in (Page.ALONE, Page.LIST):
+            self.clerk.go("shop")
+        elif self.page == Page.NAME:
+            self.page = Page.CODE_HERE
+        else:
+            self.page = Page.LIST if self._joined else Page.ALONE
+
+    def _told(self, found: asks.Kiosks) -> None:
+        self._joined = found.joined
+        self._rows = {row.key: row for row in found.rows}
+        self.kiosks = [Choice(row.key, row.name, _note(row)) for row in found.rows]
+
+    def _listed(self, found: asks.Kiosks, act: str) -> None:
+        self._told(found)
+        self.page = Page.LIST if found.joined else Page.ALONE
+        if act == INVITE:
+            self.invite()
+        elif act == LOCK_OUT and self._key in self._rows:
+            self.choose(Choice(self._key, self._rows[self._key].name))
+        elif act == STANDS:
+            self.stands()
+        elif act == JOIN:
+            self._begin()
+
+    def choose(self, choice: Choice) -> None:
+        """One kiosk."""
+        row = self._rows[choice.key]
+        self._key, self.title = row.key, row.name
+        off = abs(row.off_s) > _WRONG_CLOCK_S and row.how is asks.How.HEARD
+        parts = (
+            t("kiosks.this_one") if row.mine else "",
+            _note(row),
+            t("kiosks.version", version=row.version) if row.version else "",
+            t("kiosks.clock_off", off_s=clock(abs(row.off_s))) if off else "",
+        )
+        self.facts = " · ".join(part for part in parts if part)
+        self.can_lock_out = not row.mine and row.how is not asks.How.LEFT
+        self.page = Page.KIOSK
+
+    # One more, one less ---------------------------------------------------------------------------------------
+
+    def invite(self) -> None:
+        """A code for one more kiosk, if a supervisor is there."""
+        self._supervised(INVITE, lambda: self.clerk.ask(asks.invite(), self._shows, self._failed))
+
+    def _shows(self, found: asks.Invitation) -> None:
+        self.code, self.server, self.modules = found.code, found.server, list(found.modules)
+        self.page = Page.CODE
+
+    def lock_out(self) -> None:
+        """The kiosk shown works here no more, if a supervisor says so."""
+        key, name = self._key, self.title
+        done = t("kiosks.locked_out", name=name)
+        self._supervised(
+            LOCK_OUT, lambda: self.clerk.ask(asks.lock_out(key), lambda _: self._answer(done), self._failed)
+        )
+
+    # Joining --------------------------------------------------------------------------------------------------
+
+    def join(self) -> None:
+        """This kiosk becomes one of a shop's, if a supervisor is there."""
+        self._supervised(JOIN, self._begin)
+
+    def _begin(self) -> None:
+        self.ids.said.text = ""
+        self.trouble = ""
+        self.page = Page.CODE_HERE
+
+    def take_code(self, text: str) -> None:
+        """What the other kiosk shows."""
+        if not text.strip():
+            return
+        self._said = text
+        self.trouble = ""
+        self.ids.name.text = ""
+        self.page = Page.NAME
+
+    def take_name(self, text: str) -> None:
+        """How this kiosk is called: all that was lacking."""
+        name = " ".join(text.split())[:LONGEST_NAME]
+        if not name:
+            self.trouble = t("kiosks.no_name")
+            return
+        self.trouble = t("kiosks.joining")
+        self.clerk.ask(asks.where_data_is(), lambda folder: self._join(folder, name), self._failed)
+
+    def _join(self, folder: Path, name: str) -> None:
+        done = partial(self._answer, t("kiosks.joined"))
+        self.clerk.reopen(asks.joins(folder, self._said, name), done, self._failed)
+
+    # Where it stands ------------------------------------------------------------------------------------------
+
+    def stands(self) -> None:
+        """At which place, if a supervisor is there."""
+        self._supervised(STANDS, lambda: self.clerk.ask(shop_asks.places(), self._places, self._failed))
+
+    def _places(self, found: tuple[tuple[PlaceCard, tuple[str, ...]], ...]) -> None:
+        rows = [Choice(card.place.code, card.name, t(f"kind.{card.place.kind.value}")) for card, _ in found]
+        self.places = [Choice("", t("kiosks.nowhere")), *rows]
+        self.page = Page.PLACES
+
+    def take_place(self, choice: Choice) -> None:
+        self.clerk.ask(asks.stand_at(choice.key), self._stands, self._failed)
+
+    def _stands(self, place: str | None) -> None:
+        self._answer(t("kiosks.stands_now", place=place) if place else t("kiosks.stands_nowhere"))
+
+    def _answer(self, done: str) -> None:
+        self.clerk.typing = False
+        self.clerk.play(Sound.DONE)
+        self.trouble, self.done = "", done
+        self.page = Page.ANSWER
+
+    def _supervised(self, act: str, then: Any) -> None:
+        key = self._key
+        self.clerk.ask(
+            shop_asks.supervised(),
+            lambda open_: then() if open_ else self.clerk.go("pin", goal=self.name, act=act, key=key),
+            self._failed,
+        )
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        self.trouble = fault_words(error)
+
+
+def _note(row: asks.KioskRow) -> str:
+    match row.how:
+        case asks.How.HEARD:
+            return t("kiosks.heard_waiting", count=row.waiting) if row.waiting else t("kiosks.heard")
+        case asks.How.NOT_HEARD:
+            return t("kiosks.not_heard", since_at=row.since_at)
+    return t(f"kiosks.{row.how}")
+
+
+load_beside(__file__)

@@ -1,0 +1,82 @@
+"""Samples of the kiosks' screen, filled as the desk would fill it, with the longest plausible texts."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import qrcode
+
+from kiosk.link.faults import Cause, LinkFault
+from kiosk.rules.places import Kind, Place
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions.apart import Matter, ToldDifferently, ToldHere
+from kiosk.screens.questions.kiosks import How, Invitation, KioskRow, Kiosks
+from kiosk.words import t
+
+_NAMES = ("Shrink station", "Cabinet B, window side", "Mill 1", "Mill 2", "Presetter room, next to the door", "Mill 3")
+_SAID = "HKJOIN:0BCDEFGHJK@toolroom-server:5433"
+
+
+def _rows() -> tuple[KioskRow, ...]:
+    how = (How.HEARD, How.HEARD, How.NOT_HEARD, How.TO_JOIN, How.HEARD, How.LEFT)
+    return tuple(
+        KioskRow(str(at), name, at == 0, how[at], 1_790_000_000.0 - at, 12 * at, "0.1.0", 86_400.0 * (at == 4))
+        for at, name in enumerate(_NAMES)
+    )
+
+
+def _kiosks(screen: Any, state: str) -> None:
+    screen.trouble = ""
+    screen._listed(Kiosks(state != "alone", _rows() if state != "alone" else (), None, "Cabinet"), act="")
+    match state:
+        case "kiosk":
+            screen.choose(Choice("4", _NAMES[4]))
+        case "code":
+            symbol = qrcode.QRCode(border=0)
+            symbol.add_data(_SAID)
+            symbol.make()
+            modules = tuple(tuple(map(bool, row)) for row in symbol.modules)
+            screen._shows(Invitation("0BCDEFGHJK", _SAID.partition("@")[2], modules))
+        case "code_here":
+            screen._begin()
+        case "name":
+            screen._begin()
+            screen.take_code(_SAID)
+        case "refused":
+            screen._begin()
+            screen._failed(LinkFault(Cause.FORKED))
+        case "places":
+            card = type("Card", (), {"place": Place("P", "x", Kind.CABINET), "name": "Cabinet B, window side"})
+            screen._places(((card, ()),) * 9)
+        case "answer":
+            screen._answer(t("kiosks.joined"))
+
+
+def _claim(at: int, value: str, who: str | None = "Johanna Oberhuber", *, unverified: bool = False) -> ToldHere:
+    return ToldHere(_NAMES[at], who, 1_790_000_000.0, value, value, unverified)
+
+
+def _apart(screen: Any, state: str) -> None:
+    name, drawer = "End mill 12 x 26 long reach", "Cabinet B · Drawer 3 · 12"
+    moved = (_claim(1, drawer, unverified=True), _claim(0, "Shrink station", None), _claim(4, "Mill 1 · 24"))
+    label = (_claim(1, name), _claim(4, "Drill 8.5 HSK63", None))
+    found = (
+        ToldDifferently("place/H1", Matter.PLACE, "H1", name, moved, hot=state == "hot"),
+        ToldDifferently("label/X", Matter.LABEL, "X", "H1-0BCDEFGHJK", label),
+        *(ToldDifferently(f"use/{at}", Matter.USE, f"{at}", f"{name} {at}", label) for at in range(5)),
+    )
+    screen._told(found if state != "none" else ())
+    if state in ("moved", "hot"):
+        screen.choose(Choice("place/H1", name))
+    elif state == "label":
+        screen.choose(Choice("label/X", name))
+
+
+SAMPLES = (
+    *(
+        ("kiosks", state, partial(_kiosks, state=state))
+        for state in ("alone", "list", "kiosk", "code", "code_here", "name", "refused", "places", "answer")
+    ),
+    *(("apart", state, partial(_apart, state=state)) for state in ("none", "list", "moved", "hot", "label")),
+)

@@ -1,0 +1,138 @@
+"""A kiosk in a process of its own, for tests that kill it: real ledger, real desk, real link; told what to do by lines.
+
+    python -m tests.link.kiosk_process FOLDER
+
+Commands come on standard input; every line written is acknowledged on standard output, as a JSON object with kiosk,
+number and digest, once it is on the disk and not before.  What it printed is what a checker believes.
+"""
+
+from __future__ import annotations
+
+import json
+import select
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from kiosk.desk import Desk
+from kiosk.desk.kiosks import KiosksCounter
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import Written, rows
+from kiosk.link import link as link_module
+from kiosk.rules.assembly import Clamping, Coupling, Holder
+from kiosk.rules.checkin import warmth
+from kiosk.rules.codes import CodeKind
+from kiosk.rules.lines import CodeBound, HolderRegistered, KioskStands, Moved, PlaceAdded
+from kiosk.rules.outcomes import Refused
+from kiosk.rules.places import Kind, Place
+
+STEEL = Holder("H1", "Shrink 12", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0)
+PLACES = (
+    Place("bench", "Bench", Kind.BENCH),
+    Place("station", "Station", Kind.SHRINK),
+    Place("rack", "Rack", Kind.COOLING, way="free_air"),
+    Place("slot", "Slot", Kind.SLOT),
+    Place("slot2", "Slot 2", Kind.SLOT),
+)
+SHOP = (
+    *(PlaceAdded(place) for place in PLACES),
+    *(CodeBound(f"at-{place.code}", place.code, "place", foreign=True) for place in PLACES),
+    HolderRegistered(STEEL, stood_cold=True),
+    CodeBound("steel-1", "H1", "holder", foreign=True),
+    Moved("H1", None, "bench"),
+)
+
+
+def main(folder: Path) -> None:
+    link_module._RETRIES_S = (0.2,)
+    link_module._STOPPED_S = 0.5
+    with Desk.open(folder) as desk:
+        desk.begin_sharing()
+        assert desk.kiosks is not None, "it must have joined"
+        _serve(desk, desk.kiosks)
+
+
+def _serve(desk: Desk, kiosks: KiosksCounter) -> None:
+    kiosks.wrote()
+    _say({"ready": True})
+    while True:
+        while kiosks.take():
+            pass
+        if not select.select([sys.stdin], [], [], 0.01)[0]:
+            continue
+        words = sys.stdin.readline().split()
+        if not words or words[0] == "quit":
+            return
+        _say(_done(desk, kiosks, words))
+
+
+def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]:
+    match words:
+        case ["scan", text]:
+            scanned = desk.scan(text)
+            reason = scanned.outcome.reason.value if isinstance(scanned.outcome, Refused) else None
+            outcome = type(scanned.outcome).__name__
+            return {"outcome": outcome, "reason": reason, "lines": _told(scanned.lines)}
+        case ["place", name]:
+            _admitted(desk)
+            code = desk.session.fresh_code(CodeKind.PLACE)
+            lines = desk.session.write(PlaceAdded(Place(code.text, name, Kind.CABINET)))
+            return {"lines": _told(lines), "code": code.text}
+        case ["shop"]:
+            _admitted(desk)
+            desk.session.write(*SHOP)
+            return {}
+        case ["stands", place]:
+            return {"lines": _told(desk.session.write(KioskStands("K", place, heats=False)))}
+        case ["wait", seconds]:
+            until_s = time.monotonic() + float(seconds)
+            while time.monotonic() < until_s:
+                desk.tick()
+                time.sleep(0.05)
+            return {}
+        case ["card", key]:
+            desk.tick()
+            card, apart = desk.session.holder(key), desk.session.cards.apart
+            assert apart is not None
+            return {
+                "warmth": warmth(card).value, "place": card.at.name if card.at else None, "held": card.hold is not None,
+                "unheard": card.hold is not None and card.hold.unheard, "heard": apart.stations_heard,
+                "all_heard": apart.all_heard, "caught_up": apart.caught_up, "station": apart.station,
+                "remaining_s": card.hold.remaining_s if card.hold else None,
+                "differences": [row["key"] for row in rows(T.Difference.select()) if row["closed_line"] is None],
+            }  # fmt: skip
+        case ["standing"]:
+            standing = kiosks.standing()
+            fault = str(standing.fault) if standing.fault else None
+            return {"state": standing.state.value, "fault": fault, "applied": standing.applied,
+                    "waiting": standing.waiting, "head": standing.head}  # fmt: skip
+        case ["tables"]:
+            return {"tables": {model.__name__: sorted(map(repr, rows(model.select()))) for model in T.DERIVED}}
+        case ["check"]:
+            return {"wrong": [f"{wrong.where}: {wrong.what}" for wrong in desk.session.book.check()]}
+        case _:
+            raise ValueError(f"what is {words}?")
+
+
+def _told(lines: Sequence[Written]) -> list[dict[str, Any]]:
+    return [{"number": line.id, "digest": line.hash} for line in lines]
+
+
+def _admitted(desk: Desk) -> None:
+    """Waits until every other kiosk knows of this one: before that nobody works at it."""
+    until_s = time.monotonic() + 30.0
+    while time.monotonic() < until_s:
+        desk.tick()
+        if desk.session.cards.apart is not None and desk.session.cards.apart.admitted:
+            return
+        time.sleep(0.05)
+
+
+def _say(said: dict[str, Any]) -> None:
+    print(json.dumps(said), flush=True)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))

@@ -1,0 +1,176 @@
+"""The book on its server: what it takes, what it refuses, and that nothing else is allowed."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+
+from kiosk.link import calls
+from kiosk.link.faults import Cause, LinkFault
+from kiosk.rules.chain import next_book
+from tests.link.shop import LINE_FORM, Ledger, Shop, changed, linked
+
+
+def refused(cause: Cause) -> pytest.RaisesExc[LinkFault]:
+    return pytest.RaisesExc(LinkFault, check=lambda fault: fault.cause is cause)
+
+
+def test_lines_get_gapless_numbers_and_a_book_hash_that_binds_their_order(on_server: Shop) -> None:
+    member = on_server.member()
+    ledger = Ledger(member.kiosk)
+    kiosk = linked(member)
+    given = calls.push(kiosk, ledger.write("a", "b", "c"), LINE_FORM)
+    assert [each.n for each in given] == [1, 2, 3]
+    pulled = calls.pull(kiosk, 0, 10)
+    assert [each.line for each in pulled] == ledger.own
+    book = ""
+    for each in pulled:
+        book = next_book(book, each.line.digest)
+        assert each.book == book
+    assert on_server.examine() == []
+
+
+def test_what_is_sent_again_is_skipped_and_keeps_its_number(on_server: Shop) -> None:
+    member = on_server.member()
+    ledger = Ledger(member.kiosk)
+    kiosk = linked(member)
+    first = calls.push(kiosk, ledger.write("a", "b"), LINE_FORM)
+    again = calls.push(kiosk, [*ledger.own, *ledger.write("c")], LINE_FORM)
+    assert again[:2] == first and again[2].n == 3
+    assert len(calls.pull(kiosk, 0, 10)) == 3
+
+
+def test_other_bytes_under_a_number_are_a_fork_and_nothing_of_the_batch_is_taken(on_server: Shop) -> None:
+    member = on_server.member()
+    ledger = Ledger(member.kiosk)
+    kiosk = linked(member)
+    calls.push(kiosk, ledger.write("a", "b"), LINE_FORM)
+    other = changed(ledger.own[1], "other")
+    with refused(Cause.FORKED):
+        calls.push(kiosk, [other], LINE_FORM)
+    ledger.own[1] = other
+    with refused(Cause.FORKED):
+        calls.push(kiosk, ledger.write("c"), LINE_FORM)
+    assert len(calls.pull(kiosk, 0, 10)) == 2
+
+
+def test_a_line_that_is_not_what_its_digest_says_is_refused(on_server: Shop) -> None:
+    member = on_server.member()
+    (line,) = Ledger(member.kiosk).write("a")
+    kiosk = linked(member)
+    with refused(Cause.EDITED):
+        calls.push(kiosk, [type(line)(line.kiosk, 1, "", line.digest, 0, "", line.body + " ")], LINE_FORM)
+
+
+def test_a_gap_in_a_chain_is_refused(on_server: Shop) -> None:
+    member = on_server.member()
+    ledger = Ledger(member.kiosk)
+    ledger.write("a", "b")
+    with refused(Cause.WENT_BACK):
+        calls.push(linked(member), ledger.own[1:], LINE_FORM)
+
+
+def test_a_line_that_saw_what_the_book_does_not_have_is_refused(on_server: Shop) -> None:
+    member = on_server.member()
+    kiosk = linked(member)
+    ledger = Ledger(member.kiosk)
+    calls.push(kiosk, ledger.write("a"), LINE_FORM)
+    ledger.apply(calls.pull(kiosk, 0, 10))
+    (line,) = ledger.write("b")
+    for seen, book in ((7, line.seen_book), (1, "0" * 64)):
+        with refused(Cause.WENT_BACK):
+            calls.push(kiosk, [type(line)(line.kiosk, 2, line.previous, line.digest, seen, book, line.body)], LINE_FORM)
+    assert calls.push(kiosk, [line], LINE_FORM)[0].n == 2
+
+
+def test_a_kiosk_writes_its_own_chain_only_whatever_it_says_it_is(on_server: Shop) -> None:
+    mine, other = on_server.member(), on_server.member()
+    foreign = Ledger(other.kiosk)
+    calls.push(linked(mine), foreign.write("as another"), LINE_FORM)
+    assert on_server.sql("SELECT kiosk FROM book.entry") == [(mine.kiosk,)]
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "SELECT * FROM book.entry",
+        "DELETE FROM book.entry",
+        "INSERT INTO book.entry SELECT * FROM book.entry",
+        "UPDATE book.head SET n = 0",
+        "UPDATE book.member SET retired_n = NULL",
+        "TRUNCATE book.tip",
+        "DROP TABLE book.entry",
+        "CREATE TABLE book.mine (x int)",
+        "CREATE TABLE public.mine (x int)",
+        "SELECT book.open_door('SCRAM-SHA-256$', 60)",
+        "SELECT book.join_shop('0123456789abcdef', 'x', 'SCRAM-SHA-256$', '1', 1, false)",
+        "SELECT book.locked_head()",
+        "SELECT pg_read_file('/etc/passwd')",
+        "COPY (SELECT 1) TO PROGRAM 'true'",
+        "SET ROLE boss",
+    ],
+)
+def test_a_kiosk_may_ask_the_functions_and_nothing_else(on_server: Shop, sentence: str) -> None:
+    with refused(Cause.NOT_ALLOWED):
+        linked(on_server.member()).ask(sentence)
+
+
+def test_functions_use_the_books_tables_whatever_a_session_puts_before_them(on_server: Shop) -> None:
+    member = on_server.member()
+    kiosk = linked(member)
+    ledger = Ledger(member.kiosk)
+    kiosk.ask("SET search_path = pg_temp, book")
+    calls.push(kiosk, ledger.write("a"), LINE_FORM)
+    assert on_server.examine() == []
+
+
+def test_a_locked_out_kiosk_is_thrown_out_at_once_and_for_good(on_server: Shop) -> None:
+    mine, stolen = on_server.member(), on_server.member()
+    there, ledger = linked(stolen), Ledger(stolen.kiosk)
+    calls.push(there, ledger.write("a"), LINE_FORM)
+    assert calls.lock_out(linked(mine), stolen.kiosk) == 1
+    with pytest.raises(LinkFault):
+        calls.push(there, ledger.write("b"), LINE_FORM)
+    with refused(Cause.LOCKED_OUT):
+        linked(stolen)
+    with refused(Cause.LOCKED_OUT):
+        on_server.member(kiosk=stolen.kiosk)
+    assert len(calls.pull(linked(mine), 0, 10)) == 1
+
+
+def test_lines_of_a_newer_form_wait_until_every_kiosk_can_read_them(on_server: Shop) -> None:
+    old, new = on_server.member("old one"), on_server.member("new one")
+    told = {"applied": 0, "waiting": 0, "utc_s": 0.0, "body": "", "version": "9"}
+    calls.beat(linked(old), calls.Said(run="a", beat=1, reads=LINE_FORM, **told))
+    calls.beat(linked(new), calls.Said(run="b", beat=1, reads=LINE_FORM + 1, **told))
+    ledger = Ledger(new.kiosk)
+    with refused(Cause.BEHIND):
+        calls.push(linked(new), ledger.write("newer"), LINE_FORM + 1)
+    with pytest.raises(LinkFault, match="old one") as raised:
+        calls.raise_form(linked(new), LINE_FORM + 1)
+    assert raised.value.cause is Cause.NOT_ALL_READ
+    calls.beat(linked(old), calls.Said(run="a", beat=2, reads=LINE_FORM + 1, **told))
+    calls.raise_form(linked(new), LINE_FORM + 1)
+    assert calls.push(linked(new), ledger.own, LINE_FORM + 1)[0].n == 1
+
+
+def test_eight_writers_at_once_leave_no_gap_that_a_reader_could_see(on_server: Shop) -> None:
+    members = [on_server.member() for _ in range(8)]
+    reader = linked(on_server.member())
+    seen: list[int] = []
+
+    def write(number: int) -> None:
+        ledger, kiosk = Ledger(members[number].kiosk), linked(members[number])
+        for each in range(30):
+            calls.push(kiosk, ledger.write(str(each)), LINE_FORM)
+        kiosk.close()
+
+    with ThreadPoolExecutor(8) as pool:
+        writing = [pool.submit(write, number) for number in range(8)]
+        while len(seen) < 240:
+            seen += [each.n for each in calls.pull(reader, len(seen), 50)]
+        for each in writing:
+            each.result()
+    assert seen == list(range(1, 241))
+    assert on_server.examine() == []

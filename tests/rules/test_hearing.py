@@ -1,0 +1,111 @@
+"""Until when another kiosk's lines are complete here, at kiosks that have watched for months."""
+
+from __future__ import annotations
+
+from kiosk.rules.hearing import WITHIN_S, Beat, Echo, Hearing, known_to_all
+
+NOW_S = 7e6
+
+
+def beat(number: int, last: int, echo: int | None = None, run: str = "mine", **more: object) -> Beat:
+    """Of kiosk b; `echo`: which beat of a's it had heard."""
+    echoes = {"a": Echo(echo, run)} if echo is not None else {}
+    return Beat("b", **{"run": "theirs", "beat": number, "last": last, "counter_s": 1e6, "echoes": echoes, **more})  # type: ignore[arg-type]
+
+
+def listening(last: int = 0) -> Hearing:
+    """Kiosk a, which sent its beat 1 at `NOW_S` and has b's lines to `last`."""
+    hearing = Hearing("a", "mine")
+    hearing.sends(1, NOW_S)
+    hearing.applied("b", last)
+    return hearing
+
+
+def test_an_echo_proves_a_kiosks_lines_until_this_ones_beat_was_sent() -> None:
+    hearing = listening(last=40)
+    hearing.heard(beat(9, 40, echo=1), NOW_S + 3.0)
+    assert hearing.heard_to_s("b") == NOW_S
+    assert hearing.in_hearing(["a", "b"], NOW_S + WITHIN_S)
+    assert not hearing.in_hearing(["b"], NOW_S + WITHIN_S + 0.1)
+
+
+def test_a_beat_that_echoes_nothing_proves_nothing_however_new_it_is() -> None:
+    hearing = listening(last=40)
+    hearing.heard(beat(9, 40), NOW_S + 0.1)
+    assert hearing.heard_to_s("b") is None
+    assert not hearing.in_hearing(["b"], NOW_S + 0.1)
+
+
+def test_lines_that_are_not_applied_here_yet_prove_nothing_until_they_are() -> None:
+    hearing = listening(last=39)
+    hearing.heard(beat(9, 40, echo=1), NOW_S + 0.1)
+    assert hearing.heard_to_s("b") is None
+    hearing.applied("b", 40)
+    assert hearing.heard_to_s("b") == NOW_S
+
+
+def test_a_line_that_still_waits_at_the_other_kiosk_is_one_that_is_not_known_here() -> None:
+    hearing = listening(last=40)
+    hearing.heard(beat(9, 41, echo=1, waiting=1), NOW_S + 0.1)
+    assert not hearing.in_hearing(["b"], NOW_S + 0.2)
+
+
+def test_an_echo_of_a_beat_from_before_a_restart_proves_nothing() -> None:
+    hearing = listening(last=40)
+    hearing.heard(beat(9, 40, echo=1, run="before"), NOW_S + 0.1)
+    assert hearing.heard_to_s("b") is None
+
+
+def test_a_beat_that_comes_late_takes_nothing_back_and_proves_no_more() -> None:
+    hearing = listening(last=40)
+    hearing.sends(2, NOW_S + 2.0)
+    hearing.heard(beat(10, 40, echo=2), NOW_S + 2.5)
+    hearing.heard(beat(9, 40, echo=1), NOW_S + 9.0)
+    assert hearing.heard_to_s("b") == NOW_S + 2.0
+
+
+def test_a_kiosk_that_was_started_again_is_heard_though_its_beats_are_counted_from_one() -> None:
+    hearing = listening(last=40)
+    hearing.heard(beat(900, 40, echo=1), NOW_S + 0.1)
+    hearing.sends(2, NOW_S + 60.0)
+    hearing.heard(beat(1, 40, echo=2), NOW_S + 60.1)  # of the same run, and older than what came
+    assert hearing.heard_to_s("b") == NOW_S
+    restarted = Beat("b", "another", 1, 40, 5.0, 0, {"a": Echo(2, "mine")})
+    hearing.heard(restarted, NOW_S + 60.2)
+    assert hearing.heard_to_s("b") == NOW_S + 60.0
+
+
+def test_this_kiosk_echoes_the_newest_beat_of_each_other() -> None:
+    hearing = listening()
+    hearing.heard(beat(9, 0), NOW_S)
+    hearing.heard(beat(8, 0), NOW_S)
+    assert hearing.sends(2, NOW_S) == {"b": Echo(9, "theirs")}
+
+
+def test_counters_that_run_apart_show_by_round_trips() -> None:
+    hearing = listening()
+    for at in range(1, 30):
+        hearing.sends(at, NOW_S + 30.0 * at)
+        hearing.heard(beat(at, 0, echo=at, counter_s=1e6 + 31.0 * at), NOW_S + 30.0 * at + 0.1)
+    pace = hearing.pace("b")
+    assert pace is not None and pace.other_runs_fast
+    assert not hearing.own_runs_fast
+
+
+def test_a_kiosk_finds_itself_fast_only_by_all_others() -> None:
+    hearing = listening()
+    for at in range(1, 30):
+        hearing.sends(at, NOW_S + 31.0 * at)
+        hearing.heard(beat(at, 0, echo=at, counter_s=1e6 + 30.0 * at), NOW_S + 31.0 * at + 0.1)
+    assert hearing.own_runs_fast
+    for at in range(30, 60):
+        hearing.sends(at, NOW_S + 31.0 * at)
+        steady = Beat("c", "its", at, 0, 31.0 * at, 0, {"a": Echo(at, "mine")})
+        hearing.heard(steady, NOW_S + 31.0 * at + 0.1)
+    assert not hearing.own_runs_fast
+
+
+def test_a_line_is_known_to_all_when_the_last_has_applied_it() -> None:
+    assert known_to_all(7, {"b": 7, "c": 9})
+    assert not known_to_all(7, {"b": 7, "c": 6})
+    assert known_to_all(7, {})
