@@ -100,6 +100,7 @@ def _running(command: Add) -> None:
     opened.add_argument("--camera", metavar="N|FILE|FOLDER", help="camera number, video, picture or folder")
     opened.add_argument("--at", metavar="PLACE", help="the place this kiosk stands at: one scan moves a holder")
     opened.add_argument("--size", metavar="WxH", type=window_size, help="window size, e.g. 800x480")
+    opened.add_argument("--phones", action="store_true", help="telephones on, whatever the settings say")
     opened.add_argument("--service", action="store_true", help="how install-service opens it: kept open and watched")
     opened.add_argument("--own", type=Path, metavar="DIR", help="of the demo shop: the folder its way back leads to")
     again = "opens the kiosk at every log in, and again when it fails (systemd)"

@@ -145,6 +145,15 @@ class ThermometerSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class PhoneSettings:
+    """Telephones as the kiosk's hands, over the shop's own network."""
+
+    on: bool = False
+    port: float = _number(8443.0, "phones.port")
+    address: str = ""  # by which the network knows this machine; empty: found out
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All of it."""
 
@@ -157,6 +166,7 @@ class Settings:
     audit: AuditSettings = AuditSettings()
     backup: BackupSettings = BackupSettings()
     thermometer: ThermometerSettings = ThermometerSettings()
+    phones: PhoneSettings = PhoneSettings()
 
 
 def load(path: Path) -> Settings:
@@ -241,6 +251,8 @@ def _whole(data: dict[str, Any], path: Path) -> Settings:
     for key, source in (("source", told.source), ("probe", told.probe)):
         if source and not source.startswith(("file:", "serial:")):
             raise SettingsFault(path, f"[thermometer] {key}", "begins with file: or serial:")
+    if not re.fullmatch(r"[A-Za-z0-9.-]*", settings.phones.address):
+        raise SettingsFault(path, "[phones] address", "is no name or address: letters, figures, points and dashes")
     return settings
 
 

@@ -15,12 +15,13 @@ from kiosk import words
 from kiosk.cli import _parser
 from kiosk.rules.lines import Entry
 from kiosk.rules.places import MOVES, Kind
+from kiosk.rules.shop_things.forms import FORMS
 from kiosk.screens.pages import SCREENS
 
 ROOT = Path(__file__).resolve().parents[1]
 RECIPES = {
-    "A kind of place", "A place of a known kind", "A reason to refuse", "A kind of line", "A screen", "A command",
-    "A label size", "A language", "A command or a file it takes", "A dependency",
+    "A kind of place", "A place of a known kind", "A question about a thing", "A reason to refuse", "A kind of line",
+    "A screen", "A command", "A label size", "A language", "A command or a file it takes", "A dependency",
 }  # fmt: skip
 HOUSES = ("Kind.CABINET", "Kind.DRAWER", "Kind.MACHINE")  # what only holds other places is no goal of a step
 
@@ -47,6 +48,13 @@ def test_a_kind_of_place_has_its_steps_and_its_name_in_every_language() -> None:
     assert [str(kind) for kind in Kind if kind not in stepped and str(kind) not in HOUSES] == []
     for language in words.LANGUAGES:
         assert [kind for kind in Kind if f"kind.{kind.value}" not in words.catalogue(language).words] == []
+
+
+def test_a_question_about_a_thing_has_its_words_in_every_language() -> None:
+    asked = {field.name for fields in FORMS.values() for field in fields}
+    assert len(asked) > 20
+    for language in words.LANGUAGES:
+        assert [name for name in sorted(asked) if f"field.{name}" not in words.catalogue(language).words] == []
 
 
 def test_a_kind_of_line_is_carried_into_the_tables_or_needs_none() -> None:

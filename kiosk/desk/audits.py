@@ -28,7 +28,6 @@ from kiosk.rules.audit import (
     GroupState,
     Item,
     Mark,
-    Open,
     Settled,
 )
 from kiosk.rules.audit_scan import begin, photograph, stands_empty
@@ -65,9 +64,6 @@ class AuditCounter:
         self._views = AuditViews(session, self._book)
         self._search = AuditSearch(session, self._book)
         self._reports = AuditReports(session, self._book)
-        self._seen_last: tuple[str, float] | None = None  # key of the holder seen last, and when
-        self._hot: dict[str, Open] = {}  # what this kiosk's audit has seen hot, by holder
-        self.asked_s: float | None = None  # a command card asked for an audit of what comes next
 
     # opening, going on, pausing -----------------------------------------------------------------------------
 
@@ -90,9 +86,10 @@ class AuditCounter:
         return self.status(outcome.audit)
 
     def pause(self) -> None:
-        """This kiosk leaves its audit, which waits."""
+        """This hand leaves its audit, which waits unless another one works on it."""
         session = self._session
-        if session.audit:
+        others = [hand.audit for hand in session.hands if hand is not session.hand]
+        if session.audit and session.audit not in others:
             session.write(AuditPaused(session.audit))
         self._leave()
 
@@ -104,20 +101,21 @@ class AuditCounter:
     def cooled(self) -> None:
         """What was seen hot in this kiosk's audit and is cool by now was still found hot: that is written down."""
         session = self._session
-        for key, was in tuple(self._hot.items()):
+        seen_hot = session.hand.audit_hot
+        for key, was in tuple(seen_hot.items()):
             card = session.cards.holder(key)
             if session.audit is None or card is None or card.hold is not None:
                 continue
             line = cooled(session.audit, was, card, self._book.settled(session.audit))
             if line is not None:
                 session.write(line)
-                del self._hot[key]
+                del seen_hot[key]
 
     def _watch_heat(self) -> None:
         """Remember what is hot in this kiosk's audit now."""
         if self._session.audit is not None:
             found = self._book.findings(self._session.audit)[1].open
-            self._hot |= {each.text: each for each in found if each.difference in ABOUT_HEAT}
+            self._session.hand.audit_hot |= {each.text: each for each in found if each.difference in ABOUT_HEAT}
 
     # what a decision is shown, and what is remembered of it -------------------------------------------------
 
@@ -126,7 +124,8 @@ class AuditCounter:
         closing = isinstance(subject, CommandCard) and subject.command is Command.CLOSE_AUDIT
         if closing:
             self.cooled()
-        return self._views.running(self._seen_last, subject if isinstance(subject, PlaceCard) else None, closing)
+        at = subject if isinstance(subject, PlaceCard) else None
+        return self._views.running(self._session.hand.audit_seen_last, at, closing)
 
     def to_open(self, subject: Subject) -> AuditToOpen | None:
         """The audit this scan may open: of a place after its command card, or of the place this kiosk stands at."""
@@ -134,7 +133,7 @@ class AuditCounter:
         if self._session.audit is not None:
             return None
         if isinstance(subject, PlaceCard):
-            return self._views.to_open(subject.place.code) if self.asked_s is not None else None
+            return self._views.to_open(subject.place.code) if self._session.hand.audit_asked_s is not None else None
         starts = isinstance(subject, CommandCard) and subject.command is Command.START_AUDIT
         return self._views.to_open(here) if starts and here else None
 
@@ -143,12 +142,12 @@ class AuditCounter:
         session = self._session
         nobody = isinstance(outcome, Refused) and outcome.reason is Reason.BADGE_FIRST
         if isinstance(subject, PlaceCard) and not nobody:
-            self.asked_s = self._seen_last = None  # the place that was waited for has come
+            session.hand.audit_asked_s = session.hand.audit_seen_last = None  # the place that was waited for has come
         match outcome:
             case Done():
                 self._follow(outcome, moment)
                 if outcome.then is Command.START_AUDIT and outcome.step is Step.COMMAND:
-                    self.asked_s = moment.watched_s
+                    session.hand.audit_asked_s = moment.watched_s
             case Wait(step=Step.AUDIT_AT, goal=goal) if goal is not None:
                 session.audit_at = goal.place.code
                 session.pending = None
@@ -158,10 +157,10 @@ class AuditCounter:
             self._join(outcome.audit)
         for line in outcome.lines:
             match line:
-                case AuditClosed():
-                    self._leave()
+                case AuditClosed(audit=closed):
+                    self._leave(closed)
                 case Seen(holder=holder) if holder is not None and outcome.holder is not None:
-                    self._seen_last = (outcome.holder.holder.key, moment.watched_s)
+                    self._session.hand.audit_seen_last = (outcome.holder.holder.key, moment.watched_s)
         if outcome.alarm:
             self._watch_heat()
 
@@ -308,18 +307,21 @@ class AuditCounter:
         return settle(self._view(audit), asked, self._session.now())
 
     def _join(self, key: str) -> None:
-        self._session.audit = key
-        self._session.last_scan_s = self._session.now().watched_s  # somebody is at it
-        self._session.audit_at = None
-        self._session.pending = None
-        self._seen_last = self.asked_s = None
-        self._hot.clear()
+        session, hand = self._session, self._session.hand
+        session.audit = key
+        session.last_scan_s = session.now().watched_s  # somebody is at it
+        session.audit_at = None
+        session.pending = None
+        hand.audit_seen_last = hand.audit_asked_s = None
+        hand.audit_hot.clear()
         self._watch_heat()
 
-    def _leave(self) -> None:
-        self._session.audit = self._session.audit_at = None
-        self._seen_last = None
-        self._hot.clear()
+    def _leave(self, closed: str | None = None) -> None:
+        """This hand leaves its audit; of one that was closed every hand does."""
+        for hand in self._session.hands if closed else (self._session.hand,):
+            if closed in (None, hand.audit):
+                hand.audit = hand.audit_at = hand.audit_seen_last = None
+                hand.audit_hot.clear()
 
     def _write(self, outcome: Outcome) -> None:
         if isinstance(outcome, Done):

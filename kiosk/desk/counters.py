@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from kiosk.desk.labels import LabelCounter
     from kiosk.desk.papers import PapersCounter
     from kiosk.desk.people import PeopleCounter
+    from kiosk.desk.phones import PhonesCounter
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
 
@@ -113,6 +114,13 @@ class Counters:
         from kiosk.desk.people import PeopleCounter
 
         return PeopleCounter(self.session)
+
+    @cached_property
+    def phones(self) -> PhonesCounter:
+        """Whose telephones ask too."""
+        from kiosk.desk.phones import PhonesCounter
+
+        return PhonesCounter(self.session, lambda: self.audits)
 
     @cached_property
     def records(self) -> RecordsCounter:

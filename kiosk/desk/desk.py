@@ -27,7 +27,6 @@ from kiosk.rules.cards import (
     Pending,
     PlaceCard,
     Subject,
-    holder_under,
 )
 from kiosk.rules.lines import (
     HoldEnded,
@@ -73,7 +72,6 @@ class Desk(Counters):
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self.kiosks: KiosksCounter | None = None  # the shop's other kiosks; None: there are none, or nobody asked
         self._together: Together | None = None
-        self._watched: Pending | None = None  # the label shown last to a screen that keeps scans for itself
         self._beat_s = session.now().watched_s
 
     @classmethod
@@ -133,6 +131,8 @@ class Desk(Counters):
         try:
             with suppress(LedgerFault):  # on a disk that is full to the end nothing more can be kept
                 self.session.tell_unwritten()
+                if self.session.hands[1:]:
+                    self.phones.close()
         finally:
             self.session.book.close()
 
@@ -156,33 +156,11 @@ class Desk(Counters):
         What came of it where it makes, with the label before it or the place this kiosk stands at, a pair by which hot
         steel would come to where hands reach; else None.
         """
-        from kiosk.rules.checkin import may_go
+        from kiosk.desk.watching import watch
 
-        text = writable(text)
-        session, moment = self.session, self.now()
-        session.last_scan_s = moment.watched_s
-        pair_s = session.settings.kiosk.pair_s
-        before = [each for each in (self._watched, self._pending()) if each and each.left_s(moment, pair_s) >= 0.0]
-        subject = session.cards.subject(text)
-        card: HolderCard | None = None
-        goal: PlaceCard | None = None
-        if (seen := holder_under(subject)) is not None:
-            card = seen
-            goal = next((each.card for each in before if isinstance(each.card, PlaceCard)), None)
-            if goal is None and session.here:
-                goal = session.cards.place(session.here)
-            self._watched = Pending(card, moment.watched_s)
-        elif isinstance(subject, PlaceCard):
-            goal = subject
-            found = next((each.card for each in before if isinstance(each.card, HolderCard)), None)
-            card = session.cards.holder(found.holder.key) if found else None
-            self._watched = Pending(card or goal, moment.watched_s)
-        refused = may_go(card, goal, session.cooling_place()) if card and goal else None
-        if card is None or goal is None or refused is None or refused.reason is not Reason.HOT:
-            return None
-        session.last_holder = card.holder.key
-        lines = session.write(TurnedAway(text, refused.reason.value, card.holder.key, goal.place.code))
-        return Scanned(text, refused, lines, moment, card)
+        text, moment = writable(text), self.now()
+        found = watch(self.session, text, self._pending(), moment)
+        return Scanned(text, found.refused, found.lines, moment, found.card) if found else None
 
     def called_out(self) -> Scanned | None:
         """Steel that was heated by one kiosk and taken by another that had not heard it: told once at each."""
@@ -238,11 +216,23 @@ class Desk(Counters):
             self._together.kiosks.take()
             self._together.heard()
         self.air.tick()
-        ended = [HoldEnded(card.holder.key, "time", _begun_by(card)) for card in self.heat.over()]
+        over = [(card.holder.key, card.hold) for card in self.heat.over()]
+        ended = [HoldEnded(key, "time", hold.heating if hold else None) for key, hold in over]
         lines = session.write(*ended) if ended else ()
-        idle_s = moment.watched_s - session.last_scan_s
-        if session.operator and (gone := left_alone(session.operator, idle_s, session.settings.kiosk.sign_out_s)):
-            lines += session.write(gone)
+        if session.hands[1:]:
+            self.phones.over()
+        for hand in session.hands:
+            with session.asked_by(hand):
+                lines += self._left_alone(moment)
+        return lines
+
+    def _left_alone(self, moment: Moment) -> tuple[Written, ...]:
+        """Whoever has not scanned for long is signed out and their audit waits; a telephone stays its owner's."""
+        session = self.session
+        idle_s, lines = moment.watched_s - session.last_scan_s, tuple[Written, ...]()
+        owner = None if session.hand.phone else session.operator
+        if owner and (gone := left_alone(owner, idle_s, session.settings.kiosk.sign_out_s)):
+            lines = session.write(gone)
             session.operator = None
         if session.audit is not None:
             self.audits.cooled()
@@ -266,7 +256,9 @@ class Desk(Counters):
         self._remember(subject, outcome, moment)
         if holder and lines:
             holder = session.cards.holder(holder.holder.key)
-        undo = session.settings.kiosk.undo_s if isinstance(outcome, Done) and _moved(outcome) else None
+        written = outcome.lines if isinstance(outcome, Done) else ()
+        moved = any(isinstance(line, Moved) and line.undoes is None for line in written)
+        undo = session.settings.kiosk.undo_s if moved else None
         return Scanned(text, outcome, lines, moment, holder, undo)
 
     def _write(self, text: str, outcome: Outcome) -> tuple[Written, ...]:
@@ -314,7 +306,8 @@ class Desk(Counters):
             session.cooling_place(),
             session.limits(),
             self.audits.to_open(subject),
-            self.audits.asked_s,
+            session.hand.phone,
+            session.hand.audit_asked_s,
             session.cards.apart,
         )
 
@@ -329,12 +322,3 @@ class Desk(Counters):
         else:
             card = cards.place(kept.card.place.code)
         return Pending(card, kept.since_watched_s) if card else None
-
-
-def _begun_by(card: HolderCard) -> int | None:
-    """Number of the line that began its hold."""
-    return card.hold.heating if card.hold else None
-
-
-def _moved(outcome: Done) -> bool:
-    return any(isinstance(line, Moved) and line.undoes is None for line in outcome.lines)

@@ -48,6 +48,7 @@ class HistoryRow:
     holder: str | None  # name
     place: str | None  # name of where it happened, or where to
     say: Say
+    phone: str = ""  # name of the telephone it came by
 
 
 @dataclass(frozen=True, slots=True)
@@ -319,7 +320,7 @@ class RecordsCounter:
         if isinstance(entry, L.TornDown) and entry.undoes is not None:
             kind = f"{kind}_undone"
         words = say(f"history.{kind}", **values)
-        return HistoryRow(line.id, line.utc_s, line.kind, by, line.kiosk, name, where, words)
+        return HistoryRow(line.id, line.utc_s, line.kind, by, line.kiosk, name, where, words, line.phone)
 
     def _values(
         self, entry: L.Entry, name: str | None, where: str | None, people: dict[str, str], named: dict[str, str]
@@ -363,6 +364,8 @@ class RecordsCounter:
                 | L.PinGiven(operator=key)
             ):
                 values["name"] = people.get(key, key)
+            case L.PhonePaired(name=phone, operator=owner) | L.PhoneEnded(name=phone, operator=owner):
+                values |= {"phone": phone, "name": people.get(owner, owner) if owner else None}
             case L.Restored(holders=holders):
                 values["count"] = len(holders)
         return values

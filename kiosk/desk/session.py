@@ -6,8 +6,10 @@ Writes only through the book and never decides; one thread owns a session.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager
 
+from kiosk.desk.hand import Hand, OfHand
 from kiosk.desk.holds import Holds
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, LedgerFault, Written, rows
@@ -100,21 +102,24 @@ UNLOCKED_S = 300.0  # a PIN is good for so long after the last thing done with i
 
 
 class Session:
-    """An open desk's state."""
+    """An open desk's state.  What stands under `OfHand` is that of the hand that asks (`desk.hand.Hand`)."""
+
+    here = OfHand[str | None]()
+    operator = OfHand[OperatorCard | None]()
+    supervisor = OfHand[OperatorCard | None]()
+    supervised_at_s = OfHand[float]()
+    pending = OfHand[Pending | None]()
+    audit = OfHand[str | None]()
+    audit_at = OfHand[str | None]()
+    last_scan_s = OfHand[float]()
+    stepped_s = OfHand[float | None]()
+    last_holder = OfHand[str | None]()
 
     def __init__(self, book: Book, settings: Settings, here: str | None = None) -> None:
         self.book = book
         self.settings = settings
-        self.here = here  # code of the place this kiosk stands at
-        self.operator: OperatorCard | None = None
-        self.supervisor: OperatorCard | None = None  # who has given the PIN
-        self.supervised_at_s = 0.0
-        self.pending: Pending | None = None
-        self.audit: str | None = None  # the audit this kiosk is in the middle of
-        self.audit_at: str | None = None  # the drawer or slot scanned last in it
-        self.last_scan_s = 0.0
-        self.stepped_s: float | None = None  # watched time of the last step written here that a hand could want back
-        self.last_holder: str | None = None  # key of the holder scanned last
+        self.hand = Hand(here=here)
+        self.hands = [self.hand]  # the kiosk's own first, then those of telephones
         self.wrote: Callable[[], None] = _nobody_waits  # told once lines are on the disk
         self.cards = Cards(book, self._hold)
         self.holds = self._holds(settings)
@@ -130,6 +135,15 @@ class Session:
 
     def _hold(self, facts: HoldFacts) -> HoldView:
         return self.holds.view(facts, self.now())
+
+    @contextmanager
+    def asked_by(self, hand: Hand) -> Iterator[None]:
+        """Meanwhile it is this hand that asks."""
+        before, self.hand = self.hand, hand
+        try:
+            yield
+        finally:
+            self.hand = before
 
     def now(self) -> Moment:
         return self.book.now()
@@ -206,7 +220,7 @@ class Session:
         heated = {entry.holder for entry in entries if isinstance(entry, Heated)}
         told = self._owed(self.cards.unwritten - heated)
         try:
-            written = self.book.append((*told, *entries), by)
+            written = self.book.append((*told, *entries), by, self.hand.phone)
         except LedgerFault:
             self.cards.unwritten |= heated
             raise

@@ -283,11 +283,11 @@ class Book:
         except (DatabaseError, sqlite3.Error, OSError) as error:
             raise fault_of(self.path, error) from error
 
-    def append(self, entries: Sequence[Entry], operator: str | None = None) -> tuple[Written, ...]:
+    def append(self, entries: Sequence[Entry], operator: str | None = None, phone: str = "") -> tuple[Written, ...]:
         """Writes lines and moves the tables along, all or nothing; returns when the disk has them.
 
-        Where lines were lost, the one that says so goes before them in the same step.  Raises Broken where a line
-        cannot follow, LedgerFault where the disk refuses (full, gone, read-only).
+        phone: the telephone they came by.  Where lines were lost, the one that says so goes before them in the same
+        step.  Raises Broken where a line cannot follow, LedgerFault where the disk refuses (full, gone, read-only).
         """
         moment = self.now()
         kept: list[Written] = []
@@ -297,16 +297,16 @@ class Book:
             for given in (*told, *entries):
                 last_id += 1
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
-                entry, text = as_kept(given)
+                entry, text = as_kept(given, phone)
                 if self.sharing is not None:
                     said = self.sharing.says(entry, stamp, text, last_hash, self.age_of)
                     last_hash = self.sharing.add(said)
-                    kept.append(Written(*said.stamp(WAITING + last_id), entry, last_hash))
+                    kept.append(Written(*said.stamp(WAITING + last_id), entry, last_hash, phone))
                     continue
                 last_hash = line_hash(last_hash, stamp, entry.kind, text)
                 self.state.cursor.execute(self._insert_line, (*stamp, entry.kind, text, last_hash))
                 carry(self.state, self._insert_mention, entry, stamp)
-                kept.append(Written(*stamp, entry, last_hash))
+                kept.append(Written(*stamp, entry, last_hash, phone))
         self._last_id, self._last_hash, self.lost = last_id, last_hash, None
         if self.sharing is not None:
             self.sharing.grown(last_id, last_hash)

@@ -165,7 +165,10 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
                 yield Put("setting", {"name": name, "value": value})
         case L.Restored():
             yield from derive_heat.restored(entry, at, state)
-        case L.SignedIn() | L.SignedOut() | L.PinGiven() | L.TurnedAway() | L.Imported() | L.ImportUndone():
+        case (
+            L.SignedIn() | L.SignedOut() | L.PinGiven() | L.PhonePaired() | L.PhoneEnded() | L.TurnedAway()
+            | L.Imported() | L.ImportUndone()
+        ):  # fmt: skip
             return
         case L.KioskStands(name=name, at=place, heats=heats, known=known):
             row = {"key": at.kiosk, "name": name, "at": place, "heats": int(heats), "known": int(known), "line": at.id}
@@ -243,7 +246,9 @@ def _bound(entry: L.CodeBound, at: Stamp, state: LedgerState) -> Iterator[Change
 _SUBJECTS = frozenset(
     ("holder", "assembly", "cutter", "origin", "goal", "place", "pocket", "audit", "text", "subject", "code")
 )
-_OF_OPERATORS = frozenset((L.OperatorAdded, L.OperatorRetired, L.SignedIn, L.SignedOut, L.PinGiven))
+_OF_OPERATORS = frozenset(
+    (L.OperatorAdded, L.OperatorRetired, L.SignedIn, L.SignedOut, L.PinGiven, L.PhonePaired, L.PhoneEnded)
+)
 
 
 def _mentioning(kind: type[L.Entry]) -> tuple[str, ...]:

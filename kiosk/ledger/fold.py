@@ -85,7 +85,8 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     if about is None:
         return
     entry = about
-    applies, doubtful = _as_it_applies(entry, unseen, state)
+    apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
+    applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
     if applies is None:
         return
     try:
@@ -153,8 +154,13 @@ def _opened(key: str, claim: Claim, made: tuple[Made, ...], line: int) -> TableR
     }  # fmt: skip
 
 
-def _as_it_applies(entry: L.Entry, unseen: set[Matter], state: LedgerState) -> tuple[L.Entry | None, bool]:
-    """What is left of a line whose claims stand against unseen ones, and whether heat is in doubt by it."""
+def _as_it_applies(
+    entry: L.Entry, unseen: set[Matter], state: LedgerState, *, apart: bool
+) -> tuple[L.Entry | None, bool]:
+    """What is left of a line whose claims stand against unseen ones, and whether heat is in doubt by it.
+
+    apart: a heating whose kiosk had not seen a step or a heating of another: which was later, nobody knows.
+    """
     match entry:
         case L.Moved(holder=key):
             row = state.get("holder", key)
@@ -171,7 +177,7 @@ def _as_it_applies(entry: L.Entry, unseen: set[Matter], state: LedgerState) -> t
         case L.Heated(holder=key):
             known = state.get("difference", f"{Matter.PLACE.value}/{key}")
             doubtful = known is not None and known["closed_line"] is None
-            return entry, doubtful
+            return entry, doubtful or apart
         case L.Built() | L.TornDown() if {Matter.HOLDER, Matter.CUTTER} & unseen:
             return None, False  # as the book has it until a hand says which
         case L.CodeBound() | L.CodeRetired() if Matter.LABEL in unseen:
@@ -246,8 +252,8 @@ def _for_all(change: Change, line: Placed, doubtful: bool) -> Change:
     row = change.row
     if change.table == "holder" and row["last_kiosk"] == SHARED_CLOCK:
         row = row | {"last_kiosk": line.chain, "since_watched_s": line.said.watched_s}
-        if doubtful and row["heat"] == Heat.COOL.value:
-            row |= {"heat": Heat.UNKNOWN.value}
+    if change.table == "holder" and doubtful:
+        row = row | {"place": None, "heat": Heat.UNKNOWN.value if row["heat"] == Heat.COOL.value else row["heat"]}
     if change.table == "hold" and doubtful and row["ended_line"] is None:
         row = row | {"reading_only": 1, "readings": "[]"}
     return Put(change.table, row)

@@ -16,6 +16,7 @@ from kiosk.ledger.derive import Stamp
 from kiosk.rules.lines import KINDS, Entry
 
 HASH_BEFORE_ANY_LINE = "0" * 64  # what the first line of a ledger is chained to
+PHONE = "phone"  # the key in a payload that says which telephone a line came by
 COLUMNS = ("id", "utc_s", "watched_s", "kiosk", "operator", "kind", "payload", "hash")
 
 _ENCODER = msgspec.json.Encoder(order="sorted")
@@ -24,7 +25,7 @@ _DECODERS = {kind: msgspec.json.Decoder(entry) for kind, entry in KINDS.items()}
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A line as it stands in the book."""
+    """A line as it stands in the book.  `phone`: the telephone it came by; empty: the kiosk's own window."""
 
     id: int
     utc_s: float
@@ -33,6 +34,7 @@ class Written:
     operator: str | None
     entry: Entry
     hash: str
+    phone: str = ""
 
     @property
     def kind(self) -> str:
@@ -49,13 +51,21 @@ def entry_of(kind: str, text: str) -> Entry:
     return entry
 
 
-def as_kept(entry: Entry) -> tuple[Entry, str]:
+def as_kept(entry: Entry, phone: str = "") -> tuple[Entry, str]:
     """The line as a replay will see it (a length given as `12` is `12.0` from then on), and its payload.
 
+    phone: the telephone it came by, kept beside the line's own fields; no kind of line has one of that name.
     Raises msgspec.ValidationError for a value of another type than the line's.
     """
     plain = entry_of(entry.kind, _ENCODER.encode(entry).decode())
-    return plain, _ENCODER.encode(plain).decode()
+    text = _ENCODER.encode(plain).decode()
+    return plain, _ENCODER.encode(msgspec.json.decode(text) | {PHONE: phone}).decode() if phone else text
+
+
+def phone_of(text: str) -> str:
+    """The telephone a line came by, as its payload says; empty: the kiosk's own window."""
+    found = msgspec.json.decode(text).get(PHONE, "") if f'"{PHONE}"' in text else ""
+    return found if isinstance(found, str) else ""
 
 
 def line_hash(before: str, stamp: Stamp, kind: str, text: str) -> str:
@@ -70,4 +80,4 @@ def beat_seal(kiosk: str, watched_s: float, line: int, last_hash: str) -> str:
 
 def written(row: tuple[Any, ...]) -> Written:
     """A line from its row in the order of `COLUMNS`."""
-    return Written(row[0], row[1], row[2], row[3], row[4], entry_of(row[5], row[6]), row[7])
+    return Written(row[0], row[1], row[2], row[3], row[4], entry_of(row[5], row[6]), row[7], phone_of(row[6]))

@@ -22,8 +22,11 @@ from kiosk.reader.symbols import Reading
 
 MOST_BYTES = 256_000_000
 MOST_PIXELS = 66_000_000  # drawers are taken with 12 to 64 megapixels
+MOST_SCANS = 40  # of a JPEG: a progressive one has ten or so, and a small one in its header as many again
 MOST_SIDE_PX = 16_384  # OpenCV's way of warping ends at 32 767, and pictures are drawn larger to be read
 FORMATS = ("PNG", "JPEG", "BMP", "TIFF", "WEBP", "PPM")
+_SCAN = b"\xff\xda"  # begins one, and cannot stand within one
+_NO_FILE = Path("the picture")
 PICTURES = frozenset({".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp", ".pgm", ".ppm"})
 
 
@@ -47,7 +50,23 @@ def load(path: str | Path, colour: bool = False) -> NDArray[np.uint8]:
         raise PictureError(path, trouble.strerror or "cannot be opened") from trouble
     if not data:
         raise PictureError(path, "the file is empty")
-    _measured(path, data)
+    return _unpacked(path, data, colour, FORMATS, MOST_PIXELS)
+
+
+def photograph(data: bytes, most_pixels: int) -> NDArray[np.uint8]:
+    """The pixels, (H, W) grey, of a JPEG that came from outside, measured before any is unpacked.
+
+    Raises PictureError, also for a picture that is drawn over again more often than any camera's.
+    """
+    if data.count(_SCAN) > MOST_SCANS:
+        raise PictureError(_NO_FILE, "is drawn in more steps than a camera draws one")
+    return _unpacked(_NO_FILE, data, False, ("JPEG",), most_pixels)
+
+
+def _unpacked(
+    path: Path, data: bytes, colour: bool, formats: tuple[str, ...], most_pixels: int
+) -> NDArray[np.uint8]:
+    _measured(path, data, formats, most_pixels)
     mode = (cv2.IMREAD_COLOR if colour else cv2.IMREAD_GRAYSCALE) | cv2.IMREAD_IGNORE_ORIENTATION
     try:
         image = cv2.imdecode(np.frombuffer(data, np.uint8), mode)
@@ -58,20 +77,20 @@ def load(path: str | Path, colour: bool = False) -> NDArray[np.uint8]:
     return np.asarray(image, np.uint8)
 
 
-def _measured(path: Path, data: bytes) -> None:
+def _measured(path: Path, data: bytes, formats: tuple[str, ...], most_pixels: int) -> None:
     """Refuses a picture by what its header says, before a pixel of it is unpacked.  Raises PictureError."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # the limits here are our own
-            with Image.open(io.BytesIO(data), formats=FORMATS) as header:
+            with Image.open(io.BytesIO(data), formats=formats) as header:
                 width, height = header.size
     except Image.DecompressionBombError:
-        raise PictureError(path, f"has more than {MOST_PIXELS / 1e6:.0f} megapixels") from None
+        raise PictureError(path, f"has more than {most_pixels / 1e6:.0f} megapixels") from None
     except Exception as trouble:  # the header's reader has an error of its own for every way to be damaged
         raise PictureError(path, "not a picture this program can open") from trouble
-    if width * height > MOST_PIXELS:
+    if width * height > most_pixels:
         size = f"{width} x {height} pixels"
-        raise PictureError(path, f"has {size}, {MOST_PIXELS / 1e6:.0f} megapixels are the most")
+        raise PictureError(path, f"has {size}, {most_pixels / 1e6:.0f} megapixels are the most")
     if max(width, height) > MOST_SIDE_PX:
         raise PictureError(path, f"has {width} x {height} pixels, {MOST_SIDE_PX} are the most along one side")
 

@@ -14,8 +14,12 @@ from kiosk.rules.apart import TABLE, Answer, Apart, Question
 from kiosk.rules.audit import Action
 from kiosk.rules.cards import OperatorCard
 
-# Said by whoever comes and goes, by the program that starts, and by refusals; a PIN says itself whose it is.
-_ALWAYS = (L.SignedIn, L.SignedOut, L.PinGiven, L.TurnedAway, L.KioskStarted, L.Restored, L.AuditPaused, L.KioskStands)
+# Said by whoever comes and goes, be it with a telephone, by the program that starts, and by refusals; a PIN says itself
+# whose it is.
+_ALWAYS = (
+    L.SignedIn, L.SignedOut, L.PinGiven, L.PhonePaired, L.PhoneEnded, L.TurnedAway, L.KioskStarted, L.Restored,
+    L.AuditPaused, L.KioskStands,
+)  # fmt: skip
 
 
 def of_itself(entry: L.Entry) -> bool:

@@ -64,6 +64,9 @@ ACTIONS: Mapping[Difference, tuple[Action, ...]] = {
     Difference.MEASURED_LONG_AGO: (Action.NOTED, Action.CARRIED_OVER),
 }
 
+# Why a difference may stay open, to be touched rather than typed.  Each has words `auditing.reason.<value>`.
+REASONS = ("looked_for", "at_machine", "at_regrind", "new_label", "supervisor", "next_shift")
+
 ABOUT_STANDING = frozenset((Difference.MISSING, Difference.MISPLACED, Difference.UNEXPECTED))
 ABOUT_HEAT = frozenset((Difference.HOT, Difference.NOT_PROVEN_COOL))
 NOTES = frozenset((Difference.PAST_LIFE, Difference.MEASURED_LONG_AGO))  # true of the steel, not of the book

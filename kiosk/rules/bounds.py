@@ -69,6 +69,7 @@ SETTINGS: Mapping[str, Bound] = {
     "labels.dpi": Bound(150, 1200, "dpi"),
     "audit.measured_days": Bound(1, 3650, "d"),
     "backup.keep": Bound(1, 1000),
+    "phones.port": Bound(1024, 65_535),
     "thermometer.baud": Bound(300, 921_600, "Bd"),
     "thermometer.unknown_c": Bound(15, 38, "°C", 1),
 }

@@ -52,7 +52,7 @@ def _answer(view: View, subject: Subject, moment: Moment) -> Outcome:
         case FreshLabel():
             return _first_seen(subject)
         case OperatorCard():
-            return _sign_in(subject)
+            return _sign_in(view, subject)
         case CommandCard():
             return _command(view, subject.command, moment)
         case PlaceCard() | HolderCard():
@@ -118,9 +118,12 @@ def _first_seen(label: FreshLabel) -> Done:
     return Done((line,), words, alarm=hot, holder=card, step=Step.LABEL_BOUND)
 
 
-def _sign_in(card: OperatorCard) -> Outcome:
+def _sign_in(view: View, card: OperatorCard) -> Outcome:
+    """A telephone stays the person's it was lent to: another one's badge signs nobody in on it."""
     if card.retired:
         return refuse(Reason.RETIRED_BADGE, name=card.name)
+    if view.phone and (view.operator is None or view.operator.key != card.key):
+        return refuse(Reason.NOT_THEIR_PHONE, name=card.name)
     return Done((SignedIn(card.key),), say("signed_in", name=card.name), step=Step.SIGNED_IN)
 
 

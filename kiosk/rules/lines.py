@@ -336,6 +336,25 @@ class PinGiven:
 
 
 @dataclass(frozen=True, slots=True)
+class PhonePaired:
+    """A telephone is this person's from now on: what they do by it is written with its name beside the kiosk's."""
+
+    kind: ClassVar[str] = "phone paired"
+    name: str
+    operator: str | None = None  # None: a shop where nobody has a badge
+
+
+@dataclass(frozen=True, slots=True)
+class PhoneEnded:
+    """That telephone asks nothing any more."""
+
+    kind: ClassVar[str] = "phone ended"
+    name: str
+    operator: str | None = None
+    by: str = "hand"  # hand, time, badge (retired), closing
+
+
+@dataclass(frozen=True, slots=True)
 class SettingChanged:
     """A setting has another value.  `reason`: a person's words, or `OUTSIDE` where the file was found changed."""
 
@@ -461,6 +480,8 @@ Entry = (
     | OperatorRetired
     | SignedIn
     | SignedOut
+    | PhonePaired
+    | PhoneEnded
     | PinGiven
     | SettingChanged
     | TurnedAway

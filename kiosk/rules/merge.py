@@ -72,8 +72,9 @@ def _claims(entry: L.Entry) -> tuple[Claim, ...]:
             stood = [Claim(Matter.POCKET, origin, NOTHING)] if origin else []
             stands = [Claim(Matter.POCKET, goal, holder), _used(goal)] if goal else []
             return (Claim(Matter.PLACE, holder, goal or NOTHING), *stood, *stands, _used(holder))
-        case L.Heated(holder=holder):
-            return (_used(holder),)
+        case L.Heated(holder=holder, place=place):
+            # Where it was heated: a step elsewhere that did not know of it may have begun long before.
+            return (Claim(Matter.PLACE, holder, place), _used(holder))
         case L.Built(holder=holder, cutter=cutter):
             return (
                 Claim(Matter.CUTTER, cutter, holder), Claim(Matter.HOLDER, holder, cutter), _used(holder), _used(cutter)

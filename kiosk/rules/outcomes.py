@@ -30,6 +30,7 @@ class Reason(Enum):
     RETIRED_PLACE = "retired_place"
     RETIRED_BADGE = "retired_badge"
     BADGE_FIRST = "badge_first"
+    NOT_THEIR_PHONE = "not_their_phone"  # a badge was shown to somebody else's telephone
     LAST_PIN = "last_pin"  # without this supervisor nobody could give one any more
     HOLDS_NOTHING = "holds_nothing"
     PLACE_FULL = "place_full"

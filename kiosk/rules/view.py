@@ -93,6 +93,7 @@ class View:
     cooling_place: PlaceCard | None = None  # where to send a hot holder
     limits: Limits = Limits()
     to_open: AuditToOpen | None = None  # of the place scanned, or of the one this kiosk stands at
+    phone: str = ""  # the telephone that asks; empty: the kiosk's own window
     audit_asked_s: float | None = None  # watched time of the command card that asked for an audit of what comes next
     apart: Apart | None = None  # how far this kiosk is cut off from others on the same book
 

@@ -12,12 +12,9 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
-from kiosk import words
-from kiosk.rules.cards import Command, HolderCard
+from kiosk.rules.cards import Command
 from kiosk.rules.outcomes import ABOUT_LABEL, Done, Refused, Step
 from kiosk.rules.places import Kind
-from kiosk.rules.say import Say
-from kiosk.screens.faults import cause_words
 from kiosk.screens.outcomes_shown import asks_for_pocket, came_back, is_about_heat, waiting_for_place
 from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import Question, common
@@ -25,6 +22,8 @@ from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.view import View
 from kiosk.screens.way import Way
 from kiosk.settings import Settings
+from kiosk.telling import coupling_words as coupling_words
+from kiosk.telling import fault_words as fault_words
 from kiosk.words import t
 
 if TYPE_CHECKING:  # the desk is loaded on its own thread
@@ -91,6 +90,7 @@ class Clerk(Way):
     look_around = ObjectProperty(None, allownone=True)  # opens the demo shop instead of this one
     begin_own = ObjectProperty(None, allownone=True)  # in the demo shop: opens the shop's own again
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
+    phones = ObjectProperty(None, allownone=True)  # `handheld.phones.Phones`, whose questions a screen asks; None: off
 
     def __init__(self, worker: Asks, sounds: Sounds, show: Callable[[View], None]) -> None:
         super().__init__(show)
@@ -225,6 +225,14 @@ class Clerk(Way):
         if scanned.undo_s and isinstance(outcome, Done) and came_back(outcome):
             self.go("tear_down", key=outcome.holder.holder.key if outcome.holder else "", only_say=True)
 
+    def alarmed_elsewhere(self, scanned: Scanned | None, words: str) -> None:
+        """A telephone met something hot: what fills its page fills the window too, or is said in the strip."""
+        self.play(Sound.HOT)
+        if scanned is not None:
+            self.go("heat", scanned=scanned)
+        else:
+            self._untold = self.trouble = words
+
     def beat(self, now: Pulse) -> None:
         """Take over what the desk says once a second."""
         self.hot, self.warm, self.advice, self.heat_known = now.hot, now.warm, now.advice, True
@@ -268,28 +276,3 @@ class Clerk(Way):
 
 def _due(take_out_in_s: float | None) -> bool:
     return take_out_in_s is not None and take_out_in_s <= 0
-
-
-def fault_words(error: Exception) -> str:
-    """An error in a person's words: its own sentence and, where it has one, its remedy.
-
-    What a disk or the book's file said gets the words of its cause.  The kiosk's own errors are worded for people;
-    any other is said to be one, and is in the log.
-    """
-    spoken = [part for name in ("say", "why", "remedy") if isinstance(part := getattr(error, name, None), Say)]
-    if spoken:
-        return " ".join(f"{words.say(message).rstrip('.')}." for message in spoken)
-    if cause := cause_words(error):
-        return cause
-    if not type(error).__module__.startswith("kiosk."):
-        return t("fault.unknown")
-    remedy = getattr(error, "remedy", "")
-    text = str(error) or t("fault.unknown")
-    return f"{text} {remedy}".strip() if remedy and remedy not in text else text
-
-
-def coupling_words(card: HolderCard) -> str:
-    """`HSK-A 63 · H7K2 B4N9 RX`: its taper and what its label says."""
-    coupling = card.holder.coupling
-    family = t(f"coupling.{coupling.family.value}", size=coupling.size)
-    return f"{family} · {words.grouped(card.code)}"

@@ -12,6 +12,7 @@ class Options:
 
     `shift`: the folder given as camera is a shift to be shown, on a pretended clock, in a ledger of its own.
     `service`: started by the service manager, which is told that it lives; only a supervisor's PIN leaves the window.
+    `phones`: telephones are on, whatever the settings say.
     """
 
     data_dir: Path
@@ -21,4 +22,5 @@ class Options:
     size: tuple[int, int] | None = None
     shift: bool = False
     service: bool = False
+    phones: bool = False
     own: Path | None = None  # of the demo shop, where somebody came to look around: the folder of the shop's own

@@ -56,6 +56,7 @@ SCREENS = {
     "setup": "job.setup:SetupScreen",
     "compare": "job.compare:CompareScreen",
     "people": "shop.people:PeopleScreen",
+    "phones": "shop.phones:PhonesScreen",
     "kiosks": "shop.kiosks:KiosksScreen",
     "apart": "shop.apart:ApartScreen",
     "things": "shop.things:ThingsScreen",

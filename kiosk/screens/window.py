@@ -32,6 +32,7 @@ from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import common
 from kiosk.screens.sounds import Sound, Sounds
+from kiosk.screens.telephones import Telephones
 from kiosk.screens.theme import look
 from kiosk.screens.typed_keys import TypedKeys
 from kiosk.screens.view import View
@@ -78,6 +79,7 @@ class KioskApp(App):
         worker.at_fault, worker.at_refusal = self._fault, self.stop
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
+        self.telephones = Telephones(self.clerk, worker, options.data_dir, options.phones)
         self._typed = TypedKeys(self.clerk)
         self.beginning = Beginning(options, self.clerk, self.stop)
         theme.fonts()  # before the first text is measured
@@ -152,6 +154,7 @@ class KioskApp(App):
             self.eye.close(0.5)
         if self._keeper is not None:
             self._keeper.stop(0.5)
+        self.telephones.close()
         self.worker.stop()
 
     def _flipped(self, *_: object) -> None:
@@ -226,6 +229,7 @@ class KioskApp(App):
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
         Clock.schedule_once(lambda _: self.worker.ask(common.warm_up), QUIET_S)
+        self.telephones.settle(self.settings_now.phones)
         self.beginning.look()
         if changed:
             told = ", ".join(f"{line.name} = {line.value}" for line in changed)
@@ -238,6 +242,7 @@ class KioskApp(App):
     def _settled(self, _: object, settings: Settings) -> None:
         """Settings changed."""
         before, self.settings_now = self.settings_now, settings
+        self.telephones.settle(settings.phones)
         if self._keeper is not None:
             self._keeper.on = settings.camera.keep_unread
         worn = (look.colours, words.language(), before.kiosk.units)
@@ -311,6 +316,7 @@ class KioskApp(App):
     def _beat(self, now: Pulse) -> None:
         self._answered()
         self.clerk.beat(now)
+        self.telephones.beat()
         self.frame.breathe()
 
     def _no_beat(self, error: Exception) -> None:

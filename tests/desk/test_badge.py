@@ -15,7 +15,8 @@ from kiosk.rules.outcomes import Done, Reason, Refused
 from tests.conftest import Shop
 
 ITSELF = {
-    "signed in", "signed out", "pin given", "refused", "kiosk started", "restored", "audit paused", "kiosk stands",
+    "signed in", "signed out", "pin given", "phone paired", "phone ended", "refused", "kiosk started", "restored",
+    "audit paused", "kiosk stands",
 }  # fmt: skip
 BY_TIME = {"hold ended", "difference settled"}  # work when a hand says it
 

@@ -64,13 +64,17 @@ class Book:
         if line.kind == "moved":
             self._moved(line, at)
         elif line.kind == "heated":
+            self._claims(line, at)
+            if self.apart:
+                self.place = None
             self.heat, self.runs, self.heating = "held", True, line.name
-            self.reading_only = bool(self.apart)
+            self.reading_only = bool(self.apart) or not saw_all
             self.stages = [(line.goal, 0.0, line.name)]
         elif line.kind == "ended" and self.runs and self.heating == line.heating and saw_all:
             self.heat, self.runs = "cool", False
 
-    def _moved(self, line: Line, at: int) -> None:
+    def _claims(self, line: Line, at: int) -> str | None:
+        """Where the holder is by the line; None: nowhere known, for others claim otherwise."""
         new = Made(at, line.chain, line.goal)
         unseen = [each for each in self.made if not has_seen(line.chain, line.seen, each)]
         against = tuple(each for each in unseen if each.value != line.goal)
@@ -83,6 +87,10 @@ class Book:
         elif against:
             self.apart, goal = (*against, new), None
         self.made = with_claim(self.made, new)
+        return goal
+
+    def _moved(self, line: Line, at: int) -> None:
+        goal = self._claims(line, at)
         if goal is not None and goal == self.place:
             return
         if self.runs:

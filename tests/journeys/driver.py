@@ -66,6 +66,7 @@ def main() -> None:
         given.get("at"),
         tuple(given["size"]),
         given.get("shift", False),
+        phones=given.get("phones", False),
     )
     clock = PretendedTime(1_790_000_000.0)
     prepare_kivy(options.size)

@@ -26,10 +26,10 @@ from kiosk.rules.hold_facts import HoldFacts, Reading
 from kiosk.rules.outcomes import Reason
 from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftCounts, ShiftReport
-from kiosk.screens.faults import cause_words
 from kiosk.screens.parts.paper import page_picture
 from kiosk.screens.questions.records import About, KeptPicture
 from kiosk.screens.records.shift import kept_words
+from kiosk.telling import cause_words
 from tests.journeys.samples import ASSEMBLY, CURVE, HOLDER, SLOT
 
 SINCE = 1.79e9

@@ -11,6 +11,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import qrcode
+
 from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
 from kiosk.desk.inbox import Paper
 from kiosk.desk.papers import Presetting
@@ -19,6 +21,7 @@ from kiosk.desk.session import NotThere
 from kiosk.exchange.control_list import Columns, ListMap
 from kiosk.exchange.faults import Fault, FileFaults, Read
 from kiosk.exchange.presetter import Reading
+from kiosk.handheld.phones import Code, Paired, Seen
 from kiosk.labels.content import holder_label
 from kiosk.rules import codes
 from kiosk.rules.assembly import Clamping, Material, Measured
@@ -492,6 +495,29 @@ def _presetter(screen: Any, state: str) -> None:
         screen.trouble = "" if state == "none" else t("presetting.no_map", file="Tuesday, second shift.csv")
 
 
+def _phones(screen: Any, state: str) -> None:
+    """Telephones: switched off, none, some, and the code for one, as `handheld.phones` answers."""
+    print_ = ":".join(f"{(at * 37 + 11) % 256:02X}" for at in range(32))
+    paired = [Paired(f"{at:04X}", f"Christopher Oakenshield {at}", "Android") for at in range(7)]
+    serving = state not in ("off", "failed")
+    why = "" if serving else "Address already in use"
+    seen = Seen(
+        "serving" if serving else "failed", why, "https://192.168.178.144:8443/", print_,
+        tuple(paired) if state in ("some", "ended") else (),
+    )  # fmt: skip
+    screen.trouble, screen.rows = "", []
+    if state == "off":
+        screen.shown()
+        return
+    screen.page = "list"
+    screen.look(seen)
+    if state == "code":
+        made = qrcode.QRCode(border=4, error_correction=qrcode.constants.ERROR_CORRECT_M)
+        made.add_data(f"{seen.address}#{'A' * 22}")
+        screen.show_code(Code(tuple(map(tuple, made.get_matrix())), "Christopher Oakenshield", 120.0))
+    screen.trouble = t("phones.ended", phone="0003") if state == "ended" else ""
+
+
 Fill = Callable[[Any], Any]
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("shop", "menu", lambda screen: screen.shown()),
@@ -554,6 +580,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
         ("people", state or "person", partial(_people, state=state))
         for state in ("list", "none", "", "name", "role", "reason", "added")
     ),
+    *(("phones", state, partial(_phones, state=state)) for state in ("off", "none", "failed", "some", "code", "ended")),
     *(
         ("correct", state, partial(_correct, state=state))
         for state in (

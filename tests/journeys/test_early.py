@@ -69,6 +69,7 @@ def watched(app):
     def answered(_):
         if "hot" in sounds and clerk.view.name == "heat" and not clerk.wanted:
             said.update(asked=asked, answered=list(seen), sounds=list(sounds))
+            clerk.view.understood()  # an alarm holds the window until then
             Clock.schedule_interval(visit, 0)
             return False
 

@@ -97,6 +97,32 @@ def test_a_heating_that_was_not_heard_holds_the_holder_wherever_the_other_took_i
             assert each.row("hold", "T1")["ended_line"] is None
 
 
+def test_of_two_heatings_that_did_not_know_of_each_other_neither_counts_as_the_later() -> None:
+    server, (founder, other) = shop(A)
+    founder.says(L.Moved("T1", "B", "S"), L.Heated("T1", "S"))
+    other.says(L.Moved("T1", "B", "S"), L.Heated("T1", "S"))
+    together(server, [other, founder])
+    for each in (founder, other):
+        assert each.row("hold", "T1")["reading_only"] == 1 and each.row("hold", "T1")["ended_line"] is None
+    assert founder.tables() == other.tables()
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_a_stay_that_began_before_a_heating_it_did_not_know_of_cools_nothing_of_it(first: int) -> None:
+    server, (founder, other) = shop(A)
+    founder.says(L.Moved("T1", "B", "S"), L.Heated("T1", "S"))
+    together(server, [founder, other])
+    other.says(L.Moved("T1", "S", "F"))  # waits at a kiosk that is cut off
+    founder.says(L.Heated("T1", "S"))  # where the founder still has it
+    for each in (founder, other)[:: 1 - 2 * first]:
+        server.push(each.own_lines())
+    together(server, [founder, other])
+    for each in (founder, other):
+        assert each.row("hold", "T1")["reading_only"] == 1 and each.row("hold", "T1")["ended_line"] is None
+        assert each.row("holder", "T1")["place"] is None
+        assert each.differences() == {"place/T1"}
+
+
 def test_a_late_end_of_one_heating_never_ends_another() -> None:
     server, (founder, other) = shop(A)
     founder.says(L.Moved("T1", "B", "S"), L.Heated("T1", "S"), L.Moved("T1", "S", "R"))

@@ -191,6 +191,7 @@ camera.budget_ms 10 to 1000 ms, 0
 labels.dpi 150 to 1200 dpi, 0
 audit.measured_days 1 to 3650 d, 0
 backup.keep 1 to 1000, 0
+phones.port 1024 to 65535, 0
 thermometer.baud 300 to 921600 Bd, 0
 thermometer.unknown_c 15 to 38 °C, 1
 """

@@ -14,7 +14,7 @@ from kiosk import words
 from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger.book import LedgerFault
 from kiosk.screens.clerk import fault_words
-from kiosk.screens.faults import cause_words
+from kiosk.telling import cause_words
 from kiosk.words import catalogue
 
 SAID = (

@@ -24,7 +24,6 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import grouped, say, t
 
-REASONS = ("looked_for", "at_machine", "at_regrind", "new_label", "supervisor", "next_shift")
 HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
 READ, MEASURE = "read", "measure"
 _SIGNS = {
@@ -68,7 +67,7 @@ class AuditDifferencesScreen(View):
         self._cards: dict[str, DifferenceCard] = {}
         self._card: DifferenceCard | None = None
         self._asked = ""  # key of the one difference that this screen was opened for
-        self.reasons = [Choice(reason, t(f"auditing.reason.{reason}")) for reason in REASONS]
+        self.reasons = [Choice(reason, t(f"auditing.reason.{reason}")) for reason in A.REASONS]
 
     def shown(self, trouble: str = "", key: str = "", **_: Any) -> None:
         self.trouble, self._asked = trouble, key

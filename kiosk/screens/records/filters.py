@@ -32,7 +32,10 @@ GROUPS: Mapping[str, frozenset[str]] = {
         }
     ),
     "people": frozenset(
-        {L.OperatorAdded.kind, L.OperatorRetired.kind, L.SignedIn.kind, L.SignedOut.kind, L.PinGiven.kind}
+        {
+            L.OperatorAdded.kind, L.OperatorRetired.kind, L.SignedIn.kind, L.SignedOut.kind, L.PinGiven.kind,
+            L.PhonePaired.kind, L.PhoneEnded.kind,
+        }
     ),
 }  # fmt: skip
 

@@ -225,7 +225,8 @@ class HistoryScreen(View):
 def _line(row: HistoryRow, title: str) -> RowText:
     """What happened, without the name that stands above the list."""
     at = datetime.fromtimestamp(row.utc_s)
-    who = " · ".join(part for part in (at.strftime("%d.%m.%Y %H:%M:%S"), row.operator, row.kiosk) if part)
+    phone = t("history_filter.by_phone", phone=row.phone) if row.phone else ""
+    who = " · ".join(part for part in (at.strftime("%d.%m.%Y %H:%M:%S"), row.operator, row.kiosk, phone) if part)
     said = say(row.say)
     if title:
         said = said.removeprefix(title).removeprefix(":").strip()

@@ -13,13 +13,13 @@ from kivy.clock import Clock
 from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard
-from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Step, Wait
+from kiosk.rules.outcomes import Done, Expects, Refused, Step, Wait
 from kiosk.rules.say import Say
-from kiosk.screens.clerk import coupling_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.live import LivePicture
 from kiosk.screens.questions import common
 from kiosk.screens.view import View
+from kiosk.telling import Told, asked_for, told
 from kiosk.words import say, t
 
 if TYPE_CHECKING:
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from kiosk.screens.clerk import Scanned
 
 MISSED = 4  # names that the card has room for
+_SAID = ("title", "detail", "origin", "goal", "why", "remedy", "next")
+_GO_ON = (Step.MOVED, Step.UNDONE, Step.ALREADY_THERE)  # after these it is said what comes next
 
 
 class ScanScreen(View):
@@ -112,25 +114,13 @@ class ScanScreen(View):
         """Show what came of a scan."""
         outcome = scanned.outcome
         card = scanned.holder or outcome.holder
-        match outcome:
-            case Done():
-                self._done(outcome, card)
-            case Wait():
-                self._wait(outcome.expects, card, outcome.goal)
-            case Refused():
-                self._say(
-                    "stop",
-                    t("card.word.refused"),
-                    title=card.name if card else outcome.goal.name if outcome.goal else "",
-                    why=say(outcome.why),
-                    remedy=say(outcome.remedy),
-                )
-                self._refused = card.holder.key if card else ""
-                self.next = self._still(outcome.pending or self.clerk.waiting)
-                if outcome.reason is Reason.NOWHERE_KNOWN and card is not None:
-                    self.offer, self._key = "reading", card.holder.key
-                elif outcome.reason in (Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE):
-                    self.offer, self._key = "adopt", str(outcome.why["code"])
+        self._show(told(outcome, card))
+        if isinstance(outcome, Refused):
+            self._refused = card.holder.key if card else ""
+            self.next = self._still(outcome.pending or self.clerk.waiting)
+        elif isinstance(outcome, Done) and card is not None and outcome.step in _GO_ON:
+            self._shown = (card.holder.key, self.title)
+            self.clerk.ask(common.next_step(card.holder.key), partial(self._goes_on, self._shown), lambda _: None)
         pending = getattr(outcome, "pending", None)
         self._waits = isinstance(outcome, Wait) and outcome.step is not Step.AUDIT_AT
         pair_s = float(self.clerk.settings.kiosk.pair_s)
@@ -171,22 +161,6 @@ class ScanScreen(View):
             return t("scan.still_place", name=card.name) if another else t("scan.better_place")
         return t("scan.still_holder", name=card.name) if card is not None else ""
 
-    def _done(self, outcome: Done, card: HolderCard | None) -> None:
-        moved = outcome.step is Step.MOVED
-        self._say(
-            "done",
-            _word(outcome.step),
-            title=card.name if card else say(outcome.say),
-            detail=coupling_words(card) if card else "",
-            origin=str(outcome.say["origin"] or "") if moved else "",
-            goal=outcome.goal.name if moved and card and outcome.goal else "",
-            why=say(outcome.say) if card and not moved else "",
-            next=t("scan.next"),
-        )
-        if card is not None and outcome.step in (Step.MOVED, Step.UNDONE, Step.ALREADY_THERE):
-            self._shown = (card.holder.key, self.title)
-            self.clerk.ask(common.next_step(card.holder.key), partial(self._goes_on, self._shown), lambda _: None)
-
     def _goes_on(self, shown: tuple[str, str], step: Say | None) -> None:
         """What comes next for what was moved, unless something else is shown by now."""
         if step is not None and self.state == "done" and shown == self._shown and self.title == shown[1]:
@@ -194,24 +168,17 @@ class ScanScreen(View):
 
     def _wait(self, expects: Expects, card: HolderCard | None, goal: PlaceCard | None) -> None:
         self._waits = True
-        place = expects is Expects.PLACE
-        at = card.at.name if card and card.at else ""
-        self._say(
-            "wait",
-            t("card.word.where_to") if place else t("card.word.which_one"),
-            title=card.name if card else goal.name if goal else "",
-            detail=coupling_words(card) if card else "",
-            origin=t("scan.now_at", place=at) if at else t("scan.nowhere") if card else "",
-            next=t("scan.scan_place") if place else t("scan.scan_holder"),
-        )
-        if card is not None and card.assembly is not None and card.hold is None:
-            self.offer, self._key = "pocket", card.holder.key
+        self._show(asked_for(expects, card, goal))
+
+    def _show(self, what: Told) -> None:
+        self._say(what.state, what.word, **{name: getattr(what, name) for name in _SAID})
+        self.offer, self._key = what.offer, what.key or self._key
 
     def _say(self, state: str, word: str = "", **words: str) -> None:
         self.state = state
         self.offer = ""
         self.word = word
-        for name in ("title", "detail", "origin", "goal", "why", "remedy", "next"):
+        for name in _SAID:
             setattr(self, name, words.get(name, ""))
 
     def choose_pocket(self) -> None:
@@ -234,17 +201,6 @@ class ScanScreen(View):
     def undo(self) -> None:
         """Take back the last step."""
         self.clerk.undo()
-
-
-_WORDED = (
-    Step.MOVED, Step.HEATING, Step.ALREADY_THERE, Step.SIGNED_IN, Step.SIGNED_OUT, Step.CANCELLED, Step.UNDONE,
-)  # fmt: skip
-
-
-def _word(step: Step) -> str:
-    """The state word of what was done."""
-    known = "audit" if step.audits else step.value if step in _WORDED else "done"
-    return t(f"card.word.{known}")
 
 
 load_beside(__file__)

@@ -42,6 +42,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "camera.mirrored", "camera.rotation_deg", "camera.exposure_locked", "camera.focus_locked", "camera.field_deg",
         "camera.distance_mm", "camera.label_mm", "camera.budget_ms",
     ),
+    "phones": ("phones.on", "phones.port"),
     "bench": (
         "build.friction", "build.clearance_um", "build.side_screw_rpm", "build.radius_at_control", "labels.dpi",
     ),

@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+from kivy.properties import ListProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.screens.clerk import coupling_words, fault_words
@@ -38,23 +38,10 @@ class ShopScreen(View):
     title = StringProperty()
     choices = ListProperty()
     trouble = StringProperty()
-    has_room = BooleanProperty(True)  # for all keys of the menu
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._place = ""  # code of the place whose holders are listed
-        self._last_row = (self.ids.kiosks.__self__, self.ids.failed.__self__)  # kept, for the layout only borrows them
-        self.bind(has_room=self._lay)
-        self._lay()
-
-    def _lay(self, *_: object) -> None:
-        """The last row is there where it has room."""
-        keys = self.ids.menu
-        for each in self._last_row:
-            if each.parent is not None:
-                keys.remove_widget(each)
-            if self.has_room:
-                keys.add_widget(each)
 
     def shown(self, **_: Any) -> None:
         self.page = Page.MENU
