@@ -226,6 +226,8 @@ def _files(command: Add) -> None:
     bring = _data(command("import", "files.bring_in", "shop data in: shows what would change"), json=True)
     bring.add_argument("paths", nargs="*", type=Path, metavar="FOLDER|FILE.csv")
     bring.add_argument("--write", action="store_true", help="write it, all or nothing")
+    make = "first make codes for rows that have none, and write them into these tables"
+    bring.add_argument("--make-codes", action="store_true", help=make)
     undo = "take back the import that ended with this line"
     bring.add_argument("--undo", type=whole(1, LARGEST), metavar="LINE", help=undo)
     bring.add_argument("--reason", default="", help="why it is taken back")

@@ -29,6 +29,8 @@ def bring_in(arguments: argparse.Namespace) -> int:
             return DONE
         if not arguments.paths:
             return complain("import: give a shop folder or CSV files, or --undo LINE")
+        if arguments.make_codes:
+            _make_codes(arguments.paths)
         plan = desk.intake.plan(*arguments.paths)
         for change in plan.changes:
             if arguments.json:
@@ -46,6 +48,17 @@ def bring_in(arguments: argparse.Namespace) -> int:
         written = desk.intake.take(plan, ", ".join(map(shown, arguments.paths)))
         print(f"{len(written)} lines written" + (f"; undo with: import --undo {written[-1].id}" if written else ""))
     return DONE
+
+
+def _make_codes(paths: list[Path]) -> None:
+    """Codes for the rows that have none, in the tables themselves."""
+    from kiosk.exchange.missing_codes import fill
+
+    tables = [each for path in paths for each in (sorted(path.glob("*.csv")) if path.is_dir() else [path])]
+    made = {table.name: fill(table) for table in tables if table.suffix.lower() == ".csv"}
+    for name, count in made.items():
+        if count:
+            print(f"{name}: {count} codes made")
 
 
 def why_not(result: Presetting) -> str:

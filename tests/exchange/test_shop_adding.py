@@ -51,6 +51,20 @@ def test_what_makes_no_thing_is_said_and_changes_no_file(tmp_path: Path, given: 
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
 
 
+def test_rows_of_a_spreadsheet_without_codes_get_them_on_request_and_keep_them(tmp_path: Path) -> None:
+    people = tmp_path / "operators.csv"
+    people.write_text("code;key;name;role\r\n;kim;Kim Vale;supervisor\r\n;sam;Sam, Porter;setter\r\n", "utf-8")
+    places = tmp_path / "places.csv"
+    places.write_text("code,name,kind,parent,number,capacity\n,Bench 9,bench,,,\n,\"Rack, left\",cabinet,,,\n", "utf-8")
+    given = ["import", str(people), str(places), "--data", str(tmp_path / "data")]
+    assert main(given) == 2
+    assert main([*given, "--make-codes", "--write"]) == 0
+    made = people.read_bytes(), places.read_bytes()
+    assert b"Sam, Porter" in made[0] and b'"Rack, left"' in made[1]
+    assert main([*given, "--make-codes"]) == 0
+    assert (people.read_bytes(), places.read_bytes()) == made
+
+
 def test_a_shop_is_not_begun_over_another(tmp_path: Path) -> None:
     assert main(["shop", "new", str(tmp_path)]) == 0
     assert main(["shop", "new", str(tmp_path)]) == 2
