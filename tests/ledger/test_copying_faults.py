@@ -192,10 +192,10 @@ def test_what_is_read_is_not_written(folder: Path, tmp_path: Path) -> None:
         look(tmp_path / "empty.db")
 
 
-def test_what_the_disk_says_is_told_with_what_to_do_about_it() -> None:
-    assert told(OSError(28, "full")) == (
+def test_what_the_disk_says_is_told_with_what_to_do_about_it(tmp_path: Path) -> None:
+    assert told(tmp_path / "a.db", OSError(28, "full")) == (
         "[Errno 28] full; the disk is full: nothing of this step was kept; make room on it, then do it again"
     )
-    assert told(ValueError("odd")) == "odd"
+    assert told(tmp_path / "a.db", ValueError("odd")) == "odd"
     fault = CopyFault(Path("a.db"), "is odd")
     assert (str(fault), fault.path, fault.why, fault.wrong) == ("a.db: is odd", Path("a.db"), "is odd", ())

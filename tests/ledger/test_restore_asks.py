@@ -17,6 +17,7 @@ from kiosk.ledger.book import NAME, Book
 from kiosk.ledger.copying import CopyFault, copy
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE
 from kiosk.ledger.restore import ASIDE, MAKING, RestoreDone, restore
+from kiosk.ledger.restore_people import People
 from kiosk.ledger.trouble import Cause, LedgerFault
 from kiosk.ledger.verify import Wrong
 from kiosk.rules import lines as L
@@ -230,7 +231,7 @@ def test_a_ledger_too_damaged_to_close_keeps_its_log_beside_it(kiosk: Kiosk) -> 
     file, log = kiosk.copied(), kiosk.folder / f"{NAME}-wal"
     with patch.object(restoring, "_in_one_file", return_value=False):
         log.write_bytes(b"milk")
-        with patch.object(restoring, "_ask", return_value=restoring._Known(*(frozenset(),) * 3, False, {})):
+        with patch.object(restoring, "_ask", return_value=restoring._Known(*(frozenset(),) * 3, False, People())):
             done = kiosk.put_back(file)
     assert done.aside is not None and done.aside.with_name(f"{done.aside.name}-wal").read_bytes() == b"milk"
     assert not log.exists(), "never to be read with the new ledger"

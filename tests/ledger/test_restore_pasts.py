@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import shutil
 import sqlite3
-from collections import Counter
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -18,6 +17,7 @@ from kiosk.ledger import restore as restoring
 from kiosk.ledger.book import NAME
 from kiosk.ledger.copying import CopyFault, look, reading
 from kiosk.ledger.restore import ASIDE
+from kiosk.ledger.restore_people import People
 from kiosk.rules import lines as L
 from tests.ledger.test_restore_asks import DAY_S, NOW_S, Kiosk, begun, holder
 
@@ -202,7 +202,7 @@ def test_only_a_ledger_from_before_there_were_anchors_is_whole_without_one(
 def test_one_whose_wrong_tries_cannot_be_read_stops_the_restore_unless_it_is_damaged(kiosk: Kiosk) -> None:
     file = heated(kiosk)
     for error, stops in ((sqlite3.OperationalError("database is locked"), True), (KeyError("kind"), False)):
-        with patch.object(restoring, "_wrong_pins", side_effect=[error, Counter()]):
+        with patch.object(restoring, "people_in", side_effect=[error, People(), People()]):
             if stops:
                 with pytest.raises(CopyFault, match="locked"):
                     kiosk.put_back(file, now_s=LATE_S)
