@@ -263,6 +263,8 @@ class Desk(Counters):
             holder = session.cards.holder(holder.holder.key)
         written = outcome.lines if isinstance(outcome, Done) else ()
         moved = any(isinstance(line, Moved) and line.undoes is None for line in written)
+        if moved:  # what was shown elsewhere before has found its place
+            session.hand.watched = None
         undo = session.settings.kiosk.undo_s if moved else None
         return Scanned(text, outcome, lines, moment, holder, undo)
 

@@ -72,3 +72,12 @@ def test_hot_steel_is_told_of_by_a_label_not_scanned_yet_and_by_an_old_one(shop:
         assert not alarm(shop, old) and alarm(shop, shop.place(SLOT))
     else:
         assert not alarm(shop, fresh) and alarm(shop, shop.place(SLOT))
+
+
+def test_hot_steel_that_was_put_away_since_is_no_half_of_a_pair_any_more(shop: Shop) -> None:
+    hot = heated(shop)
+    assert not alarm(shop, hot), "a tear-down asks for it"
+    shop.desk.scan(hot)
+    shop.desk.scan(shop.place("Sleeve 1"))
+    assert not alarm(shop, shop.place(SLOT)), "an audit begins there"
+    assert not alarm(shop, hot) and alarm(shop, shop.place(SLOT)), "shown anew it is"
