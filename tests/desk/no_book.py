@@ -18,6 +18,7 @@ from kiosk.rules.cooling.assessment import Advice, Room, Way, Zone
 from kiosk.rules.hold import Verdict
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, Stay
 from kiosk.rules.places import Kind, Place
+from kiosk.settings import HeatSettings
 
 BEGUN_S = 90 * 86400.0
 HOLDER = Holder("k1", "12", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0, projection_mm=106.0)
@@ -59,7 +60,7 @@ class Fake:
         self.seen = HELD
         self.reads = 0
         self.book = Book()
-        self.settings = SimpleNamespace(heat=SimpleNamespace(limit_c=43.0))
+        self.settings = SimpleNamespace(heat=HeatSettings(limit_c=43.0, probe_tolerance_k=1.5))
         self.cards = SimpleNamespace(hold_facts=self.facts.get, held=self.held)
         self.calls: list[str] = []
         self.ahead_s = 0.0  # of this kiosk's clock, where several kiosks count a hold
@@ -79,6 +80,7 @@ class Fake:
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:
         assert facts == self.facts["k1"] and reading.at_s == self.now_s + self.ahead_s
+        assert reading.tolerance_k == self.settings.heat.probe_tolerance_k, "the shop's own probe"
         return self.judged
 
     def now(self) -> Moment:

@@ -185,7 +185,7 @@ def test_a_reading_is_written_with_all_that_was_expected_of_it() -> None:
     assert fake.written == [
         L.TemperatureRead(
             "k1", "flange", 88.0, "infrared", "agrees", 90.0, pair(HOLDER, "P2"), "free_air", 22.0, 61.0, -31.0, 2.5,
-            7, 7.0, 93.0, 0.07, SEEN.films,
+            7, 7.0, 93.0, 0.07, SEEN.films, 1.5,
         )
     ]  # fmt: skip
     fake = Fake()
@@ -199,7 +199,7 @@ def test_a_reading_is_written_with_all_that_was_expected_of_it() -> None:
     fake = Fake()
     fake.judged = None
     wrote(fake)
-    assert fake.written == [L.TemperatureRead("k1", "nose", 40.0, "probe", "agrees", heating=7)]
+    assert fake.written == [L.TemperatureRead("k1", "nose", 40.0, "probe", "agrees", heating=7, tolerance_k=1.5)]
 
 
 def test_a_reading_ends_a_hold_if_the_rules_say_so_and_every_misread_spot_was_read_again() -> None:

@@ -86,7 +86,7 @@ def test_what_is_owed_is_asked_of_the_hold_or_of_all_that_was_read_since_its_las
     assert counter(lost).owed("k1") == NOTHING_OWED
     seen = unknown(line(BEGUN_S + 890.0, read("nose"), 40))
     assert counter(seen).owed("k1") == Owed(("flange", "shank"), 0.0, ("nose",))
-    seen.settings.heat.limit_c = 29.0
+    seen.settings.heat = replace(seen.settings.heat, limit_c=29.0)
     assert counter(seen).owed("k1") == Owed(("nose", "flange", "shank"))
 
 

@@ -226,7 +226,7 @@ def test_a_second_heating_is_written_whatever_the_wall_clock_says(
     shop.clock.forward(cool + 1.0)
     shop.desk.tick()
     wall_s = shop.clock.wall()
-    monkeypatch.setattr(shop.desk.session.book._clock, "_wall", lambda: wall_s + back_h * HOUR_S)
+    monkeypatch.setattr(shop.desk.session.book.clock, "_wall", lambda: wall_s + back_h * HOUR_S)
     heat(shop)
     shop.clock.forward(5.0)
     assert not is_let_go(shop)

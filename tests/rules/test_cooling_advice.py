@@ -43,7 +43,9 @@ def test_where_little_is_left_to_gain_nothing_is_advised() -> None:
 TRIED = "kiosk.rules.cooling.advice._tried"
 
 
-def advised(now_s: float, hold_s: float, saves_s: Mapping[float, float] | float) -> tuple[Advice | None, list[float]]:
+def advised(
+    now_s: float, hold_s: float, saves_s: Mapping[float, float] | float, tolerance_k: float = 1.5
+) -> tuple[Advice | None, list[float]]:
     """What is advised where a reading so long from now saves so much at the flange, less elsewhere; what was tried."""
     draws = SimpleNamespace(
         surface=SimpleNamespace(zones=(Zone.FLANGE, Zone.NOSE, Zone.TAPER)),
@@ -51,15 +53,17 @@ def advised(now_s: float, hold_s: float, saves_s: Mapping[float, float] | float)
     )
     moments: list[float] = []
 
-    def tried(draws: object, shown: dict[Zone, Any], zone: Zone, at_s: float, until_s: float) -> Advice:
+    def tried(draws: object, shown: dict[Zone, Any], touch: Touch, until_s: float) -> Advice:
+        zone, at_s = touch.zone, touch.at_s
         assert zone is not Zone.TAPER and until_s == hold_s, "nobody probes the taper"
+        assert (touch.instrument, touch.tolerance_k) == (Instrument.PROBE, tolerance_k), "the shop's own probe"
         assert all((values == at_s).all() for values in shown.values())
         moments.append(at_s)
         saves = saves_s if isinstance(saves_s, float) else saves_s.get(at_s - now_s, 0.0)
         return Advice(zone, at_s, 50.0, at_s, hold_s, saves if zone is Zone.FLANGE else saves / 2)
 
     with patch(TRIED, tried):
-        return advise(draws, now_s, hold_s), sorted(set(moments))  # type: ignore[arg-type]
+        return advise(draws, now_s, hold_s, tolerance_k), sorted(set(moments))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("now_s", [0.0, 500.0, 9e4])

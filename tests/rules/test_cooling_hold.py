@@ -24,7 +24,6 @@ from kiosk.rules.cooling.assessment import (
     Zone,
     assess,
     default_heated_mm,
-    in_free_air_from,
     last_above_s,
     predict,
     reading_ends_hold,
@@ -50,6 +49,13 @@ def sleeved(long_s: float | None) -> tuple[Stage, ...]:
     if long_s is None:
         return (*stages, Stage(Way.SLEEVE, 10, None, 55.0))
     return (*stages, Stage(Way.SLEEVE, 10, 10 + long_s, 55.0), Stage(Way.FREE_AIR, 10 + long_s))
+
+
+def taken_out(stages: tuple[Stage, ...], at_s: float) -> tuple[Stage, ...]:
+    """The same stages, but from `at_s` on in free air."""
+    before = [stage for stage in stages if stage.start_s < at_s]
+    ended = [stage._replace(end_s=min(stage.end_s if stage.end_s is not None else at_s, at_s)) for stage in before]
+    return (*ended, Stage(Way.FREE_AIR, at_s))
 
 
 AIR = (Stage(Way.FREE_AIR, 0),)
@@ -120,9 +126,9 @@ def test_a_holder_heated_again_while_warm_takes_longer() -> None:
 def test_taking_it_out_when_the_countdown_says_so_warms_nothing_above_the_limit() -> None:
     assessment = assess(COMMON, HEAT, sleeved(None), ROOM)
     assert assessment.take_out_s is not None
-    out = in_free_air_from(sleeved(None), assessment.take_out_s)
+    out = taken_out(sleeved(None), assessment.take_out_s)
     assert touch_safe_s(COMMON, HEAT, out, ROOM) <= assessment.take_out_s
-    early = in_free_air_from(sleeved(None), 25.0)
+    early = taken_out(sleeved(None), 25.0)
     assert touch_safe_s(COMMON, HEAT, early, ROOM) > assessment.take_out_s
 
 
@@ -131,8 +137,8 @@ def test_in_air_there_is_nothing_to_take_out(in_air: Assessment) -> None:
 
 
 def test_taken_out_early_the_model_goes_on_in_air_and_put_back_it_goes_on_again() -> None:
-    out_s = touch_safe_s(COMMON, HEAT, in_free_air_from(sleeved(None), 30.0), ROOM)
-    back = (*in_free_air_from(sleeved(None), 30.0)[:-1], Stage(Way.FREE_AIR, 30, 50), Stage(Way.SLEEVE, 50, None, 55.0))
+    out_s = touch_safe_s(COMMON, HEAT, taken_out(sleeved(None), 30.0), ROOM)
+    back = (*taken_out(sleeved(None), 30.0)[:-1], Stage(Way.FREE_AIR, 30, 50), Stage(Way.SLEEVE, 50, None, 55.0))
     assert touch_safe_s(COMMON, HEAT, back, ROOM) < out_s
 
 
