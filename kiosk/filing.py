@@ -19,7 +19,7 @@ import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 MOST_TEXT_BYTES = 32_000_000  # a table of a hundred thousand holders has half of it
 MOST_TOML_BYTES = 2_000_000  # the largest shop's places and machines are a tenth of it
@@ -191,6 +191,13 @@ def write(goal: Path, content: str | bytes, mode: int | None = None) -> Path:
 def copy(source: Path, goal: Path, mode: int | None = None) -> Path:
     """Copies a file, whole or not at all.  See `beside`."""
     return write(goal, source.read_bytes(), mode)
+
+
+def own_output() -> BinaryIO:
+    """This process's standard output as a pipe for its caller alone: whatever else prints goes to standard error."""
+    pipe = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
+    return pipe
 
 
 def to_disk(path: Path) -> None:

@@ -20,7 +20,7 @@ from kiosk.link.border import Kiosk
 from kiosk.link.link import Standing
 from kiosk.rules.ages import Ages, StayName
 from kiosk.rules.apart import Apart
-from kiosk.rules.hearing import Beat, Hearing, known_to_all
+from kiosk.rules.hearing import Beat, Hearing, LastHeard, known_as_of, known_to_all, silent_since
 from kiosk.rules.link_state import LEVEL
 
 _decoder = msgspec.json.Decoder(Beat)
@@ -40,7 +40,7 @@ class KioskBeats:
         self._hearing = Hearing(self._own, run)
         self._ages = Ages()
         self._others: dict[str, Kiosk] = {}
-        self._silent_utc_s: dict[str, float] = {}  # wall time of the last moment each was in hearing, for people
+        self._last_heard: dict[str, LastHeard] = {}
         self._last, self._applied = book.sharing.tail.number, book.sharing.tail.applied
         self._waiting = 0
         self.follow()
@@ -123,11 +123,11 @@ class KioskBeats:
             stations = {each for each in others if each not in members or members[each].heats}
             for each in others:
                 if self._hearing.in_hearing([each], now_s):
-                    self._silent_utc_s[each] = utc_s
+                    self._last_heard[each] = LastHeard(now_s, utc_s)
             stations_heard = self._hearing.in_hearing(stations, now_s)
             all_heard = self._hearing.in_hearing(others, now_s)
             silent = stations if not stations_heard else others
-            since = [self._silent_utc_s.get(each) for each in silent]
+            since, as_of = silent_since(self._last_heard, silent), known_as_of(self._last_heard)
             known = {
                 each: max(seen.get(each, 0), self._others[each].applied if each in self._others else 0)
                 for each in others
@@ -142,8 +142,8 @@ class KioskBeats:
             caught_up=standing.state in LEVEL,
             station=may_write and mine is not None and mine.heats,
             machine=machine,
-            since_utc_s=None if not since or None in since else min(each for each in since if each is not None),
-            as_of_utc_s=max((each for each in self._silent_utc_s.values()), default=None),
+            since_utc_s=since,
+            as_of_utc_s=as_of,
             admitted=may_write,
         )
 

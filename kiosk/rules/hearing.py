@@ -135,3 +135,28 @@ class Hearing:
 def known_to_all(n: int, applied: Mapping[str, int]) -> bool:
     """Whether a shared line is in every kiosk's tables, so that nobody's silence is mistaken.  applied: by kiosk."""
     return all(number >= n for number in applied.values())
+
+
+@dataclass(frozen=True, slots=True)
+class LastHeard:
+    """When another kiosk was last in hearing.  counted_s: this kiosk's counter.  utc_s: wall time, for people only."""
+
+    counted_s: float
+    utc_s: float
+
+
+def silent_since(last_heard: Mapping[str, LastHeard], silent: Iterable[str]) -> float | None:
+    """Wall time at which the longest silent of these was last in hearing; None: there is none, or one never was.
+
+    Which one that is says this kiosk's counter: the wall clock is set back and forth.
+    """
+    found = [last_heard.get(each) for each in silent]
+    heard = [each for each in found if each is not None]
+    if not heard or len(heard) < len(found):
+        return None
+    return min(heard, key=lambda each: each.counted_s).utc_s
+
+
+def known_as_of(last_heard: Mapping[str, LastHeard]) -> float | None:
+    """Wall time at which any of these was last in hearing, by this kiosk's counter; None: none ever was."""
+    return max(last_heard.values(), key=lambda each: each.counted_s).utc_s if last_heard else None

@@ -141,7 +141,11 @@ class Server:
         self._run("pg_restore", *self._as_boss(), "--clean", "--if-exists", "--dbname", database, str(copy))
 
     def small_disk(self, at: Path, mb: int) -> Path:
-        """A folder of the server on a disk of its own; only root can make one."""
+        """A folder of the server on a disk of its own; only root can make one.
+
+        The server is started anew for it: a test that ran before in this process may have taken the process into a
+        mount namespace of its own, and a server from before that would not see the disk.
+        """
         if os.geteuid() != 0:
             pytest.skip("only root can make a small disk")
         at.mkdir()
@@ -150,6 +154,7 @@ class Server:
                 folder.chmod(0o755)
         subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={mb}m", "tmpfs", str(at)], check=True)
         shutil.chown(at, _AS)
+        self.restart()
         return at
 
     def _as_boss(self) -> tuple[str, ...]:

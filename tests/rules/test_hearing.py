@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kiosk.rules.hearing import WITHIN_S, Beat, Echo, Hearing, known_to_all
+from kiosk.rules.hearing import WITHIN_S, Beat, Echo, Hearing, LastHeard, known_as_of, known_to_all, silent_since
 
 NOW_S = 7e6
 
@@ -109,3 +109,17 @@ def test_a_line_is_known_to_all_when_the_last_has_applied_it() -> None:
     assert known_to_all(7, {"b": 7, "c": 9})
     assert not known_to_all(7, {"b": 7, "c": 6})
     assert known_to_all(7, {})
+
+
+def test_who_is_silent_longest_is_counted_and_not_read_from_a_wall_clock_that_was_set_back() -> None:
+    heard = {"b": LastHeard(NOW_S, 1.8e9 + 7200.0), "c": LastHeard(NOW_S + 60.0, 1.8e9 + 3660.0)}
+    assert silent_since(heard, ["b", "c"]) == 1.8e9 + 7200.0
+    assert silent_since(heard, ["c"]) == 1.8e9 + 3660.0
+    assert known_as_of(heard) == 1.8e9 + 3660.0
+
+
+def test_nobody_says_since_when_a_kiosk_is_silent_that_was_never_heard() -> None:
+    heard = {"b": LastHeard(NOW_S, 1.8e9)}
+    assert silent_since(heard, ["b", "c"]) is None
+    assert silent_since(heard, []) is None
+    assert known_as_of({}) is None

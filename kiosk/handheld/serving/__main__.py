@@ -9,14 +9,14 @@ import socket
 import sys
 from contextlib import suppress
 
+from kiosk import filing
 from kiosk.handheld import messages as M
 
 NICE = 10  # less of the processor than the window, whose frames and scans come first
 
 
 def main() -> None:
-    pipe_out = os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # whatever else prints must not get between the messages
+    pipe_out = filing.own_output()
     given = json.loads(sys.argv[1])
     if hasattr(os, "nice"):
         with suppress(OSError):
