@@ -88,7 +88,7 @@ class Window:
     # What a person does ---------------------------------------------------------------------------------------
 
     def touch(self, words: str) -> None:
-        """Touch what says these words; waits until it is there and stays in its place."""
+        """Touch what says these words, and only these if there is such a thing; waits until it stays in its place."""
         found: list[Any] = []
 
         def there() -> bool:
@@ -97,7 +97,8 @@ class Window:
             return bool(found) and found == before
 
         self._until(there, f"something to touch that says {words!r}")
-        _, x, y, width, height = min(found, key=lambda touch: len(touch[0]))
+        # an icon without a word goes by the icon's name, which may be the same word in small letters
+        _, x, y, width, height = min(found, key=lambda touch: (len(touch[0]), touch[0] != words))
         self.display.touch(x + width / 2, y + height / 2)
 
     def touch_above(self, words: str, mm: float) -> None:
