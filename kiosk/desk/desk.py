@@ -282,7 +282,10 @@ class Desk(Counters):
         match outcome:
             case Done(lines=lines):
                 session.pending = None
+                shown = session.hand.watched.card if session.hand.watched else None
                 for line in lines:
+                    if isinstance(line, Moved) and isinstance(shown, HolderCard) and shown.holder.key == line.holder:
+                        session.hand.watched = None  # where it went is scanned: it waits for no place any more
                     if isinstance(line, SignedIn):
                         session.operator = session.cards.operator(line.operator)
                         if session.unlocked_by() != line.operator:
