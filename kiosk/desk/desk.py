@@ -263,8 +263,6 @@ class Desk(Counters):
             holder = session.cards.holder(holder.holder.key)
         written = outcome.lines if isinstance(outcome, Done) else ()
         moved = any(isinstance(line, Moved) and line.undoes is None for line in written)
-        if moved:  # what was shown elsewhere before has found its place
-            session.hand.watched = None
         undo = session.settings.kiosk.undo_s if moved else None
         return Scanned(text, outcome, lines, moment, holder, undo)
 
@@ -284,7 +282,10 @@ class Desk(Counters):
         match outcome:
             case Done(lines=lines):
                 session.pending = None
+                shown = session.hand.watched.card if session.hand.watched else None
                 for line in lines:
+                    if isinstance(line, Moved) and isinstance(shown, HolderCard) and shown.holder.key == line.holder:
+                        session.hand.watched = None  # where it went is scanned: it waits for no place any more
                     if isinstance(line, SignedIn):
                         session.operator = session.cards.operator(line.operator)
                         if session.unlocked_by() != line.operator:

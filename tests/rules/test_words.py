@@ -20,6 +20,12 @@ def test_every_refusal_says_why_and_what_to_do(language: str, reason: Reason) ->
         assert any(name == key or name.startswith(f"{key}.") for name in catalogue.words), key
 
 
+@pytest.mark.parametrize("language", words.LANGUAGES)
+def test_every_refusal_has_a_short_word_for_reports_and_the_shift(language: str) -> None:
+    known = words.catalogue(language).words
+    assert [reason.value for reason in Reason if f"term.reason.{reason.value}" not in known] == []
+
+
 @pytest.mark.parametrize("language", words.LANGUAGES[1:])
 def test_every_language_says_the_same_with_the_same_values(language: str) -> None:
     english, other = words.catalogue("en").words, words.catalogue(language).words

@@ -5,6 +5,8 @@ An empty state says what to do; a busy one how far it is and lets go on a touch;
 
 from __future__ import annotations
 
+from typing import Any
+
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
@@ -26,6 +28,21 @@ class EmptyState(BoxLayout):
     lists = BooleanProperty(False)
 
     __events__ = ("on_choose",)
+
+    def on_kv_post(self, _: Any) -> None:
+        """The list's key takes room where there is a list, and nowhere else."""
+        self._key: Any = self.ids.key.__self__
+        self.on_lists()
+
+    def on_lists(self, *_: object) -> None:
+        """Put the key where it belongs; before the layout is there it has none."""
+        key = getattr(self, "_key", None)
+        if key is None:
+            return
+        if self.lists and key.parent is None:
+            self.add_widget(key)
+        elif not self.lists and key.parent is self:
+            self.remove_widget(key)
 
     def on_choose(self) -> None:
         """The list was touched."""
