@@ -8,6 +8,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from kiosk.words import LANGUAGES
 from tests.journeys.display import Display
 
@@ -17,6 +19,7 @@ SIZES = (
 )  # fmt: skip
 
 
+@pytest.mark.timeout(900)  # some two hundred samples at nine sizes in every language
 def test_no_word_is_clipped_and_no_target_is_too_small_at_any_size_in_any_language(display: Display) -> None:
     environment = os.environ | {"DISPLAY": display.name, "SDL_AUDIODRIVER": "dummy", "PYTHONPATH": os.getcwd()}
     walks = [
