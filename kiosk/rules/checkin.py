@@ -115,7 +115,7 @@ def too_warm(card: HolderCard, goal: PlaceCard | None, place: str, cooling: Plac
             place=place,
             hottest_c=hold.hottest_c,
             where=f"term.{hold.where}",
-            remaining_s=hold.remaining_s,
+            remaining_s=hold.safe_in_s,
         ),
         say("remedy.hot", name=card.name, place=at.name if at else None, reading=hold.needs_reading),
         holder=card,
