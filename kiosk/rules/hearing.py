@@ -65,8 +65,8 @@ class Hearing:
     def sends(self, beat: int, now_s: float) -> dict[str, Echo]:
         """A beat of this number goes out now; what it echoes."""
         self._sent_s[beat] = now_s
-        for old in [number for number in self._sent_s if number < beat - 600]:
-            del self._sent_s[old]
+        while (oldest := next(iter(self._sent_s))) < beat - 600:  # in the order they were sent
+            del self._sent_s[oldest]
         return dict(self._came)
 
     def heard(self, beat: Beat, now_s: float) -> None:
