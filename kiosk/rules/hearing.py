@@ -60,12 +60,13 @@ class Hearing:
         self._heard_s: dict[str, float] = {}
         self._applied: dict[str, int] = {}
         self._trips: dict[str, list[Trip]] = {}
+        self._paces: dict[str, Pace | None] = {}  # by the trips kept; worked out when one is added, not when asked
 
     def sends(self, beat: int, now_s: float) -> dict[str, Echo]:
         """A beat of this number goes out now; what it echoes."""
         self._sent_s[beat] = now_s
-        for old in [number for number in self._sent_s if number < beat - 600]:
-            del self._sent_s[old]
+        while (oldest := next(iter(self._sent_s))) < beat - 600:  # in the order they were sent
+            del self._sent_s[oldest]
         return dict(self._came)
 
     def heard(self, beat: Beat, now_s: float) -> None:
@@ -116,19 +117,18 @@ class Hearing:
         if not trips or trip.sent_s - trips[-1].sent_s >= _APART_S:
             trips.append(trip)
             del trips[:-_TRIPS]
+            found = [each for first, later in combinations(trips, 2) if (each := pace(first, later)) is not None]
+            narrowest = Pace(max(each.least for each in found), min(each.most for each in found)) if found else None
+            self._paces[kiosk] = narrowest
 
     def pace(self, kiosk: str) -> Pace | None:
         """How that kiosk's counter runs against this one's, as narrowly as round trips say; None: not known yet."""
-        trips = self._trips.get(kiosk, [])
-        found = [each for first, later in combinations(trips, 2) if (each := pace(first, later)) is not None]
-        if not found:
-            return None
-        return Pace(max(each.least for each in found), min(each.most for each in found))
+        return self._paces.get(kiosk)
 
     @property
     def own_runs_fast(self) -> bool:
         """Whether every other whose pace is known finds this kiosk's counter fast; one alone may only have slept."""
-        known = [each for kiosk in self._trips if (each := self.pace(kiosk)) is not None]
+        known = [each for each in self._paces.values() if each is not None]
         return bool(known) and all(each.own_runs_fast for each in known)
 
 
