@@ -172,7 +172,8 @@ class HeatCounter:
             return self._of_a_hold(card, where, value_c, instrument)
         if card.heat is not Heat.UNKNOWN:
             raise NotThere("hold on", card.name)
-        lines: list[Entry] = [TemperatureRead(key, where, value_c, instrument, "agrees")]
+        tolerance_k = session.settings.heat.probe_tolerance_k
+        lines: list[Entry] = [TemperatureRead(key, where, value_c, instrument, "agrees", tolerance_k=tolerance_k)]
         again_s = self._cool_all_over(key, where, value_c, instrument)
         if again_s == 0.0:
             lines.append(HoldEnded(key, "reading"))
