@@ -281,7 +281,7 @@ class HeatCounter:
         facts = session.cards.hold_facts(key)
         assert facts is not None  # a card under a hold has facts
         now_s = session.holds.moment(facts, session.now()).watched_s
-        tolerance_k = session.settings.heat.probe_tolerance_k
+        tolerance_k = session.holds.rules_of(facts).probe_tolerance_k  # the worst since it was heated
         reading = Reading(now_s, where, value_c, instrument, "", tolerance_k=tolerance_k)
         judged = session.holds.judge(facts, reading)
         alone = facts.reading_only or judged is None or judged.strange
