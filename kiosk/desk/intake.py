@@ -82,7 +82,8 @@ class IntakeCounter:
     def take(self, plan: intake.Plan, source: str) -> tuple[Written, ...]:
         """Writes a plan, all of it or nothing.  One that corrects what the book has takes a supervisor.
 
-        Raises ImportRefused where it has conflicts or a hold began to rest on what it changes, Locked, ActRefused,
+        What was shown is what is written: where the book has moved on since, so that the same file would now do
+        something else, nothing is.  Raises ImportRefused, also where the plan has conflicts, Locked, ActRefused,
         Broken, LedgerFault.
         """
         if plan.conflicts:
@@ -91,9 +92,8 @@ class IntakeCounter:
             return ()
         session = self._session
         by = session.supervised() if plan.corrects else None
-        now = session.grounds()
-        if any(now.refuses(line) for line in plan.lines):
-            raise ImportRefused(plan)
+        if (now := intake.plan(plan.entries, self._known())).lines != plan.lines:
+            raise ImportRefused(now)
         return session.write(*plan.lines, L.Imported(source, len(plan.lines)), by=by)
 
     def imports(self, newest: int = 20) -> tuple[ImportRow, ...]:
