@@ -141,6 +141,7 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
 
 
 QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
+    "data": lambda asked: lambda desk: str(desk.session.book.path.parent),
     "place": lambda asked: lambda desk: desk.session.cards.find_place(asked["name"]),
     "holder": lambda asked: lambda desk: desk.session.holder(asked["key"]).code,
     "badge": lambda asked: lambda desk: desk.shop.code_of(asked["key"]),
