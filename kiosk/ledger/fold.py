@@ -257,7 +257,7 @@ def _since_heated_s(stages: list[list[Any]], line: Placed) -> float:
         return last_s
     if stay >= WAITING:
         stay = line.where(line.chain, stay - WAITING)
-    for _, since_s, number in stages:
+    for _, since_s, number, *_ in stages:
         if number == stay:
             return max(last_s, float(since_s) + said.age_s) if number == stages[-1][2] else last_s
     return last_s

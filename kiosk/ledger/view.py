@@ -251,7 +251,7 @@ class Cards:
     def _hold_now_s(self, held: TableRow) -> float | None:
         """Now by the clock of a hold's row; None where that is another kiosk's."""
         if held["kiosk"] == SHARED_CLOCK:
-            _, since_s, line = msgspec.json.decode(held["stages"])[-1]
+            _, since_s, line, *_ = msgspec.json.decode(held["stages"])[-1]
             return float(since_s) + (self._book.age_of(line) or 0.0)
         return self._book.now().watched_s if held["kiosk"] == self._book.kiosk else None
 
@@ -288,10 +288,10 @@ class Cards:
         """The facts of a hold's row."""
         stays = []
         stages = msgspec.json.decode(held["stages"])
-        for code, since_s, _ in stages:
+        for code, since_s, _, *unwatched in stages:
             row = self.places.rows.get(code) if code else None
             way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
-            stays.append(Stay(code, since_s, way, wet))
+            stays.append(Stay(code, since_s, way, wet, bool(unwatched)))
         read = [Reading(*reading) for reading in msgspec.json.decode(held["readings"])]
         return HoldFacts(
             holder,
