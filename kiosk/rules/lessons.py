@@ -29,6 +29,7 @@ _WAYS = tuple(Way)
 _MOST_OF_A_HEAT = 12  # the latest readings of one heat that are learnt from
 _LEAST_K = 3.0  # of excess, for a logarithm to mean anything
 _HALF_OF_TYPE, _HALF_OF_SHOP = 14, 200  # heats read since, of the same type and of any, after which half is left
+_LEAST_LEFT = 0.002  # less is not worth the time
 _CUTS = (2, 3, 4, 6, 8, 12, 16, 24)  # so many latest heats are put to all before them
 _CHANGED_SIGMAS = 3.0  # where they differ by more, the shop did
 _LEFT_OF_CHANGED = 0.1
@@ -101,6 +102,8 @@ class Heats:
         for since, (_, key, lessons) in enumerate(latest_first):
             heats = by_type.setdefault(key[0], [])
             left = 0.5 ** (len(heats) / _HALF_OF_TYPE + since / _HALF_OF_SHOP)
+            if left < _LEAST_LEFT:
+                continue
             heats.append(self._of_heat(key, lessons).faded(left))
             if key[0] == of_type:
                 own.append(self._of_heat(key, lessons))
@@ -119,11 +122,9 @@ class Heats:
         before_own = np.asarray(np.linalg.inv(onto @ shared @ onto.T + np.diag(_own_var(columns))), np.float64)
         expected: Floats = before_own @ (onto @ (shared @ pull))
         since = _since_a_change(own, faded, columns, before_own, expected)
-        for heat in faded[since:]:
-            less = heat.faded(_LEFT_OF_CHANGED - 1.0)
-            at = [columns.index(column) for column in heat.columns]
-            said[np.ix_(at, at)] += less.precision
-            towards[at] += less.pull
+        if since < len(own):
+            changed = [heat.faded(_LEFT_OF_CHANGED) for heat in faded[since:]]
+            _, said, towards = _together([*faded[:since], *changed], columns)
         cov = np.linalg.inv(before_own + said)
         mean = cov @ (expected + towards)
         wanted = [columns.index(column) for column in here]
@@ -179,12 +180,15 @@ def _trust(lesson: Lesson) -> float:
 
 def _together(heats: Sequence[_Information], also: Sequence[Column]) -> tuple[list[Column], Floats, Floats]:
     """Columns of all, and the sums of what was said in their order."""
-    columns: list[Column] = list(dict.fromkeys([*also, *(column for heat in heats for column in heat.columns)]))
-    precision, pull = np.zeros((len(columns), len(columns))), np.zeros(len(columns))
+    alike: dict[tuple[Column, ...], list[_Information]] = {}
     for heat in heats:
-        at = [columns.index(column) for column in heat.columns]
-        precision[np.ix_(at, at)] += heat.precision
-        pull[at] += heat.pull
+        alike.setdefault(heat.columns, []).append(heat)
+    columns: list[Column] = list(dict.fromkeys([*also, *(column for each in alike for column in each)]))
+    precision, pull = np.zeros((len(columns), len(columns))), np.zeros(len(columns))
+    for these, some in alike.items():
+        at = [columns.index(column) for column in these]
+        precision[np.ix_(at, at)] += np.sum([heat.precision for heat in some], axis=0)
+        pull[at] += np.sum([heat.pull for heat in some], axis=0)
     return columns, precision, pull
 
 
