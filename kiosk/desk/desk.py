@@ -19,6 +19,7 @@ from kiosk.desk.shop_air import ShopAir
 from kiosk.ledger.book import Book, LedgerFault, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.rules.acts import left_alone
+from kiosk.rules.apart import nothing_heard
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
 BEAT_S = 10.0  # at most this much watched time is lost with the power
+MEMBER = "server.json"  # where `link.address`, which a kiosk without others never loads, keeps that there are others
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +96,13 @@ class Desk(Counters):
         name = REHEARSAL if rehearsal else settings.kiosk.name
         book = Book.open(folder, name, read_only=read_only, counter=counter, wall=wall)
         try:
+            if (folder / MEMBER).exists() and book.sharing is None and not (read_only or rehearsal):
+                from kiosk.desk.joining import share_again
+
+                share_again(book)
             session = Session(book, settings)
+            if (folder / MEMBER).exists() and session.cards.apart is None and not rehearsal:
+                session.cards.apart = nothing_heard("")  # only read, and by its lines no kiosk of the shop's
             standing = at or settings.kiosk.at
             if standing:
                 session.here = session.cards.find_place(standing)

@@ -13,6 +13,7 @@ from kiosk.ledger.book import NAME, Book
 from kiosk.link import address as addresses
 from kiosk.link import joining
 from kiosk.link.address import Address, Membership
+from kiosk.link.faults import LinkFault
 from kiosk.rules.lines import KioskStarted, SettingChanged
 
 ASIDE = "replaced"  # beside the ledger, where `ledger.restore` lays those that were replaced
@@ -38,6 +39,19 @@ def join(folder: Path, address: Address | None, code: str, name: str) -> Members
             book.share(kiosk)
     addresses.keep(folder, joined)
     return joined
+
+
+def share_again(book: Book) -> None:
+    """A book from before its kiosk had others, put back into the folder of one that has, goes on as one of several.
+
+    It knows nothing of what the others heat, so it must not work as if it were alone.  It is a past that parted from
+    the shop's: the server tells the one from the other, and nothing counts as cool meanwhile.
+    """
+    try:
+        member = addresses.read(book.path.parent)
+    except (LinkFault, OSError):  # a file that cannot be read takes no others away
+        member = None
+    book.share(member.kiosk if member else addresses.new_id())
 
 
 def _used(book: Book) -> bool:
