@@ -6,7 +6,7 @@ Never decides anything itself and never shows anything; `open_desk` is where eve
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -211,7 +211,7 @@ class Desk(Counters):
         """The first scan of a pair, as long as its second is taken."""
         pending = self._pending()
         in_time = pending is not None and pending.left_s(self.now(), self.session.settings.kiosk.pair_s) >= 0.0
-        return pending if in_time else None
+        return pending if in_time and pending is not None and not pending.worn else None
 
     def cancel(self) -> None:
         """Forgets the first scan of a pair."""
@@ -337,4 +337,4 @@ class Desk(Counters):
             card: HolderCard | PlaceCard | None = cards.holder(kept.card.holder.key)
         else:
             card = cards.place(kept.card.place.code)
-        return Pending(card, kept.since_watched_s) if card else None
+        return replace(kept, card=card) if card else None
