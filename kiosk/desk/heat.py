@@ -355,7 +355,7 @@ class HeatCounter:
             where=f"term.{judged.hottest_at.value}" if judged else None,
             rises_k=judged.rises_k if judged else None,
             again_s=again_s,
-            remaining_s=card.hold.remaining_s if card.hold else None,
+            remaining_s=card.hold.counts_s if card.hold else None,
         )
         return ReadingTaken(card, verdict, ended, words, grew, line, NOTHING_OWED if ended else self.owed(key))
 
