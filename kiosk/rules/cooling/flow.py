@@ -165,10 +165,10 @@ class Case(NamedTuple):
     excess: Floats
     ambient_c: float
     exchanges: Sequence[Exchange]
-    capacity: float = 1.0
+    capacity: float
 
 
-def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float = 1.0) -> Course:
+def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float) -> Course:
     """The course of one holder through its stages; the values are those of `Case`."""
     return flows(mesh, [Case(excess, ambient_c, exchanges, capacity)]).each()[0]
 
