@@ -25,7 +25,6 @@ _SHIFT_S = (1.0, 60.0)  # shortest and longest shift; a stage's length over 8 in
 _FIRST_S, _LONGER = 20.0, 2.0  # a tangent serves that long, each next one that many times longer
 _TANGENT_AT = 0.81  # of the excess at its start: near the mean on the way down
 _FLAT_K = 25.0  # below this excess one tangent serves to the end
-_HORIZON_S = 40_000.0  # by when even 12 kg of steel has lost half its excess in still air
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +207,7 @@ def _space(mesh: Mesh, state: Floats, stage: Sequence[Exchange], capacity: Float
     from scipy.linalg.lapack import dpbtrf, dpbtrs  # only where a course is solved: it takes long to load
 
     holders, cells = state.shape
-    long_s = min(stage[0].end_s - stage[0].start_s, _HORIZON_S)
+    long_s = stage[0].end_s - stage[0].start_s
     shift_s = min(max(long_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1]) / capacity
     film_w_k = np.stack([exchange.film_w_k for exchange in stage])
     system = np.empty((mesh.bands.shape[0], holders, cells))
