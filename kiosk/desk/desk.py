@@ -102,7 +102,7 @@ class Desk(Counters):
                 share_again(book)
             session = Session(book, settings)
             if (folder / MEMBER).exists() and session.cards.apart is None and not rehearsal:
-                session.cards.apart = nothing_heard("")  # only read, and by its lines no kiosk of the shop's
+                session.cards.apart = nothing_heard("")  # by its lines it is no kiosk of the shop's
             standing = at or settings.kiosk.at
             if standing:
                 session.here = session.cards.find_place(standing)
@@ -120,9 +120,12 @@ class Desk(Counters):
             raise
 
     def begin_sharing(self) -> None:
-        """Shares the book with the shop's other kiosks from now on; one that has none stays what it is, untouched."""
+        """Shares the book with the shop's other kiosks from now on; one that has none stays what it is, untouched.
+
+        Raises LinkFault, OSError where the file that says who this kiosk is cannot be read.
+        """
         book = self.session.book
-        if book.sharing is None or self.kiosks is not None:
+        if self.kiosks is not None or (book.sharing is None and not (book.path.parent / MEMBER).exists()):
             return
         from kiosk.desk.kiosks import KiosksCounter
 

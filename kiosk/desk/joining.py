@@ -6,6 +6,7 @@ which nobody did anything yet is set aside, and the kiosk begins its chain with 
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 from kiosk.ledger import anchor
@@ -45,13 +46,12 @@ def share_again(book: Book) -> None:
     """A book from before its kiosk had others, put back into the folder of one that has, goes on as one of several.
 
     It knows nothing of what the others heat, so it must not work as if it were alone.  It is a past that parted from
-    the shop's: the server tells the one from the other, and nothing counts as cool meanwhile.
+    the shop's: the server tells the one from the other, and nothing counts as cool meanwhile.  Where the file that
+    says who it is cannot be read, nothing is written: put right, or taken away, it leaves no trace.
     """
-    try:
-        member = addresses.read(book.path.parent)
-    except (LinkFault, OSError):  # a file that cannot be read takes no others away
-        member = None
-    book.share(member.kiosk if member else addresses.new_id())
+    with suppress(LinkFault, OSError):
+        if member := addresses.read(book.path.parent):
+            book.share(member.kiosk)
 
 
 def _used(book: Book) -> bool:

@@ -9,9 +9,12 @@ from kiosk.desk.desk import MEMBER
 from kiosk.ledger.book import Book
 from kiosk.link import address as addresses
 from kiosk.link.address import Membership
+from kiosk.link.faults import LinkFault
 from kiosk.rules.cards import Heat
 from kiosk.rules.checkin import warmth
 from kiosk.rules.outcomes import Done, Reason, Refused
+from kiosk.screens.opening import open_desk
+from kiosk.screens.options import Options
 from tests.conftest import Shop
 
 HOUR_S = 3600.0
@@ -31,15 +34,12 @@ def test_what_says_that_a_kiosk_has_others_is_called_the_same_where_nothing_of_t
 
 
 @pytest.mark.parametrize("ran_s", [7 * HOUR_S, 60 * 24 * HOUR_S])
-@pytest.mark.parametrize("spoilt", [False, True])
-def test_a_copy_from_before_it_had_others_does_not_make_it_alone(shop: Shop, ran_s: float, spoilt: bool) -> None:
+def test_a_copy_from_before_it_had_others_does_not_make_it_alone(shop: Shop, ran_s: float) -> None:
     shop.clock.forward(ran_s)
     shop.desk.tick()
     (made,) = shop.desk.copies.backup(shop.folder.parent / "copies")
     assert made.copy is not None
     joined(shop)
-    if spoilt:
-        (shop.folder / addresses.NAME).write_text("{")
     copies.restore(shop.folder, made.copy.path)
     shop.reopen()
     shop.clock.forward(HOUR_S)
@@ -61,3 +61,24 @@ def test_who_only_reads_such_a_book_is_told_of_nothing_that_it_is_cool(shop: Sho
     shop.desk.scan(shop.holder("T002"))
     refused = shop.desk.scan(shop.place("Cabinet A · 1-05")).outcome
     assert isinstance(refused, Refused) and refused.reason is Reason.UNHEARD
+
+
+@pytest.mark.parametrize("spoilt", ["", "{", "null", "[]", '{"host": 1}', "\0", None])
+def test_a_spoilt_word_of_others_makes_nothing_cool_and_leaves_no_trace(shop: Shop, spoilt: str | None) -> None:
+    shop.clock.forward(9 * 24 * HOUR_S)
+    path = shop.folder / addresses.NAME
+    if spoilt is None:
+        path.mkdir()
+    else:
+        path.write_text(spoilt)
+    shop.reopen()
+    assert warmth(shop.desk.session.holder("T002")) is Heat.UNKNOWN
+    with pytest.raises((LinkFault, OSError)):
+        shop.desk.begin_sharing()
+    with pytest.raises((LinkFault, OSError)):
+        shop.desk.close()
+        open_desk(Options(shop.folder), shop.clock.counter, shop.clock.wall)
+    path.rmdir() if spoilt is None else path.unlink()
+    shop.reopen()
+    shop.desk.scan(shop.holder("T002"))
+    assert isinstance(shop.desk.scan(shop.place("Cabinet A · 1-05")).outcome, Done), "alone, as it always was"
