@@ -18,6 +18,7 @@ from kiosk.rules.cooling.assessment import (
     assess_bound,
     bound_of,
     predict_bound,
+    touch_safe_s,
 )
 from kiosk.rules.cooling.bound import GUARD, UNKNOWNS, fresh_sd, learnt_sd, unknown_sd
 from kiosk.rules.cooling.flow import flow
@@ -99,3 +100,8 @@ def test_draws_are_followed_a_minute_into_the_last_stay_and_no_stay_is_too_short
     for stages, count in ((AIR, 61), (stays, 103), (three, 103)):
         moments = _moments(stages, 900.0)
         assert len(moments) == count and (np.diff(moments) > 0).all() and math.isclose(moments[-1], 900.0)
+
+
+def test_what_was_never_too_hot_to_touch_is_safe_at_once() -> None:
+    assert touch_safe_s(SLIM, Heat(42.0, 42.0), AIR, ROOM) == 0.0
+    assert touch_safe_s(SLIM, Heat(44.0, 42.0), AIR, ROOM) > 0.0
