@@ -105,3 +105,16 @@ def test_draws_are_followed_a_minute_into_the_last_stay_and_no_stay_is_too_short
 def test_what_was_never_too_hot_to_touch_is_safe_at_once() -> None:
     assert touch_safe_s(SLIM, Heat(42.0, 42.0), AIR, ROOM) == 0.0
     assert touch_safe_s(SLIM, Heat(44.0, 42.0), AIR, ROOM) > 0.0
+
+
+def test_nothing_drawn_is_ever_hotter_than_it_was_heated() -> None:
+    """Also far outside of what was solved, where the surface bends as it likes."""
+    found = bound_of(SLIM, HOT, AIR, ROOM)
+    draws = found.draw(_moments(found.stages, 600.0))
+    sds = np.sqrt(np.diag(draws.expected.cov))
+    values = draws.expected.mean + sds * np.array(
+        [[heat, *(far,) * (len(sds) - 1)] for heat in (-3.0, 0.0, 3.0) for far in (-12.0, -6.0, 0.0, 6.0, 12.0)]
+    )
+    hottest_k = np.exp(draws.hottest(values))
+    most_k = GUARD * (HOT.temp_c - ROOM.ambient_c) * np.exp(np.maximum(values[:, 0], 0.0))
+    assert (hottest_k <= most_k[:, None] * (1 + 1e-9)).all()
