@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,6 +24,7 @@ from kiosk.rules.cooling.assessment import (
 )
 from kiosk.rules.cooling.bound import GUARD, UNKNOWNS, fresh_sd, learnt_sd, unknown_sd
 from kiosk.rules.cooling.flow import flow
+from kiosk.rules.cooling.posterior import Draws, right_density
 from kiosk.rules.cooling.stand import course_of, exchanges
 from kiosk.rules.outline import Profile
 from tests.rules.test_cooling_figures import EMPTY, HOT, ROOM, SLIM, outline, probe
@@ -118,3 +121,25 @@ def test_nothing_drawn_is_ever_hotter_than_it_was_heated() -> None:
     hottest_k = np.exp(draws.hottest(values))
     most_k = GUARD * (HOT.temp_c - ROOM.ambient_c) * np.exp(np.maximum(values[:, 0], 0.0))
     assert (hottest_k <= most_k[:, None] * (1 + 1e-9)).all()
+
+
+def test_a_shown_band_is_of_all_draws_the_last_one_too() -> None:
+    """Weights that miss one by rounding leave the last draw to be picked, and it is a draw like any other."""
+    hottest = np.log(np.array([[10.0, 5.0], [20.0, 15.0], [300.0, 200.0]]))
+    for weight in ([0.0, 0.0, 1.0], [0.0, 0.1, 0.89]):
+        draws: Any = SimpleNamespace(
+            weight=np.array(weight), _hottest=hottest, values=np.zeros((3, 2)), times_s=np.array([0.0, 60.0]),
+            setting=SimpleNamespace(ambient_c=23.0),
+        )  # fmt: skip
+        low, high, _ = Draws.band(draws, 0.5, 0.98)
+        assert (low.tolist(), high.tolist()) == (pytest.approx([323.0, 223.0]), pytest.approx([323.0, 223.0]))
+
+
+@pytest.mark.parametrize("factor", [0.5, 1.8])
+def test_a_reading_in_another_measure_is_as_likely_as_in_its_own(factor: float) -> None:
+    """Where what stands there was entered as so many times as much: the density of the figure, not of the steel."""
+    setting: Any = SimpleNamespace(ambient_c=23.0)
+    shown_c = np.array([40.0, 80.0, 150.0])
+    own = right_density(probe(600.0, 82.0), setting, shown_c)
+    entered = right_density(probe(600.0, 82.0 * factor), setting, shown_c, factor)
+    assert entered == pytest.approx(own / factor) and entered.argmax() == 1

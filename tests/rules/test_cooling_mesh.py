@@ -136,3 +136,4 @@ def test_a_kelvin_everywhere_is_the_growth_of_what_is_measured() -> None:
 def test_how_fine_a_holder_is_cut_is_what_the_model_was_held_to_the_reference_with() -> None:
     assert Grid(near=1.5, far=2.5, ring=3.0, wide=6.0) == FINE
     assert Grid(near=3.0, far=6.0, ring=6.0, wide=12.0) == COARSE
+    assert [len(mesh_of(SLIM, MARKS, grid).root) for grid in (FINE, COARSE)] == [422, 143], "rings"
