@@ -6,7 +6,7 @@ Never decides anything itself and never shows anything; `open_desk` is where eve
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,7 @@ from kiosk.desk.shop_air import ShopAir
 from kiosk.ledger.book import Book, LedgerFault, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.rules.acts import left_alone
+from kiosk.rules.apart import nothing_heard
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
 BEAT_S = 10.0  # at most this much watched time is lost with the power
+MEMBER = "server.json"  # where `link.address`, which a kiosk without others never loads, keeps that there are others
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +96,13 @@ class Desk(Counters):
         name = REHEARSAL if rehearsal else settings.kiosk.name
         book = Book.open(folder, name, read_only=read_only, counter=counter, wall=wall)
         try:
+            if (folder / MEMBER).exists() and book.sharing is None and not (read_only or rehearsal):
+                from kiosk.desk.joining import share_again
+
+                share_again(book)
             session = Session(book, settings)
+            if (folder / MEMBER).exists() and session.cards.apart is None and not rehearsal:
+                session.cards.apart = nothing_heard("")  # by its lines it is no kiosk of the shop's
             standing = at or settings.kiosk.at
             if standing:
                 session.here = session.cards.find_place(standing)
@@ -112,9 +120,12 @@ class Desk(Counters):
             raise
 
     def begin_sharing(self) -> None:
-        """Shares the book with the shop's other kiosks from now on; one that has none stays what it is, untouched."""
+        """Shares the book with the shop's other kiosks from now on; one that has none stays what it is, untouched.
+
+        Raises LinkFault, OSError where the file that says who this kiosk is cannot be read.
+        """
         book = self.session.book
-        if book.sharing is None or self.kiosks is not None:
+        if self.kiosks is not None or (book.sharing is None and not (book.path.parent / MEMBER).exists()):
             return
         from kiosk.desk.kiosks import KiosksCounter
 
@@ -220,7 +231,7 @@ class Desk(Counters):
         """The first scan of a pair, as long as its second is taken."""
         pending = self._pending()
         in_time = pending is not None and pending.left_s(self.now(), self.session.settings.kiosk.pair_s) >= 0.0
-        return pending if in_time else None
+        return pending if in_time and pending is not None and not pending.worn else None
 
     def cancel(self) -> None:
         """Forgets the first scan of a pair."""
@@ -347,4 +358,4 @@ class Desk(Counters):
             card: HolderCard | PlaceCard | None = cards.holder(kept.card.holder.key)
         else:
             card = cards.place(kept.card.place.code)
-        return Pending(card, kept.since_watched_s) if card else None
+        return replace(kept, card=card) if card else None

@@ -273,6 +273,7 @@ class Pending:
     card: HolderCard | PlaceCard
     since_watched_s: float
     look_at: str | None = None  # code of the pocket a hand was asked to look at
+    worn: bool = False  # by a label that was replaced: it moves nothing, but what is hot is told
 
     def left_s(self, moment: Moment, pair_s: float) -> float:
         """Seconds that the second scan may still take; negative: it comes too late."""

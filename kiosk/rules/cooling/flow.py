@@ -26,7 +26,7 @@ _SHIFT_S = (1.0, 60.0)  # shortest and longest shift; a stage's length over 8 in
 _FIRST_S, _LONGER = 20.0, 2.0  # a tangent serves that long, each next one that many times longer
 _TANGENT_AT = 0.81  # of the excess at its start: near the mean on the way down
 _FLAT_K = 25.0  # below this excess one tangent serves to the end
-_HORIZON_S = 40_000.0  # by when even 12 kg of steel has lost half its excess in still air
+_HORIZON_S = 40_000.0  # by when even 12 kg of steel in still air has long soaked through
 _LATER_S = np.concatenate([np.zeros(1), np.geomspace(1.0, _HORIZON_S, 60)])  # 19 % apart
 
 
@@ -171,10 +171,10 @@ class Case(NamedTuple):
     excess: Floats
     ambient_c: float
     exchanges: Sequence[Exchange]
-    capacity: float = 1.0
+    capacity: float
 
 
-def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float = 1.0) -> Course:
+def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float) -> Course:
     """The course of one holder through its stages; the values are those of `Case`."""
     return flows(mesh, [Case(excess, ambient_c, exchanges, capacity)]).each()[0]
 
@@ -233,7 +233,7 @@ def _space(mesh: Mesh, state: Floats, stage: Sequence[Exchange], capacity: Float
     from scipy.linalg.lapack import dpbtrf, dpbtrs  # only where a course is solved: it takes long to load
 
     holders, cells = state.shape
-    long_s = min(stage[0].end_s - stage[0].start_s, _HORIZON_S)
+    long_s = stage[0].end_s - stage[0].start_s
     shift_s = min(max(long_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1]) / capacity
     film_w_k = np.stack([exchange.film_w_k for exchange in stage])
     system = np.empty((mesh.bands.shape[0], holders, cells))
