@@ -58,6 +58,10 @@ class KioskProcess:
         return self._answer()
 
     @property
+    def pid(self) -> int:
+        return self._process.pid
+
+    @property
     def standing(self) -> dict[str, Any]:
         return self("standing")
 
