@@ -268,6 +268,9 @@ class Member(Table):
     heats = IntegerField()
     known = IntegerField()  # by all others, as it says
     line = IntegerField()
+    rests = IntegerField()  # closed in order, and nothing of it since
+    woke = IntegerField(null=True)  # the first line of it after it rested last
+    gone = IntegerField(null=True)  # the line by which it was locked out, or left
 
 
 class Chained(Table):

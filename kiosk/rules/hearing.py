@@ -61,6 +61,9 @@ class Hearing:
         self._applied: dict[str, int] = {}
         self._trips: dict[str, list[Trip]] = {}
         self._paces: dict[str, Pace | None] = {}  # by the trips kept; worked out when one is added, not when asked
+        self._ends: list[tuple[float, int]] = []  # when asked, and where the shop's order ended then or later
+        self._order_applied = 0
+        self._complete_s: float | None = None
 
     def sends(self, beat: int, now_s: float) -> dict[str, Echo]:
         """A beat of this number goes out now; what it echoes."""
@@ -97,6 +100,24 @@ class Hearing:
             else:
                 waits.append((until_s, last))
         self._proven[kiosk] = waits[-16:]
+
+    def answered(self, beat: int, end: int) -> None:
+        """The server's answer to an own beat.  end: the last number of the shop's order, which may be newer."""
+        if (sent_s := self._sent_s.get(beat)) is not None:
+            self._ends.append((sent_s, end))
+            self.order_applied(self._order_applied)
+
+    def order_applied(self, n: int) -> None:
+        """All shared lines to this one are in the tables here."""
+        self._order_applied = n
+        for sent_s, end in self._ends:
+            if end <= n:
+                self._complete_s = max(sent_s, self._complete_s or sent_s)
+        self._ends = [each for each in self._ends if each[1] > n][-16:]
+
+    def order_is_known(self, now_s: float) -> bool:
+        """Whether all lines that had their number a moment ago are here, which says all of kiosks at rest."""
+        return self._is_near(self._complete_s, now_s)
 
     def heard_to_s(self, kiosk: str) -> float | None:
         """Until when, by this kiosk's counter, all that kiosk's lines are known here; None: never since the start."""
