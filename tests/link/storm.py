@@ -21,6 +21,7 @@ import tempfile
 import threading
 import time
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -63,7 +64,9 @@ def main() -> None:
         with tempfile.TemporaryDirectory(prefix="kiosk-storm-") as folder:
             shop = Shop(server)
             for at in range(asked.kiosks):
-                kiosks.append(KioskProcess(shop, Path(folder) / f"k{at}", f"K{at}"))
+                kiosks.append(KioskProcess(shop, Path(folder) / f"k{at}", f"K{at}", starts=False))
+            with ThreadPoolExecutor(asked.kiosks) as pool:
+                list(pool.map(KioskProcess.start, kiosks))
             wrong = _storm(shop, kiosks, asked)
             for kiosk in kiosks:
                 kiosk.end()
