@@ -39,7 +39,6 @@ from kiosk.rules.places import Kind, Place
 
 BENCH = "kiosks"
 MORE_S, SEEN_S, SEEN_LATE_S, CAUGHT_UP_S = 0.1, 1.0, 3.0, 60.0
-CUT_OFF_S = 7.0  # until a kiosk says so
 FOLLOWER = """
 import sys, time
 from pathlib import Path
