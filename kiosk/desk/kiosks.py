@@ -93,7 +93,8 @@ class KiosksCounter:
         began_s = self._seconds()
         while True:
             if not self._taken:
-                self._taken = self._link.take(_AT_ONCE)
+                waiting = self._book.sharing.waiting() if self._book.sharing else 0
+                self._taken = self._link.take(max(_AT_ONCE, waiting))
             if not self._taken:
                 return False
             try:
