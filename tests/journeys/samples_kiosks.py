@@ -54,7 +54,7 @@ def _kiosks(screen: Any, state: str) -> None:
 
 
 def _claim(at: int, value: str, who: str | None = "Johanna Oberhuber", *, unverified: bool = False) -> ToldHere:
-    return ToldHere(_NAMES[at], who, 1_790_000_000.0, value, value, unverified)
+    return ToldHere(str(at), _NAMES[at], who, 1_790_000_000.0, value, value, unverified)
 
 
 def _apart(screen: Any, state: str) -> None:
