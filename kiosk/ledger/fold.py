@@ -272,6 +272,9 @@ def _for_all(change: Change, line: Placed, doubtful: bool) -> Change:
         row = row | {"last_kiosk": line.chain, "since_watched_s": line.said.watched_s}
     if change.table == "holder" and doubtful:
         row = row | {"place": None, "heat": Heat.UNKNOWN.value if row["heat"] == Heat.COOL.value else row["heat"]}
+    if change.table == "holder" and isinstance(line.said.entry, L.HoldEnded) and line.said.entry.by == "reading":
+        # Who proved it cool knows of it what who brought it here knows.
+        row = row | {"last_kiosk": line.chain, "since_watched_s": line.said.watched_s}
     if change.table == "hold" and doubtful and row["ended_line"] is None:
         row = row | {"reading_only": 1, "readings": "[]"}
     return Put(change.table, row)
