@@ -67,6 +67,7 @@ class Together:
         if self._folded != session.book.changed[1]:
             self._folded = session.book.changed[1]
             session.catch_up()
+            session.follow_rules()
             self._stale()
         session.cards.apart = apart = self.kiosks.apart(self._machine())
         said = self._said()

@@ -94,7 +94,8 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     at = _at(entry, line, state)
     try:
         for change in changes(applies, at, state) if applies else fold_unseen.dropped(entry, at, state):
-            yield _for_all(change, line, doubtful)
+            if not (isinstance(entry, L.KioskStarted) and _is_set(change, state)):
+                yield _for_all(change, line, doubtful)
     except Broken:
         if not line.behind:
             raise
@@ -261,6 +262,13 @@ def _since_heated_s(stages: list[list[Any]], line: Placed) -> float:
         if number == stay:
             return max(last_s, float(since_s) + said.age_s) if number == stages[-1][2] else last_s
     return last_s
+
+
+def _is_set(change: Change, state: LedgerState) -> bool:
+    """Whether this would set anew what the shop goes by: a line of a hand does, not what a kiosk is started with."""
+    if not isinstance(change, Put) or change.table != "setting":
+        return False
+    return state.get("setting", change.row["name"]) is not None
 
 
 def _for_all(change: Change, line: Placed, doubtful: bool) -> Change:

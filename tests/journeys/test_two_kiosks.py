@@ -133,7 +133,7 @@ def test_a_kiosk_joins_by_the_square_that_another_one_shows(kiosks: tuple[Kiosk,
     station.sees("Cab", "heard")
     station.picture("two-kiosks-list")
     for window in (station, cabinet):
-        window.touch("Scan")
+        window.open_screen("scan")
 
 
 def test_a_heating_at_the_station_is_red_at_the_cabinet(kiosks: tuple[Kiosk, Kiosk]) -> None:
@@ -172,7 +172,7 @@ def test_the_network_is_pulled_between_two_scans_and_the_kiosk_says_how_far_it_c
     station.scan(station.place("Shrink station"))
     station.sees("2 hot")
     assert brought_by_others and cabinet.hot() == ["T001"]
-    cabinet.touch("Scan")
+    cabinet.open_screen("scan")
     kiosks[1].network.heal()
     cabinet.sees("was heated while", "Bench 1")
     cabinet.picture("two-kiosks-alarm")
