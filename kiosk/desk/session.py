@@ -334,7 +334,7 @@ class Session:
 
         Not how warm the air is, where this kiosk has a thermometer: two of them would set it to and fro.
         """
-        own = OF_A_KIOSK | (BY_THERMOMETER if self.settings.thermometer.source else frozenset())
+        own = OF_A_KIOSK.union(BY_THERMOMETER if self.settings.thermometer.source else ())
         mine, path = deciding(self.settings), self.book.path.parent / NAME
         for row in rows(T.Setting.select()):
             name, value = row["name"], str(row["value"])
