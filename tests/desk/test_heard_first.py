@@ -105,3 +105,14 @@ def test_how_far_a_step_can_be_relied_on_is_said_with_it(shop: Shop) -> None:
     assert told(done.outcome, done.holder).why == ""
     noted = replace(done.outcome, note=say("note.not_verified", silent_at=None))
     assert told(noted, done.holder).why == "Not verified: the station is not heard"
+
+
+def test_a_kiosk_that_was_just_opened_takes_no_step_of_another_for_one_made_just_now(shop: Shop) -> None:
+    T.Holder.update(last_kiosk="b" * 16).where(T.Holder.key == "T002").execute()
+    cards = shop.desk.session.cards
+    assert cards.holder("T002").since_watched_s is not None, "one clock, and another name of this kiosk"
+    shop.desk.session.book.sharing = object()
+    try:
+        assert cards.holder("T002").since_watched_s is None
+    finally:
+        shop.desk.session.book.sharing = None
