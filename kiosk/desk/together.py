@@ -52,7 +52,7 @@ class Together:
         here = session.cards.places.rows.get(session.here or "")
         heats = here is None or here["kind"] == Kind.SHRINK.value
         said = self._said()
-        wanted = session.settings.kiosk.name, session.here, heats
+        wanted = self.kiosks.membership.name, session.here, heats
         if said is None or (said.name, said.at, said.heats) != wanted:
             session.write(KioskStands(*wanted))
 
