@@ -1,4 +1,4 @@
-"""What a shop goes by is one thing for all its kiosks: set by a line and followed by all, whatever one starts with."""
+"""What a shop goes by is one thing for all kiosks: set by a line and followed by all, whatever one starts with."""
 
 from __future__ import annotations
 
