@@ -72,8 +72,8 @@ class Apart:
     and all others know it.  machine: code of the machine this kiosk stands at.  since_utc_s: since when the longest
     silent one of the stations, else of all, is not heard; as_of_utc_s: how old the facts are.  Both for people.
     admitted: every other kiosk knows of this one, so that its silence is not mistaken.  awake: none of them may take
-    this one to be at rest, as it was when it was closed in order.  own_whole: this kiosk has all its own lines, as far as
-    it knows; a folder that was put back has lost what was heated at it since.
+    this one to be at rest, as it was when it was closed in order.  own_whole: this kiosk has all its own lines, as
+    far as it knows; a folder that was put back has lost what was heated at it since.
     """
 
     kiosk: str
