@@ -188,6 +188,9 @@ def load(path: Path) -> Settings:
 _DECIDING = ("name", "pair_s", "undo_s", "sign_out_s", "badge_required", "travel_s")
 
 
+OF_A_KIOSK = frozenset({"kiosk.name"})  # what of these no other kiosk of the shop goes by
+
+
 def deciding(settings: Settings) -> dict[str, str]:
     """The settings a decision depends on, by table and key, in words that stay the same from start to start."""
     heat = {f"heat.{each.name}": repr(getattr(settings.heat, each.name)) for each in fields(HeatSettings)}

@@ -181,6 +181,7 @@ class Desk(Counters):
     def scan(self, text: str) -> Scanned:
         """What a label's text does now.  Every line of it is on disk when this returns."""
         text = writable(text)
+        self._hear()
         return self._answer(text, self.session.cards.subject(text))
 
     def watch(self, text: str) -> Scanned | None:
@@ -191,6 +192,7 @@ class Desk(Counters):
         """
         from kiosk.desk.watching import watch
 
+        self._hear()
         text, moment = writable(text), self.now()
         found = watch(self.session, text, self._pending(), moment)
         return Scanned(text, found.refused, found.lines, moment, found.card) if found else None
@@ -225,6 +227,7 @@ class Desk(Counters):
         return outcome.holder.name, left_s
 
     def command(self, command: Command) -> Scanned:
+        self._hear()
         return self._answer(command.name, CommandCard(command))
 
     def waiting(self) -> Pending | None:
@@ -276,9 +279,6 @@ class Desk(Counters):
         from kiosk.rules.decision import decide  # what is hot is told before all that decides is read
 
         session = self.session
-        if self._together is not None:
-            self._together.kiosks.fresh()
-            self._together.heard()
         moment = session.now()
         outcome = decide(self._view(subject), subject, moment)
         session.last_scan_s = moment.watched_s
@@ -292,7 +292,15 @@ class Desk(Counters):
         written = outcome.lines if isinstance(outcome, Done) else ()
         moved = any(isinstance(line, Moved) and line.undoes is None for line in written)
         undo = session.settings.kiosk.undo_s if moved else None
+        if moved and self._together is not None and (found := self._together.told_back(outcome, self.differences)):
+            outcome, holder, undo = found, found.holder, None
         return Scanned(text, outcome, lines, moment, holder, undo)
+
+    def _hear(self) -> None:
+        """Before a card is looked at: what the other kiosks did is in the book, as far as they are to be heard."""
+        if self._together is not None:
+            self._together.kiosks.fresh()
+            self._together.heard()
 
     def _write(self, text: str, outcome: Outcome) -> tuple[Written, ...]:
         """What was done, or that it was refused, is on disk when this returns."""

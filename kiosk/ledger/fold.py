@@ -94,7 +94,8 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     at = _at(entry, line, state)
     try:
         for change in changes(applies, at, state) if applies else fold_unseen.dropped(entry, at, state):
-            yield _for_all(change, line, doubtful)
+            if not (isinstance(entry, L.KioskStarted) and _is_set(change, state)):
+                yield _for_all(change, line, doubtful)
     except Broken:
         if not line.behind:
             raise
@@ -263,6 +264,13 @@ def _since_heated_s(stages: list[list[Any]], line: Placed) -> float:
     return last_s
 
 
+def _is_set(change: Change, state: LedgerState) -> bool:
+    """Whether this would set anew what the shop goes by: a line of a hand does, not what a kiosk is started with."""
+    if not isinstance(change, Put) or change.table != "setting":
+        return False
+    return state.get("setting", change.row["name"]) is not None
+
+
 def _for_all(change: Change, line: Placed, doubtful: bool) -> Change:
     """A row as all kiosks keep it: who moved a holder is the kiosk, and its step is counted by nobody's clock."""
     if not isinstance(change, Put):
@@ -272,6 +280,9 @@ def _for_all(change: Change, line: Placed, doubtful: bool) -> Change:
         row = row | {"last_kiosk": line.chain, "since_watched_s": line.said.watched_s}
     if change.table == "holder" and doubtful:
         row = row | {"place": None, "heat": Heat.UNKNOWN.value if row["heat"] == Heat.COOL.value else row["heat"]}
+    if change.table == "holder" and isinstance(line.said.entry, L.HoldEnded) and line.said.entry.by == "reading":
+        # Who proved it cool knows of it what who brought it here knows.
+        row = row | {"last_kiosk": line.chain, "since_watched_s": line.said.watched_s}
     if change.table == "hold" and doubtful and row["ended_line"] is None:
         row = row | {"reading_only": 1, "readings": "[]"}
     return Put(change.table, row)

@@ -222,7 +222,7 @@ class Cards:
             assembly,
             self.place(row["place"]) if row["place"] else None,
             row["since_utc_s"],
-            row["since_watched_s"] if row["last_kiosk"] == self._book.kiosk else self._opened_s,
+            row["since_watched_s"] if row["last_kiosk"] == self._book.kiosk else self._heard_s,
             row["last_kiosk"],
             heat,
             view if running else None,
@@ -235,6 +235,11 @@ class Cards:
             bool(row["retired"]),
             self.apart,
         )
+
+    @property
+    def _heard_s(self) -> float | None:
+        """Since when at least another's step is known here; None: nobody counted when its line came."""
+        return None if self._book.sharing is not None else self._opened_s
 
     def _body_c(self, held: TableRow | None, view: HoldView | None) -> float | None:
         """How warm a holder may still be.  None: as cold as the shop."""

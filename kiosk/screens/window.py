@@ -221,7 +221,9 @@ class KioskApp(App):
             t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
         )
         who = clerk.operator.name if clerk.operator else ""
-        frame.note = " · ".join(part for part in (who, clerk.here, clerk.link.words if clerk.link else "") if part)
+        link = clerk.link.words if clerk.link else ""
+        parts = (who, clerk.here, link) if clerk.link and clerk.link.quiet else (link, who, clerk.here)
+        frame.note = " · ".join(part for part in parts if part)  # what does not fit is cut at its end
         opening = t("strip.coming") if clerk.wanted else ""
         opening = opening if clerk.heat_known else t("strip.opening")
         frame.wanted = clerk.wanted

@@ -90,6 +90,10 @@ def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]
             return {}
         case ["stands", place]:
             return {"lines": _told(desk.session.write(KioskStands("K", place, heats=False)))}
+        case ["undo"]:
+            undone = desk.undo()
+            reason = undone.outcome.reason.value if isinstance(undone.outcome, Refused) else None
+            return {"reason": reason, "lines": _told(undone.lines)}
         case ["lock_out", kiosk]:
             told = desk.lock_out(kiosk)
             return {"shared": told.shared, "unshared": told.unshared}
