@@ -77,6 +77,9 @@ class Catalogue:
             return clock(value)
         if unit == "at":
             return datetime.fromtimestamp(value).strftime("%H:%M")
+        if unit == "on":
+            at = datetime.fromtimestamp(value)
+            return at.strftime("%H:%M" if at.date() == datetime.now().date() else "%d.%m.%Y %H:%M")
         if unit in _UNITS and unit != name:
             sign, places = _UNITS[unit]
             if unit == "mm" and _Spoken.inches:

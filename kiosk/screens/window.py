@@ -31,7 +31,7 @@ from kiosk.screens.kept import Kept
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
-from kiosk.screens.questions import common
+from kiosk.screens.questions import common, health
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.telephones import Telephones
 from kiosk.screens.theme import look
@@ -176,7 +176,7 @@ class KioskApp(App):
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
-        self.clerk.bind(heat_known=self._strip, wanted=self._strip, link=self._strip)
+        self.clerk.bind(heat_known=self._strip, wanted=self._strip, link=self._strip, mark=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
@@ -220,7 +220,10 @@ class KioskApp(App):
             t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
         )
         who = clerk.operator.name if clerk.operator else ""
-        frame.note = " · ".join(part for part in (who, clerk.here, clerk.link.words if clerk.link else "") if part)
+        frame.note = " · ".join(
+            part for part in (clerk.mark, who, clerk.here, clerk.link.words if clerk.link else "") if part
+        )
+        frame.mark = clerk.mark
         opening = t("strip.coming") if clerk.wanted else ""
         opening = opening if clerk.heat_known else t("strip.opening")
         frame.wanted = clerk.wanted
@@ -295,6 +298,7 @@ class KioskApp(App):
     def _copy(self, due: tuple[Path, tuple[Path, ...], int] | None) -> None:
         """The day's copy of the ledger, on a thread of its own."""
         if due is None:
+            self.worker.ask(health.stopped, self._copies_stopped)
             return
         folder, targets, keep = due
 
@@ -307,11 +311,19 @@ class KioskApp(App):
                     self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
                 else:
                     log.info("A copy of the book, verified to line %d: %s", made.copy.line, made.copy.path)
+            self.worker.post(lambda: self.worker.ask(health.stopped, self._copies_stopped))
 
         threading.Thread(target=copy, name="copy", daemon=True).start()
 
     def _say(self, trouble: str) -> None:
         self.clerk.trouble = trouble
+
+    def _copies_stopped(self, found: health.Finding | None) -> None:
+        """A quiet mark in the strip, until copies come again."""
+        mark = "" if found is None else t(f"strip.{found.part.value}_stopped")
+        if mark and mark != self.clerk.mark:
+            log.warning("Copies of the book no longer come: %s", words.say(found.what) if found else "")
+        self.clerk.mark = mark
 
     def _answered(self) -> None:
         self._asked = False
