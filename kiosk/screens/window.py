@@ -19,7 +19,7 @@ from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.window import Window
 
-from kiosk import where, words
+from kiosk import installed, where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.rules import codes
 from kiosk.screens import theme
@@ -138,6 +138,7 @@ class KioskApp(App):
             self._kept.guard()
         Window.bind(on_flip=self._flipped)
         self._tick(0.0)  # before all else: what is hot, and the screen that fills the window for it
+        self.worker.ask(_reached)  # before anything a hand does is written
         self.clerk.fetch("heat")
         self.worker.ask(_load_check)
         self.worker.ask(common.changed_outside(), self._opened)
@@ -235,6 +236,9 @@ class KioskApp(App):
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
         Clock.schedule_once(lambda _: self.worker.ask(common.warm_up), QUIET_S)
+        if self.options.prove:
+            self.stop()
+            return
         self.telephones.settle(self.settings_now.phones)
         self.beginning.look()
         if changed:
@@ -361,6 +365,11 @@ def _to_stay(name: str) -> View:
     finally:
         gc.freeze()
         gc.enable()
+
+
+def _reached(_: Desk) -> None:
+    """The first picture is on the screen and the book has answered: a version that was on trial stays."""
+    installed.reached()
 
 
 def _load_check(_: Desk) -> None:
