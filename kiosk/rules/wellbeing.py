@@ -118,7 +118,7 @@ def of_camera(why: str) -> Finding:
     """The camera.  why: there is no picture, in words; empty: there is one."""
     if not why:
         return Finding(Part.CAMERA, Mark.GOOD, say("health.camera.live"))
-    return Finding(Part.CAMERA, Mark.BAD, say("health.camera.none", why=why), say("health.camera.remedy"))
+    return Finding(Part.CAMERA, Mark.BAD, say("health.camera.none"), say("health.camera.why", why=why))
 
 
 def of_printer(queue: str, known: bool | None, trouble: str) -> Finding:

@@ -83,6 +83,8 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
 
     logbook.end()
     if app.beginning.goes_to is not None:
+        if manager is not None:
+            manager.hand_on(os.environ)
         open_instead(options, app.beginning.goes_to)
     return 0
 

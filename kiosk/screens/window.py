@@ -150,8 +150,8 @@ class KioskApp(App):
 
     def close(self) -> None:
         """Let camera and desk go; harmless when that has been done."""
-        if self._kept is not None:
-            self._kept.ending()
+        if self._kept is not None and self.beginning.goes_to is None:
+            self._kept.ending()  # not where another shop is opened in this one's place: that lives on in this process
         if self.showing is not None:
             self.showing.stop()
         if self.eye is not None:
