@@ -22,6 +22,7 @@ from kivy.core.window import Window
 from kiosk import installed, where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.rules import codes
+from kiosk.rules.cards import Until
 from kiosk.screens import theme
 from kiosk.screens.beginning import Beginning
 from kiosk.screens.camera import Eye
@@ -211,7 +212,7 @@ class KioskApp(App):
 
     def _strip(self, *_: object) -> None:
         frame, clerk = self.frame, self.clerk
-        holds = [card.hold for card in clerk.hot if card.hold and card.hold.remaining_s is not None]
+        holds = [card.hold for card in clerk.hot if card.hold and card.hold.until is not Until.READING]
         soonest = min(holds, key=lambda hold: hold.remaining_s or 0.0, default=None)
         frame.hot = len(clerk.hot)
         frame.next_s = -1 if soonest is None or soonest.remaining_s is None else soonest.remaining_s
