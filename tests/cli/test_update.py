@@ -247,11 +247,12 @@ def test_a_version_that_brought_the_book_to_a_newer_form_and_then_failed_gives_b
         if name == "kiosk/ledger/upgrade.py":
             assert f"VERSION = {VERSION}" in text
             text = text.replace(f"VERSION = {VERSION}", f"VERSION = {VERSION + 1}")
-            return text + f"\nSTEPS = {{**STEPS, {VERSION}: lambda database: None}}\n"
+            return text.replace("STEPS: Mapping[int, Step] = {", f"STEPS = {{\n    {VERSION}: lambda _: None,", 1)
         return text
 
     on_trial(base, anew(built, tmp_path / "w", change=upgrades))
     assert "a mistake in the program" in says(base, "open", "--service", "--data", data).stderr
+    assert says(base, "check", "--data", data, **{installed.HOPPED: "1"}).returncode == 2
     assert says(base, "open", "--service", "--data", data).returncode == 2  # no display here, and nothing worse
     assert meant(base)["name"] == ""
     assert says(base, "check", "--data", data).returncode == 0
