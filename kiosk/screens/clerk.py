@@ -89,6 +89,7 @@ class Clerk(Way):
     undo_s = NumericProperty(0.0)  # how long the last step can still be taken back, by the desk's clock
     undo_name = StringProperty()  # and what it was about
     trouble = StringProperty()
+    mark = StringProperty()  # what is wrong with the kiosk for longer, in a word: quiet, and there until it is seen to
     field = ObjectProperty(None, allownone=True)
     keys = ObjectProperty(None, allownone=True)
     leave = ObjectProperty(None, allownone=True)  # closes a window that the service keeps; None: nobody keeps it

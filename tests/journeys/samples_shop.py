@@ -23,7 +23,7 @@ from kiosk.exchange.faults import Fault, FileFaults, Read
 from kiosk.exchange.presetter import Reading
 from kiosk.handheld.phones import Code, Paired, Seen
 from kiosk.labels.content import holder_label
-from kiosk.rules import codes
+from kiosk.rules import codes, wellbeing
 from kiosk.rules.assembly import Clamping, Material, Measured
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.checkin import may_go
@@ -34,6 +34,7 @@ from kiosk.rules.fitting.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
 from kiosk.rules.stock import BookEntry, book_entry
+from kiosk.rules.wellbeing import ClockSeen, CopiesSeen, Mark, Part
 from kiosk.screens.labels.labels import folder_words
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions.shop import Door, Supervisor
@@ -496,6 +497,40 @@ def _presetter(screen: Any, state: str) -> None:
         screen.trouble = "" if state == "none" else t("presetting.no_map", file="Tuesday, second shift.csv")
 
 
+def health() -> tuple[wellbeing.Finding, ...]:
+    """Every part, one of each mark, with the longest plausible words."""
+    folder = "…/SICHERUNG-2026/holder-kiosk"
+    now = 1_795_000_000.0
+    gone = CopiesSeen(folder, False, None)
+    return (
+        wellbeing.of_copies(Part.COPIES, CopiesSeen(folder, True, now - 400 * 86400.0), now),
+        wellbeing.of_copies(Part.SECOND, gone, now),
+        wellbeing.of_disk(0.15e9),
+        wellbeing.of_camera(t("camera.lost")),
+        wellbeing.of_printer("Label_printer_shrink_station", True, "term.trouble.out_of_ink"),
+        wellbeing.of_clock(ClockSeen(False, 16.0, now - 40 * 86400.0), now),
+        wellbeing.Finding(Part.ZONE, Mark.TOLD, say("health.zone.is", zone="America/Argentina/Buenos_Aires, UTC-03:00"),
+                say("health.zone.set")),
+        wellbeing.of_thermometer("file:/x", True, 28.0),
+        wellbeing.of_probe("serial:/dev/ttyUSB0", None),
+        wellbeing.of_link("went_back", level=False),
+        wellbeing.Finding(Part.VERSION, Mark.TOLD, say("health.version.is", version="0.1.0", count=1_234_567)),
+        wellbeing.Finding(Part.LOG, Mark.TOLD, say("health.log.is", path="…/log/kiosk.log")),
+    )  # fmt: skip
+
+
+def _health(screen: Any, part: Part | None) -> None:
+    screen._found, screen.page = {}, "list"
+    screen.show(health())
+    if part is not None:
+        screen.choose(next(row for row in screen.rows if row.key == part.value))
+
+
+def _health_good(screen: Any) -> None:
+    screen._found, screen.page = {}, "list"
+    screen.show((wellbeing.of_disk(64e9), wellbeing.of_camera(""), wellbeing.of_link(None, level=True)))
+
+
 def _phones(screen: Any, state: str) -> None:
     """Telephones: switched off, none, some, and the code for one, as `handheld.phones` answers."""
     print_ = ":".join(f"{(at * 37 + 11) % 256:02X}" for at in range(32))
@@ -581,6 +616,9 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
         ("people", state or "person", partial(_people, state=state))
         for state in ("list", "none", "", "name", "role", "reason", "added")
     ),
+    ("health", "good", _health_good),
+    ("health", "list", partial(_health, part=None)),
+    *(("health", part.value, partial(_health, part=part)) for part in Part),
     *(("phones", state, partial(_phones, state=state)) for state in ("off", "none", "failed", "some", "code", "ended")),
     *(
         ("correct", state, partial(_correct, state=state))
