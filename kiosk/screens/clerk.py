@@ -257,11 +257,21 @@ class Clerk(Way):
         if self._quiet_since_s is None:
             self._quiet_since_s = now.watched_s
         if self.view is not None and not self.view.stays and now.watched_s - self._quiet_since_s > AWAY_S:
-            self.go("scan")
+            self._give_way()
         if self.view is not None:
             self.view.tick()
         if now.called is not None:
             self.answer(now.called)
+
+    def _give_way(self) -> None:
+        """Nobody is there: back to where everybody expects the window, or to the alarm that still waits for somebody.
+
+        What is kept for after the alarm stays what was asked for.
+        """
+        if (holding := self.holding) is not None:
+            self._back_to(holding)
+        else:
+            self.go("scan")
 
     def play(self, sound: Sound) -> None:
         self._sounds.play(sound)

@@ -35,8 +35,12 @@ class View(BoxLayout):
     rail = "scan"
     covers = Covers.NOTHING
     forwards = False  # what it takes of scans it hands to the desk itself
-    stays = False  # it is left only by a touch or a scan; others give way to the scan screen after a pause
     holds = False  # nothing comes over it until it has let go by itself: an alarm nobody has understood yet
+
+    @property
+    def stays(self) -> bool:
+        """Whether it is left only by a touch or a scan; others give way to the scan screen after a pause."""
+        return False
 
     def shown(self, **about: Any) -> None:
         """It comes into sight; `about` is what the caller of `Clerk.go` said."""

@@ -61,6 +61,11 @@ class MeasureScreen(View):
         self._key = ""
         self._values: list[float] = []
 
+    @property
+    def stays(self) -> bool:
+        """The first figures are kept while somebody looks for the next at the presetter."""
+        return self.page == Page.FIGURE and bool(self._values)
+
     def shown(self, key: str = "", **_: Any) -> None:
         self.trouble = ""
         if key:

@@ -70,6 +70,11 @@ class RegisterScreen(View):
         self._place: str | None = None
         self._text = ""  # the unknown label
 
+    @property
+    def stays(self) -> bool:
+        """Half filled it is not thrown away because somebody looks for a ruler."""
+        return self.page not in (Page.COUPLING, Page.LABEL)
+
     def shown(self, text: str = "", home: str = "", **_: Any) -> None:
         self._text, self.home = text, home
         self._begin()
