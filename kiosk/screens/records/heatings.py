@@ -117,7 +117,8 @@ def _stays(record: HeatRecord) -> str:
 
 
 def _moment(record: HeatRecord) -> str:
-    return f"{datetime.fromtimestamp(record.heated_utc_s):%d.%m.%Y %H:%M}"
+    at = datetime.fromtimestamp(record.heated_utc_s)
+    return f"{at:%d.%m. %H:%M}" if at.year == datetime.now().year else f"{at:%d.%m.%Y %H:%M}"
 
 
 def _line(key: str, record: HeatRecord) -> RowText:
