@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk.rules.cards import Command
+from kiosk.rules.codes import CodeFault, CodeKind, parse
 from kiosk.rules.outcomes import ABOUT_LABEL, Done, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.screens.outcomes_shown import asks_for_pocket, came_back, is_about_heat, waiting_for_place
@@ -130,10 +131,22 @@ class Clerk(Way):
 
     def _scanned(self, text: str) -> None:
         view = self.view
-        if view is None or not view.scanned(text):
+        if view is not None and view.signs_in and _is_badge(text):
+            self.ask(common.scan(text), partial(self._badge_answered, view, text))
+        elif view is None or not view.scanned(text):
             self.ask(common.scan(text), partial(self._scan_answered, text))
         elif not view.forwards:
             self.ask(common.watch(text), self._warn)
+
+    def _badge_answered(self, view: View, text: str, scanned: Scanned) -> None:
+        """Somebody came or went in the middle of their work: it goes on, without what was said about nobody there."""
+        outcome = scanned.outcome
+        if isinstance(outcome, Done) and outcome.step in (Step.SIGNED_IN, Step.SIGNED_OUT) and self.view is view:
+            self.play(Sound.DONE)
+            self.ask(pulse, self.beat)
+            view.trouble = ""
+        else:
+            self._scan_answered(text, scanned)
 
     def _scan_answered(self, text: str, scanned: Scanned) -> None:
         outcome = scanned.outcome
@@ -307,6 +320,13 @@ class Clerk(Way):
     def fault(self, error: Exception) -> None:
         """Say in the strip what went wrong; the worker's answer to a question nobody waited for."""
         self.trouble = fault_words(error)
+
+
+def _is_badge(text: str) -> bool:
+    try:
+        return parse(text).kind is CodeKind.BADGE
+    except CodeFault:
+        return False
 
 
 def _due(take_out_in_s: float | None) -> bool:

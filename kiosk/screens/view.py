@@ -34,6 +34,7 @@ class View(BoxLayout):
     name = ""
     rail = "scan"
     covers = Covers.NOTHING
+    signs_in = False  # what it takes is steel and places: a badge signs in or out, and the screen stays as it is
     forwards = False  # what it takes of scans it hands to the desk itself
     holds = False  # nothing comes over it until it has let go by itself: an alarm nobody has understood yet
 

@@ -42,6 +42,7 @@ class MeasureScreen(View):
     name = "measure"
     rail = "shop"
     covers = Covers.RAIL
+    signs_in = True
 
     page = OptionProperty(Page.SCAN, options=list(Page))
     figure = NumericProperty(0)

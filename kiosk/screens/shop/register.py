@@ -50,6 +50,7 @@ class RegisterScreen(View):
     name = "register"
     rail = "shop"
     covers = Covers.RAIL
+    signs_in = True
 
     page = OptionProperty(Page.COUPLING, options=list(Page))
     figure = NumericProperty(0)
