@@ -12,6 +12,7 @@ from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
+from kiosk.screens.parts.text import width_px
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,13 @@ class Sign(BoxLayout):
 
 class LineRow(PagedRow):
     """Shows a `RowText`."""
+
+    @staticmethod
+    def beside(value: RowText | None, width: float, size_px: float) -> str:
+        """The note, left out where not even its first part is seen beside the word."""
+        if value is None or (value.word and width_px(value.note.split(" · ")[0], size_px) + size_px > width):
+            return ""
+        return value.note
 
 
 class TouchRow(LineRow):
