@@ -64,7 +64,7 @@ def lines_of(text: str, size_px: float, width: float, bold: bool, font_name: str
     return lines
 
 
-class _WholeWords(CoreLabel):  # type: ignore[misc]
+class _WholeWords(CoreLabel):
     """Ends a line that is too long after a whole word, for half a number reads as another number."""
 
     def shorten(self, text: str, margin: int = 2) -> str:
@@ -96,6 +96,7 @@ class Words(Label):
     lines = NumericProperty(0)
     elides = BooleanProperty(False)
     yields = NumericProperty(0)
+    _label: Any
 
     def __init__(self, **kwargs: Any) -> None:
         self._fit_soon = Clock.create_trigger(self._fit, -1)
