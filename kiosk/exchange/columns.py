@@ -221,7 +221,8 @@ def _read(
     for name in table.columns:
         if name not in known:
             faults.append(Fault(table.file, 1, name, f"is no column of this table; there are: {', '.join(known)}"))
-    faults += [Fault(table.file, 1, name, "this column is missing") for name in needs if name not in table.columns]
+    lacking = "is missing, and this table needs that column"
+    faults += [Fault(table.file, 1, name, lacking) for name in needs if name not in table.columns]
     if any(name not in table.columns for name in needs):
         return Read((), tuple(faults))
     good: list[Made] = []

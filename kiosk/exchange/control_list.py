@@ -146,7 +146,7 @@ def read_list(data: bytes, file: str, made: ListMap) -> Read[Listed]:
     table = read_table(text, file, delimiter=made.delimiter or None, skip_lines=made.skip_lines)
     wanted = {key: name for key, name in asdict(made.columns).items() if name}
     missing = [
-        Fault(file, made.skip_lines + 1, name, f"this column is missing, the map takes it for {key}")
+        Fault(file, made.skip_lines + 1, name, f"is missing; the map takes that column for {key}")
         for key, name in wanted.items()
         if name not in table.columns
     ]

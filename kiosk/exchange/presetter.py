@@ -129,7 +129,7 @@ def read_measurements(data: bytes, file: str, made: PresetterMap) -> Read[Readin
     text = decoded(data, file, eight_bit=True)
     table = read_table(text, file, delimiter=made.delimiter or None, skip_lines=made.skip_lines)
     missing = [
-        Fault(file, made.skip_lines + 1, name, f"this column is missing, the map takes it for {key}")
+        Fault(file, made.skip_lines + 1, name, f"is missing; the map takes that column for {key}")
         for key, name in asdict(made.fields).items()
         if name and name not in table.columns
     ]

@@ -82,7 +82,7 @@ def test_bad_lines_are_reported_with_line_and_field_and_the_rest_is_kept() -> No
 def test_a_column_of_the_map_that_is_not_there_is_named() -> None:
     read = read_list(b"N,L\nMill,1\n", "t.csv", ListMap(Columns(name="N", length="LENGTH")))
     assert read.good == ()
-    assert str(read.faults[0]) == "t.csv, line 1, LENGTH: this column is missing, the map takes it for length"
+    assert str(read.faults[0]) == "t.csv, line 1, LENGTH: is missing; the map takes that column for length"
 
 
 @pytest.mark.parametrize(

@@ -422,7 +422,7 @@ def _compare_faults(screen: Any) -> None:
     screen._not_compared(
         FileFaults(
             [
-                Fault("Mill 2 export.csv", 1, "Length", "this column is missing, the map takes it for length"),
+                Fault("Mill 2 export.csv", 1, "Length", "is missing; the map takes that column for length"),
                 Fault("Mill 2 export.csv", 0, "[columns] name", "a list needs the tool's name or its number"),
             ]
         )
@@ -489,7 +489,7 @@ def _presetter(screen: Any, state: str) -> None:
             )
         )
     elif state == "faults":
-        fault = Fault("Tuesday.csv", 3, "X diameter", "this column is missing, the map takes it for diameter")
+        fault = Fault("Tuesday.csv", 3, "X diameter", "is missing; the map takes that column for diameter")
         screen.check(Read((reading,) * 12, (fault,)))
     else:
         screen.page = "lists"

@@ -161,6 +161,9 @@ def faults(frame: Any, size: tuple[Any, ...]) -> list[str]:
         smallest = look.type_px(theme.SMALLEST_MM)
         if label.font_size < smallest - 0.6:
             found.append(f"too small ({label.font_size / look.mm * theme.CAP_HEIGHT:.1f} mm): {said}")
+        core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
+        if label.shorten and core.get_extents(label.text.split(" · ")[0])[0] > width:
+            found.append(f"ends early ({width / look.mm:.0f} mm): {said}")
         for word in [] if label.shorten else label.text.split():
             core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
             if core.get_extents(word)[0] > width + SLACK:

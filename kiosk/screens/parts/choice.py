@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
+from kiosk.screens.parts.text import width_px
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +23,17 @@ class Choice:
 
 class ChoiceRow(PagedRow):
     """Shows a `Choice`."""
+
+    @staticmethod
+    def aside_px(choice: Choice | None, size_px: float, width: float) -> float:
+        """Width of a choice's note beside its word in a row that is `width` px wide inside.
+
+        No more than it needs; where one line of both is too wide, what the word leaves it, and two fifths at the least.
+        """
+        if choice is None or not choice.note:
+            return 0.0
+        word, note = width_px(choice.text, size_px, bold=True), width_px(choice.note, size_px) + size_px * 0.7
+        return min(note, max(width - word - size_px * 0.7, width * 0.4))
 
 
 class ReasonRow(PagedRow):

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+from kivy.clock import Clock
+
 # A text field asks for this, and it starts programs: nobody waits where a screen is loaded.
 from kivy.core import clipboard as clipboard
 from kivy.properties import ObjectProperty
 from kivy.uix.textinput import TextInput
 
 from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.text import width_px
 
 ENDINGS = ("enter", "numpadenter", "tab")
 
@@ -18,6 +21,19 @@ class Field(TextInput):
     """One line.  `clerk`: told that this field has the keyboard, and of every key that is struck in it."""
 
     clerk = ObjectProperty(None, allownone=True)
+    scroll_x: float
+
+    def __init__(self, **kwargs: Any) -> None:
+        self._from_its_start = Clock.create_trigger(self._show_its_start, -1)
+        super().__init__(**kwargs)
+        for name in ("text", "width", "font_size", "scroll_x"):
+            self.fbind(name, self._from_its_start)
+
+    def _show_its_start(self, *_: object) -> None:
+        """A text that fits is seen from its first letter, however long it was before."""
+        inside = self.width - self.padding[0] - self.padding[2]
+        if self.scroll_x and width_px(self.text, self.font_size) + self.cursor_width <= inside:
+            self.scroll_x = 0
 
     def on_focus(self, *_: object) -> None:
         if self.clerk is not None and (self.focus or self.clerk.field is self):

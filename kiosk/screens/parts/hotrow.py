@@ -55,6 +55,10 @@ class HotRow(PagedRow):
         """What the large figure counts to; a holder that is cool to the hand says it in its note."""
         return t("hot.touch") if self._line().touch_s else ""
 
+    def _brief(self) -> str:
+        """The note of a holder that is not waited for to be touched, where there is little room."""
+        return self._note() if self._line().hot else t("hot.measure_in_row")
+
     def _left(self) -> float:
         line = self._line()
         left = line.touch_s if line.hot else line.measure_s
@@ -68,6 +72,7 @@ class HotRow(PagedRow):
     line = AliasProperty(_line, bind=["value"], rebind=True)
     counts_to = AliasProperty(_counts_to, bind=["value"])
     note = AliasProperty(_note, bind=["value"])
+    brief = AliasProperty(_brief, bind=["value"])
     left_s = AliasProperty(_left, bind=["value"])
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kivy.properties import StringProperty
+from kivy.properties import NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
@@ -34,7 +34,14 @@ class Sign(BoxLayout):
 
 
 class LineRow(PagedRow):
-    """Shows a `RowText`."""
+    """Shows a `RowText`; what it says may take `most_lines` where one is too short, and `most_below` below it."""
+
+    most_lines = NumericProperty(2)
+    most_below = NumericProperty(2)
+
+
+class WholeRow(LineRow):
+    """The same for the book: what was done or refused is at a line's end, so narrow panels give it a third one."""
 
 
 class TouchRow(LineRow):

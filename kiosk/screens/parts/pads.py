@@ -41,6 +41,7 @@ class NumberPad(GridLayout):
     value = NumericProperty(math.nan)
     decimals = NumericProperty(1)
     sign = StringProperty(".")
+    key_px = NumericProperty()  # height of a key
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -50,10 +51,10 @@ class NumberPad(GridLayout):
 
     def _key(self, symbol: str) -> Any:
         if symbol == "del":
-            key = IconButton(icon="back", size_hint=(1, None))
+            key = IconButton(icon="back", size_hint=(1, 1))
             key.bind(on_release=lambda _: self.delete())
             return key
-        key = PadKey(text=symbol, symbol=symbol)
+        key = PadKey(text=symbol, symbol=symbol, size_hint_y=1)
         key.bind(on_release=lambda key: self.press(key.symbol))
         if symbol == self.sign:
             self.fbind("decimals", lambda _, decimals: setattr(key, "disabled", not decimals))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from itertools import product
 from typing import Any
 
 from kivy.clock import Clock
@@ -63,12 +64,31 @@ def lines_of(text: str, size_px: float, width: float, bold: bool, font_name: str
     return lines
 
 
+class _WholeWords(CoreLabel):
+    """Ends a line that is too long after a whole word, for half a number reads as another number."""
+
+    def shorten(self, text: str, margin: int = 2) -> str:
+        """As of Kivy's label; a first word that is too wide by itself is cut all the same."""
+        width = self.text_size[0]
+        if width is None:
+            return text
+        measure = self.get_cached_extents()
+        words = text.replace("\n", " ").split(" ")
+        for count in range(len(words), 0, -1):
+            kept = " ".join(words[:count])
+            shown = kept if count == len(words) else kept.rstrip(" ·,:") + "…"
+            if measure(shown)[0] <= width - margin:
+                return shown
+        return str(super().shorten(text, margin))
+
+
 class Words(Label):
     """A text of at most `largest` px font size that shrinks to `least` (0: 3 mm) rather than leave its box.
 
-    `lines`: how many it may take; 0 for as many as the box holds.  `elides`: a single line of the shop's own words
-    (a name), which nobody can bound, ends in dots where even `least` is too wide.  `yields`: where a column cannot
-    hold all its texts even at their smallest, those that yield are left out, the highest number first; 0: never.
+    `lines`: how many it may take; 0 for as many as the box holds.  `elides`: the shop's own words (a name), which
+    nobody can bound, become one line that ends in dots where even at `least` they need more lines than there are.
+    `yields`: where a column cannot hold all its texts even at their smallest, those that yield are left out, the
+    highest number first; 0: never.
     """
 
     largest = NumericProperty()
@@ -76,6 +96,7 @@ class Words(Label):
     lines = NumericProperty(0)
     elides = BooleanProperty(False)
     yields = NumericProperty(0)
+    _label: Any
 
     def __init__(self, **kwargs: Any) -> None:
         self._fit_soon = Clock.create_trigger(self._fit, -1)
@@ -94,11 +115,23 @@ class Words(Label):
         if not self.text:
             return 0.0
         lines = lines_of(self.text, size_px, width, self.bold, self.font_name)
-        if self.elides and lines != 1 and size_px <= self.smallest:
-            lines = 1
         if lines is None or (self.lines and lines > self.lines):
-            return None
+            if not self.elides or size_px > self.smallest:
+                return None
+            lines = 1
         return lines * line_px(size_px) + self.padding[1] + self.padding[3]
+
+    def _fits(self, size_px: float, width: float) -> bool:
+        """Whether all of the text is seen at that font size."""
+        lines = lines_of(self.text, size_px, width, self.bold, self.font_name)
+        if lines is None or (self.lines and lines > self.lines):
+            return False
+        # the font's own rounding of one line's height hides no word
+        return lines == 1 or lines * line_px(size_px) + self.padding[1] + self.padding[3] <= self.height + 0.5
+
+    def _create_label(self) -> None:
+        super()._create_label()
+        self._label = _WholeWords(**self._label.options)
 
     def _fit(self, *_: object) -> None:
         least = self.smallest
@@ -109,7 +142,7 @@ class Words(Label):
             if height is not None and height <= self.height + 0.5:
                 break
             size = max(least, size * _STEP)
-        self.shorten = self.elides and lines_of(self.text, size, width, self.bold, self.font_name) != 1
+        self.shorten = self.elides and not self._fits(size, width)
         self.font_size = size
         # The font's own rounding of line heights must not cost the last line of a long text.
         self.text_size = (self.width, self.height + 0.3 * size)
@@ -146,10 +179,10 @@ class Column(Layout):
             widget.funbind(name, self._trigger_layout)
         super().remove_widget(widget, *args, **kwargs)
 
-    def _heights(self, scale: float, least_yielding: float = math.inf) -> list[float]:
+    def _heights(self, scale: float, least_yielding: float = math.inf, one_line: bool = False) -> list[float]:
         """Height of each child from the top at a share of its largest size; sharing children have none yet.
 
-        Texts that yield at `least_yielding` or sooner have none at all.
+        Texts that yield at `least_yielding` or sooner have none at all; `one_line`: those that elide have no second.
         """
         heights = []
         for child in reversed(self.children):
@@ -159,21 +192,30 @@ class Column(Layout):
             if not isinstance(child, Words):
                 heights.append(0.0 if child.size_hint_y is not None else child.height)
                 continue
-            least = child.smallest
-            height = child.height_at(max(child.largest * scale, least), self.width)
-            if height is None:
-                height = child.height_at(least, self.width)
-            heights.append(line_px(least) if height is None else height)
+            heights.append(self._height_of(child, scale, one_line))
         return heights
+
+    def _height_of(self, child: Any, scale: float, one_line: bool) -> float:
+        """Of a text at that share of its largest size, or at the next smaller size whose words fit its width."""
+        least = child.smallest
+        if one_line and child.elides and child.text:
+            return line_px(least)
+        size = max(child.largest * scale, least)
+        while True:
+            height = child.height_at(size, self.width)
+            if height is not None or size <= least:
+                return line_px(least) if height is None else float(height)
+            size = max(least, size * _STEP)
 
     def do_layout(self, *_: object) -> None:
         ranks = {child.yields for child in self.children if isinstance(child, Words) and child.yields and child.text}
-        for left_out in (math.inf, *sorted(ranks, reverse=True)):
+        left_outs = (math.inf, *sorted(ranks, reverse=True))
+        for one_line, left_out in product((False, True), left_outs):
             scale = 1.0
-            heights = self._heights(scale, left_out)
+            heights = self._heights(scale, left_out, one_line)
             while scale > 0.3 and self._total(heights) > self.height:
                 scale *= _STEP
-                heights = self._heights(scale, left_out)
+                heights = self._heights(scale, left_out, one_line)
             if self._total(heights) <= self.height + 1.0:
                 break
         sharing = [c.size_hint_y for c in self.children if not isinstance(c, Words) and c.size_hint_y]

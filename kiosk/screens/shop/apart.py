@@ -13,7 +13,6 @@ from kivy.properties import ListProperty, OptionProperty, StringProperty
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import apart as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
@@ -66,19 +65,19 @@ class ApartScreen(View):
     def _told(self, found: tuple[asks.ToldDifferently, ...]) -> None:
         self._found = {each.key: each for each in found}
         self.rows = [Choice(each.key, each.name, t(f"term.matter.{each.matter.value}")) for each in found]
-        self.trouble = "" if found else t("apart.none")
+        self.trouble = ""
 
     def choose(self, choice: Choice) -> None:
         """One difference."""
         found = self._found[choice.key]
         self._key, self.title = found.key, found.name
-        self.claims = [RowText(each.value, *_said(each)) for each in found.claims]
+        self.claims = [Choice(each.value, *_said(each)) for each in found.claims]
         alarm = found.alarm
         scans = t("apart.by_scan") if found.matter is asks.Matter.PLACE else t("apart.choose")
-        self.what_to_do = t(alarm.key, **dict(alarm.values)) if alarm else scans
+        self.what_to_do = f"{t(alarm.key, **dict(alarm.values))}. {t('apart.alarm_remedy')}" if alarm else scans
         self.page = Page.ONE
 
-    def take(self, choice: RowText) -> None:
+    def take(self, choice: Choice) -> None:
         """What is the case, where no scan says it better."""
         found = self._found[self._key]
         if found.matter is asks.Matter.PLACE:
@@ -87,7 +86,7 @@ class ApartScreen(View):
             return
         self.clerk.ask(asks.settle(found.key, choice.key), lambda left: self._settled(left, choice), self._failed)
 
-    def _settled(self, left: tuple[asks.ToldDifferently, ...], choice: RowText) -> None:
+    def _settled(self, left: tuple[asks.ToldDifferently, ...], choice: Choice) -> None:
         self.clerk.play(Sound.DONE)
         self._told(left)
         self.trouble = t("apart.settled", what=choice.text)

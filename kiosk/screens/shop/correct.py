@@ -46,6 +46,7 @@ class CorrectScreen(View):
     name = "correct"
     rail = "find"
     covers = Covers.RAIL
+    signs_in = True
 
     page = OptionProperty(Page.WHAT, options=list(Page))
     title = StringProperty()

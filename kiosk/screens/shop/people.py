@@ -59,6 +59,11 @@ class PeopleScreen(View):
         self._key = ""
         self._cards: dict[str, OperatorCard] = {}
 
+    @property
+    def stays(self) -> bool:
+        """A name that somebody began to type is not thrown away."""
+        return self.page == Page.ROLE or (self.page == Page.NAME and bool(self.ids.name.text.strip()))
+
     def shown(self, act: str = "", key: str = "", **_: Any) -> None:
         """`act`: what was asked for before the PIN, or what to show, about the person `key`."""
         self.trouble = ""

@@ -81,7 +81,8 @@ class PhonesScreen(View):
         if self.serving:
             self._stands(t("phones.none"), t("phones.none_remedy"))
         else:
-            self._stands(t(f"phones.{seen.state}"), seen.why)
+            remedy = t("phones.failed_remedy", why=seen.why) if seen.state == "failed" else ""
+            self._stands(t(f"phones.{seen.state}"), remedy)
         if self.page == Page.CODE and len(self.rows) > known:
             self.page, self.modules = Page.LIST, []  # somebody has used it
 

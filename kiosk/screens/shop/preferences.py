@@ -19,10 +19,11 @@ from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import shop as asks
 from kiosk.screens.view import Covers, View
 from kiosk.settings import Settings
-from kiosk.words import t
+from kiosk.words import catalogue, language, t
 
 BACKUP = "backup"
 LEAVE = "leave"
+NAMED = 2  # settings named below a group; all of them are one touch away
 FIGURE = "figure"  # the choice that leads to the pad
 
 # What belongs together for a person, each with its settings; names and folders belong to a keyboard: the file.
@@ -166,7 +167,8 @@ class PreferencesScreen(View):
 
 
 def _names(keys: tuple[str, ...]) -> str:
-    return ", ".join(t(f"setting.{key}") for key in keys)
+    named = ", ".join(t(f"setting.{key}") for key in keys[:NAMED])
+    return f"{named}\u00a0…" if len(keys) > NAMED else named
 
 
 def _named(option: str) -> str:
@@ -176,8 +178,10 @@ def _named(option: str) -> str:
 def _shown(key: str, value: object) -> str:
     if isinstance(value, bool):
         return t("settings.on") if value else t("settings.off")
+    if key == "kiosk.px_per_mm" and not value:
+        return t("settings.unknown")
     if isinstance(value, float):
-        return f"{value:g} {SETTINGS[key].unit}".strip()
+        return f"{catalogue(language()).number(value, 4)} {SETTINGS[key].unit}".strip()
     return _named(str(value))
 
 
