@@ -22,6 +22,7 @@ class Inbox(Enum):
     SETUPS = "setups"
     CONTROLS = "controls"
     PRESETTER = "presetter"
+    IMPORTS = "imports"
 
 
 @dataclass(frozen=True, slots=True)

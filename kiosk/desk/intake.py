@@ -8,7 +8,7 @@ by lines of its own, as far as nobody has worked with it; that is a correction, 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -30,6 +30,7 @@ from kiosk.rules.assembly import Cutter, Holder
 from kiosk.rules.cards import place_name
 from kiosk.rules.hold_facts import pair
 from kiosk.rules.places import Place
+from kiosk.rules.say import say
 from kiosk.rules.stock import BookEntry, book_entry
 
 _holder = msgspec.json.Decoder(Holder)
@@ -37,11 +38,12 @@ _cutter = msgspec.json.Decoder(Cutter)
 
 
 class ImportRefused(ValueError):
-    """A plan with conflicts, or made for a book that has moved on."""
+    """A plan with conflicts, or made for a book that has moved on.  `plan`: what the file would do now."""
 
     def __init__(self, plan: intake.Plan) -> None:
-        super().__init__("; ".join(f"{each.what} {each.key}" for each in plan.conflicts))
         self.plan = plan
+        self.why = say("intake.conflicts", count=len(plan.conflicts)) if plan.conflicts else say("intake.moved_on")
+        super().__init__("; ".join(f"{each.what} {each.key}" for each in plan.conflicts) or _MOVED_ON)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,19 @@ class UndoneImport:
     kept: tuple[str, ...]
 
 
+_MOVED_ON = "the book has changed since the file was looked at; look at it again"
+
+
+def read(paths: Sequence[Path], places: Mapping[str, Place]) -> tuple[L.Entry, ...]:
+    """The lines of a shop folder, or of single tables.  places: those of the book, by `IntakeCounter.places`.
+
+    Needs no desk and may take seconds.  Raises ShopFault with every fault by file, line and field, OSError.
+    """
+    if len(paths) == 1 and paths[0].is_dir():
+        return read_shop(paths[0])
+    return read_tables(paths, places)
+
+
 class IntakeCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
@@ -73,16 +88,17 @@ class IntakeCounter:
 
         Raises ShopFault with every fault by file, line and field, OSError.
         """
-        if len(paths) == 1 and paths[0].is_dir():
-            entries = read_shop(paths[0])
-        else:
-            entries = read_tables(paths, self._places())
+        return self.against(read(paths, self.places()))
+
+    def against(self, entries: Sequence[L.Entry]) -> intake.Plan:
+        """What these lines of files would change.  Writes nothing."""
         return intake.plan(entries, self._known())
 
     def take(self, plan: intake.Plan, source: str) -> tuple[Written, ...]:
         """Writes a plan, all of it or nothing.  One that corrects what the book has takes a supervisor.
 
-        Raises ImportRefused where it has conflicts or a hold began to rest on what it changes, Locked, ActRefused,
+        What was shown is what is written: where the book has moved on since, so that the same file would now do
+        something else, nothing is.  Raises ImportRefused, also where the plan has conflicts, Locked, ActRefused,
         Broken, LedgerFault.
         """
         if plan.conflicts:
@@ -91,9 +107,8 @@ class IntakeCounter:
             return ()
         session = self._session
         by = session.supervised() if plan.corrects else None
-        now = session.grounds()
-        if any(now.refuses(line) for line in plan.lines):
-            raise ImportRefused(plan)
+        if (now := self.against(plan.entries)).lines != plan.lines:
+            raise ImportRefused(now)
         return session.write(*plan.lines, L.Imported(source, len(plan.lines)), by=by)
 
     def imports(self, newest: int = 20) -> tuple[ImportRow, ...]:
@@ -251,7 +266,7 @@ class IntakeCounter:
 
     # the book as it is ------------------------------------------------------------------------------------
 
-    def _places(self) -> dict[str, Place]:
+    def places(self) -> dict[str, Place]:
         """Places by every name a table may use: code, whole name, and the short name where only one has it."""
         places = self._session.cards.places
         short = Counter(row["name"] for row in places.rows.values())

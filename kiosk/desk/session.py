@@ -16,7 +16,7 @@ from kiosk.ledger.book import Book, LedgerFault, Written, rows
 from kiosk.ledger.last_step import last_step
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
-from kiosk.rules.acts import Person, apart_answer, from_presetter, loses_its_pin, of_itself
+from kiosk.rules.acts import Person, apart_answer, from_presetter, loses_its_pin, of_itself, of_supervisor
 from kiosk.rules.apart import Answer
 from kiosk.rules.bounds_of_lines import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
@@ -192,9 +192,12 @@ class Session:
         """Appends lines as the operator at work, or as the supervisor `by`; they are on disk when this returns.
 
         Everything the desk writes goes through here, so this is where a badge is asked for and where figures that
-        cannot be are turned away.  presetter: a measurement came from an instrument and takes no hand.  Raises
-        ActRefused, OutOfBounds.
+        cannot be are turned away; and what is a supervisor's (`acts.of_supervisor`) is written by one, whichever
+        counter, file or command it comes from.  presetter: a measurement came from an instrument and takes no hand.
+        Raises ActRefused, Locked, OutOfBounds.
         """
+        if by is None and any(map(of_supervisor, entries)):
+            by = self.supervised()
         if by is None and self.badge_first([each for each in entries if not (presetter and from_presetter(each))]):
             raise ActRefused(Reason.BADGE_FIRST)
         if any(apart_answer(self.cards.apart, entry) is Answer.REFUSED for entry in entries):

@@ -19,7 +19,6 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.rules import codes
 from kiosk.rules import lines as L
-from kiosk.rules.acts import of_supervisor
 from kiosk.rules.assembly import Cutter, Holder
 from kiosk.rules.hold_facts import pair
 from kiosk.rules.outline import OutlineError, bare
@@ -237,8 +236,7 @@ class SettingUpCounter:
         for entry in entries:
             if (why := grounds.refuses(entry)) is not None:
                 raise ThingFault(why)
-        supervised = reason is not None or any(map(of_supervisor, entries))
-        session.write(*entries, by=session.supervised() if supervised else None)
+        session.write(*entries, by=session.supervised() if reason is not None else None)
 
     # ------------------------------------------------------------------------------------------------------------
 

@@ -43,14 +43,17 @@ class ShopFault(FileFaults):
 def read_shop(folder: Path) -> tuple[Entry, ...]:
     """The lines that set up the shop in `folder`: shop.toml, and of the tables those that are there.
 
-    Raises ShopFault with everything that is wrong, OSError where the folder cannot be read.
+    Raises ShopFault with everything that is wrong, OSError where the folder cannot be read, or can no longer.
     """
+    there = {path.name for path in folder.iterdir()}  # a table that goes while we read was never absent
     reading = Reading()
     read_places(folder / "shop.toml", reading)
-    _table(folder / "places.csv", reading, place_rows)
+    if "places.csv" in there:
+        _table(folder / "places.csv", reading, place_rows)
     reading.nest()
     for name, take in (("operators", _operators), ("cutters", _cutters), ("holders", _holders), ("marks", _marks)):
-        _table(folder / f"{name}.csv", reading, take)
+        if f"{name}.csv" in there:
+            _table(folder / f"{name}.csv", reading, take)
     _owners(reading, known=False)
     if reading.faults:
         raise ShopFault(reading.faults)
@@ -58,8 +61,6 @@ def read_shop(folder: Path) -> tuple[Entry, ...]:
 
 
 def _table(path: Path, reading: Reading, take: Callable[[Table, Reading], None]) -> None:
-    if not path.exists():
-        return
     try:
         take(read_table(decoded(filing.take(path), path.name), path.name), reading)
     except FileFaults as faults:

@@ -13,6 +13,7 @@ from typing import Any
 
 from kiosk.rules import lines as L
 from kiosk.rules import nesting
+from kiosk.rules.acts import of_supervisor
 from kiosk.rules.assembly import Cutter, Holder
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.grounds import Grounds
@@ -69,13 +70,14 @@ class Known:
 class Plan:
     """What an import would do.  `lines` are what it would write; empty while there is a conflict.
 
-    corrects: it says otherwise of something the book has, brings back what was taken out of use, or touches who may
-    do what; by hand that takes a supervisor, so it does by file.
+    corrects: it says otherwise of something the book has, brings back what was taken out of use, brings a new place,
+    or touches who may do what; by hand that takes a supervisor, so it does by file.
     """
 
     changes: tuple[Change, ...]
     lines: tuple[L.Entry, ...]
     corrects: bool = False
+    entries: tuple[L.Entry, ...] = ()  # of the file: what is asked again when the plan is written
 
     @property
     def conflicts(self) -> tuple[Change, ...]:
@@ -92,7 +94,8 @@ def plan(entries: Sequence[L.Entry], known: Known) -> Plan:
         planning.take(entry)
     planning.nested([entry.place for entry in entries if isinstance(entry, L.PlaceAdded)])
     conflict = any(change.how is How.CONFLICT for change in planning.changes)
-    return Plan(tuple(planning.changes), () if conflict else tuple(planning.lines), planning.corrects)
+    corrects = planning.corrects or any(map(of_supervisor, planning.lines))
+    return Plan(tuple(planning.changes), () if conflict else tuple(planning.lines), corrects, tuple(entries))
 
 
 class _Planning:

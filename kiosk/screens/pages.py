@@ -62,6 +62,7 @@ SCREENS = {
     "things": "shop.things:ThingsScreen",
     "enter": "shop.enter:EnterScreen",
     "first": "shop.first:FirstScreen",
+    "bring_in": "shop.bring_in:BringInScreen",
     "presetter": "job.presetter:PresetterScreen",
 }
 

@@ -18,6 +18,7 @@ from kiosk.rules.codes import CodeKind
 from kiosk.rules.intake import How
 from kiosk.rules.outcomes import Refused
 from kiosk.rules.places import Kind as PlaceKind
+from kiosk.rules.places import Place
 from tests.conftest import Shop
 
 PIN = "4711"
@@ -340,3 +341,49 @@ def test_a_file_that_says_cold_of_a_twin_of_something_hot_is_warned_about(shop: 
     shop.clock.forward(30 * 86400.0)
     shop.reopen()
     assert warned() == {"N1"}, "nobody read it since"
+
+
+@pytest.mark.parametrize("way", [None, "sleeve", "mist", "forced_air"])
+def test_a_new_place_takes_the_pin_by_file_as_by_hand(shop: Shop, tmp_path: Path, way: str | None) -> None:
+    with_pin(shop)
+    code = shop.desk.session.fresh_code(CodeKind.PLACE).text
+    wet = "90" if way == "sleeve" else ""
+    row = f"{PLACES}{code},Behind the mill,{'cooling' if way else 'bench'},,,,{way or ''},{wet}\n"
+    before = shop.desk.session.book.last_id
+    with pytest.raises(Locked):
+        bring(shop, tmp_path, row)
+    assert shop.desk.session.book.last_id == before
+    shop.desk.people.unlock("kim", PIN)
+    bring(shop, tmp_path, row)
+    line = shop.desk.session.book.line(shop.desk.session.book.last_id)
+    assert line is not None and line.operator == "kim"
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        L.PlaceAdded(Place("PAAAAAAAAA", "Behind the mill", PlaceKind.COOLING, way="sleeve", wet_length_mm=90.0)),
+        L.OperatorAdded("mo", "Mo", "setter"),
+        L.HolderRetired("T001", "gone"),
+    ],
+)
+def test_no_counter_writes_without_the_pin_what_is_a_supervisors(shop: Shop, entry: L.Entry) -> None:
+    with_pin(shop)
+    with pytest.raises(Locked):
+        shop.desk.session.write(L.SettingChanged("kiosk.theme", "dark", "x"), entry)
+    shop.desk.people.unlock("kim", PIN)
+    assert shop.desk.session.book.line(shop.desk.session.write(entry)[-1].id).operator == "kim"  # type: ignore[union-attr]
+
+
+def test_what_somebody_entered_after_the_look_is_not_written_over(shop: Shop, tmp_path: Path) -> None:
+    with_pin(shop)
+    path = tmp_path / "more.csv"
+    path.write_text(cutter_row(replace(inside(shop), key="C99"), oal_mm=61.0), "utf-8")
+    plan = shop.desk.intake.plan(path)
+    assert not plan.corrects
+    other = replace(inside(shop), key="C99", oal_mm=83.0)
+    shop.desk.session.write(L.CutterAdded(other))
+    with pytest.raises(ImportRefused) as refused:
+        shop.desk.intake.take(plan, path.name)
+    assert refused.value.plan.corrects, "the same file now says otherwise of something the book has"
+    assert shop.desk.session.book.check() == []

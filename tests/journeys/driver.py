@@ -122,9 +122,9 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
             if asked["hung"]:
                 released.clear()
                 app.worker.ask(lambda desk: released.wait())
-            else:
-                released.set()
-            reply({})
+                reply({})
+            else:  # what hands and scanners did before comes to the window by another way: it is taken first
+                app.worker.post(lambda: drawn(lambda: (released.set(), reply({}))))
         elif asked["do"] == "block":
             app.worker.post(lambda seconds=asked["s"]: time.sleep(seconds))
             reply({})
@@ -141,6 +141,7 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
 
 
 QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
+    "data": lambda asked: lambda desk: str(desk.session.book.path.parent),
     "place": lambda asked: lambda desk: desk.session.cards.find_place(asked["name"]),
     "holder": lambda asked: lambda desk: desk.session.holder(asked["key"]).code,
     "badge": lambda asked: lambda desk: desk.shop.code_of(asked["key"]),

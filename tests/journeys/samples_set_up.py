@@ -7,20 +7,38 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from kiosk.desk.setting_up import Entered, Listed
 from kiosk.labels.content import badge, holder_label, place_label
 from kiosk.rules import codes
 from kiosk.rules.label_place import drawn
+from kiosk.rules.lines import CutterAdded
 from kiosk.rules.places import Kind, Place
+from kiosk.rules.say import say
 from kiosk.rules.shop_things import making
 from kiosk.rules.shop_things.forms import FORMS, Thing, fields_of
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.marked import Marked
+from kiosk.screens.questions.bring_in import (
+    Change,
+    Fault,
+    FileFaults,
+    Found,
+    How,
+    ImportRefused,
+    ImportRow,
+    Look,
+    Plan,
+    UndoneImport,
+    Where,
+)
 from kiosk.screens.questions.choose import Pick
 from kiosk.screens.questions.first import STEPS, Far
 from kiosk.screens.questions.setting_up import Known, Ready
 from kiosk.settings import CameraSettings
+from kiosk.words import t
 from tests.journeys.samples import ASSEMBLY, CUTTER, HOLDER
 
 
@@ -123,6 +141,60 @@ def _stick(screen: Any, page: str, kinds: str = "hpb") -> None:
     screen.page = page
 
 
+def _bring_in(screen: Any, state: str) -> None:
+    screen.shown()
+    stick = Path("/media/kiosk/INTENSO")
+    screen._where = Where(Path("/data"), "…/holder-kiosk/imports", {})
+    screen.folder = "…/holder-kiosk/imports"
+    found = Found(stick / "Holders of the second hall.csv", "INTENSO", False, 1.79e9)
+    names = ("Roughing mill Ø12 R1 long", "Shrink 63 Ø12 L120")
+    figures = (("projection_mm", "88", "120.5"), ("nose_mm", "24", "27"), ("insert_max_mm", "47", "52")) * 2
+    if state in ("files", "none"):
+        screen.found((found,) * 9 if state == "files" else ())
+    elif state == "busy":
+        screen._busy(t("bring_in.reading", file=found.path.name))
+    elif state == "writing":
+        screen._at_work(t("bring_in.writing", count=20000))
+    elif state in ("look", "conflicts", "moved_on"):
+        screen._path, screen.title = found.path, found.path.name
+        changes = (
+            Change("holder", "T1", names[1], How.CHANGED, figures),
+            *(Change("holder", f"T{at}", names[1], How.NEW) for at in range(6)),
+            Change("place", "P1", "Sleeve 1", How.KEPT, why=say("intake.hot", name=names[0])),
+            *(Change("cutter", f"C{at}", names[0], How.SAME) for at in range(600)),
+            *((Change("label", "HV4T8BRJ3V", "T9", How.CONFLICT, why=say("intake.label_taken", code="HV4T8BRJ3V",
+                                                                          other="T1")),)
+              if state == "conflicts" else ()),
+        )
+        lines = () if state == "conflicts" else (CutterAdded(CUTTER),) * 1800
+        screen.show(Look(Plan(changes, lines, True), True))
+        if state == "moved_on":
+            screen._refused(ImportRefused(Plan(changes, lines, True)))
+    elif state == "faults":
+        screen.title = found.path.name
+        why = "'HV4T8BRJ3W' is not a code (its check character is wrong)"
+        screen._unreadable(FileFaults([Fault("Holders of the second hall.csv", 2 + at, "code", why) for at in (1, 2)]))
+    elif state in ("past", "no_past", "one"):
+        rows = tuple(ImportRow(at, 1.79e9, "kim", found.path.name, 612, at == 2) for at in range(1, 9))
+        screen.past(() if state == "no_past" else rows)
+        if state == "one":
+            screen.choose_past(Marked("1", found.path.name))
+    elif state == "goals":
+        screen.goals((stick / "holder-kiosk", Path("/data/exports")))
+    elif state == "undone":
+        screen.title = found.path.name
+        screen._undone(UndoneImport((), ("a", "b")))
+    elif state == "written":
+        screen._written(1800)
+    else:
+        screen.found((found,))
+        screen._path = found.path
+        screen._failed(FileNotFoundError(2, "no such file", str(found.path)))
+
+
+_BRING_IN = ("files", "none", "busy", "writing", "look", "conflicts", "moved_on", "faults", "past", "no_past", "one",
+             "goals", "undone", "written", "gone")  # fmt: skip
+
 SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("choose", "what", partial(_choose, what="any", page="what")),
     ("choose", "holders", partial(_choose, what="holder")),
@@ -145,5 +217,6 @@ SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("stick", "holder", partial(_stick, page="how", kinds="h")),
     ("stick", "cards", partial(_stick, page="how", kinds="b")),
     ("stick", "each", partial(_stick, page="each")),
+    *(("bring_in", state, partial(_bring_in, state=state)) for state in _BRING_IN),
     *(("first", step, partial(_first, step=step)) for step in STEPS),
 )  # fmt: skip

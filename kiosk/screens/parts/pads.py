@@ -87,8 +87,8 @@ class NumberEntry(BoxLayout):
     """A figure asked for: what and in which unit, its caution, the pad, and the button that hands it over.
 
     `least`..`most` are the values taken; `bound` says them with unit and decimals.  `note`: words below the figure
-    (a caution or what was wrong).
-    Events: `on_done(value)`, `on_leave`.
+    (a caution or what was wrong).  `optional`: it may be left empty, and what there was goes.
+    Events: `on_done(value)`, `on_empty`, `on_leave`.
     """
 
     title = StringProperty()
@@ -103,8 +103,9 @@ class NumberEntry(BoxLayout):
     value = NumericProperty(math.nan)
     action = StringProperty()
     bound = ObjectProperty(None, allownone=True)  # a rules.bounds.Bound
+    optional = BooleanProperty(False)
 
-    __events__ = ("on_done", "on_leave")
+    __events__ = ("on_done", "on_empty", "on_leave")
 
     def on_bound(self, _: object, bound: Bound | None) -> None:
         if bound is not None:
@@ -121,12 +122,17 @@ class NumberEntry(BoxLayout):
         return t("pad.bounds", least=float(least), most=float(most), unit=self.unit)
 
     def hand_over(self) -> None:
-        """Report the figure, if it is one."""
+        """Report the figure, if it is one, or that there is none."""
         if self.takes(self.value, self.least, self.most):
             self.dispatch("on_done", self.value)
+        elif self.optional and not self.text:
+            self.dispatch("on_empty")
 
     def on_done(self, value: float) -> None:
         """A figure was handed over."""
+
+    def on_empty(self) -> None:
+        """There is none, from now on."""
 
     def on_leave(self) -> None:
         """The entry was left without a figure."""

@@ -23,7 +23,8 @@ from kiosk.screens.theme import icon, look
 
 _EM = 100.0
 _ROUNDED_UP = 1.025  # small letters are set on whole pixels, which makes words a little wider than they were measured
-_FINE_PX, _FINE_WIDER = 18.0, 1.04  # and below this font size whole pixels count for more
+# Below this font size, px, whole pixels count for more; of the smallest there is no choice.
+_FINE_PX, _FINE_WIDER = 18.0, 1.04
 _STEP = 0.96
 
 
@@ -36,7 +37,7 @@ def _ems(font_name: str, bold: bool, word: str) -> float:
 
 def _of_size(size_px: float) -> float:
     """What an em is worth at that font size, px."""
-    return size_px * (_FINE_WIDER if size_px < _FINE_PX else 1.0)
+    return size_px * (_FINE_WIDER if look.small < size_px < _FINE_PX else 1.0)
 
 
 def line_px(size_px: float) -> float:

@@ -53,6 +53,7 @@ class EnterScreen(View):
     rows = ListProperty()
     options = ListProperty()
     bound = ObjectProperty(None, allownone=True)
+    optional = BooleanProperty(False)  # the figure asked for may be left empty
     picture = ObjectProperty(None, allownone=True)
     drawn = StringProperty()  # what the drawing shows, in words
     new = BooleanProperty(True)
@@ -122,7 +123,7 @@ class EnterScreen(View):
             self.options = [Choice(key, choice_words(field, key)) for key in keys]
             self.page = Page.CHOICE
         elif field.ask is Ask.FIGURE:
-            self.bound = field.bound
+            self.bound, self.optional = field.bound, not field.needed
             self.ids.figure.text = ""
             self.page = Page.FIGURE
         elif field.ask is Ask.DRAWERS:
@@ -147,6 +148,12 @@ class EnterScreen(View):
             return
         self._answers[field.name] = value
         self._next()
+
+    def empty(self) -> None:
+        """The figure asked for is not known, or no longer."""
+        if self._field is not None:
+            self._answers.pop(self._field.name, None)
+            self._next()
 
     def back(self) -> None:
         """The question before, or out."""

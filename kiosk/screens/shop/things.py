@@ -29,7 +29,7 @@ GROUPS = {
     "cutters": (Thing.CUTTER,),
     "holders": (Thing.HOLDER,),
 }
-ELSEWHERE = ("people", "labels", "first")  # what has a screen of its own
+ELSEWHERE = ("people", "labels", "bring_in", "first")  # what has a screen of its own
 REASONS = ("sold", "scrapped", "entered_twice", "rebuilt")
 CHANGE, MORE, LABEL, RETIRE = "change", "more", "label", "retire"
 
@@ -108,7 +108,7 @@ class ThingsScreen(View):
     def open(self, what: str) -> None:
         """One kind of thing."""
         match what:
-            case "people" | "first":
+            case "people" | "first" | "bring_in":
                 self.clerk.go(what)
             case "labels":
                 self.clerk.go("labels", new=True)

@@ -1,0 +1,117 @@
+"""Questions of files in and out: what an import would change, writing it, taking it back, and everything put out.
+
+Everything below the second rule asks nothing of the desk and may wait for a slow stick: it belongs on a `Press`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+from kiosk.desk import Desk
+from kiosk.desk.inbox import Inbox, where_to_put
+from kiosk.desk.intake import ImportRefused, ImportRow, UndoneImport
+from kiosk.desk.intake import read as _read
+from kiosk.desk.sticks import Found, StillWritten, drives, settled
+from kiosk.desk.sticks import found as _found
+from kiosk.exchange.faults import Fault, FileFaults
+from kiosk.rules.intake import Change, How, Plan
+from kiosk.rules.lines import Entry
+from kiosk.rules.places import Place
+from kiosk.screens.questions import Question
+
+__all__ = [
+    "Change", "Fault", "FileFaults", "Found", "How", "ImportRefused", "ImportRow", "Look", "Plan", "StillWritten",
+    "UndoneImport", "Where", "against", "fill", "found", "goals", "imports", "put_out", "read", "take", "undo", "where",
+]  # fmt: skip
+
+EXPORTS = "exports"
+FOLDER = "holder-kiosk"  # on a stick
+
+
+class Where(NamedTuple):
+    """The data folder, its folder for imports in words, and the places that tables may name."""
+
+    data: Path
+    inbox: str
+    places: Mapping[str, Place]
+
+
+class Look(NamedTuple):
+    """What a file would change.  locked: a supervisor gives a PIN before it is written."""
+
+    plan: Plan
+    locked: bool
+
+
+def where() -> Question[Where]:
+    """Where files for this kiosk are put."""
+
+    def answer(desk: Desk) -> Where:
+        data = desk.session.book.path.parent
+        return Where(data, where_to_put(data, Inbox.IMPORTS), desk.intake.places())
+
+    return answer
+
+
+def against(entries: Sequence[Entry]) -> Question[Look]:
+    """What the lines of a file would change.  Writes nothing."""
+
+    def answer(desk: Desk) -> Look:
+        plan = desk.intake.against(entries)
+        return Look(plan, plan.corrects and desk.shop.setting_up.needs_supervisor)
+
+    return answer
+
+
+def take(plan: Plan, source: str) -> Question[int]:
+    """Writes it: how many lines there are.  Raises ImportRefused, Locked, ActRefused."""
+    return lambda desk: len(desk.intake.take(plan, source))
+
+
+def imports() -> Question[tuple[ImportRow, ...]]:
+    """What was imported, newest first."""
+    return lambda desk: desk.intake.imports(100)
+
+
+def undo(line: int, reason: str) -> Question[UndoneImport]:
+    """Takes an import back.  Raises NotThere, Locked, NeedsReason, ActRefused."""
+    return lambda desk: desk.intake.undo(line, reason)
+
+
+def put_out(goal: Path) -> Question[Path]:
+    """The whole shop as files that an import takes in again, without what happened in it.  Raises OSError."""
+
+    def answer(desk: Desk) -> Path:
+        desk.intake.export(goal, lines=False)
+        return goal
+
+    return answer
+
+
+# Files ----------------------------------------------------------------------------------------------------------
+
+
+def found(data: Path) -> tuple[Found, ...]:
+    """What lies in the kiosk's own folder and on every stick and shared folder."""
+    return _found(data)
+
+
+def read(path: Path, places: Mapping[str, Place]) -> tuple[Entry, ...]:
+    """The lines of a file or folder.  Raises FileFaults, StillWritten, OSError."""
+    settled(path)
+    return _read((path,), places)
+
+
+def fill(path: Path) -> int:
+    """Makes the codes that are missing and writes them into the file: how many.  Raises FileFaults, OSError."""
+    from kiosk.exchange.missing_codes import fill as fill_one
+
+    tables = sorted(path.glob("*.csv")) if path.is_dir() else [path]
+    return sum(fill_one(table) for table in tables)
+
+
+def goals(data: Path) -> tuple[Path, ...]:
+    """Where everything can be put: on each stick or shared folder, and in the kiosk's own folder."""
+    return (*(drive / FOLDER for drive in drives()), data / EXPORTS)
