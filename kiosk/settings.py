@@ -25,7 +25,7 @@ WARMER_K = 5.0  # a touch limit nearer to the shop's own temperature is never re
 
 
 class SettingsFault(ValueError):
-    """A settings file that cannot be used.  `path`, `where` (table and key), `why`; `say`: to who changes it by touch."""
+    """A settings file that cannot be used.  `where`: table and key.  `say`: why, to whoever changes it by touch."""
 
     def __init__(self, path: Path, where: str, why: str, say: Say | None = None) -> None:
         super().__init__(f"{path}: {where}: {why}" if where else f"{path}: {why}")

@@ -5,6 +5,7 @@ Touches and keys go through X's XTEST extension, so that the window gets them as
 
 from __future__ import annotations
 
+import math
 import os
 import subprocess
 import time
@@ -19,6 +20,7 @@ from Xlib.protocol.event import ClientMessage
 
 PICTURES = Path(__file__).resolve().parents[2] / ".pictures"
 SCREEN = (1920, 1080)
+APART_PX, APART_S = 60.0, 0.3  # two touches of one place that are both meant
 
 _SIGNS = {".": "period", ":": "colon", "/": "slash", "_": "underscore", "-": "minus"}
 
@@ -40,14 +42,25 @@ class Display:
         with os.fdopen(read) as told:
             self.name = f":{told.readline().strip()}"
         self._x = Connection(self.name)
+        self._touched = -APART_PX, -APART_PX
 
     def close(self) -> None:
         self._x.close()
         self._server.terminate()
         self._server.wait()
 
-    def touch(self, x: float, y: float) -> None:
-        """A finger comes down and lifts again."""
+    def touch(self, x: float, y: float, bounces: bool = False) -> None:
+        """A finger comes down and lifts again, at the place touched last after a moment.
+
+        bounces: it comes down once more at once, as a stiff glove does.
+        """
+        if math.dist((x, y), self._touched) < APART_PX:
+            time.sleep(APART_S)
+        for _ in range(2 if bounces else 1):
+            self._touch(x, y)
+        self._touched = x, y
+
+    def _touch(self, x: float, y: float) -> None:
         xtest.fake_input(self._x, X.MotionNotify, x=round(x), y=round(y))
         self._x.sync()
         time.sleep(0.03)

@@ -12,7 +12,7 @@ from kivy.base import EventLoop
 from kivy.core.window import Window
 from kivy.input.motionevent import MotionEvent
 
-from kiosk.screens.parts.touch import Touchable
+from kiosk.screens.parts.touch import Touchable, hand
 
 INSET_PX = 2.0  # a finger at the very corner of what is drawn
 
@@ -33,6 +33,7 @@ class Finger(MotionEvent):  # type: ignore[misc]  # Kivy gives no types
 def taken_by(x: float, y: float) -> Any:
     """The `Touchable` that a finger at this point presses; None where none is."""
     finger = Finger(x, y)
+    hand.forget()  # each is a touch by itself
     EventLoop.post_dispatch_input("begin", finger)
     pressed = None
     for reference in list(finger.grab_list):
@@ -43,6 +44,8 @@ def taken_by(x: float, y: float) -> Any:
         if isinstance(widget, Touchable):
             pressed = pressed or widget
             widget.state = "normal"
+    EventLoop.post_dispatch_input("end", finger)
+    hand.forget()
     return pressed
 
 

@@ -87,8 +87,11 @@ class Window:
 
     # What a person does ---------------------------------------------------------------------------------------
 
-    def touch(self, words: str) -> None:
-        """Touch what says these words, and only these if there is such a thing; waits until it stays in its place."""
+    def touch(self, words: str, bounces: bool = False) -> None:
+        """Touch what says these words, and only these if there is such a thing; waits until it stays in its place.
+
+        bounces: the finger comes down twice.
+        """
         found: list[Any] = []
 
         def there() -> bool:
@@ -99,7 +102,7 @@ class Window:
         self._until(there, f"something to touch that says {words!r}")
         # an icon without a word goes by the icon's name, which may be the same word in small letters
         _, x, y, width, height = min(found, key=lambda touch: (len(touch[0]), touch[0] != words))
-        self.display.touch(x + width / 2, y + height / 2)
+        self.display.touch(x + width / 2, y + height / 2, bounces)
 
     def touch_above(self, words: str, mm: float) -> None:
         """Touch the picture so far above what says these words, at its middle."""

@@ -31,6 +31,7 @@ class Field(TextInput):
 
     def _show_its_start(self, *_: object) -> None:
         """A text that fits is seen from its first letter, however long it was before."""
+        self.scroll_x: float
         inside = self.width - self.padding[0] - self.padding[2]
         if self.scroll_x and width_px(self.text, self.font_size) + self.cursor_width <= inside:
             self.scroll_x = 0

@@ -23,6 +23,8 @@ from kiosk.screens.theme import icon, look
 
 _EM = 100.0
 _ROUNDED_UP = 1.025  # small letters are set on whole pixels, which makes words a little wider than they were measured
+# Below this font size, px, whole pixels count for more; of the smallest there is no choice.
+_FINE_PX, _FINE_WIDER = 18.0, 1.04
 _STEP = 0.96
 
 
@@ -33,6 +35,11 @@ def _ems(font_name: str, bold: bool, word: str) -> float:
     return float(label.get_extents(word)[0]) / _EM * _ROUNDED_UP
 
 
+def _of_size(size_px: float) -> float:
+    """What an em is worth at that font size, px."""
+    return size_px * (_FINE_WIDER if look.small < size_px < _FINE_PX else 1.0)
+
+
 def line_px(size_px: float) -> float:
     """Height of a line: B612 has 0.965 above and 0.25 below its base line, and both are rounded up."""
     return math.ceil(1.215 * size_px) + 1
@@ -40,20 +47,20 @@ def line_px(size_px: float) -> float:
 
 def width_px(text: str, size_px: float, bold: bool = False, font_name: str = "B612") -> float:
     """Width of one line of text, px."""
-    return sum(_ems(font_name, bold, word) for word in text.split(" ")) * size_px + text.count(" ") * size_px * _ems(
-        font_name, bold, " "
-    )
+    words = sum(_ems(font_name, bold, word) for word in text.split(" "))
+    return (words + text.count(" ") * _ems(font_name, bold, " ")) * _of_size(size_px)
 
 
 def lines_of(text: str, size_px: float, width: float, bold: bool, font_name: str) -> int | None:
     """Lines that the text takes in a box of that width, or None where one word is wider than the box."""
     lines = 0
-    gap = _ems(font_name, bold, " ") * size_px
+    em = _of_size(size_px)
+    gap = _ems(font_name, bold, " ") * em
     for paragraph in text.split("\n"):
         lines += 1
         used = 0.0
         for word in paragraph.split(" "):
-            wide = _ems(font_name, bold, word) * size_px + 1.0
+            wide = _ems(font_name, bold, word) * em + 1.0
             if wide > width:
                 return None
             if used and used + gap + wide > width:
@@ -131,7 +138,8 @@ class Words(Label):
 
     def _create_label(self) -> None:
         super()._create_label()
-        self._label = _WholeWords(**self._label.options)
+        made: Any = self._label
+        self._label: Any = _WholeWords(**made.options)
 
     def _fit(self, *_: object) -> None:
         least = self.smallest

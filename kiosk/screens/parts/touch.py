@@ -7,6 +7,11 @@ touch; that is seen to here and by no screen: parts keep their place in a layout
 
 from __future__ import annotations
 
+import math
+import time
+import weakref
+
+from kivy.base import EventLoop
 from kivy.input.motionevent import MotionEvent
 from kivy.properties import BooleanProperty, ColorProperty, NumericProperty, StringProperty
 from kivy.uix.behaviors import ButtonBehavior
@@ -14,7 +19,47 @@ from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.widget import Widget
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.theme import TOUCH_MM
+from kiosk.screens.theme import TOUCH_MM, look
+
+BOUNCE_S = 0.25  # a finger that comes down again sooner has bounced: nobody has read by then what appeared under it
+BOUNCE_MM = 8.0  # and so near
+RESTS_S = 3.0  # a finger that lies longer is a palm on the panel, or a panel that lost it, and stops no other any more
+
+
+class Hand:
+    """What a gloved hand does without meaning it: a second touch on what the first brought up, two keys at once."""
+
+    def __init__(self) -> None:
+        self.forget()
+
+    def forget(self) -> None:
+        """As if nothing had been touched yet."""
+        self._down: MotionEvent | None = None
+        self._down_s = self._up_s = -math.inf
+        self._up_at = (0.0, 0.0)
+        self._up_on: weakref.ref[Widget] | None = None
+
+    def means(self, widget: Widget, touch: MotionEvent) -> bool:
+        """Whether this touch is meant for this widget."""
+        now_s = time.monotonic()
+        down = self._down
+        if down is not None and down is not touch and down in EventLoop.touches and now_s - self._down_s < RESTS_S:
+            return False
+        if now_s - self._up_s >= BOUNCE_S or (self._up_on is not None and self._up_on() is widget):
+            return True
+        return math.dist(widget.to_window(*touch.pos), self._up_at) > BOUNCE_MM * look.mm
+
+    def pressed(self, touch: MotionEvent) -> None:
+        """A finger came down on something to touch."""
+        self._down, self._down_s = touch, time.monotonic()
+
+    def lifted(self, widget: Widget, touch: MotionEvent) -> None:
+        """And lifts from it."""
+        self._down, self._up_s = None, time.monotonic()
+        self._up_at, self._up_on = widget.to_window(*touch.pos), weakref.ref(widget)
+
+
+hand = Hand()
 
 
 class Touchable(ButtonBehavior):
@@ -25,7 +70,20 @@ class Touchable(ButtonBehavior):
 
     def on_touch_down(self, touch: MotionEvent) -> bool:
         """What nobody sees leaves a touch to whatever is seen there, whether it is disabled or not."""
-        return in_sight(self) and bool(super().on_touch_down(touch))
+        if not in_sight(self):
+            return False
+        if self.collide_point(*touch.pos) and not hand.means(self, touch):
+            return True
+        taken = bool(super().on_touch_down(touch))
+        if taken and self in touch.ud:
+            hand.pressed(touch)
+        return taken
+
+    def on_touch_up(self, touch: MotionEvent) -> bool:
+        """The hand remembers where it was, before what it did changes the screen."""
+        if touch.grab_current is self:
+            hand.lifted(self, touch)
+        return bool(super().on_touch_up(touch))
 
 
 def in_sight(widget: Widget) -> bool:

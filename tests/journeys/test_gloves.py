@@ -1,0 +1,43 @@
+"""A stiff glove: a finger that comes down twice touches nothing that its first touch brought up."""
+
+from __future__ import annotations
+
+import time
+
+from tests.journeys.window import Window
+
+SOON_S = 0.5  # by then the second touch would have done what it can
+
+
+def test_understood_touched_twice_leaves_the_alarm_and_touches_nothing_behind_it(kiosk: Window) -> None:
+    kiosk.wait(40 * 86_400)
+    hot = kiosk.holder("T001")
+    kiosk.scan(hot)
+    kiosk.sees("Where to?")
+    kiosk.scan(kiosk.place("Shrink station"))
+    kiosk.sees("1 hot")
+    kiosk.scan(hot)
+    kiosk.scan(kiosk.place("Cabinet A · 1-05"))
+    kiosk.sees("HOT")
+    kiosk.touch("Understood", bounces=True)  # the keys of the rail lie below it
+    time.sleep(SOON_S)
+    kiosk.is_on("scan")
+    assert kiosk.where("T001") == "Shrink station"
+
+
+def test_a_key_touched_twice_types_nothing_on_the_pad_it_opened_and_a_key_of_the_pad_types_twice(kiosk: Window) -> None:
+    kiosk.touch("Type a code", bounces=True)
+    kiosk.is_on("typed")
+    time.sleep(SOON_S)
+    kiosk.sees("···· ···· ··")
+    kiosk.touch_key("H")
+    kiosk.touch_key("H")
+    kiosk.sees("HH·· ···· ··")
+
+
+def test_a_menu_key_touched_twice_opens_its_page_and_chooses_nothing_there(kiosk: Window) -> None:
+    kiosk.touch("Shop")
+    kiosk.touch("New holder", bounces=True)  # a row of tapers lies below it
+    time.sleep(SOON_S)
+    kiosk.is_on("register")
+    kiosk.sees("Which taper sits in the spindle?")
