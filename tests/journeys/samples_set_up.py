@@ -120,6 +120,9 @@ def _first(screen: Any, step: str) -> None:
     screen._far(Far(step, True, CameraSettings()))
     if step == "camera":
         screen.absent = ""
+    if step == "at":
+        names = ("Shrink station", "Bench 1, by the window", "Cabinet B, by the window", "Presetter")
+        screen.stations(tuple((f"P{at}", name) for at, name in enumerate(names)))
     if step == "stands":
         screen._there = {Thing.SHRINK.value, Thing.BENCH.value}
         screen._show_things()

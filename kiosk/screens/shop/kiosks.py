@@ -79,7 +79,12 @@ class KiosksScreen(View):
         self.clerk.ask(asks.kiosks(), partial(self._listed, act=act), self._failed)
 
     def left(self) -> None:
-        self.clerk.typing = False
+        self._end()
+
+    def _end(self) -> None:
+        """Nobody types any more."""
+        self.ids.said.end()
+        self.ids.name.end()
 
     def tick(self) -> None:
         if self.page == Page.LIST:
@@ -94,12 +99,12 @@ class KiosksScreen(View):
 
     def back(self) -> None:
         """One state back, or out."""
-        self.clerk.typing = False
+        self._end()
         self.trouble = ""
         if self.page in (Page.ALONE, Page.LIST):
             self.clerk.go("shop")
         elif self.page == Page.NAME:
-            self.page = Page.CODE_HERE
+            self._begin(self._said)
         else:
             self.page = Page.LIST if self._joined else Page.ALONE
 
@@ -159,10 +164,10 @@ class KiosksScreen(View):
         """This kiosk becomes one of a shop's, if a supervisor is there."""
         self._supervised(JOIN, self._begin)
 
-    def _begin(self) -> None:
-        self.ids.said.text = ""
+    def _begin(self, said: str = "") -> None:
         self.trouble = ""
         self.page = Page.CODE_HERE
+        self.ids.said.begin(said)
 
     def take_code(self, text: str) -> None:
         """What the other kiosk shows."""
@@ -170,8 +175,9 @@ class KiosksScreen(View):
             return
         self._said = text
         self.trouble = ""
-        self.ids.name.text = ""
+        self.ids.said.end()
         self.page = Page.NAME
+        self.ids.name.begin()
 
     def take_name(self, text: str) -> None:
         """How this kiosk is called: all that was lacking."""
@@ -184,7 +190,13 @@ class KiosksScreen(View):
 
     def _join(self, folder: Path, name: str) -> None:
         done = partial(self._answer, t("kiosks.joined"))
-        self.clerk.reopen(asks.joins(folder, self._said, name), done, self._failed)
+        self.clerk.reopen(asks.joins(folder, self._said, name), done, self._not_joined)
+
+    def _not_joined(self, error: Exception) -> None:
+        """Why not needs more room than a keyboard leaves."""
+        self._end()
+        self.page = Page.ALONE
+        self._failed(error)
 
     # Where it stands ------------------------------------------------------------------------------------------
 
@@ -204,7 +216,7 @@ class KiosksScreen(View):
         self._answer(t("kiosks.stands_now", place=place) if place else t("kiosks.stands_nowhere"))
 
     def _answer(self, done: str) -> None:
-        self.clerk.typing = False
+        self._end()
         self.clerk.play(Sound.DONE)
         self.trouble, self.done = "", done
         self.page = Page.ANSWER
