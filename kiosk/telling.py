@@ -62,7 +62,7 @@ def _done(outcome: Done, card: HolderCard | None) -> Told:
         detail=coupling_words(card) if card else "",
         origin=str(outcome.say["origin"] or "") if moved else "",
         goal=outcome.goal.name if moved and card and outcome.goal else "",
-        why=say(outcome.say) if card and not moved else "",
+        why=say(outcome.note) if outcome.note else say(outcome.say) if card and not moved else "",
         next=t("scan.next"),
     )
 

@@ -48,7 +48,7 @@ def rungs(scene: Scene, each: int, tolerance_k: float, air_sd_k: float, seed: in
     unread = assess_bound(bound)
     unread_s = unread.hold_s or float("inf")
     until_s = _REACH * unread_s
-    draws = bound.draw(np.unique(np.concatenate([[0.0], *(_times(bound.stages, until_s))])))
+    draws = bound.draw(times_until(bound.stages, until_s))
     rng = np.random.default_rng([seed, zlib.crc32(scene.name.encode())])
     points = rng.standard_normal((_OTHERS, len(draws.expected.mean)))
     values = draws.expected.mean + points @ np.linalg.cholesky(draws.expected.cov).T
@@ -91,6 +91,11 @@ def rungs(scene: Scene, each: int, tolerance_k: float, air_sd_k: float, seed: in
                 hold_s = max(assess_bound(bound, touches).hold_s or float("inf"), moment_s)
             held = {step: kept_s(likely[step], promises) / true_s for step, (promises, _) in STEPS.items()}
             yield Rung(scene.cooled, readings, held | {"hold": hold_s / true_s})
+
+
+def times_until(stages: Sequence[Stage], until_s: float) -> Floats:
+    """Moments at which holders are followed, seconds, ascending."""
+    return np.unique(np.concatenate([[0.0], *_times(stages, until_s)]))
 
 
 def _times(stages: Sequence[Stage], until_s: float) -> Iterator[Floats]:

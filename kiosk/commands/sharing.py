@@ -7,10 +7,12 @@ import os
 import shutil
 import socket
 import subprocess
+import time
 from pathlib import Path
 from typing import Any
 
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_to_write, print_json
+from kiosk.desk import Desk
 from kiosk.desk.joining import join as become
 from kiosk.link import address as addresses
 from kiosk.link import calls, joining
@@ -20,6 +22,7 @@ from kiosk.link.border import Kiosk
 from kiosk.link.connection import Connection, connect
 from kiosk.link.faults import Cause, LinkFault
 
+_LEVEL_S = 20.0  # within which a kiosk that has a network knows what the shop knows
 _ON_DEBIAN = "postgres"  # the administrator of its PostgreSQL, and the user of the machine it knows him by
 
 
@@ -123,7 +126,7 @@ def kiosks(arguments: argparse.Namespace) -> int:
                 return DONE
             found = calls.kiosks(connection)
             if arguments.lock_out:
-                return _locked_out(arguments, connection, found)
+                return _locked_out(arguments, found)
         finally:
             connection.close()
     except LinkFault as fault:
@@ -133,18 +136,35 @@ def kiosks(arguments: argparse.Namespace) -> int:
     return DONE
 
 
-def _locked_out(arguments: argparse.Namespace, connection: Connection, found: list[Kiosk]) -> int:
+def _locked_out(arguments: argparse.Namespace, found: list[Kiosk]) -> int:
     from kiosk.commands.whose import at_work
 
-    gone = [each for each in found if arguments.lock_out in (each.kiosk, each.name) and not each.retired_n]
+    gone = [each for each in found if arguments.lock_out in (each.kiosk, each.name)]
+    gone = [each for each in gone if not each.retired_n] or gone[-1:]
     if len(gone) != 1:
         return complain(f"kiosks: --lock-out: no kiosk of this shop is called {arguments.lock_out!r}")
     with desk_to_write(arguments) as desk:
         at_work(desk, arguments)
-        desk.session.supervised()
-        number = calls.lock_out(connection, gone[0].kiosk)
-    print(f"{gone[0].name} is locked out; the shop's book has {number} lines of it")
+        _level(desk)
+        told = desk.lock_out(gone[0].kiosk)
+    print(f"{told.name} is locked out; the shop's book has {told.shared} lines of it")
+    if told.unshared:
+        print(f"{told.unshared} more that it wrote were never shared: ask who worked there, and look")
     return DONE
+
+
+def _level(desk: Desk) -> None:
+    """Waits until this kiosk knows what the shop knows.  Raises LinkFault."""
+    desk.begin_sharing()
+    until_s = time.monotonic() + _LEVEL_S
+    while time.monotonic() < until_s:
+        desk.tick()
+        apart = desk.session.cards.apart
+        if apart is None or (apart.caught_up and apart.admitted):
+            return
+        time.sleep(0.05)
+    fault = desk.kiosks.standing().fault if desk.kiosks else None
+    raise fault or LinkFault(Cause.SLOW)
 
 
 def leave(arguments: argparse.Namespace) -> int:
@@ -157,9 +177,10 @@ def leave(arguments: argparse.Namespace) -> int:
         try:
             with desk_to_write(arguments) as desk:
                 at_work(desk, arguments)
-                desk.session.supervised()
+                _level(desk)
+                desk.leave()
                 calls.lock_out(connection, member.kiosk)
-                addresses.forget(folder)
+            addresses.forget(folder)
         finally:
             connection.close()
     except LinkFault as fault:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import secrets
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import msgspec
 
@@ -16,14 +16,23 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
 from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.ledger.shared_form import WAITING
+from kiosk.ledger.sharing import Member
 from kiosk.link.border import Kiosk
 from kiosk.link.link import Standing
 from kiosk.rules.ages import Ages, StayName
 from kiosk.rules.apart import Apart
 from kiosk.rules.hearing import Beat, Hearing, LastHeard, known_as_of, known_to_all, silent_since
-from kiosk.rules.link_state import LEVEL
+from kiosk.rules.link_state import LEVEL, LinkState
 
 _decoder = msgspec.json.Decoder(Beat)
+
+
+def last_told(kiosk: Kiosk) -> int:
+    """The number of its last line, as a kiosk said with its last beat; 0: it said nothing that is understood."""
+    try:
+        return _decoder.decode(kiosk.said).last
+    except msgspec.MsgspecError:
+        return 0
 
 
 class KioskBeats:
@@ -56,9 +65,11 @@ class KioskBeats:
             told = Beat(*mine, echoes, ages, self._waiting)
         return msgspec.json.encode(told).decode()
 
-    def hear(self, beat: int, others: Sequence[Kiosk]) -> None:
+    def hear(self, beat: int, others: Sequence[Kiosk], end: int | None) -> None:
         with self._lock:
             now_s = self._counter()
+            if end is not None:
+                self._hearing.answered(beat, end)
             self._others = {each.kiosk: each for each in others if each.kiosk != self._own}
             for each in self._others.values():
                 try:
@@ -91,6 +102,7 @@ class KioskBeats:
                 self._ages.began(name, self._counter() if at_s is None else at_s)
             for chain, number in tips.items():
                 self._hearing.applied(chain, number)
+            self._hearing.order_applied(sharing.tail.applied)
             self._last, self._applied = sharing.tail.number, sharing.tail.applied
             self._waiting = sharing.waiting()
 
@@ -118,8 +130,11 @@ class KioskBeats:
         seen, members = sharing.seen_by(), sharing.members()
         with self._lock:
             now_s = self._counter()
-            gone = {each.kiosk for each in self._others.values() if self._is_gone(each)}
-            others = ({*members, *self._others} - gone) - {self._own}
+            others = {each for each in {*members, *self._others} - {self._own} if not self._is_gone(each, members)}
+            rest = {each for each in others if each in members and members[each].rests}
+            alone = not others
+            if self._hearing.order_is_known(now_s):
+                others -= rest
             stations = {each for each in others if each not in members or members[each].heats}
             for each in others:
                 if self._hearing.in_hearing([each], now_s):
@@ -130,26 +145,27 @@ class KioskBeats:
             since, as_of = silent_since(self._last_heard, silent), known_as_of(self._last_heard)
             known = {
                 each: max(seen.get(each, 0), self._others[each].applied if each in self._others else 0)
-                for each in others
+                for each in others - rest  # these know all that is shared before they work again
             }
         mine = members.get(self._own)
         told = mine is not None and mine.line < WAITING and known_to_all(mine.line, known)
-        may_write = not others or told or (mine is not None and mine.known)
+        may_write = alone or told or (mine is not None and mine.known)
+        awake = (mine is None or mine.awake) and standing.state is not LinkState.LOCKED_OUT
         return Apart(
             self._own,
-            stations_heard=stations_heard,
-            all_heard=all_heard,
+            stations_heard=awake and stations_heard,
+            all_heard=awake and all_heard,
             caught_up=standing.state in LEVEL,
-            station=may_write and mine is not None and mine.heats,
+            station=may_write and awake and mine is not None and mine.heats,
             machine=machine,
             since_utc_s=since,
             as_of_utc_s=as_of,
             admitted=may_write,
+            awake=awake,
         )
 
-    def _is_gone(self, other: Kiosk) -> bool:
-        """Whether a kiosk writes here no more, and every line it wrote before is known."""
-        if other.retired_n is None:
-            return False
-        sharing = self._book.sharing
-        return sharing is not None and sharing.tail.applied >= other.retired_n
+    def _is_gone(self, kiosk: str, members: Mapping[str, Member]) -> bool:
+        """Whether a kiosk works here no more: a line says so; the server's word does for one that never wrote any."""
+        if kiosk in members:
+            return members[kiosk].gone
+        return bool(self._others[kiosk].retired_n)

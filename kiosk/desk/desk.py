@@ -42,7 +42,7 @@ from kiosk.rules.say import say
 
 if TYPE_CHECKING:
     from kiosk.desk.kiosks import KiosksCounter
-    from kiosk.desk.together import Together
+    from kiosk.desk.together import LockedOut, Together
     from kiosk.rules.view import View
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
@@ -124,13 +124,26 @@ class Desk(Counters):
 
             self._together = Together(self.session, self.kiosks, self.finding.catch_up)
 
+    def lock_out(self, kiosk: str) -> LockedOut:
+        """Ends what a stolen or lost kiosk may do.  Raises Locked, ActRefused, NotThere, LinkFault."""
+        return self._with_others().lock_out(kiosk)
+
+    def leave(self) -> None:
+        """Belongs to the shop with several kiosks no more.  Raises Locked, ActRefused, LinkFault."""
+        self._with_others().leave()
+
+    def _with_others(self) -> Together:
+        if self._together is None:
+            from kiosk.link.faults import Cause, LinkFault
+
+            raise LinkFault(Cause.ALONE)
+        return self._together
+
     def close(self) -> None:
         """Once more is nothing: another desk may be open by then."""
         if self._closed:
             return
         self._closed = True
-        if self.kiosks is not None:
-            self.kiosks.close()
         self.air.close()
         self.probe.close()
         try:
@@ -138,7 +151,11 @@ class Desk(Counters):
                 self.session.tell_unwritten()
                 if self.session.hands[1:]:
                     self.phones.close()
+                if self._together is not None:
+                    self._together.rests()
         finally:
+            if self.kiosks is not None:
+                self.kiosks.close()
             self.session.book.close()
 
     def __enter__(self) -> Desk:
@@ -271,9 +288,10 @@ class Desk(Counters):
         match outcome:
             case Done(lines=lines):
                 return self.session.write(*lines) if lines else ()
-            case Refused(reason=reason, holder=holder, goal=goal):
+            case Refused(reason=reason, holder=holder, goal=goal, lines=known):
                 key = holder.holder.key if holder else None
-                return self.session.write(TurnedAway(text, reason.value, key, goal.place.code if goal else None))
+                turned_away = TurnedAway(text, reason.value, key, goal.place.code if goal else None)
+                return self.session.write(*known, turned_away)
             case Wait():
                 return ()
 

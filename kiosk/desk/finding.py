@@ -125,7 +125,7 @@ class FindingCounter:
         if key not in self._left:
             card = self._session.cards.holder(key)
             hold = card.hold if card else None
-            self._left[key] = None if hold is None or hold.needs_reading else hold.remaining_s
+            self._left[key] = None if hold is None else hold.safe_in_s
         return self._left[key]
 
 

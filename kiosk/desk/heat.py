@@ -172,7 +172,8 @@ class HeatCounter:
             return self._of_a_hold(card, where, value_c, instrument)
         if card.heat is not Heat.UNKNOWN:
             raise NotThere("hold on", card.name)
-        lines: list[Entry] = [TemperatureRead(key, where, value_c, instrument, "agrees")]
+        tolerance_k = session.settings.heat.probe_tolerance_k
+        lines: list[Entry] = [TemperatureRead(key, where, value_c, instrument, "agrees", tolerance_k=tolerance_k)]
         again_s = self._cool_all_over(key, where, value_c, instrument)
         if again_s == 0.0:
             lines.append(HoldEnded(key, "reading"))
@@ -280,7 +281,7 @@ class HeatCounter:
         facts = session.cards.hold_facts(key)
         assert facts is not None  # a card under a hold has facts
         now_s = session.holds.moment(facts, session.now()).watched_s
-        tolerance_k = session.settings.heat.probe_tolerance_k
+        tolerance_k = session.holds.rules_of(facts).probe_tolerance_k  # the worst since it was heated
         reading = Reading(now_s, where, value_c, instrument, "", tolerance_k=tolerance_k)
         judged = session.holds.judge(facts, reading)
         alone = facts.reading_only or judged is None or judged.strange
@@ -354,7 +355,7 @@ class HeatCounter:
             where=f"term.{judged.hottest_at.value}" if judged else None,
             rises_k=judged.rises_k if judged else None,
             again_s=again_s,
-            remaining_s=card.hold.remaining_s if card.hold else None,
+            remaining_s=card.hold.counts_s if card.hold else None,
         )
         return ReadingTaken(card, verdict, ended, words, grew, line, NOTHING_OWED if ended else self.owed(key))
 

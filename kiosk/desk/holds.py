@@ -98,7 +98,6 @@ class Holds:
         apart: how far this kiosk is cut off from others.
         """
         self.rules = rules_set(settings)
-        self._tolerance_k = settings.probe_tolerance_k
         self._age_of = age_of
         self._apart = apart
         self._lessons = lessons
@@ -195,7 +194,8 @@ class Holds:
             return None
         made = self._advised.get(facts.holder.key)
         if made is None or made.facts != facts or now_s > made.good_s:
-            made = _Advised(facts, now_s, hold.advice(facts, now.longest, now_s, self._tolerance_k))
+            tolerance_k = self.rules_of(facts).probe_tolerance_k
+            made = _Advised(facts, now_s, hold.advice(facts, now.longest, now_s, tolerance_k))
             self._advised[facts.holder.key] = made
         return made.advice
 
@@ -284,7 +284,7 @@ def rules_set(settings: HeatSettings) -> HoldRules:
     room = Room(
         settings.ambient_c, settings.limit_c, settings.length_tolerance_um, ambient_sd_k=settings.ambient_sd_k
     )
-    return HoldRules(room, settings.temp_c, settings.heating_s)
+    return HoldRules(room, settings.temp_c, settings.heating_s, settings.probe_tolerance_k)
 
 
 def _lesson(row: TableRow) -> Lesson:

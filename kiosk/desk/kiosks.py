@@ -133,8 +133,15 @@ class KiosksCounter:
             connection.close()
         return code, addresses.invitation(self.membership.address, code)
 
+    def shared(self, within_s: float) -> bool:
+        """Waits until the server has every own line; False: it is not known whether it has."""
+        return self._link.shared(within_s)
+
     def lock_out(self, kiosk: str) -> int:
-        """That kiosk works here no more; the number of its last line in the shop's book.  Raises LinkFault."""
+        """The server takes no line of that kiosk any more; the number of its last one there.  Raises LinkFault.
+
+        The shop's kiosks listen to it until a line says that it is gone (`desk.together`).
+        """
         connection = connect(self.membership.values(self._folder))
         try:
             return calls.lock_out(connection, kiosk)

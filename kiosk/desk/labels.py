@@ -89,8 +89,8 @@ class LabelCounter:
             raise NotThere("hold on", card.name)
         moment = self._session.now()
         safe = None
-        if card.hold.remaining_s is not None and not card.hold.needs_reading:
-            safe = _clock(moment.utc_s + card.hold.remaining_s)
+        if card.hold.safe_in_s is not None:
+            safe = _clock(moment.utc_s + card.hold.safe_in_s)
         names = ("hot", "since", "safe_from", "earliest", "no_end", "gloves", "scan")
         words = HotWords(**{name: t(f"label.hot.{name}") for name in names})
         facts = self._session.cards.hold_facts(holder_key)

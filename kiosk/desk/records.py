@@ -349,6 +349,8 @@ class RecordsCounter:
                 values["name"] = cutter.name
             case L.PlaceAdded(place=place):
                 values["name"] = place.name
+            case L.KioskLockedOut(name=called):
+                values["name"] = called
             case L.TemperatureRead(where=spot) | L.ReadingWithdrawn(where=spot):
                 values["where"] = f"term.{spot}"
             case L.TurnedAway(reason=reason):
@@ -394,4 +396,5 @@ def _holder_of(entry: L.Entry) -> str | None:
 _SAID = (
     *("reason", "text", "value", "value_c", "where", "instrument", "verdict", "by", "code", "audit", "expected"),
     *("seen", "missing", "version", "source", "count", "used_min", "backup", "heats", "imported", "number"),
+    *("shared", "unshared"),
 )

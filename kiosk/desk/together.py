@@ -6,12 +6,29 @@ Made only where there are others.  Everything that was read of the tables before
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
+from kiosk.desk.beats import last_told
 from kiosk.desk.kiosks import KiosksCounter
-from kiosk.desk.session import Session
+from kiosk.desk.session import ActRefused, NotThere, Session
 from kiosk.ledger.sharing import Member
-from kiosk.rules.lines import KioskStands
+from kiosk.link.faults import Cause, LinkFault
+from kiosk.rules.lines import KioskLockedOut, KioskRests, KioskStands
+from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
+
+_LEAVES_S = 10.0
+_REST_S = 1.5  # how long a kiosk that is closed waits for the server
+
+
+@dataclass(frozen=True, slots=True)
+class LockedOut:
+    """A kiosk that works here no more.  shared: lines of it in the shop's book; unshared: how many it had besides when
+    it was heard last."""
+
+    name: str
+    shared: int
+    unshared: int
 
 
 class Together:
@@ -53,6 +70,57 @@ class Together:
         said = self._said()
         if apart.admitted and said is not None and not said.known:
             session.write(KioskStands(said.name, said.at, said.heats, known=True))  # a restart asks nobody again
+
+    def rests(self) -> None:
+        """Says, as the last line before this kiosk is closed, that nothing is done here until it is opened again.
+
+        Only while the server answers and there are others to hear it: a line that may not have come would keep this
+        kiosk from heating when it is opened without a network, and nobody would have heard it rest.
+        """
+        session, kiosks = self._session, self.kiosks
+        apart, said = kiosks.apart(None), self._said()
+        if said is None or not (apart.caught_up and apart.admitted and apart.awake) or not self._has_others():
+            return
+        if session.cards.unwritten or not kiosks.shared(_REST_S):
+            return
+        session.write(KioskRests())
+        kiosks.shared(_REST_S)
+
+    def _has_others(self) -> bool:
+        sharing = self._session.book.sharing
+        assert sharing is not None
+        return any(not each.gone for key, each in sharing.members().items() if key != sharing.own)
+
+    def lock_out(self, kiosk: str) -> LockedOut:
+        """That kiosk works in this shop no more, if a supervisor says so; what of it the shop has, and what not.
+
+        First the server, so that no line of it comes after the one that says so.  Raises Locked, ActRefused,
+        LinkFault, NotThere.
+        """
+        session = self._session
+        if (by := session.supervised()) is None:
+            session.signed_in()
+        found = next((each for each in self.kiosks.list() if each.kiosk == kiosk), None)
+        if found is None:
+            raise NotThere("kiosk", kiosk)
+        self.heard()
+        if session.cards.apart is None or not session.cards.apart.caught_up:
+            raise ActRefused(Reason.CATCH_UP_FIRST)
+        shared = self.kiosks.lock_out(kiosk)
+        told = LockedOut(found.name, shared, max(found.waiting, last_told(found) - shared))
+        session.write(KioskLockedOut(kiosk, told.name, told.shared, told.unshared), by=by)
+        return told
+
+    def leave(self) -> None:
+        """This kiosk belongs to the shop no more, if a supervisor says so.  Raises Locked, ActRefused, LinkFault."""
+        session = self._session
+        if (by := session.supervised()) is None:
+            session.signed_in()
+        sharing = session.book.sharing
+        assert sharing is not None
+        session.write(KioskLockedOut(sharing.own, self.kiosks.membership.name, session.book.last_id + 1), by=by)
+        if not self.kiosks.shared(_LEAVES_S):
+            raise LinkFault(Cause.SLOW)
 
     def may_alarm(self) -> bool:
         """Whether lines came since this was asked: only these can tell of what was not heard."""

@@ -16,7 +16,7 @@ from kiosk.desk.desk import Scanned
 from kiosk.desk.finding import Found, FoundRow, WayThere
 from kiosk.desk.handover import MachineView, Pocket
 from kiosk.rules import audit as A
-from kiosk.rules.cards import Command, HolderCard, HoldView, PlaceCard
+from kiosk.rules.cards import Command, HolderCard, PlaceCard, Until
 from kiosk.rules.finding import Usable
 from kiosk.rules.offsets import Card, CardFault
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
@@ -101,21 +101,12 @@ def _heat(outcome: Outcome, card: HolderCard | None) -> Body:
     place = t("heat.not_to", place=outcome.goal.name) if refused and outcome.goal else ""
     return {
         "about": about,
-        "until": _until(hold),
-        "left_s": hold.remaining_s if hold else None,
+        "until": t(hold.until.value if hold else Until.READING.value),
+        "left_s": hold.counts_s if hold else None,
         "place": place,
         "why": "" if isinstance(outcome, Refused) else say(outcome.say),
         "remedy": say(outcome.remedy) if isinstance(outcome, Refused) else t("auditing.alarm"),
     }
-
-
-def _until(hold: HoldView | None) -> str:
-    """The words above the time."""
-    if hold is None or hold.remaining_s is None:
-        return t("heat.reading_ends")
-    if hold.needs_reading and hold.remaining_s == 0:
-        return t("strip.probe_now")
-    return t("heat.probe_in") if hold.needs_reading else t("heat.safe_in")
 
 
 def board(hot: Sequence[HolderCard], warm: Sequence[HolderCard]) -> Body:
@@ -132,12 +123,12 @@ def _hot_row(card: HolderCard) -> Body:
     hold = card.hold
     says, left_s = t("hot.touch_only"), card.measure_in_s
     if hold is not None:
-        says, left_s = t("hot.touch"), hold.remaining_s
+        says, left_s = t("hot.touch"), hold.safe_in_s
         if hold.take_out_in_s is not None and hold.take_out_in_s <= 0:
             says, left_s = t("hot.take_it_out"), None
-        elif hold.needs_reading and hold.remaining_s == 0:
-            says, left_s = t("hot.probe_now", where=hold.where), None
-        elif hold.needs_reading or left_s is None:
+        elif hold.until is Until.PROBE_NOW:
+            says = t("hot.probe_now", where=hold.where)
+        elif left_s is None:
             says, left_s = t("heat.reading_ends"), None
     return {
         "holder": card.holder.key, "name": card.name, "place": card.at.name if card.at else t("hot.nowhere"),

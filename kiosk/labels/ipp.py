@@ -26,6 +26,7 @@ _TIMEOUT_S = 10.0
 _ANSWER_S = 30.0  # for a whole answer: a server that sends a byte now and then is silent too
 MOST_ANSWER_BYTES = 4_000_000  # a hundred queues with all their media have a tenth of it
 MOST_VALUES = 100_000
+MOST_PIECES = 20_000  # of a chunked answer, each of which costs the same however short it is: CUPS sends 2 kB and more
 _TOO_LARGE = f"an answer of more than {MOST_ANSWER_BYTES / 1e6:g} MB"
 _PER_INCH = 3
 _LONGEST_MESSAGE = 500
@@ -180,7 +181,7 @@ def ask(
         response = connection.getresponse()
         if (response.length or 0) > MOST_ANSWER_BYTES:
             raise ServerSilent(where, _TOO_LARGE)
-        content = response.read(MOST_ANSWER_BYTES + 1)
+        content = _content(where, response)
         missing = response.length or 0
     # a header or a piece's length that is no number is a ValueError in the library, a port beyond all an OverflowError
     except ServerSilent:
@@ -200,6 +201,19 @@ def ask(
     if response.status != 200:
         raise ServerSilent(where, f"HTTP {response.status} {_said(response.reason)}")
     return _answer(where, content)
+
+
+def _content(where: str, response: http.client.HTTPResponse) -> bytes:
+    """An answer's bytes, at most one more than may be.  Raises ServerSilent where it comes in too many pieces."""
+    if not response.chunked:
+        return response.read(MOST_ANSWER_BYTES + 1)
+    content = bytearray()
+    for _ in range(MOST_PIECES):
+        piece = response.read1(MOST_ANSWER_BYTES + 1 - len(content))  # never more than what is left of one piece
+        content += piece
+        if not piece or len(content) > MOST_ANSWER_BYTES:
+            return bytes(content)
+    raise ServerSilent(where, f"an answer in more than {MOST_PIECES} pieces")
 
 
 def _watch(connection: http.client.HTTPConnection) -> Timer:

@@ -171,8 +171,17 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
         ):  # fmt: skip
             return
         case L.KioskStands(name=name, at=place, heats=heats, known=known):
+            before = state.get("member", at.kiosk) or {"rests": 0, "woke": None, "gone": None}
             row = {"key": at.kiosk, "name": name, "at": place, "heats": int(heats), "known": int(known), "line": at.id}
-            yield Put("member", row)
+            yield Put("member", before | row)
+        case L.KioskRests():
+            if (member := state.get("member", at.kiosk)) is not None:
+                yield Put("member", member | {"rests": 1, "woke": None})
+        case L.KioskLockedOut(kiosk=gone):
+            if (member := state.get("member", gone)) is not None:
+                yield Put("member", member | {"gone": at.id})
+                if gone != at.kiosk and not member["rests"]:
+                    yield from derive_heat.unknown_since(bool(member["heats"]), state)
         case L.ClaimSettled():  # of kiosks that worked apart: `fold`
             return
 

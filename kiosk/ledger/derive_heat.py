@@ -244,6 +244,20 @@ def withdrawn(entry: L.ReadingWithdrawn, at: Stamp, state: LedgerState) -> Itera
         yield Put("holder", row | {"heat": Heat.UNKNOWN.value})
 
 
+def unknown_since(heats: bool, state: LedgerState) -> Iterator[Change]:
+    """A kiosk is gone, and nobody knows what was done at it last: where holders were put, or what was heated.
+
+    heats: heatings were booked at it.  Then nothing that can be heated is cool; at any other kiosk a holder may have
+    been taken out of the sleeve it cooled in.
+    """
+    for hold in state.all("hold"):
+        if hold["ended_line"] is None:
+            yield Put("hold", hold | _UNSEEN)
+    for row in state.all("holder") if heats else ():
+        if row["heat"] == Heat.COOL.value and row["clamping"] == Clamping.SHRINK_FIT.value:
+            yield Put("holder", row | {"heat": Heat.UNKNOWN.value})
+
+
 def restored(entry: L.Restored, at: Stamp, state: LedgerState) -> Iterator[Change]:
     for key in (*entry.holders, *entry.unsure):
         if state.get("holder", key) is None:  # registered after the copy was made: not cool when it comes again

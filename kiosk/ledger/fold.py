@@ -15,12 +15,13 @@ from typing import Any
 
 import msgspec
 
+from kiosk.ledger import fold_unseen
 from kiosk.ledger.derive import changes
 from kiosk.ledger.shared_form import WAITING, Told
 from kiosk.ledger.state import Broken, Change, LedgerState, Put, Stamp, TableRow, text
 from kiosk.rules import lines as L
 from kiosk.rules.cards import Heat
-from kiosk.rules.merge import Claim, Made, Matter, claims, clashing, closes, has_seen, with_claim
+from kiosk.rules.merge import Claim, Made, Matter, claims, clashing, closes, with_claim
 
 SHARED_CLOCK = "*"  # the clock of rows that count by ages: everybody's, and no kiosk's
 
@@ -77,6 +78,9 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     said = line.said
     entry = referring(said.entry, line)
     stamp = said.stamp(line.id)
+    member = state.get("member", line.chain)
+    if member is not None and member["rests"] and not isinstance(entry, L.KioskRests):
+        yield Put("member", member | {"rests": 0, "woke": line.id})
     if said.seen == 0:  # from before there were others
         yield from changes(entry, stamp, state)
         return
@@ -87,15 +91,18 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     entry = about
     apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
     applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
-    if applies is None:
-        return
+    at = _at(entry, line, state)
     try:
-        for change in changes(applies, _at(applies, line, state), state):
+        for change in changes(applies, at, state) if applies else fold_unseen.dropped(entry, at, state):
             yield _for_all(change, line, doubtful)
     except Broken:
         if not line.behind:
             raise
         yield from _kept_apart(entry, line, state)
+        for change in fold_unseen.dropped(entry, at, state):
+            yield _for_all(change, line, doubtful)
+    if line.behind:
+        yield from fold_unseen.doubted(entry, line.chain, said.seen, state)
 
 
 def _kept_apart(entry: L.Entry, line: Placed, state: LedgerState) -> Iterator[Change]:
@@ -187,16 +194,29 @@ def _as_it_applies(
 
 
 def _about_its_heating(entry: L.Entry, line: Placed, state: LedgerState) -> L.Entry | None:
-    """A line about one heating, or about none, changes no other; None: it changes nothing."""
+    """A line about one heating, or about none, changes no other; None: it changes nothing.
+
+    One that did not know of another kiosk's step or heating was written of what may not have been so, a reading before
+    a later heating: it ends nothing and teaches nothing.
+    """
     match entry:
-        case L.HoldEnded(holder=key, by="time") if _step_unseen(key, line, state):
-            return None  # it ended by what its kiosk knew: whoever knows more counts it
-        case L.HoldEnded(holder=key, heating=None) if _runs(key, state) or _step_unseen(key, line, state):
+        case L.HoldEnded(holder=key) if _step_unseen(key, line, state):
+            return None  # it ended by what its kiosk knew: whoever knows more counts it, or reads it again
+        case L.HoldEnded() if _lost_one_unseen(line, state):
+            return None  # what was done at a kiosk that is gone, it could not know
+        case L.HoldEnded(holder=key, heating=None) if _runs(key, state):
             return None
+        case L.TemperatureRead(holder=key) if _step_unseen(key, line, state):
+            return dataclasses.replace(entry, heating=_NO_HEATING, pair="")
         case L.TemperatureRead(heating=None):
             return dataclasses.replace(entry, heating=_NO_HEATING)
         case _:
             return entry
+
+
+def _lost_one_unseen(line: Placed, state: LedgerState) -> bool:
+    """Whether a kiosk was locked out, and this line's kiosk had not seen that."""
+    return any((row["gone"] or 0) > line.said.seen for row in state.all("member"))
 
 
 def _runs(holder: str, state: LedgerState) -> bool:
@@ -205,10 +225,8 @@ def _runs(holder: str, state: LedgerState) -> bool:
 
 
 def _step_unseen(holder: str, line: Placed, state: LedgerState) -> bool:
-    """Whether another kiosk moved the holder, and this one had not seen that."""
-    row = state.get("claim", f"{Matter.PLACE.value}/{holder}")
-    made = _made.decode(row["made"]) if row else ()
-    return not all(has_seen(line.chain, line.said.seen, each) for each in made)
+    """Whether another kiosk moved or heated the holder, and this one had not seen that."""
+    return not fold_unseen.all_seen(Matter.PLACE, holder, line.chain, line.said.seen, state)
 
 
 def _at(entry: L.Entry, line: Placed, state: LedgerState) -> Stamp:

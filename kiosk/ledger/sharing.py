@@ -71,13 +71,25 @@ class _End(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """A kiosk of the shop.  known: all others know what it said.  line: id of the line in which it said so last."""
+    """A kiosk of the shop.  known: all others know what it said.  line: id of the line in which it said so last.
+
+    rests: closed in order, and no line of it came since.  woke: id of its first line after it rested last.  gone: it
+    belongs to the shop no more.
+    """
 
     name: str
     at: str | None
     heats: bool
     known: bool
     line: int
+    rests: bool = False
+    woke: int | None = None
+    gone: bool = False
+
+    @property
+    def awake(self) -> bool:
+        """Whether no other kiosk may take it to be at rest: after it rested it has a line in the shop's order."""
+        return not self.rests and (self.woke is None or self.woke < WAITING)
 
 
 class _Imaged:
@@ -133,9 +145,12 @@ class Sharing:
         """The kiosks that said where they stand, and all others that ever wrote: these may book heatings."""
         rows = self._state.all("member")
         said = {
-            each["key"]: Member(each["name"], each["at"], bool(each["heats"]), bool(each["known"]), each["line"])
+            each["key"]: Member(
+                each["name"], each["at"], bool(each["heats"]), bool(each["known"]), each["line"],
+                bool(each["rests"]), each["woke"], each["gone"] is not None,
+            )
             for each in rows
-        }
+        }  # fmt: skip
         return {chain: Member("", None, True, False, WAITING) for chain in self._ends} | said
 
     @classmethod

@@ -12,7 +12,6 @@ from peewee import (
     CompositeKey,
     DatabaseProxy,
     FloatField,
-    ForeignKeyField,
     IntegerField,
     Model,
     TextField,
@@ -44,10 +43,13 @@ class KeptLine(Table):
 
 
 class Mention(Table):
-    """Which lines speak of a holder, an assembly, a place, an operator: the index behind every history."""
+    """Which lines speak of a holder, an assembly, a place, an operator: the index behind every history.
+
+    No foreign key: where a line's id becomes its shared number, SQLite would look through the whole index for it.
+    """
 
     subject = TextField()
-    line = ForeignKeyField(KeptLine, on_delete="RESTRICT", index=False)
+    line = IntegerField(column_name="line_id")
 
     class Meta:
         primary_key = CompositeKey("subject", "line")
@@ -266,6 +268,9 @@ class Member(Table):
     heats = IntegerField()
     known = IntegerField()  # by all others, as it says
     line = IntegerField()
+    rests = IntegerField()  # closed in order, and nothing of it since
+    woke = IntegerField(null=True)  # the first line of it after it rested last
+    gone = IntegerField(null=True)  # the line by which it was locked out, or left
 
 
 class Chained(Table):

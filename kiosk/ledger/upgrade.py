@@ -16,7 +16,7 @@ from kiosk.ledger.derive import MemoryState, Stamp, changes
 from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 
-VERSION = 6
+VERSION = 7
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
 
@@ -71,11 +71,21 @@ def _room_for_others(database: Database) -> None:
     database.create_tables([*T.SHARING, T.Claim, T.Difference, T.Member])
 
 
+def _kiosks_rest(database: Database) -> None:
+    """To 7: a kiosk of the shop may rest or be gone, and none ever said so; what was unseen makes holds stricter.
+
+    All tables and the index, which names lines without a foreign key from now on, are made anew from the lines after a
+    step.
+    """
+    database.drop_tables([T.Member])
+    database.create_tables([T.Member])
+
+
 # Version a step starts from -> what it does.  To 3: readings keep how they hang on every film, and a hold keeps the
 # strictest values since it began.  To 4: all the values it may have begun under.  To 5:
 # readings keep the numbers of their lines, so that one can be withdrawn.  To 6: room for other kiosks' lines.
 STEPS: Mapping[int, Step] = {
-    1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others
+    1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others, 6: _kiosks_rest
 }  # fmt: skip
 
 

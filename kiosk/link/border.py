@@ -47,8 +47,11 @@ class Beats(Protocol):
     def say(self, beat: int) -> str:
         """What this kiosk says with its beat of that number."""
 
-    def hear(self, beat: int, others: Sequence[Kiosk]) -> None:
-        """What the other kiosks said last, as the server gave it back for this kiosk's beat of that number."""
+    def hear(self, beat: int, others: Sequence[Kiosk], end: int | None) -> None:
+        """What the other kiosks said last, as the server gave it back for this kiosk's beat of that number.
+
+        end: the last number of the shop's order; None: the server may have lost lines.
+        """
 
 
 @dataclass(frozen=True)

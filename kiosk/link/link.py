@@ -148,6 +148,13 @@ class Link:
         with self._known:
             return self._known.wait_for(lambda: self._fresh >= asked or self._closing, within_s) and not self._closing
 
+    def shared(self, within_s: float) -> bool:
+        """Waits until every own line has its number at the server; False: it does not know of all."""
+        self._ring()
+        with self._known:
+            self._known.wait_for(lambda: self._waiting() == 0 or self._closing, within_s)
+            return self._waiting() == 0
+
     def standing(self) -> Standing:
         with self._known:
             state = self._now()
@@ -275,7 +282,8 @@ class Link:
             self._own_shared = answer.own_number
             self._kiosks = answer.kiosks
             self._fault = LinkFault(Cause.PUT_BACK) if answer.put_back else None
-        self._beats.hear(self._beat, [each for each in answer.kiosks if each.kiosk != self._copy.kiosk])
+        others = [each for each in answer.kiosks if each.kiosk != self._copy.kiosk]
+        self._beats.hear(self._beat, others, None if answer.put_back else answer.head)
 
     def _put_back(self, connection: Connection, answer: calls.Answer) -> None:
         """The server has less than this kiosk: it gets back what it lost, from a copy that is checked on the way."""
@@ -323,6 +331,7 @@ class Link:
                 self._answered()
                 self._own_shared = given[-1].number
                 self._own_last = max(self._own_last, self._own_shared)
+                self._known.notify_all()
             self._beat_if_due(connection)
 
     def _pull(self, connection: Connection) -> bool:

@@ -18,7 +18,7 @@ from kiosk.rules.cards import OperatorCard
 # whose it is.
 _ALWAYS = (
     L.SignedIn, L.SignedOut, L.PinGiven, L.PhonePaired, L.PhoneEnded, L.TurnedAway, L.KioskStarted, L.Restored,
-    L.AuditPaused, L.KioskStands,
+    L.AuditPaused, L.KioskStands, L.KioskRests,
 )  # fmt: skip
 
 
@@ -27,6 +27,8 @@ def of_itself(entry: L.Entry) -> bool:
     match entry:
         case L.HoldEnded(by=by):
             return by == "time"
+        case L.Heated(heats=0, reading_only=True):
+            return True  # nobody heated it by this line: nobody knows any more how warm it is
         case L.DifferenceSettled(action=action):
             return action == Action.COOLED.value
         case L.SettingChanged(name=name, reason=reason):
@@ -94,6 +96,8 @@ def apart_answer(apart: Apart | None, entry: L.Entry) -> Answer:
     """Whether a line may be written at a kiosk that is cut off."""
     if apart is not None and not apart.admitted and not of_itself(entry):
         return Answer.REFUSED
+    if apart is not None and not apart.awake and _about_heat(entry):
+        return Answer.REFUSED
     if apart is None or apart.caught_up:
         return Answer.AS_EVER
     match entry:
@@ -109,3 +113,8 @@ def apart_answer(apart: Apart | None, entry: L.Entry) -> Answer:
             return TABLE[Question.OFFICE]
         case _:
             return Answer.AS_EVER
+
+
+def _about_heat(entry: L.Entry) -> bool:
+    """Whether steel was heated by what this line tells."""
+    return isinstance(entry, L.Heated | L.Built | L.TornDown) and not of_itself(entry)

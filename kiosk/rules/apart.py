@@ -71,7 +71,8 @@ class Apart:
     kiosk is.  caught_up: the server answers and this kiosk has all it knows.  station: this kiosk may book a heating,
     and all others know it.  machine: code of the machine this kiosk stands at.  since_utc_s: since when the longest
     silent one of the stations, else of all, is not heard; as_of_utc_s: how old the facts are.  Both for people.
-    admitted: every other kiosk knows of this one, so that its silence is not mistaken.
+    admitted: every other kiosk knows of this one, so that its silence is not mistaken.  awake: none of them may take
+    this one to be at rest, as it was when it was closed in order.
     """
 
     kiosk: str
@@ -83,6 +84,7 @@ class Apart:
     since_utc_s: float | None = None
     as_of_utc_s: float | None = None
     admitted: bool = True
+    awake: bool = True
 
 
 def nothing_heard(kiosk: str) -> Apart:

@@ -27,6 +27,15 @@ class Moment:
     watched_s: float
 
 
+class Until(Enum):
+    """What the time of a hold means; the value is the key of its words.  The first two have no time."""
+
+    READING = "heat.reading_ends"
+    PROBE_NOW = "strip.probe_now"
+    PROBE_IN = "heat.probe_in"
+    SAFE_IN = "heat.safe_in"
+
+
 @dataclass(frozen=True, slots=True)
 class HoldView:
     """A hold at one moment.  Temperatures °C, times in seconds from that moment.
@@ -57,6 +66,23 @@ class HoldView:
         """Whether it would have ended by what this kiosk knows."""
         return not self.needs_reading and self.remaining_s is not None and self.remaining_s <= 0
 
+    @property
+    def counts_s(self) -> float | None:
+        """What there is to count down; None: nothing, for no time is known, or none of it is left."""
+        return self.remaining_s if self.remaining_s is not None and self.remaining_s > 0 else None
+
+    @property
+    def safe_in_s(self) -> float | None:
+        """Until time alone lets it be touched; None: no time does now, a reading must, or others must be heard."""
+        return None if self.needs_reading or (self.unheard and self.time_is_up) else self.remaining_s
+
+    @property
+    def until(self) -> Until:
+        """What is waited for: words without a time wherever there is none to count."""
+        if self.counts_s is not None:
+            return Until.PROBE_IN if self.needs_reading else Until.SAFE_IN
+        return Until.PROBE_NOW if self.needs_reading and self.remaining_s is not None else Until.READING
+
 
 @dataclass(frozen=True, slots=True)
 class ProbeNext:
@@ -82,7 +108,7 @@ class ProbeNext:
             where=f"term.{self.where}",
             in_min=ceil(self.in_s / 60),
             under_c=self.under_c,
-            free_min=ceil(self.free_s / 60),
+            free_min=max(ceil(self.free_s / 60), 1),
             else_min=ceil(self.else_s / 60),
         )
 

@@ -58,6 +58,8 @@ def may_go(
         return refuse(Reason.NOT_SHRINK, card, goal, name=card.name, place=goal.name)
     if Need.SHRINKS in needs and about_heating(card.apart) is Answer.REFUSED:
         return refuse(Reason.NOT_THE_STATION, card, goal, name=card.name, place=goal.name)
+    if heat is not Heat.COOL and card.apart is not None and not card.apart.awake:
+        return refuse(Reason.TAKEN_AS_OFF, card, goal, name=card.name, place=goal.name)
     if Need.COOL in needs and heat is Heat.UNKNOWN:
         return too_warm(card, goal, goal.name, cooling)
     if Need.ASSEMBLED in needs and card.assembly is None:
@@ -115,7 +117,7 @@ def too_warm(card: HolderCard, goal: PlaceCard | None, place: str, cooling: Plac
             place=place,
             hottest_c=hold.hottest_c,
             where=f"term.{hold.where}",
-            remaining_s=hold.remaining_s,
+            remaining_s=hold.safe_in_s,
         ),
         say("remedy.hot", name=card.name, place=at.name if at else None, reading=hold.needs_reading),
         holder=card,
@@ -200,7 +202,7 @@ def pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Done 
     if refused is not None:
         if refused.reason is Reason.LOOK_FIRST:
             keep = replace(keep, look_at=goal.place.code)
-        return Refused(refused.reason, refused.why, refused.remedy, keep, card, goal)
+        return replace(refused, pending=keep, holder=card, goal=goal, lines=_known_all_the_same(card, goal, refused))
     origin = card.at.place.code if card.at else None
     again = origin == goal.place.code and _is_same_heating(view, card, goal, moment)
     if origin == goal.place.code and (again or goal.place.kind is not Kind.SHRINK):
@@ -212,6 +214,17 @@ def pair(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> Done 
     words = say(step.value, name=card.name, origin=card.at.name if card.at else None, goal=goal.name)
     reason, note = _relied_on(card, goal)
     return Done(arrival(card, goal, reason), words, holder=card, goal=goal, step=step, note=note)
+
+
+def _known_all_the_same(card: HolderCard, goal: PlaceCard, refused: Refused) -> tuple[Entry, ...]:
+    """What a refusal leaves in the book: a hand stood at the station with that steel, and will not wait for a kiosk.
+
+    The others expect no heating from this one, so that only the doubt is written: nobody knows how warm it is.
+    """
+    if refused.reason is not Reason.NOT_THE_STATION:
+        return ()
+    at = card.at or goal
+    return (Heated(card.holder.key, at.place.code, heats=0, reading_only=True, body_unknown=True),)
 
 
 def _relied_on(card: HolderCard, goal: PlaceCard) -> tuple[str, Say | None]:

@@ -10,6 +10,7 @@ not be hears that, with or without a badge.  But without the badge nothing is wr
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import assert_never
 
 from kiosk.rules import audit_scan, audit_settling, checkin
@@ -84,7 +85,8 @@ def _without_badge(view: View, outcome: Outcome) -> Refused:
         place = outcome.goal.name if outcome.goal else view.audit.scope.name
         return checkin.too_warm(outcome.holder, outcome.goal, place, view.cooling_place)
     first = outcome.pending if isinstance(outcome, Wait) and view.audit is None else None
-    return refuse(Reason.BADGE_FIRST, pending=first)
+    known = outcome.lines if isinstance(outcome, Refused) else ()
+    return replace(refuse(Reason.BADGE_FIRST, pending=first), lines=known)
 
 
 def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode) -> Outcome:

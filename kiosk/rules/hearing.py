@@ -60,12 +60,16 @@ class Hearing:
         self._heard_s: dict[str, float] = {}
         self._applied: dict[str, int] = {}
         self._trips: dict[str, list[Trip]] = {}
+        self._paces: dict[str, Pace | None] = {}  # by the trips kept; worked out when one is added, not when asked
+        self._ends: list[tuple[float, int]] = []  # when asked, and where the shop's order ended then or later
+        self._order_applied = 0
+        self._complete_s: float | None = None
 
     def sends(self, beat: int, now_s: float) -> dict[str, Echo]:
         """A beat of this number goes out now; what it echoes."""
         self._sent_s[beat] = now_s
-        for old in [number for number in self._sent_s if number < beat - 600]:
-            del self._sent_s[old]
+        while (oldest := next(iter(self._sent_s))) < beat - 600:  # in the order they were sent
+            del self._sent_s[oldest]
         return dict(self._came)
 
     def heard(self, beat: Beat, now_s: float) -> None:
@@ -97,6 +101,24 @@ class Hearing:
                 waits.append((until_s, last))
         self._proven[kiosk] = waits[-16:]
 
+    def answered(self, beat: int, end: int) -> None:
+        """The server's answer to an own beat.  end: the last number of the shop's order, which may be newer."""
+        if (sent_s := self._sent_s.get(beat)) is not None:
+            self._ends.append((sent_s, end))
+            self.order_applied(self._order_applied)
+
+    def order_applied(self, n: int) -> None:
+        """All shared lines to this one are in the tables here."""
+        self._order_applied = n
+        for sent_s, end in self._ends:
+            if end <= n:
+                self._complete_s = max(sent_s, self._complete_s or sent_s)
+        self._ends = [each for each in self._ends if each[1] > n][-16:]
+
+    def order_is_known(self, now_s: float) -> bool:
+        """Whether all lines that had their number a moment ago are here, which says all of kiosks at rest."""
+        return self._is_near(self._complete_s, now_s)
+
     def heard_to_s(self, kiosk: str) -> float | None:
         """Until when, by this kiosk's counter, all that kiosk's lines are known here; None: never since the start."""
         return self._heard_s.get(kiosk)
@@ -116,19 +138,18 @@ class Hearing:
         if not trips or trip.sent_s - trips[-1].sent_s >= _APART_S:
             trips.append(trip)
             del trips[:-_TRIPS]
+            found = [each for first, later in combinations(trips, 2) if (each := pace(first, later)) is not None]
+            narrowest = Pace(max(each.least for each in found), min(each.most for each in found)) if found else None
+            self._paces[kiosk] = narrowest
 
     def pace(self, kiosk: str) -> Pace | None:
         """How that kiosk's counter runs against this one's, as narrowly as round trips say; None: not known yet."""
-        trips = self._trips.get(kiosk, [])
-        found = [each for first, later in combinations(trips, 2) if (each := pace(first, later)) is not None]
-        if not found:
-            return None
-        return Pace(max(each.least for each in found), min(each.most for each in found))
+        return self._paces.get(kiosk)
 
     @property
     def own_runs_fast(self) -> bool:
         """Whether every other whose pace is known finds this kiosk's counter fast; one alone may only have slept."""
-        known = [each for kiosk in self._trips if (each := self.pace(kiosk)) is not None]
+        known = [each for each in self._paces.values() if each is not None]
         return bool(known) and all(each.own_runs_fast for each in known)
 
 

@@ -56,6 +56,7 @@ class HeatValues:
     heating_s: float
     length_tolerance_um: float
     ambient_sd_k: float = AMBIENT_K.whole
+    probe_tolerance_k: float = PROBE_TOLERANCE_K
 
     def stricter(self, other: HeatValues) -> HeatValues:
         """For each value the one that holds longer."""
@@ -66,6 +67,7 @@ class HeatValues:
             max(self.heating_s, other.heating_s),
             min(self.length_tolerance_um, other.length_tolerance_um),
             max(self.ambient_sd_k, other.ambient_sd_k),
+            max(self.probe_tolerance_k, other.probe_tolerance_k),
         )
 
 
@@ -74,11 +76,11 @@ def all_found(before: tuple[HeatValues, ...], found: HeatValues) -> tuple[HeatVa
 
     Nobody knows which of them were true of it, or which of one and which of another; and since readings tell of a
     hotter start that it cooled faster, none of them stands for the others: each is kept, with the strictest of all.
-    What may be touched and measured is not the steel's: there the strictest alone counts.
+    What may be touched and measured and what a probe is good for is not the steel's: there the strictest alone counts.
     """
     every = dict.fromkeys((*before, found))
     strictest = reduce(HeatValues.stricter, every)
-    shared = {"limit_c": strictest.limit_c, "length_tolerance_um": strictest.length_tolerance_um}
+    shared = {name: getattr(strictest, name) for name in ("limit_c", "length_tolerance_um", "probe_tolerance_k")}
     return tuple(dict.fromkeys(replace(each, **shared) for each in (*every, strictest)))
 
 
@@ -119,17 +121,27 @@ class HoldFacts:
 
 @dataclass(frozen=True, slots=True)
 class HoldRules:
-    """The shop's values a hold depends on.  heating_s: how long after the scan it may still be heated."""
+    """The shop's values a hold depends on.  heating_s: how long after the scan it may still be heated.
+
+    probe_tolerance_k: what a probe is good for with which it is read from now on.
+    """
 
     room: Room
     temp_c: float
     heating_s: float = 60.0
+    probe_tolerance_k: float = PROBE_TOLERANCE_K
 
     @property
     def values(self) -> HeatValues:
         room = self.room
         return HeatValues(
-            self.temp_c, room.ambient_c, room.limit_c, self.heating_s, room.tolerance_um, room.ambient_sd_k
+            self.temp_c,
+            room.ambient_c,
+            room.limit_c,
+            self.heating_s,
+            room.tolerance_um,
+            room.ambient_sd_k,
+            self.probe_tolerance_k,
         )
 
     def of(self, values: HeatValues) -> HoldRules:
@@ -139,7 +151,7 @@ class HoldRules:
             tolerance_um=values.length_tolerance_um,
             ambient_sd_k=values.ambient_sd_k,
         )
-        return HoldRules(room, values.temp_c, values.heating_s)
+        return HoldRules(room, values.temp_c, values.heating_s, values.probe_tolerance_k)
 
     def each(self, began: tuple[HeatValues, ...]) -> tuple[HoldRules, ...]:
         """All that a hold may have begun under, these among them."""

@@ -5,6 +5,10 @@ the air, the water) is learnt from all of them together; the rest from a type's 
 about what was expected when the reading was taken, so that the order of readings does not matter and a line holds
 all there is to replay.  It must never learn what is new in every heat: readings of one heat share that, and a
 hundred of them say little more than ten.
+
+A shop changes: a sleeve scales up, a nozzle is moved.  What an earlier heat said fades with every heat read after it,
+so that it says half as much once the type was read so often again, or the shop; what fades gives way to what is
+expected before any reading.  Source: discount factors (West and Harrison 1997, 6.3).
 """
 
 from __future__ import annotations
@@ -22,6 +26,7 @@ from kiosk.rules.cooling.unknowns import COMMON, FILM, HEAT_LEVEL, SKIN, WRONG, 
 _WAYS = tuple(Way)
 _MOST_OF_A_HEAT = 12  # the latest readings of one heat that are learnt from
 _LEAST_K = 3.0  # of excess, for a logarithm to mean anything
+_HALF_OF_TYPE, _HALF_OF_SHOP = 14, 200  # heats read since, of the same type and of any, after which half is left
 
 Column = tuple[Way, str | None] | None  # None: heat level
 
@@ -57,6 +62,10 @@ class _Information:
     precision: Floats
     pull: Floats
 
+    def faded(self, left: float) -> _Information:
+        """So much of it."""
+        return _Information(self.columns, self.precision * left, self.pull * left)
+
 
 class Heats:
     """Accepted readings, heat by heat, of all types of a shop.  Grows as readings come in."""
@@ -77,10 +86,16 @@ class Heats:
         before: number of the line that began it; only what was read earlier counts, so that a running hold is the
         same whenever it is worked out.
         """
-        by_type: dict[str, list[_Information]] = {}
-        for (type_name, heating), lessons in self._heats.items():
+        read: list[tuple[int, tuple[str, int], list[Lesson]]] = []
+        for key, lessons in self._heats.items():
             if earlier := [each for each in lessons if before is None or each.line < before]:
-                by_type.setdefault(type_name, []).append(self._of_heat((type_name, heating), earlier))
+                read.append((max(each.line for each in earlier), key, earlier))
+        by_type: dict[str, list[_Information]] = {}
+        latest_first = sorted(read, key=lambda heat: heat[:2], reverse=True)
+        for since, (_, key, lessons) in enumerate(latest_first):
+            heats = by_type.setdefault(key[0], [])
+            left = 0.5 ** (len(heats) / _HALF_OF_TYPE + since / _HALF_OF_SHOP)
+            heats.append(self._of_heat(key, lessons).faded(left))
         own = by_type.pop(of_type, [])
         precision, pull = np.linalg.inv(untaught().cov * COMMON), np.zeros(1 + len(_WAYS))
         for heats in by_type.values():

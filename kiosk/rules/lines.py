@@ -451,6 +451,31 @@ class KioskStands:
     known: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class KioskRests:
+    """The kiosk that writes this is closed in order: nothing is done at it before its next line has its shared number.
+
+    Whoever knows all shared lines up to a moment therefore knows all that was done at this kiosk until then.
+    """
+
+    kind: ClassVar[str] = "kiosk rests"
+
+
+@dataclass(frozen=True, slots=True)
+class KioskLockedOut:
+    """A kiosk (its identity) works in this shop no more: stolen, lost, or it left; the server takes no line after this.
+
+    name: as people called it.  shared: how many lines of it the shop's book has.  unshared: how many more it had
+    written when it was heard last, which nobody knows; what was heated there since it was heard is among them.
+    """
+
+    kind: ClassVar[str] = "kiosk locked out"
+    kiosk: str
+    name: str
+    shared: int = 0
+    unshared: int = 0
+
+
 Entry = (
     PlaceAdded
     | PlaceRetired
@@ -493,6 +518,8 @@ Entry = (
     | ImportUndone
     | ClaimSettled
     | KioskStands
+    | KioskRests
+    | KioskLockedOut
 )
 
 KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}

@@ -38,10 +38,10 @@ def next_step(card: HolderCard, ways: Ways, moment: Moment) -> Say | None:
         if hold.take_out_in_s is not None:
             spot = f"term.{hold.where}" if hold.needs_reading else None
             return say("next.in_sleeve", place=_at(card), out_at=moment.utc_s + hold.take_out_in_s, where=spot)
-        if hold.needs_reading or hold.remaining_s is None:
+        if hold.safe_in_s is None:
             read_at = _later(moment, hold.remaining_s)
             return say("next.read", place=_at(card), where=f"term.{hold.where}", read_at=read_at)
-        return say("next.cooling", place=_at(card), free_at=moment.utc_s + hold.remaining_s)
+        return say("next.cooling", place=_at(card), free_at=moment.utc_s + hold.safe_in_s)
     if warmth(card) is Heat.UNKNOWN:
         return say("next.unproven", place=ways.cooling)
     assembly = card.assembly

@@ -52,6 +52,7 @@ class Reason(Enum):
     NOT_SETTLED_SO = "not_settled_so"  # this action does not close that difference
     UNHEARD = "unheard"  # it would be cool by what this kiosk knows, and others that heat or move are not heard
     NOT_THE_STATION = "not_the_station"  # a heating at a kiosk from which the others expect none
+    TAKEN_AS_OFF = "taken_as_off"  # the others count on nothing hot being moved at a kiosk that was switched off
     LOOK_FIRST = "look_first"  # who stands in that pocket now is not known here
     UNDO_SHARED = "undo_shared"
     CATCH_UP_FIRST = "catch_up_first"  # what the whole shop goes by is done with the server in reach
@@ -128,7 +129,10 @@ class Wait:
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """Not accepted: why, and what to do instead.  `pending` stays, so that a better place is one scan away."""
+    """Not accepted: why, and what to do instead.  `pending` stays, so that a better place is one scan away.
+
+    lines: what is written all the same, because it is known now, refused or not.
+    """
 
     reason: Reason
     why: Say
@@ -136,6 +140,7 @@ class Refused:
     pending: Pending | None = None
     holder: HolderCard | None = None
     goal: PlaceCard | None = None
+    lines: tuple[Entry, ...] = ()
 
 
 Outcome = Done | Wait | Refused

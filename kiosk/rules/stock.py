@@ -59,7 +59,7 @@ def book_entry(
         pocket=place.number if place and place.kind is Kind.POCKET else None,
         fixed=fixed,
         hot=held or card.heat is Heat.UNKNOWN,
-        safe_in_s=card.hold.remaining_s if card.hold and held and not card.hold.needs_reading else None,
+        safe_in_s=card.hold.safe_in_s if card.hold and held else None,
         heats=card.heat_cycles,
         regrinds=regrinds,
         tool_number=tool_number,

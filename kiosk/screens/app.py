@@ -24,7 +24,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from kiosk import settings
+from kiosk import __version__, settings
 from kiosk.screens.display import NoDisplay, demand, named, x_screen_px
 from kiosk.screens.options import Options
 from kiosk.sd_notify import ServiceManager
@@ -33,6 +33,9 @@ if TYPE_CHECKING:
     from kiosk.desk import Desk
     from kiosk.rehearsal import PretendedTime
     from kiosk.screens.window import KioskApp
+
+
+log = logging.getLogger("kiosk.window")
 
 
 def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> int:
@@ -69,10 +72,16 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
             watched(app)
         app.open()
         app.run()
+    except BaseException as error:
+        log.critical("The window ended by a fault", exc_info=error)
+        raise
     finally:
         app.close()
     if worker.refusal is not None:
         raise worker.refusal
+    from kiosk import logbook
+
+    logbook.end()
     if app.beginning.goes_to is not None:
         open_instead(options, app.beginning.goes_to)
     return 0
@@ -94,10 +103,22 @@ def open_instead(options: Options, folder: Path) -> None:
 
 
 def _open_desk(options: Options, clock: PretendedTime | None) -> Desk:
-    """On the desk's thread: what the desk needs is read there too."""
+    """On the desk's thread: what the desk needs is read there too.  The log begins once the folder is this kiosk's."""
+    from kiosk import logbook
+    from kiosk.ledger.lock import InUse
     from kiosk.screens.opening import open_desk
 
-    return open_desk(options) if clock is None else open_desk(options, clock.counter, clock.wall)
+    try:
+        desk = open_desk(options) if clock is None else open_desk(options, clock.counter, clock.wall)
+    except InUse:
+        raise  # the log is the other's who has the book
+    except Exception as refusal:
+        if options.data_dir.is_dir() and logbook.begin(options.data_dir):
+            log.info("The kiosk could not be opened: %s", refusal)
+        raise
+    if logbook.begin(options.data_dir):
+        log.info("%s: version %s, %d lines", logbook.BEGUN, __version__, desk.session.book.last_id)
+    return desk
 
 
 def prepare_kivy(size: tuple[int, int] | None) -> None:

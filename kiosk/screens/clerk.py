@@ -6,6 +6,8 @@ is the desk's.  What he keeps is what the frame shows: what is hot, who is at wo
 
 from __future__ import annotations
 
+import logging
+import time
 from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
@@ -34,6 +36,9 @@ Failed = Callable[[Exception], Any] | None
 
 AWAY_S = 120.0  # without a touch or a scan, then the window goes back to where everybody expects it
 TROUBLE_BEATS = 15  # how many good seconds a trouble stays in the strip
+CLOCK_SET_S = 30.0  # a wall clock that moved so far beside the watched one was set
+
+log = logging.getLogger("kiosk.window")
 
 
 class Asks(Protocol):
@@ -96,11 +101,13 @@ class Clerk(Way):
         super().__init__(show)
         self._worker, self._sounds = worker, sounds
         self._taken_out: set[str] = set()
+        self._link_state = ""
         self._troubled_beats = 0
         self._taking = False  # what other kiosks did is coming in
         self._untold = ""  # a trouble that stays in the strip until somebody is there
         self._undoing = False  # it was asked to take the last step back
         self._now_s = 0.0  # watched time of the last beat
+        self._ahead_s: float | None = None  # by how much the wall clock is ahead of the watched one
         self._quiet_since_s: float | None = None  # watched time of the last touch or scan; None: just now
 
     def ask(
@@ -241,6 +248,7 @@ class Clerk(Way):
         if now.link is not None and not self._taking:
             self._take_more(True)
         self._now_s = now.watched_s
+        self._notice_clock()
         self.undo_s, self.undo_name = (0.0, "") if self._undoing else (now.undo_s, now.undo_name)
         self._troubled_beats += 1
         if self._troubled_beats > TROUBLE_BEATS:
@@ -268,6 +276,23 @@ class Clerk(Way):
 
     def on_trouble(self, *_: object) -> None:
         self._troubled_beats = 0
+        if self.trouble:
+            log.info("The strip says: %s", self.trouble)
+
+    def on_link(self, *_: object) -> None:
+        """How this kiosk stands to the others changed; how many lines wait is nothing to write down."""
+        state = self.link.state if self.link is not None else ""
+        if state != self._link_state:
+            self._link_state = state
+            log.info("The shop's other kiosks: %s", state.replace("_", " ") or "none")
+
+    def _notice_clock(self) -> None:
+        """Somebody, or the network, set the wall clock: that explains times that do not fit each other."""
+        ahead_s = time.time() - self._now_s
+        if self._ahead_s is None or abs(ahead_s - self._ahead_s) > CLOCK_SET_S:
+            if self._ahead_s is not None:
+                log.info("The clock was set by %+.0f s", ahead_s - self._ahead_s)
+            self._ahead_s = ahead_s
 
     def fault(self, error: Exception) -> None:
         """Say in the strip what went wrong; the worker's answer to a question nobody waited for."""

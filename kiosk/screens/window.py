@@ -7,6 +7,7 @@ screens and desk; rebuilds the frame when language or colours change.  Nothing i
 from __future__ import annotations
 
 import gc
+import logging
 import threading
 import time
 from collections.abc import Sequence
@@ -21,6 +22,7 @@ from kivy.core.window import Window
 from kiosk import where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.rules import codes
+from kiosk.rules.cards import Until
 from kiosk.screens import theme
 from kiosk.screens.beginning import Beginning
 from kiosk.screens.camera import Eye
@@ -55,6 +57,8 @@ SLICE_EVERY_S = 0.1
 UNTOUCHED_S = 0.5  # so long after a touch nothing is built that was not asked for
 NAME_LETTERS = 20  # of a name on the strip
 QUIET_S = 5.0  # after the desk was opened, before anything is read that only a later touch needs
+
+log = logging.getLogger("kiosk.window")
 
 
 class KioskApp(App):
@@ -207,7 +211,7 @@ class KioskApp(App):
 
     def _strip(self, *_: object) -> None:
         frame, clerk = self.frame, self.clerk
-        holds = [card.hold for card in clerk.hot if card.hold and card.hold.remaining_s is not None]
+        holds = [card.hold for card in clerk.hot if card.hold and card.hold.until is not Until.READING]
         soonest = min(holds, key=lambda hold: hold.remaining_s or 0.0, default=None)
         frame.hot = len(clerk.hot)
         frame.next_s = -1 if soonest is None or soonest.remaining_s is None else soonest.remaining_s
@@ -300,7 +304,10 @@ class KioskApp(App):
 
             for made in copies.backup(folder, targets, keep):
                 if made.copy is None:
+                    log.warning("No copy of the book in %s: %s", made.folder, made.why)
                     self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
+                else:
+                    log.info("A copy of the book, verified to line %d: %s", made.copy.line, made.copy.path)
 
         threading.Thread(target=copy, name="copy", daemon=True).start()
 

@@ -60,7 +60,7 @@ class Fake:
         self.seen = HELD
         self.reads = 0
         self.book = Book()
-        self.settings = SimpleNamespace(heat=HeatSettings(limit_c=43.0, probe_tolerance_k=1.5))
+        self.settings = SimpleNamespace(heat=HeatSettings(limit_c=43.0, probe_tolerance_k=1.25))
         self.cards = SimpleNamespace(hold_facts=self.facts.get, held=self.held)
         self.calls: list[str] = []
         self.ahead_s = 0.0  # of this kiosk's clock, where several kiosks count a hold
@@ -71,7 +71,7 @@ class Fake:
             curve=lambda facts, moment: (facts, moment), skin=lambda facts, moment: ("skin", moment),
             advice=lambda facts, moment: self.advised,
         )  # fmt: skip
-        self.rules = HoldRules(Room(23.0, 43.0), 330.0)
+        self.rules = HoldRules(Room(23.0, 43.0), 330.0, probe_tolerance_k=1.5)
         self.advised: Advice | None = None
 
     def held(self) -> list[HolderCard]:
@@ -80,7 +80,7 @@ class Fake:
 
     def judge(self, facts: HoldFacts, reading: Reading) -> Verdict | None:
         assert facts == self.facts["k1"] and reading.at_s == self.now_s + self.ahead_s
-        assert reading.tolerance_k == self.settings.heat.probe_tolerance_k, "the shop's own probe"
+        assert reading.tolerance_k == self.rules.probe_tolerance_k, "the worst since it was heated"
         return self.judged
 
     def now(self) -> Moment:

@@ -9,7 +9,8 @@ import pytest
 
 from kiosk.desk.holds import Holds
 from kiosk.rules import codes, hold
-from kiosk.rules.lines import TemperatureRead
+from kiosk.rules.cards import Heat
+from kiosk.rules.lines import Restored, TemperatureRead
 from tests.conftest import Shop
 
 
@@ -201,3 +202,54 @@ def test_advice_is_worked_out_once_until_something_changes(shop: Shop, monkeypat
     shop.desk.heat.advice("T001")
     assert len(asked) == 2
 
+
+
+@pytest.mark.parametrize("ran_s", [7 * 3600.0, 40 * 86400.0])
+@pytest.mark.parametrize("by_file", [False, True])
+def test_a_better_probe_found_in_the_settings_counts_from_the_next_heating_on(
+    shop: Shop, ran_s: float, by_file: bool
+) -> None:
+    """A hold keeps the worst a probe was good for since it began, or a figure edited would end it sooner."""
+
+    def probe_is_good_for(tolerance_k: float) -> None:
+        if by_file:
+            shop.desk.close()
+            (shop.folder / "settings.toml").write_text(f"[heat]\nprobe_tolerance_k = {tolerance_k}\n")
+            shop.reopen()
+        else:
+            shop.desk.people.change_setting("heat", "probe_tolerance_k", f"{tolerance_k}", "another certificate")
+
+    def read() -> float:
+        hold = shop.desk.session.holder("T001").hold
+        assert hold is not None
+        shop.desk.heat.read("T001", "nose", round(hold.hottest_c, 1))
+        facts = shop.desk.session.cards.hold_facts("T001")
+        assert facts is not None
+        return facts.readings[-1].tolerance_k
+
+    shop.clock.forward(ran_s)
+    probe_is_good_for(5.0)
+    on_the_rack(shop)
+    shop.clock.forward(900.0)
+    probe_is_good_for(1.0)
+    assert read() == 5.0
+    probe_is_good_for(2.5)
+    assert read() == 5.0, "there and back is no better"
+    assert shop.desk.session.book.check() == []
+    shop.clock.forward(40_000.0)
+    on_the_rack(shop)
+    shop.clock.forward(900.0)
+    assert read() == 2.5
+
+
+@pytest.mark.parametrize("tolerance_k", [1.0, 2.5, 5.0])
+def test_a_reading_of_steel_nobody_saw_heated_says_what_the_shops_probe_is_good_for(
+    shop: Shop, tolerance_k: float
+) -> None:
+    shop.clock.forward(9 * 86400.0)
+    shop.desk.people.change_setting("heat", "probe_tolerance_k", f"{tolerance_k}", "by its certificate")
+    shop.desk.session.write(Restored("ledger.db", (), ("T001",)))
+    assert shop.desk.session.holder("T001").heat is Heat.UNKNOWN
+    taken = shop.desk.heat.read("T001", "nose", 30.0)
+    line = shop.desk.session.book.line(taken.line)
+    assert line is not None and isinstance(line.entry, TemperatureRead) and line.entry.tolerance_k == tolerance_k

@@ -15,100 +15,15 @@ import argparse
 import random
 import time
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from kiosk.rules.ages import Ages, StayName
 from kiosk.rules.apart import Answer, Apart, about_cool, about_time
 from kiosk.rules.hearing import WITHIN_S, Beat, Hearing
-from kiosk.rules.merge import Made, has_seen, with_claim
+from tests.faults.apart_book import RATE, WAITS, Book, Line
 
 CARRIED_S = 9.0
-RATE = {"station": 0.8, "air": 1.0, "sleeve": 5.0, "slot": 1.0}  # how fast it cools, beside free air
-WAITS = 2**40
-
-
-@dataclass
-class Line:
-    kind: str  # heated, moved, ended
-    chain: str
-    number: int
-    seen: int
-    goal: str = ""
-    stay: StayName | None = None
-    age_s: float = 0.0
-    heating: StayName | None = None
-    told_s: float = 0.0  # watched time of its kiosk
-    n: int = 0
-
-    @property
-    def name(self) -> StayName:
-        return StayName(self.chain, self.number)
-
-
-@dataclass
-class Book:
-    """One holder as the lines have it."""
-
-    place: str | None = "slot"
-    last: str | None = None
-    heat: str = "cool"
-    stages: list[tuple[str | None, float, StayName]] = field(default_factory=list)
-    heating: StayName | None = None
-    reading_only: bool = False
-    runs: bool = False
-    made: tuple[Made, ...] = ()
-    apart: tuple[Made, ...] = ()  # the claims of an open difference
-
-    def tell(self, line: Line, at: int) -> None:
-        saw_all = all(has_seen(line.chain, line.seen, each) for each in self.made)
-        if line.kind == "moved":
-            self._moved(line, at)
-        elif line.kind == "heated":
-            self._claims(line, at)
-            if self.apart:
-                self.place = None
-            self.heat, self.runs, self.heating = "held", True, line.name
-            self.reading_only = bool(self.apart) or not saw_all
-            self.stages = [(line.goal, 0.0, line.name)]
-        elif line.kind == "ended" and self.runs and self.heating == line.heating and saw_all:
-            self.heat, self.runs = "cool", False
-
-    def _claims(self, line: Line, at: int) -> str | None:
-        """Where the holder is by the line; None: nowhere known, for others claim otherwise."""
-        new = Made(at, line.chain, line.goal)
-        unseen = [each for each in self.made if not has_seen(line.chain, line.seen, each)]
-        against = tuple(each for each in unseen if each.value != line.goal)
-        goal: str | None = line.goal
-        if self.apart:
-            if all(has_seen(line.chain, line.seen, each) for each in self.apart):
-                self.apart = ()
-            else:
-                self.apart, goal = with_claim(self.apart, new), None
-        elif against:
-            self.apart, goal = (*against, new), None
-        self.made = with_claim(self.made, new)
-        return goal
-
-    def _moved(self, line: Line, at: int) -> None:
-        goal = self._claims(line, at)
-        if goal is not None and goal == self.place:
-            return
-        if self.runs:
-            self.stages.append((goal, self._since_heated_s(line), line.name))
-            self.reading_only |= goal is None
-        elif goal is None:
-            self.heat = "unknown"
-        self.place, self.last = goal, line.chain
-
-    def _since_heated_s(self, line: Line) -> float:
-        _, since_s, name = self.stages[-1]
-        return since_s + (line.age_s if line.stay == name else 0.0)
-
-    def cooled(self, age_s: float) -> float:
-        """How far it has cooled at least, where its last stay has lasted so long."""
-        ends = [since_s for _, since_s, _ in self.stages[1:]] + [self.stages[-1][1] + age_s]
-        stays = zip(self.stages, ends, strict=True)
-        return sum(RATE[place or "air"] * (end - since_s) for (place, since_s, _), end in stays)
+BY_PARTS = (0.0, 0.05, 0.1, 0.25, 0.5, 1.0)  # how much longer a hold was, by its need
 
 
 class Steel:
@@ -117,50 +32,57 @@ class Steel:
     def __init__(self) -> None:
         self.place, self.since_s, self.left = "slot", 0.0, 0.0
         self.ready_s = 0.0  # not before then can it be anywhere else
+        self.cool_s: float | None = None  # since when, after a heating: there a single kiosk's hold would end
+
+    def heats(self, need: float) -> None:
+        self.left, self.cool_s = need, None
 
     def cools(self, now_s: float) -> None:
-        self.left = max(0.0, self.left - RATE[self.place] * (now_s - self.since_s))
+        if self.left > 0.0:
+            lasts_s = self.left / RATE[self.place]
+            if lasts_s <= now_s - self.since_s:
+                self.cool_s = self.since_s + lasts_s
+            self.left = max(0.0, self.left - RATE[self.place] * (now_s - self.since_s))
         self.since_s = now_s
 
 
 class Kiosk:
-    def __init__(self, name: str, chance: random.Random, heats: bool) -> None:
-        self.name, self.heats = name, heats
+    def __init__(self, name: str, chance: random.Random, heats: bool, server: Server) -> None:
+        self.name, self.heats, self.server = name, heats, server
         self.rate = chance.choice((1.0, 1.0, 1.0001, 0.97, 1.01, 1.03))
         self.offset_s = chance.uniform(0.0, 1e7)
         self.off_s = 0.0  # true time that its watched time does not count
+        self.stops_asleep = chance.random() < 0.5  # its counter does
         self.linked, self.awake = True, True
-        self.lines: list[Line] = []  # applied shared ones
+        self.slept_s = 0.0  # since when
+        self.known = 0  # so many shared lines are applied
         self.waiting: list[Line] = []
         self.own = 0
-        self._told: tuple[tuple[int, int, int], Book] | None = None
+        self._told_s: dict[StayName, float] = {}  # watched time of its own lines
+        self._folded: tuple[tuple[int, int, int], Book] | None = None
         self.starts(0.0, "run 0")
 
     def starts(self, now_s: float, run: str) -> None:
         self.ages, self.hearing, self.beat = Ages(), Hearing(self.name, run), 0
-        tips: dict[str, int] = {}
-        for line in (*self.lines, *self.waiting):
-            tips[line.chain] = line.number
-        for chain, number in tips.items():
+        for chain, number in self.server.tips(self.known).items():
             self.hearing.applied(chain, number)
+        self.hearing.applied(self.name, self.own)
         self.follows(now_s)
 
     def counter_s(self, now_s: float) -> float:
         return self.offset_s + (now_s - self.off_s) * self.rate
 
     def book(self) -> Book:
-        key = len(self.lines), len(self.waiting), self.own
-        if self._told is None or self._told[0] != key:
-            self._told = key, self._folded()
-        return self._told[1]
-
-    def _folded(self) -> Book:
-        book = Book()
-        for line in self.lines:
-            book.tell(line, line.n)
-        for line in self.waiting:
-            book.tell(line, WAITS + line.number)
-        return book
+        """As its tables are now; to be looked at only."""
+        key = self.known, len(self.waiting), self.own
+        if self._folded is None or self._folded[0] != key:
+            book = self.server.books[self.known]
+            if self.waiting:
+                book = book.copy()
+                for line in self.waiting:
+                    book.tell(line, WAITS + line.number)
+            self._folded = key, book
+        return self._folded[1]
 
     def follows(self, now_s: float) -> None:
         book = self.book()
@@ -170,17 +92,16 @@ class Kiosk:
             if name != running:
                 self.ages.over(name)
         if running is not None:
-            own = next((each for each in (*self.lines, *self.waiting) if each.name == running), None)
-            began_s = own.told_s if own is not None and own.chain == self.name else counter_s
-            self.ages.began(running, began_s)
+            self.ages.began(running, self._told_s.get(running, counter_s))
 
     def writes(self, now_s: float, kind: str, goal: str = "", heating: StayName | None = None) -> None:
         book, counter_s = self.book(), self.counter_s(now_s)
         stay = book.stages[-1][2] if book.runs else None
         age_s = self.ages.age_s(stay, counter_s) if stay else 0.0
         self.own += 1
-        seen = self.lines[-1].n if self.lines else 0
-        self.waiting.append(Line(kind, self.name, self.own, seen, goal, stay, age_s, heating, counter_s))
+        line = Line(kind, self.name, self.own, self.known, goal, book.place, stay, age_s, heating)
+        self._told_s[line.name] = counter_s
+        self.waiting.append(line)
         self.follows(now_s)
 
     def apart(self, now_s: float, kiosks: list[Kiosk]) -> Apart:
@@ -192,8 +113,11 @@ class Kiosk:
 
 
 class Server:
+    """The shop's order; what the lines to each number fold to is worked out once for all kiosks."""
+
     def __init__(self) -> None:
         self.lines: list[Line] = []
+        self.books = [Book()]
         self.beats: dict[str, list[Beat]] = {}
 
     def push(self, lines: list[Line]) -> None:
@@ -201,6 +125,12 @@ class Server:
             if line.n == 0:
                 self.lines.append(line)
                 line.n = len(self.lines)
+                book = self.books[-1].copy()
+                book.tell(line, line.n)
+                self.books.append(book)
+
+    def tips(self, known: int) -> dict[str, int]:
+        return {line.chain: line.number for line in self.lines[:known]}
 
 
 @dataclass
@@ -214,8 +144,12 @@ class Schedule:
         self.chance = chance = random.Random(self.seed)
         self.now_s = 1000.0
         count = chance.randint(2, 5)
-        self.kiosks = [Kiosk(f"k{at}", chance, at == 0 or (at == 1 and count > 3)) for at in range(count)]
         self.server, self.steel = Server(), Steel()
+        self.kiosks = [Kiosk(f"k{at}", chance, at == 0 or (at == 1 and count > 3), self.server) for at in range(count)]
+        self.bad = chance.random() < 0.6  # kiosks are cut off, asleep and switched off; what they send is lost
+        self.whole = 0.9 if self.bad else 1.0
+        self.looked_s = self.now_s  # when every kiosk looked last whether a hold is over
+        self.open = False  # a heating whose hold has not ended anywhere
         self.need = chance.uniform(300.0, 3000.0)
         self.scanned_at = self.kiosks[0].name
         self.runs = 0
@@ -229,14 +163,18 @@ class Schedule:
         for _ in range(chance.randint(8, 26)):
             self.now_s += chance.choice((0.3, 2.0, 7.0, 30.0, 120.0, 400.0, 900.0)) * chance.uniform(0.5, 1.5)
             often = {
-                self.exchanges: 3, self.round: 8, self.heats: 2, self.moves: 3, self.shelves: 5, self.link: 2,
-                self.sleeps: 1, self.restarts: 1, self.nearly: 4,
+                self.exchanges: 3, self.round: 8, self.heats: 2, self.moves: 3, self.shelves: 5, self.nearly: 4,
+                self.reads: 1, self.link: 2 if self.bad else 0, self.sleeps: 1 if self.bad else 0,
+                self.restarts: 1 if self.bad else 0.1,
             }  # fmt: skip
             act = chance.choices(list(often), list(often.values()))[0]
-            if act == self.shelves and chance.random() < 0.5:
-                self.round()
+            if not self.bad or (act == self.shelves and chance.random() < 0.5):
+                self.round(3 if self.bad else 2)
             act()
+            if not self.bad:
+                self.round(2)
             self.ticks()
+        self._left_open()
 
     def someone(self) -> Kiosk | None:
         """A kiosk that is awake, and whom the steel can have reached by now."""
@@ -258,7 +196,9 @@ class Schedule:
             kiosk.writes(self.now_s, "moved", "station")
         kiosk.writes(self.now_s, "heated", "station")
         self.handled(kiosk, "station")
-        self.steel.left = self.need
+        self._left_open()
+        self.steel.heats(self.need)
+        self.open = True
         self.counts["heatings"] += 1
 
     def moves(self) -> None:
@@ -270,7 +210,7 @@ class Schedule:
         book = kiosk.book()
         apart = kiosk.apart(self.now_s, self.kiosks)
         if not book.runs and (book.heat == "unknown" or self.cool(kiosk, book, apart) is None):
-            return  # then only readings end it, and nobody here reads
+            return  # then only readings end it
         kiosk.writes(self.now_s, "moved", goal)
         self.handled(kiosk, goal)
 
@@ -311,6 +251,7 @@ class Schedule:
             self.counts["let go"] += 1
             self.counts["EARLY"] += hot
         if book.runs:
+            self._over("time")
             kiosk.writes(self.now_s, "ended", heating=book.heating)
         if book.place != "slot":
             kiosk.writes(self.now_s, "moved", "slot")
@@ -328,30 +269,72 @@ class Schedule:
                 self.steel.cools(self.now_s)
                 self.counts["ended by time"] += 1
                 self.counts["EARLY"] += self.steel.left > 0.0
+                self._over("time")
                 kiosk.writes(self.now_s, "ended", heating=book.heating)
+        self.looked_s = self.now_s
+
+    def reads(self) -> None:
+        """A probe at the steel, which ends what is not known to be cool once it is."""
+        kiosk = self.someone()
+        if kiosk is None:
+            return
+        self.steel.cools(self.now_s)
+        book = kiosk.book()
+        if self.steel.left == 0.0 and (book.runs or book.heat == "unknown"):
+            self.counts["ended by a reading"] += 1
+            self.open = False
+            kiosk.writes(self.now_s, "read", heating=book.heating if book.runs else None)
+
+    def _over(self, by: str) -> None:
+        """A hold ended by time here: how much later than a single kiosk's would have."""
+        cool_s = self.steel.cool_s
+        if not self.open or cool_s is None:
+            return
+        self.open = False
+        where = "network bad" if self.bad else "network good"
+        self.counts[f"hold over by {by}, {where}"] += 1
+        if self.now_s - self.looked_s < 30.0:  # else it may have been over long before anybody looked
+            longer_s = self.now_s - cool_s
+            part = max(each for each in BY_PARTS if each <= longer_s / self.need)
+            self.counts[f"of those looked at often, {where}"] += 1
+            self.counts[f"of those looked at often, {where}: longer by {part:.0%} of it or more"] += 1
+            self.counts[f"of those looked at often, {where}: seconds longer together"] += round(longer_s)
+
+    def _left_open(self) -> None:
+        """A heating's hold was not over before the next one, or the end of the story, though the steel was cool."""
+        self.steel.cools(self.now_s)
+        if self.open and self.steel.left == 0.0:
+            self.counts[f"hold never over by time, {'network bad' if self.bad else 'network good'}"] += 1
+        self.open = False
 
     def exchange(self, kiosk: Kiosk) -> None:
         """A push, a pull and a beat, each of which may be cut."""
         chance, server = self.chance, self.server
         if not (kiosk.linked and kiosk.awake):
             return
-        if chance.random() < 0.9:
-            server.push(kiosk.waiting[: chance.randint(0, 3)] if chance.random() < 0.2 else kiosk.waiting)
+        whole = self.whole
+        if chance.random() < whole:
+            server.push(kiosk.waiting[: chance.randint(0, 3)] if self.bad and chance.random() < 0.2 else kiosk.waiting)
         kiosk.beat += 1
         said_s = kiosk.counter_s(self.now_s)
         echoes = kiosk.hearing.sends(kiosk.beat, said_s)
         ages = tuple(kiosk.ages.told(said_s).items())
         mine = Beat(kiosk.name, kiosk.hearing.run, kiosk.beat, kiosk.own, said_s, 0, echoes, ages)
-        if chance.random() < 0.9:
-            server.beats.setdefault(kiosk.name, []).append(mine)
-        if chance.random() < 0.9:
-            known = kiosk.lines[-1].n if kiosk.lines else 0
-            most = len(server.lines) if chance.random() < 0.8 else known + chance.randint(0, 2)
-            self.now_s += chance.choice((0.01, 0.05, 0.3, 1.5))
+        if chance.random() < whole:
+            beats = server.beats.setdefault(kiosk.name, [])
+            beats.append(mine)
+            del beats[:-20]
+        if chance.random() < whole:
+            known = kiosk.known
+            most = len(server.lines) if not self.bad or chance.random() < 0.8 else known + chance.randint(0, 2)
+            self.now_s += chance.choice((0.01, 0.05, 0.3, 1.5)) if self.bad else 0.01
             self.applies(kiosk, server.lines[known:most])
-        if chance.random() < 0.9:
-            told = [(beats[-1] if chance.random() < 0.8 else chance.choice(beats)) for beats in server.beats.values()]
-            self.now_s += chance.choice((0.0, 0.02, 0.3, 2.0))
+        if chance.random() < whole:
+            told = [
+                (beats[-1] if not self.bad or chance.random() < 0.8 else chance.choice(beats))
+                for beats in server.beats.values()
+            ]
+            self.now_s += chance.choice((0.0, 0.02, 0.3, 2.0)) if self.bad else 0.01
             for beat in told:
                 if beat.kiosk != kiosk.name:
                     counter_s = kiosk.counter_s(self.now_s)
@@ -363,7 +346,7 @@ class Schedule:
 
     def applies(self, kiosk: Kiosk, lines: list[Line]) -> None:
         for line in lines:
-            kiosk.lines.append(line)
+            kiosk.known = line.n
             if line.chain == kiosk.name:
                 kiosk.waiting = [each for each in kiosk.waiting if each is not line]
             kiosk.hearing.applied(line.chain, line.number)
@@ -373,9 +356,9 @@ class Schedule:
     def exchanges(self) -> None:
         self.exchange(self.chance.choice(self.kiosks))
 
-    def round(self) -> None:
+    def round(self, times: int = 3) -> None:
         """All of them, a few times within some seconds."""
-        for _ in range(3):
+        for _ in range(times):
             for kiosk in self.chance.sample(self.kiosks, len(self.kiosks)):
                 self.exchange(kiosk)
             self.now_s += self.chance.uniform(0.0, 1.0)
@@ -395,7 +378,9 @@ class Schedule:
             self.now_s += self.chance.uniform(0.0, 1.5)
             if step == moved:
                 self.moves()
-            if self.chance.random() < 0.3:
+            if not self.bad:
+                self.round(1)
+            elif self.chance.random() < 0.3:
                 self.exchanges()
             self.ticks()
 
@@ -404,15 +389,21 @@ class Schedule:
         kiosk.linked = not kiosk.linked or self.chance.random() < 0.3
 
     def sleeps(self) -> None:
+        """Or wakes; its counter may have stopped meanwhile, as some tablets' do."""
         kiosk = self.chance.choice(self.kiosks)
         kiosk.awake = not kiosk.awake
+        if not kiosk.awake:
+            kiosk.slept_s = self.now_s
+        elif kiosk.stops_asleep:
+            kiosk.off_s += self.now_s - kiosk.slept_s
 
     def restarts(self) -> None:
         """Switched off for a while: what it watched stops, and what it heard is forgotten."""
         kiosk = self.chance.choice(self.kiosks)
         off_s = self.chance.choice((1.0, 60.0, 1500.0))
+        asleep_s = 0.0 if kiosk.awake or not kiosk.stops_asleep else self.now_s - kiosk.slept_s
         self.now_s += off_s
-        kiosk.off_s += off_s
+        kiosk.off_s += off_s + asleep_s
         kiosk.awake = True
         self.runs += 1
         kiosk.starts(self.now_s, f"run {self.runs}")

@@ -122,9 +122,9 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
             if asked["hung"]:
                 released.clear()
                 app.worker.ask(lambda desk: released.wait())
-            else:
-                released.set()
-            reply({})
+                reply({})
+            else:  # what hands and scanners did before comes to the window by another way: it is taken first
+                app.worker.post(lambda: drawn(lambda: (released.set(), reply({}))))
         elif asked["do"] == "block":
             app.worker.post(lambda seconds=asked["s"]: time.sleep(seconds))
             reply({})

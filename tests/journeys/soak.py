@@ -4,9 +4,10 @@
 
 What lies before the camera changes every two seconds, over and over: holders and benches of the demo shop, so that
 holders are moved and lines are written; a label of another shop, which is refused; one too blurred to read, which
-gets a hint; and nothing.  Prints the megabytes and the lines at the end of every minute and, last, the growth from
-the first minute to the last.  The code is 1 where that is more than a tenth, and where the window was not at work:
-it ended, or its book did not grow in a minute.
+gets a hint; and nothing.  Prints at the end of every minute the megabytes, the open files, the share of a core the
+minute took and the lines and, last, the growth from the first minute to the last.  The code is 1 where memory grew by
+more than a tenth or files by more than a few, and where the window was not at work: it ended, or its book did not grow
+in a minute.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ from tests.journeys.display import Display
 from tests.journeys.window import draw_label
 
 MOST_GROWTH = 1.10
+MOST_FILES = 8  # more than in the first minute: a copy that is being made, a thread's pipe
 PICTURE_S = 2.0  # how long the camera sees each picture of a folder
 HOLDERS = 4
 
@@ -47,6 +49,23 @@ def resident_mb(process: int) -> float:
         if line.startswith("VmRSS"):
             return int(line.split()[1]) / 1024.0
     raise ProcessLookupError(process)  # it has ended, and nobody has asked for its code
+
+
+def open_files(process: int) -> int:
+    """How many handles a process has open.  Raises ProcessLookupError where there is none."""
+    try:
+        return len(list(Path(f"/proc/{process}/fd").iterdir()))
+    except FileNotFoundError:
+        raise ProcessLookupError(process) from None
+
+
+def worked_s(process: int) -> float:
+    """Processor time a process took so far, seconds.  Raises ProcessLookupError where there is none."""
+    try:
+        fields = Path(f"/proc/{process}/stat").read_text("utf-8").rpartition(")")[2].split()
+    except FileNotFoundError:
+        raise ProcessLookupError(process) from None
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")  # utime and stime, proc(5)
 
 
 def lines_in(data: Path) -> int:
@@ -102,13 +121,18 @@ def main() -> int:
             env=os.environ | {"DISPLAY": display.name, "SDL_AUDIODRIVER": "dummy"},
         )
         held: list[float] = []
+        files: list[int] = []
         written: list[int] = []
+        worked = 0.0
         try:
             for minute in range(1, minutes + 1):
                 time.sleep(60.0)
                 held.append(resident_mb(window.pid))
+                files.append(open_files(window.pid))
                 written.append(lines_in(data))
-                print(f"{minute:4} min {held[-1]:7.1f} MB {written[-1]:7} lines", flush=True)
+                share, worked = (worked_s(window.pid) - worked) / 60.0, worked_s(window.pid)
+                told = f"{held[-1]:7.1f} MB {files[-1]:4} files {share:5.1%} of a core {written[-1]:7} lines"
+                print(f"{minute:4} min {told}", flush=True)
         except ProcessLookupError:
             print(f"the window ended in minute {len(held) + 1}", flush=True)
             return 1
@@ -117,10 +141,11 @@ def main() -> int:
             window.wait()
             display.close()
     idle = [number + 2 for number, more in enumerate(np.diff(written)) if more == 0]
-    print(f"after {minutes} min {held[-1] / held[0]:.3f} of the first minute's, {max(held) / held[0]:.3f} at most")
+    print(f"after {minutes} min {held[-1] / held[0]:.3f} of the first minute's, {max(held) / held[0]:.3f} at most,")
+    print(f"files {files[0]} in the first, {files[-1]} in the last, {max(files)} at most")
     if idle:
         print(f"nothing was written in minute {', '.join(map(str, idle))}: it was not at work")
-    return int(bool(idle) or max(held) > held[0] * MOST_GROWTH)
+    return int(bool(idle) or max(held) > held[0] * MOST_GROWTH or max(files) > files[0] + MOST_FILES)
 
 
 if __name__ == "__main__":

@@ -35,3 +35,13 @@ def test_who_waits_for_a_hot_holder_is_told_what_to_probe(kiosk: Window) -> None
     kiosk.sees("Reading at the flange")
     kiosk.scan("57.4")  # a probe that types
     kiosk.sees("57.4")
+    kiosk.put_away()
+    kiosk.wait(40_000.0)  # nobody has read such a holder before, so only a reading ends its hold
+    kiosk.scan(kiosk.holder("T001"))
+    kiosk.sees("Where to?")
+    kiosk.wait(1.0)
+    kiosk.scan(kiosk.place("Cabinet A · 1-05"))
+    kiosk.is_on("heat")
+    kiosk.sees("HOT", "probe it now")
+    kiosk.sees_not("00:00")
+    kiosk.picture("advice-refusal-due")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import http.client as http_client
 import os
+import re
 import socket
 import struct
 import threading
@@ -54,7 +56,7 @@ def served(reply: bytes, *, drip_s: float = 0.0) -> Iterator[str]:
                 return
             with guest:
                 try:
-                    guest.recv(65536)
+                    _heard(guest)
                     for at in range(len(reply)) if drip_s else ():
                         if over.wait(drip_s):
                             return
@@ -71,6 +73,17 @@ def served(reply: bytes, *, drip_s: float = 0.0) -> Iterator[str]:
     finally:
         over.set()
         listening.close()
+
+
+def _heard(guest: socket.socket) -> None:
+    """Takes the whole request: what is left of it unread as the line is closed would take the answer along."""
+    said = b""
+    while not (told := re.search(rb"(?i)content-length: (\d+)\r\n(?:.*\r\n)*?\r\n", said)):
+        if not (more := guest.recv(65536)):
+            return
+        said += more
+    while len(said) < told.end() + int(told[1]) and (more := guest.recv(65536)):
+        said += more
 
 
 def http(body: bytes, head: bytes = b"") -> bytes:
@@ -254,3 +267,42 @@ def test_a_server_that_goes_on_saying_wait_is_silent(monkeypatch: pytest.MonkeyP
     with served(b"HTTP/1.1 100 Continue\r\n\r\n" * 200, drip_s=0.01) as where, pytest.raises(ServerSilent):
         asked(where)
     assert time.monotonic() - began < 5
+
+
+def in_pieces(body: bytes, long: int) -> bytes:
+    """A chunked answer whose pieces are so long."""
+    pieces = (body[at : at + long] for at in range(0, len(body), long))
+    cut = b"".join(b"%x\r\n%b\r\n" % (len(piece), piece) for piece in pieces)
+    return http(cut + b"0\r\n\r\n", b"Transfer-Encoding: chunked\r\n")
+
+
+@pytest.mark.parametrize("long", [1, 7, 2048, 65_536])
+def test_an_answer_in_pieces_is_the_same_answer(long: int) -> None:
+    with served(in_pieces(PRINTER, long)) as where:
+        assert asked(where).objects[0].texts("media-supported") == ("oe_25x25_25x25mm", "iso_a4_210x297mm")
+
+
+def test_a_large_answer_may_come_in_pieces_and_one_that_is_too_large_may_not() -> None:
+    most = [Attribute("a", ValueTag.KEYWORD, ["x" * 60_000] * 60)]
+    with served(in_pieces(answer((Group.PRINTER, most)), 2048)) as where:
+        assert len(asked(where).objects[0].texts("a")) == 60
+    with served(in_pieces(b"\0" * (ipp.MOST_ANSWER_BYTES + 9), 2048)) as where, pytest.raises(ServerSilent) as silent:
+        asked(where)
+    assert "more than 4 MB" in str(silent.value)
+
+
+@pytest.mark.parametrize("more", [0, 1_000_000])
+def test_the_work_an_answer_in_tiny_pieces_makes_has_an_end(more: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counted in pieces looked at, which is what such an answer costs: never more than the limit, however many come."""
+    looked_at = 0
+    as_it_is = http_client.HTTPResponse._read_next_chunk_size  # type: ignore[attr-defined]
+
+    def counted(self: http_client.HTTPResponse) -> int:
+        nonlocal looked_at
+        looked_at += 1
+        return int(as_it_is(self))
+
+    monkeypatch.setattr(http_client.HTTPResponse, "_read_next_chunk_size", counted)
+    with served(in_pieces(b"\0" * (ipp.MOST_PIECES + 1 + more), 1)) as where, pytest.raises(ServerSilent) as silent:
+        asked(where)
+    assert looked_at <= ipp.MOST_PIECES and f"more than {ipp.MOST_PIECES} pieces" in str(silent.value)

@@ -8,6 +8,7 @@ from typing import Any
 from peewee import SqliteDatabase
 
 from kiosk.ledger import tables as T
+from kiosk.ledger import upgrade
 from kiosk.ledger.derive import MemoryState, Stamp, changes, mentions
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, as_kept, line_hash
 from kiosk.ledger.shared_form import Told, travelling
@@ -69,10 +70,10 @@ class Kiosk:
         self.name = name
         self.clock_s = clock_s
         self.ages: dict[int, float] = {}  # what is said of the stay that began with a line; else nothing
-        self.database = SqliteDatabase(":memory:")
+        self.database = SqliteDatabase(":memory:", pragmas={"foreign_keys": 1})
         with self:
             self.database.create_tables(T.ALL)
-            T.Schema.create(name="ledger", version=6)
+            T.Schema.create(name="ledger", version=upgrade.VERSION)
             T.Watch.create(kiosk=name, watched_s=clock_s)
             self.state = SqlState()
             self._insert = sentences(T.KeptLine, "?").insert

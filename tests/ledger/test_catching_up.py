@@ -32,3 +32,31 @@ def _scans_of(kiosk: Kiosk, server: Server) -> list[str]:
                 scans.append(sentence)
     assert asked
     return scans
+
+
+def _steps_to_take_one_own(behind: int) -> int:
+    """What SQLite does, in steps of its own, when an own line gets its number with so many lines behind it."""
+    server, (founder,) = shop()
+    for _ in range(behind):
+        founder.says(L.Moved("T1", "B", "R"), L.Moved("T1", "R", "B"))
+    server.push(founder.own_lines())
+    founder.pulls(server)
+    founder.says(L.Moved("T1", "B", "R"))
+    server.push(founder.own_lines())
+    steps = 0
+
+    def count() -> None:
+        nonlocal steps
+        steps += 1
+
+    with founder:
+        founder.database.connection().set_progress_handler(count, 1)
+        founder.pulls(server)
+        founder.database.connection().set_progress_handler(None, 0)
+    return steps
+
+
+def test_an_own_line_gets_its_number_in_as_many_steps_however_long_the_book_is() -> None:
+    """SQLite looks for rows that refer to a changed id, whichever sentence was said."""
+    few, many = _steps_to_take_one_own(20), _steps_to_take_one_own(200)
+    assert many < 1.2 * few, (few, many)

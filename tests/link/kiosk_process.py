@@ -86,6 +86,9 @@ def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]
             return {}
         case ["stands", place]:
             return {"lines": _told(desk.session.write(KioskStands("K", place, heats=False)))}
+        case ["lock_out", kiosk]:
+            told = desk.lock_out(kiosk)
+            return {"shared": told.shared, "unshared": told.unshared}
         case ["wait", seconds]:
             until_s = time.monotonic() + float(seconds)
             while time.monotonic() < until_s:
@@ -100,6 +103,7 @@ def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]
                 "warmth": warmth(card).value, "place": card.at.name if card.at else None, "held": card.hold is not None,
                 "unheard": card.hold is not None and card.hold.unheard, "heard": apart.stations_heard,
                 "all_heard": apart.all_heard, "caught_up": apart.caught_up, "station": apart.station,
+                "awake": apart.awake,
                 "remaining_s": card.hold.remaining_s if card.hold else None,
                 "differences": [row["key"] for row in rows(T.Difference.select()) if row["closed_line"] is None],
             }  # fmt: skip

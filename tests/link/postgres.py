@@ -25,7 +25,9 @@ _UNPRIVILEGED: dict[str, Any] = {"user": _AS, "group": _AS, "extra_groups": []} 
 
 
 def programs() -> Path:
-    """The folder of the newest PostgreSQL there is."""
+    """The folder of the newest PostgreSQL there is, or of the one that `KIOSK_POSTGRES` names."""
+    if (named := os.environ.get("KIOSK_POSTGRES")) is not None:
+        return Path(named)
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda path: int(path.parts[-3]))
     if found:
         return found[-1].parent

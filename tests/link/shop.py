@@ -112,7 +112,7 @@ class Quiet:
     def say(self, beat: int) -> str:
         return self.word
 
-    def hear(self, beat: int, others: Sequence[Kiosk]) -> None:
+    def hear(self, beat: int, others: Sequence[Kiosk], end: int | None) -> None:
         self.heard = {each.name: each for each in others}
 
 

@@ -75,3 +75,14 @@ def test_a_heating_that_was_not_heard_beside_a_step_not_verified_is_a_difference
     for each in (a, b):
         until(shows(each, warmth="held", place=None, differences=["place/H1"]), 30)
     sound(on_server, a, b)
+
+
+def test_a_heating_that_is_refused_at_a_kiosk_elsewhere_is_hot_at_every_other(make: Make, on_server: Shop) -> None:
+    a, b = two(make)
+    b("stands", "slot")
+    until(shows(b, station=False), 20)
+    assert scans(b, "steel-1", "station")["reason"] == "not_the_station"
+    for each in (b, a):
+        until(shows(each, warmth="held", place="Bench"), 10)
+    assert scans(a, "steel-1", "slot")["reason"] == "hot"
+    sound(on_server, a, b)

@@ -182,3 +182,34 @@ def test_a_kiosk_of_which_not_all_others_know_writes_no_work() -> None:
 def test_a_kiosk_with_no_others_is_as_it_ever_was() -> None:
     for goal in (SLOT, RACK, STATION, POCKET):
         assert may_go(card(assembly=BUILT, last_kiosk="there"), goal) is None
+
+
+DOUBT = Heated("H1", "Bench", heats=0, reading_only=True, body_unknown=True)
+
+
+@pytest.mark.parametrize("apart", [TOGETHER, ALONE])
+def test_a_heating_that_is_refused_leaves_the_steel_hot_all_the_same(apart: Apart) -> None:
+    refused = scan(there(apart=replace(apart, station=False)), STATION)
+    assert isinstance(refused, Refused) and refused.reason is Reason.NOT_THE_STATION
+    assert refused.lines == (DOUBT,)
+    assert apart_answer(replace(apart, admitted=False, awake=False), DOUBT) is Answer.AS_EVER
+
+
+def test_a_badge_that_is_missing_does_not_take_that_doubt_away() -> None:
+    held = Pending(there(apart=replace(TOGETHER, station=False)), NOW.watched_s - 3.0)
+    limits = replace(View("here").limits, badge_required=True)
+    refused = decide(View("here", held, limits=limits), STATION, NOW)
+    assert isinstance(refused, Refused) and refused.reason is Reason.BADGE_FIRST
+    assert refused.lines == (DOUBT,)
+
+
+def test_one_whom_the_others_take_to_be_switched_off_touches_nothing_that_may_be_hot() -> None:
+    asleep = replace(ALONE, awake=False, station=False)
+    for held in (hot(hold=replace(RUNS, unheard=True), apart=asleep), there(apart=asleep)):
+        assert why(may_go(held, RACK)) is Reason.TAKEN_AS_OFF
+    assert why(may_go(hot(hold=replace(RUNS, unheard=True), apart=asleep), SLOT)) is Reason.HOT
+    assert why(may_go(here(apart=asleep), STATION)) is Reason.NOT_THE_STATION
+    assert may_go(here(apart=asleep), SLOT) is None, "what it brought here cool goes on, not verified"
+    for line in (L.Heated("H1", "S"), L.Built("H1", "A", "Mill", "C"), L.TornDown("H1", "A")):
+        assert apart_answer(asleep, line) is Answer.REFUSED
+        assert apart_answer(ALONE, line) is Answer.AS_EVER

@@ -23,9 +23,10 @@ from kiosk.rules.cooling.assessment import (
     Way,
     Zone,
     assess,
+    bound_of,
     default_heated_mm,
     last_above_s,
-    predict,
+    predict_bound,
     reading_ends_hold,
     touch_safe_s,
 )
@@ -197,7 +198,7 @@ def test_heats_read_before_shorten_the_hold_and_hot_ones_lengthen_it(in_air: Ass
     def after(off_k: float) -> float:
         heats = Heats()
         for heating in range(1, 5):
-            seen = predict(COMMON, HEAT, AIR, ROOM, heats.known("12", {}), Zone.NOSE, 1500.0)
+            seen = predict_bound(bound_of(COMMON, HEAT, AIR, ROOM, heats.known("12", {})), Zone.NOSE, 1500.0)
             heats.add(
                 Lesson(
                     1e6 * heating,
@@ -219,13 +220,13 @@ def test_heats_read_before_shorten_the_hold_and_hot_ones_lengthen_it(in_air: Ass
 
 
 def test_a_prediction_says_how_it_hangs_on_heat_and_every_film_it_passed() -> None:
-    seen = predict(COMMON, HEAT, sleeved(30), ROOM, None, Zone.NOSE, 600.0)
+    seen = predict_bound(bound_of(COMMON, HEAT, sleeved(30), ROOM), Zone.NOSE, 600.0)
     assert seen.by_heat_k > 0 > seen.by_film_k
     assert seen.other_sd_k > 0 and seen.spread_k is not None and seen.spread_k > seen.other_sd_k / 2
     assert {film.way for film in seen.films} == {Way.FREE_AIR, Way.SLEEVE}
     assert all(film.by_k < 0 for film in seen.films)
     warm = Heats([Lesson(0, Zone.NOSE, Instrument.PROBE, seen.expected_c + 8, seen, type="12", heating=1)])
-    again = predict(COMMON, HEAT, sleeved(30), ROOM, warm.known("12", {}), Zone.NOSE, 600.0)
+    again = predict_bound(bound_of(COMMON, HEAT, sleeved(30), ROOM, warm.known("12", {})), Zone.NOSE, 600.0)
     assert again.expected_c > seen.expected_c
 
 

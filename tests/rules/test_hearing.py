@@ -123,3 +123,18 @@ def test_nobody_says_since_when_a_kiosk_is_silent_that_was_never_heard() -> None
     assert silent_since(heard, ["b", "c"]) is None
     assert silent_since(heard, []) is None
     assert known_as_of({}) is None
+
+
+def test_all_shared_lines_are_known_as_of_the_beat_whose_answer_told_of_no_more_than_is_here() -> None:
+    ear = Hearing("a", "run")
+    began_s = 40 * 86400.0
+    assert not ear.order_is_known(began_s)
+    ear.sends(7, began_s)
+    ear.answered(7, 120)
+    ear.order_applied(119)
+    assert not ear.order_is_known(began_s + 1.0), "line 120 may be a kiosk that woke up"
+    ear.order_applied(120)
+    assert ear.order_is_known(began_s + WITHIN_S)
+    assert not ear.order_is_known(began_s + WITHIN_S + 0.1), "from when it was sent, not from when it was answered"
+    ear.answered(6, 0)  # of a beat that was never sent
+    assert not ear.order_is_known(began_s + WITHIN_S + 0.1)

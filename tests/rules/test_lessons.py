@@ -203,3 +203,45 @@ def test_less_than_a_fifth_of_what_is_usual_teaches_as_a_fifth() -> None:
     assert showing(0.1) == pytest.approx(showing(0.2), rel=0.02)
     assert showing(0.15) == pytest.approx(showing(0.2), rel=0.02)
     assert showing(0.3) != pytest.approx(showing(0.2), rel=0.05)
+
+
+def test_a_shop_that_changed_is_known_anew_after_as_many_heats_however_many_there_were_before() -> None:
+    """A sleeve scales up: its holders come out warmer than the hundreds read before."""
+    before = [lesson(-8.0, heating) for heating in range(1, 301)]
+    after = [lesson(8.0, heating) for heating in range(301, 361)]
+    was, is_now = known(*before).mean[SLEEVE], known(*after).mean[SLEEVE]
+    assert is_now < 0 < was
+
+    def moved(heats: int) -> float:
+        return float((known(*before, *after[:heats]).mean[SLEEVE] - was) / (is_now - was))
+
+    assert moved(4) > 0.1, "the first that tell of it count already"
+    assert moved(14) == pytest.approx(0.5, abs=0.1)
+    assert moved(45) > 0.85
+
+
+def test_what_a_type_taught_fades_with_what_the_shop_reads_of_others_but_slower() -> None:
+    """A type tells of its sleeve only, the others of a mist only."""
+
+    def tells(of: FilmSlope, heating: int, of_type: str) -> Lesson:
+        seen = replace(lesson(0.0).prediction, by_heat_k=0.0, films=(of,))
+        return replace(lesson(0.0, heating, of_type), prediction=seen)
+
+    mist = FilmSlope(Way.MIST, "mist 1", -12.0, math.log(SKIN))
+    others = [tells(mist, 100 + at, f"type {at}") for at in range(400)]
+    own = tells(FilmSlope(Way.SLEEVE, "sleeve 1", -25.0, math.log(SKIN)), 1, "HSK63 12")
+
+    def said(*lessons: Lesson) -> float:
+        """How much is said of the sleeve."""
+        return 1.0 / float(known(*lessons).cov[SLEEVE, SLEEVE]) - 1.0 / FILM[Way.SLEEVE].learnt ** 2
+
+    assert said(own, *others[:14]) > 0.9 * said(own)
+    assert said(own, *others[:200]) == pytest.approx(0.5 * said(own), rel=0.05)
+    assert said(own, *others[:400]) == pytest.approx(0.25 * said(own), rel=0.05)
+
+
+def test_heats_fade_in_the_order_their_readings_stand_in_the_book_whoever_hears_them_when() -> None:
+    heats = [lesson(-8.0, heating) if heating < 20 else lesson(8.0, heating) for heating in range(1, 40)]
+    assert same(known(*heats), known(*reversed(heats)))
+    turned = [replace(each, line=100 - each.line) for each in heats]
+    assert not same(known(*heats), known(*turned), 1e-3)

@@ -56,7 +56,6 @@ __all__ = [
     "default_heated_mm",
     "hot_after",
     "last_above_s",
-    "predict",
     "predict_bound",
     "reading_ends_hold",
     "touch_safe_s",
@@ -247,26 +246,12 @@ def _hold_s(draws: Draws, least_s: float) -> float | None:
     return max(float(math.ceil(kept_s + _ROUND_S)), least_s)
 
 
-def predict(
-    profile: Profile,
-    heat: Heat,
-    stages: Sequence[Stage],
-    room: Room,
-    known: Known | None,
-    zone: Zone,
-    at_s: float,
-    touches: Sequence[Touch] = (),
-) -> Prediction:
+def predict_bound(bound: Bound, zone: Zone, at_s: float, touches: Sequence[Touch] = ()) -> Prediction:
     """What a reading at a zone should show at `at_s`, and how it would move with heat level and film.
 
     touches: what was read of this heat before.  A zone is read at its hottest skin.  A zone the outline does not
-    have (no cutter) is read at the nose.  Raises CoolingError.
+    have (no cutter) is read at the nose.
     """
-    return predict_bound(bound_of(profile, heat, stages, room, known), zone, at_s, touches)
-
-
-def predict_bound(bound: Bound, zone: Zone, at_s: float, touches: Sequence[Touch] = ()) -> Prediction:
-    """`predict` of a hold that is solved already."""
     before = tuple(touch for touch in touches if touch.at_s <= at_s)
     return bound.prediction(bound.draw(_moments(bound.stages, max(at_s, 1.0)), before), zone, at_s)
 

@@ -96,8 +96,8 @@ class HolderScreen(View):
         self.hot = hold is not None or card.heat is not Heat.COOL
         self.left_s = -1
         self.heat = ""
-        if hold is not None and hold.remaining_s is not None and not hold.needs_reading:
-            self.left_s, self.heat = hold.remaining_s, t("heat.safe_in")
+        if hold is not None and hold.safe_in_s is not None:
+            self.left_s, self.heat = hold.safe_in_s, t("heat.safe_in")
         elif hold is not None:
             self.heat = t("heat.reading_ends")
         elif self.hot:

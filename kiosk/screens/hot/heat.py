@@ -31,7 +31,7 @@ DRAW_EVERY_S = 10
 
 
 class HeatScreen(View):
-    """`left_s`: until it may be touched, or, `by_reading`, until a probe will say so; negative: nobody can tell."""
+    """`left_s`: until what the words above it say; negative: there is nothing to count down."""
 
     name = "heat"
     covers = Covers.ALL
@@ -39,8 +39,8 @@ class HeatScreen(View):
     stays = True
 
     about = StringProperty()
+    until = StringProperty()
     left_s = NumericProperty(-1)
-    by_reading = BooleanProperty(False)
     place = StringProperty()
     title = StringProperty()
     remedy = StringProperty()
@@ -167,8 +167,7 @@ class HeatScreen(View):
         if hold is None:
             return
         self.about = t("heat.about", hottest_c=hold.hottest_c, where=hold.where)
-        self.left_s = -1 if hold.remaining_s is None else hold.remaining_s
-        self.by_reading = hold.needs_reading
+        self.until, self.left_s = t(hold.until.value), hold.counts_s or -1
         self.measure = t("hot.measure_in", left_s=hold.measure_in_s) if hold.measure_in_s else ""
         self.gap = hold.gap
         self._advise()
@@ -182,14 +181,6 @@ class HeatScreen(View):
                 self.advice = say(found.say) if found else ""
 
         self.clerk.ask(asks_hot.advice(key), told)
-
-    def until(self, left_s: float, by_reading: bool) -> str:
-        """The words above the time."""
-        if left_s < 0:
-            return t("heat.reading_ends")
-        if by_reading and left_s == 0:
-            return t("strip.probe_now")
-        return t("heat.probe_in") if by_reading else t("heat.safe_in")
 
     def read(self) -> None:
         """Enter a reading of this holder."""

@@ -17,7 +17,7 @@ from kivy.properties import (
     StringProperty,
 )
 
-from kiosk.rules.cards import HeatCurve, HolderCard, ProbeNext
+from kiosk.rules.cards import HeatCurve, HolderCard, ProbeNext, Until
 from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.hotrow import HotLine
@@ -138,7 +138,7 @@ class HotScreen(View):
             self.belief = t("hot.belief", low_c=low, high_c=high, where=hold.where)
             if hold.take_out_in_s is not None and hold.take_out_in_s <= 0:
                 self.sleeve = t("hot.take_it_out")
-            elif hold.needs_reading and hold.remaining_s == 0:
+            elif hold.until is Until.PROBE_NOW:
                 self.sleeve = t("hot.probe_now", where=hold.where)
             elif hold.needs_reading:
                 self.sleeve = t("hot.needs_reading", left_s=hold.remaining_s)
@@ -153,9 +153,8 @@ def hot_line(card: HolderCard) -> HotLine:
     place = card.at.name if card.at else t("hot.nowhere")
     if hold is None:
         return HotLine(card.holder.key, card.name, place, None, 0.0, card.measure_in_s)
-    left_s = None if hold.needs_reading else hold.remaining_s
     return HotLine(
-        card.holder.key, card.name, place, hold.hottest_c, left_s, hold.measure_in_s, hold.take_out_in_s
+        card.holder.key, card.name, place, hold.hottest_c, hold.safe_in_s, hold.measure_in_s, hold.take_out_in_s
     )
 
 

@@ -81,7 +81,7 @@ class HeatStrip(FloatLayout):
             return t("strip.probe_now")
         if probe and next_s > 0:
             return probe
-        return t("strip.reading" if next_s < 0 else "strip.probe" if by_reading else "strip.next")
+        return t("strip.reading" if next_s <= 0 else "strip.probe" if by_reading else "strip.next")
 
 
 load_beside(__file__)

@@ -9,6 +9,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from kiosk.desk import Desk
+from kiosk.desk.together import LockedOut as LockedOut
 from kiosk.screens.questions import Question
 from kiosk.words import t
 
@@ -20,6 +21,7 @@ class How(StrEnum):
 
     HEARD = "heard"
     NOT_HEARD = "not_heard"
+    AT_REST = "at_rest"
     TO_JOIN = "to_join"
     LEFT = "left"
 
@@ -28,7 +30,8 @@ class How(StrEnum):
 class KioskRow:
     """A kiosk of the shop.  since_at: seconds since the epoch, when it was heard last; None: it is switched off.
 
-    off_s: its clock less the server's.
+    off_s: its clock less the server's.  counts: the others listen to it; one whom only the server knows to be gone
+    can be locked out once more, so that they no longer wait to hear it.
     """
 
     key: str
@@ -39,6 +42,7 @@ class KioskRow:
     waiting: int
     version: str
     off_s: float
+    counts: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +74,14 @@ def kiosks() -> Question[Kiosks]:
         if desk.kiosks is None:
             return Kiosks(False, (), here, session.settings.kiosk.name)
         now_s, mine = time.time(), desk.kiosks.membership.kiosk
+        members = session.book.sharing.members() if session.book.sharing else {}
         rows = []
         for each in desk.kiosks.list():
+            told = members.get(each.kiosk)
             if each.retired_n is not None:
                 how = How.TO_JOIN if each.retired_n == 0 else How.LEFT
+            elif told is not None and told.rests:
+                how = How.AT_REST
             else:
                 how = How.HEARD if each.ago_s is not None and each.ago_s < HEARD_S else How.NOT_HEARD
             since_at = None if each.ago_s is None else now_s - each.ago_s
@@ -87,6 +95,7 @@ def kiosks() -> Question[Kiosks]:
                     each.waiting,
                     each.version,
                     each.clock_off_s,
+                    told is not None and not told.gone,
                 )
             )
         return Kiosks(True, tuple(rows), here, desk.kiosks.membership.name)
@@ -113,16 +122,9 @@ def invite() -> Question[Invitation]:
     return answer
 
 
-def lock_out(kiosk: str) -> Question[int]:
-    """That kiosk works here no more.  Raises LinkFault, Locked."""
-
-    def answer(desk: Desk) -> int:
-        desk.session.supervised()
-        if desk.kiosks is None:
-            raise _alone()
-        return desk.kiosks.lock_out(kiosk)
-
-    return answer
+def lock_out(kiosk: str) -> Question[LockedOut]:
+    """That kiosk works here no more.  Raises LinkFault, Locked, ActRefused, NotThere."""
+    return lambda desk: desk.lock_out(kiosk)
 
 
 def _alone() -> Exception:

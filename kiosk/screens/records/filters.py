@@ -28,7 +28,7 @@ GROUPS: Mapping[str, frozenset[str]] = {
             L.HolderRegistered.kind, L.HolderRetired.kind, L.CutterAdded.kind, L.CutterRetired.kind,
             L.PlaceAdded.kind, L.PlaceRetired.kind, L.PocketAssigned.kind, L.SettingChanged.kind, L.Imported.kind,
             L.ImportUndone.kind, L.Restored.kind, L.KioskStarted.kind,
-            L.KioskStands.kind, L.ClaimSettled.kind,
+            L.KioskStands.kind, L.KioskRests.kind, L.KioskLockedOut.kind, L.ClaimSettled.kind,
         }
     ),
     "people": frozenset(

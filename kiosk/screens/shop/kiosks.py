@@ -137,7 +137,7 @@ class KiosksScreen(View):
             t("kiosks.clock_off", off_s=clock(abs(row.off_s))) if off else "",
         )
         self.facts = " · ".join(part for part in parts if part)
-        self.can_lock_out = not row.mine and row.how is not asks.How.LEFT
+        self.can_lock_out = not row.mine and (row.how is not asks.How.LEFT or row.counts)
         self.page = Page.KIOSK
 
     # One more, one less ---------------------------------------------------------------------------------------
@@ -152,11 +152,12 @@ class KiosksScreen(View):
 
     def lock_out(self) -> None:
         """The kiosk shown works here no more, if a supervisor says so."""
-        key, name = self._key, self.title
-        done = t("kiosks.locked_out", name=name)
-        self._supervised(
-            LOCK_OUT, lambda: self.clerk.ask(asks.lock_out(key), lambda _: self._answer(done), self._failed)
-        )
+        key = self._key
+        self._supervised(LOCK_OUT, lambda: self.clerk.ask(asks.lock_out(key), self._locked_out, self._failed))
+
+    def _locked_out(self, told: asks.LockedOut) -> None:
+        sentence = "kiosks.locked_out_lost" if told.unshared else "kiosks.locked_out"
+        self._answer(t(sentence, name=told.name, count=told.unshared))
 
     # Joining --------------------------------------------------------------------------------------------------
 

@@ -1,0 +1,102 @@
+"""What a line leaves in doubt about heat because its kiosk had not seen another's: then only a reading ends the hold.
+
+Where one kiosk writes, a guard keeps what a hold is worked out from as it was (`rules.grounds`), and a reading is of
+the heating that runs.  Of lines that did not know of each other nobody can say which was later, so each way round the
+strict one holds: what was read may have been read before the steel was heated, facts may have changed under a hold.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Collection, Iterator
+
+import msgspec
+
+from kiosk.ledger import derive_heat
+from kiosk.ledger.state import Change, LedgerState, Put, Stamp, TableRow
+from kiosk.rules import lines as L
+from kiosk.rules.hold_facts import HeatValues
+from kiosk.rules.merge import Made, Matter, has_seen
+
+_made = msgspec.json.Decoder(tuple[Made, ...])
+_VALUES = tuple(f"heat.{each.name}" for each in dataclasses.fields(HeatValues))
+
+
+def all_seen(matter: Matter, subject: str, chain: str, seen: int, state: LedgerState) -> bool:
+    """Whether a line of `chain` that had seen the shared lines to `seen` knew all that others claim of that."""
+    row = state.get("claim", f"{matter.value}/{subject}")
+    return row is None or all(has_seen(chain, seen, each) for each in _made.decode(row["made"]))
+
+
+def _running(holder: str, state: LedgerState) -> TableRow | None:
+    hold = state.get("hold", holder)
+    return hold if hold is not None and hold["ended_line"] is None else None
+
+
+def dropped(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
+    """A cutter that was shrunk in or out against another kiosk's claim: which it was is open, that it took heat not."""
+    if isinstance(entry, L.Built | L.TornDown) and getattr(entry, "undoes", None) is None:
+        row = state.get("holder", entry.holder)
+        if row is not None:
+            yield from derive_heat.joined(dict(row), at, state)
+
+
+def doubted(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Iterator[Change]:
+    """The holds that only readings end from now on; asked once the line is in the tables."""
+    for holder in _resting(entry, chain, seen, state):
+        hold = _running(holder, state)
+        if hold is not None and not (hold["reading_only"] and hold["readings"] == "[]"):
+            yield Put("hold", hold | {"reading_only": 1, "readings": "[]"})
+
+
+def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Collection[str]:
+    """Holders whose hold rests on what this line says, unknown to its kiosk; or on what it did not know of them."""
+    match entry:
+        case L.Heated(holder=key, place=place):
+            row = state.get("holder", key)
+            built = state.get("assembly", row["assembly"]) if row and row["assembly"] else None
+            rests_on = (key, place, *([built["cutter"]] if built else []), *_VALUES)
+            return () if all(all_seen(Matter.SETTING, each, chain, seen, state) for each in rests_on) else (key,)
+        case L.Moved(holder=key, goal=goal):
+            return () if goal is None or all_seen(Matter.SETTING, goal, chain, seen, state) else (key,)
+        case L.HolderRegistered(holder=steel):
+            found: Collection[str] = (steel.key,)
+        case L.CutterAdded(cutter=cutting):
+            found = _with_cutter(cutting.key, state)
+        case L.CutterReground(cutter=key):
+            found = _with_cutter(key, state)
+        case L.PlaceAdded(place=place):
+            found = _stood_in(place.code, state)
+        case _:
+            return ()
+    return [key for key in found if not all_seen(Matter.PLACE, key, chain, seen, state)]
+
+
+def _with_cutter(cutter: str, state: LedgerState) -> list[str]:
+    holds = [row["holder"] for row in state.all("hold") if row["ended_line"] is None]
+    found = []
+    for key in holds:
+        row = state.get("holder", key)
+        built = state.get("assembly", row["assembly"]) if row and row["assembly"] else None
+        if built is not None and built["cutter"] == cutter:
+            found.append(key)
+    return found
+
+
+def _stood_in(place: str, state: LedgerState) -> list[str]:
+    """Holders whose hold counts a stay there, or in something inside it."""
+    holds = [row for row in state.all("hold") if row["ended_line"] is None]
+    return [
+        row["holder"]
+        for row in holds
+        if any(place in _around(stage[0], state) for stage in msgspec.json.decode(row["stages"]))
+    ]
+
+
+def _around(place: str | None, state: LedgerState) -> set[str]:
+    found: set[str] = set()
+    while place is not None and place not in found:
+        found.add(place)
+        row = state.get("place", place)
+        place = row["parent"] if row else None
+    return found

@@ -1,0 +1,179 @@
+"""How the kiosk itself is: of every part whether it is as it should be, in words, and what to do where it is not.
+
+Judges facts that others looked up, and decides nothing about steel.  A part nobody set up is `OFF`, never a fault.
+How long a copy may be old: a copy a day is due (`desk.copies`), so two days without one mean that they stopped.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from kiosk.rules.say import Say, say
+
+DAY_S = 86_400.0
+STOPPED_S = 2 * DAY_S  # without a copy, and copies have stopped
+LITTLE_BYTES, TOO_LITTLE_BYTES = 2_000_000_000, 200_000_000
+CLOCK_OFF_S = 120.0  # against the shop's server, and then times of two kiosks no longer fit each other
+
+
+class Part(Enum):
+    """What is looked at, in the order it is shown."""
+
+    COPIES = "copies"
+    SECOND = "second"
+    DISK = "disk"
+    CAMERA = "camera"
+    PRINTER = "printer"
+    CLOCK = "clock"
+    ZONE = "zone"
+    THERMOMETER = "thermometer"
+    PROBE = "probe"
+    LINK = "link"
+    VERSION = "version"
+    LOG = "log"
+
+
+class Mark(Enum):
+    """How a part is."""
+
+    GOOD = "good"
+    LOOK = "look"  # somebody should look at it, today or soon
+    BAD = "bad"  # it does not work
+    OFF = "off"  # nobody set it up
+    TOLD = "told"  # nothing that could be right or wrong
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One part.  remedy: what to do; None: nothing."""
+
+    part: Part
+    mark: Mark
+    what: Say
+    remedy: Say | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CopiesSeen:
+    """A folder of copies.  there: it can be looked into.  newest_utc_s: when its newest copy was made; None: has none.
+
+    due: there is something to copy.
+    """
+
+    folder: str
+    there: bool
+    newest_utc_s: float | None
+    due: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class ClockSeen:
+    """The wall clock.  by_network: the system says that the network sets it; None: it does not say.
+
+    within_s: how far off it may be at most, as the system counts.  set_utc_s: when the network set it last.
+    last_line_utc_s: wall time of the newest line of the book.  server_off_s: ahead of the shop's server by so much.
+    """
+
+    by_network: bool | None = None
+    within_s: float | None = None
+    set_utc_s: float | None = None
+    last_line_utc_s: float | None = None
+    server_off_s: float | None = None
+
+
+def of_copies(part: Part, seen: CopiesSeen, now_utc_s: float) -> Finding:
+    """A folder of copies."""
+    remedy = say(f"health.{part.value}.remedy", folder=seen.folder)
+    if not seen.there:
+        return Finding(part, Mark.BAD, say(f"health.{part.value}.gone", folder=seen.folder), remedy)
+    if seen.newest_utc_s is None:
+        mark = Mark.LOOK if seen.due else Mark.TOLD
+        return Finding(part, mark, say(f"health.{part.value}.none"), remedy if seen.due else None)
+    days = int((now_utc_s - seen.newest_utc_s) // DAY_S)
+    what = say(f"health.{part.value}.made", made_at=seen.newest_utc_s, count=max(0, days))
+    if not have_stopped(seen, now_utc_s):
+        return Finding(part, Mark.GOOD, what)
+    return Finding(part, Mark.BAD, what, remedy)
+
+
+def have_stopped(seen: CopiesSeen, now_utc_s: float) -> bool:
+    """Whether copies no longer come into a folder.  One that is dated ahead was dated by a clock that was wrong."""
+    if not seen.due:
+        return not seen.there
+    newest = seen.newest_utc_s
+    return not seen.there or newest is None or not -DAY_S < now_utc_s - newest < STOPPED_S
+
+
+def of_disk(free_bytes: float) -> Finding:
+    """The disk the book lies on."""
+    what = say("health.disk.free", free=free_bytes / 1e9)
+    if free_bytes < LITTLE_BYTES:
+        mark = Mark.BAD if free_bytes < TOO_LITTLE_BYTES else Mark.LOOK
+        return Finding(Part.DISK, mark, what, say("health.disk.remedy"))
+    return Finding(Part.DISK, Mark.GOOD, what)
+
+
+def of_camera(why: str) -> Finding:
+    """The camera.  why: there is no picture, in words; empty: there is one."""
+    if not why:
+        return Finding(Part.CAMERA, Mark.GOOD, say("health.camera.live"))
+    return Finding(Part.CAMERA, Mark.BAD, say("health.camera.none", why=why), say("health.camera.remedy"))
+
+
+def of_printer(queue: str, known: bool, trouble: Say | None) -> Finding:
+    """The label printer.  queue: its name; empty: none was chosen.  known: the system has it.  trouble: what is wrong."""
+    if not queue:
+        return Finding(Part.PRINTER, Mark.OFF, say("health.printer.off"), say("health.printer.choose"))
+    if not known:
+        return Finding(Part.PRINTER, Mark.BAD, say("health.printer.gone", queue=queue), say("health.printer.choose"))
+    if trouble is not None:
+        return Finding(Part.PRINTER, Mark.BAD, trouble, say("health.printer.remedy", queue=queue))
+    return Finding(Part.PRINTER, Mark.GOOD, say("health.printer.ready", queue=queue))
+
+
+def of_clock(seen: ClockSeen, now_utc_s: float) -> Finding:
+    """The clock on the wall; what cools is never counted by it."""
+    if seen.last_line_utc_s is not None and now_utc_s < seen.last_line_utc_s - CLOCK_OFF_S:
+        what = say("health.clock.behind", last_at=seen.last_line_utc_s)
+        return Finding(Part.CLOCK, Mark.BAD, what, say("health.clock.remedy"))
+    off_s = seen.server_off_s
+    if off_s is not None and abs(off_s) > CLOCK_OFF_S:
+        return Finding(Part.CLOCK, Mark.BAD, say("health.clock.server", off_s=abs(off_s)), say("health.clock.remedy"))
+    if seen.by_network:
+        return Finding(Part.CLOCK, Mark.GOOD, say("health.clock.network", within=max(0.1, seen.within_s or 0.0)))
+    if seen.by_network is None:
+        return Finding(Part.CLOCK, Mark.TOLD, say("health.clock.untold"))
+    if seen.set_utc_s is not None:
+        days = int(max(0.0, now_utc_s - seen.set_utc_s) // DAY_S)
+        what = say("health.clock.last", count=days, set_at=seen.set_utc_s)
+        return Finding(Part.CLOCK, Mark.LOOK, what, say("health.clock.remedy"))
+    return Finding(Part.CLOCK, Mark.LOOK, say("health.clock.alone"), say("health.clock.remedy"))
+
+
+def of_thermometer(source: str, silent: bool, ambient_c: float) -> Finding:
+    """The shop's thermometer.  source: empty: there is none.  ambient_c: what counts as the shop's temperature."""
+    if not source:
+        return Finding(Part.THERMOMETER, Mark.OFF, say("health.thermometer.off", ambient_c=ambient_c))
+    if silent:
+        what = say("health.thermometer.silent", ambient_c=ambient_c)
+        return Finding(Part.THERMOMETER, Mark.BAD, what, say("health.thermometer.remedy"))
+    return Finding(Part.THERMOMETER, Mark.GOOD, say("health.thermometer.speaks", ambient_c=ambient_c))
+
+
+def of_probe(source: str, shows_c: float | None) -> Finding:
+    """A contact probe on a cable, which says something only while it is on."""
+    if not source:
+        return Finding(Part.PROBE, Mark.OFF, say("health.probe.off"))
+    if shows_c is None:
+        return Finding(Part.PROBE, Mark.TOLD, say("health.probe.silent"), say("health.probe.remedy"))
+    return Finding(Part.PROBE, Mark.GOOD, say("health.probe.shows", value_c=shows_c))
+
+
+def of_link(words: str | None, level: bool) -> Finding:
+    """The shop's other kiosks.  words: how this one stands to them; None: it has none.  level: it has all they have."""
+    if words is None:
+        return Finding(Part.LINK, Mark.OFF, say("health.link.off"))
+    if level:
+        return Finding(Part.LINK, Mark.GOOD, say("health.link.stands", how=words))
+    return Finding(Part.LINK, Mark.LOOK, say("health.link.stands", how=words), say("health.link.remedy"))

@@ -1,0 +1,141 @@
+"""What a kiosk did not know when it wrote never brings the end of a hold nearer, in whichever order lines arrive."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from kiosk.rules import lines as L
+from kiosk.rules.assembly import Cutter
+from kiosk.rules.cards import Heat
+from kiosk.rules.places import Kind, Place
+from tests.ledger.kiosks import STEEL, VALUES, Kiosk, Server, shop
+
+A, B = "a" * 16, "b" * 16
+TO_STATION = (L.Moved("T1", "B", "S"), L.Heated("T1", "S"))
+
+
+def shared(server: Server, *kiosks: Kiosk) -> None:
+    """Pushed in this order, and pulled by all."""
+    for each in kiosks:
+        server.push(each.own_lines())
+    for each in kiosks:
+        each.pulls(server)
+
+
+def read(kiosk: Kiosk, pair: str = "") -> tuple[L.Entry, ...]:
+    """A reading that ends the hold that kiosk knows of."""
+    heating = kiosk.row("hold", "T1")["heated_line"]
+    taught = {"expected_c": 60.0, "way": "free_air", "ambient_c": 23.0, "by_heat_k": 1.0, "by_film_k": 1.0}
+    reading = L.TemperatureRead("T1", "nose", 25.0, "probe", "agrees", pair=pair, other_sd_k=1.0, heating=heating,
+                                **taught)  # type: ignore[arg-type]  # fmt: skip
+    return reading, L.HoldEnded("T1", "reading", heating)
+
+
+def test_a_reading_that_knew_of_no_later_heating_ends_no_hold_and_teaches_nothing() -> None:
+    """B heats, reads and is cut off all the while; A heated the holder after that, and its lines come first."""
+    server, (a, b) = shop(A)
+    b.says(*TO_STATION)
+    b.says(*read(b, "Shrink 12/R"))
+    assert b.row("holder", "T1")["heat"] == Heat.COOL.value
+    a.says(*TO_STATION)
+    shared(server, a, b)
+    for each in (a, b):
+        assert each.row("holder", "T1")["heat"] == Heat.HELD.value
+        hold = each.row("hold", "T1")
+        assert (hold["ended_line"], hold["reading_only"], hold["readings"]) == (None, 1, "[]")
+        with each:
+            assert each.state.all("teaching") == []
+    assert a.tables() == b.tables()
+
+
+def test_a_reading_that_knew_of_no_other_step_ends_no_hold() -> None:
+    server, (a, b) = shop(A)
+    a.says(*TO_STATION)
+    shared(server, a, b)
+    a.says(L.Moved("T1", "S", "F"))
+    server.push(a.own_lines())
+    b.says(*read(b))
+    shared(server, b, a)
+    for each in (a, b):
+        assert each.row("holder", "T1")["heat"] == Heat.HELD.value and each.row("hold", "T1")["ended_line"] is None
+
+
+def test_a_reading_that_knew_of_all_ends_the_hold_at_every_kiosk() -> None:
+    server, (a, b) = shop(A)
+    a.says(*TO_STATION)
+    shared(server, a, b)
+    b.says(*read(b, "Shrink 12/R"))
+    shared(server, b, a)
+    for each in (a, b):
+        assert each.row("holder", "T1")["heat"] == Heat.COOL.value
+        with each:
+            assert len(each.state.all("teaching")) == 1
+
+
+@pytest.mark.parametrize("first", [0, 1])
+@pytest.mark.parametrize("out", [False, True])
+def test_one_heating_opens_one_shrink_fit_though_two_kiosks_used_it(first: int, out: bool) -> None:
+    """A difference about the cutter is none about the heat: the second time took heat that nobody saw."""
+    server, (a, b) = shop(A)
+    a.says(*([L.Built("A0", "a", "T1", "C1")] if out else []), *TO_STATION)
+    a.says(L.Moved("T1", "S", "R"), *read(a))
+    shared(server, a, b)
+    for each, key, cutter in ((a, "A1", "C1"), (b, "A2", "C2")):
+        each.says(*([L.TornDown("T1", "A0")] if out else []), *([L.Built(key, "b", "T1", cutter)] if not out else []))
+        assert each.row("holder", "T1")["heat"] == Heat.COOL.value
+    shared(server, *(a, b)[:: 1 - 2 * first])
+    for each in (a, b):
+        assert each.row("holder", "T1")["heat"] == Heat.UNKNOWN.value
+    assert a.tables() == b.tables()
+
+
+FACTS: dict[str, L.Entry] = {
+    "holder": L.HolderRegistered(replace(STEEL[0], bore_mm=6.0), stood_cold=True),
+    "cutter": L.CutterAdded(Cutter("C1", "Mill 1", 6.0, 6.0, 50.0)),
+    "reground": L.CutterReground("C1", 11.0, 40.0),
+    "place": L.PlaceAdded(Place("R", "Rack", Kind.COOLING, way="forced_air")),
+    "values": L.SettingChanged("heat.limit_c", "60.0"),
+}
+
+
+@pytest.mark.parametrize("facts", FACTS.values(), ids=FACTS)
+@pytest.mark.parametrize("order", ["facts first", "heat first"])
+def test_what_a_hold_rests_on_said_by_a_kiosk_that_knew_no_heating_leaves_only_readings(
+    facts: L.Entry, order: str
+) -> None:
+    """At one kiosk no such line may be written under a hold: what it is worked out from stays as it was."""
+    server, (a, b) = shop(A)
+    a.says(L.Built("A0", "a", "T1", "C1"), *TO_STATION[:1])
+    shared(server, a, b)
+    a.says(TO_STATION[1], L.Moved("T1", "S", "R"))
+    b.says(facts)
+    shared(server, *((b, a) if order == "facts first" else (a, b)))
+    for each in (a, b):
+        assert each.row("hold", "T1")["reading_only"] == 1 or (
+            order == "heat first" and "43" in each.row("hold", "T1")["began"] and isinstance(facts, L.SettingChanged)
+        )
+    assert a.tables() == b.tables()
+
+
+@pytest.mark.parametrize("facts", FACTS.values(), ids=FACTS)
+def test_what_was_known_before_the_heating_leaves_the_hold_as_it_is(facts: L.Entry) -> None:
+    server, (a, b) = shop(A)
+    a.says(L.Built("A0", "a", "T1", "C1"))
+    shared(server, a, b)
+    b.says(facts)
+    shared(server, b, a)
+    a.says(*TO_STATION, L.Moved("T1", "S", "R"))
+    shared(server, a, b)
+    assert a.row("hold", "T1")["reading_only"] == 0
+
+
+def test_facts_of_another_holder_or_place_leave_a_hold_as_it_is() -> None:
+    server, (a, b) = shop(A)
+    a.says(*TO_STATION)
+    b.says(L.PlaceAdded(Place("F", "Fan", Kind.COOLING, way="free_air")), L.HolderRegistered(STEEL[1], stood_cold=True),
+           L.CutterAdded(Cutter("C2", "Mill", 6.0, 6.0, 50.0)))  # fmt: skip
+    shared(server, a, b)
+    assert a.row("hold", "T1")["reading_only"] == 0
+    assert VALUES["limit_c"] in a.row("hold", "T1")["began"]
