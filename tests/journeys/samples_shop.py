@@ -226,10 +226,14 @@ def _settings(screen: Any, row: str = "", figure: bool = False) -> None:
     if found:
         screen.open(found[0])
         screen.trouble = t("settings.holds_keep", count=12)
+    screen._press.run = lambda *_: None  # what is plugged in here is no sample
     for choice in [choice for choice in screen.rows if choice.key == row]:
         screen.choose(choice)
         if figure:
             screen.take("figure")
+        if row == "backup.second_folder":
+            screen.looked(row, ("/media/kiosk/INTENSO/holder-kiosk", "/mnt/office server/holder-kiosk"))
+            screen.last_copy(1.79e9)
 
 
 def _settings_said(screen: Any) -> None:
@@ -240,7 +244,8 @@ def _settings_said(screen: Any) -> None:
 def every_setting() -> tuple[str, ...]:
     """A group's list, and the settings with the longest words."""
     return ("heat", "heat.ambient_c", "kiosk.theme", "kiosk.px_per_mm", "kiosk.muted",
-            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "heat.length_tolerance_um",
+            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "backup.second_folder",
+            "records", "heat.length_tolerance_um",
             "thermometer", "heat.probe_tolerance_k", "heat.ambient_sd_k")
 
 
