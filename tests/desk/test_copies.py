@@ -97,5 +97,5 @@ def test_a_second_folder_is_tried_before_it_is_set_and_tells_when_its_last_copy_
     assert newest_in(tmp_path / "another kiosk", tmp_path / "gone") is None
     full = tmp_path / "a file"
     full.write_text("x", "utf-8")
-    with pytest.raises(OSError, match="File exists|Not a directory"):
+    with pytest.raises(OSError, match=r"File exists|Not a directory"):
         takes_copies(full)

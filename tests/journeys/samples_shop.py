@@ -446,6 +446,10 @@ def _people(screen: Any, state: str = "") -> None:
     elif state == "name":
         screen._begin()
         screen.named("Alexandra Featherstone")
+    elif state == "rename":
+        screen._begin_renaming()
+    elif state == "renamed":
+        screen._renamed(cards[0])
     elif state == "role":
         screen._begin()
         screen.named("Alexandra Featherstone-Harrington")
@@ -457,8 +461,8 @@ def _people(screen: Any, state: str = "") -> None:
 
 def _correct(screen: Any, state: str) -> None:
     screen.shown()
-    screen._known(replace(CARD, code=CARD.holder.key) if state == "no-label" else CARD)
-    if state in ("bore_mm", "nose_mm", "projection_mm"):
+    screen.known(replace(CARD, code=CARD.holder.key) if state == "no-label" else CARD, 118)
+    if state in ("bore_mm", "nose_mm", "projection_mm", "number"):
         screen._begin(state)
     elif state in ("place", "refused", "nowhere"):
         screen._begin("place")
@@ -584,14 +588,14 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(("compare", v.value, partial(_compare, verdict=v, guessed=v is Verdict.NOT_IN_BOOK)) for v in Verdict),
     *(
         ("people", state or "person", partial(_people, state=state))
-        for state in ("list", "none", "", "name", "role", "reason", "added")
+        for state in ("list", "none", "", "name", "role", "reason", "added", "rename", "renamed")
     ),
     *(("phones", state, partial(_phones, state=state)) for state in ("off", "none", "failed", "some", "code", "ended")),
     *(
         ("correct", state, partial(_correct, state=state))
         for state in (
-            "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "place", "nowhere", "refused", "retire",
-            "retired", "why", "done",
+            "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "number", "place", "nowhere", "refused",
+            "retire", "retired", "why", "done",
         )
     ),
     *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),
