@@ -46,6 +46,7 @@ def test_a_figure_a_place_and_a_label_are_corrected_from_the_holders_card(kiosk:
     kiosk.touch("To the holder")
     kiosk.sees("Bench 2")
     kiosk.touch("Correct")
+    kiosk.touch_key("down")
     kiosk.touch("Gauge line to nose")
     enter(kiosk, "101.5")
     kiosk.touch("Enter")

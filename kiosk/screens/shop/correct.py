@@ -91,7 +91,7 @@ class CorrectScreen(View):
             labels.append(Choice(RETIRE_LABEL, t("correct.retire_label"), code))
         tool = Choice(NUMBER, t("correct.number"), "–" if number is None else str(number))
         self.wrong = [
-            Choice(PLACE, t("correct.place"), where), *labels, *((tool,) if card.assembly else ()), *figures
+            Choice(PLACE, t("correct.place"), where), *labels, *figures, *((tool,) if card.assembly else ())
         ]  # fmt: skip
         if what:
             self._begin(what)
