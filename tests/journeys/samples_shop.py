@@ -227,10 +227,14 @@ def _settings(screen: Any, row: str = "", figure: bool = False) -> None:
     if found:
         screen.open(found[0])
         screen.trouble = t("settings.holds_keep", count=12)
+    screen._press.run = lambda *_: None  # what is plugged in here is no sample
     for choice in [choice for choice in screen.rows if choice.key == row]:
         screen.choose(choice)
         if figure:
             screen.take("figure")
+        if row == "backup.second_folder":
+            screen.looked(row, ("/media/kiosk/INTENSO/holder-kiosk", "/mnt/office server/holder-kiosk"))
+            screen.last_copy(1.79e9)
 
 
 def _settings_said(screen: Any) -> None:
@@ -241,7 +245,8 @@ def _settings_said(screen: Any) -> None:
 def every_setting() -> tuple[str, ...]:
     """A group's list, and the settings with the longest words."""
     return ("heat", "heat.ambient_c", "kiosk.theme", "kiosk.px_per_mm", "kiosk.muted",
-            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "heat.length_tolerance_um",
+            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "backup.second_folder",
+            "records", "heat.length_tolerance_um",
             "thermometer", "heat.probe_tolerance_k", "heat.ambient_sd_k")
 
 
@@ -442,6 +447,10 @@ def _people(screen: Any, state: str = "") -> None:
     elif state == "name":
         screen._begin()
         screen.named("Alexandra Featherstone")
+    elif state == "rename":
+        screen._begin_renaming()
+    elif state == "renamed":
+        screen._renamed(cards[0])
     elif state == "role":
         screen._begin()
         screen.named("Alexandra Featherstone-Harrington")
@@ -453,8 +462,8 @@ def _people(screen: Any, state: str = "") -> None:
 
 def _correct(screen: Any, state: str) -> None:
     screen.shown()
-    screen._known(replace(CARD, code=CARD.holder.key) if state == "no-label" else CARD)
-    if state in ("bore_mm", "nose_mm", "projection_mm"):
+    screen.known(replace(CARD, code=CARD.holder.key) if state == "no-label" else CARD, 118)
+    if state in ("bore_mm", "nose_mm", "projection_mm", "number"):
         screen._begin(state)
     elif state in ("place", "refused", "nowhere"):
         screen._begin("place")
@@ -614,7 +623,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(("compare", v.value, partial(_compare, verdict=v, guessed=v is Verdict.NOT_IN_BOOK)) for v in Verdict),
     *(
         ("people", state or "person", partial(_people, state=state))
-        for state in ("list", "none", "", "name", "role", "reason", "added")
+        for state in ("list", "none", "", "name", "role", "reason", "added", "rename", "renamed")
     ),
     ("health", "good", _health_good),
     ("health", "list", partial(_health, part=None)),
@@ -623,8 +632,8 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(
         ("correct", state, partial(_correct, state=state))
         for state in (
-            "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "place", "nowhere", "refused", "retire",
-            "retired", "why", "done",
+            "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "number", "place", "nowhere", "refused",
+            "retire", "retired", "why", "done",
         )
     ),
     *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),
