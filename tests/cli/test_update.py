@@ -8,11 +8,14 @@ import hashlib
 import io
 import json
 import os
+import shutil
+import sqlite3
 import subprocess
 import sys
 import sysconfig
 import zipfile
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -21,6 +24,9 @@ from kiosk import __version__, installed
 from kiosk.commands import updating
 from kiosk.commands.updating import UpdateRefused, look
 from kiosk.ledger.upgrade import VERSION
+from kiosk.rules.assembly import Clamping
+from kiosk.rules.cards import Heat
+from kiosk.rules.finding import Usable
 
 ROOT = Path(__file__).resolve().parents[2]
 Change = Callable[[str, str], str]
@@ -106,10 +112,33 @@ def meant(base: Path) -> dict[str, object]:
     return json.loads((base.parent.parent / installed.FOLDER / installed.NAME).read_text())  # type: ignore[no-any-return]
 
 
-def where_all_stand(base: Path, data: Path) -> dict[str, str]:
-    """Every assembly's place; whether it counts as cool is stricter once a book was put back."""
+@pytest.fixture(scope="module")
+def imported(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with the demo shop, written once."""
+    data = tmp_path_factory.mktemp("imported") / "data"
+    done = run(
+        *(sys.executable, "-P", "-m", "kiosk", "import", ROOT / "demo_tags", "--write", "--data", data), cwd=ROOT
+    )
+    assert done.returncode == 0, done.stderr
+    return data
+
+
+@pytest.fixture
+def data(imported: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(imported, tmp_path / "data"))
+
+
+def holders(data: Path) -> dict[str, dict[str, object]]:
+    """All that the book says of every holder now, by key."""
+    with closing(sqlite3.connect(data / "ledger.db")) as book:
+        book.row_factory = sqlite3.Row
+        return {row["key"]: dict(row) for row in book.execute("select * from holder")}
+
+
+def found(base: Path, data: Path) -> dict[str, dict[str, object]]:
+    """What `find` answers for every holder with a 12 in it, by key."""
     lines = says(base, "find", "12", "--json", "--data", data).stdout.splitlines()
-    return {found["key"]: found["place_name"] for found in map(json.loads, lines)}
+    return {each["key"]: each for each in map(json.loads, lines)}
 
 
 # What is refused -------------------------------------------------------------------------------------------------
@@ -214,10 +243,8 @@ def test_what_cannot_be_read_or_is_not_whole_means_the_first_version(base: Path,
 
 
 def test_a_version_that_crashes_at_its_start_is_left_by_itself_and_the_book_is_as_it_was(
-    base: Path, built: Path, tmp_path: Path
+    base: Path, built: Path, data: Path, tmp_path: Path
 ) -> None:
-    data = tmp_path / "data"
-    assert says(base, "import", ROOT / "demo_tags", "--write", "--data", data).returncode == 0
     lines = says(base, "check", "--data", data).stdout
 
     def crashes(name: str, text: str) -> str:
@@ -233,12 +260,11 @@ def test_a_version_that_crashes_at_its_start_is_left_by_itself_and_the_book_is_a
 
 
 def test_a_version_that_brought_the_book_to_a_newer_form_and_then_failed_gives_back_a_book_the_older_one_reads(
-    base: Path, built: Path, tmp_path: Path
+    base: Path, built: Path, data: Path, tmp_path: Path
 ) -> None:
-    data = tmp_path / "data"
-    assert says(base, "import", ROOT / "demo_tags", "--write", "--data", data).returncode == 0
-    stood = where_all_stand(base, data)
-    assert stood
+    before, answered = holders(data), found(base, data)
+    shrunk = {key for key, row in before.items() if row["clamping"] == Clamping.SHRINK_FIT.value}
+    assert len(answered) > len(answered.keys() & shrunk) > 0 and {row["heat"] for row in before.values()} == {"cool"}
 
     def upgrades(name: str, text: str) -> str:
         if name == "kiosk/commands/running.py":
@@ -256,13 +282,15 @@ def test_a_version_that_brought_the_book_to_a_newer_form_and_then_failed_gives_b
     assert says(base, "open", "--service", "--data", data).returncode == 2  # no display here, and nothing worse
     assert meant(base)["name"] == ""
     assert says(base, "check", "--data", data).returncode == 0
-    assert where_all_stand(base, data) == stood
     assert any((data / "replaced").iterdir())
+    # The older version cannot read what was written since the copy, so that nobody knows what was heated since then.
+    unknown = {key: row | {"heat": Heat.UNKNOWN.value} for key, row in before.items() if key in shrunk}
+    assert holders(data) == before | unknown
+    hotter = {key: {"usable": int(Usable.UNPROVEN)} for key in shrunk}
+    assert found(base, data) == {key: each | hotter.get(key, {}) for key, each in answered.items()}
 
 
-def test_a_start_whose_copy_cannot_be_made_is_no_trial(base: Path, built: Path, tmp_path: Path) -> None:
-    data = tmp_path / "data"
-    assert says(base, "import", ROOT / "demo_tags", "--write", "--data", data).returncode == 0
+def test_a_start_whose_copy_cannot_be_made_is_no_trial(base: Path, built: Path, data: Path, tmp_path: Path) -> None:
     on_trial(base, anew(built, tmp_path / "w"))
     (base.parent.parent / installed.FOLDER / f"before-{NEWER}").write_text("in the way")
     assert "stays as it was" in says(base, "open", "--service", "--data", data).stderr
