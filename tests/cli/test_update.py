@@ -13,6 +13,7 @@ import sqlite3
 import subprocess
 import sys
 import sysconfig
+import time
 import zipfile
 from collections.abc import Callable
 from contextlib import closing
@@ -23,14 +24,18 @@ import pytest
 from kiosk import __version__, installed
 from kiosk.commands import updating
 from kiosk.commands.updating import UpdateRefused, look
+from kiosk.desk import Desk
 from kiosk.ledger.upgrade import VERSION
+from kiosk.rehearsal import PretendedTime
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat
 from kiosk.rules.finding import Usable
+from kiosk.rules.outcomes import Refused
 
 ROOT = Path(__file__).resolve().parents[2]
 Change = Callable[[str, str], str]
 NEWER = "99.1"
+DAY_S = 86400.0
 
 
 def run(*command: str | Path, cwd: Path, **more: str) -> subprocess.CompletedProcess[str]:
@@ -139,6 +144,28 @@ def found(base: Path, data: Path) -> dict[str, dict[str, object]]:
     """What `find` answers for every holder with a 12 in it, by key."""
     lines = says(base, "find", "12", "--json", "--data", data).stdout.splitlines()
     return {each["key"]: each for each in map(json.loads, lines)}
+
+
+def heated(data: Path) -> float:
+    """Heats T001 after nine days of watching and lays it to cool: how long its hold still was a while later, s.
+
+    By the clock on the wall that was a month ago.
+    """
+    clock = PretendedTime(time.time() - 30 * DAY_S)
+    with Desk.open(data, counter=clock.counter, wall=clock.wall) as desk:
+        for _ in range(9):
+            clock.forward(DAY_S)
+            desk.tick()
+        place = desk.session.cards.find_place
+        holder = desk.session.holder("T001").code
+        for code in (holder, place("Shrink station"), holder, place("Rack 1")):
+            assert code is not None
+            desk.scan(code)
+        clock.forward(300.0)
+        desk.tick()
+        hold = desk.session.holder("T001").hold
+        assert hold is not None and hold.remaining_s > 600.0
+        return hold.remaining_s
 
 
 # What is refused -------------------------------------------------------------------------------------------------
@@ -262,9 +289,11 @@ def test_a_version_that_crashes_at_its_start_is_left_by_itself_and_the_book_is_a
 def test_a_version_that_brought_the_book_to_a_newer_form_and_then_failed_gives_back_a_book_the_older_one_reads(
     base: Path, built: Path, data: Path, tmp_path: Path
 ) -> None:
+    heated(data)
     before, answered = holders(data), found(base, data)
-    shrunk = {key for key, row in before.items() if row["clamping"] == Clamping.SHRINK_FIT.value}
-    assert len(answered) > len(answered.keys() & shrunk) > 0 and {row["heat"] for row in before.values()} == {"cool"}
+    shrunk = {key for key, row in before.items() if row["clamping"] == Clamping.SHRINK_FIT.value} - {"T001"}
+    assert len(answered) > len(answered.keys() & shrunk) > 0
+    assert {key for key, row in before.items() if row["heat"] != Heat.COOL.value} == {"T001"}
 
     def upgrades(name: str, text: str) -> str:
         if name == "kiosk/commands/running.py":
@@ -288,6 +317,35 @@ def test_a_version_that_brought_the_book_to_a_newer_form_and_then_failed_gives_b
     assert holders(data) == before | unknown
     hotter = {key: {"usable": int(Usable.UNPROVEN)} for key in shrunk}
     assert found(base, data) == {key: each | hotter.get(key, {}) for key, each in answered.items()}
+
+
+def test_an_update_under_a_hold_and_the_way_back_count_only_what_was_watched(
+    base: Path, built: Path, data: Path, tmp_path: Path
+) -> None:
+    remaining_s = heated(data)
+
+    def opens(name: str, text: str) -> str:
+        if name == "kiosk/commands/running.py":
+            works = "import kiosk.installed; from kiosk.desk import Desk; Desk.open(arguments.data).close()"
+            return f"def open_window(arguments):\n    {works}\n    kiosk.installed.reached()\n    return 0\n"
+        return text
+
+    def crashes(name: str, text: str) -> str:
+        return opens(name, text).replace("kiosk.installed.reached()", "raise RuntimeError('broken')")
+
+    for version, change in ((NEWER, opens), ("99.2", crashes)):
+        on_trial(base, anew(built, tmp_path / "w", version, change), version)
+        says(base, "open", "--service", "--data", data)
+        if change is crashes:
+            assert meant(base)["tried"]
+            says(base, "open", "--service", "--data", data)
+        clock = PretendedTime(time.time())
+        with Desk.open(data, counter=clock.counter, wall=clock.wall) as desk:
+            hold = desk.session.holder("T001").hold
+            assert hold is not None and remaining_s - 30.0 < hold.remaining_s <= remaining_s, version
+            desk.scan(desk.session.holder("T001").code)
+            place = desk.session.cards.find_place("Cabinet A · 1-01")
+            assert place is not None and isinstance(desk.scan(place).outcome, Refused)
 
 
 def test_a_start_whose_copy_cannot_be_made_is_no_trial(base: Path, built: Path, data: Path, tmp_path: Path) -> None:
