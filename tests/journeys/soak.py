@@ -7,8 +7,7 @@ holders are moved and lines are written; a label of another shop, which is refus
 gets a hint; and nothing.  Prints at the end of every minute the megabytes, the open files, the share of a core the
 minute took and the lines and, last, the growth from the first minute to the last.  The code is 1 where memory grew by
 more than a tenth or files by more than a few, and where the window was not at work: it ended, or its book did not grow
-in a minute.  Fonts are counted apart: Kivy holds one file for each size and weight that was shown, 64 of them at most,
-so that every screen seen for the first time adds a few.
+in a minute.  Fonts are counted apart: every screen seen for the first time adds a few (`handles.py`).
 """
 
 from __future__ import annotations
@@ -22,7 +21,7 @@ import sys
 import tempfile
 import time
 import tomllib
-from contextlib import closing, suppress
+from contextlib import closing
 from pathlib import Path
 
 import cv2
@@ -32,11 +31,11 @@ from kiosk import where
 from kiosk.ledger.book import NAME
 from kiosk.rules.codes import CodeKind, make
 from tests.journeys.display import Display
+from tests.journeys.handles import MOST_FONTS, open_files
 from tests.journeys.window import draw_label
 
 MOST_GROWTH = 1.10
 MOST_FILES = 8  # more than in the first minute: a copy that is being made, a thread's pipe
-MOST_FONTS = 64  # held open by Kivy (tests/screens/test_theme.py)
 PICTURE_S = 2.0  # how long the camera sees each picture of a folder
 HOLDERS = 4
 
@@ -51,19 +50,6 @@ def resident_mb(process: int) -> float:
         if line.startswith("VmRSS"):
             return int(line.split()[1]) / 1024.0
     raise ProcessLookupError(process)  # it has ended, and nobody has asked for its code
-
-
-def open_files(process: int) -> tuple[int, int]:
-    """How many handles a process has open: of fonts, of all else.  Raises ProcessLookupError where there is none."""
-    fonts = others = 0
-    try:
-        for handle in Path(f"/proc/{process}/fd").iterdir():
-            with suppress(FileNotFoundError):  # closed meanwhile
-                font = os.readlink(handle).endswith(".ttf")
-                fonts, others = fonts + font, others + (not font)
-    except FileNotFoundError:
-        raise ProcessLookupError(process) from None
-    return fonts, others
 
 
 def worked_s(process: int) -> float:

@@ -42,6 +42,7 @@ from kiosk.screens.parts.touch import Panel, Touchable  # noqa: E402
 from kiosk.screens.sounds import Sounds  # noqa: E402
 from kiosk.screens.theme import look  # noqa: E402
 from tests.journeys.finger import corners, taken_by  # noqa: E402
+from tests.journeys.handles import MOST_FONTS, open_files  # noqa: E402
 from tests.journeys.samples import SAMPLES as FLOOR  # noqa: E402
 from tests.journeys.samples_kiosks import SAMPLES as KIOSKS  # noqa: E402
 from tests.journeys.samples_records import SAMPLES as RECORDS  # noqa: E402
@@ -283,6 +284,8 @@ def main() -> None:
     unsampled = sorted(set(SCREENS) - {name for name, _, _ in SAMPLES})
     for name in unsampled:
         REPLIES.write(f"no sample of the screen {name!r} in tests/journeys/samples.py\n")
+    if sys.platform == "linux" and not 0 < (fonts := open_files(os.getpid())[0]) <= MOST_FONTS:
+        REPLIES.write(f"{fonts} font files are open\n")
     REPLIES.write("walked\n")
 
 
