@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 from importlib import import_module
 from pathlib import Path
 
-from kiosk import __version__
+from kiosk import __version__, installed
 from kiosk.bench import BENCHES
 from kiosk.commands import DONE, WRONG
 from kiosk.commands.arguments import (
@@ -37,6 +37,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     if not given or (given[0].startswith("-") and given[0] not in ("-h", "--help", "--version")):
         given.insert(0, "open")  # the default command
     try:
+        if argv is None and installed.updated():  # first: a newer version may know words that this one does not
+            installed.start(given, lambda: _opens_in(given))
         arguments = _parser().parse_checked(given)
     except WrongArgument as wrong:
         from kiosk.commands.output import complain
@@ -57,6 +59,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         from kiosk.commands.output import default_folder
 
         return told(fault, getattr(arguments, "data", None) or default_folder())
+
+
+def _opens_in(given: list[str]) -> Path:
+    """The data folder of a window that is to be opened.  Raises WrongArgument."""
+    from kiosk.commands.output import default_folder
+
+    arguments = _parser().parse_checked(given)
+    own: Path | None = arguments.data
+    return own or (default_folder() / "demo" if arguments.demo else default_folder())
 
 
 def command_of(run: str) -> Callable[[argparse.Namespace], int]:
@@ -104,6 +115,9 @@ def _running(command: Add) -> None:
     opened.add_argument("--phones", action="store_true", help="telephones on, whatever the settings say")
     opened.add_argument("--service", action="store_true", help="how install-service opens it: kept open and watched")
     opened.add_argument("--own", type=Path, metavar="DIR", help="of the demo shop: the folder its way back leads to")
+    opened.add_argument("--prove", action="store_true", help="close again once window and book are there")
+    update = _data(command("update", "updating.update", "a newer version, and back by itself where it does not open"))
+    update.add_argument("wheel", type=Path, metavar="WHEEL", help="beside it lies the list of its libraries")
     again = "opens the kiosk at every log in, and again when it fails (systemd)"
     install = _data(command("install-service", "service.install", again))
     install.add_argument("--demo", action="store_true", help="the demo shop")

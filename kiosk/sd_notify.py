@@ -11,6 +11,7 @@ import socket
 from collections.abc import MutableMapping
 from contextlib import suppress
 
+_NAMES = ("NOTIFY_SOCKET", "WATCHDOG_USEC", "WATCHDOG_PID")
 _PULSES = 3  # within one period of the watchdog: one that comes late is not the end
 
 
@@ -23,18 +24,26 @@ class ServiceManager:
     def __init__(self, address: str = "", pulse_s: float | None = None) -> None:
         """`address`: the socket's path; one that begins with @ stands in no folder (unix(7), abstract)."""
         self.pulse_s = pulse_s
+        self._given: dict[str, str] = {}
         self._address = f"\0{address[1:]}" if address.startswith("@") else address
 
     @classmethod
     def of(cls, environment: MutableMapping[str, str]) -> ServiceManager:
         """As this environment tells, out of which it is taken: what the kiosk starts is no part of the service."""
-        address = environment.pop("NOTIFY_SOCKET", "")
-        period_us = environment.pop("WATCHDOG_USEC", "")
-        meant = environment.pop("WATCHDOG_PID", "") or str(os.getpid())
+        given = {name: environment.pop(name) for name in _NAMES if name in environment}
+        address = given.get("NOTIFY_SOCKET", "")
+        period_us = given.get("WATCHDOG_USEC", "")
+        meant = given.get("WATCHDOG_PID", "") or str(os.getpid())
         if not address.startswith(("/", "@")):
             return cls()
         watched = period_us.isdecimal() and int(period_us) > 0 and meant == str(os.getpid())
-        return cls(address, int(period_us) / 1e6 / _PULSES if watched else None)
+        manager = cls(address, int(period_us) / 1e6 / _PULSES if watched else None)
+        manager._given = given
+        return manager
+
+    def hand_on(self, environment: MutableMapping[str, str]) -> None:
+        """Puts back what `of` took, for the program that takes this one's place in the same process."""
+        environment.update(self._given)
 
     def ready(self) -> None:
         self._tell("READY=1")

@@ -15,6 +15,7 @@ from typing import Any, get_type_hints
 
 from kiosk import filing
 from kiosk.rules.bounds import SETTINGS, Bound
+from kiosk.rules.say import Say
 from kiosk.rules.shop_air import TYPED, is_a_bare_figure
 
 NAME = "settings.toml"
@@ -24,13 +25,14 @@ WARMER_K = 5.0  # a touch limit nearer to the shop's own temperature is never re
 
 
 class SettingsFault(ValueError):
-    """A settings file that cannot be used.  `path`, `where` (table and key), `why`."""
+    """A settings file that cannot be used.  `where`: table and key.  `say`: why, to whoever changes it by touch."""
 
-    def __init__(self, path: Path, where: str, why: str) -> None:
+    def __init__(self, path: Path, where: str, why: str, say: Say | None = None) -> None:
         super().__init__(f"{path}: {where}: {why}" if where else f"{path}: {why}")
         self.path = path
         self.where = where
         self.why = why
+        self.say = say
 
 
 def _number(default: float, name: str) -> Any:
@@ -188,6 +190,9 @@ def load(path: Path) -> Settings:
 _DECIDING = ("name", "pair_s", "undo_s", "sign_out_s", "badge_required", "travel_s")
 
 
+OF_A_KIOSK = frozenset({"kiosk.name"})  # what of these no other kiosk of the shop goes by
+
+
 def deciding(settings: Settings) -> dict[str, str]:
     """The settings a decision depends on, by table and key, in words that stay the same from start to start."""
     heat = {f"heat.{each.name}": repr(getattr(settings.heat, each.name)) for each in fields(HeatSettings)}
@@ -242,7 +247,8 @@ def _whole(data: dict[str, Any], path: Path) -> Settings:
     heat = settings.heat
     if heat.limit_c < heat.ambient_c + WARMER_K:
         why = f"must be {WARMER_K:g} K above ambient_c = {heat.ambient_c:g}, or no holder would ever count as cool"
-        raise SettingsFault(path, "[heat] limit_c", why)
+        over = (("limit_c", heat.limit_c), ("over_k", WARMER_K), ("ambient_c", heat.ambient_c))
+        raise SettingsFault(path, "[heat] limit_c", why, Say("settings.limit_over_air", over))
     told = settings.thermometer
     for key, pattern in (("pattern", told.pattern), ("probe_pattern", told.probe_pattern)):
         try:

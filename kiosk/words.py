@@ -76,7 +76,11 @@ class Catalogue:
         if unit == "s":
             return clock(value)
         if unit == "at":
-            return datetime.fromtimestamp(value).strftime("%H:%M")
+            at = datetime.fromtimestamp(value)
+            return f"{at:%H:%M}{zone_if_twice(at)}"
+        if unit == "on":
+            at = datetime.fromtimestamp(value)
+            return at.strftime("%H:%M" if at.date() == datetime.now().date() else "%d.%m.%Y %H:%M")
         if unit in _UNITS and unit != name:
             sign, places = _UNITS[unit]
             if unit == "mm" and _Spoken.inches:
@@ -89,6 +93,15 @@ class Catalogue:
         text = f"{value:.{places}f}"
         text = text.rstrip("0").rstrip(".") if "." in text else text
         return ("0" if text == "-0" else text).replace("-", "−").replace(".", self.decimal)
+
+
+def zone_if_twice(at: datetime) -> str:
+    """` CEST`, in the hour that the clocks go through twice when they are put back; else nothing.
+
+    at: local time as `fromtimestamp` gives it.  A list over that hour is in order, and says so.
+    """
+    twice = at.replace(fold=0).timestamp() != at.replace(fold=1).timestamp()
+    return f" {at.astimezone().tzname()}" if twice else ""
 
 
 def clock(seconds: float) -> str:

@@ -14,6 +14,7 @@ KEPT = {
     "replay": "how a pair stands after all its readings, which the ledger's step by step is compared with",
     "rebuild": "derives every table anew, which tests compare with what grew line by line",
     "do_layout": "Kivy calls it",
+    "handleError": "`logging` calls it where a line was not written",
     "open_settings": "Kivy calls it at F1",
     "has_picture": "the window that `bench start` opens asks it",
 }

@@ -69,6 +69,14 @@ class _Moves:
         return moved
 
 
+def moves_of_a_shop() -> Iterator[L.Entry]:
+    """A shop's things and then the moves of its holders, without an end."""
+    yield from _setup()
+    moves = _Moves()
+    while True:
+        yield moves.next()
+
+
 def _timed(book: Book, moves: _Moves, count: int) -> list[float]:
     """Seconds of each of `count` commits of one move."""
     found = []

@@ -64,7 +64,7 @@ def history(arguments: argparse.Namespace) -> int:
             if arguments.json:
                 print_json(row)
             else:
-                when_ = datetime.fromtimestamp(row.utc_s).strftime("%Y-%m-%d %H:%M:%S")
+                when_ = datetime.fromtimestamp(row.utc_s).astimezone().isoformat(" ", "seconds")
                 print(f"{when_}  {row.operator or '-':12}  {words.say(row.say)}")
     return DONE
 

@@ -25,6 +25,7 @@ from kiosk.ledger.derive import Broken
 from kiosk.ledger.lock import InUse
 from kiosk.ledger.trouble import REMEDY, Cause, cause_of, fault_of
 from kiosk.ledger.upgrade import NewerLedger
+from kiosk.link.faults import LinkFault
 from kiosk.reader.files import PictureError
 from kiosk.rules.bounds import OutOfBounds
 from kiosk.settings import SettingsFault
@@ -33,6 +34,7 @@ FAULTS = (
     LedgerFault,
     InUse,
     NewerLedger,
+    LinkFault,
     SettingsFault,
     FileFaults,
     PictureError,

@@ -35,7 +35,7 @@ def open_window(arguments: argparse.Namespace) -> int:
     folder = arguments.data or (default_folder() / "demo" if arguments.demo else default_folder())
     options = Options(
         folder, arguments.demo, arguments.camera, arguments.at, arguments.size, service=arguments.service,
-        own=arguments.own, phones=arguments.phones,
+        own=arguments.own, phones=arguments.phones, prove=arguments.prove,
     )  # fmt: skip
     code: int = run(options)
     return code

@@ -71,4 +71,6 @@ def mark(symbol: Symbol, subject: Subject, outcome: Outcome) -> PhotoMark:
     if isinstance(subject, HolderCard):
         return PhotoMark(corners, symbol.text, subject.name, state, outcome.say, subject.holder.key, outcome.step)
     known = subject.holder if isinstance(subject, RetiredCode | FreshLabel) else None
-    return PhotoMark(corners, symbol.text, known.name if known else symbol.text, state, outcome.say, step=outcome.step)
+    key = known.holder.key if known and state is Shows.HOT else None
+    name = known.name if known else symbol.text
+    return PhotoMark(corners, symbol.text, name, state, outcome.say, key, outcome.step)

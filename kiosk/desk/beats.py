@@ -162,6 +162,7 @@ class KioskBeats:
             as_of_utc_s=as_of,
             admitted=may_write,
             awake=awake,
+            own_whole=standing.state is not LinkState.FORKED,
         )
 
     def _is_gone(self, kiosk: str, members: Mapping[str, Member]) -> bool:

@@ -6,6 +6,7 @@ Putting a copy back is done with the kiosk closed (`restore`).
 
 from __future__ import annotations
 
+import secrets
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -82,6 +83,23 @@ def backup(
         except (CopyFault, NewerLedger, SettingsFault, OSError) as fault:
             made.append(CopyMade(target, None, str(fault)))
     return tuple(made)
+
+
+def newest_in(data: Path, target: Path) -> float | None:
+    """When the newest copy of a data folder's ledger in `target` was made, epoch seconds; None: none is to be seen."""
+    try:
+        found = ledger_backup.copies(target, ledger_backup.owner_of(data))
+        return found[0].stat().st_mtime if found else None
+    except OSError:
+        return None
+
+
+def takes_copies(target: Path) -> None:
+    """Makes the folder, writes into it and removes that again.  Raises OSError where no copy could be kept."""
+    target.mkdir(parents=True, exist_ok=True)
+    proof = target / f"try-{secrets.token_hex(4)}.txt"
+    filing.write(proof, "a copy of the kiosk's records can be kept here\n")
+    proof.unlink()
 
 
 def _settings_of(copied: Path) -> Path:

@@ -6,7 +6,7 @@ Never decides anything itself and never shows anything; `open_desk` is where eve
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,7 @@ from kiosk.desk.shop_air import ShopAir
 from kiosk.ledger.book import Book, LedgerFault, Written
 from kiosk.ledger.clock import SecondsSource, boot_counter_s
 from kiosk.rules.acts import left_alone
+from kiosk.rules.apart import nothing_heard
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
 BEAT_S = 10.0  # at most this much watched time is lost with the power
+MEMBER = "server.json"  # where `link.address`, which a kiosk without others never loads, keeps that there are others
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +96,13 @@ class Desk(Counters):
         name = REHEARSAL if rehearsal else settings.kiosk.name
         book = Book.open(folder, name, read_only=read_only, counter=counter, wall=wall)
         try:
+            if (folder / MEMBER).exists() and book.sharing is None and not (read_only or rehearsal):
+                from kiosk.desk.joining import share_again
+
+                share_again(book)
             session = Session(book, settings)
+            if (folder / MEMBER).exists() and session.cards.apart is None and not rehearsal:
+                session.cards.apart = nothing_heard("")  # by its lines it is no kiosk of the shop's
             standing = at or settings.kiosk.at
             if standing:
                 session.here = session.cards.find_place(standing)
@@ -112,9 +120,12 @@ class Desk(Counters):
             raise
 
     def begin_sharing(self) -> None:
-        """Shares the book with the shop's other kiosks from now on; one that has none stays what it is, untouched."""
+        """Shares the book with the shop's other kiosks from now on; one that has none stays what it is, untouched.
+
+        Raises LinkFault, OSError where the file that says who this kiosk is cannot be read.
+        """
         book = self.session.book
-        if book.sharing is None or self.kiosks is not None:
+        if self.kiosks is not None or (book.sharing is None and not (book.path.parent / MEMBER).exists()):
             return
         from kiosk.desk.kiosks import KiosksCounter
 
@@ -170,6 +181,7 @@ class Desk(Counters):
     def scan(self, text: str) -> Scanned:
         """What a label's text does now.  Every line of it is on disk when this returns."""
         text = writable(text)
+        self._hear()
         return self._answer(text, self.session.cards.subject(text))
 
     def watch(self, text: str) -> Scanned | None:
@@ -180,6 +192,7 @@ class Desk(Counters):
         """
         from kiosk.desk.watching import watch
 
+        self._hear()
         text, moment = writable(text), self.now()
         found = watch(self.session, text, self._pending(), moment)
         return Scanned(text, found.refused, found.lines, moment, found.card) if found else None
@@ -214,13 +227,14 @@ class Desk(Counters):
         return outcome.holder.name, left_s
 
     def command(self, command: Command) -> Scanned:
+        self._hear()
         return self._answer(command.name, CommandCard(command))
 
     def waiting(self) -> Pending | None:
         """The first scan of a pair, as long as its second is taken."""
         pending = self._pending()
         in_time = pending is not None and pending.left_s(self.now(), self.session.settings.kiosk.pair_s) >= 0.0
-        return pending if in_time else None
+        return pending if in_time and pending is not None and not pending.worn else None
 
     def cancel(self) -> None:
         """Forgets the first scan of a pair."""
@@ -265,9 +279,6 @@ class Desk(Counters):
         from kiosk.rules.decision import decide  # what is hot is told before all that decides is read
 
         session = self.session
-        if self._together is not None:
-            self._together.kiosks.fresh()
-            self._together.heard()
         moment = session.now()
         outcome = decide(self._view(subject), subject, moment)
         session.last_scan_s = moment.watched_s
@@ -281,7 +292,15 @@ class Desk(Counters):
         written = outcome.lines if isinstance(outcome, Done) else ()
         moved = any(isinstance(line, Moved) and line.undoes is None for line in written)
         undo = session.settings.kiosk.undo_s if moved else None
+        if moved and self._together is not None and (found := self._together.told_back(outcome, self.differences)):
+            outcome, holder, undo = found, found.holder, None
         return Scanned(text, outcome, lines, moment, holder, undo)
+
+    def _hear(self) -> None:
+        """Before a card is looked at: what the other kiosks did is in the book, as far as they are to be heard."""
+        if self._together is not None:
+            self._together.kiosks.fresh()
+            self._together.heard()
 
     def _write(self, text: str, outcome: Outcome) -> tuple[Written, ...]:
         """What was done, or that it was refused, is on disk when this returns."""
@@ -347,4 +366,4 @@ class Desk(Counters):
             card: HolderCard | PlaceCard | None = cards.holder(kept.card.holder.key)
         else:
             card = cards.place(kept.card.place.code)
-        return Pending(card, kept.since_watched_s) if card else None
+        return replace(kept, card=card) if card else None

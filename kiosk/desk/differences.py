@@ -16,7 +16,8 @@ from kiosk.ledger.derive import TableRow
 from kiosk.rules import lines as L
 from kiosk.rules.cards import Heat
 from kiosk.rules.merge import CLOSED, NOTHING, OPEN, RETIRED, USED, Made, Matter
-from kiosk.rules.say import Say, say
+from kiosk.rules.outcomes import Reason, Refused, refuse
+from kiosk.rules.say import Say, Value, say
 
 _made = msgspec.json.Decoder(tuple[Made, ...])
 _PLAIN = {USED: "apart.in_use", RETIRED: "apart.out_of_use", OPEN: "apart.open", CLOSED: "apart.closed"}
@@ -26,6 +27,7 @@ _PLAIN = {USED: "apart.in_use", RETIRED: "apart.out_of_use", OPEN: "apart.open",
 class ToldHere:
     """One claim.  what: as it is said to people, a message id of `apart` or plain words.  who: None: nobody's badge."""
 
+    kiosk_id: str
     kiosk: str
     who: str | None
     told_utc_s: float
@@ -69,6 +71,24 @@ class DifferencesCounter:
                 return each
         return None
 
+    def told_otherwise(self, holder: str, place: str | None) -> Refused | None:
+        """What is open about where a holder is, or about what stands in a place, as the answer to a scan of both."""
+        session = self._session
+        about = {(Matter.PLACE, holder), (Matter.POCKET, place)}
+        for each in self.open():
+            other = next((told for told in each.claims if told.kiosk_id != session.book.kiosk), None)
+            if (each.matter, each.subject) not in about or other is None:
+                continue
+            self._called.add(each.key)
+            card = session.cards.holder(holder)
+            if each.alarm is not None:
+                return Refused(Reason.HOT, each.alarm, say("apart.alarm_remedy"), holder=card)
+            values: dict[str, Value] = {"name": each.name, "kiosk": other.kiosk, "what": other.what}
+            if other.value == NOTHING:
+                values["what"] = None
+            return refuse(Reason.TOLD_OTHERWISE, card, None, None, **values)
+        return None
+
     def open(self) -> tuple[ToldDifferently, ...]:
         """Those that nobody has settled, what may be hot first."""
         found = rows(T.Difference.select().where(T.Difference.closed_line.is_null()).order_by(T.Difference.opened_line))
@@ -100,7 +120,7 @@ class DifferencesCounter:
         operator = self._session.cards.operator(line.operator) if line and line.operator else None
         unverified = line is not None and getattr(line.entry, "reason", "") == L.NOT_VERIFIED
         who, utc_s = operator.name if operator else None, line.utc_s if line else 0.0
-        return ToldHere(kiosk, who, utc_s, made.value, self._what(made.value), unverified)
+        return ToldHere(made.kiosk, kiosk, who, utc_s, made.value, self._what(made.value), unverified)
 
     def _what(self, value: str) -> str:
         if value == NOTHING:

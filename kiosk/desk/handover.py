@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from kiosk.desk.session import NotThere, Session
+from kiosk.rules.apart import Answer, about_pocket
 from kiosk.rules.assembly import Assembly
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.checkin import may_go
@@ -46,6 +47,8 @@ class MachineView:
     spindle: PlaceCard | None
     best: int | None = None  # pocket number proposed for the holder asked about
     no_room: NoRoom | None = None
+    may_differ: bool = False  # other kiosks may have filled or emptied pockets since they were heard
+    as_of_utc_s: float | None = None  # how old the facts are then; None: nothing was ever heard
 
 
 class HandoverCounter:
@@ -79,7 +82,11 @@ class HandoverCounter:
             answer = propose(card.magazine, others, card.owners, holder.assembly, returning=card.returning)
             best = answer.pocket if isinstance(answer, Proposal) else None
             no_room = answer if isinstance(answer, NoRoom) else None
-        return MachineView(code, card.name, card.magazine, tuple(pockets), spindle, best, no_room)
+        apart = session.cards.apart
+        may_differ = about_pocket(apart, code) is not Answer.AS_EVER
+        as_of_utc_s = apart.as_of_utc_s if apart and may_differ else None
+        found = tuple(pockets)
+        return MachineView(code, card.name, card.magazine, found, spindle, best, no_room, may_differ, as_of_utc_s)
 
     def _pocket(self, machine: PlaceCard, code: str, standing: dict[int, Loaded], holder: HolderCard | None) -> Pocket:
         place = self._session.cards.places.place(code)

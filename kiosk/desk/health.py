@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 
 from kiosk import __version__, logbook
 from kiosk.desk import wall_clock
+from kiosk.labels.faults import LabelError
+from kiosk.labels.queue import system_printing
 from kiosk.ledger import backup
 from kiosk.rules import wellbeing
 from kiosk.rules.link_state import LEVEL
@@ -38,6 +40,18 @@ def stopped(desk: Desk) -> Finding | None:
     return None
 
 
+def printer(queue: str) -> Finding:
+    """The label printer; needs no desk, and may take as long as the print system does."""
+    if not queue:
+        return wellbeing.of_printer(queue, None, "")
+    try:
+        found = {each.name: each for each in system_printing().queues()}
+    except LabelError:
+        return wellbeing.of_printer(queue, None, "")
+    troubles = found[queue].troubles if queue in found else ()
+    return wellbeing.of_printer(queue, queue in found, f"term.trouble.{troubles[0].value}" if troubles else "")
+
+
 def _findings(desk: Desk) -> Iterator[Finding]:
     session = desk.session
     now_utc_s, settings = session.now().utc_s, session.settings
@@ -57,10 +71,10 @@ def _findings(desk: Desk) -> Iterator[Finding]:
         yield wellbeing.of_link(None, level=True)
     else:
         standing = desk.kiosks.standing()
-        yield wellbeing.of_link(f"health.link.{standing.state.value}", level=standing.state in LEVEL)
+        yield wellbeing.of_link(standing.state.value, level=standing.state in LEVEL)
     lines = session.book.last_id
     yield Finding(Part.VERSION, Mark.TOLD, say("health.version.is", version=__version__, count=lines))
-    yield Finding(Part.LOG, Mark.TOLD, say("health.log.is", path=str(folder / logbook.FOLDER / logbook.NAME)))
+    yield Finding(Part.LOG, Mark.TOLD, say("health.log.is", path=_short(folder / logbook.FOLDER / logbook.NAME)))
 
 
 def _copies(desk: Desk) -> Iterator[tuple[Part, CopiesSeen]]:
@@ -76,8 +90,13 @@ def _seen(folder: Path, owner: str, due: bool, *, second: bool) -> CopiesSeen:
         made = max((path.stat().st_mtime for path in backup.copies(folder, owner)), default=None)
         there = folder.is_dir() or not second
     except OSError:
-        return CopiesSeen(str(folder), False, None, due)
-    return CopiesSeen(str(folder), there, made, due)
+        return CopiesSeen(_short(folder), False, None, due)
+    return CopiesSeen(_short(folder), there, made, due)
+
+
+def _short(path: Path) -> str:
+    """A path as far as a narrow screen has room for it: its last two parts."""
+    return f"…/{'/'.join(path.parts[-2:])}" if len(path.parts) > 3 else str(path)
 
 
 def _clock(desk: Desk) -> ClockSeen:

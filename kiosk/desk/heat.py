@@ -112,7 +112,7 @@ class HeatCounter:
         skin = None
         if card.hold is not None and (facts := session.cards.hold_facts(key)) is not None:
             skin = session.holds.skin(facts, session.now())
-        elif card.hold is not None or card.heat is not Heat.COOL:
+        elif card.hold is not None or _warmth(card) is not Heat.COOL:
             skin = unknown_skin(session.settings.heat.limit_c, "nose")
         return draw_holder(card.holder, card.assembly, skin)
 
@@ -170,7 +170,7 @@ class HeatCounter:
         card = session.holder(key)
         if card.hold is not None:
             return self._of_a_hold(card, where, value_c, instrument)
-        if card.heat is not Heat.UNKNOWN:
+        if _warmth(card) is not Heat.UNKNOWN:
             raise NotThere("hold on", card.name)
         tolerance_k = session.settings.heat.probe_tolerance_k
         lines: list[Entry] = [TemperatureRead(key, where, value_c, instrument, "agrees", tolerance_k=tolerance_k)]
@@ -211,7 +211,7 @@ class HeatCounter:
         session.write(ReadingWithdrawn(key, reading, said.where, said.value_c, said.heating))
         session.holds.unlearnt()
         now = session.holder(key)
-        hot = not was_hot and now.heat is not Heat.COOL
+        hot = not was_hot and _warmth(now) is not Heat.COOL
         words = say(
             "reading.held_again" if hot else "reading.withdrawn",
             name=now.name,
@@ -228,7 +228,7 @@ class HeatCounter:
         if card.hold is not None and (facts := session.cards.hold_facts(key)) is not None:
             now_s = session.holds.moment(facts, session.now()).watched_s
             return owed(facts, card.hold, session.holds.rules_of(facts).room.limit_c, now_s)
-        if card.heat is not Heat.UNKNOWN:
+        if _warmth(card) is not Heat.UNKNOWN:
             return NOTHING_OWED
         return owed_all_over(self._read_since_its_last_step(key), session.settings.heat.limit_c, now_s)
 
@@ -358,6 +358,13 @@ class HeatCounter:
             remaining_s=card.hold.counts_s if card.hold else None,
         )
         return ReadingTaken(card, verdict, ended, words, grew, line, NOTHING_OWED if ended else self.owed(key))
+
+
+def _warmth(card: HolderCard) -> Heat:
+    """How warm it counts here and now, also where others are not heard."""
+    from kiosk.rules.checkin import warmth  # what is hot is told before all that decides is read
+
+    return warmth(card)
 
 
 def _danger(card: HolderCard) -> tuple[float, float]:

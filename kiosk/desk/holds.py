@@ -69,7 +69,9 @@ class _Learnt:
         lesson, name = _lesson(row), row["pair"]
         self._standings[name], _, accepted = take(self._standings.get(name, Standing()), lesson)
         for each in accepted:
-            self._heats.add(each)
+            # A doubted one is known when it is confirmed: what ran before then is the same after a restart.
+            heating = each.heating if each.heating is not None else -each.line
+            self._heats.add(replace(each, line=lesson.line, heating=heating))
 
     def standing(self, facts: HoldFacts) -> Standing:
         return self._standings.get(pair(facts.holder, facts.stays[-1].place), Standing())

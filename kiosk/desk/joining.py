@@ -6,6 +6,7 @@ which nobody did anything yet is set aside, and the kiosk begins its chain with 
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 from kiosk.ledger import anchor
@@ -13,6 +14,7 @@ from kiosk.ledger.book import NAME, Book
 from kiosk.link import address as addresses
 from kiosk.link import joining
 from kiosk.link.address import Address, Membership
+from kiosk.link.faults import LinkFault
 from kiosk.rules.lines import KioskStarted, SettingChanged
 
 ASIDE = "replaced"  # beside the ledger, where `ledger.restore` lays those that were replaced
@@ -38,6 +40,18 @@ def join(folder: Path, address: Address | None, code: str, name: str) -> Members
             book.share(kiosk)
     addresses.keep(folder, joined)
     return joined
+
+
+def share_again(book: Book) -> None:
+    """A book from before its kiosk had others, put back into the folder of one that has, goes on as one of several.
+
+    It knows nothing of what the others heat, so it must not work as if it were alone.  It is a past that parted from
+    the shop's: the server tells the one from the other, and nothing counts as cool meanwhile.  Where the file that
+    says who it is cannot be read, nothing is written: put right, or taken away, it leaves no trace.
+    """
+    with suppress(LinkFault, OSError):
+        if member := addresses.read(book.path.parent):
+            book.share(member.kiosk)
 
 
 def _used(book: Book) -> bool:

@@ -76,13 +76,13 @@ class KiosksCounter:
         self._beats.follow()
         self._link.wrote(self._book.last_id)
 
-    def fresh(self) -> bool:
+    def fresh(self, within_s: float = FRESH_S) -> bool:
         """Before an answer: everything the server knows is in the tables; False: it is not known whether it is."""
-        if not self._link.fresh(FRESH_S):
-            return False
         began_s = self._seconds()
+        if not self._link.fresh(within_s):
+            return False
         while self.take():
-            if self._seconds() - began_s > FRESH_S:
+            if self._seconds() - began_s > within_s:
                 return False
         return not self._halted
 
@@ -93,7 +93,8 @@ class KiosksCounter:
         began_s = self._seconds()
         while True:
             if not self._taken:
-                self._taken = self._link.take(_AT_ONCE)
+                waiting = self._book.sharing.waiting() if self._book.sharing else 0
+                self._taken = self._link.take(max(_AT_ONCE, waiting))
             if not self._taken:
                 return False
             try:

@@ -23,6 +23,7 @@ from kiosk.rules.cards import OperatorCard
 from kiosk.rules.lines import (
     THERMOMETER,
     CodeBound,
+    CodeRetired,
     OperatorAdded,
     OperatorRetired,
     PinGiven,
@@ -30,11 +31,13 @@ from kiosk.rules.lines import (
     SignedOut,
     TurnedAway,
 )
+from kiosk.rules.shop_things import making
 from kiosk.settings import Settings
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
+_BACK = "another badge"  # why the ones before are worth nothing
 ROLES = ("setter", "supervisor")
 _PAGE = 200
 
@@ -111,6 +114,29 @@ class PeopleCounter:
         self._row(key)
         by = self._session.supervised(reason)
         self._session.write(OperatorRetired(key, reason), by=by)
+
+    def rename(self, key: str, name: str) -> OperatorCard:
+        """Another name for somebody; role, badge and PIN stay.  Raises Locked, NotThere, ThingFault."""
+        row = self._row(key)
+        by = self._session.supervised()
+        self._session.write(OperatorAdded(key, making.named(name), row["role"]), by=by)
+        return OperatorCard(key, making.named(name), row["role"])
+
+    def bring_back(self, key: str, code: str) -> OperatorCard:
+        """Somebody who was gone is here again, with the new badge `code` instead of any before.
+
+        Who was a supervisor has the old PIN.  Raises Locked, NotThere for somebody who is here.
+        """
+        found = rows(T.Operator.select().where(T.Operator.key == key, T.Operator.retired == 1))
+        if not found:
+            raise NotThere("retired operator", key)
+        by = self._session.supervised()
+        row = found[0]
+        worn = T.Binding.select(T.Binding.text).where(T.Binding.subject == key, T.Binding.retired_line.is_null())
+        old = [CodeRetired(each["text"], _BACK) for each in rows(worn)]
+        added = OperatorAdded(key, row["name"], row["role"])
+        self._session.write(*old, added, CodeBound(code, key, "operator"), by=by)
+        return OperatorCard(key, row["name"], row["role"])
 
     def change_setting(self, table: str, key: str, value: str, reason: str) -> Settings:
         """Changes one setting in the file and writes a line about it.

@@ -199,18 +199,16 @@ class RecordsCounter:
         heated = start.entry
         assert isinstance(heated, L.Heated)  # heat_cycles begins with one
         places = self._session.cards.places
+        counted = past.since_heated(cycle)
+        at_s = {line: start.watched_s + since_s for line, since_s in counted.items()}
         came = [(heated.place, start.watched_s)]
-        came += [(line.entry.goal or "", line.watched_s) for line in cycle.stays if isinstance(line.entry, L.Moved)]
+        came += [(line.entry.goal or "", at_s[line.id]) for line in cycle.stays if isinstance(line.entry, L.Moved)]
         nothing: TableRow = {"way": None, "wet_length_mm": None}
-        rows_of = [(code, at_s, places.rows.get(code, nothing)) for code, at_s in came]
-        stays = tuple(Stay(code or None, at_s, row["way"], row["wet_length_mm"]) for code, at_s, row in rows_of)
+        rows_of = [(code, since_s, places.rows.get(code, nothing)) for code, since_s in came]
+        stays = tuple(Stay(code or None, since_s, row["way"], row["wet_length_mm"]) for code, since_s, row in rows_of)
         readings = tuple(
             Reading(
-                line.watched_s,
-                line.entry.where,
-                line.entry.value_c,
-                line.entry.instrument,
-                line.entry.verdict,
+                at_s[line.id], line.entry.where, line.entry.value_c, line.entry.instrument, line.entry.verdict,
                 tolerance_k=line.entry.tolerance_k,
             )
             for line in cycle.readings
@@ -230,7 +228,7 @@ class RecordsCounter:
             tuple((self._name_of(stay.place), stay.since_s - start.watched_s) for stay in stays),
             tuple(replace(reading, at_s=reading.at_s - start.watched_s) for reading in readings),
             ended.by if isinstance(ended, L.HoldEnded) else None,
-            cycle.ended.watched_s - start.watched_s if cycle.ended else None,
+            counted[cycle.ended.id] if cycle.ended else None,
             facts,
         )
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Collection, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 from kiosk.desk.hand import Hand, OfHand
 from kiosk.desk.holds import Holds
@@ -23,6 +23,7 @@ from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCa
 from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold_facts import HoldFacts
 from kiosk.rules.lines import (
+    BY_THERMOMETER,
     OUTSIDE,
     Built,
     Entry,
@@ -41,7 +42,7 @@ from kiosk.rules.places import Kind
 from kiosk.rules.say import Value, say
 from kiosk.rules.sending import cooling_place
 from kiosk.rules.view import Limits
-from kiosk.settings import Settings, deciding, same_value
+from kiosk.settings import NAME, OF_A_KIOSK, Settings, SettingsFault, changed, deciding, same_value
 
 LONGEST_SCAN = 7089  # figures in the largest QR symbol at its weakest level, ISO/IEC 18004
 ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
@@ -327,6 +328,21 @@ class Session:
         if changed:
             self.write(*changed)
         return changed
+
+    def follow_rules(self) -> None:
+        """What the shop goes by, as another kiosk's line set it, counts here too and stands in this kiosk's file.
+
+        Not how warm the air is, where this kiosk has a thermometer: two of them would set it to and fro.
+        """
+        own = OF_A_KIOSK.union(BY_THERMOMETER if self.settings.thermometer.source else ())
+        mine, path = deciding(self.settings), self.book.path.parent / NAME
+        for row in rows(T.Setting.select()):
+            name, value = row["name"], str(row["value"])
+            if name not in mine or name in own or same_value(mine[name], value):
+                continue
+            table, _, key = name.partition(".")
+            with suppress(SettingsFault, OSError):  # on a full disk, or in a file nobody can read, it is as it was
+                self.take_settings(changed(path, table, key, value))
 
     def take_settings(self, settings: Settings) -> None:
         """The shop's settings are these from now on."""

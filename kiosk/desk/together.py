@@ -9,14 +9,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from kiosk.desk.beats import last_told
+from kiosk.desk.differences import DifferencesCounter
 from kiosk.desk.kiosks import KiosksCounter
 from kiosk.desk.session import ActRefused, NotThere, Session
 from kiosk.ledger.sharing import Member
 from kiosk.link.faults import Cause, LinkFault
 from kiosk.rules.lines import KioskLockedOut, KioskRests, KioskStands
-from kiosk.rules.outcomes import Reason
+from kiosk.rules.outcomes import Outcome, Reason, Refused
 from kiosk.rules.places import Kind
 
+_BACK_S = 0.08  # how long an answer waits for what comes back with its line
 _LEAVES_S = 10.0
 _REST_S = 1.5  # how long a kiosk that is closed waits for the server
 
@@ -50,7 +52,7 @@ class Together:
         here = session.cards.places.rows.get(session.here or "")
         heats = here is None or here["kind"] == Kind.SHRINK.value
         said = self._said()
-        wanted = session.settings.kiosk.name, session.here, heats
+        wanted = self.kiosks.membership.name, session.here, heats
         if said is None or (said.name, said.at, said.heats) != wanted:
             session.write(KioskStands(*wanted))
 
@@ -65,6 +67,7 @@ class Together:
         if self._folded != session.book.changed[1]:
             self._folded = session.book.changed[1]
             session.catch_up()
+            session.follow_rules()
             self._stale()
         session.cards.apart = apart = self.kiosks.apart(self._machine())
         said = self._said()
@@ -121,6 +124,18 @@ class Together:
         session.write(KioskLockedOut(sharing.own, self.kiosks.membership.name, session.book.last_id + 1), by=by)
         if not self.kiosks.shared(_LEAVES_S):
             raise LinkFault(Cause.SLOW)
+
+    def told_back(self, outcome: Outcome, differences: DifferencesCounter) -> Refused | None:
+        """After a step was written: what other kiosks say otherwise, if that is known at once; else None.
+
+        The step stands in the book beside what they say; what is told is that it is not settled by it.
+        """
+        card = outcome.holder
+        if card is None or not self.kiosks.fresh(_BACK_S):
+            return None
+        self.heard()
+        goal = outcome.goal.place.code if outcome.goal else None
+        return differences.told_otherwise(card.holder.key, goal)
 
     def may_alarm(self) -> bool:
         """Whether lines came since this was asked: only these can tell of what was not heard."""

@@ -1,4 +1,4 @@
-"""What the system says of its own clock: whether the network sets it, how far off it may be, and in which zone it stands.
+"""What the system says of its own clock: whether the network sets it, how far off it may be, and its zone.
 
 Nothing is counted by this clock; it is for people.  Facts: adjtimex(2) of Linux, whose error grows until the network
 sets the clock again, the file of systemd-timesyncd that is touched whenever it does, and tzset(3).  Elsewhere than on

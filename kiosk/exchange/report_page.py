@@ -165,5 +165,6 @@ def keep(path: Path, content: bytes) -> None:
 
 
 def moment(utc_s: float) -> str:
-    """Wall time as people at this place read it."""
-    return datetime.fromtimestamp(utc_s).strftime("%Y-%m-%d %H:%M")
+    """Wall time as people at this place read it, with how far it is from UTC: `2026-03-02 15:05 +01:00`."""
+    said = datetime.fromtimestamp(utc_s).astimezone().isoformat(" ", "minutes")
+    return f"{said[:16]} {said[16:]}"

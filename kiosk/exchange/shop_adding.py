@@ -35,11 +35,12 @@ _RENAMED = {Thing.CUTTER: CUTTER_SYMBOLS | {"name": "cutter_name", "coolant": "c
 
 
 class FolderTaken(FileExistsError):
-    """There is a shop in this folder already."""
+    """There is a shop in this folder already, or a table of one (`file`)."""
 
-    def __init__(self, folder: Path) -> None:
-        super().__init__(f"{folder} has a shop.toml already; add to it with: shop add")
+    def __init__(self, folder: Path, file: str) -> None:
+        super().__init__(f"{folder} has a {file} already; add to it with shop add, or begin in another folder")
         self.folder = folder
+        self.file = file
 
 
 def begin(folder: Path, name: str) -> tuple[Path, ...]:
@@ -47,11 +48,11 @@ def begin(folder: Path, name: str) -> tuple[Path, ...]:
 
     Raises FolderTaken, OSError.
     """
-    if (folder / "shop.toml").exists():
-        raise FolderTaken(folder)
-    folder.mkdir(parents=True, exist_ok=True)
     texts = {"shop.toml": tomlkit.dumps({"shop": {"name": name}})}
     texts |= {table: write_table(columns, ()) for table, columns in _TABLES.items()}
+    if taken := next((file for file in texts if (folder / file).exists()), None):
+        raise FolderTaken(folder, taken)
+    folder.mkdir(parents=True, exist_ok=True)
     return tuple(filing.write(folder / table, text) for table, text in texts.items())
 
 

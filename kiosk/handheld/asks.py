@@ -46,7 +46,7 @@ Raise = Callable[[Alarm], None]
 class Phone:
     """A telephone that is somebody's.  kind: what it calls itself; outcomes: how many it was told; last: the newest.
 
-    done: its latest answers by the key of their request, so that one sent again is not done again.
+    done: its latest requests with their answers, by key, so that one sent again is not done again.
     """
 
     name: str
@@ -54,11 +54,11 @@ class Phone:
     hand: Hand
     outcomes: int = 0
     last: Body = field(default_factory=dict)
-    done: dict[str, tuple[int, Body]] = field(default_factory=dict)
+    done: dict[str, tuple[M.AnyAsk, int, Body]] = field(default_factory=dict)
 
-    def remember(self, key: str, status: int, body: Body) -> None:
+    def remember(self, key: str, ask: M.AnyAsk, status: int, body: Body) -> None:
         """Keep an answer for the case that its request is sent again."""
-        self.done[key] = (status, body)
+        self.done[key] = (ask, status, body)
         while len(self.done) > _REMEMBERED:
             del self.done[next(iter(self.done))]
 

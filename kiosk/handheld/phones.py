@@ -193,13 +193,20 @@ class Phones:
         self._link.say(M.Answer(asked.number, 200, body, cookie, keep_s))
 
     def _answer(self, desk: Desk, asked: M.Asked) -> None:
-        """One request, one call at the desk; one that was sent before gets the answer of then."""
+        """One request, one call at the desk; one that was sent before gets the answer of then.
+
+        What asks something else under a key that was used is not done and not answered as if it had been: the answer
+        of then may say of hot steel what came of another piece.
+        """
         phone = self._phones.get(asked.phone)
         if phone is None:
             self._link.say(M.Answer(asked.number, 401, _OVER))
             return
         if (before := phone.done.get(asked.key)) is not None:
-            self._link.say(M.Answer(asked.number, *before))
+            said, status, body = before
+            if said != asked.ask:
+                status, body = 409, {"kind": "fault", "say": t("phone.key_used")}
+            self._link.say(M.Answer(asked.number, status, body))
             return
         try:
             with desk.phones.asking(phone.hand):
@@ -209,20 +216,22 @@ class Phones:
             self._link.say(M.Answer(asked.number, 401, _OVER))
             return
         except Exception as error:
-            self._failed(asked.number, error, phone, asked.key)
+            self._failed(asked.number, error, phone, asked)
             return
         if isinstance(asked.ask, M.DOING):
-            phone.remember(asked.key, 200, body)
+            phone.remember(asked.key, asked.ask, 200, body)
         self._link.say(M.Answer(asked.number, 200, body))
         self._still_there(desk)
 
-    def _failed(self, number: int, error: Exception, phone: Phone | None = None, key: str = "") -> None:
+    def _failed(
+        self, number: int, error: Exception, phone: Phone | None = None, asked: M.Asked | None = None
+    ) -> None:
         """What stands against it, in the words the window would say; remembered too, for it may have been half done."""
         expected = isinstance(error, ActRefused | LookupError)
         log.log(logging.INFO if expected else logging.WARNING, "a telephone was not answered: %s", error, exc_info=True)
         body = {"kind": "fault", "say": fault_words(error)}
-        if phone is not None:
-            phone.remember(key, 409, body)
+        if phone is not None and asked is not None:
+            phone.remember(asked.key, asked.ask, 409, body)
         self._link.say(M.Answer(number, 409, body))
 
     def _still_there(self, desk: Desk) -> None:

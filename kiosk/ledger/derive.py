@@ -160,7 +160,7 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
             for hold in state.all("hold"):
                 if hold["ended_line"] is None:
                     mine = derive_heat.by_clock_of(at, hold, must(state, "holder", hold["holder"], at))
-                    yield Put("hold", derive_heat.values_found(found, mine, state) | {"gaps": hold["gaps"] + 1})
+                    yield Put("hold", derive_heat.unwatched(derive_heat.values_found(found, mine, state)))
             for name, value in found:
                 yield Put("setting", {"name": name, "value": value})
         case L.Restored():

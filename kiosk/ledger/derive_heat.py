@@ -22,6 +22,7 @@ from kiosk.rules.hold_facts import WITHDRAWN, HeatValues, all_found
 from kiosk.rules.places import Kind
 
 _UNSEEN = {"reading_only": 1, "readings": "[]"}  # what was read before heat nobody saw proves nothing
+_UNWATCHED = 1  # fourth of a stage that went on for longer than was counted
 _AT_WORK = (Kind.SHRINK, Kind.COOLING, Kind.BENCH)  # a cutter may still go in by the heating it comes from
 
 
@@ -63,9 +64,13 @@ def _stages(entry: L.Moved, at: Stamp, stages: list[list[Any]]) -> list[list[Any
     """
     if entry.undoes is None:
         return [*stages, _stage(entry.goal, at)]
-    (_, since_s, number), *later = stages
-    kept = [[entry.goal, since_s, at.id] if number == entry.undoes else stages[0]]
-    kept += [stage for stage in later if stage[2] != entry.undoes]
+    (_, since_s, number, *more), *later = stages
+    kept = [[entry.goal, since_s, at.id, *more] if number == entry.undoes else stages[0]]
+    for stage in later:
+        if stage[2] != entry.undoes:
+            kept.append(stage)
+        elif stage[3:]:
+            kept[-1] = for_longer(kept[-1])
     return kept if kept[-1][0] == entry.goal else [*kept, _stage(entry.goal, at)]
 
 
@@ -73,16 +78,31 @@ def _stage(place: str | None, at: Stamp) -> list[Any]:
     return [place, at.watched_s, at.id]
 
 
+def unwatched(hold: TableRow) -> TableRow:
+    """A running hold after a while that nobody watched: where it stands it has stood for longer than is counted."""
+    *before, stood = msgspec.json.decode(hold["stages"])
+    return hold | {"gaps": hold["gaps"] + 1, "stages": text([*before, for_longer(stood)])}
+
+
+def for_longer(stage: list[Any]) -> list[Any]:
+    """A stage that went on for longer than is counted."""
+    return [*stage[:3], _UNWATCHED]
+
+
 def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:
     """A running hold by the clock of the kiosk that writes now.
 
-    Watched times of two clocks are never subtracted, so one that another kiosk counted begins anew, as hot as it was.
+    Watched times of two clocks are never subtracted, so one that another kiosk counted begins anew, as hot as it was,
+    and nobody knows for how long it stood where it has been since.
     """
     if hold["kiosk"] == at.kiosk:
         return hold
     anew = {"heated_watched_s": at.watched_s, "first_watched_s": at.watched_s, "kiosk": at.kiosk}
-    stage = [holder["place"], at.watched_s, holder["since_line"]]  # that step may still be taken back
-    return hold | anew | {"stages": text([stage]), "readings": "[]"}
+    stood = [(place, number) for place, _, number, *_ in msgspec.json.decode(hold["stages"])]
+    if stood[-1] != (now := (holder["place"], holder["since_line"])):  # that step may still be taken back
+        stood.append(now)
+    stages = [[place, at.watched_s, number, _UNWATCHED] for place, number in stood]
+    return hold | anew | {"stages": text(stages), "readings": "[]"}
 
 
 _HEAT_VALUES = tuple(each.name for each in fields(HeatValues))

@@ -92,9 +92,11 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
     applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
     at = _at(entry, line, state)
+    leaves = applies if isinstance(applies, L.Moved) and not _counted_itself(applies.holder, line, state) else None
     try:
         for change in changes(applies, at, state) if applies else fold_unseen.dropped(entry, at, state):
-            yield _for_all(change, line, doubtful)
+            if not (isinstance(entry, L.KioskStarted) and _is_set(change, state)):
+                yield _for_all(fold_unseen.longer(change, state) if leaves else change, line, doubtful)
     except Broken:
         if not line.behind:
             raise
@@ -245,6 +247,19 @@ def _at(entry: L.Entry, line: Placed, state: LedgerState) -> Stamp:
     return shared._replace(watched_s=_since_heated_s(msgspec.json.decode(hold["stages"]), line))
 
 
+def _counted_itself(holder: str, line: Placed, state: LedgerState) -> bool:
+    """Whether the line's kiosk counted the stay that ends from its beginning: of another's it knows the least only."""
+    row, hold, stay = state.get("holder", holder), state.get("hold", holder), line.said.stay
+    if row is None or hold is None or row["last_kiosk"] != line.chain or stay is None or line.said.age_s is None:
+        return False
+    return _in_order(stay, line) == msgspec.json.decode(hold["stages"])[-1][2]
+
+
+def _in_order(stay: int, line: Placed) -> int | None:
+    """A stay by the number that its line has in the tables."""
+    return line.where(line.chain, stay - WAITING) if stay >= WAITING else stay
+
+
 def _since_heated_s(stages: list[list[Any]], line: Placed) -> float:
     """The hold's own time at a line: when the stay it names began, and how long that had lasted; never more than that.
 
@@ -255,12 +270,18 @@ def _since_heated_s(stages: list[list[Any]], line: Placed) -> float:
     stay = said.stay
     if stay is None or said.age_s is None:
         return last_s
-    if stay >= WAITING:
-        stay = line.where(line.chain, stay - WAITING)
-    for _, since_s, number in stages:
+    stay = _in_order(stay, line)
+    for _, since_s, number, *_ in stages:
         if number == stay:
             return max(last_s, float(since_s) + said.age_s) if number == stages[-1][2] else last_s
     return last_s
+
+
+def _is_set(change: Change, state: LedgerState) -> bool:
+    """Whether this would set anew what the shop goes by: a line of a hand does, not what a kiosk is started with."""
+    if not isinstance(change, Put) or change.table != "setting":
+        return False
+    return state.get("setting", change.row["name"]) is not None
 
 
 def _for_all(change: Change, line: Placed, doubtful: bool) -> Change:
@@ -272,6 +293,9 @@ def _for_all(change: Change, line: Placed, doubtful: bool) -> Change:
         row = row | {"last_kiosk": line.chain, "since_watched_s": line.said.watched_s}
     if change.table == "holder" and doubtful:
         row = row | {"place": None, "heat": Heat.UNKNOWN.value if row["heat"] == Heat.COOL.value else row["heat"]}
+    if change.table == "holder" and isinstance(line.said.entry, L.HoldEnded) and line.said.entry.by == "reading":
+        # Who proved it cool knows of it what who brought it here knows.
+        row = row | {"last_kiosk": line.chain, "since_watched_s": line.said.watched_s}
     if change.table == "hold" and doubtful and row["ended_line"] is None:
         row = row | {"reading_only": 1, "readings": "[]"}
     return Put(change.table, row)

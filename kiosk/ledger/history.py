@@ -13,7 +13,10 @@ from typing import Any
 from peewee import fn
 
 from kiosk.ledger import tables as T
+from kiosk.ledger.book import rows
 from kiosk.ledger.lineform import Written, written
+from kiosk.ledger.shared_form import WAITING
+from kiosk.ledger.state import TableRow
 from kiosk.rules import lines as L
 from kiosk.rules.places import Kind
 
@@ -215,3 +218,33 @@ def heat_cycles(holder: str, newest: int = 20) -> list[HeatCycle]:
     if running:
         found.append(HeatCycle(running.heated, tuple(running.stays), tuple(running.readings)))
     return found[::-1]
+
+
+def since_heated(cycle: HeatCycle) -> dict[int, float]:
+    """Seconds between a heating and each line of its cycle, by the lines' ids; never by the clocks of two kiosks.
+
+    Where several kiosks write, a line says how long the stay had lasted by its kiosk's count; what nobody counted has
+    not passed.
+    """
+    start = cycle.heated
+    told = sorted((*cycle.stays, *cycle.readings, *((cycle.ended,) if cycle.ended else ())), key=lambda line: line.id)
+    chained = rows(T.Chained.select().where(T.Chained.line.in_([line.id for line in told])))
+    counted = {row["line"]: (_stay(row), row["age_s"]) for row in chained}
+    found, last_s = {start.id: 0.0}, 0.0
+    for line in told:
+        stay, age_s = counted.get(line.id, (None, None))
+        if stay in found and age_s is not None:
+            last_s = max(last_s, found[stay] + age_s)
+        elif line.kiosk == start.kiosk:
+            last_s = max(last_s, line.watched_s - start.watched_s)
+        found[line.id] = last_s
+    return found
+
+
+def _stay(row: TableRow) -> int | None:
+    """The line a stay began with, by its id now: its kiosk may have named it before it had its place."""
+    stay: int | None = row["stay"]
+    if stay is None or stay < WAITING:
+        return stay
+    named = (T.Chained.chain == row["chain"]) & (T.Chained.number == stay - WAITING)
+    return next((each["line"] for each in rows(T.Chained.select().where(named))), stay)

@@ -9,6 +9,7 @@ from typing import Any
 
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, Written, rows
+from kiosk.ledger.shared_form import WAITING
 from kiosk.ledger.view import Cards
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import LastStep, Torn
@@ -47,13 +48,15 @@ def _move(book: Book, cards: Cards, line: Written, entry: Moved) -> LastStep | N
     still = _since_line(entry.holder) == line.id
     # Whether it was heated by or after the step: what began its last hold came later.
     after = T.Hold.select(T.Hold.holder).where(T.Hold.holder == entry.holder, T.Hold.heated_line > line.id)
-    return LastStep(line.id, line.watched_s, card, origin, entry.goal, bool(rows(after)), still)
+    shared = _is_shared(book, line)
+    return LastStep(line.id, line.watched_s, card, origin, entry.goal, bool(rows(after)), still, shared=shared)
 
 
 def _came_with_it(book: Book, line: Written, holder: str) -> bool:
     """Whether that move only says where a holder stood as it was registered: no hand took that step."""
     about = book.lines(subject=holder, newest=_REGISTRATION)
-    return any(isinstance(each.entry, HolderRegistered) and each.watched_s == line.watched_s for each in about)
+    at_once = (each for each in about if (each.kiosk, each.watched_s) == (line.kiosk, line.watched_s))
+    return any(isinstance(each.entry, HolderRegistered) for each in at_once)
 
 
 def _tear_down(book: Book, cards: Cards, line: Written, entry: TornDown) -> LastStep | None:
@@ -63,12 +66,18 @@ def _tear_down(book: Book, cards: Cards, line: Written, entry: TornDown) -> Last
         return None
     told = (each for each in book.lines(subject=entry.assembly, newest=60) if each.id < line.id)
     # What was said of the cutter with the tear-down is taken back too; what was said before it stays.
-    earlier = (each.entry for each in told if each.watched_s < line.watched_s)
+    earlier = (each.entry for each in told if each.kiosk != line.kiosk or each.watched_s < line.watched_s)
     before = next((each.condition for each in earlier if isinstance(each, ConditionSaid)), Condition.GOOD)
     elsewhere = T.Assembly.select().where(T.Assembly.cutter == found[0]["cutter"], T.Assembly.torn_line.is_null())
     still = card.assembly is None and not elsewhere.exists() and _since_line(entry.holder) < line.id
     torn = Torn(entry.assembly, found[0]["name"], before)
-    return LastStep(line.id, line.watched_s, card, card.at, None, still_there=still, torn=torn)
+    shared = _is_shared(book, line)
+    return LastStep(line.id, line.watched_s, card, card.at, None, still_there=still, torn=torn, shared=shared)
+
+
+def _is_shared(book: Book, line: Written) -> bool:
+    """Whether a line has its place in the order of all kiosks, so that others may have seen it."""
+    return book.sharing is not None and line.id < WAITING
 
 
 def _since_line(holder: str) -> int:

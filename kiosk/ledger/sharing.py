@@ -266,17 +266,21 @@ class Sharing:
     def take(self, lines: Sequence[SharedLine], enough: Callable[[], bool] = lambda: False) -> int:
         """Applies shared lines that come next, until there are no more or it was `enough`; how many.
 
+        Own waiting lines are taken out of the tables once and told again once, so at least as many lines are applied
+        as wait: each line that comes costs the same, however many these are.
+
         The caller's transaction must be given up where this raises: OutOfOrder, Forked, derive.Broken, KeyError and
         msgspec.MsgspecError for a line this program does not know.  `settled` once it is on disk.
         """
         if not lines:
             return 0
         waits = self._undone()
+        least = len(waits)
         done = 0
         for shared in lines:
             self._next(shared, waits)
             done += 1
-            if enough():
+            if done >= least and enough():
                 break
         for number in sorted(waits):
             said = waits[number]

@@ -147,7 +147,9 @@ class Hold(Table):
     kiosk = TextField()  # whose clock counts it
     temp_c = FloatField(null=True)
     length_mm = FloatField(null=True)
-    stages = TextField()  # JSON: list of [place code or null, watched_s it came there, number of the line that says so]
+    # JSON: list of [place code or null, watched_s it came there, number of the line that says so], and a 1 where it has
+    # stood for longer than that counts
+    stages = TextField()
     readings = TextField()  # JSON: list of [watched_s, where, value_c, instrument, verdict, number of its line]
     body_c = FloatField(null=True)
     body_unknown = IntegerField(default=0)  # as warm as a heating can have made it

@@ -222,7 +222,7 @@ class Cards:
             assembly,
             self.place(row["place"]) if row["place"] else None,
             row["since_utc_s"],
-            row["since_watched_s"] if row["last_kiosk"] == self._book.kiosk else self._opened_s,
+            row["since_watched_s"] if row["last_kiosk"] == self._book.kiosk else self._heard_s,
             row["last_kiosk"],
             heat,
             view if running else None,
@@ -235,6 +235,11 @@ class Cards:
             bool(row["retired"]),
             self.apart,
         )
+
+    @property
+    def _heard_s(self) -> float | None:
+        """Since when at least another's step is known here; None: nobody counted when its line came."""
+        return None if self._book.sharing is not None else self._opened_s
 
     def _body_c(self, held: TableRow | None, view: HoldView | None) -> float | None:
         """How warm a holder may still be.  None: as cold as the shop."""
@@ -251,7 +256,7 @@ class Cards:
     def _hold_now_s(self, held: TableRow) -> float | None:
         """Now by the clock of a hold's row; None where that is another kiosk's."""
         if held["kiosk"] == SHARED_CLOCK:
-            _, since_s, line = msgspec.json.decode(held["stages"])[-1]
+            _, since_s, line, *_ = msgspec.json.decode(held["stages"])[-1]
             return float(since_s) + (self._book.age_of(line) or 0.0)
         return self._book.now().watched_s if held["kiosk"] == self._book.kiosk else None
 
@@ -288,10 +293,10 @@ class Cards:
         """The facts of a hold's row."""
         stays = []
         stages = msgspec.json.decode(held["stages"])
-        for code, since_s, _ in stages:
+        for code, since_s, _, *unwatched in stages:
             row = self.places.rows.get(code) if code else None
             way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
-            stays.append(Stay(code, since_s, way, wet))
+            stays.append(Stay(code, since_s, way, wet, bool(unwatched)))
         read = [Reading(*reading) for reading in msgspec.json.decode(held["readings"])]
         return HoldFacts(
             holder,

@@ -16,7 +16,21 @@ from typing import Any
 from kiosk.rules.lines import Restored
 
 FOLDER = "backups"  # beside the ledger
-_RESTORED = f"SELECT hash FROM line WHERE kind = '{Restored.kind}' ORDER BY id DESC LIMIT 1"
+_ALONE = "SELECT id, hash FROM line{} ORDER BY id DESC LIMIT 1"
+# Of a kiosk that has others: only its own chain, whose numbers stay as they are.
+_OWN = (
+    'SELECT "number", "hash" FROM "chained" JOIN "line" ON "line"."id" = "chained"."line" '
+    'JOIN "joined" ON "own" = "chain"{} ORDER BY "number" DESC LIMIT 1'
+)
+_RESTORED = f" WHERE kind = '{Restored.kind}'"
+
+
+def _last(ask: Callable[[str], Any], which: str = "") -> tuple[int, str] | None:
+    """Number and hash of the last line of this kiosk's in a ledger.  which: of those only."""
+    tables = {row[0] for row in ask("SELECT name FROM sqlite_master").fetchall()}
+    shares = "joined" in tables and ask('SELECT 1 FROM "joined"').fetchone() is not None
+    found: tuple[int, str] | None = ask((_OWN if shares else _ALONE).format(which)).fetchone()
+    return found
 
 
 def disagrees(folder: Path, owner: str, ask: Callable[[str], Any], hash_of: Callable[[int], str | None]) -> Path | None:
@@ -27,8 +41,8 @@ def disagrees(folder: Path, owner: str, ask: Callable[[str], Any], hash_of: Call
     for path in sorted((folder / FOLDER).glob(f"ledger-*-{owner}-*.db"), key=_age, reverse=True)[:1] if owner else ():
         try:
             with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as copy:
-                last = copy.execute("SELECT id, hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
-                same_past = copy.execute(_RESTORED).fetchone() == ask(_RESTORED).fetchone()
+                last = _last(copy.execute)
+                same_past = _last(copy.execute, _RESTORED) == _last(ask, _RESTORED)
         except sqlite3.Error:
             continue  # a copy that cannot be read says nothing
         if last and same_past and hash_of(last[0]) != last[1]:

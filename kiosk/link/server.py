@@ -188,6 +188,8 @@ def _become(user: str | None) -> Iterator[None]:
         return
     import pwd
 
+    import psycopg as psycopg
+
     try:
         number = pwd.getpwnam(user).pw_uid
     except KeyError:  # the server will say what it thinks of root

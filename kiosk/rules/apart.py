@@ -72,7 +72,8 @@ class Apart:
     and all others know it.  machine: code of the machine this kiosk stands at.  since_utc_s: since when the longest
     silent one of the stations, else of all, is not heard; as_of_utc_s: how old the facts are.  Both for people.
     admitted: every other kiosk knows of this one, so that its silence is not mistaken.  awake: none of them may take
-    this one to be at rest, as it was when it was closed in order.
+    this one to be at rest, as it was when it was closed in order.  own_whole: this kiosk has all its own lines, as
+    far as it knows; a folder that was put back has lost what was heated at it since.
     """
 
     kiosk: str
@@ -85,6 +86,7 @@ class Apart:
     as_of_utc_s: float | None = None
     admitted: bool = True
     awake: bool = True
+    own_whole: bool = True
 
 
 def nothing_heard(kiosk: str) -> Apart:
@@ -96,7 +98,8 @@ def about_cool(apart: Apart | None, shrinks: bool, last_kiosk: str | None) -> An
     """What a holder that counts as cool counts as.  last_kiosk: which kiosk moved it last."""
     if apart is None or apart.stations_heard or not shrinks:  # nothing else can be heated
         return Answer.AS_EVER
-    return TABLE[Question.COOL_BY_US if last_kiosk == apart.kiosk else Question.COOL_BY_OTHERS]
+    by_us = last_kiosk == apart.kiosk and apart.own_whole
+    return TABLE[Question.COOL_BY_US if by_us else Question.COOL_BY_OTHERS]
 
 
 def about_time(apart: Apart | None) -> Answer:

@@ -25,6 +25,7 @@ from kiosk.rules.cards import (
     RetiredCode,
     Subject,
     UnknownCode,
+    holder_under,
 )
 from kiosk.rules.checkin import warmth
 from kiosk.rules.lines import AuditOpened, Entry, Seen
@@ -69,7 +70,15 @@ def scan(view: View, audit: AuditView, subject: HolderCard | PlaceCard, moment: 
 
 
 def stray_label(audit: AuditView, subject: RetiredCode | UnknownCode) -> Done:
-    """A label that answers to nothing, or to nothing any more, was seen: that is taken down."""
+    """A label that answers to nothing, or to nothing any more, was seen: that is taken down.
+
+    One that was replaced is still on some steel: if that is hot, the steel was seen, an alarm like any other.
+    """
+    card = holder_under(subject)
+    if card is not None and _too_warm_here(audit, card):
+        lines = (Seen(audit.key, subject.text, card.holder.key, _code(audit.at)),)
+        words = say("audit.hot", name=card.name, place=audit.at.name if audit.at else None)
+        return Done(lines, words, alarm=True, holder=card, goal=audit.at, step=Step.AUDIT_HOT)
     step = Step.AUDIT_RETIRED if isinstance(subject, RetiredCode) else Step.AUDIT_UNKNOWN
     key = "audit.retired" if step is Step.AUDIT_RETIRED else "audit.unknown"
     return Done((Seen(audit.key, subject.text, None, _code(audit.at)),), say(key, code=subject.text), step=step)
@@ -111,10 +120,12 @@ def photograph(view: View, labels: Sequence[InPicture], moment: Moment) -> tuple
 
 def shows(subject: Subject, outcome: Outcome) -> Shows:
     """How a label in a picture is drawn."""
-    if not isinstance(subject, HolderCard) or not isinstance(outcome, Done):
+    if holder_under(subject) is None or not isinstance(outcome, Done):
         return Shows.UNKNOWN
     if outcome.alarm:
         return Shows.HOT
+    if not isinstance(subject, HolderCard):
+        return Shows.UNKNOWN
     return Shows.MISPLACED if outcome.step in (Step.AUDIT_MISPLACED, Step.AUDIT_TWIN) else Shows.SEEN
 
 

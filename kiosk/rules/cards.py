@@ -84,6 +84,9 @@ class HoldView:
         return Until.PROBE_NOW if self.needs_reading and self.remaining_s is not None else Until.READING
 
 
+_AT_ONCE_S = 30.0  # by when a probe is held on and read
+
+
 @dataclass(frozen=True, slots=True)
 class ProbeNext:
     """The reading that frees a held holder soonest.  Times in seconds from the moment it is said; in_s 0: now.
@@ -103,6 +106,8 @@ class ProbeNext:
     def say(self) -> Say:
         """In a setter's words."""
         key = f"advice.{'later' if self.in_s > 0 else 'now'}{'_again' if self.again else ''}"
+        if key == "advice.now" and self.free_s <= _AT_ONCE_S:
+            key = "advice.now_free"
         return say(
             key,
             where=f"term.{self.where}",
@@ -268,6 +273,7 @@ class Pending:
     card: HolderCard | PlaceCard
     since_watched_s: float
     look_at: str | None = None  # code of the pocket a hand was asked to look at
+    worn: bool = False  # by a label that was replaced: it moves nothing, but what is hot is told
 
     def left_s(self, moment: Moment, pair_s: float) -> float:
         """Seconds that the second scan may still take; negative: it comes too late."""

@@ -170,6 +170,10 @@ def holder_scan(view: View, card: HolderCard, moment: Moment) -> Outcome:
 def place_scan(view: View, goal: PlaceCard, moment: Moment) -> Outcome:
     """A place's label: the step of the holder scanned before; else a holder must follow."""
     pending = view.pending
+    if pending and pending.worn:
+        if (told := by_worn_label(view, pending.card, goal, moment)) and _fresh(view, pending, moment):
+            return told
+        pending = None
     if goal.retired and not (pending and isinstance(pending.card, HolderCard) and warmth(pending.card) is Heat.HELD):
         return refuse(Reason.RETIRED_PLACE, None, goal, place=goal.name)
     if pending and isinstance(pending.card, HolderCard) and _fresh(view, pending, moment):
@@ -179,6 +183,22 @@ def place_scan(view: View, goal: PlaceCard, moment: Moment) -> Outcome:
     return Wait(
         Expects.HOLDER, say("wait.holder", place=goal.name), Pending(goal, moment.watched_s), goal=goal
     )
+
+
+def by_worn_label(
+    view: View, card: HolderCard | PlaceCard | None, goal: PlaceCard | None, moment: Moment
+) -> Refused | None:
+    """What heat has to say where a label that was replaced is on steel that would come to `goal`; None: nothing.
+
+    goal: None for the place that was scanned just before, or where this kiosk stands.
+    """
+    goal = goal or _fresh_place(view, moment) or view.here
+    if not isinstance(card, HolderCard) or goal is None:
+        return None
+    refused = may_go(card, goal, view.cooling_place)
+    if refused is None or refused.reason not in ABOUT_HEAT:
+        return None
+    return replace(refused, pending=Pending(card, moment.watched_s, worn=True))
 
 
 def _fresh(view: View, pending: Pending, moment: Moment) -> bool:

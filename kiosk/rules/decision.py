@@ -25,6 +25,7 @@ from kiosk.rules.cards import (
     HolderCard,
     Moment,
     OperatorCard,
+    Pending,
     PlaceCard,
     RetiredCode,
     Subject,
@@ -49,7 +50,7 @@ def decide(view: View, subject: Subject, moment: Moment) -> Outcome:
 def _answer(view: View, subject: Subject, moment: Moment) -> Outcome:
     match subject:
         case DamagedCode() | UnknownCode() | RetiredCode():
-            return _not_in_book(view, subject)
+            return _not_in_book(view, subject, moment)
         case FreshLabel():
             return _first_seen(subject)
         case OperatorCard():
@@ -89,17 +90,22 @@ def _without_badge(view: View, outcome: Outcome) -> Refused:
     return replace(refuse(Reason.BADGE_FIRST, pending=first), lines=known)
 
 
-def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode) -> Outcome:
-    if view.audit is not None:
-        if view.badge_missing:
-            return refuse(Reason.BADGE_FIRST)
-        if not isinstance(subject, DamagedCode):
-            return audit_scan.stray_label(view.audit, subject)
+def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, moment: Moment) -> Outcome:
+    """A label that was replaced is still on some steel: where that is hot, heat comes first here too."""
+    if view.audit is not None and not isinstance(subject, DamagedCode):
+        seen = audit_scan.stray_label(view.audit, subject)
+        return _without_badge(view, seen) if view.badge_missing else seen
+    if view.audit is not None and view.badge_missing:
+        return refuse(Reason.BADGE_FIRST)
     if isinstance(subject, RetiredCode):
         card = subject.holder
+        if (told := checkin.by_worn_label(view, card, None, moment)) is not None:
+            return told
         place = card.at.name if card and card.at else None
         name = card.name if card else None
-        return refuse(Reason.RETIRED_CODE, card, None, view.pending, code=subject.text, name=name, place=place)
+        hot = card is not None and checkin.warmth(card) is not Heat.COOL
+        keep = Pending(card, moment.watched_s, worn=True) if card is not None and hot else view.pending
+        return refuse(Reason.RETIRED_CODE, card, None, keep, code=subject.text, name=name, place=place)
     near = ", ".join(subject.near) or None
     if isinstance(subject, DamagedCode):
         return refuse(Reason.DAMAGED_CODE, None, None, view.pending, code=subject.text, near=near)

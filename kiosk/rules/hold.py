@@ -170,7 +170,7 @@ def verdict(
     )
     word = judge(standing, lesson)
     # Cold where it should be hot may be a dip nobody scanned: the skin comes back, and the model does not know.
-    known = word is Word.AGREES or is_such_a_heating(lesson)
+    known = (word is Word.AGREES or is_such_a_heating(lesson)) and not facts.may_have_soaked
     ends = known and instrument is Instrument.PROBE and reading_ends_hold(found, since_s, zone, reading.value_c, word)
     ends = ends and all(_still_hot(case, facts, reading) <= PROMISED for case in cases)
     return Verdict(word, ends, not known, seen, found.now(since_s).where.read_at, found.rises_k(since_s))

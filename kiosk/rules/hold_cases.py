@@ -130,13 +130,17 @@ def _as_solved(
     stages: list[Stage] = []
     for stay in facts.stays:
         since_s = max(stay.since_s - start_s, 0.0)
-        stage = Stage(way_of(stay), since_s, None, _wet_mm(stay, heat))
-        if stages and stages[-1].start_s == since_s:
+        # It may have left the coil as soon as it was scanned: then its heat went deeper before it left the station.
+        longer_s = inf if stay.unwatched else 0.0 if stages else start_s - facts.heated_at_s
+        stage = Stage(way_of(stay), since_s, None, _wet_mm(stay, heat), longer_s)
+        if stages and stages[-1].start_s == since_s and stages[-1].longer_s == 0:
             stages.pop()
         if stages:
-            if stages[-1]._replace(start_s=since_s) == stage:
+            before = stages[-1]
+            if before._replace(start_s=since_s, longer_s=longer_s) == stage:
+                stages[-1] = before._replace(longer_s=before.longer_s + longer_s)
                 continue
-            stages[-1] = stages[-1]._replace(end_s=since_s)
+            stages[-1] = before._replace(end_s=since_s)
         stages.append(stage)
     return profile, heat, tuple(stages)
 

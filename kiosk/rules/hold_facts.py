@@ -22,12 +22,16 @@ WITHDRAWN = "withdrawn"  # the verdict of a reading that was a slip
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """Where it stood from `since_s` on.  `way` None: not a cooling place, or nowhere known: free air."""
+    """Where it stood from `since_s` on.  `way` None: not a cooling place, or nowhere known: free air.
+
+    unwatched: the kiosk did not watch for a while meanwhile, so that it stood there for longer than was counted.
+    """
 
     place: str | None
     since_s: float
     way: str | None = None
     wet_length_mm: float | None = None
+    unwatched: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +119,15 @@ class HoldFacts:
 
     @property
     def teaches(self) -> bool:
-        """Whether readings say how such holders cool: not where nobody saw how it was heated, or where it stands."""
-        return not self.reading_only and self.stays[-1].place is not None and len(self.began) < 2
+        """Whether readings say how such holders cool: not where nobody saw how it was heated, how long it has stood
+        somewhere, or where it stands."""
+        seen = not self.reading_only and not any(stay.unwatched for stay in self.stays)
+        return seen and self.stays[-1].place is not None and len(self.began) < 2
+
+    @property
+    def may_have_soaked(self) -> bool:
+        """Whether its heat went deeper than was counted before it came where it is now."""
+        return any(stay.unwatched for stay in self.stays[:-1])
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,9 @@ hundred of them say little more than ten.
 
 A shop changes: a sleeve scales up, a nozzle is moved.  What an earlier heat said fades with every heat read after it,
 so that it says half as much once the type was read so often again, or the shop; what fades gives way to what is
-expected before any reading.  Source: discount factors (West and Harrison 1997, 6.3).
+expected before any reading.  Where the latest heats of a type are warmer or colder, together, than those before led to
+expect, the earlier ones are of another shop and hardly count.  Source: discount factors and cumulative Bayes factors
+(West and Harrison 1997, 6.3 and 11.5).
 """
 
 from __future__ import annotations
@@ -27,6 +29,10 @@ _WAYS = tuple(Way)
 _MOST_OF_A_HEAT = 12  # the latest readings of one heat that are learnt from
 _LEAST_K = 3.0  # of excess, for a logarithm to mean anything
 _HALF_OF_TYPE, _HALF_OF_SHOP = 14, 200  # heats read since, of the same type and of any, after which half is left
+_LEAST_LEFT = 0.002  # less is not worth the time
+_CUTS = (2, 3, 4, 6, 8, 12, 16, 24)  # so many latest heats are put to all before them
+_CHANGED_SIGMAS = 3.0  # where they differ by more, the shop did
+_LEFT_OF_CHANGED = 0.1
 
 Column = tuple[Way, str | None] | None  # None: heat level
 
@@ -91,12 +97,17 @@ class Heats:
             if earlier := [each for each in lessons if before is None or each.line < before]:
                 read.append((max(each.line for each in earlier), key, earlier))
         by_type: dict[str, list[_Information]] = {}
+        own: list[_Information] = []  # not faded
         latest_first = sorted(read, key=lambda heat: heat[:2], reverse=True)
         for since, (_, key, lessons) in enumerate(latest_first):
             heats = by_type.setdefault(key[0], [])
             left = 0.5 ** (len(heats) / _HALF_OF_TYPE + since / _HALF_OF_SHOP)
+            if left < _LEAST_LEFT:
+                continue
             heats.append(self._of_heat(key, lessons).faded(left))
-        own = by_type.pop(of_type, [])
+            if key[0] == of_type:
+                own.append(self._of_heat(key, lessons))
+        faded = by_type.pop(of_type, [])
         precision, pull = np.linalg.inv(untaught().cov * COMMON), np.zeros(1 + len(_WAYS))
         for heats in by_type.values():
             columns, said, towards = _together(heats, ())
@@ -106,11 +117,16 @@ class Heats:
             pull = pull + onto.T @ inner @ towards
         shared = np.linalg.inv((precision + precision.T) / 2)
         here: tuple[Column, ...] = (None, *((way, places.get(way)) for way in _WAYS))
-        columns, said, towards = _together(own, here)
+        columns, said, towards = _together(faded, here)
         onto = _onto(columns)
-        before_own = np.linalg.inv(onto @ shared @ onto.T + np.diag(_own_var(columns)))
+        before_own = np.asarray(np.linalg.inv(onto @ shared @ onto.T + np.diag(_own_var(columns))), np.float64)
+        expected: Floats = before_own @ (onto @ (shared @ pull))
+        since = _since_a_change(own, faded, columns, before_own, expected)
+        if since < len(own):
+            changed = [heat.faded(_LEFT_OF_CHANGED) for heat in faded[since:]]
+            _, said, towards = _together([*faded[:since], *changed], columns)
         cov = np.linalg.inv(before_own + said)
-        mean = cov @ (before_own @ (onto @ (shared @ pull)) + towards)
+        mean = cov @ (expected + towards)
         wanted = [columns.index(column) for column in here]
         cov = cov[np.ix_(wanted, wanted)]
         return Known(mean[wanted], (cov + cov.T) / 2)
@@ -164,13 +180,42 @@ def _trust(lesson: Lesson) -> float:
 
 def _together(heats: Sequence[_Information], also: Sequence[Column]) -> tuple[list[Column], Floats, Floats]:
     """Columns of all, and the sums of what was said in their order."""
-    columns: list[Column] = list(dict.fromkeys([*also, *(column for heat in heats for column in heat.columns)]))
-    precision, pull = np.zeros((len(columns), len(columns))), np.zeros(len(columns))
+    alike: dict[tuple[Column, ...], list[_Information]] = {}
     for heat in heats:
-        at = [columns.index(column) for column in heat.columns]
-        precision[np.ix_(at, at)] += heat.precision
-        pull[at] += heat.pull
+        alike.setdefault(heat.columns, []).append(heat)
+    columns: list[Column] = list(dict.fromkeys([*also, *(column for each in alike for column in each)]))
+    precision, pull = np.zeros((len(columns), len(columns))), np.zeros(len(columns))
+    for these, some in alike.items():
+        at = [columns.index(column) for column in these]
+        precision[np.ix_(at, at)] += np.sum([heat.precision for heat in some], axis=0)
+        pull[at] += np.sum([heat.pull for heat in some], axis=0)
     return columns, precision, pull
+
+
+def _since_a_change(
+    own: Sequence[_Information],
+    faded: Sequence[_Information],
+    columns: Sequence[Column],
+    before: Floats,
+    expected: Floats,
+) -> int:
+    """How many of a type's heats, latest first, are of the shop as it is now; all of them where it did not change.
+
+    own, faded: the same heats, whole and as they count.  before, expected: precision and pull before any of them.
+    Asked along one direction only, everything warmer at once: that is what hangs on it, and all that one reading of a
+    heat can tell.
+    """
+    warmer = np.array([_spread_at(column)[0] * (1.0 if column is None else -1.0) for column in columns])
+    furthest, since = _CHANGED_SIGMAS, len(own)
+    for cut in (cut for cut in _CUTS if cut < len(own)):
+        _, said, towards = _together(own[:cut], columns)
+        _, said_before, towards_before = _together(faded[cut:], columns)
+        cov = np.linalg.inv(before + said_before)
+        off = warmer @ (towards - said @ (cov @ (expected + towards_before)))
+        sigmas = abs(float(off)) / math.sqrt(float(warmer @ (said + said @ cov @ said) @ warmer) or math.inf)
+        if sigmas > furthest:
+            furthest, since = sigmas, cut
+    return since
 
 
 def _spread_at(column: Column) -> tuple[float, float]:

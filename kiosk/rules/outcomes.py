@@ -53,6 +53,7 @@ class Reason(Enum):
     UNHEARD = "unheard"  # it would be cool by what this kiosk knows, and others that heat or move are not heard
     NOT_THE_STATION = "not_the_station"  # a heating at a kiosk from which the others expect none
     TAKEN_AS_OFF = "taken_as_off"  # the others count on nothing hot being moved at a kiosk that was switched off
+    TOLD_OTHERWISE = "told_otherwise"  # the step is written down, and another kiosk's stands against it
     LOOK_FIRST = "look_first"  # who stands in that pocket now is not known here
     UNDO_SHARED = "undo_shared"
     CATCH_UP_FIRST = "catch_up_first"  # what the whole shop goes by is done with the server in reach

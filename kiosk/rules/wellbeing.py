@@ -86,12 +86,12 @@ def of_copies(part: Part, seen: CopiesSeen, now_utc_s: float) -> Finding:
     """A folder of copies."""
     remedy = say(f"health.{part.value}.remedy", folder=seen.folder)
     if not seen.there:
-        return Finding(part, Mark.BAD, say(f"health.{part.value}.gone", folder=seen.folder), remedy)
+        return Finding(part, Mark.BAD, say(f"health.{part.value}.gone"), remedy)
     if seen.newest_utc_s is None:
         mark = Mark.LOOK if seen.due else Mark.TOLD
         return Finding(part, mark, say(f"health.{part.value}.none"), remedy if seen.due else None)
     days = int((now_utc_s - seen.newest_utc_s) // DAY_S)
-    what = say(f"health.{part.value}.made", made_at=seen.newest_utc_s, count=max(0, days))
+    what = _since(f"health.{part.value}.made", days, made_on=seen.newest_utc_s)
     if not have_stopped(seen, now_utc_s):
         return Finding(part, Mark.GOOD, what)
     return Finding(part, Mark.BAD, what, remedy)
@@ -118,24 +118,31 @@ def of_camera(why: str) -> Finding:
     """The camera.  why: there is no picture, in words; empty: there is one."""
     if not why:
         return Finding(Part.CAMERA, Mark.GOOD, say("health.camera.live"))
-    return Finding(Part.CAMERA, Mark.BAD, say("health.camera.none", why=why), say("health.camera.remedy"))
+    return Finding(Part.CAMERA, Mark.BAD, say("health.camera.none"), say("health.camera.why", why=why))
 
 
-def of_printer(queue: str, known: bool, trouble: Say | None) -> Finding:
-    """The label printer.  queue: its name; empty: none was chosen.  known: the system has it.  trouble: what is wrong."""
+def of_printer(queue: str, known: bool | None, trouble: str) -> Finding:
+    """The label printer.  queue: its name; empty: none was chosen.  trouble: the key of what is wrong; empty: nothing.
+
+    known: the system has that queue; None: the print system does not answer.
+    """
+    choose = say("health.printer.choose")
     if not queue:
-        return Finding(Part.PRINTER, Mark.OFF, say("health.printer.off"), say("health.printer.choose"))
+        return Finding(Part.PRINTER, Mark.OFF, say("health.printer.off"), choose)
+    if known is None:
+        return Finding(Part.PRINTER, Mark.BAD, say("health.printer.unknown"), choose)
     if not known:
-        return Finding(Part.PRINTER, Mark.BAD, say("health.printer.gone", queue=queue), say("health.printer.choose"))
-    if trouble is not None:
-        return Finding(Part.PRINTER, Mark.BAD, trouble, say("health.printer.remedy", queue=queue))
+        return Finding(Part.PRINTER, Mark.BAD, say("health.printer.gone", queue=queue), choose)
+    if trouble:
+        what = say("health.printer.trouble", queue=queue, what=trouble)
+        return Finding(Part.PRINTER, Mark.BAD, what, say("health.printer.remedy", queue=queue))
     return Finding(Part.PRINTER, Mark.GOOD, say("health.printer.ready", queue=queue))
 
 
 def of_clock(seen: ClockSeen, now_utc_s: float) -> Finding:
     """The clock on the wall; what cools is never counted by it."""
     if seen.last_line_utc_s is not None and now_utc_s < seen.last_line_utc_s - CLOCK_OFF_S:
-        what = say("health.clock.behind", last_at=seen.last_line_utc_s)
+        what = say("health.clock.behind", last_on=seen.last_line_utc_s)
         return Finding(Part.CLOCK, Mark.BAD, what, say("health.clock.remedy"))
     off_s = seen.server_off_s
     if off_s is not None and abs(off_s) > CLOCK_OFF_S:
@@ -146,7 +153,7 @@ def of_clock(seen: ClockSeen, now_utc_s: float) -> Finding:
         return Finding(Part.CLOCK, Mark.TOLD, say("health.clock.untold"))
     if seen.set_utc_s is not None:
         days = int(max(0.0, now_utc_s - seen.set_utc_s) // DAY_S)
-        what = say("health.clock.last", count=days, set_at=seen.set_utc_s)
+        what = _since("health.clock.last", days, set_on=seen.set_utc_s)
         return Finding(Part.CLOCK, Mark.LOOK, what, say("health.clock.remedy"))
     return Finding(Part.CLOCK, Mark.LOOK, say("health.clock.alone"), say("health.clock.remedy"))
 
@@ -170,10 +177,16 @@ def of_probe(source: str, shows_c: float | None) -> Finding:
     return Finding(Part.PROBE, Mark.GOOD, say("health.probe.shows", value_c=shows_c))
 
 
-def of_link(words: str | None, level: bool) -> Finding:
-    """The shop's other kiosks.  words: how this one stands to them; None: it has none.  level: it has all they have."""
-    if words is None:
+def of_link(state: str | None, level: bool) -> Finding:
+    """The shop's other kiosks.  state: of `LinkState`; None: there are none.  level: this one has all there is."""
+    if state is None:
         return Finding(Part.LINK, Mark.OFF, say("health.link.off"))
+    what = say(f"health.link.{state}")
     if level:
-        return Finding(Part.LINK, Mark.GOOD, say("health.link.stands", how=words))
-    return Finding(Part.LINK, Mark.LOOK, say("health.link.stands", how=words), say("health.link.remedy"))
+        return Finding(Part.LINK, Mark.GOOD, what)
+    return Finding(Part.LINK, Mark.LOOK, what, say("health.link.remedy"))
+
+
+def _since(key: str, days: int, **at: float) -> Say:
+    """When something was, and how long ago: `key`, or `key_today`."""
+    return say(key, count=days, **at) if days > 0 else say(f"{key}_today", **at)

@@ -50,7 +50,7 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
     if manager is not None:
         faulthandler.enable()  # where a window froze that the manager ends stands in its journal
     found = settings.load(options.data_dir / settings.NAME)
-    prepare_kivy(options.size)
+    prepare_kivy(options.size, hidden=options.prove)
     from kivy.core.window import Window
 
     if Window is None:
@@ -83,6 +83,8 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
 
     logbook.end()
     if app.beginning.goes_to is not None:
+        if manager is not None:
+            manager.hand_on(os.environ)
         open_instead(options, app.beginning.goes_to)
     return 0
 
@@ -121,7 +123,7 @@ def _open_desk(options: Options, clock: PretendedTime | None) -> Desk:
     return desk
 
 
-def prepare_kivy(size: tuple[int, int] | None) -> None:
+def prepare_kivy(size: tuple[int, int] | None, *, hidden: bool = False) -> None:
     """Set Kivy up before its window module is read: our arguments are not Kivy's, and no file of its own counts."""
     os.environ.setdefault("KIVY_NO_ARGS", "1")
     os.environ.setdefault("KIVY_NO_CONFIG", "1")
@@ -134,7 +136,7 @@ def prepare_kivy(size: tuple[int, int] | None) -> None:
     Config.set("kivy", "exit_on_escape", "0")
     Config.set("kivy", "log_level", "warning")
     Config.set("input", "mouse", "mouse,disable_multitouch")
-    Config.set("graphics", "window_state", "visible")
+    Config.set("graphics", "window_state", "hidden" if hidden else "visible")
     if not draws_itself():
         Config.set("graphics", "multisamples", "0")  # smoother edges cost a processor more than all the rest
     Config.set("graphics", "fullscreen", "auto" if size is None else "0")

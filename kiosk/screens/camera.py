@@ -187,6 +187,12 @@ class Eye:
         self._stream.start()
 
     @property
+    def why(self) -> str:
+        """Why there is no picture, in words; empty: there is one, or it is on its way."""
+        state = None if self._camera is None else self._camera.state
+        return self._why if state is None else "" if state in _FINE else self._words(state)
+
+    @property
     def settled(self) -> bool:
         """Whether a frame was shown, or there is no camera to show one."""
         return self._drawn.is_set() or bool(self._why)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk.rules.cards import Command
+from kiosk.rules.codes import CodeFault, CodeKind, parse
 from kiosk.rules.outcomes import ABOUT_LABEL, Done, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.screens.outcomes_shown import asks_for_pocket, came_back, is_about_heat, waiting_for_place
@@ -89,6 +90,7 @@ class Clerk(Way):
     undo_s = NumericProperty(0.0)  # how long the last step can still be taken back, by the desk's clock
     undo_name = StringProperty()  # and what it was about
     trouble = StringProperty()
+    mark = StringProperty()  # what is wrong with the kiosk for longer, in a word: quiet, and there until it is seen to
     field = ObjectProperty(None, allownone=True)
     keys = ObjectProperty(None, allownone=True)
     leave = ObjectProperty(None, allownone=True)  # closes a window that the service keeps; None: nobody keeps it
@@ -130,10 +132,22 @@ class Clerk(Way):
 
     def _scanned(self, text: str) -> None:
         view = self.view
-        if view is None or not view.scanned(text):
+        if view is not None and view.signs_in and _is_badge(text):
+            self.ask(common.scan(text), partial(self._badge_answered, view, text))
+        elif view is None or not view.scanned(text):
             self.ask(common.scan(text), partial(self._scan_answered, text))
         elif not view.forwards:
             self.ask(common.watch(text), self._warn)
+
+    def _badge_answered(self, view: View, text: str, scanned: Scanned) -> None:
+        """Somebody came or went in the middle of their work: it goes on, without what was said about nobody there."""
+        outcome = scanned.outcome
+        if isinstance(outcome, Done) and outcome.step in (Step.SIGNED_IN, Step.SIGNED_OUT) and self.view is view:
+            self.play(Sound.DONE)
+            self.ask(pulse, self.beat)
+            view.trouble = ""
+        else:
+            self._scan_answered(text, scanned)
 
     def _scan_answered(self, text: str, scanned: Scanned) -> None:
         outcome = scanned.outcome
@@ -265,11 +279,21 @@ class Clerk(Way):
         if self._quiet_since_s is None:
             self._quiet_since_s = now.watched_s
         if self.view is not None and not self.view.stays and now.watched_s - self._quiet_since_s > AWAY_S:
-            self.go("scan")
+            self._give_way()
         if self.view is not None:
             self.view.tick()
         if now.called is not None:
             self.answer(now.called)
+
+    def _give_way(self) -> None:
+        """Nobody is there: back to where everybody expects the window, or to the alarm that still waits for somebody.
+
+        What is kept for after the alarm stays what was asked for.
+        """
+        if (holding := self.holding) is not None:
+            self._back_to(holding)
+        else:
+            self.go("scan")
 
     def play(self, sound: Sound) -> None:
         self._sounds.play(sound)
@@ -297,6 +321,13 @@ class Clerk(Way):
     def fault(self, error: Exception) -> None:
         """Say in the strip what went wrong; the worker's answer to a question nobody waited for."""
         self.trouble = fault_words(error)
+
+
+def _is_badge(text: str) -> bool:
+    try:
+        return parse(text).kind is CodeKind.BADGE
+    except CodeFault:
+        return False
 
 
 def _due(take_out_in_s: float | None) -> bool:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from kiosk.words import t
+from kiosk.words import t, zone_if_twice
 
 
 def day_words(at: datetime) -> str:
@@ -18,13 +18,14 @@ def day_words(at: datetime) -> str:
 def clock_words(utc_s: float) -> str:
     """`14:05`, with its day before it where that is not today."""
     at = datetime.fromtimestamp(utc_s)
-    return f"{at:%H:%M}" if at.date() == datetime.now().date() else f"{at:%d.%m. %H:%M}"
+    said = f"{at:%H:%M}" if at.date() == datetime.now().date() else f"{at:%d.%m. %H:%M}"
+    return said + zone_if_twice(at)
 
 
 def span_words(since_utc_s: float, until_utc_s: float) -> str:
     """`06:00 – 14:00`"""
     since, until = datetime.fromtimestamp(since_utc_s), datetime.fromtimestamp(until_utc_s)
-    return f"{since:%H:%M} – {until:%H:%M}"
+    return f"{since:%H:%M}{zone_if_twice(since)} – {until:%H:%M}{zone_if_twice(until)}"
 
 
 def midnight(at: datetime) -> datetime:

@@ -29,6 +29,7 @@ class Frame(BoxLayout):
     by_reading = BooleanProperty(False)  # and then a probe must say so
     probe = StringProperty()  # what to probe now to be sooner
     note = StringProperty()
+    mark = StringProperty()  # the part of it that counts most, where there is room for no more
     trouble = StringProperty()
     language = StringProperty("en")
     view: View | None = None

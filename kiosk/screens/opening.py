@@ -19,7 +19,11 @@ def open_desk(options: Options, counter: SecondsSource = boot_counter_s, wall: S
     """
     if not options.demo:
         desk = Desk.open(options.data_dir, at=options.at, counter=counter, wall=wall)
-        desk.begin_sharing()
+        try:
+            desk.begin_sharing()
+        except BaseException:
+            desk.close()
+            raise
         return desk
     desk = Desk.open(options.data_dir, counter=counter, wall=wall, rehearsal=options.shift)
     try:

@@ -12,6 +12,7 @@ class Options:
 
     `shift`: the folder given as camera is a shift to be shown, on a pretended clock, in a ledger of its own.
     `service`: started by the service manager, which is told that it lives; only a supervisor's PIN leaves the window.
+    `prove`: the window closes again once it and the book are there.
     `phones`: telephones are on, whatever the settings say.
     """
 
@@ -23,4 +24,5 @@ class Options:
     shift: bool = False
     service: bool = False
     phones: bool = False
+    prove: bool = False
     own: Path | None = None  # of the demo shop, where somebody came to look around: the folder of the shop's own

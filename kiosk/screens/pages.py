@@ -59,6 +59,7 @@ SCREENS = {
     "phones": "shop.phones:PhonesScreen",
     "kiosks": "shop.kiosks:KiosksScreen",
     "apart": "shop.apart:ApartScreen",
+    "health": "shop.health:HealthScreen",
     "things": "shop.things:ThingsScreen",
     "enter": "shop.enter:EnterScreen",
     "first": "shop.first:FirstScreen",

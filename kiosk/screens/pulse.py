@@ -27,6 +27,11 @@ class LinkSeen:
     since_at: float | None
 
     @property
+    def quiet(self) -> bool:
+        """Whether all is as it should be, so that nobody misses this where there is no room."""
+        return self.state == "caught_up"
+
+    @property
     def words(self) -> str:
         """A sign and a word."""
         if self.state == "cut_off" and not self.waiting:

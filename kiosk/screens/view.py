@@ -34,9 +34,14 @@ class View(BoxLayout):
     name = ""
     rail = "scan"
     covers = Covers.NOTHING
+    signs_in = False  # what it takes is steel and places: a badge signs in or out, and the screen stays as it is
     forwards = False  # what it takes of scans it hands to the desk itself
-    stays = False  # it is left only by a touch or a scan; others give way to the scan screen after a pause
     holds = False  # nothing comes over it until it has let go by itself: an alarm nobody has understood yet
+
+    @property
+    def stays(self) -> bool:
+        """Whether it is left only by a touch or a scan; others give way to the scan screen after a pause."""
+        return False
 
     def shown(self, **about: Any) -> None:
         """It comes into sight; `about` is what the caller of `Clerk.go` said."""

@@ -19,7 +19,7 @@ from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.window import Window
 
-from kiosk import where, words
+from kiosk import installed, where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.rules import codes
 from kiosk.rules.cards import Until
@@ -32,7 +32,7 @@ from kiosk.screens.kept import Kept
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
-from kiosk.screens.questions import common
+from kiosk.screens.questions import common, health
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.telephones import Telephones
 from kiosk.screens.theme import look
@@ -139,6 +139,7 @@ class KioskApp(App):
             self._kept.guard()
         Window.bind(on_flip=self._flipped)
         self._tick(0.0)  # before all else: what is hot, and the screen that fills the window for it
+        self.worker.ask(_reached)  # before anything a hand does is written
         self.clerk.fetch("heat")
         self.worker.ask(_load_check)
         self.worker.ask(common.changed_outside(), self._opened)
@@ -150,8 +151,8 @@ class KioskApp(App):
 
     def close(self) -> None:
         """Let camera and desk go; harmless when that has been done."""
-        if self._kept is not None:
-            self._kept.ending()
+        if self._kept is not None and self.beginning.goes_to is None:
+            self._kept.ending()  # not where another shop is opened in this one's place: that lives on in this process
         if self.showing is not None:
             self.showing.stop()
         if self.eye is not None:
@@ -177,7 +178,7 @@ class KioskApp(App):
         frame = self.frame
         frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
-        self.clerk.bind(heat_known=self._strip, wanted=self._strip, link=self._strip)
+        self.clerk.bind(heat_known=self._strip, wanted=self._strip, link=self._strip, mark=self._strip)
         self.clerk.bind(settings=self._settled)
         self.clerk.go("scan")
         self._strip()
@@ -221,7 +222,10 @@ class KioskApp(App):
             t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
         )
         who = clerk.operator.name if clerk.operator else ""
-        frame.note = " · ".join(part for part in (who, clerk.here, clerk.link.words if clerk.link else "") if part)
+        link = clerk.link.words if clerk.link else ""
+        parts = (who, clerk.here, link) if clerk.link and clerk.link.quiet else (link, who, clerk.here)
+        frame.note = " · ".join(part for part in (clerk.mark, *parts) if part)  # what does not fit is cut at its end
+        frame.mark = clerk.mark
         opening = t("strip.coming") if clerk.wanted else ""
         opening = opening if clerk.heat_known else t("strip.opening")
         frame.wanted = clerk.wanted
@@ -233,6 +237,9 @@ class KioskApp(App):
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
         Clock.schedule_once(lambda _: self.worker.ask(common.warm_up), QUIET_S)
+        if self.options.prove:
+            self.stop()
+            return
         self.telephones.settle(self.settings_now.phones)
         self.beginning.look()
         if changed:
@@ -296,6 +303,7 @@ class KioskApp(App):
     def _copy(self, due: tuple[Path, tuple[Path, ...], int] | None) -> None:
         """The day's copy of the ledger, on a thread of its own."""
         if due is None:
+            self.worker.ask(health.stopped, self._copies_stopped)
             return
         folder, targets, keep = due
 
@@ -308,11 +316,19 @@ class KioskApp(App):
                     self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
                 else:
                     log.info("A copy of the book, verified to line %d: %s", made.copy.line, made.copy.path)
+            self.worker.post(lambda: self.worker.ask(health.stopped, self._copies_stopped))
 
         threading.Thread(target=copy, name="copy", daemon=True).start()
 
     def _say(self, trouble: str) -> None:
         self.clerk.trouble = trouble
+
+    def _copies_stopped(self, found: health.Finding | None) -> None:
+        """A quiet mark in the strip, until copies come again."""
+        mark = "" if found is None else t(f"strip.{found.part.value}_stopped")
+        if mark and mark != self.clerk.mark:
+            log.warning("Copies of the book no longer come: %s", words.say(found.what) if found else "")
+        self.clerk.mark = mark
 
     def _answered(self) -> None:
         self._asked = False
@@ -350,6 +366,11 @@ def _to_stay(name: str) -> View:
     finally:
         gc.freeze()
         gc.enable()
+
+
+def _reached(_: Desk) -> None:
+    """The first picture is on the screen and the book has answered: a version that was on trial stays."""
+    installed.reached()
 
 
 def _load_check(_: Desk) -> None:

@@ -139,6 +139,8 @@ def test_the_manager_hears_what_is_said_on_either_kind_of_socket(tmp_path: Path)
             environment = {"NOTIFY_SOCKET": address, "WATCHDOG_USEC": "30000000", "PATH": "/bin"}
             manager = ServiceManager.of(environment)
             assert environment == {"PATH": "/bin"}  # what the kiosk starts does not speak for it
+            manager.hand_on(environment)  # but what takes its place does, or the manager would end it for its silence
+            assert environment == {"NOTIFY_SOCKET": address, "WATCHDOG_USEC": "30000000", "PATH": "/bin"}
             manager.ready()
             manager.alive()
             manager.stopping()

@@ -9,6 +9,7 @@ import pytest
 
 from kiosk.desk.session import ActRefused
 from kiosk.rules import codes
+from kiosk.rules.apart import Apart
 from kiosk.rules.assembly import Condition, Measured
 from kiosk.rules.cards import Command, Heat
 from kiosk.rules.lines import HolderRegistered, TurnedAway
@@ -265,3 +266,18 @@ def test_no_text_a_scanner_can_type_stops_the_kiosk(shop: Shop, text: str) -> No
     line = shop.desk.session.book.line(shop.desk.session.book.last_id)
     assert line is not None and isinstance(line.entry, TurnedAway) and len(line.entry.text) < 10_000
     assert shop.desk.session.book.check() == []
+
+
+def test_a_pocket_that_a_hand_looked_at_takes_the_holder_at_the_second_scan(shop: Shop) -> None:
+    """The server is not heard, so nobody knows what stands in another machine's pocket; the look is remembered."""
+    shop.clock.forward(30 * 86_400.0)
+    shop.desk.session.cards.apart = Apart("kiosk", stations_heard=True, all_heard=True, caught_up=False)
+    free = next(
+        pocket.code
+        for pocket in shop.desk.handover.machine(shop.place("Mill 1"), "T001").pockets
+        if pocket.holder is None and (pocket.refused is None or pocket.refused.reason is Reason.LOOK_FIRST)
+    )
+    shop.desk.scan(shop.holder("T001"))
+    first = shop.desk.scan(free).outcome
+    assert isinstance(first, Refused) and first.reason is Reason.LOOK_FIRST
+    assert isinstance(shop.desk.scan(free).outcome, Done)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from kiosk.desk.copies import backup, restore
+import pytest
+
+from kiosk.desk.copies import backup, newest_in, restore, takes_copies
 from tests.conftest import Shop
 
 
@@ -82,3 +84,18 @@ def test_a_copy_put_back_brings_its_settings_only_where_there_are_none(shop: Sho
         assert done.line > made.copy.line
         assert name in (folder / "settings.toml").read_text("utf-8")
     shop.reopen()
+
+
+def test_a_second_folder_is_tried_before_it_is_set_and_tells_when_its_last_copy_was_made(
+    shop: Shop, tmp_path: Path
+) -> None:
+    stick = tmp_path / "INTENSO" / "holder-kiosk"
+    takes_copies(stick)
+    assert list(stick.iterdir()) == [] and newest_in(shop.folder, stick) is None
+    made = shop.desk.copies.backup(stick)[0].copy
+    assert made is not None and newest_in(shop.folder, stick) == made.path.stat().st_mtime
+    assert newest_in(tmp_path / "another kiosk", tmp_path / "gone") is None
+    full = tmp_path / "a file"
+    full.write_text("x", "utf-8")
+    with pytest.raises(OSError, match=r"File exists|Not a directory"):
+        takes_copies(full)

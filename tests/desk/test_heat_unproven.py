@@ -10,7 +10,9 @@ from unittest.mock import patch
 import pytest
 
 from kiosk.desk.heat import ReadingFault
+from kiosk.desk.session import NotThere
 from kiosk.rules import lines as L
+from kiosk.rules.apart import Apart
 from kiosk.rules.cards import Heat
 from kiosk.rules.cooling.assessment import Room
 from kiosk.rules.hold_facts import HoldRules
@@ -151,3 +153,18 @@ def test_of_what_stands_nowhere_known_no_place_is_said() -> None:
     fake.after = replace(card(), at=None)
     with past((45, read("nose"))):
         assert counter(fake).withdraw("k1", 45).say["place"] is None
+
+
+def test_what_another_kiosk_brought_here_and_the_station_is_not_heard_of_is_read_like_what_nobody_knows() -> None:
+    apart = Apart("mill", stations_heard=False, all_heard=False, caught_up=False)
+    fake = Fake(card(hold=None, heat=Heat.COOL, last_kiosk="lathe", apart=apart))
+    fake.facts.clear()
+    now_s = BEGUN_S + 900.0
+    fake.book.told = [line(now_s - 200.0, read("flange"), 41), line(now_s - 300.0, read("nose"), 40)]
+    assert counter(fake).owed("k1") != NOTHING_OWED
+    taken = counter(fake).read("k1", "shank", 30.0)
+    assert taken.ended and fake.written[-1] == L.HoldEnded("k1", "reading")
+    heard = Fake(card(hold=None, heat=Heat.COOL, last_kiosk="lathe", apart=replace(apart, stations_heard=True)))
+    heard.facts.clear()
+    with pytest.raises(NotThere):
+        counter(heard).read("k1", "shank", 30.0)

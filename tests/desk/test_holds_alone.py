@@ -302,6 +302,16 @@ def test_only_what_was_read_before_a_heating_teaches_it(model: Model) -> None:
     assert model.asked[-1][1].mean == pytest.approx(model.asked[0][1].mean)
 
 
+def test_what_was_doubted_when_a_heating_began_and_confirmed_later_teaches_it_in_no_start_anew(model: Model) -> None:
+    doubted = row(12, 16.0)
+    holds_of(three(doubted)).view(FACTS, moment(60.0))
+    again = holds_of(three(doubted, row(27, 16.0)))
+    again.view(FACTS, moment(60.0))
+    again.view(replace(FACTS, heating=30), moment(60.0))
+    before, restarted, later = (known.mean[0] for _, known in model.asked)
+    assert restarted == before and later > before + 1e-3
+
+
 @pytest.mark.parametrize(("heating", "times"), [(None, 1), (5, 1), (12, 1), (14, 2), (20, 2), (29, 2), (31, 1)])
 def test_a_hold_that_began_with_what_was_a_slip_is_worked_out_with_and_without_it(
     model: Model, heating: int | None, times: int

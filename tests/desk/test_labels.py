@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
 
@@ -74,6 +75,18 @@ def test_a_hot_tag_says_when_it_is_safe_only_once_time_alone_can_end_it(shop: Sh
     shop.desk.scan(shop.place("Shrink station"))
     tag = shop.desk.labels.hot_tag("T001")
     assert tag.heading == "HOT" and "Safe only by a reading" in tag.details
+
+
+def test_a_hot_tag_names_no_time_that_is_up_while_others_may_have_heated_it_again(shop: Shop) -> None:
+    shop.desk.scan(shop.holder("T001"))
+    shop.desk.scan(shop.place("Shrink station"))
+    card = shop.desk.session.holder("T001")
+    assert card.hold is not None
+    for left_s, unheard, by_reading in ((0.0, True, True), (900.0, True, False), (900.0, False, False)):
+        hold = replace(card.hold, remaining_s=left_s, needs_reading=False, unheard=unheard)
+        with patch.object(type(shop.desk.session), "holder", return_value=replace(card, hold=hold)):
+            tag = shop.desk.labels.hot_tag("T001")
+        assert ("Safe only by a reading" in tag.details) is by_reading
 
 
 def test_a_label_goes_to_a_file_with_the_kiosks_own_size(shop: Shop, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from kiosk.rules.cards import Command
 from kiosk.rules.codes import CodeKind
 from kiosk.rules.lines import OperatorAdded, OperatorRetired
 from kiosk.rules.outcomes import Reason, Refused
+from kiosk.rules.shop_things.making import ThingFault
 from kiosk.settings import SettingsFault, load
 from tests.conftest import Shop
 from tests.faults.test_restore import copy
@@ -346,3 +347,44 @@ def test_the_last_supervisor_with_a_pin_stays_whoever_retires_or_demotes_them(sh
 
 def test_where_nobody_has_a_pin_yet_anybody_may_be_retired(shop: Shop) -> None:
     shop.desk.people.retire("kim", "left")
+
+
+def test_another_name_takes_the_pin_and_keeps_role_badge_and_pin(shop: Shop) -> None:
+    people = shop.desk.people
+    badge = shop.desk.shop.code_of("kim")
+    people.first_pin("kim", "4711")
+    people.lock()
+    with pytest.raises(Locked):
+        people.rename("jo", "Jo Long")
+    people.unlock("kim", "4711")
+    people.rename("kim", "Kim  Valera")
+    card = next(each for each in people.operators() if each.key == "kim")
+    assert (card.name, card.role, card.retired) == ("Kim Valera", "supervisor", False)
+    assert shop.desk.shop.code_of("kim") == badge and people.has_pin("kim")
+    people.lock()
+    assert people.unlock("kim", "4711").name == "Kim Valera"
+    with pytest.raises(ThingFault):
+        people.rename("jo", " \n ")
+    assert shop.desk.session.book.check() == []
+
+
+def test_who_is_here_again_has_a_new_badge_and_the_lost_one_opens_nothing(shop: Shop) -> None:
+    shop.clock.forward(40 * 86400.0)
+    people = shop.desk.people
+    lost = shop.desk.shop.code_of("jo")
+    people.first_pin("kim", "4711")
+    people.unlock("kim", "4711")
+    with pytest.raises(NotThere):
+        people.bring_back("jo", shop.desk.shop.fresh_code(CodeKind.BADGE).text)
+    people.retire("jo", "badge lost")
+    people.lock()
+    new = shop.desk.shop.fresh_code(CodeKind.BADGE).text
+    with pytest.raises(Locked):
+        people.bring_back("jo", new)
+    people.unlock("kim", "4711")
+    assert people.bring_back("jo", new).name and shop.desk.shop.code_of("jo") == new
+    shop.desk.scan(lost)
+    assert shop.desk.session.operator is None, "whoever found the badge is not Jo"
+    shop.desk.scan(new)
+    assert shop.desk.session.operator is not None and shop.desk.session.operator.key == "jo"
+    assert shop.desk.session.book.check() == []

@@ -23,6 +23,9 @@ from kiosk.rules.fitting.magazine import MagazineKind as Ring
 from kiosk.rules.places import Kind, Place
 from tests.made import COUPLINGS, CUTTERS, DIALECTS, HOLDERS, MEASURED, NAMES
 
+# What a file may call a holder or a cutter: more lines than one, quotes in commas, and much of it.
+ODD_TEXTS = ("two\nlines", "a\r\nb", "tab\there", 'Fräser Ø 12, "lang"; für Nürnberg\n(alt)', "''\n''", '"')
+TEXTS = NAMES | st.sampled_from([*ODD_TEXTS, "long " * 40 + "end"])
 MARKS = NAMES | st.sampled_from(["(01)04012345678901", "DM 12/80;HSK", "https://maker.example/?s=1&t=2", "H123"])
 # A shop is many draws: to make one that fails smaller takes minutes, and the first one found says enough.
 SETTLED = settings(max_examples=30, deadline=None, phases=(Phase.explicit, Phase.reuse, Phase.generate))
@@ -44,7 +47,7 @@ class Made:
     def maybe(self) -> bool:
         return bool(self.draw(st.booleans()))
 
-    def fresh(self, strategy: st.SearchStrategy[str] = NAMES) -> str:
+    def fresh(self, strategy: st.SearchStrategy[str] = TEXTS) -> str:
         """A text that nothing else is called."""
         text: str = self.draw(strategy.filter(lambda text: text not in self.used))
         self.used.add(text)
@@ -99,7 +102,8 @@ class Made:
             fixed=frozenset({first + count - 1} if self.maybe() else ()),
             first=first,
         )
-        machine = self.add(Place(self.code(codes.CodeKind.PLACE), self.fresh(), Kind.MACHINE), magazine)
+        name = self.fresh(NAMES)
+        machine = self.add(Place(self.code(codes.CodeKind.PLACE), name, Kind.MACHINE), magazine)
         if self.maybe():
             self.add(Place(self.code(codes.CodeKind.PLACE), self.draw(NAMES), Kind.SPINDLE, machine, None, 1))
         for number in magazine.numbers:
@@ -108,7 +112,7 @@ class Made:
                 self.add(Place(self.code(codes.CodeKind.PLACE), name, Kind.POCKET, machine, number, 1))
 
     def holder(self) -> None:
-        holder = replace(self.draw(HOLDERS), key=self.fresh())
+        holder = replace(self.draw(HOLDERS), key=self.fresh(), name=self.draw(TEXTS))
         self.lines.append(L.HolderRegistered(holder, stood_cold=True))
         if self.maybe():
             self.lines.append(L.CodeBound(self.code(codes.CodeKind.HOLDER), holder.key, "holder"))
@@ -125,9 +129,9 @@ class Made:
             self.lines.append(L.PocketAssigned(self.draw(st.sampled_from(free)), holder.key))
 
     def built(self, holder: str) -> None:
-        cutter, key = replace(self.draw(CUTTERS), key=self.fresh()), self.fresh()
+        cutter, key = replace(self.draw(CUTTERS), key=self.fresh(), name=self.draw(TEXTS)), self.fresh()
         insert_mm = self.draw(st.none() | st.just(40.125))
-        self.lines += [L.CutterAdded(cutter), L.Built(key, self.draw(NAMES), holder, cutter.key, insert_mm)]
+        self.lines += [L.CutterAdded(cutter), L.Built(key, self.draw(TEXTS), holder, cutter.key, insert_mm)]
         if self.maybe():
             self.lines.append(L.MeasuredLine(holder, key, self.draw(MEASURED)))
         if self.maybe():
@@ -136,11 +140,35 @@ class Made:
         if self.maybe():
             self.lines.append(L.ToolNumbered(holder, key, self.draw(st.integers(0, 99_999_999))))
 
+    def gone(self) -> None:
+        """Some of it was taken out of use since: labels, holders with all they are, cutters, places and people."""
+        for line in tuple(self.lines):
+            if self.draw(st.integers(0, 7)):
+                continue
+            match line:
+                case L.CodeBound(text=text, what="holder"):
+                    self.lines.append(L.CodeRetired(text, "torn"))
+                case L.HolderRegistered(holder=holder):
+                    self.lines.append(L.HolderRetired(holder.key, "worn out"))
+                case L.PlaceAdded(place=Place(code=code, kind=Kind.BENCH | Kind.OUT)) if code not in self.used_places():
+                    self.lines.append(L.PlaceRetired(code, "sold"))
+                case L.OperatorAdded(operator=key):
+                    self.lines.append(L.OperatorRetired(key, "left"))
+        spare = [each.cutter.key for each in self.lines if isinstance(each, L.CutterAdded)]
+        built = {each.cutter for each in self.lines if isinstance(each, L.Built)}
+        for key in spare:
+            if key not in built and not self.draw(st.integers(0, 3)):
+                self.lines.append(L.CutterRetired(key, "broken"))
+
+    def used_places(self) -> set[str | None]:
+        moved = {line.goal for line in self.lines if isinstance(line, L.Moved)}
+        return moved | {line.pocket for line in self.lines if isinstance(line, L.PocketAssigned)}
+
     def person(self) -> None:
         key = self.fresh()
-        role = self.draw(st.sampled_from(["setter", "supervisor"]))
+        role, name = self.draw(st.sampled_from(["setter", "supervisor"])), self.draw(NAMES | st.just("Ä" * 200))
         self.lines += [
-            L.OperatorAdded(key, self.draw(NAMES), role, "a hash" if role == "supervisor" else None),
+            L.OperatorAdded(key, name, role, "a hash" if role == "supervisor" else None),
             L.CodeBound(self.code(codes.CodeKind.BADGE), key, "operator"),
         ]
 
@@ -154,6 +182,7 @@ def shop_of(data: st.DataObject) -> list[L.Entry]:
         made.lines.append(L.CutterAdded(replace(made.draw(CUTTERS), key=made.fresh())))
     for _ in range(made.draw(st.integers(0, 2))):
         made.person()
+    made.gone()
     return made.lines
 
 
@@ -164,10 +193,23 @@ _NOT_CARRIED = {
 
 
 def contents(desk: Desk) -> dict[str, list[dict[str, Any]]]:
-    """Everything a shop is: all but when things happened, how warm steel is and what is secret."""
+    """Everything a shop is: all but when things happened, how warm steel is, what is secret and what is out of use."""
+    in_use = {row["key"] for row in rows(T.Holder.select().where(T.Holder.retired == 0))}
+    gone = {row["key"] for row in rows(T.Operator.select().where(T.Operator.retired == 1))}
+    gone |= {row["key"] for row in rows(T.Holder.select().where(T.Holder.retired == 1))}
+    gone |= {row["code"] for row in rows(T.Place.select().where(T.Place.retired == 1))}
+    marks = {row["text"] for row in rows(T.Binding.select().where(T.Binding.foreign_mark == 1))}
 
     def all_of(table: Any) -> Iterator[dict[str, Any]]:
         for row in rows(table.select()):
+            if row.get("retired") or row.get("retired_line") or row.get("subject") in gone:
+                continue
+            if table is T.Assembly and row["holder"] not in in_use:
+                continue
+            if row.get("code") in marks:  # it answers by its mark where it has no label of ours
+                row = row | {"code": None}
+            if row.get("owner") not in in_use:  # who owned it is gone: it is nobody's
+                row = row | ({"owner": None} if "owner" in row else {})
             yield {name: value for name, value in row.items() if name not in _NOT_CARRIED}
 
     tables = (T.Place, T.Holder, T.Cutter, T.Assembly, T.Binding, T.Operator)

@@ -8,6 +8,7 @@ import pytest
 
 from kiosk.cli import main
 from kiosk.exchange.shop import read_shop
+from kiosk.exchange.shop_adding import FolderTaken, begin
 from kiosk.rules.lines import CodeBound, CutterAdded, HolderRegistered, OperatorAdded, PlaceAdded
 
 THINGS = (
@@ -68,3 +69,14 @@ def test_rows_of_a_spreadsheet_without_codes_get_them_on_request_and_keep_them(t
 def test_a_shop_is_not_begun_over_another(tmp_path: Path) -> None:
     assert main(["shop", "new", str(tmp_path)]) == 0
     assert main(["shop", "new", str(tmp_path)]) == 2
+
+
+@pytest.mark.parametrize("file", ["shop.toml", "holders.csv", "cutters.csv", "operators.csv"])
+def test_a_shop_is_begun_over_no_table_that_is_there(tmp_path: Path, file: str) -> None:
+    """Somebody's tables, of a shop or of single imports, are never emptied."""
+    (tmp_path / file).write_text("somebody's work\n")
+    with pytest.raises(FolderTaken) as taken:
+        begin(tmp_path, "mill")
+    assert taken.value.file == file and file in str(taken.value)
+    assert [path.name for path in tmp_path.iterdir()] == [file]
+    assert (tmp_path / file).read_text() == "somebody's work\n"

@@ -284,6 +284,26 @@ def test_what_was_heated_without_a_scan_counts_as_hot(floor: Floor, way: Callabl
     floor.look()
 
 
+@pytest.mark.parametrize("key", ["T001", "T014"])
+@pytest.mark.parametrize("off_s", [300.0, 1200.0])
+def test_heat_that_went_deeper_while_nobody_watched_is_in_the_sleeve_until_it_is_out(
+    floor: Floor, key: str, off_s: float
+) -> None:
+    """What the sleeve takes from a hot nose in minutes takes it far longer once it has soaked into the body."""
+    heat(floor, key)
+    floor.reopen(off_s)
+    goes(floor, key, "Sleeve 1")
+    watch(floor, 1200.0)
+
+
+@pytest.mark.parametrize("seconds", [59.0, 62.0, 90.0])
+def test_a_holder_that_left_the_coil_as_it_was_scanned_has_soaked_since(floor: Floor, seconds: float) -> None:
+    heat(floor, "T008")
+    floor.wait(seconds)
+    goes(floor, "T008", "Sleeve 1")
+    watch(floor, 900.0)
+
+
 def test_no_pocket_becomes_a_cooling_place_by_a_file(floor: Floor) -> None:
     floor.import_place("Mill 1 · pocket 12", "cooling", "sleeve", 300.0)
     heat(floor)

@@ -18,6 +18,7 @@ from kiosk.handheld.serving.app import FILES, MOST_ASK_BYTES
 from kiosk.handheld.serving.guard import HEADERS, Rates
 from kiosk.handheld.serving.pictures import MOST_FRAME_BYTES
 from kiosk.reader.files import MOST_SCANS
+from kiosk.words import t
 from tests.handheld.served import Served, Telephone
 
 SHIFT = Path(__file__).parent.parent.parent / "demo_tags" / "shift"
@@ -210,6 +211,22 @@ def test_a_request_that_is_sent_again_is_done_once(kiosk: Served, phone: Telepho
     assert again != first  # a key is a telephone's own
     written = kiosk.desk.do(lambda desk: [line.kind for line in desk.session.book.lines(after=lines)])
     assert written == ["phone paired"]
+
+
+def test_something_else_under_a_key_that_was_used_is_neither_done_nor_told_as_if_it_were(
+    kiosk: Served, phone: Telephone
+) -> None:
+    """The answer of then says "moved" of a cool holder; told of a hot one it would open a door."""
+    for text in (kiosk.holder("T022"), kiosk.place("Bench 1")):
+        first = phone.ask("scan", key=f"key of {text}", texts=[text])
+    assert first["word"] == "Moved"
+    lines = kiosk.desk.do(lambda desk: desk.session.book.last_id)
+    for other in ({"texts": [kiosk.holder("T023")]}, {"texts": [kiosk.place("Bench 1")] * 2}):
+        status, body = phone.post("/ask", {"ask": "scan"} | other, key=f"key of {kiosk.place('Bench 1')}")
+        assert status == 409 and body["kind"] == "fault" and body["say"] == t("phone.key_used")
+    status, body = phone.post("/ask", {"ask": "undo"}, key=f"key of {kiosk.place('Bench 1')}")
+    assert status == 409 and body["say"] == t("phone.key_used")
+    assert kiosk.desk.do(lambda desk: desk.session.book.last_id) == lines
 
 
 def test_a_frame_whose_answer_was_lost_is_told_by_its_number(kiosk: Served, phone: Telephone) -> None:

@@ -22,6 +22,8 @@ PICTURES = Path(__file__).resolve().parents[2] / ".pictures"
 SCREEN = (1920, 1080)
 APART_PX, APART_S = 60.0, 0.3  # two touches of one place that are both meant
 
+_SIGNS = {".": "period", ":": "colon", "/": "slash", "_": "underscore", "-": "minus"}
+
 
 class Display:
     """An Xvfb on a free display number."""
@@ -99,8 +101,8 @@ class Display:
             time.sleep(0.1)
         shift = self._x.keysym_to_keycode(XK.XK_Shift_L)
         for character in [*text, "Return"]:
-            code = self._x.keysym_to_keycode(XK.string_to_keysym({".": "period"}.get(character, character)))
-            keys = [shift, code] if character.isupper() and len(character) == 1 else [code]
+            code = self._x.keysym_to_keycode(XK.string_to_keysym(_SIGNS.get(character, character)))
+            keys = [shift, code] if character in ":_" or (character.isupper() and len(character) == 1) else [code]
             for key in keys:
                 xtest.fake_input(self._x, X.KeyPress, key)
             for key in reversed(keys):

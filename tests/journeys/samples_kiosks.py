@@ -40,12 +40,14 @@ def _kiosks(screen: Any, state: str) -> None:
             screen._shows(Invitation("0BCDEFGHJK", _SAID.partition("@")[2], modules))
         case "code_here":
             screen._begin()
+        case "server":
+            screen._begin()
+            screen.take_code("0BCDEFGHJK")
         case "name":
             screen._begin()
             screen.take_code(_SAID)
         case "refused":
-            screen._begin()
-            screen._failed(LinkFault(Cause.FORKED))
+            screen._not_joined(LinkFault(Cause.FORKED))
         case "places":
             card = type("Card", (), {"place": Place("P", "x", Kind.CABINET), "name": "Cabinet B, window side"})
             screen._places(((card, ()),) * 9)
@@ -54,7 +56,7 @@ def _kiosks(screen: Any, state: str) -> None:
 
 
 def _claim(at: int, value: str, who: str | None = "Johanna Oberhuber", *, unverified: bool = False) -> ToldHere:
-    return ToldHere(_NAMES[at], who, 1_790_000_000.0, value, value, unverified)
+    return ToldHere(str(at), _NAMES[at], who, 1_790_000_000.0, value, value, unverified)
 
 
 def _apart(screen: Any, state: str) -> None:
@@ -76,7 +78,7 @@ def _apart(screen: Any, state: str) -> None:
 SAMPLES = (
     *(
         ("kiosks", state, partial(_kiosks, state=state))
-        for state in ("alone", "list", "kiosk", "code", "code_here", "name", "refused", "places", "answer")
+        for state in ("alone", "list", "kiosk", "code", "code_here", "server", "name", "refused", "places", "answer")
     ),
     *(("apart", state, partial(_apart, state=state)) for state in ("none", "list", "moved", "hot", "label")),
 )

@@ -104,7 +104,11 @@ def _things(screen: Any, page: str, thing: Thing = Thing.MACHINE) -> None:
         return
     screen.choose(Choice("K1", ""))
     screen._one(ANSWERS[thing])
-    if page == "count":
+    if page == "grind":
+        screen._key, screen._thing = "C1", Thing.CUTTER
+        screen._one(ANSWERS[Thing.CUTTER])
+        screen.do("grind")
+    elif page == "count":
         screen._act("more")
     elif page == "reason":
         screen._act("retire")
@@ -120,6 +124,9 @@ def _first(screen: Any, step: str) -> None:
     screen._far(Far(step, True, CameraSettings()))
     if step == "camera":
         screen.absent = ""
+    if step == "at":
+        names = ("Shrink station", "Bench 1, by the window", "Cabinet B, by the window", "Presetter")
+        screen.stations(tuple((f"P{at}", name) for at, name in enumerate(names)))
     if step == "stands":
         screen._there = {Thing.SHRINK.value, Thing.BENCH.value}
         screen._show_things()
@@ -212,7 +219,7 @@ SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("enter", "reason", partial(_enter, thing=Thing.MACHINE, page="reason")),
     ("enter", "trouble", partial(_enter, thing=Thing.CABINET, trouble="taken")),
     *(("things", page, partial(_things, page=page))
-      for page in ("menu", "list", "none", "kind", "one", "count", "reason", "cold", "answer")),
+      for page in ("menu", "list", "none", "kind", "one", "count", "grind", "reason", "cold", "answer")),
     ("stick", "all", partial(_stick, page="how")),
     ("stick", "holder", partial(_stick, page="how", kinds="h")),
     ("stick", "cards", partial(_stick, page="how", kinds="b")),

@@ -23,7 +23,7 @@ from kiosk.exchange.faults import Fault, FileFaults, Read
 from kiosk.exchange.presetter import Reading
 from kiosk.handheld.phones import Code, Paired, Seen
 from kiosk.labels.content import holder_label
-from kiosk.rules import codes
+from kiosk.rules import codes, wellbeing
 from kiosk.rules.assembly import Clamping, Material, Measured
 from kiosk.rules.cards import OperatorCard
 from kiosk.rules.checkin import may_go
@@ -34,6 +34,7 @@ from kiosk.rules.fitting.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
 from kiosk.rules.stock import BookEntry, book_entry
+from kiosk.rules.wellbeing import ClockSeen, CopiesSeen, Mark, Part
 from kiosk.screens.labels.labels import folder_words
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions.shop import Door, Supervisor
@@ -226,10 +227,14 @@ def _settings(screen: Any, row: str = "", figure: bool = False) -> None:
     if found:
         screen.open(found[0])
         screen.trouble = t("settings.holds_keep", count=12)
+    screen._press.run = lambda *_: None  # what is plugged in here is no sample
     for choice in [choice for choice in screen.rows if choice.key == row]:
         screen.choose(choice)
         if figure:
             screen.take("figure")
+        if row == "backup.second_folder":
+            screen.looked(row, ("/media/kiosk/INTENSO/holder-kiosk", "/mnt/office server/holder-kiosk"))
+            screen.last_copy(1.79e9)
 
 
 def _settings_said(screen: Any) -> None:
@@ -240,7 +245,8 @@ def _settings_said(screen: Any) -> None:
 def every_setting() -> tuple[str, ...]:
     """A group's list, and the settings with the longest words."""
     return ("heat", "heat.ambient_c", "kiosk.theme", "kiosk.px_per_mm", "kiosk.muted",
-            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "heat.length_tolerance_um",
+            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "backup.second_folder",
+            "records", "heat.length_tolerance_um",
             "thermometer", "heat.probe_tolerance_k", "heat.ambient_sd_k")
 
 
@@ -441,6 +447,10 @@ def _people(screen: Any, state: str = "") -> None:
     elif state == "name":
         screen._begin()
         screen.named("Alexandra Featherstone")
+    elif state == "rename":
+        screen._begin_renaming()
+    elif state == "renamed":
+        screen._renamed(cards[0])
     elif state == "role":
         screen._begin()
         screen.named("Alexandra Featherstone-Harrington")
@@ -452,8 +462,8 @@ def _people(screen: Any, state: str = "") -> None:
 
 def _correct(screen: Any, state: str) -> None:
     screen.shown()
-    screen._known(replace(CARD, code=CARD.holder.key) if state == "no-label" else CARD)
-    if state in ("bore_mm", "nose_mm", "projection_mm"):
+    screen.known(replace(CARD, code=CARD.holder.key) if state == "no-label" else CARD, 118)
+    if state in ("bore_mm", "nose_mm", "projection_mm", "number"):
         screen._begin(state)
     elif state in ("place", "refused", "nowhere"):
         screen._begin("place")
@@ -494,6 +504,40 @@ def _presetter(screen: Any, state: str) -> None:
         screen.page = "lists"
         screen._listed(_folder("presetter", ["Tuesday, second shift"] if state == "lists" else []))
         screen.trouble = "" if state == "none" else t("presetting.no_map", file="Tuesday, second shift.csv")
+
+
+def health() -> tuple[wellbeing.Finding, ...]:
+    """Every part, one of each mark, with the longest plausible words."""
+    folder = "…/SICHERUNG-2026/holder-kiosk"
+    now = 1_795_000_000.0
+    gone = CopiesSeen(folder, False, None)
+    return (
+        wellbeing.of_copies(Part.COPIES, CopiesSeen(folder, True, now - 400 * 86400.0), now),
+        wellbeing.of_copies(Part.SECOND, gone, now),
+        wellbeing.of_disk(0.15e9),
+        wellbeing.of_camera(t("camera.lost")),
+        wellbeing.of_printer("Label_printer_shrink_station", True, "term.trouble.out_of_ink"),
+        wellbeing.of_clock(ClockSeen(False, 16.0, now - 40 * 86400.0), now),
+        wellbeing.Finding(Part.ZONE, Mark.TOLD, say("health.zone.is", zone="America/Argentina/Buenos_Aires, UTC-03:00"),
+                say("health.zone.set")),
+        wellbeing.of_thermometer("file:/x", True, 28.0),
+        wellbeing.of_probe("serial:/dev/ttyUSB0", None),
+        wellbeing.of_link("went_back", level=False),
+        wellbeing.Finding(Part.VERSION, Mark.TOLD, say("health.version.is", version="0.1.0", count=1_234_567)),
+        wellbeing.Finding(Part.LOG, Mark.TOLD, say("health.log.is", path="…/log/kiosk.log")),
+    )  # fmt: skip
+
+
+def _health(screen: Any, part: Part | None) -> None:
+    screen._found, screen.page = {}, "list"
+    screen.show(health())
+    if part is not None:
+        screen.choose(next(row for row in screen.rows if row.key == part.value))
+
+
+def _health_good(screen: Any) -> None:
+    screen._found, screen.page = {}, "list"
+    screen.show((wellbeing.of_disk(64e9), wellbeing.of_camera(""), wellbeing.of_link(None, level=True)))
 
 
 def _phones(screen: Any, state: str) -> None:
@@ -579,14 +623,17 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(("compare", v.value, partial(_compare, verdict=v, guessed=v is Verdict.NOT_IN_BOOK)) for v in Verdict),
     *(
         ("people", state or "person", partial(_people, state=state))
-        for state in ("list", "none", "", "name", "role", "reason", "added")
+        for state in ("list", "none", "", "name", "role", "reason", "added", "rename", "renamed")
     ),
+    ("health", "good", _health_good),
+    ("health", "list", partial(_health, part=None)),
+    *(("health", part.value, partial(_health, part=part)) for part in Part),
     *(("phones", state, partial(_phones, state=state)) for state in ("off", "none", "failed", "some", "code", "ended")),
     *(
         ("correct", state, partial(_correct, state=state))
         for state in (
-            "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "place", "nowhere", "refused", "retire",
-            "retired", "why", "done",
+            "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "number", "place", "nowhere", "refused",
+            "retire", "retired", "why", "done",
         )
     ),
     *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from pathlib import Path
 
+import msgspec
 import pytest
 
-from kiosk.ledger.anchor import NAME, Anchor, Mark, read
+from kiosk.ledger.anchor import NAME, Anchor, Mark, disagreement, read
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE
 
 DAYS_S = 90 * 86400.0
@@ -127,3 +129,27 @@ def test_what_is_firm_waits_for_the_disk_and_nobody_else_may_read_it(
     anchor.close()
     with pytest.raises(OSError, match="descriptor"):
         anchor.write(9, "nine", DAYS_S, firm=False)
+
+
+def test_an_anchor_of_another_day_is_believed(tmp_path: Path) -> None:
+    """Its form on the disk: a digest of sixteen figures and the mark, in the place its turn says."""
+    mark = Mark("f00d", 7, "seven", DAYS_S, turn=5)
+    digest = hashlib.sha256(msgspec.json.encode(mark)).hexdigest()[:16]
+    for said, believed in ((digest, mark), (digest[:15], None), (digest + "0", None)):
+        line = msgspec.json.encode([said, msgspec.to_builtins(mark)])
+        (tmp_path / NAME).write_bytes(bytes(512) + line.ljust(511) + b"\n")
+        assert read(tmp_path) == believed
+    assert Mark("f00d") == Mark("f00d", 0, HASH_BEFORE_ANY_LINE, 0.0, None, "", 0)
+
+
+@pytest.mark.parametrize(
+    ("mark", "last", "said"),
+    [
+        (None, 9, f"{NAME} beside it is missing or was changed, so nobody knows whether lines are lost"),
+        (Mark("f", 10, "ten"), 9, f"is line 9, but {NAME} beside it knows line 10: lines are lost"),
+        (Mark("f", 9), 9, f"goes on otherwise than {NAME} beside it (line 9) or the newest copy: it is another past"),
+        (Mark("f", 5), 9, f"goes on otherwise than {NAME} beside it (line 5) or the newest copy: it is another past"),
+    ],
+)
+def test_what_anchor_and_ledger_disagree_about_is_said(mark: Mark | None, last: int, said: str) -> None:
+    assert disagreement(mark, last) == said

@@ -56,7 +56,12 @@ class Told:
 
     @property
     def stays(self) -> list[tuple[str | None, float]]:
-        return [(place, since_s - self.begun_s) for place, since_s, _ in json.loads(self.hold["stages"])]
+        return [(place, since_s - self.begun_s) for place, since_s, *_ in json.loads(self.hold["stages"])]
+
+    @property
+    def unwatched(self) -> list[str | None]:
+        """Where it stood for longer than counts."""
+        return [place for place, _, _, *more in json.loads(self.hold["stages"]) if more]
 
 
 @pytest.fixture(params=[6 * HOUR_S, 3 * 24 * HOUR_S, 200 * 24 * HOUR_S])
@@ -375,8 +380,31 @@ def test_a_reading_by_another_clock_begins_the_hold_anew_where_it_stands(told: T
     told.say(20.0, L.Moved("T1", "S", "R"))
     read(told, 50.0, line)
     told.say(90.0, L.TemperatureRead("T1", "nose", 88.0, "probe", "agrees", heating=line), kiosk="other")
-    assert told.stays == [("R", 90.0)] and told.hold["kiosk"] == "other"
+    assert told.stays == [("S", 90.0), ("R", 90.0)] == [(place, 90.0) for place in told.unwatched]
+    assert told.hold["kiosk"] == "other"
     assert json.loads(told.hold["readings"]) == [[told.begun_s + 90.0, "nose", 88.0, "probe", "agrees", told.line]]
+
+
+def test_where_it_stood_while_nobody_watched_is_known_whatever_is_scanned_or_taken_back_later(told: Told) -> None:
+    heated(told)
+    told.say(10.0, L.KioskStarted("2"))
+    told.say(20.0, L.Moved("T1", "S", "R"))
+    assert told.unwatched == ["S"] and told.hold["gaps"] == 1
+    moved = told.line
+    told.say(30.0, L.KioskStarted("2"))
+    told.say(40.0, L.KioskStarted("2"))
+    assert told.unwatched == ["S", "R"] and told.hold["gaps"] == 3
+    told.say(50.0, L.Moved("T1", "R", "S", undoes=moved))
+    assert told.stays == [("S", 0.0)] and told.unwatched == ["S"]
+
+
+def test_a_step_taken_back_leaves_the_gap_in_it_where_the_steel_never_left(told: Told) -> None:
+    heated(told)
+    told.say(20.0, L.Moved("T1", "S", "R"))
+    moved = told.line
+    told.say(30.0, L.KioskStarted("2"))
+    told.say(50.0, L.Moved("T1", "R", "S", undoes=moved))
+    assert told.stays == [("S", 0.0)] and told.unwatched == ["S"]
 
 
 def test_a_reading_teaches_where_a_pair_is_named_and_nowhere_else(told: Told) -> None:

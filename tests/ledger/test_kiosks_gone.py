@@ -107,3 +107,14 @@ def test_what_a_kiosk_proved_that_had_not_heard_of_the_loss_proves_nothing(ended
     b.says(L.HoldEnded("T2", "reading", heating))
     together(server, founder, b)
     assert founder.row("holder", "T2")["heat"] == Heat.COOL.value
+
+
+def test_who_read_a_holder_all_over_knows_of_its_heat_what_who_brought_it_knows() -> None:
+    server, (founder, a, b) = with_others()
+    founder.says(L.Moved("T2", "B", "S"), L.Heated("T2", "S"))
+    together(server, founder, a, b)
+    b.says(L.HoldEnded("T2", "reading", b.row("hold", "T2")["heated_line"]))
+    together(server, founder, a, b)
+    for each in (founder, a, b):
+        assert each.row("holder", "T2")["last_kiosk"] == B
+    assert a.row("holder", "T1")["last_kiosk"] != B

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
@@ -219,8 +220,18 @@ def test_where_a_file_has_but_one_name_it_is_copied(kiosk: Kiosk) -> None:
     file, stood = kiosk.copied(), (kiosk.folder / NAME).read_bytes()
     (kiosk.folder / ASIDE).mkdir()
     (kiosk.folder / ASIDE / "ledger-20270115-080000.db.part").write_text("cut short")
-    with patch.object(restoring.os, "link", side_effect=OSError("no links here")):
+    modes, copying = [], shutil.copyfile
+
+    def looked_at(source: Path, goal: Path) -> None:
+        modes.append(goal.stat().st_mode & 0o077)
+        copying(source, goal)
+
+    with (
+        patch.object(restoring.os, "link", side_effect=OSError("no links here")),
+        patch.object(restoring.shutil, "copyfile", looked_at),
+    ):
         done = kiosk.put_back(file, now_s=NOW_S)
+    assert modes == [0] or os.name != "posix", "its owner's alone before anything is in it"
     assert done.aside is not None and len(done.aside.read_bytes()) == len(stood)
     with closing(sqlite3.connect(done.aside)) as ledger:
         assert ledger.execute("PRAGMA integrity_check").fetchone() == ("ok",)

@@ -12,7 +12,8 @@ import json
 import select
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from kiosk.link import link as link_module
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.checkin import warmth
 from kiosk.rules.codes import CodeKind
-from kiosk.rules.lines import CodeBound, HolderRegistered, KioskStands, Moved, PlaceAdded
+from kiosk.rules.lines import CodeBound, Entry, HolderRegistered, KioskStands, Moved, PlaceAdded
 from kiosk.rules.outcomes import Refused
 from kiosk.rules.places import Kind, Place
 
@@ -84,8 +85,15 @@ def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]
             _admitted(desk)
             desk.session.write(*SHOP)
             return {}
+        case ["steel", count]:
+            desk.session.write(*_steel(int(count)))
+            return {}
         case ["stands", place]:
             return {"lines": _told(desk.session.write(KioskStands("K", place, heats=False)))}
+        case ["undo"]:
+            undone = desk.undo()
+            reason = undone.outcome.reason.value if isinstance(undone.outcome, Refused) else None
+            return {"reason": reason, "lines": _told(undone.lines)}
         case ["lock_out", kiosk]:
             told = desk.lock_out(kiosk)
             return {"shared": told.shared, "unshared": told.unshared}
@@ -118,6 +126,17 @@ def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]
             return {"wrong": [f"{wrong.where}: {wrong.what}" for wrong in desk.session.book.check()]}
         case _:
             raise ValueError(f"what is {words}?")
+
+
+def _steel(count: int) -> Iterator[Entry]:
+    """So many holders beside the first, every other one a collet chuck; labels `steel-0` and on, all on the bench."""
+    for at in range(count):
+        clamping, label = (Clamping.COLLET if at % 2 else Clamping.SHRINK_FIT), f"steel-{at}"
+        if label == "steel-1":
+            continue
+        yield HolderRegistered(replace(STEEL, key=f"S{at}", name=f"Holder {at}", clamping=clamping), stood_cold=True)
+        yield CodeBound(label, f"S{at}", "holder", foreign=True)
+        yield Moved(f"S{at}", None, "bench")
 
 
 def _told(lines: Sequence[Written]) -> list[dict[str, Any]]:

@@ -43,6 +43,14 @@ class Proxy:
         """Both ways swallow; both ends believe to be connected."""
         self.swallow_up = self.swallow_down = True
 
+    def one_way(self) -> None:
+        """What the server says is lost; it hears everything."""
+        self.swallow_down = True
+
+    def cut_after(self) -> None:
+        """Whoever is connected is cut in the middle of what is said next, either way, and again and again."""
+        self.cut_up = self.cut_down = 100
+
     def cut(self) -> None:
         for pair in list(self._pairs):
             self._end(pair)

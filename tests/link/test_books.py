@@ -24,7 +24,7 @@ from tests.link.shop import Shop
 class KioskProcess:
     """A kiosk with a folder and a network of its own; `acknowledged` is every line it printed, by number."""
 
-    def __init__(self, shop: Shop, folder: Path, name: str) -> None:
+    def __init__(self, shop: Shop, folder: Path, name: str, *, starts: bool = True) -> None:
         self.folder = folder
         self.acknowledged: dict[int, str] = {}
         self.network = Proxy(("127.0.0.1", shop.server.port))
@@ -32,7 +32,8 @@ class KioskProcess:
         member = join(folder, shop.address, code, name)
         addresses.keep(folder, replace(member, port=self.network.port))
         self.kiosk = member.kiosk
-        self.start()
+        if starts:
+            self.start()
 
     def start(self) -> None:
         self._process = subprocess.Popen(
@@ -56,6 +57,10 @@ class KioskProcess:
     def __call__(self, *words: str) -> dict[str, Any]:
         self.send(*words)
         return self._answer()
+
+    @property
+    def pid(self) -> int:
+        return self._process.pid
 
     @property
     def standing(self) -> dict[str, Any]:

@@ -67,8 +67,10 @@ def test_a_heating_that_was_not_heard_beside_a_step_not_verified_is_a_difference
     a, b = two(make)
     done(b, "steel-1", "slot")
     until(shows(a, place="Slot"), 10)
+    until(level(a, b), 10)
     b.network.refuse()
-    until(shows(b, heard=False), 20)
+    until(shows(b, heard=False, caught_up=False), 20)
+    assert b("undo")["reason"] == "undo_shared", "the others have seen that step"
     assert scans(a, "steel-1", "station")["outcome"] == "Done"
     assert scans(b, "steel-1", "slot2")["outcome"] == "Done"  # its own, and marked as not verified
     b.network.heal()

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pytest
 
@@ -174,3 +178,10 @@ def test_eight_writers_at_once_leave_no_gap_that_a_reader_could_see(on_server: S
             each.result()
     assert seen == list(range(1, 241))
     assert on_server.examine() == []
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() != 0, reason="only root can be somebody else")
+def test_who_asks_the_server_as_its_own_user_has_read_all_there_is_to_read_before(tmp_path: Path) -> None:
+    said = "from kiosk.link.server import _become as b; import sys\nwith b('nobody'): print('psycopg' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", said], capture_output=True, text=True, check=False)
+    assert done.stdout == "True\n", done.stderr

@@ -213,3 +213,10 @@ def test_one_whom_the_others_take_to_be_switched_off_touches_nothing_that_may_be
     for line in (L.Heated("H1", "S"), L.Built("H1", "A", "Mill", "C"), L.TornDown("H1", "A")):
         assert apart_answer(asleep, line) is Answer.REFUSED
         assert apart_answer(ALONE, line) is Answer.AS_EVER
+
+
+def test_a_kiosk_whose_own_lines_are_not_whole_knows_of_nothing_that_it_is_cool() -> None:
+    put_back = replace(ALONE, own_whole=False)
+    assert warmth(here(apart=put_back)) is Heat.UNKNOWN
+    assert why(may_go(here(apart=put_back), SLOT)) in ABOUT_HEAT
+    assert may_go(here(apart=put_back), RACK) is None

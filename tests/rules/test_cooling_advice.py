@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 from unittest.mock import patch
@@ -12,10 +13,12 @@ import pytest
 from test_cooling_posterior import AIR, BOUNDS, COMMON, HEAT, NOTHING, expected_c, hold_s, probe
 
 from kiosk.rules.belief import Instrument
+from kiosk.rules.cards import HoldView
 from kiosk.rules.cooling.advice import Advice, advise
 from kiosk.rules.cooling.assessment import Room, Touch, Zone, _moments, advise_bound, bound_of
 from kiosk.rules.cooling.posterior import right_density, wrong_density
 from kiosk.rules.cooling.unknowns import WRONG
+from kiosk.rules.hold import probe_next
 
 
 @pytest.mark.parametrize("name", BOUNDS)
@@ -30,6 +33,29 @@ def test_the_advised_reading_frees_it_as_said_if_it_is_as_cool_as_said(name: str
     assert 0.0 < found.saves_s < nothing_s - now_s
     cool = max(hold_s(name, Touch(found.at_s, found.where, Instrument.PROBE, found.under_c)), found.at_s)
     assert cool <= 1.06 * found.free_s
+
+
+@pytest.mark.parametrize("name", BOUNDS)
+@pytest.mark.parametrize("share", [0.8, 0.9])
+@pytest.mark.parametrize("begins_s", [0.0, 250 * 86400.0])
+def test_late_in_a_hold_a_cool_reading_frees_it_at_once_and_that_is_said(
+    name: str, share: float, begins_s: float
+) -> None:
+    """Then nearly every reading that may come frees it: what parts them is the one that does not."""
+    nothing_s = NOTHING[name].hold_s
+    assert nothing_s is not None
+    now_s = share * nothing_s
+    found = advise_bound(BOUNDS[name], now_s)
+    if nothing_s - now_s < 70.0:
+        return
+    assert found is not None and found.at_s == found.free_s == now_s
+    assert found.else_s > found.free_s + 60.0 or found.else_s == nothing_s
+    watched = replace(
+        found, at_s=begins_s + now_s, free_s=begins_s + found.free_s, else_s=begins_s + found.else_s
+    )
+    hold = HoldView(45.0, 25.0, 50.0, found.where.value, nothing_s - now_s, 0.0)
+    told = probe_next(watched, hold, begins_s + now_s + 15.0)
+    assert told is not None and told.say.key == "advice.now_free"
 
 
 def test_where_little_is_left_to_gain_nothing_is_advised() -> None:

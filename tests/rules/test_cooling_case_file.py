@@ -159,3 +159,16 @@ def test_a_report_is_what_the_model_says_with_a_curve_that_never_stops_early() -
     wet = copy.deepcopy(FULL)
     wet["stages"] = [*FULL["stages"][:1], FULL["stages"][1] | {"end_s": None}]
     assert case_report(Case.from_json(wet)).take_out_s is not None
+
+
+@pytest.mark.parametrize(
+    ("at", "points", "last_s", "sum_s"),
+    [(1, 515, 7200.0, 299853.81), (4, 587, 7412.79, 561173.9), (5, 469, 9127.73, 483212.3)],
+)
+def test_the_moments_of_a_reports_curve_are_two_hours_or_all_that_was_worked_out(
+    at: int, points: int, last_s: float, sum_s: float
+) -> None:
+    """How finely it is drawn, written down: whoever compares reports of two days compares the same moments."""
+    times = [at_s for at_s, _ in case_report(Case.from_json(CASES[at])).curve]
+    assert (len(times), times[0], times[-1]) == (points, 0.0, last_s)
+    assert sum(times) == pytest.approx(sum_s, abs=0.5)

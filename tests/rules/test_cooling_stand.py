@@ -6,10 +6,24 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import inf, nan
 
+import numpy as np
 import pytest
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
-from kiosk.rules.cooling.stand import CoolingError, Heat, Room, Stage, checked, default_heated_mm, limit_over_ambient_k
+from kiosk.rules.cooling.flow import conductance, radiance
+from kiosk.rules.cooling.stand import (
+    CoolingError,
+    Draw,
+    Heat,
+    Room,
+    Stage,
+    checked,
+    default_heated_mm,
+    exchanges,
+    few,
+    limit_over_ambient_k,
+    mesh_for,
+)
 from kiosk.rules.cooling.unknowns import FILMS, Film, Way
 from kiosk.rules.outline import Profile, Segment, outlines_of
 
@@ -109,3 +123,61 @@ def test_where_no_length_is_known_it_was_heated_a_little_past_the_insert() -> No
 def test_without_a_cutter_the_bore_is_heated_as_deep_as_it_is_one(bores: tuple[float, ...], heated_mm: float) -> None:
     segments = tuple(Segment(mm, 40.0, 40.0, bore) for mm, bore in zip((20.0, 30.0, 40.0, 10.0), bores, strict=True))
     assert default_heated_mm(Profile(segments)) == heated_mm
+
+
+def test_the_air_is_known_within_bounds_and_a_stage_begins_within_three_years() -> None:
+    for sd_k, said in ((0.1, None), (10.0, None), (0.09, "ambient_sd_k"), (10.01, "ambient_sd_k")):
+        assert field(room=ROOM._replace(ambient_sd_k=sd_k)) == said
+    late_s = 0.7e8
+    assert field(stages=(Stage(Way.FREE_AIR, 0.0, late_s), Stage(Way.SLEEVE, late_s))) is None
+    assert field(stages=(Stage(Way.FREE_AIR, 1e-6),)) is None, "a microsecond is rounding"
+    assert field(stages=(Stage(Way.FREE_AIR, 2e-6),)) == "stages[0].start_s"
+    assert Room() == Room(23.0, 43.0, 3.0, FILMS, 1.5)
+
+
+def test_without_a_cutter_a_wet_length_begins_at_the_nose() -> None:
+    def said(wet_mm: float) -> str | None:
+        try:
+            checked(Profile((Segment(60.0, 40.0, 40.0, 12.0),)), HEAT, (Stage(Way.SLEEVE, 0.0, None, wet_mm),), ROOM)
+        except CoolingError as error:
+            return error.field
+        return None
+
+    assert said(0.0) is None and said(-0.5) == "stages[0].wet_length_mm"
+
+
+@pytest.mark.parametrize("mark_mm", [0.4, 7.3, 45.0])
+def test_a_slice_ends_where_the_heat_and_the_sleeve_do(mark_mm: float) -> None:
+    wet = (Stage(Way.SLEEVE, 0.0, None, mark_mm),)
+    for mesh in (mesh_for(PROFILE, Heat(330.0, mark_mm), AIR), mesh_for(PROFILE, HEAT, wet)):
+        assert min(abs(mesh.low_mm - mark_mm)) < 1e-9
+
+
+@pytest.mark.parametrize("wet_mm", [-40.0, -17.3, -1.1, 0.0, 12.7, 38.0])
+def test_skin_is_wet_as_far_as_the_sleeve_reaches_and_not_a_tenth_beyond(wet_mm: float) -> None:
+    """Also where no slice ends there, on the cutter: each slice by the share of its length."""
+    stages = (Stage(Way.SLEEVE, 0.0, None, wet_mm),)
+    mesh = mesh_for(PROFILE, HEAT, stages)
+    (found,) = exchanges(mesh, stages, ROOM, Draw())
+    share = np.clip((np.minimum(mesh.high_mm, wet_mm) - mesh.low_mm) / (mesh.high_mm - mesh.low_mm), 0.0, 1.0)
+    water, air = FILMS[Way.SLEEVE], FILMS[Way.FREE_AIR]
+    wet, dry = conductance(mesh, water.film_w_m2k), conductance(mesh, air.film_w_m2k)
+    assert found.film_w_k == pytest.approx(share * wet + (1 - share) * dry)
+    shone = share * radiance(mesh, water.emissivity) + (1 - share) * radiance(mesh, air.emissivity)
+    assert found.radiant_w_k4 == pytest.approx(shone)
+
+
+def test_of_many_stays_those_are_taken_together_that_give_away_least() -> None:
+    """Nine stays: a wink in a sleeve beside free air gives away more than two winks of mist, however short."""
+    long_s, at_s = 100.0, 0.0
+    stays: list[Stage] = []
+    ways = (Way.MIST, Way.MIST, Way.SLEEVE, Way.FREE_AIR, Way.SLEEVE, Way.SLEEVE, Way.SLEEVE, Way.SLEEVE)
+    mist_s, wink_s = 0.2 / FILMS[Way.MIST].film_w_m2k, 0.6 / FILMS[Way.SLEEVE].film_w_m2k
+    lasts_s = (mist_s, mist_s, long_s, long_s, wink_s, long_s, long_s, long_s)
+    for way, lasts in zip(ways, lasts_s, strict=True):
+        stays.append(Stage(way, at_s, at_s + lasts))
+        at_s += lasts
+    stays.append(Stage(Way.FREE_AIR, at_s))
+    mist = Stage(Way.FREE_AIR, 0.0, stays[1].end_s)
+    assert few(stays) == (mist, *stays[2:])
+    assert few(stays[1:]) == tuple(stays[1:]), "eight are solved as they are"

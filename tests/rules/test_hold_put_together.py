@@ -78,12 +78,15 @@ def test_the_model_is_asked_about_where_it_stood_at_every_second_since_it_left_t
     facts = replace(facts, stays=tuple(sorted(facts.stays, key=lambda stay: stay.since_s)))
     (found,) = asked(facts, replace(RULES, heating_s=heating_s))
     left_s = min([heating_s, *(stay.since_s - start_s for stay in facts.stays[1:2])])
-    starts = [stage.start_s for stage in found.stages]
+    assert found.stages[0].longer_s == left_s, "it may have left the coil when it was scanned"
+    assert all(stage.longer_s == 0.0 for stage in found.stages[1:])
+    stages = [stage for stage in found.stages if stage.end_s != stage.start_s]
+    starts = [stage.start_s for stage in stages]
     assert starts[0] == 0.0 and starts == sorted(set(starts))
-    assert [stage.end_s for stage in found.stages] == [*starts[1:], None]
+    assert [stage.end_s for stage in stages] == [*starts[1:], None]
     for at_s in (each / 2 for each in range(0, 420, 7)):
         stay = [stay for stay in facts.stays if stay.since_s - start_s <= left_s + at_s][-1]
-        stage = [stage for stage in found.stages if stage.start_s <= at_s][-1]
+        stage = [stage for stage in stages if stage.start_s <= at_s][-1]
         way = Way(stay.way or "free_air")
         wet_mm = found.heat.length_mm if way is Way.SLEEVE and stay.wet_length_mm is None else stay.wet_length_mm
         assert (stage.way, stage.wet_length_mm) == (way, wet_mm), at_s
@@ -102,11 +105,31 @@ def test_what_goes_on_unchanged_is_one_stage_and_nothing_that_lasted_no_time_is_
     )
     (found,) = asked(facts)
     assert [tuple(stage) for stage in found.stages] == [
-        (Way.FREE_AIR, 0.0, 60.0, None),
-        (Way.SLEEVE, 60.0, 80.0, 40.0),
-        (Way.SLEEVE, 80.0, 110.0, 50.0),
-        (Way.MIST, 110.0, None, None),
+        (Way.FREE_AIR, 0.0, 60.0, None, 20.0),
+        (Way.SLEEVE, 60.0, 80.0, 40.0, 0.0),
+        (Way.SLEEVE, 80.0, 110.0, 50.0, 0.0),
+        (Way.MIST, 110.0, None, None, 0.0),
     ]
+
+
+@pytest.mark.parametrize("begun_s", BEGINS)
+def test_a_stay_that_nobody_watched_to_its_end_may_have_been_longer_however_short_it_counts(begun_s: float) -> None:
+    facts = heated(
+        begun_s,
+        Stay("rack", 0.0, "free_air", unwatched=True),
+        Stay("other rack", 0.0, None),
+        Stay("sleeve", 0.0, "sleeve", 40.0, unwatched=True),
+        Stay("blower", 0.0, "forced_air"),
+    )
+    (found,) = asked(facts)
+    assert [tuple(stage) for stage in found.stages] == [
+        (Way.FREE_AIR, 0.0, 0.0, None, inf),
+        (Way.SLEEVE, 0.0, 0.0, 40.0, inf),
+        (Way.FORCED_AIR, 0.0, None, None, 0.0),
+    ]
+    assert facts.may_have_soaked and not facts.teaches
+    still = heated(begun_s, Stay("rack", 9.0, "free_air", unwatched=True))
+    assert not still.may_have_soaked and not still.teaches
 
 
 def test_heat_is_what_was_written_down_and_else_the_shops() -> None:

@@ -205,19 +205,38 @@ def test_less_than_a_fifth_of_what_is_usual_teaches_as_a_fifth() -> None:
     assert showing(0.3) != pytest.approx(showing(0.2), rel=0.05)
 
 
-def test_a_shop_that_changed_is_known_anew_after_as_many_heats_however_many_there_were_before() -> None:
-    """A sleeve scales up: its holders come out warmer than the hundreds read before."""
-    before = [lesson(-8.0, heating) for heating in range(1, 301)]
-    after = [lesson(8.0, heating) for heating in range(301, 361)]
+def told_again(before_k: float, after_k: float, heats: int) -> float:
+    """How far a sleeve's film moved from what 300 heats said to what as many later ones say, after so many of those."""
+    before = [lesson(before_k, heating) for heating in range(1, 301)]
+    after = [lesson(after_k, heating) for heating in range(301, 361)]
     was, is_now = known(*before).mean[SLEEVE], known(*after).mean[SLEEVE]
-    assert is_now < 0 < was
+    return float((known(*before, *after[:heats]).mean[SLEEVE] - was) / (is_now - was))
 
-    def moved(heats: int) -> float:
-        return float((known(*before, *after[:heats]).mean[SLEEVE] - was) / (is_now - was))
 
-    assert moved(4) > 0.1, "the first that tell of it count already"
-    assert moved(14) == pytest.approx(0.5, abs=0.1)
-    assert moved(45) > 0.85
+@pytest.mark.parametrize("off_k", [-2.0, 2.0])
+def test_a_shop_that_drifts_is_known_anew_after_as_many_heats_however_many_there_were_before(off_k: float) -> None:
+    assert told_again(-off_k, off_k, 4) == pytest.approx(0.2, abs=0.05)
+    assert told_again(-off_k, off_k, 14) == pytest.approx(0.5, abs=0.1)
+    assert told_again(-off_k, off_k, 45) > 0.85
+
+
+@pytest.mark.parametrize("off_k", [-8.0, 8.0])
+def test_a_shop_that_changed_is_known_anew_after_a_few_heats_and_less_well_than_it_was(off_k: float) -> None:
+    """A sleeve scales up, or a nozzle is moved: the next holders come out of it warmer, or colder, all of them."""
+    assert told_again(-off_k, off_k, 3) > 0.5
+    assert told_again(-off_k, off_k, 14) > 0.85
+    before = [lesson(-off_k, heating) for heating in range(1, 301)]
+    after = [lesson(off_k, heating) for heating in range(301, 304)]
+    assert known(*before, *after).cov[SLEEVE, SLEEVE] > 1.1 * known(*before).cov[SLEEVE, SLEEVE]
+
+
+def test_one_strange_heat_among_many_changes_no_shop() -> None:
+    before = [lesson(0.0, heating) for heating in range(1, 41)]
+    strange, usual = lesson(25.0, 41), [lesson(0.0, heating) for heating in range(42, 45)]
+    plain, one = known(*before), known(*before, strange)
+    assert abs(one.mean[SLEEVE] - plain.mean[SLEEVE]) < 0.2 * FILM[Way.SLEEVE].learnt
+    assert one.cov[SLEEVE, SLEEVE] < 1.05 * plain.cov[SLEEVE, SLEEVE]
+    assert known(*before, strange, *usual).cov[SLEEVE, SLEEVE] < 1.05 * plain.cov[SLEEVE, SLEEVE]
 
 
 def test_what_a_type_taught_fades_with_what_the_shop_reads_of_others_but_slower() -> None:

@@ -14,6 +14,7 @@ from kiosk import words
 from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger.book import LedgerFault
 from kiosk.screens.clerk import fault_words
+from kiosk.settings import SettingsFault, changed
 from kiosk.telling import cause_words
 from kiosk.words import catalogue
 
@@ -63,3 +64,18 @@ def test_a_hot_holder_and_a_missing_thing_are_named() -> None:
 
 def test_other_errors_have_no_cause_to_name() -> None:
     assert cause_words(ZeroDivisionError("division by zero")) is None
+
+
+@pytest.mark.parametrize(("language", "limit"), [("en", "touch limit"), ("de", "Berührgrenze")])
+def test_a_shop_as_warm_as_its_touch_limit_is_refused_without_a_word_of_the_file(
+    language: str, limit: str, tmp_path: Path
+) -> None:
+    words.speak(language)
+    try:
+        with pytest.raises(SettingsFault) as refused:
+            changed(tmp_path / "settings.toml", "heat", "ambient_c", "39")
+        said = fault_words(refused.value)
+        assert limit in said and "43" in said and "39" in said
+        assert "settings.toml" not in said and "_c" not in said
+    finally:
+        words.speak("en")

@@ -22,6 +22,7 @@ SPOTS = (Zone.NOSE, Zone.FLANGE, Zone.SHANK)
 _IN_S = (0.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 2700.0, 3600.0)
 _SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)  # of what may be read
 _WORTH_S, _WORTH_SHARE = 60.0, 0.05  # a shortening under both is not worth a walk
+_TELLS_S = 60.0  # what is free by so little later is no other news
 _SOON = 0.9  # probing now is as good as later if it saves so much of it
 
 
@@ -72,13 +73,15 @@ def _tried(draws: Draws, shown: dict[Zone, Floats], touch: Touch, hold_s: float)
     shares = np.cumsum(draws.weight[ascending])
     values = here[ascending[np.minimum(np.searchsorted(shares, _SHARES), len(here) - 1)]]
     free = [_free_s(draws, shown, touch._replace(value_c=float(value))) for value in values]
-    middle = len(free) // 2
+    parts = len(free) // 2  # what is read in the middle, or warmer where that is free as soon: at once, mostly
+    while parts + 1 < len(free) and free[parts + 1] < max(free[: parts + 1]) + _TELLS_S:
+        parts += 1
     return Advice(
         where=touch.zone,
         at_s=touch.at_s,
-        under_c=float(math.floor(values[middle])),
-        free_s=max(free[: middle + 1]),
-        else_s=max(free[: middle + 2]),
+        under_c=float(math.floor(values[parts])),
+        free_s=max(free[: parts + 1]),
+        else_s=max(free[: parts + 2]) if parts + 1 < len(free) else max(hold_s, *free),
         saves_s=hold_s - sum(min(each, hold_s) for each in free) / len(free),
     )
 

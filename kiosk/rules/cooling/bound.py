@@ -65,7 +65,7 @@ class Bound:
     """One hold as its facts stand, ready to be asked what readings of it mean.
 
     Solving is done once; every set of readings is then put to the same solved holders.  simplified: it stood in more
-    places than are solved, and is expected warmer than it is.
+    places than are solved, or longer in one than anybody watched, and is expected warmer than it is.
     """
 
     def __init__(
@@ -77,7 +77,7 @@ class Bound:
         known: Known,
     ) -> None:
         self.stages, self.room, self._heat = few(stages), room, heat
-        self.simplified = len(self.stages) < len(stages)
+        self.simplified = len(self.stages) < len(stages) or any(stage.longer_s == math.inf for stage in stages)
         stages = self.stages
         self._mesh, self._coarse = (mesh_for(profile, heat, stages, grid) for grid in (FINE, COARSE))
         ways = {stage.way for stage in stages}

@@ -10,8 +10,9 @@ rest is Galerkin's method on the heat equation.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -25,17 +26,22 @@ _SHIFT_S = (1.0, 60.0)  # shortest and longest shift; a stage's length over 8 in
 _FIRST_S, _LONGER = 20.0, 2.0  # a tangent serves that long, each next one that many times longer
 _TANGENT_AT = 0.81  # of the excess at its start: near the mean on the way down
 _FLAT_K = 25.0  # below this excess one tangent serves to the end
-_HORIZON_S = 40_000.0  # by when even 12 kg of steel has lost half its excess in still air
+_HORIZON_S = 40_000.0  # by when even 12 kg of steel in still air has long soaked through
+_LATER_S = np.concatenate([np.zeros(1), np.geomspace(1.0, _HORIZON_S, 60)])  # 19 % apart
 
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
-    """What the skin does during one stage.  film_w_k, radiant_w_k4: (n,) for each cell of the mesh."""
+    """What the skin does during one stage.  film_w_k, radiant_w_k4: (n,) for each cell of the mesh.
+
+    longer_s: for so much longer it may have gone on; infinity: nobody knows how long.
+    """
 
     start_s: float
     end_s: float  # infinity for the last
     film_w_k: Floats
     radiant_w_k4: Floats | None
+    longer_s: float = 0.0
 
 
 def conductance(mesh: Mesh, film_w_m2k: float) -> Floats:
@@ -165,26 +171,45 @@ class Case(NamedTuple):
     excess: Floats
     ambient_c: float
     exchanges: Sequence[Exchange]
-    capacity: float = 1.0
+    capacity: float
 
 
-def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float = 1.0) -> Course:
+def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float) -> Course:
     """The course of one holder through its stages; the values are those of `Case`."""
     return flows(mesh, [Case(excess, ambient_c, exchanges, capacity)]).each()[0]
 
 
 def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
-    """The courses of many holders, solved side by side.  Their stages begin and end at the same times."""
+    """The courses of many holders, solved side by side.  Their stages begin and end at the same times.
+
+    After a stage that may have gone on for longer, every cell is as warm as it ever was from its end on: heat that had
+    time to soak into the body leaves a sleeve later than heat that is still in the nose.  Warmer everywhere stays
+    warmer everywhere, so that the course is on the warm side of whatever was not seen.
+    """
     capacity = np.array([case.capacity for case in cases])
     ambient_k = np.array([case.ambient_c for case in cases]) + _KELVIN
     excess = np.stack([case.excess for case in cases])
     pieces: list[Piece] = []
     for stage in zip(*(case.exchanges for case in cases), strict=True):
-        if pieces:
-            excess = pieces[-1].state(stage[0].start_s)
+        end_s = stage[0].end_s
+        if stage[0].longer_s > 0 and math.isfinite(end_s):
+            longer = [replace(exchange, end_s=math.inf) for exchange in stage]
+            found = _stage(_space(mesh, excess, longer, capacity), mesh.skin, ambient_k, longer, capacity)
+            excess = _warmest(found, end_s, stage[0].longer_s)
+            pieces += [piece._replace(end_s=min(piece.end_s, end_s)) for piece in found if piece.start_s < end_s]
+            continue
         pieces += _stage(_space(mesh, excess, stage, capacity), mesh.skin, ambient_k, stage, capacity)
+        if math.isfinite(end_s):
+            excess = pieces[-1].state(end_s)
     ambients_c, ceilings_k = zip(*((case.ambient_c, float(case.excess.max())) for case in cases), strict=True)
     return Courses(mesh, ambients_c, tuple(pieces), ceilings_k)
+
+
+def _warmest(pieces: Sequence[Piece], since_s: float, for_s: float) -> Floats:
+    """(holders, n) the highest excess of every cell from `since_s` on, `for_s` long."""
+    later_s = np.append(_LATER_S[for_s > _LATER_S], min(for_s, _HORIZON_S))
+    parts = _split(pieces, since_s + later_s)
+    return np.asarray(np.max([(piece.basis @ piece.weights(at_s)).max(axis=-1) for piece, at_s in parts], axis=0))
 
 
 class _Space(NamedTuple):
@@ -208,7 +233,7 @@ def _space(mesh: Mesh, state: Floats, stage: Sequence[Exchange], capacity: Float
     from scipy.linalg.lapack import dpbtrf, dpbtrs  # only where a course is solved: it takes long to load
 
     holders, cells = state.shape
-    long_s = min(stage[0].end_s - stage[0].start_s, _HORIZON_S)
+    long_s = stage[0].end_s - stage[0].start_s
     shift_s = min(max(long_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1]) / capacity
     film_w_k = np.stack([exchange.film_w_k for exchange in stage])
     system = np.empty((mesh.bands.shape[0], holders, cells))

@@ -41,12 +41,13 @@ class Heat(NamedTuple):
 
 class Stage(NamedTuple):
     """Where it stood, seconds since heating.  wet_length_mm: cooled this way from the cutter's tip to that z,
-    in free air beyond; None: everywhere."""
+    in free air beyond; None: everywhere.  longer_s: it may have stood so for that much longer."""
 
     way: Way
     start_s: float
     end_s: float | None = None
     wet_length_mm: float | None = None
+    longer_s: float = 0.0
 
 
 _MOST_STAGES = 8  # solved one after another; who moves a hot holder about more often waits as if in air
@@ -61,7 +62,8 @@ def few(stages: Sequence[Stage]) -> tuple[Stage, ...]:
     while len(kept) > _MOST_STAGES:
         lost = [_lost(one) + _lost(two) for one, two in pairwise(kept[:-1])]
         at = lost.index(min(lost))
-        kept[at : at + 2] = [Stage(Way.FREE_AIR, kept[at].start_s, kept[at + 1].end_s)]
+        one, two = kept[at : at + 2]
+        kept[at : at + 2] = [Stage(Way.FREE_AIR, one.start_s, two.end_s, longer_s=one.longer_s + two.longer_s)]
     return tuple(kept)
 
 
@@ -145,6 +147,8 @@ def checked(profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room) -
         else:
             _finite(f"{name}.end_s", stage.end_s, stage.start_s, 1e8)
             at_s = stage.end_s
+        if not stage.longer_s >= 0:  # no number is not, either
+            raise CoolingError(f"{name}.longer_s", f"must be 0 s or more, not {stage.longer_s:g}")
         if stage.wet_length_mm is not None:
             tip = -profile.tool.stickout_mm if profile.tool else 0.0
             _finite(f"{name}.wet_length_mm", stage.wet_length_mm, min(tip, 0.0), 2000)
@@ -192,7 +196,7 @@ def exchanges(mesh: Mesh, stages: Sequence[Stage], room: Room, draw: Draw) -> li
     for stage in stages:
         film, factor = room.films[stage.way], draw.film[WAYS.index(stage.way)]
         end_s = math.inf if stage.end_s is None else stage.end_s
-        if end_s <= stage.start_s:
+        if end_s <= stage.start_s and stage.longer_s == 0:
             continue
         conducts = conductance(mesh, film.film_w_m2k * factor)
         radiates = radiance(mesh, film.emissivity * factor)
@@ -200,5 +204,5 @@ def exchanges(mesh: Mesh, stages: Sequence[Stage], room: Room, draw: Draw) -> li
             wet = np.clip((stage.wet_length_mm - mesh.low_mm) / (mesh.high_mm - mesh.low_mm), 0.0, 1.0)
             conducts = wet * conducts + (1 - wet) * conductance(mesh, dry.film_w_m2k * dry_factor)
             radiates = wet * radiates + (1 - wet) * radiance(mesh, dry.emissivity * dry_factor)
-        found.append(Exchange(stage.start_s, end_s, conducts, radiates if radiates.any() else None))
+        found.append(Exchange(stage.start_s, end_s, conducts, radiates if radiates.any() else None, stage.longer_s))
     return found

@@ -39,7 +39,7 @@ class Axis(NamedTuple):
     sd: float
     power: int
     warm: int
-    crossed: bool = True
+    crossed: bool
 
 
 class Surface:
@@ -113,7 +113,7 @@ class Surface:
         logs = _logs([skin[:, part.coarse].max(axis=1) for part in parts])
         skin = self._about.skin(times_s)[None]
         fine = _logs([skin[:, part.fine].max(axis=1) for part in parts])
-        fitted = (self._solver @ logs.reshape(len(logs), -1)).reshape(-1, *logs.shape[1:])
+        fitted = (self._solver @ logs.reshape(len(logs), -1)).reshape(logs.shape)
         fitted[0] += fine[0] - logs[0]  # the first is the middle one, where nothing but the constant counts
         return np.asarray(fitted, np.float64)
 

@@ -171,11 +171,7 @@ class AuditPhotoScreen(View):
         word = _word(seen)
         key = str(len(self._said))
         self._said[key] = name, say(seen.say) if seen.state is not A.Shows.SEEN else word
-        shown = (
-            (name, _cut(name, 12), _cut(name, 7), word)
-            if seen.state is A.Shows.SEEN
-            else (f"{word} · {name}", f"{word} · {_cut(name, 9)}", word)
-        )
+        shown = (name, word) if seen.state is A.Shows.SEEN else (f"{word} · {name}", word)
         return Mark(key, self._shares(seen.corners), _SIGNS[seen.state], _TONES[seen.state], shown)
 
     def _not_read(self, outline: Outline) -> Mark:
@@ -246,10 +242,6 @@ class AuditPhotoScreen(View):
 
 def _word(mark: PhotoMark) -> str:
     return t(_WORDS.get(mark.step, f"term.state.{mark.state.value}"))
-
-
-def _cut(name: str, most: int) -> str:
-    return name if len(name) <= most else f"{name[:most].rstrip()}…"
 
 
 load_beside(__file__)

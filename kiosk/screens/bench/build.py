@@ -46,6 +46,7 @@ class BuildScreen(View):
     name = "build"
     rail = "shop"
     covers = Covers.RAIL
+    signs_in = True
 
     page = OptionProperty(Page.SCAN, options=list(Page))
     title = StringProperty()

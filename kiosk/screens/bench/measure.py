@@ -42,6 +42,7 @@ class MeasureScreen(View):
     name = "measure"
     rail = "shop"
     covers = Covers.RAIL
+    signs_in = True
 
     page = OptionProperty(Page.SCAN, options=list(Page))
     figure = NumericProperty(0)
@@ -60,6 +61,11 @@ class MeasureScreen(View):
         super().__init__(**kwargs)
         self._key = ""
         self._values: list[float] = []
+
+    @property
+    def stays(self) -> bool:
+        """The first figures are kept while somebody looks for the next at the presetter."""
+        return self.page == Page.FIGURE and bool(self._values)
 
     def shown(self, key: str = "", **_: Any) -> None:
         self.trouble = ""

@@ -39,6 +39,7 @@ class TearDownScreen(View):
 
     name = "tear_down"
     rail = "shop"
+    signs_in = True
 
     page = OptionProperty(Page.SCAN, options=list(Page))
     title = StringProperty()

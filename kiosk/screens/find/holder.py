@@ -19,6 +19,7 @@ from kivy.properties import (
 
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import Heat, HolderCard
+from kiosk.rules.checkin import warmth
 from kiosk.rules.holder_drawing import Drawing, draw_holder
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
@@ -91,9 +92,11 @@ class HolderScreen(View):
         named = card.holder.name if card.assembly and card.holder.name != card.name else None
         self.detail = " · ".join(part for part in (named, coupling_words(card)) if part)
         self.place = card.at.name if card.at else t("hot.nowhere")
+        if card.apart is not None and not card.apart.all_heard:
+            self.place = t("find.as_of", place=self.place, known_at=card.apart.as_of_utc_s)
         self.figures = _figures(card)
         hold = card.hold
-        self.hot = hold is not None or card.heat is not Heat.COOL
+        self.hot = hold is not None or warmth(card) is not Heat.COOL
         self.left_s = -1
         self.heat = ""
         if hold is not None and hold.safe_in_s is not None:

@@ -86,7 +86,8 @@ class HeatScreen(View):
             self._draw(card.holder.key)
             self._temperature(card)
         self._goal = outcome.goal.place.code if outcome.goal else ""
-        self.place = t("heat.not_to", place=outcome.goal.name) if outcome.goal else ""
+        # Without a place it is not held up on its way: what was done with it elsewhere is what it is about.
+        self.place = t("heat.not_to", place=outcome.goal.name) if outcome.goal else say(outcome.why)
         self.remedy = say(outcome.remedy)
 
     def _draw(self, key: str) -> None:

@@ -59,6 +59,8 @@ class MachineScreen(View):
     title = StringProperty()
     holder = StringProperty()
     magazine = ObjectProperty(None, allownone=True)
+    may_differ = BooleanProperty(False)
+    old = StringProperty()  # how old the facts are, where other kiosks may know more
     slots = ListProperty()
     widths_mm = ListProperty()
     chosen = StringProperty()
@@ -104,6 +106,8 @@ class MachineScreen(View):
         self.page = Page.POCKETS
         self.title, self.holder, self.magazine = machine.name, holder, machine.magazine
         self._pockets = {pocket.code: pocket for pocket in machine.pockets}
+        self.may_differ = machine.may_differ
+        self.old = t("machine.as_of", known_at=machine.as_of_utc_s) if machine.may_differ else ""
         self.slots = [_slot(pocket, machine.best, bool(holder)) for pocket in machine.pockets]
         self.widths_mm = [pocket.diameter_mm or 0.0 for pocket in machine.pockets]
         best = next((pocket for pocket in machine.pockets if pocket.number == machine.best), None)

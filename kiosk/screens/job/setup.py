@@ -71,6 +71,7 @@ class SetupScreen(View):
     name = "setup"
     rail = "shop"
     covers = Covers.RAIL
+    signs_in = True
     stays = True
 
     page = OptionProperty(Page.SHEETS, options=list(Page))

@@ -21,6 +21,7 @@ class Field(TextInput):
     """One line.  `clerk`: told that this field has the keyboard, and of every key that is struck in it."""
 
     clerk = ObjectProperty(None, allownone=True)
+    scroll_x: float
 
     def __init__(self, **kwargs: Any) -> None:
         self._from_its_start = Clock.create_trigger(self._show_its_start, -1)

@@ -22,7 +22,7 @@ from kiosk.words import t
 
 ON_A_PAGE = 30  # letters beside the keys that do something
 OWN = ON_A_PAGE - len(ascii_lowercase)  # of a language, on its first page
-FIGURES = "1234567890-.,/+()&#'Ø°:;_=*%!?"
+FIGURES = "1234567890-.,/+()&#'Ø°:;_=*%@?"
 ICONS = {"del": "back", "leave": "stop", "done": "forward", "shift": "up"}
 PAGES = ("letters", "figures", "accents")
 SHOWS = {"letters": "ABC", "figures": "123", "accents": "ÀÉÜ"}

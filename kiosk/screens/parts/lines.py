@@ -7,12 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kivy.properties import StringProperty
+from kivy.properties import NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
-from kiosk.screens.parts.text import width_px
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,14 +34,14 @@ class Sign(BoxLayout):
 
 
 class LineRow(PagedRow):
-    """Shows a `RowText`."""
+    """Shows a `RowText`; what it says may take `most_lines` where one is too short, and `most_below` below it."""
 
-    @staticmethod
-    def beside(value: RowText | None, width: float, size_px: float) -> str:
-        """The note, left out where not even its first part is seen beside the word."""
-        if value is None or (value.word and width_px(value.note.split(" · ")[0], size_px) + size_px > width):
-            return ""
-        return value.note
+    most_lines = NumericProperty(2)
+    most_below = NumericProperty(2)
+
+
+class WholeRow(LineRow):
+    """The same for the book: what was done or refused is at a line's end, so narrow panels give it a third one."""
 
 
 class TouchRow(LineRow):

@@ -1,7 +1,8 @@
 """A magazine as it really is: chain, disc, carousel or shelf, each tool as wide as it is.
 
 Shows what stands where, which pocket is one holder's own, what a wide neighbour covers and which pocket is
-proposed.  It is a picture, not a control: pockets are chosen in the grid beside it.
+proposed; hatched is what other kiosks may have changed.  It is a picture, not a control: pockets are chosen in the grid
+beside it.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import Any
 from kivy.clock import Clock
 from kivy.core.text import Label as CoreLabel
 from kivy.graphics import Color, Ellipse, Line, Rectangle
-from kivy.properties import ListProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
 from kivy.uix.widget import Widget
 
 from kiosk.rules.fitting.magazine import Magazine, MagazineKind
@@ -69,18 +70,22 @@ def _on_loop(share: float, width: float, height: float) -> Point:
 
 
 class MagazineMap(Widget):
-    """Draws `magazine` with its `slots` (pocket by pocket) and `widths_mm` (0: empty).  `chosen`: a slot's key."""
+    """Draws `magazine` with its `slots` (pocket by pocket) and `widths_mm` (0: empty).  `chosen`: a slot's key.
+
+    may_differ: other kiosks may know more of the pockets.
+    """
 
     magazine = ObjectProperty(None, allownone=True)
     slots = ListProperty()
     widths_mm = ListProperty()
     chosen = StringProperty()
     margin = NumericProperty()
+    may_differ = BooleanProperty(False)
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         soon = Clock.create_trigger(self._draw, -1)
-        for name in ("magazine", "slots", "widths_mm", "chosen", "size", "pos"):
+        for name in ("magazine", "slots", "widths_mm", "chosen", "may_differ", "size", "pos"):
             self.fbind(name, soon)
         look.fbind("text", soon)
 
@@ -119,6 +124,8 @@ class MagazineMap(Widget):
             radius = max(tool_px, pocket_px * 0.5)
             Color(*look.quiet[:3], 0.85)
             Ellipse(pos=(x - radius, y - radius), size=(2 * radius, 2 * radius))
+        if self.may_differ:
+            self._hatch(x, y, max(tool_px, pocket_px), full=tool_px > 0)
         if slot.state is SlotState.OWN:
             star = CoreLabel(text="★", font_name="B612", font_size=pocket_px * 2)
             star.refresh()
@@ -133,6 +140,15 @@ class MagazineMap(Widget):
         if slot.state is SlotState.PROPOSED or slot.key == self.chosen:
             Color(*look.act)
             Line(circle=(x, y, pocket_px + look.mm * 0.5), width=look.mm * 0.5)
+
+    @staticmethod
+    def _hatch(x: float, y: float, radius: float, *, full: bool) -> None:
+        """Slanting lines across a round pocket: dark where something stands in it, light where nothing does."""
+        Color(*(look.ground if full else look.quiet))
+        for off in (-0.9, -0.3, 0.3, 0.9):
+            across, half = off * radius / math.sqrt(2), radius * math.sqrt((1 - off * off) / 2)
+            ends = [x + across - half, y - across - half, x + across + half, y - across + half]
+            Line(points=ends, width=look.mm * 0.12)
 
     def _numbers(self, at: list[Point], apart: float, row: int, middle: Point) -> None:
         """A number now and then inside the ring, and the one chosen; on a shelf (`row` pockets wide) one a row."""

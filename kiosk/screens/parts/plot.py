@@ -16,6 +16,7 @@ from kiosk.screens.parts.drawn import texture_of, write
 from kiosk.screens.theme import look
 from kiosk.words import t
 
+LEAST_MM = 18.0  # high; below it the words of limit, readings and end stand on each other
 _STEPS_MIN = (1, 2, 5, 10, 20, 30, 60, 120)
 
 
@@ -43,7 +44,7 @@ class CoolingPlot(Widget):
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
-        if len(self.curve) < 2 or self.width < look.mm * 20 or self.height < look.mm * 10:
+        if len(self.curve) < 2 or self.width < look.mm * 20 or self.height < look.mm * LEAST_MM:
             return
         mm = look.mm
         start_s, end_s = self.curve[0][0], max(self.curve[-1][0], self.now_s)

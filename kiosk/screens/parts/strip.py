@@ -32,6 +32,7 @@ class HeatStrip(FloatLayout):
     """`hot`: holders under a hold.  `next_s`: until the next may be touched; negative: only a reading ends it.
     `probe`: what to probe now to be sooner, in words; the time is then how long it takes otherwise.
 
+    `mark`: something of the kiosk itself needs a hand, quietly; where there is no room for the note it stands alone.
     `note` is what stands on the quiet side: the place it is about, the operator, the audit that is open.
     `trouble`: something is wrong with the kiosk itself (no camera, disk full), in words.
     """
@@ -41,6 +42,7 @@ class HeatStrip(FloatLayout):
     by_reading = BooleanProperty(False)
     probe = StringProperty()
     note = StringProperty()
+    mark = StringProperty()
     trouble = StringProperty()
     breath = NumericProperty(1.0)
     wide = BooleanProperty(True)
@@ -63,13 +65,22 @@ class HeatStrip(FloatLayout):
         """Somebody touched where the name of who is at work stands."""
 
     def summary(
-        self, hot: float, next_s: float, by_reading: bool, probe: str, trouble: str, wide: bool, note: str, _: str
+        self,
+        hot: float,
+        next_s: float,
+        by_reading: bool,
+        probe: str,
+        trouble: str,
+        wide: bool,
+        note: str,
+        mark: str,
+        _: str,
     ) -> str:
         """The strip's words before its time, in the language spoken."""
         if trouble and (wide or not hot):
             return f"{t('strip.hot', count=int(hot))} · {trouble}" if hot else trouble
         if not hot:
-            return t("strip.quiet")
+            return t("strip.quiet") if wide or not mark else f"{t('strip.quiet')} · {mark}"
         hot_words = t("strip.hot", count=int(hot))
         if wide:
             return f"{hot_words}  {self.until(next_s, by_reading, probe)}"

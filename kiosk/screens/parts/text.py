@@ -103,6 +103,7 @@ class Words(Label):
     lines = NumericProperty(0)
     elides = BooleanProperty(False)
     yields = NumericProperty(0)
+    _label: Any
 
     def __init__(self, **kwargs: Any) -> None:
         self._fit_soon = Clock.create_trigger(self._fit, -1)

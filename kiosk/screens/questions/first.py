@@ -13,7 +13,7 @@ if TYPE_CHECKING:  # the window, which asks whether they are wanted, is there be
     from kiosk.desk.setting_up import Entered
     from kiosk.rules.shop_things.forms import Thing
 
-STEPS = ("language", "stands", "panel", "camera", "supervisor", "end")
+STEPS = ("language", "stands", "at", "panel", "camera", "supervisor", "end")
 DONE = "done"
 
 
@@ -61,6 +61,30 @@ def wanted() -> Question[bool]:
 
         step = steps.step(desk.session.book.path.parent)
         return step != DONE and (desk.shop.empty or step != STEPS[0])
+
+    return answer
+
+
+def stations() -> Question[tuple[tuple[str, str], ...]]:
+    """Code and name of each place that stands for itself and takes holders."""
+
+    def answer(desk: Desk) -> tuple[tuple[str, str], ...]:
+        from kiosk.rules.places import Kind
+
+        own = (card for card in desk.shop.places() if card.place.parent is None and not card.retired)
+        return tuple((each.place.code, each.name) for each in own if each.place.kind not in (Kind.MACHINE, Kind.OUT))
+
+    return answer
+
+
+def stands_at(code: str) -> Question[None]:
+    """The kiosk stands at this place, or at none.  Raises SettingsFault, Locked, NotThere."""
+
+    def answer(desk: Desk) -> None:
+        from kiosk.screens.questions.kiosks import stand_at
+
+        reached("panel")(desk)
+        stand_at(code)(desk)
 
     return answer
 

@@ -76,15 +76,17 @@ def kiosks() -> Question[Kiosks]:
         now_s, mine = time.time(), desk.kiosks.membership.kiosk
         members = session.book.sharing.members() if session.book.sharing else {}
         rows = []
+        silent_s = desk.kiosks.standing().silent_s or 0.0  # what the server said of them is so old
         for each in desk.kiosks.list():
+            ago_s = None if each.ago_s is None else each.ago_s + silent_s
             told = members.get(each.kiosk)
             if each.retired_n is not None:
                 how = How.TO_JOIN if each.retired_n == 0 else How.LEFT
             elif told is not None and told.rests:
                 how = How.AT_REST
             else:
-                how = How.HEARD if each.ago_s is not None and each.ago_s < HEARD_S else How.NOT_HEARD
-            since_at = None if each.ago_s is None else now_s - each.ago_s
+                how = How.HEARD if ago_s is not None and ago_s < HEARD_S else How.NOT_HEARD
+            since_at = None if ago_s is None else now_s - ago_s
             rows.append(
                 KioskRow(
                     each.kiosk,

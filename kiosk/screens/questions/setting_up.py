@@ -15,7 +15,7 @@ from kiosk.words import t
 
 __all__ = [
     "Entered", "Known", "Listed", "Ready", "add", "change", "copy", "draft", "known", "listed", "named", "ready",
-    "retire",
+    "reground", "retire",
 ]  # fmt: skip
 
 
@@ -100,6 +100,11 @@ def change(thing: Thing, key: str, answers: Draft, reason: str) -> Question[Ente
 def copy(thing: Thing, key: str, count: int, stood_cold: bool) -> Question[Entered]:
     """More like this one.  Raises ThingFault, Locked, NotThere."""
     return lambda desk: desk.shop.setting_up.copy(thing, key, count, stood_cold=stood_cold)
+
+
+def reground(key: str, dc_mm: float | None, oal_mm: float | None) -> Question[str]:
+    """A cutter came back from regrinding: its name.  None: that figure is as it was.  Raises StillHot, NotThere."""
+    return lambda desk: desk.build.reground(key, dc_mm, oal_mm).name
 
 
 def retire(thing: Thing, key: str, reason: str) -> Question[None]:

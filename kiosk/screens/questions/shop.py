@@ -19,9 +19,10 @@ from kiosk.settings import Settings
 from kiosk.words import t
 
 __all__ = [
-    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "change_setting", "choose_pin",
-    "correct_figure", "correct_place", "door", "holders", "label_or_mark", "operators", "place_of", "places",
-    "plain_name", "register", "retire", "retire_label", "settings", "sign_out", "standing", "supervised", "unlock",
+    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "bring_back", "change_setting",
+    "choose_pin", "correct_figure", "correct_place", "door", "holders", "label_or_mark", "number", "operators",
+    "place_of", "places", "plain_name", "register", "rename", "retire", "retire_label", "settings", "sign_out",
+    "standing", "supervised", "unlock",
 ]  # fmt: skip
 
 AT_ONCE = 200  # holders that are read from the book in one go
@@ -78,6 +79,11 @@ def correct_figure(key: str, figure: str, value: float, reason: str) -> Question
         return desk.shop.correct(after, reason)
 
     return answer
+
+
+def number(key: str, number: int | None) -> Question[None]:
+    """What the controls call the assembly in a holder; None: nothing.  Raises BuildRefused, NotThere."""
+    return lambda desk: desk.build.number(key, number)
 
 
 def correct_place(key: str, place: str | None, reason: str) -> Question[HolderCard | Refused]:
@@ -215,6 +221,16 @@ def add(name: str, role: str) -> Question[OperatorCard]:
         return desk.people.add(code.text.lower(), name, role, code.text)
 
     return answer
+
+
+def rename(key: str, name: str) -> Question[OperatorCard]:
+    """Somebody is called otherwise.  Raises Locked, NotThere, ThingFault."""
+    return lambda desk: desk.people.rename(key, name)
+
+
+def bring_back(key: str) -> Question[OperatorCard]:
+    """Somebody is here again, with a new badge to be printed.  Raises Locked, NotThere."""
+    return lambda desk: desk.people.bring_back(key, desk.shop.fresh_code(CodeKind.BADGE).text)
 
 
 def retire(key: str, reason: str) -> Question[None]:

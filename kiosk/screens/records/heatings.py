@@ -78,7 +78,8 @@ class HeatingsScreen(View):
         self.chosen = key
         record = self._records[key]
         self.when = t("heatings.at", at=_moment(record), place=record.place_name, who=record.operator)
-        self.ended, self.stays = ended_words(record), _stays(record)
+        read = t("heatings.readings", count=len(record.readings))
+        self.ended, self.stays = f"{ended_words(record)} · {read}", _stays(record)
         self.curve, self.readings, self.moves, self.story = [], [], [], ""
         self.clerk.ask(
             asks.heat_plot(record),
@@ -117,13 +118,13 @@ def _stays(record: HeatRecord) -> str:
 
 
 def _moment(record: HeatRecord) -> str:
-    return f"{datetime.fromtimestamp(record.heated_utc_s):%d.%m.%Y %H:%M}"
+    at = datetime.fromtimestamp(record.heated_utc_s)
+    return f"{at:%d.%m. %H:%M}" if at.year == datetime.now().year else f"{at:%d.%m.%Y %H:%M}"
 
 
 def _line(key: str, record: HeatRecord) -> RowText:
-    read = t("heatings.readings", count=len(record.readings))
-    return RowText(key, _moment(record), f"{ended_words(record)} · {read}", "", "!" if record.held_s is None else "✓",
-                "heat" if record.held_s is None else "plain")  # fmt: skip
+    runs = record.held_s is None
+    return RowText(key, _moment(record), ended_words(record), "", "!" if runs else "✓", "heat" if runs else "plain")
 
 
 load_beside(__file__)

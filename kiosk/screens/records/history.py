@@ -21,7 +21,7 @@ from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import About, Filter, HistoryRow, WasAt
 from kiosk.screens.records.filters import GROUPS, When, span_of
 from kiosk.screens.view import Covers, View
-from kiosk.words import say, t
+from kiosk.words import say, t, zone_if_twice
 
 PAGE = 60
 BACK = "back"
@@ -140,7 +140,7 @@ class HistoryScreen(View):
         self._whole = len(lines) < PAGE
         self._lines += older
         self.empty = not self._lines
-        self.rows = [_line(line, self.title if self._subject else "") for line in self._lines]
+        self.rows = [_line(line, self.title if self._subject else "", self._now.year) for line in self._lines]
 
     def heatings(self) -> None:
         """The heatings of this holder, with their curves."""
@@ -222,11 +222,12 @@ class HistoryScreen(View):
         self.trouble = fault_words(error)
 
 
-def _line(row: HistoryRow, title: str) -> RowText:
+def _line(row: HistoryRow, title: str, this_year: int) -> RowText:
     """What happened, without the name that stands above the list."""
     at = datetime.fromtimestamp(row.utc_s)
     phone = t("history_filter.by_phone", phone=row.phone) if row.phone else ""
-    who = " · ".join(part for part in (at.strftime("%d.%m.%Y %H:%M:%S"), row.operator, row.kiosk, phone) if part)
+    when = at.strftime("%d.%m. %H:%M:%S" if at.year == this_year else "%d.%m.%Y %H:%M:%S") + zone_if_twice(at)
+    who = " · ".join(part for part in (when, row.operator, row.kiosk, phone) if part)
     said = say(row.say)
     if title:
         said = said.removeprefix(title).removeprefix(":").strip()

@@ -24,7 +24,7 @@ from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
 HOUR_S, DAY_S = 3600.0, 86400.0
-FIRST = 2  # reasons beside the figures; all of them are one touch away
+FIRST, FIRST_ROOMY = 2, 4  # reasons beside the figures, the most by far first; all of them are one touch away
 
 
 class Page(StrEnum):
@@ -50,8 +50,7 @@ class ShiftScreen(View):
     brought = NumericProperty(0)  # out of machines
     differences = NumericProperty(0)
     refused = NumericProperty(0)
-    first = ListProperty()  # what was refused most, in words
-    others = StringProperty()  # how many reasons more there are
+    first = ListProperty()  # what was refused, in words, most often first
     reasons = ListProperty()
     last = BooleanProperty(True)  # nothing later can be chosen
     told = StringProperty()  # what became of saving, or what went wrong
@@ -109,9 +108,16 @@ class ShiftScreen(View):
         self.issued, self.brought = counts.issued, counts.returned
         self.refused, self.differences = counts.refused, sum(count for _, count in counts.differences)
         self.reasons = _reasons(counts)
-        self.first = [f"{count} × {t(f'term.reason.{name}')}" for name, count in counts.refusals[:FIRST]]
-        rest = len(counts.refusals) - FIRST
-        self.others = t("shift.more", count=rest) if rest > 0 else ""
+        self.first = [f"{count} × {t(f'term.reason.{name}')}" for name, count in counts.refusals]
+
+    def nth(self, at: int, first: list[str], told: str, roomy: bool) -> str:
+        """The reason at this place beside the figures; empty where there is none, or something else is told."""
+        return first[at] if at < min(len(first), FIRST_ROOMY if roomy else FIRST) and not told else ""
+
+    def rest(self, first: list[str], roomy: bool) -> str:
+        """How many more there are, in words."""
+        more = len(first) - (FIRST_ROOMY if roomy else FIRST)
+        return t("shift.more", count=more) if more > 0 else ""
 
     # What becomes of it -------------------------------------------------------------------------------------
 

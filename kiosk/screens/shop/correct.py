@@ -1,7 +1,8 @@
 """The book is wrong about a holder: a figure of it, where it stands, or its label.
 
-Every correction but a new label takes a supervisor and a reason, which stay in the book beside what it said before.
-What may not stand somewhere is refused here as it is at a scan, and figures that a hold rests on stay as they are.
+Every correction but a new label and a tool number takes a supervisor and a reason, which stay in the book beside what
+it said before.  What may not stand somewhere is refused here as it is at a scan, and figures that a hold rests on stay
+as they are.
 """
 
 from __future__ import annotations
@@ -9,11 +10,12 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Holder
 from kiosk.rules.bounds_of_lines import BOUNDS
 from kiosk.rules.cards import HolderCard, PlaceCard
+from kiosk.rules.lines import ToolNumbered
 from kiosk.rules.outcomes import ABOUT_HEAT, Refused
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -25,7 +27,7 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import grouped, say, t
 
-PLACE, NEW_LABEL, RETIRE_LABEL = "place", "new_label", "retire_label"
+PLACE, NEW_LABEL, RETIRE_LABEL, NUMBER = "place", "new_label", "retire_label", "number"
 _REASONS = {PLACE: ("seen_there", "not_there"), RETIRE_LABEL: ("lost", "unreadable", "wrong_holder")}
 _FIGURE_REASONS = ("measured_again", "typed_wrong", "reworked")
 
@@ -46,14 +48,15 @@ class CorrectScreen(View):
     name = "correct"
     rail = "find"
     covers = Covers.RAIL
+    signs_in = True
 
     page = OptionProperty(Page.WHAT, options=list(Page))
     title = StringProperty()
     wrong = ListProperty()
     reasons = ListProperty()
     figure_name = StringProperty()
-    least = NumericProperty(0.0)
-    most = NumericProperty(1.0)
+    bound = ObjectProperty(None, allownone=True)
+    numbers = BooleanProperty(False)  # the figure asked for is the tool number
     told = StringProperty()  # what the book will say
     done = StringProperty()
     next_step = StringProperty()
@@ -75,6 +78,10 @@ class CorrectScreen(View):
         self.clerk.ask(common.holder(key), lambda card: self._known(card, what), self._failed)
 
     def _known(self, card: HolderCard, what: str = "") -> None:
+        self.clerk.ask(common.tool_number(card.holder.key), lambda number: self.known(card, number, what), self._failed)
+
+    def known(self, card: HolderCard, number: int | None, what: str = "") -> None:
+        """Show what can be set right.  number: the tool number at the controls."""
         self._card, self.title = card, card.name
         figures = [Choice(name, t(f"register.{name}"), _length(getattr(card.holder, name))) for name in FIGURES]
         where = card.at.name if card.at else t("hot.nowhere")
@@ -83,7 +90,10 @@ class CorrectScreen(View):
         labels = [Choice(NEW_LABEL, t("correct.new_label"), code)]
         if labelled:
             labels.append(Choice(RETIRE_LABEL, t("correct.retire_label"), code))
-        self.wrong = [Choice(PLACE, t("correct.place"), where), *labels, *figures]
+        tool = Choice(NUMBER, t("correct.number"), "–" if number is None else str(number))
+        self.wrong = [
+            Choice(PLACE, t("correct.place"), where), *labels, *figures, *((tool,) if card.assembly else ())
+        ]  # fmt: skip
         if what:
             self._begin(what)
 
@@ -93,6 +103,9 @@ class CorrectScreen(View):
         if what == NEW_LABEL:
             self.clerk.go("labels", fresh=key)
             return
+        if what == NUMBER:  # what controls call it is anybody's to say
+            self._begin(what)
+            return
         self.clerk.ask(
             asks.supervised(),
             lambda open_: self._begin(what) if open_ else self.clerk.go("pin", goal=self.name, key=key, what=what),
@@ -101,10 +114,10 @@ class CorrectScreen(View):
 
     def _begin(self, what: str) -> None:
         self._what, self.trouble = what, ""
-        if what in FIGURES:
-            bound = BOUNDS[Holder][what]
-            self.least, self.most = bound.least, bound.most
-            self.figure_name = t(f"register.{what}")
+        if what in FIGURES or what == NUMBER:
+            self.bound = BOUNDS[Holder][what] if what in FIGURES else BOUNDS[ToolNumbered]["number"]
+            self.figure_name = t(f"register.{what}") if what in FIGURES else t("correct.number")
+            self.numbers = what == NUMBER
             self.ids.entry.text = ""
             self.page = Page.FIGURE
         elif what == PLACE:
@@ -112,8 +125,16 @@ class CorrectScreen(View):
         elif self._card is not None:
             self._why(t("correct.retires", code=grouped(self._card.code)))
 
+    def number(self, number: int | None) -> None:
+        """What the controls call it from now on; None: nothing."""
+        self.told = t("correct.number_is", number=number) if number is not None else t("correct.no_number")
+        self.clerk.ask(asks.number(self._key, number), self._answered, self._failed)
+
     def take(self, value_mm: float) -> None:
         """A figure was entered."""
+        if self.numbers:
+            self.number(int(value_mm))
+            return
         self._value_mm = value_mm
         self._why(f"{self.figure_name}: {_length(value_mm)}")
 

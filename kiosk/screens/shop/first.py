@@ -38,6 +38,7 @@ class Page(StrEnum):
 
     LANGUAGE = "language"
     STANDS = "stands"
+    AT = "at"
     PANEL = "panel"
     CAMERA = "camera"
     SUPERVISOR = "supervisor"
@@ -54,6 +55,8 @@ class FirstScreen(View):
 
     page = OptionProperty(Page.LANGUAGE, options=list(Page))
     options = ListProperty()
+    places = ListProperty()  # where the kiosk may stand
+    any_there = BooleanProperty(False)  # something was touched on the page of what stands here
     own = BooleanProperty(True)  # it is the shop's own kiosk, and not the demo shop
     absent = StringProperty()
     lost = BooleanProperty(False)
@@ -103,6 +106,9 @@ class FirstScreen(View):
             self.options = [Choice(each, t(f"first.speaks.{each}")) for each in LANGUAGES]
         elif step == Page.STANDS:
             self._show_things()
+        elif step == Page.AT:
+            self.places = []
+            self.clerk.ask(asks.stations(), self.stations, self._failed)
         elif step == Page.SUPERVISOR:
             self.ids.name.begin()
         if self.clerk.eye is not None:
@@ -121,7 +127,9 @@ class FirstScreen(View):
         """The question before; from the first one, to where everybody scans."""
         self.ids.name.end()
         at = asks.STEPS.index(self.page)
-        if at:
+        if self.page == Page.PANEL and not self.places:  # where it stands was not asked
+            at -= 1
+        if at > 0:
             self._go(asks.STEPS[at - 1])
         else:
             self.clerk.go("scan")
@@ -149,10 +157,24 @@ class FirstScreen(View):
         self._show_things()
 
     def _show_things(self) -> None:
+        self.any_there = bool(self._there)
         self.options = [
             Choice(thing.value, t(f"thing.{thing.value}"), t("first.there") if thing.value in self._there else "")
             for thing in (*AT_ONCE, *ASKED)
         ]
+
+    def stations(self, found: tuple[tuple[str, str], ...]) -> None:
+        """Show where the kiosk may stand; where there is no place yet, that is not asked."""
+        if self.page != Page.AT:
+            return
+        if not found:
+            self.skip()
+            return
+        self.places = [Choice("", t("first.at_none"), t("first.at_note")), *(Choice(*each) for each in found)]
+
+    def stands_at(self, choice: Choice) -> None:
+        """The kiosk stands there."""
+        self.clerk.ask(asks.stands_at(choice.key), lambda _: self._show(Page.PANEL), self._failed)
 
     def measured(self) -> None:
         """The marks stand at the edges of the card."""

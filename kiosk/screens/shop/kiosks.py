@@ -10,10 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-# A text field asks for these two, and the first of them starts programs: nobody waits where a screen is loaded.
-from kivy.core import clipboard as clipboard
 from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
-from kivy.uix import textinput as textinput
 
 from kiosk.rules.cards import PlaceCard
 from kiosk.screens.clerk import fault_words
@@ -27,6 +24,7 @@ from kiosk.screens.view import Covers, View
 from kiosk.words import clock, t
 
 INVITE, LOCK_OUT, STANDS, JOIN = "invite", "lock_out", "stands", "join"
+INVITES = "HKJOIN:"  # what the square on another kiosk's screen begins with
 LONGEST_NAME = 40
 _WRONG_CLOCK_S = 60.0
 
@@ -39,13 +37,14 @@ class Page(StrEnum):
     KIOSK = "kiosk"
     CODE = "code"
     CODE_HERE = "code_here"
+    SERVER = "server"
     NAME = "name"
     PLACES = "places"
     ANSWER = "answer"
 
 
 class KiosksScreen(View):
-    """The list; one kiosk; a code to show; a code to take and a name; places; what was done."""
+    """The list; one kiosk; a code to show; a code to take, its server and a name; places; what was done."""
 
     name = "kiosks"
     rail = "shop"
@@ -79,27 +78,28 @@ class KiosksScreen(View):
         self.clerk.ask(asks.kiosks(), partial(self._listed, act=act), self._failed)
 
     def left(self) -> None:
-        self.clerk.typing = False
+        self._end_typing()
 
     def tick(self) -> None:
         if self.page == Page.LIST:
             self.clerk.ask(asks.kiosks(), self._told)
 
     def scanned(self, text: str) -> bool:
-        """The square on another kiosk's screen says where its shop is."""
-        if self.page == Page.CODE_HERE and text.startswith("HKJOIN:"):
+        """The square on another kiosk's screen says where its shop is; what a quick hand types is a scan as well."""
+        if self.page == Page.CODE_HERE or text.startswith(INVITES):
             self.take_code(text)
-            return True
-        return self.page in (Page.CODE_HERE, Page.NAME)
+        elif self.page == Page.SERVER:
+            self.take_server(text)
+        return self.page in (Page.CODE_HERE, Page.SERVER, Page.NAME)
 
     def back(self) -> None:
         """One state back, or out."""
-        self.clerk.typing = False
+        self._end_typing()
         self.trouble = ""
         if self.page in (Page.ALONE, Page.LIST):
             self.clerk.go("shop")
-        elif self.page == Page.NAME:
-            self.page = Page.CODE_HERE
+        elif self.page in (Page.NAME, Page.SERVER):
+            self._begin()
         else:
             self.page = Page.LIST if self._joined else Page.ALONE
 
@@ -161,18 +161,27 @@ class KiosksScreen(View):
         self._supervised(JOIN, self._begin)
 
     def _begin(self) -> None:
-        self.ids.said.text = ""
         self.trouble = ""
         self.page = Page.CODE_HERE
+        self.ids.code_here.begin()
+
+    def _end_typing(self) -> None:
+        for entry in ("code_here", "server", "name"):
+            self.ids[entry].end()
 
     def take_code(self, text: str) -> None:
-        """What the other kiosk shows."""
+        """What the other kiosk shows: the square says where the server is, ten characters do not."""
         if not text.strip():
             return
         self._said = text
         self.trouble = ""
-        self.ids.name.text = ""
-        self.page = Page.NAME
+        self.page = Page.NAME if "@" in text else Page.SERVER
+        self.ids[self.page].begin()
+
+    def take_server(self, text: str) -> None:
+        """Where the shop's server is, as it stands beside the square."""
+        if text:
+            self.take_code(f"{self._said}@{text.removeprefix('@')}")
 
     def take_name(self, text: str) -> None:
         """How this kiosk is called: all that was lacking."""
@@ -205,7 +214,7 @@ class KiosksScreen(View):
         self._answer(t("kiosks.stands_now", place=place) if place else t("kiosks.stands_nowhere"))
 
     def _answer(self, done: str) -> None:
-        self.clerk.typing = False
+        self._end_typing()
         self.clerk.play(Sound.DONE)
         self.trouble, self.done = "", done
         self.page = Page.ANSWER
@@ -221,6 +230,9 @@ class KiosksScreen(View):
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
         self.trouble = fault_words(error)
+        if self.page in (Page.CODE_HERE, Page.SERVER, Page.NAME):  # there is room to say why where it was begun
+            self._end_typing()
+            self.page = Page.LIST if self._joined else Page.ALONE
 
 
 def _note(row: asks.KioskRow) -> str:

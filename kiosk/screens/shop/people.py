@@ -21,7 +21,7 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
-ADD, RETIRE, PERSON, PIN = "add", "retire", "person", "pin"
+ADD, RETIRE, PIN, RENAME, BACK = "add", "retire", "pin", "rename", "back"
 REASONS = ("left_shop", "badge_lost", "entered_twice", "other_work")
 
 
@@ -57,7 +57,13 @@ class PeopleScreen(View):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._key = ""
+        self._renaming = False  # the name typed is another one for somebody
         self._cards: dict[str, OperatorCard] = {}
+
+    @property
+    def stays(self) -> bool:
+        """A name that somebody began to type is not thrown away."""
+        return self.page == Page.ROLE or (self.page == Page.NAME and bool(self.ids.name.text.strip()))
 
     def shown(self, act: str = "", key: str = "", **_: Any) -> None:
         """`act`: what was asked for before the PIN, or what to show, about the person `key`."""
@@ -86,6 +92,8 @@ class PeopleScreen(View):
         self.trouble = ""
         if self.page == Page.LIST:
             self.clerk.go("shop")
+        elif self.page == Page.NAME and self._renaming:
+            self.page = Page.PERSON
         else:
             self.page = {Page.ROLE: Page.NAME, Page.REASON: Page.PERSON}.get(self.page, Page.LIST)
 
@@ -99,6 +107,10 @@ class PeopleScreen(View):
             self.choose(Choice(key, self._cards[key].name))
             if act == RETIRE:
                 self._why()
+            elif act == RENAME:
+                self._begin_renaming()
+            elif act == BACK:
+                self._bring_back()
             elif act == PIN:
                 self._answer(t("people.pin_chosen", name=self.title), can_print=False)
 
@@ -120,6 +132,10 @@ class PeopleScreen(View):
                 self.clerk.go("pin", goal=self.name, chooser=self._key, act=PIN, key=self._key)
             case "badge":
                 self.badge()
+            case "rename":
+                self._supervised(RENAME, self._begin_renaming)
+            case "back":
+                self._supervised(BACK, self._bring_back)
             case "retire":
                 self.retire()
 
@@ -140,7 +156,20 @@ class PeopleScreen(View):
         """Somebody new, if a supervisor is there."""
         self._supervised(ADD, self._begin)
 
+    def _begin_renaming(self) -> None:
+        self._renaming, self.trouble = True, ""
+        self.page = Page.NAME
+        self.ids.name.begin(self.title)
+
+    def _renamed(self, card: OperatorCard) -> None:
+        self._answer(t("people.renamed", name=card.name), can_print=True)
+
+    def _bring_back(self) -> None:
+        """Here again: the old badge stays worth nothing."""
+        self.clerk.ask(asks.bring_back(self._key), self._added, self._failed)
+
     def _begin(self) -> None:
+        self._renaming = False
         self.entered = ""
         self.trouble = ""
         self.page = Page.NAME
@@ -152,11 +181,15 @@ class PeopleScreen(View):
         if not name:
             self.trouble = t("people.no_name")
             return
-        if any(card.name.casefold() == name.casefold() and not card.retired for card in self._cards.values()):
+        others = [card for card in self._cards.values() if not (self._renaming and card.key == self._key)]
+        if any(card.name.casefold() == name.casefold() and not card.retired for card in others):
             self.trouble = t("people.same_name")
             return
         self.ids.name.end()
         self.trouble = ""
+        if self._renaming:
+            self.clerk.ask(asks.rename(self._key, name), self._renamed, self._failed)
+            return
         self.entered = name
         self.options = [Choice(role, t(f"role.{role}"), t(f"people.may.{role}")) for role in asks.ROLES]
         self.page = Page.ROLE
@@ -211,9 +244,9 @@ class PeopleScreen(View):
 def _actions(card: OperatorCard, at_work: bool) -> tuple[str, ...]:
     """What can be asked for about a person; whether it may be done is judged where it is done."""
     if card.retired:
-        return ()
+        return (BACK,)
     supervises = card.role == "supervisor"
-    return (*(("sign_out",) if at_work else ()), *(("pin",) if supervises else ()), "badge", "retire")
+    return (*(("sign_out",) if at_work else ()), *(("pin",) if supervises else ()), "badge", RENAME, "retire")
 
 
 def _note(card: OperatorCard) -> str:

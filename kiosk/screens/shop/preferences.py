@@ -8,31 +8,38 @@ from __future__ import annotations
 
 from dataclasses import fields
 from enum import StrEnum
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.bounds import SETTINGS
 from kiosk.screens.clerk import fault_words
+from kiosk.screens.dates import clock_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.press import Press
+from kiosk.screens.questions import found as looks
 from kiosk.screens.questions import shop as asks
 from kiosk.screens.view import Covers, View
 from kiosk.settings import Settings
-from kiosk.words import t
+from kiosk.words import catalogue, language, t
 
 BACKUP = "backup"
 LEAVE = "leave"
+NAMED = 2  # settings named below a group; all of them are one touch away
 FIGURE = "figure"  # the choice that leads to the pad
 
-# What belongs together for a person, each with its settings; names and folders belong to a keyboard: the file.
+# What belongs together for a person, each with its settings; other names and patterns belong to a keyboard: the file.
 GROUPS: dict[str, tuple[str, ...]] = {
     "heat": (
         "heat.limit_c", "heat.ambient_c", "heat.temp_c", "heat.heating_s", "heat.reheat_s",
         "heat.length_tolerance_um", "heat.cycles_limit",
     ),
     "thermometer": (
-        "heat.probe_tolerance_k", "heat.ambient_sd_k", "thermometer.unknown_c", "thermometer.baud",
+        "thermometer.source", "thermometer.probe", "heat.probe_tolerance_k", "heat.ambient_sd_k",
+        "thermometer.unknown_c", "thermometer.baud",
     ),
     "scanning": (
         "kiosk.pair_s", "kiosk.undo_s", "kiosk.sign_out_s", "kiosk.badge_required", "kiosk.travel_s",
@@ -46,9 +53,12 @@ GROUPS: dict[str, tuple[str, ...]] = {
     ),
     "phones": ("phones.on", "phones.port"),
     "bench": (
-        "build.friction", "build.clearance_um", "build.side_screw_rpm", "build.radius_at_control", "labels.dpi",
+        "build.friction", "build.clearance_um", "build.side_screw_rpm", "build.radius_at_control",
+        "labels.queue", "labels.dpi",
     ),
-    "records": ("kiosk.shift_h", "audit.measured_days", "backup.keep", "camera.keep_unread"),
+    "records": (
+        "kiosk.shift_h", "audit.measured_days", "backup.second_folder", "backup.keep", "camera.keep_unread",
+    ),
 }  # fmt: skip
 
 
@@ -85,6 +95,7 @@ class PreferencesScreen(View):
         super().__init__(**kwargs)
         self._group, self._table, self._key = "", "", ""
         self._settings = Settings()
+        self._press = Press()
 
     def shown(self, **_: Any) -> None:
         self.trouble = ""
@@ -119,6 +130,8 @@ class PreferencesScreen(View):
         one = next(f for f in fields(getattr(self._settings, self._table)) if f.name == self._key)
         if "options" in one.metadata:
             self.options = [Choice(option, _named(option)) for option in one.metadata["options"]]
+        elif row.key in looks.LOOKED_UP:
+            self._look(row.key, str(getattr(getattr(self._settings, self._table), self._key)))
         elif isinstance(one.default, bool):
             self.options = [Choice("true", t("settings.on")), Choice("false", t("settings.off"))]
         else:
@@ -128,8 +141,41 @@ class PreferencesScreen(View):
         self.about = f"{t('settings.is_now', value=row.note)}. {about}."
         self.page = Page.CHOICE
 
+    # What the kiosk looks for by itself --------------------------------------------------------------------------
+
+    def _look(self, key: str, now: str) -> None:
+        """Show what there is for a setting, as soon as that is known."""
+        self.options = []
+        self._press.run(lambda *_: looks.found(key), partial(self.looked, key), self._failed)
+        if key == looks.SECOND_FOLDER:
+            self.clerk.ask(looks.data(), partial(self._last_copy, now), self._failed)
+
+    def looked(self, key: str, found: tuple[str, ...]) -> None:
+        """These are there."""
+        if key == f"{self._table}.{self._key}" and self.page == Page.CHOICE:
+            self.options = [Choice(value, _short(value)) for value in found] + [Choice("", t("settings.none"))]
+
+    def _last_copy(self, folder: str, data: Path) -> None:
+        self._press.run(lambda *_: looks.newest_copy(data, folder), self.last_copy, self._failed)
+
+    def last_copy(self, made_utc_s: float | None) -> None:
+        """When the newest copy in the second folder was made."""
+        if self.page == Page.CHOICE:
+            said = t("settings.last_copy", when=clock_words(made_utc_s)) if made_utc_s else t("settings.no_copy")
+            self.about = f"{self.about} {said}."
+
     def take(self, value: str) -> None:
-        """This is the value from now on, or a figure is typed for it."""
+        """This is the value from now on, or a figure is typed for it; a folder is tried first."""
+        if f"{self._table}.{self._key}" == looks.SECOND_FOLDER:
+            self._press.run(lambda *_: looks.try_folder(value), lambda _: self._take(value), self._no_folder)
+        else:
+            self._take(value)
+
+    def _no_folder(self, error: Exception) -> None:
+        self.page = Page.GROUP
+        self._failed(error)
+
+    def _take(self, value: str) -> None:
         if value == FIGURE:
             self.ids.entry.text = ""
             self.page = Page.FIGURE
@@ -166,7 +212,13 @@ class PreferencesScreen(View):
 
 
 def _names(keys: tuple[str, ...]) -> str:
-    return ", ".join(t(f"setting.{key}") for key in keys)
+    named = ", ".join(t(f"setting.{key}") for key in keys[:NAMED])
+    return f"{named}\u00a0…" if len(keys) > NAMED else named
+
+
+def _short(value: str) -> str:
+    """A path as a row has room for it: its last two parts."""
+    return "/".join(value.split("/")[-2:])
 
 
 def _named(option: str) -> str:
@@ -176,8 +228,12 @@ def _named(option: str) -> str:
 def _shown(key: str, value: object) -> str:
     if isinstance(value, bool):
         return t("settings.on") if value else t("settings.off")
+    if key == "kiosk.px_per_mm" and not value:
+        return t("settings.unknown")
     if isinstance(value, float):
-        return f"{value:g} {SETTINGS[key].unit}".strip()
+        return f"{catalogue(language()).number(value, 4)} {SETTINGS[key].unit}".strip()
+    if key in looks.LOOKED_UP:
+        return _short(str(value)) or t("settings.none")
     return _named(str(value))
 
 

@@ -50,6 +50,7 @@ class RegisterScreen(View):
     name = "register"
     rail = "shop"
     covers = Covers.RAIL
+    signs_in = True
 
     page = OptionProperty(Page.COUPLING, options=list(Page))
     figure = NumericProperty(0)
@@ -69,6 +70,11 @@ class RegisterScreen(View):
         self._holder = Holder("", "", _COUPLINGS[0], Clamping.SHRINK_FIT, 1.0)
         self._place: str | None = None
         self._text = ""  # the unknown label
+
+    @property
+    def stays(self) -> bool:
+        """Half filled it is not thrown away because somebody looks for a ruler."""
+        return self.page not in (Page.COUPLING, Page.LABEL)
 
     def shown(self, text: str = "", home: str = "", **_: Any) -> None:
         self._text, self.home = text, home

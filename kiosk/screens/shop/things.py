@@ -9,7 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import ListProperty, NumericProperty, ObjectProperty, OptionProperty, StringProperty
 
 from kiosk.rules.shop_things.forms import Thing, fields_of
 from kiosk.screens.clerk import fault_words
@@ -31,7 +31,8 @@ GROUPS = {
 }
 ELSEWHERE = ("people", "labels", "bring_in", "first")  # what has a screen of its own
 REASONS = ("sold", "scrapped", "entered_twice", "rebuilt")
-CHANGE, MORE, LABEL, RETIRE = "change", "more", "label", "retire"
+CHANGE, MORE, LABEL, RETIRE, GRIND = "change", "more", "label", "retire", "grind"
+GROUND = ("dc_mm", "oal_mm")  # what regrinding takes away from
 
 
 class Page(StrEnum):
@@ -42,6 +43,7 @@ class Page(StrEnum):
     KIND = "kind"
     ONE = "one"
     COUNT = "count"
+    GRIND = "grind"
     COLD = "cold"
     REASON = "reason"
     ANSWER = "answer"
@@ -59,6 +61,8 @@ class ThingsScreen(View):
     choices = ListProperty()
     facts = ListProperty()
     options = ListProperty()
+    asked = StringProperty()
+    bound = ObjectProperty(None, allownone=True)
     entered = StringProperty()
     labels = NumericProperty(0)  # that are new with what was entered last
     trouble = StringProperty()
@@ -70,6 +74,8 @@ class ThingsScreen(View):
         self._key = ""
         self._found: dict[str, asks.Listed] = {}
         self._count = 1
+        self._answers: dict[str, Any] = {}
+        self._ground: dict[str, float | None] = {}
 
     def shown(
         self,
@@ -98,7 +104,7 @@ class ThingsScreen(View):
 
     def scanned(self, text: str) -> bool:
         """While somebody answers nothing else is taken in."""
-        return self.page in (Page.COUNT, Page.COLD, Page.REASON)
+        return self.page in (Page.COUNT, Page.GRIND, Page.COLD, Page.REASON)
 
     def menu(self) -> None:
         """What there is to be set up."""
@@ -132,7 +138,7 @@ class ThingsScreen(View):
             self.clerk.go("shop")
         elif self.page == Page.LIST:
             self.menu()
-        elif self.page in (Page.COUNT, Page.COLD, Page.REASON):
+        elif self.page in (Page.COUNT, Page.GRIND, Page.COLD, Page.REASON):
             self.page = Page.ONE
         else:
             self.open(self._group)
@@ -169,11 +175,12 @@ class ThingsScreen(View):
         self.clerk.ask(asks.draft(self._thing, self._key), self._one, self._failed)
 
     def _one(self, answers: dict[str, Any]) -> None:
+        self._answers = answers
         known = [field for field in fields_of(self._thing, answers) if field.name in answers and field.name != "name"]
         self.facts = [
             Choice(field.name, t(f"field.{field.name}"), value_words(field, answers[field.name])) for field in known
         ]
-        acts = (CHANGE, MORE, LABEL, RETIRE) if self._thing is not Thing.CUTTER else (CHANGE, MORE, RETIRE)
+        acts = (CHANGE, MORE, LABEL, RETIRE) if self._thing is not Thing.CUTTER else (CHANGE, GRIND, MORE, RETIRE)
         self.options = [Choice(act, t(f"things_screen.do.{act}")) for act in acts]
         self.page = Page.ONE
 
@@ -183,6 +190,8 @@ class ThingsScreen(View):
             self.clerk.go("enter", thing=self._thing.value, key=self._key)
         elif act == LABEL:
             self._label()
+        elif act == GRIND:
+            self._grind({})
         else:
             self.clerk.ask(asks.known(self._thing, self._key), lambda ready: self._may(act, ready), self._failed)
 
@@ -210,6 +219,27 @@ class ThingsScreen(View):
         else:
             self.options = [Choice(reason, t(f"things_screen.reason.{reason}")) for reason in REASONS]
             self.page = Page.REASON
+
+    def _grind(self, ground: dict[str, float | None]) -> None:
+        """The next figure of a reground cutter, at most what it had; then it is written down."""
+        self._ground = ground
+        left = [name for name in GROUND if name not in ground]
+        if not left:
+            question = asks.reground(self._key, ground["dc_mm"], ground["oal_mm"])
+            self.clerk.ask(question, lambda name: self._say(t("things_screen.reground", name=name), 0), self._failed)
+            self.page = Page.ONE
+            return
+        field = next(each for each in fields_of(Thing.CUTTER, self._answers) if each.name == left[0])
+        had = float(self._answers[left[0]])
+        self.asked = t("things_screen.grind_now", figure=t(f"field.{left[0]}"), had=had)
+        self.bound = field.bound._replace(most=had) if field.bound else None
+        self.ids.grind.text = ""
+        self.page = Page.GRIND
+
+    def ground(self, value: float | None) -> None:
+        """A figure as it is after grinding; None: as it was."""
+        name = next(each for each in GROUND if each not in self._ground)
+        self._grind({**self._ground, name: value})
 
     def copies(self, count: float) -> None:
         """So many more like this one."""

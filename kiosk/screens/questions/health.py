@@ -1,0 +1,38 @@
+"""Questions about the kiosk itself: how its parts are, and whether copies of the book still come."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kiosk.rules.wellbeing import Finding, Mark, Part, of_camera
+from kiosk.screens.questions import Question
+
+if TYPE_CHECKING:  # the first screen is there before the desk is loaded
+    from kiosk.desk import Desk
+
+__all__ = ["Finding", "Mark", "Part", "findings", "of_camera", "printer", "stopped"]
+
+
+def findings() -> Question[tuple[Finding, ...]]:
+    """Every part that the desk knows of."""
+
+    def answer(desk: Desk) -> tuple[Finding, ...]:
+        from kiosk.desk import health
+
+        return health.findings(desk)
+
+    return answer
+
+
+def printer(queue: str) -> Finding:
+    """The label printer: asked beside the desk, because a print system takes its time."""
+    from kiosk.desk import health
+
+    return health.printer(queue)
+
+
+def stopped(desk: Desk) -> Finding | None:
+    """Copies of the book that no longer come; None: they do."""
+    from kiosk.desk import health
+
+    return health.stopped(desk)

@@ -1,0 +1,108 @@
+"""How the kiosk is: its parts, each with a sign and a word, what needs a hand first; a touch says what to do.
+
+Looked up when it comes into sight and again when it is touched; nothing is looked up while nobody is here.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.marked import Marked
+from kiosk.screens.press import Press
+from kiosk.screens.questions import health as asks
+from kiosk.screens.view import Covers, View
+from kiosk.words import say, t
+
+SIGNS = {
+    asks.Mark.GOOD: ("done", "done"), asks.Mark.LOOK: ("find", "stop"), asks.Mark.BAD: ("stop", "stop"),
+    asks.Mark.OFF: ("missing", "plain"), asks.Mark.TOLD: ("forward", "plain"),
+}  # fmt: skip
+_FIRST = (asks.Mark.BAD, asks.Mark.LOOK)
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LIST = "list"
+    PART = "part"
+
+
+class HealthScreen(View):
+    """The list of parts, worst first; one of them with what to do."""
+
+    name = "health"
+    rail = "shop"
+    covers = Covers.RAIL
+
+    page = OptionProperty(Page.LIST, options=list(Page))
+    rows = ListProperty()
+    summary = StringProperty()
+    title = StringProperty()
+    word = StringProperty()
+    what = StringProperty()
+    remedy = StringProperty()
+    sign = StringProperty()
+    good = BooleanProperty(True)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._press = Press()
+        self._found: dict[asks.Part, asks.Finding] = {}
+
+    def shown(self, **_: Any) -> None:
+        self.page = Page.LIST
+        self.look()
+
+    def look(self) -> None:
+        """Look everything up anew."""
+        self._found, self.rows, self.summary = {}, [], t("health.looking")
+        queue = self.clerk.settings.labels.queue
+        self.clerk.ask(asks.findings(), self.show, self._failed)
+        if self.clerk.eye is not None:
+            self.show((asks.of_camera(self.clerk.eye.why),))
+        self._press.run(lambda *_: asks.printer(queue), lambda found: self.show((found,)), self._failed)
+
+    def show(self, found: tuple[asks.Finding, ...]) -> None:
+        """These parts are known now; what needs a hand comes first."""
+        self._found |= {each.part: each for each in found}
+        order = {part: number for number, part in enumerate(asks.Part)}
+        known = sorted(self._found.values(), key=lambda each: (_rank(each.mark), order[each.part]))
+        self.rows = [_row(each) for each in known]
+        bad = sum(each.mark in _FIRST for each in known)
+        self.summary = t("health.to_look", count=bad) if bad else t("health.all_good")
+
+    def choose(self, row: Marked) -> None:
+        """One part, and what to do about it."""
+        found = self._found[asks.Part(row.key)]
+        self.title, self.word, self.what = row.text, row.side, say(found.what)
+        self.sign, self.good = row.icon, found.mark not in _FIRST
+        self.remedy = say(found.remedy) if found.remedy else t("health.nothing_to_do")
+        self.page = Page.PART
+
+    def back(self) -> None:
+        """One state back, or out."""
+        if self.page == Page.LIST:
+            self.clerk.go("shop")
+        else:
+            self.page = Page.LIST
+
+    def _failed(self, error: Exception) -> None:
+        self.summary = fault_words(error)
+
+
+def _rank(mark: asks.Mark) -> int:
+    return _FIRST.index(mark) if mark in _FIRST else len(_FIRST)
+
+
+def _row(found: asks.Finding) -> Marked:
+    icon, tone = SIGNS[found.mark]
+    name = t(f"health.part.{found.part.value}")
+    return Marked(found.part.value, name, say(found.what), t(f"health.mark.{found.mark.value}"), icon, tone)
+
+
+load_beside(__file__)

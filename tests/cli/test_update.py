@@ -1,0 +1,269 @@
+"""An update leaves the old version or the new one working, whatever the wheel is like and whenever it is cut short."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import hashlib
+import io
+import json
+import os
+import subprocess
+import sys
+import sysconfig
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from kiosk import __version__, installed
+from kiosk.commands import updating
+from kiosk.commands.updating import UpdateRefused, look
+from kiosk.ledger.upgrade import VERSION
+
+ROOT = Path(__file__).resolve().parents[2]
+Change = Callable[[str, str], str]
+NEWER = "99.1"
+
+
+def run(*command: str | Path, cwd: Path, **more: str) -> subprocess.CompletedProcess[str]:
+    hidden = ("PYTHON", "DISPLAY", "WAYLAND")
+    environment = {name: value for name, value in os.environ.items() if not name.startswith(hidden)} | more
+    words = [str(word) for word in command]
+    return subprocess.run(words, cwd=cwd, env=environment, capture_output=True, text=True, timeout=200, check=False)
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("wheel")
+    done = run(sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", out, ROOT, cwd=out)
+    assert done.returncode == 0, done.stderr
+    (made,) = out.glob("*.whl")
+    return made
+
+
+def _hash(data: bytes) -> str:
+    return "sha256=" + base64.urlsafe_b64encode(hashlib.sha256(data).digest()).rstrip(b"=").decode()
+
+
+def anew(built: Path, folder: Path, version: str = NEWER, change: Change = lambda name, text: text) -> Path:
+    """The wheel as another version, with changed files; its libraries are those of this environment."""
+    folder.mkdir(exist_ok=True)
+    path = folder / f"holder_kiosk-{version}-py3-none-any.whl"
+    record = io.StringIO()
+    with zipfile.ZipFile(built) as old, zipfile.ZipFile(path, "w") as new:
+        files = {name: old.read(name) for name in old.namelist() if not name.endswith("/RECORD")}
+        files["libraries.pth"] = f"{sysconfig.get_path('purelib')}\n".encode()
+        for name, data in files.items():
+            if name.endswith((".py", "/METADATA")):
+                text = change(name, data.decode())
+                text = text.replace(f"Version: {__version__}", f"Version: {version}", 1)
+                data = text.replace(f'__version__ = "{__version__}"', f'__version__ = "{version}"').encode()
+            told = name.replace(f"holder_kiosk-{__version__}.", f"holder_kiosk-{version}.")
+            new.writestr(told, data)
+            csv.writer(record).writerow((told, _hash(data), len(data)))
+        new.writestr(f"holder_kiosk-{version}.dist-info/RECORD", record.getvalue())
+    lists(path)
+    return path
+
+
+def lists(wheel: Path) -> None:
+    digest = hashlib.sha256(wheel.read_bytes()).hexdigest()
+    updating.list_of(wheel).write_text(f"./{wheel.name} --hash=sha256:{digest}\n")
+
+
+def environment(wheel: Path, home: Path) -> Path:
+    """An environment that holds the wheel, made in a second; its interpreter."""
+    run(sys.executable, "-m", "venv", "--without-pip", home, cwd=home.parent)
+    python = home / "bin" / "python"
+    site = run(python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))", cwd=home).stdout.strip()
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(site)
+    return python
+
+
+@pytest.fixture
+def base(built: Path, tmp_path: Path) -> Path:
+    """The version that was installed first, as its interpreter."""
+    return environment(anew(built, tmp_path / "first", __version__), tmp_path / "base")
+
+
+def on_trial(base: Path, wheel: Path, version: str = NEWER) -> None:
+    """Put a version beside it as `update` does when everything was right."""
+    home = base.parent.parent / installed.FOLDER / version
+    home.parent.mkdir(exist_ok=True)
+    environment(wheel, home)
+    (home / installed.WHOLE).write_text(version)
+    (home.parent / installed.NAME).write_text(json.dumps({"name": version, "trial": True}))
+
+
+def says(base: Path, *words: str | Path, **more: str) -> subprocess.CompletedProcess[str]:
+    return run(base, "-P", "-m", "kiosk", *words, cwd=base.parent, **more)
+
+
+def meant(base: Path) -> dict[str, object]:
+    return json.loads((base.parent.parent / installed.FOLDER / installed.NAME).read_text())  # type: ignore[no-any-return]
+
+
+def where_all_stand(base: Path, data: Path) -> dict[str, str]:
+    """Every assembly's place; whether it counts as cool is stricter once a book was put back."""
+    lines = says(base, "find", "12", "--json", "--data", data).stdout.splitlines()
+    return {found["key"]: found["place_name"] for found in map(json.loads, lines)}
+
+
+# What is refused -------------------------------------------------------------------------------------------------
+
+
+def refused(path: Path) -> str:
+    with pytest.raises(UpdateRefused) as why:
+        look(path)
+    return str(why.value)
+
+
+def test_a_whole_newer_wheel_of_ours_is_taken(built: Path, tmp_path: Path) -> None:
+    assert str(look(anew(built, tmp_path / "w")).version) == NEWER
+
+
+def test_a_wheel_that_was_cut_short_anywhere_is_refused(built: Path, tmp_path: Path) -> None:
+    wheel = anew(built, tmp_path / "w")
+    whole = wheel.read_bytes()
+    for keeps in (0, 100, len(whole) // 2, len(whole) - 1):
+        wheel.write_bytes(whole[:keeps])
+        assert "cut short" in refused(wheel)
+        lists(wheel)  # and where its list was made of the damaged one
+        assert "cannot be unpacked" in refused(wheel)
+        wheel.write_bytes(whole)
+        lists(wheel)
+
+
+def test_a_file_inside_that_is_not_what_the_wheel_says_is_refused(built: Path, tmp_path: Path) -> None:
+    wheel = anew(built, tmp_path / "w")
+    with zipfile.ZipFile(wheel) as old:
+        files = {name: old.read(name) for name in old.namelist()}
+    files["kiosk/rules/checkin.py"] += b"\n# anybody\n"
+    with zipfile.ZipFile(wheel, "w") as new:
+        for name, data in files.items():
+            new.writestr(name, data)
+    lists(wheel)
+    assert "checkin.py is damaged" in refused(wheel)
+
+
+def test_an_older_one_the_same_one_another_project_and_another_system_are_refused(built: Path, tmp_path: Path) -> None:
+    for version in ("0.0.9", __version__, f"{__version__}.dev1"):
+        assert "not newer" in refused(anew(built, tmp_path / "w", version))
+    wheel = anew(built, tmp_path / "w")
+    for name, why in (
+        ("requests-99.1-py3-none-any.whl", "not holder-kiosk"),
+        ("holder_kiosk-99.1-cp27-cp27m-win32.whl", "another system"),
+        ("holder_kiosk-99.2-py3-none-any.whl", "another name or version"),
+        ("holder-kiosk.zip", "no wheel"),
+    ):
+        other = wheel.with_name(name)
+        other.write_bytes(wheel.read_bytes())
+        lists(other)
+        assert why in refused(other)
+
+
+def test_one_without_its_list_or_for_another_python_is_refused(built: Path, tmp_path: Path) -> None:
+    def later(name: str, text: str) -> str:
+        return text.replace("Requires-Python: <3.14,>=3.11", "Requires-Python: >=4.2")
+
+    assert "needs Python" in refused(anew(built, tmp_path / "w", change=later))
+    wheel = anew(built, tmp_path / "v")
+    updating.list_of(wheel).unlink()
+    assert "must lie beside it" in refused(wheel)
+
+
+def test_a_full_disk_leaves_nothing_behind_and_the_old_version_meant(
+    built: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(installed, "first", lambda: tmp_path / "env")
+    (tmp_path / "env").mkdir()
+    wheel = look(anew(built, tmp_path / "w"))
+
+    def full(home: Path, _: object) -> None:
+        home.mkdir()
+        (home / "half").write_text("half")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(updating, "_fill", full)
+    with pytest.raises(UpdateRefused, match="No space left"):
+        updating._make(wheel)
+    assert list((tmp_path / "env" / installed.FOLDER).iterdir()) == [] and installed.current().name == ""
+    monkeypatch.setattr(updating, "ROOM_BYTES", 1e18)
+    with pytest.raises(UpdateRefused, match="make room"):
+        updating._make(wheel)
+
+
+# What comes of it ------------------------------------------------------------------------------------------------
+
+
+def test_what_cannot_be_read_or_is_not_whole_means_the_first_version(base: Path, built: Path, tmp_path: Path) -> None:
+    on_trial(base, anew(built, tmp_path / "w"))
+    current = base.parent.parent / installed.FOLDER / installed.NAME
+    whole = json.dumps({"name": NEWER})
+    current.write_text(whole)
+    assert says(base, "--version").stdout.strip() == NEWER
+    for said in ("", "{", "[]", '{"name": 1}', '{"name": "98"}', '{"nobody": "knows"}', whole[:-3]):
+        current.write_text(said)
+        assert says(base, "--version").stdout.strip() == __version__, said
+    current.write_text(whole)
+    (current.parent / NEWER / installed.WHOLE).unlink()  # cut short while it was made
+    assert says(base, "--version").stdout.strip() == __version__
+
+
+def test_a_version_that_crashes_at_its_start_is_left_by_itself_and_the_book_is_as_it_was(
+    base: Path, built: Path, tmp_path: Path
+) -> None:
+    data = tmp_path / "data"
+    assert says(base, "import", ROOT / "demo_tags", "--write", "--data", data).returncode == 0
+    lines = says(base, "check", "--data", data).stdout
+
+    def crashes(name: str, text: str) -> str:
+        return "raise RuntimeError('broken')\n" if name == "kiosk/commands/running.py" else text
+
+    on_trial(base, anew(built, tmp_path / "w", change=crashes))
+    assert "a mistake in the program" in says(base, "open", "--service", "--data", data).stderr
+    assert meant(base)["tried"] and meant(base)["copy"]
+    back = says(base, "open", "--service", "--data", data)
+    assert "the version before it is back" in back.stderr and "display" in back.stderr
+    assert meant(base)["name"] == "" and says(base, "--version").stdout.strip() == __version__
+    assert says(base, "check", "--data", data).stdout == lines
+
+
+def test_a_version_that_brought_the_book_to_a_newer_form_and_then_failed_gives_back_a_book_the_older_one_reads(
+    base: Path, built: Path, tmp_path: Path
+) -> None:
+    data = tmp_path / "data"
+    assert says(base, "import", ROOT / "demo_tags", "--write", "--data", data).returncode == 0
+    stood = where_all_stand(base, data)
+    assert stood
+
+    def upgrades(name: str, text: str) -> str:
+        if name == "kiosk/commands/running.py":
+            opens = ("from kiosk.desk import Desk", "Desk.open(arguments.data).close()", "raise RuntimeError('broken')")
+            return "def open_window(arguments):\n" + "".join(f"    {line}\n" for line in opens)
+        if name == "kiosk/ledger/upgrade.py":
+            assert f"VERSION = {VERSION}" in text
+            text = text.replace(f"VERSION = {VERSION}", f"VERSION = {VERSION + 1}")
+            return text.replace("STEPS: Mapping[int, Step] = {", f"STEPS = {{\n    {VERSION}: lambda _: None,", 1)
+        return text
+
+    on_trial(base, anew(built, tmp_path / "w", change=upgrades))
+    assert "a mistake in the program" in says(base, "open", "--service", "--data", data).stderr
+    assert says(base, "check", "--data", data, **{installed.HOPPED: "1"}).returncode == 2
+    assert says(base, "open", "--service", "--data", data).returncode == 2  # no display here, and nothing worse
+    assert meant(base)["name"] == ""
+    assert says(base, "check", "--data", data).returncode == 0
+    assert where_all_stand(base, data) == stood
+    assert any((data / "replaced").iterdir())
+
+
+def test_a_start_whose_copy_cannot_be_made_is_no_trial(base: Path, built: Path, tmp_path: Path) -> None:
+    data = tmp_path / "data"
+    assert says(base, "import", ROOT / "demo_tags", "--write", "--data", data).returncode == 0
+    on_trial(base, anew(built, tmp_path / "w"))
+    (base.parent.parent / installed.FOLDER / f"before-{NEWER}").write_text("in the way")
+    assert "stays as it was" in says(base, "open", "--service", "--data", data).stderr
+    assert meant(base)["name"] == ""

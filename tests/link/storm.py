@@ -1,0 +1,234 @@
+"""Twenty kiosks work at once while their networks come and go, and a checker reads what each of them acknowledged.
+
+    nice -n 5 python -m tests.link.storm [--kiosks 20] [--minutes 10] [--scans 5] [--kills 3]
+
+Each kiosk is a process with a ledger, a desk and a link of its own, behind a network of its own that is cut a third of
+the time; some are killed in the middle of a scan and started again.  Afterwards all networks are whole, and the eight
+invariants must hold: nothing acknowledged is missing or there twice, all tables are equal and what the lines give from
+nothing, no step that needs cool steel was taken by a kiosk that knew of the heating, no hold ended early, and a line
+that a hand changes is found.  Exits with 1 where any does not.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+import random
+import sqlite3
+import statistics
+import tempfile
+import threading
+import time
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from tests.link.kiosk import until
+from tests.link.postgres import Server
+from tests.link.shop import Shop
+from tests.link.test_books import KioskProcess, level
+
+HOLDERS = 60
+GOALS = ("bench", "station", "rack", "slot", "slot2")
+CUT = 1 / 3  # so much of the time a kiosk hears nothing
+APART_S = (5.0, 40.0)  # how long it is cut off at a time
+CATCH_UP_S = 300.0
+
+
+@dataclass
+class Seen:
+    """What was seen of one kiosk."""
+
+    kiosk: KioskProcess
+    outcomes: Counter[str] = field(default_factory=Counter)
+    took_ms: list[float] = field(default_factory=list)
+    memory_mb: list[float] = field(default_factory=list)
+    lock: threading.Lock = field(default_factory=threading.Lock)
+    failed: str = ""
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--kiosks", type=int, default=20)
+    parser.add_argument("--minutes", type=float, default=10.0)
+    parser.add_argument("--scans", type=float, default=5.0, help="a second, by all together")
+    parser.add_argument("--kills", type=int, default=3, help="kiosks killed in the middle of a scan")
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    server = Server(firm=True)
+    kiosks: list[KioskProcess] = []
+    try:
+        with tempfile.TemporaryDirectory(prefix="kiosk-storm-") as folder:
+            shop = Shop(server)
+            for at in range(asked.kiosks):
+                kiosks.append(KioskProcess(shop, Path(folder) / f"k{at}", f"K{at}", starts=False))
+            with ThreadPoolExecutor(asked.kiosks) as pool:
+                list(pool.map(KioskProcess.start, kiosks))
+            wrong = _storm(shop, kiosks, asked)
+            for kiosk in kiosks:
+                kiosk.end()
+    finally:
+        for kiosk in kiosks:
+            kiosk.kill()
+        server.end()
+    print("\n".join(wrong) or "all invariants hold")
+    raise SystemExit(bool(wrong))
+
+
+def _storm(shop: Shop, kiosks: list[KioskProcess], asked: argparse.Namespace) -> list[str]:
+    began_s = time.monotonic()
+    kiosks[0]("shop")
+    kiosks[0]("steel", str(HOLDERS))
+    until(level(*kiosks), 300)
+    print(f"{len(kiosks)} kiosks know the shop after {time.monotonic() - began_s:.0f} s", flush=True)
+    seen = [Seen(kiosk) for kiosk in kiosks]
+    end_s = time.monotonic() + asked.minutes * 60.0
+    pause_s = len(kiosks) / asked.scans
+    hands = [
+        threading.Thread(target=_work, args=(each, random.Random(asked.seed * 1000 + at), pause_s, end_s))
+        for at, each in enumerate(seen)
+    ]
+    networks = threading.Thread(target=_networks, args=(seen, random.Random(asked.seed), end_s, asked))
+    for thread in (*hands, networks):
+        thread.start()
+    for thread in (*hands, networks):
+        thread.join()
+    for kiosk in kiosks:
+        kiosk.network.heal()
+    healed_s = time.monotonic()
+    wrong = [f"{each.kiosk.folder.name}: {each.failed}" for each in seen if each.failed]
+    try:
+        until(level(*kiosks), CATCH_UP_S)
+    except AssertionError:
+        wrong.append(f"not level after {CATCH_UP_S:.0f} s: {[kiosk.standing for kiosk in kiosks]}")
+    print(f"all level {time.monotonic() - healed_s:.0f} s after the last network came back")
+    _tell(seen)
+    return [*wrong, *_lost(shop, kiosks), *_unequal(kiosks), *_hot(shop), *_unfound(kiosks[0])]
+
+
+def _work(seen: Seen, chance: random.Random, pause_s: float, end_s: float) -> None:
+    """Hands at one kiosk: now a holder, now a place."""
+    try:
+        while time.monotonic() < end_s:
+            time.sleep(chance.expovariate(1.0 / pause_s))
+            text = f"steel-{chance.randrange(HOLDERS)}" if chance.random() < 0.5 else f"at-{chance.choice(GOALS)}"
+            with seen.lock:
+                began_s = time.monotonic()
+                answer = seen.kiosk("scan", text)
+                seen.took_ms.append((time.monotonic() - began_s) * 1e3)
+            seen.outcomes[answer["reason"] or answer["outcome"]] += 1
+    except Exception as error:
+        seen.failed = f"{type(error).__name__}: {error}"
+
+
+def _networks(kiosks: list[Seen], chance: random.Random, end_s: float, asked: argparse.Namespace) -> None:
+    """Cuts and heals, each kiosk by itself; kills some; looks at their memory."""
+    cut_until: dict[int, float] = {}
+    down = [0.0] * len(kiosks)
+    next_s = [time.monotonic() + chance.uniform(0.0, 30.0) for _ in kiosks]
+    kills = sorted(time.monotonic() + chance.uniform(0.2, 0.9) * asked.minutes * 60 for _ in range(asked.kills))
+    looked_s = 0.0
+    while (now_s := time.monotonic()) < end_s:
+        for at, each in enumerate(kiosks):
+            network = each.kiosk.network
+            if at in cut_until and now_s >= cut_until[at]:
+                del cut_until[at]
+                network.cut()
+                network.heal()
+                next_s[at] = now_s + chance.uniform(*APART_S) * (1 - CUT) / CUT
+            elif at not in cut_until and now_s >= next_s[at]:
+                lasts_s = chance.uniform(*APART_S)
+                cut_until[at] = now_s + lasts_s
+                down[at] += min(lasts_s, end_s - now_s)
+                chance.choice((network.refuse, network.half_open, network.cut_after, network.one_way))()
+        if kills and now_s >= kills[0]:
+            kills.pop(0)
+            each = chance.choice(kiosks)
+            with each.lock:
+                each.kiosk.send("scan", f"steel-{chance.randrange(HOLDERS)}")
+                each.kiosk.kill()
+                each.kiosk.start()
+                each.outcomes["killed"] += 1
+        if now_s - looked_s > 30.0:
+            looked_s = now_s
+            for each in kiosks:
+                each.memory_mb.append(_memory_mb(each.kiosk.pid))
+        time.sleep(0.1)
+    print(f"cut off {sum(down) / len(kiosks) / asked.minutes / 60:.2f} of the time")
+
+
+def _memory_mb(pid: int) -> float:
+    pages = int(Path(f"/proc/{pid}/statm").read_text().split()[1])
+    return pages * 4096 / 1e6
+
+
+def _tell(kiosks: list[Seen]) -> None:
+    outcomes = sum((each.outcomes for each in kiosks), Counter[str]())
+    took_ms = sorted(ms for each in kiosks for ms in each.took_ms)
+    lines = sum(len(each.kiosk.acknowledged) for each in kiosks)
+    print(f"{sum(outcomes.values())} scans, {lines} lines acknowledged: {dict(outcomes.most_common())}")
+    slow_ms = took_ms[len(took_ms) * 99 // 100]
+    print(f"a scan was answered after {statistics.median(took_ms):.0f} ms (99 %: {slow_ms:.0f} ms)")
+    first = statistics.fmean(each.memory_mb[len(each.memory_mb) // 4] for each in kiosks)
+    last = statistics.fmean(each.memory_mb[-1] for each in kiosks)
+    print(f"memory of a kiosk: {first:.1f} MB after a quarter, {last:.1f} MB at the end, {last / first:.3f} times")
+
+
+def _lost(shop: Shop, kiosks: list[KioskProcess]) -> list[str]:
+    """Acknowledged lines that are not in the book exactly once; whatever else is wrong with it."""
+    wrong = [f"server: {found}" for found in shop.examine()]
+    for kiosk in kiosks:
+        there = Counter(digest for (digest,) in shop.sql("SELECT digest FROM book.entry WHERE kiosk = %s", kiosk.kiosk))
+        for number, digest in kiosk.acknowledged.items():
+            if there[digest] != 1:
+                wrong.append(f"{kiosk.folder.name}: acknowledged line {number} is there {there[digest]} times")
+    return wrong
+
+
+def _unequal(kiosks: list[KioskProcess]) -> list[str]:
+    """Tables that differ, or are not what the lines give from nothing."""
+    wrong = []
+    tables = {}
+    for kiosk in kiosks:
+        told = json.dumps(kiosk("tables")["tables"], sort_keys=True)
+        tables.setdefault(hashlib.sha256(told.encode()).hexdigest(), []).append(kiosk.folder.name)
+        wrong += [f"{kiosk.folder.name}: check: {found}" for found in kiosk("check")["wrong"]]
+    return wrong if len(tables) == 1 else [*wrong, f"tables differ: {list(tables.values())}"]
+
+
+def _hot(shop: Shop) -> list[str]:
+    """Steps that let hot steel go though their kiosk had seen the heating: no hold is over within these minutes."""
+    wrong = []
+    heated: dict[str, tuple[int, str, int]] = {}
+    for n, kiosk, seen, body in shop.sql("SELECT n, kiosk, seen, body FROM book.entry ORDER BY n"):
+        said: list[Any] = json.loads(body)
+        kind, payload = said[6], json.loads(said[7])
+        holder = payload.get("holder")
+        if kind == "heated":
+            heated[holder] = (n, kiosk, seen)
+        elif kind == "hold ended":
+            wrong.append(f"line {n} ends a hold by {payload['by']}")
+        elif kind == "moved" and (payload["goal"] or "").startswith("slot") and holder in heated:
+            at, by, _ = heated[holder]
+            if by == kiosk or seen >= at:
+                wrong.append(f"line {n} puts {holder} away, which line {at} heated")
+    return wrong
+
+
+def _unfound(kiosk: KioskProcess) -> list[str]:
+    """A hand changes one line of a kiosk that is closed; its check must say so."""
+    kiosk.quit()
+    with sqlite3.connect(kiosk.folder / "ledger.db") as ledger:
+        ledger.execute(
+            "UPDATE line SET utc_s = utc_s + 1 WHERE id = (SELECT MAX(id) / 2 FROM line WHERE id < 1000000000)"
+        )
+    ledger.close()
+    kiosk.start()
+    return [] if any("changed" in found for found in kiosk("check")["wrong"]) else ["a changed line was not found"]
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,145 @@
+"""The bound about one heating: what is drawn of it, how often it is solved, and when it may be taken out of the wet."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from kiosk.rules.cooling import bound as bounds
+from kiosk.rules.cooling.assessment import (
+    Heat,
+    Stage,
+    Touch,
+    Way,
+    Zone,
+    _moments,
+    assess_bound,
+    bound_of,
+    predict_bound,
+    touch_safe_s,
+)
+from kiosk.rules.cooling.bound import GUARD, UNKNOWNS, fresh_sd, learnt_sd, unknown_sd
+from kiosk.rules.cooling.flow import flow
+from kiosk.rules.cooling.posterior import Draws, right_density
+from kiosk.rules.cooling.stand import course_of, exchanges
+from kiosk.rules.outline import Profile
+from tests.rules.test_cooling_figures import EMPTY, HOT, ROOM, SLIM, outline, probe
+
+SMALL = outline("HSK25", 4.0, 12.0, 45.0, 18.0)
+AIR = (Stage(Way.FREE_AIR, 0.0),)
+
+
+@pytest.mark.parametrize("profile", [SLIM, EMPTY])
+def test_what_is_not_known_is_what_readings_can_teach_and_what_they_cannot_together(profile: Profile) -> None:
+    whole, learnt, fresh = unknown_sd(profile), learnt_sd(profile), fresh_sd(profile)
+    assert len(whole) == len(learnt) == len(fresh) == UNKNOWNS
+    assert learnt**2 + fresh**2 == pytest.approx(whole**2, rel=0.02)
+    assert fresh_sd(profile, 0.8)[-1] == 0.8 and unknown_sd(profile, 0.8)[-1] == 0.8, "the air is the shop's"
+
+
+def test_how_many_solutions_a_hold_takes_is_as_many_as_are_made(monkeypatch: pytest.MonkeyPatch) -> None:
+    solved = 0
+    as_it_is = bounds.flows
+
+    def counted(mesh: object, cases: list[object]) -> object:
+        nonlocal solved
+        solved += len(cases)
+        return as_it_is(mesh, cases)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(bounds, "flows", counted)
+    found = bound_of(SLIM, HOT, AIR, ROOM)
+    assert found.runs == solved
+
+
+@pytest.mark.parametrize(
+    ("profile", "heat", "way", "wet_mm", "out_s"),
+    [
+        (SMALL, Heat(200.0, 22.0), Way.SLEEVE, 40.0, 37.0), (SMALL, Heat(150.0, 22.0), Way.MIST, None, 56.0),
+        (SMALL, Heat(120.0, 22.0), Way.MIST, None, 45.0), (SMALL, Heat(250.0, 10.0), Way.MIST, None, 52.0),
+        (SLIM, Heat(110.0, 20.0), Way.SLEEVE, 60.0, 27.0),
+    ],
+)  # fmt: skip
+def test_taken_out_of_the_wet_then_nothing_gets_hot_again_and_a_little_sooner_it_may(
+    profile: Profile, heat: Heat, way: Way, wet_mm: float | None, out_s: float
+) -> None:
+    """The figure as it was, and a second look: a holder on the edge stays under the limit, three seconds sooner not."""
+    stages = (Stage(way, 0.0, None, wet_mm),)
+    found = bound_of(profile, heat, stages, ROOM)
+    draws = found.draw(_moments(found.stages, 600.0))
+    edge = found.edge(draws)
+    assert assess_bound(found).take_out_s == out_s
+    course = course_of(profile, heat, stages, ROOM, edge.draw)
+    (air,) = exchanges(course.mesh, AIR, ROOM, edge.draw)
+
+    def hottest_k(at_s: float) -> float:
+        later = flow(course.mesh, course.state(at_s), course.ambient_c, [air], edge.draw.bulk)
+        return float(later.hottest(np.linspace(0.0, 900.0, 200)).max())
+
+    allowed_k = (ROOM.limit_c - course.ambient_c) / GUARD
+    assert hottest_k(out_s) <= allowed_k < hottest_k(out_s - 3.0)
+
+
+def test_a_reading_of_the_same_moment_is_counted_by_the_next() -> None:
+    found = bound_of(SLIM, HOT, AIR, ROOM)
+    before = predict_bound(found, Zone.NOSE, 900.0)
+    warm: Touch = probe(900.0, before.expected_c + 9.0)
+    again = predict_bound(found, Zone.NOSE, 900.0, (warm,))
+    assert again.expected_c > before.expected_c + 3.0
+    later = predict_bound(found, Zone.NOSE, 900.0, (warm._replace(at_s=900.5),))
+    assert later == before, "what was read later tells nothing yet"
+
+
+def test_draws_are_followed_a_minute_into_the_last_stay_and_no_stay_is_too_short_for_it() -> None:
+    stays = (Stage(Way.FREE_AIR, 0.0, 100.0), Stage(Way.SLEEVE, 100.0))
+    assert _moments(stays, 50.0)[[0, -1]].tolist() == [0.0, 160.0]
+    assert _moments(stays, 900.0)[-1] == 900.0
+    none = (Stage(Way.FREE_AIR, 0.0, 100.0), Stage(Way.MIST, 100.0, 100.0), Stage(Way.SLEEVE, 100.0))
+    assert _moments(none, 900.0)[-1] == 900.0 and np.isfinite(_moments(none, 900.0)).all()
+    three = (none[0], Stage(Way.MIST, 100.0, 200.0), Stage(Way.SLEEVE, 200.0))
+    for stages, count in ((AIR, 61), (stays, 103), (three, 103)):
+        moments = _moments(stages, 900.0)
+        assert len(moments) == count and (np.diff(moments) > 0).all() and math.isclose(moments[-1], 900.0)
+
+
+def test_what_was_never_too_hot_to_touch_is_safe_at_once() -> None:
+    assert touch_safe_s(SLIM, Heat(42.0, 42.0), AIR, ROOM) == 0.0
+    assert touch_safe_s(SLIM, Heat(44.0, 42.0), AIR, ROOM) > 0.0
+
+
+def test_nothing_drawn_is_ever_hotter_than_it_was_heated() -> None:
+    """Also far outside of what was solved, where the surface bends as it likes."""
+    found = bound_of(SLIM, HOT, AIR, ROOM)
+    draws = found.draw(_moments(found.stages, 600.0))
+    sds = np.sqrt(np.diag(draws.expected.cov))
+    values = draws.expected.mean + sds * np.array(
+        [[heat, *(far,) * (len(sds) - 1)] for heat in (-3.0, 0.0, 3.0) for far in (-12.0, -6.0, 0.0, 6.0, 12.0)]
+    )
+    hottest_k = np.exp(draws.hottest(values))
+    most_k = GUARD * (HOT.temp_c - ROOM.ambient_c) * np.exp(np.maximum(values[:, 0], 0.0))
+    assert (hottest_k <= most_k[:, None] * (1 + 1e-9)).all()
+
+
+def test_a_shown_band_is_of_all_draws_the_last_one_too() -> None:
+    """Weights that miss one by rounding leave the last draw to be picked, and it is a draw like any other."""
+    hottest = np.log(np.array([[10.0, 5.0], [20.0, 15.0], [300.0, 200.0]]))
+    for weight in ([0.0, 0.0, 1.0], [0.0, 0.1, 0.89]):
+        draws: Any = SimpleNamespace(
+            weight=np.array(weight), _hottest=hottest, values=np.zeros((3, 2)), times_s=np.array([0.0, 60.0]),
+            setting=SimpleNamespace(ambient_c=23.0),
+        )  # fmt: skip
+        low, high, _ = Draws.band(draws, 0.5, 0.98)
+        assert (low.tolist(), high.tolist()) == (pytest.approx([323.0, 223.0]), pytest.approx([323.0, 223.0]))
+
+
+@pytest.mark.parametrize("factor", [0.5, 1.8])
+def test_a_reading_in_another_measure_is_as_likely_as_in_its_own(factor: float) -> None:
+    """Where what stands there was entered as so many times as much: the density of the figure, not of the steel."""
+    setting: Any = SimpleNamespace(ambient_c=23.0)
+    shown_c = np.array([40.0, 80.0, 150.0])
+    own = right_density(probe(600.0, 82.0), setting, shown_c)
+    entered = right_density(probe(600.0, 82.0 * factor), setting, shown_c, factor)
+    assert entered == pytest.approx(own / factor) and entered.argmax() == 1

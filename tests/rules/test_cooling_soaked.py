@@ -1,0 +1,92 @@
+"""Heat that had longer to go deeper than was counted: no hold is shorter than the longest it may have been."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import inf
+
+import numpy as np
+import pytest
+
+from kiosk.rules.assembly import Clamping, Coupling, Holder
+from kiosk.rules.cooling.assessment import CoolingError, Heat, Room, Stage, Way, assess, default_heated_mm
+from kiosk.rules.cooling.stand import checked, course_of, few
+from kiosk.rules.outline import Profile, outlines_of
+
+SLIM = Holder("k1", "6", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 6.0, nose_mm=21.0, projection_mm=80.0)
+HOLDERS = (SLIM, replace(SLIM, bore_mm=20.0, nose_mm=33.0, projection_mm=100.0))
+SOAKED_S = (0.0, 5.0, 20.0, 60.0, 150.0, 300.0, 450.0, 700.0, 1500.0, 4000.0)
+ROOM = Room()
+
+
+def outline(holder: Holder) -> Profile:
+    return outlines_of(holder, None)[0]
+
+
+def soaks(profile: Profile, way: Way, counted_s: float, longer_s: float) -> float:
+    """How long it is held after it came to its second place."""
+    heat = Heat(330.0, default_heated_mm(profile))
+    stages = (
+        Stage(Way.FREE_AIR, 0.0, counted_s, longer_s=longer_s),
+        Stage(way, counted_s, None, heat.length_mm if way is Way.SLEEVE else None),
+    )
+    hold_s = assess(profile, heat, stages, ROOM).hold_s
+    assert hold_s is not None
+    return hold_s - counted_s
+
+
+@pytest.mark.parametrize("way", [Way.SLEEVE, Way.FORCED_AIR, Way.MIST])
+@pytest.mark.parametrize("holder", HOLDERS, ids=lambda holder: f"nose {holder.nose_mm:g}")
+@pytest.mark.parametrize("longer_s", [60.0, inf])
+def test_a_hold_after_a_stay_of_unknown_length_is_as_long_as_after_the_worst_of_them(
+    holder: Holder, way: Way, longer_s: float
+) -> None:
+    profile, counted_s = outline(holder), 20.0
+    worst_s = max(soaks(profile, way, counted_s + each, 0.0) for each in SOAKED_S if each <= longer_s)
+    held_s = soaks(profile, way, counted_s, longer_s)
+    assert held_s >= worst_s - 2.0
+    assert held_s <= 1.6 * worst_s + 30.0, "nobody waits twice"
+
+
+def test_every_cell_is_as_warm_as_it_may_have_become() -> None:
+    """Against the courses of stays of every length, cell by cell, ever after."""
+    profile = outline(SLIM)
+    heat = Heat(330.0, default_heated_mm(profile))
+
+    def course(counted_s: float, longer_s: float):  # type: ignore[no-untyped-def]
+        first = Stage(Way.FREE_AIR, 0.0, counted_s, longer_s=longer_s)
+        return course_of(profile, heat, (first, Stage(Way.SLEEVE, counted_s, None, heat.length_mm)), ROOM)
+
+    bound = course(10.0, inf)
+    for soaked_s in SOAKED_S:
+        real = course(10.0 + soaked_s, 0.0)
+        for after_s in (0.0, 3.0, 30.0, 200.0, 900.0, 5000.0):
+            short_k = real.state(10.0 + soaked_s + after_s) - bound.state(10.0 + after_s)
+            assert short_k.max() < 0.6, (soaked_s, after_s)
+    assert np.abs(bound.state(9.99) - course(10.0, 0.0).state(9.99)).max() < 0.6, "before that it is what was counted"
+
+
+def test_a_stay_that_counts_for_no_time_at_all_may_have_been_one() -> None:
+    profile = outline(SLIM)
+    assert (
+        soaks(profile, Way.SLEEVE, 0.0, inf)
+        >= soaks(profile, Way.SLEEVE, 0.0, 60.0)
+        > soaks(profile, Way.SLEEVE, 0.0, 0.0)
+    )
+
+
+def test_where_more_places_are_taken_together_than_are_solved_what_may_have_been_longer_stays_so() -> None:
+    ways = (Way.SLEEVE, Way.FREE_AIR) * 6
+    stages = tuple(
+        Stage(way, 10.0 * at, 10.0 * at + 10.0, 40.0 if way is Way.SLEEVE else None, inf if at == 2 else 0.0)
+        for at, way in enumerate(ways)
+    )
+    kept = few((*stages, Stage(Way.SLEEVE, 120.0, None, 40.0)))
+    assert len(kept) < len(stages) and sum(stage.longer_s == inf for stage in kept) == 1
+
+
+@pytest.mark.parametrize("longer_s", [-1.0, float("nan")])
+def test_no_stay_was_longer_by_less_than_nothing(longer_s: float) -> None:
+    profile = outline(SLIM)
+    with pytest.raises(CoolingError, match="longer_s"):
+        checked(profile, Heat(330.0, 40.0), (Stage(Way.FREE_AIR, 0.0, longer_s=longer_s),), ROOM)
