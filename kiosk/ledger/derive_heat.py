@@ -70,7 +70,7 @@ def _stages(entry: L.Moved, at: Stamp, stages: list[list[Any]]) -> list[list[Any
         if stage[2] != entry.undoes:
             kept.append(stage)
         elif stage[3:]:
-            kept[-1] = [*kept[-1][:3], _UNWATCHED]
+            kept[-1] = for_longer(kept[-1])
     return kept if kept[-1][0] == entry.goal else [*kept, _stage(entry.goal, at)]
 
 
@@ -80,8 +80,13 @@ def _stage(place: str | None, at: Stamp) -> list[Any]:
 
 def unwatched(hold: TableRow) -> TableRow:
     """A running hold after a while that nobody watched: where it stands it has stood for longer than is counted."""
-    *before, (place, since_s, number, *_) = msgspec.json.decode(hold["stages"])
-    return hold | {"gaps": hold["gaps"] + 1, "stages": text([*before, [place, since_s, number, _UNWATCHED]])}
+    *before, stood = msgspec.json.decode(hold["stages"])
+    return hold | {"gaps": hold["gaps"] + 1, "stages": text([*before, for_longer(stood)])}
+
+
+def for_longer(stage: list[Any]) -> list[Any]:
+    """A stage that went on for longer than is counted."""
+    return [*stage[:3], _UNWATCHED]
 
 
 def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:

@@ -92,10 +92,11 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
     applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
     at = _at(entry, line, state)
+    leaves = applies if isinstance(applies, L.Moved) and not _counted_itself(applies.holder, line, state) else None
     try:
         for change in changes(applies, at, state) if applies else fold_unseen.dropped(entry, at, state):
             if not (isinstance(entry, L.KioskStarted) and _is_set(change, state)):
-                yield _for_all(change, line, doubtful)
+                yield _for_all(fold_unseen.longer(change, state) if leaves else change, line, doubtful)
     except Broken:
         if not line.behind:
             raise
@@ -246,6 +247,19 @@ def _at(entry: L.Entry, line: Placed, state: LedgerState) -> Stamp:
     return shared._replace(watched_s=_since_heated_s(msgspec.json.decode(hold["stages"]), line))
 
 
+def _counted_itself(holder: str, line: Placed, state: LedgerState) -> bool:
+    """Whether the line's kiosk counted the stay that ends from its beginning: of another's it knows the least only."""
+    row, hold, stay = state.get("holder", holder), state.get("hold", holder), line.said.stay
+    if row is None or hold is None or row["last_kiosk"] != line.chain or stay is None or line.said.age_s is None:
+        return False
+    return _in_order(stay, line) == msgspec.json.decode(hold["stages"])[-1][2]
+
+
+def _in_order(stay: int, line: Placed) -> int | None:
+    """A stay by the number that its line has in the tables."""
+    return line.where(line.chain, stay - WAITING) if stay >= WAITING else stay
+
+
 def _since_heated_s(stages: list[list[Any]], line: Placed) -> float:
     """The hold's own time at a line: when the stay it names began, and how long that had lasted; never more than that.
 
@@ -256,8 +270,7 @@ def _since_heated_s(stages: list[list[Any]], line: Placed) -> float:
     stay = said.stay
     if stay is None or said.age_s is None:
         return last_s
-    if stay >= WAITING:
-        stay = line.where(line.chain, stay - WAITING)
+    stay = _in_order(stay, line)
     for _, since_s, number, *_ in stages:
         if number == stay:
             return max(last_s, float(since_s) + said.age_s) if number == stages[-1][2] else last_s

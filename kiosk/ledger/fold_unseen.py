@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Collection, Iterator
+from typing import Any
 
 import msgspec
 
 from kiosk.ledger import derive_heat
-from kiosk.ledger.state import Change, LedgerState, Put, Stamp, TableRow
+from kiosk.ledger.state import Change, LedgerState, Put, Stamp, TableRow, text
 from kiosk.rules import lines as L
+from kiosk.rules.cooling.unknowns import Way
 from kiosk.rules.hold_facts import HeatValues
 from kiosk.rules.merge import Made, Matter, has_seen
 
@@ -70,6 +72,25 @@ def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Colle
         case _:
             return ()
     return [key for key in found if not all_seen(Matter.PLACE, key, chain, seen, state)]
+
+
+def longer(change: Change, state: LedgerState) -> Change:
+    """A step by a kiosk that had not counted the stay before it: where it cooled otherwise, it did so for longer.
+
+    Of the stay only the least is known, and heat that had longer to go deeper leaves the next place later.
+    """
+    if not isinstance(change, Put) or change.table != "hold" or change.row["ended_line"] is not None:
+        return change
+    stages: list[list[Any]] = msgspec.json.decode(change.row["stages"])
+    if len(stages) < 2 or _cools(stages[-2][0], state) == _cools(stages[-1][0], state):
+        return change
+    stages[-2] = derive_heat.for_longer(stages[-2])
+    return Put("hold", change.row | {"stages": text(stages)})
+
+
+def _cools(place: str | None, state: LedgerState) -> tuple[str, float | None]:
+    row = state.get("place", place) if place else None
+    return (row["way"] or Way.FREE_AIR.value, row["wet_length_mm"]) if row else (Way.FREE_AIR.value, None)
 
 
 def _with_cutter(cutter: str, state: LedgerState) -> list[str]:

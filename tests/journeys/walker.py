@@ -167,7 +167,9 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
             found.append(f"too small ({label.font_size / look.mm * theme.CAP_HEIGHT:.1f} mm): {said}")
         core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
         whole_elsewhere = screen in WHOLE_ELSEWHERE or label.text in ENDLESS
-        if label.shorten and not whole_elsewhere and core.get_extents(label.text.split(" · ")[0])[0] > width:
+        counted = label.text.split(" · ")[0]
+        least = label.text if NUMBER.fullmatch(counted) else counted  # a time by itself does not say what it is of
+        if label.shorten and not whole_elsewhere and core.get_extents(least)[0] > width:
             found.append(f"ends early ({width / look.mm:.0f} mm): {said}")
         for word in [] if label.shorten else label.text.split():
             core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import pytest
@@ -139,3 +140,34 @@ def test_facts_of_another_holder_or_place_leave_a_hold_as_it_is() -> None:
     shared(server, a, b)
     assert a.row("hold", "T1")["reading_only"] == 0
     assert VALUES["limit_c"] in a.row("hold", "T1")["began"]
+
+
+@pytest.mark.parametrize(
+    ("mover", "goal", "longer"), [(0, "F", False), (1, "F", True), (1, "R", False)], ids=["own", "another", "as before"]
+)
+def test_a_stay_that_another_kiosk_ends_may_have_been_longer_where_it_cools_otherwise_from_then_on(
+    mover: int, goal: str, longer: bool
+) -> None:
+    """Of another's stay a kiosk knows the least that it lasted; heat that went deeper leaves the next place later."""
+    server, kiosks = shop(A)
+    kiosks[0].says(*TO_STATION)
+    shared(server, *kiosks)
+    for each in kiosks:
+        each.ages[kiosks[0].row("hold", "T1")["heated_line"]] = 40.0
+    kiosks[mover].says(L.Moved("T1", "S", goal))
+    shared(server, *kiosks)
+    for each in kiosks:
+        stages = json.loads(each.row("hold", "T1")["stages"])
+        assert [stage[:2] for stage in stages] == [["S", 0.0], [goal, 40.0]]
+        assert [len(stage) > 3 for stage in stages] == [longer, False]
+        assert each.wrong() == []
+
+
+def test_where_a_step_of_another_kiosk_is_taken_back_nothing_was_longer() -> None:
+    server, (a, b) = shop(A)
+    a.says(*TO_STATION, L.Moved("T1", "S", "F"))
+    shared(server, a, b)
+    a.says(L.Moved("T1", "F", "S", undoes=a.row("holder", "T1")["since_line"]))
+    shared(server, a, b)
+    assert [stage[0] for stage in json.loads(b.row("hold", "T1")["stages"])] == ["S"]
+    assert a.tables() == b.tables()
