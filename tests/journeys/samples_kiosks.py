@@ -28,7 +28,8 @@ def _rows() -> tuple[KioskRow, ...]:
 
 def _kiosks(screen: Any, state: str) -> None:
     screen.trouble = ""
-    screen._listed(Kiosks(state != "alone", _rows() if state != "alone" else (), None, "Cabinet"), act="")
+    joined = state not in ("alone", "refused")
+    screen._listed(Kiosks(joined, _rows() if joined else (), None, "Cabinet"), act="")
     match state:
         case "kiosk":
             screen.choose(Choice("4", _NAMES[4]))
@@ -47,7 +48,7 @@ def _kiosks(screen: Any, state: str) -> None:
             screen._begin()
             screen.take_code(_SAID)
         case "refused":
-            screen._not_joined(LinkFault(Cause.FORKED))
+            screen._failed(LinkFault(Cause.FORKED))
         case "places":
             card = type("Card", (), {"place": Place("P", "x", Kind.CABINET), "name": "Cabinet B, window side"})
             screen._places(((card, ()),) * 9)
