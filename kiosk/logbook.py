@@ -99,6 +99,7 @@ def begin(data: Path) -> bool:
         file = _File(path, maxBytes=MOST_BYTES, backupCount=KEPT, encoding="utf-8")
     except (OSError, ValueError):
         return False
+    file.setLevel(logging.INFO)  # Kivy lets every library's own talk through until it has read its settings
     terminal = logging.StreamHandler(sys.stderr)  # the service manager's journal, where there is one
     terminal.setLevel(logging.WARNING)
     for handler, ways in ((file, True), (terminal, False)):

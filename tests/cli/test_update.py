@@ -8,11 +8,15 @@ import hashlib
 import io
 import json
 import os
+import shutil
+import sqlite3
 import subprocess
 import sys
 import sysconfig
+import time
 import zipfile
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -20,11 +24,18 @@ import pytest
 from kiosk import __version__, installed
 from kiosk.commands import updating
 from kiosk.commands.updating import UpdateRefused, look
+from kiosk.desk import Desk
 from kiosk.ledger.upgrade import VERSION
+from kiosk.rehearsal import PretendedTime
+from kiosk.rules.assembly import Clamping
+from kiosk.rules.cards import Heat
+from kiosk.rules.finding import Usable
+from kiosk.rules.outcomes import Refused
 
 ROOT = Path(__file__).resolve().parents[2]
 Change = Callable[[str, str], str]
 NEWER = "99.1"
+DAY_S = 86400.0
 
 
 def run(*command: str | Path, cwd: Path, **more: str) -> subprocess.CompletedProcess[str]:
@@ -106,10 +117,55 @@ def meant(base: Path) -> dict[str, object]:
     return json.loads((base.parent.parent / installed.FOLDER / installed.NAME).read_text())  # type: ignore[no-any-return]
 
 
-def where_all_stand(base: Path, data: Path) -> dict[str, str]:
-    """Every assembly's place; whether it counts as cool is stricter once a book was put back."""
+@pytest.fixture(scope="module")
+def imported(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with the demo shop, written once."""
+    data = tmp_path_factory.mktemp("imported") / "data"
+    done = run(
+        *(sys.executable, "-P", "-m", "kiosk", "import", ROOT / "demo_tags", "--write", "--data", data), cwd=ROOT
+    )
+    assert done.returncode == 0, done.stderr
+    return data
+
+
+@pytest.fixture
+def data(imported: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(imported, tmp_path / "data"))
+
+
+def holders(data: Path) -> dict[str, dict[str, object]]:
+    """All that the book says of every holder now, by key."""
+    with closing(sqlite3.connect(data / "ledger.db")) as book:
+        book.row_factory = sqlite3.Row
+        return {row["key"]: dict(row) for row in book.execute("select * from holder")}
+
+
+def found(base: Path, data: Path) -> dict[str, dict[str, object]]:
+    """What `find` answers for every holder with a 12 in it, by key."""
     lines = says(base, "find", "12", "--json", "--data", data).stdout.splitlines()
-    return {found["key"]: found["place_name"] for found in map(json.loads, lines)}
+    return {each["key"]: each for each in map(json.loads, lines)}
+
+
+def heated(data: Path) -> float:
+    """Heats T001 after nine days of watching and lays it to cool: how long its hold still was a while later, s.
+
+    By the clock on the wall that was a month ago.
+    """
+    clock = PretendedTime(time.time() - 30 * DAY_S)
+    with Desk.open(data, counter=clock.counter, wall=clock.wall) as desk:
+        for _ in range(9):
+            clock.forward(DAY_S)
+            desk.tick()
+        place = desk.session.cards.find_place
+        holder = desk.session.holder("T001").code
+        for code in (holder, place("Shrink station"), holder, place("Rack 1")):
+            assert code is not None
+            desk.scan(code)
+        clock.forward(300.0)
+        desk.tick()
+        hold = desk.session.holder("T001").hold
+        assert hold is not None and hold.remaining_s > 600.0
+        return hold.remaining_s
 
 
 # What is refused -------------------------------------------------------------------------------------------------
@@ -214,10 +270,8 @@ def test_what_cannot_be_read_or_is_not_whole_means_the_first_version(base: Path,
 
 
 def test_a_version_that_crashes_at_its_start_is_left_by_itself_and_the_book_is_as_it_was(
-    base: Path, built: Path, tmp_path: Path
+    base: Path, built: Path, data: Path, tmp_path: Path
 ) -> None:
-    data = tmp_path / "data"
-    assert says(base, "import", ROOT / "demo_tags", "--write", "--data", data).returncode == 0
     lines = says(base, "check", "--data", data).stdout
 
     def crashes(name: str, text: str) -> str:
@@ -233,12 +287,13 @@ def test_a_version_that_crashes_at_its_start_is_left_by_itself_and_the_book_is_a
 
 
 def test_a_version_that_brought_the_book_to_a_newer_form_and_then_failed_gives_back_a_book_the_older_one_reads(
-    base: Path, built: Path, tmp_path: Path
+    base: Path, built: Path, data: Path, tmp_path: Path
 ) -> None:
-    data = tmp_path / "data"
-    assert says(base, "import", ROOT / "demo_tags", "--write", "--data", data).returncode == 0
-    stood = where_all_stand(base, data)
-    assert stood
+    heated(data)
+    before, answered = holders(data), found(base, data)
+    shrunk = {key for key, row in before.items() if row["clamping"] == Clamping.SHRINK_FIT.value} - {"T001"}
+    assert len(answered) > len(answered.keys() & shrunk) > 0
+    assert {key for key, row in before.items() if row["heat"] != Heat.COOL.value} == {"T001"}
 
     def upgrades(name: str, text: str) -> str:
         if name == "kiosk/commands/running.py":
@@ -256,13 +311,44 @@ def test_a_version_that_brought_the_book_to_a_newer_form_and_then_failed_gives_b
     assert says(base, "open", "--service", "--data", data).returncode == 2  # no display here, and nothing worse
     assert meant(base)["name"] == ""
     assert says(base, "check", "--data", data).returncode == 0
-    assert where_all_stand(base, data) == stood
     assert any((data / "replaced").iterdir())
+    # The older version cannot read what was written since the copy, so that nobody knows what was heated since then.
+    unknown = {key: row | {"heat": Heat.UNKNOWN.value} for key, row in before.items() if key in shrunk}
+    assert holders(data) == before | unknown
+    hotter = {key: {"usable": int(Usable.UNPROVEN)} for key in shrunk}
+    assert found(base, data) == {key: each | hotter.get(key, {}) for key, each in answered.items()}
 
 
-def test_a_start_whose_copy_cannot_be_made_is_no_trial(base: Path, built: Path, tmp_path: Path) -> None:
-    data = tmp_path / "data"
-    assert says(base, "import", ROOT / "demo_tags", "--write", "--data", data).returncode == 0
+def test_an_update_under_a_hold_and_the_way_back_count_only_what_was_watched(
+    base: Path, built: Path, data: Path, tmp_path: Path
+) -> None:
+    remaining_s = heated(data)
+
+    def opens(name: str, text: str) -> str:
+        if name == "kiosk/commands/running.py":
+            works = "import kiosk.installed; from kiosk.desk import Desk; Desk.open(arguments.data).close()"
+            return f"def open_window(arguments):\n    {works}\n    kiosk.installed.reached()\n    return 0\n"
+        return text
+
+    def crashes(name: str, text: str) -> str:
+        return opens(name, text).replace("kiosk.installed.reached()", "raise RuntimeError('broken')")
+
+    for version, change in ((NEWER, opens), ("99.2", crashes)):
+        on_trial(base, anew(built, tmp_path / "w", version, change), version)
+        says(base, "open", "--service", "--data", data)
+        if change is crashes:
+            assert meant(base)["tried"]
+            says(base, "open", "--service", "--data", data)
+        clock = PretendedTime(time.time())
+        with Desk.open(data, counter=clock.counter, wall=clock.wall) as desk:
+            hold = desk.session.holder("T001").hold
+            assert hold is not None and remaining_s - 30.0 < hold.remaining_s <= remaining_s, version
+            desk.scan(desk.session.holder("T001").code)
+            place = desk.session.cards.find_place("Cabinet A · 1-01")
+            assert place is not None and isinstance(desk.scan(place).outcome, Refused)
+
+
+def test_a_start_whose_copy_cannot_be_made_is_no_trial(base: Path, built: Path, data: Path, tmp_path: Path) -> None:
     on_trial(base, anew(built, tmp_path / "w"))
     (base.parent.parent / installed.FOLDER / f"before-{NEWER}").write_text("in the way")
     assert "stays as it was" in says(base, "open", "--service", "--data", data).stderr

@@ -48,6 +48,7 @@ def _kiosks(screen: Any, state: str) -> None:
             screen._begin()
             screen.take_code(_SAID)
         case "refused":
+            screen._begin()
             screen._failed(LinkFault(Cause.FORKED))
         case "places":
             card = type("Card", (), {"place": Place("P", "x", Kind.CABINET), "name": "Cabinet B, window side"})

@@ -7,7 +7,7 @@ holders are moved and lines are written; a label of another shop, which is refus
 gets a hint; and nothing.  Prints at the end of every minute the megabytes, the open files, the share of a core the
 minute took and the lines and, last, the growth from the first minute to the last.  The code is 1 where memory grew by
 more than a tenth or files by more than a few, and where the window was not at work: it ended, or its book did not grow
-in a minute.
+in a minute.  Fonts are counted apart: every screen seen for the first time adds a few (`handles.py`).
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from kiosk import where
 from kiosk.ledger.book import NAME
 from kiosk.rules.codes import CodeKind, make
 from tests.journeys.display import Display
+from tests.journeys.handles import MOST_FONTS, open_files
 from tests.journeys.window import draw_label
 
 MOST_GROWTH = 1.10
@@ -49,14 +50,6 @@ def resident_mb(process: int) -> float:
         if line.startswith("VmRSS"):
             return int(line.split()[1]) / 1024.0
     raise ProcessLookupError(process)  # it has ended, and nobody has asked for its code
-
-
-def open_files(process: int) -> int:
-    """How many handles a process has open.  Raises ProcessLookupError where there is none."""
-    try:
-        return len(list(Path(f"/proc/{process}/fd").iterdir()))
-    except FileNotFoundError:
-        raise ProcessLookupError(process) from None
 
 
 def worked_s(process: int) -> float:
@@ -122,16 +115,19 @@ def main() -> int:
         )
         held: list[float] = []
         files: list[int] = []
+        fonts: list[int] = []
         written: list[int] = []
         worked = 0.0
         try:
             for minute in range(1, minutes + 1):
                 time.sleep(60.0)
                 held.append(resident_mb(window.pid))
-                files.append(open_files(window.pid))
+                for kind, count in zip((fonts, files), open_files(window.pid), strict=True):
+                    kind.append(count)
                 written.append(lines_in(data))
                 share, worked = (worked_s(window.pid) - worked) / 60.0, worked_s(window.pid)
-                told = f"{held[-1]:7.1f} MB {files[-1]:4} files {share:5.1%} of a core {written[-1]:7} lines"
+                opened = f"{files[-1]:4} files {fonts[-1]:3} fonts"
+                told = f"{held[-1]:7.1f} MB {opened} {share:5.1%} of a core {written[-1]:7} lines"
                 print(f"{minute:4} min {told}", flush=True)
         except ProcessLookupError:
             print(f"the window ended in minute {len(held) + 1}", flush=True)
@@ -142,10 +138,12 @@ def main() -> int:
             display.close()
     idle = [number + 2 for number, more in enumerate(np.diff(written)) if more == 0]
     print(f"after {minutes} min {held[-1] / held[0]:.3f} of the first minute's, {max(held) / held[0]:.3f} at most,")
-    print(f"files {files[0]} in the first, {files[-1]} in the last, {max(files)} at most")
+    for kind, counts in (("files", files), ("fonts", fonts)):
+        print(f"{kind} {counts[0]} in the first, {counts[-1]} in the last, {max(counts)} at most")
     if idle:
         print(f"nothing was written in minute {', '.join(map(str, idle))}: it was not at work")
-    return int(bool(idle) or max(held) > held[0] * MOST_GROWTH or max(files) > files[0] + MOST_FILES)
+    grown = max(held) > held[0] * MOST_GROWTH or max(files) > files[0] + MOST_FILES or max(fonts) > MOST_FONTS
+    return int(bool(idle) or grown)
 
 
 if __name__ == "__main__":

@@ -42,6 +42,7 @@ from kiosk.screens.parts.touch import Panel, Touchable  # noqa: E402
 from kiosk.screens.sounds import Sounds  # noqa: E402
 from kiosk.screens.theme import look  # noqa: E402
 from tests.journeys.finger import corners, taken_by  # noqa: E402
+from tests.journeys.handles import MOST_FONTS, open_files  # noqa: E402
 from tests.journeys.samples import SAMPLES as FLOOR  # noqa: E402
 from tests.journeys.samples_kiosks import SAMPLES as KIOSKS  # noqa: E402
 from tests.journeys.samples_records import SAMPLES as RECORDS  # noqa: E402
@@ -166,7 +167,9 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
             found.append(f"too small ({label.font_size / look.mm * theme.CAP_HEIGHT:.1f} mm): {said}")
         core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
         whole_elsewhere = screen in WHOLE_ELSEWHERE or label.text in ENDLESS
-        if label.shorten and not whole_elsewhere and core.get_extents(label.text.split(" · ")[0])[0] > width:
+        counted = label.text.split(" · ")[0]
+        least = label.text if NUMBER.fullmatch(counted) else counted  # a time by itself does not say what it is of
+        if label.shorten and not whole_elsewhere and core.get_extents(least)[0] > width:
             found.append(f"ends early ({width / look.mm:.0f} mm): {said}")
         for word in [] if label.shorten else label.text.split():
             core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
@@ -283,6 +286,8 @@ def main() -> None:
     unsampled = sorted(set(SCREENS) - {name for name, _, _ in SAMPLES})
     for name in unsampled:
         REPLIES.write(f"no sample of the screen {name!r} in tests/journeys/samples.py\n")
+    if sys.platform == "linux" and not 0 < (fonts := open_files(os.getpid())[0]) <= MOST_FONTS:
+        REPLIES.write(f"{fonts} font files are open\n")
     REPLIES.write("walked\n")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import pytest
@@ -257,7 +258,8 @@ def test_a_start_counts_a_gap_in_each_running_hold_and_in_no_other(told: Told) -
     told.say(L.Moved("T1", "P1", "P3"), L.Heated("T1", "P3"))
     running = told.row("hold", "T1")
     told.say(L.KioskStarted("1"), L.KioskStarted("1"))
-    assert told.row("hold", "T1") == running | {"gaps": 2}
+    (stands,) = json.loads(running["stages"])
+    assert told.row("hold", "T1") == running | {"gaps": 2, "stages": json.dumps([[*stands, 1]], separators=(",", ":"))}
     told.say(L.HoldEnded("T1", "reading", running["heated_line"]), L.KioskStarted("1"))
     assert told.row("hold", "T1")["gaps"] == 2
 
