@@ -174,7 +174,7 @@ def test_a_guessed_map_is_saved_to_be_mended(data: Path, tmp_path: Path, capsys:
     saved = tmp_path / "map.toml"
     first = main(["compare", "Mill 1", str(listed), "--save-map", str(saved), "--data", str(data)])
     out = capsys.readouterr().out
-    assert first == WANTING and "by the kiosk, not in the control" in out
+    assert first == WANTING and "in the kiosk, not in the control" in out
     assert main(["compare", "Mill 1", str(listed), "--map", str(saved), "--data", str(data)]) == WANTING
     assert capsys.readouterr().out == out
 

@@ -137,9 +137,12 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
     touches: list[Any] = []
     pictures: list[Any] = []
     grounds: list[Any] = []
+    found: list[str] = []
 
     def walk(widget: Any) -> None:
         if widget.opacity == 0 or widget.height < 1 or widget.width < 1:
+            if isinstance(widget, Touchable) and widget.opacity and not widget.disabled and widget.width > look.touch:
+                found.append(f"no height left for a target: {getattr(widget, 'text', type(widget).__name__)}")
             return
         if isinstance(widget, Label) and widget.text.strip():
             labels.append(widget)
@@ -153,7 +156,6 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
             walk(child)
 
     walk(frame)
-    found = []
     for picture in pictures:
         if picture.height < (LEAST_PICTURE_MM - 0.15) * look.mm:
             found.append(f"drawing only {picture.height / look.mm:.1f} mm high, wants {LEAST_PICTURE_MM:.0f}")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kivy.properties import NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
@@ -38,10 +38,15 @@ class LineRow(PagedRow):
 
     most_lines = NumericProperty(2)
     most_below = NumericProperty(2)
+    word_below = BooleanProperty(False)  # the word stands under the rest, which then has the whole width
 
 
 class WholeRow(LineRow):
     """The same for the book: what was done or refused is at a line's end, so narrow panels give it a third one."""
+
+
+class NamedRow(LineRow):
+    """The same for names that tell holders apart by their last figures: narrow panels have the word below them."""
 
 
 class TouchRow(LineRow):

@@ -42,7 +42,7 @@ class NumberPad(GridLayout):
     value = NumericProperty(math.nan)
     decimals = NumericProperty(1)
     sign = StringProperty(".")
-    key_px = NumericProperty()  # height of a key
+    key_px = NumericProperty()  # height of a key; never less than a touch
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
