@@ -289,7 +289,10 @@ class Window:
         answer = self._process.stdout.readline()
         if not answer:
             raise AssertionError(f"the window is gone:\n{self._said()}")
-        return json.loads(answer)
+        told = json.loads(answer)
+        if isinstance(told, dict) and told.keys() == {"error"}:
+            raise AssertionError(f"the desk could not answer {asked}: {told['error']}")
+        return told
 
     def _said(self) -> str:
         self._log.seek(0)
