@@ -124,7 +124,7 @@ def test_a_folder_of_pictures_plays_as_a_camera_would(
 
 def test_a_new_kiosk_says_what_to_do_first_and_that_it_has_no_camera(open_window: Callable[..., Window]) -> None:
     kiosk = open_window(demo=False, camera="7")
-    for step, past in enumerate(("Later", "Go on", "Later", "Later", "It is right"), 1):
+    for step, past in ((1, "Later"), (2, "Later"), (4, "Later"), (5, "It is right")):  # no place yet, so none of them is asked for
         kiosk.sees(f"{step} of 6")
         kiosk.touch(past)
     kiosk.sees("Empty: later")
