@@ -29,7 +29,7 @@ from packaging.tags import sys_tags
 from packaging.utils import InvalidWheelFilename, canonicalize_name, parse_wheel_filename
 from packaging.version import InvalidVersion, Version
 
-from kiosk import __version__, installed
+from kiosk import __version__, filing, installed
 from kiosk.commands.output import DONE, WANTING, complain, data_folder
 from kiosk.screens import display
 
@@ -142,7 +142,7 @@ def _make(wheel: Wheel) -> str:
             needed = f"{ROOM_BYTES / 1e9:g} GB are needed and {free / 1e9:.1f} GB are free"
             raise UpdateRefused(f"{updates}: {needed}; make room, then do it again")
         _fill(home, wheel)
-        (home / installed.WHOLE).write_text(name, "utf-8")
+        filing.write(home / installed.WHOLE, name)
     except (OSError, subprocess.SubprocessError) as error:
         shutil.rmtree(home, ignore_errors=True)
         raise UpdateRefused(f"no environment could be made of {wheel.path.name}: {error}") from None

@@ -26,6 +26,7 @@ from kiosk.rules.hold_facts import HoldFacts, HoldRules, Stay, cooling_from_s, l
 from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile, outlines_of
 
+_DRY_MM = 1.0  # of the neck before the flange
 
 class Case(NamedTuple):
     """One of them, solved.  heating_s: how long after its scan it may have been heated."""
@@ -132,7 +133,7 @@ def _as_solved(
         since_s = max(stay.since_s - start_s, 0.0)
         # It may have left the coil as soon as it was scanned: then its heat went deeper before it left the station.
         longer_s = inf if stay.unwatched else 0.0 if stages else start_s - facts.heated_at_s
-        stage = Stage(way_of(stay), since_s, None, _wet_mm(stay, heat), longer_s)
+        stage = Stage(way_of(stay), since_s, None, _wet_mm(stay, heat, profile), longer_s)
         if stages and stages[-1].start_s == since_s and stages[-1].longer_s == 0:
             stages.pop()
         if stages:
@@ -145,11 +146,15 @@ def _as_solved(
     return profile, heat, tuple(stages)
 
 
-def _wet_mm(stay: Stay, heat: Heat) -> float | None:
-    """A sleeve whose length nobody entered wets no more than was heated; taken for a bath it would end holds early."""
-    if stay.wet_length_mm is None and way_of(stay) is Way.SLEEVE:
-        return heat.length_mm
-    return stay.wet_length_mm
+def _wet_mm(stay: Stay, heat: Heat, profile: Profile) -> float | None:
+    """A sleeve whose length nobody entered wets no more than was heated; taken for a bath it would end holds early.
+
+    And it goes round the nose: the flange's face stands on it, dry, however long the sleeve.
+    """
+    if way_of(stay) is not Way.SLEEVE:
+        return stay.wet_length_mm
+    flange_z_mm, _ = profile.flange_mm
+    return min(heat.length_mm if stay.wet_length_mm is None else stay.wet_length_mm, max(flange_z_mm - _DRY_MM, 0.0))
 
 
 def _body_c(facts: HoldFacts, rules: HoldRules) -> float | None:

@@ -139,8 +139,8 @@ class KioskApp(App):
             self._kept.guard()
         Window.bind(on_flip=self._flipped)
         self._tick(0.0)  # before all else: what is hot, and the screen that fills the window for it
-        self.worker.ask(_reached)  # before anything a hand does is written
         self.clerk.fetch("heat")
+        self.worker.ask(_reached)  # before anything a hand does is written
         self.worker.ask(_load_check)
         self.worker.ask(common.changed_outside(), self._opened)
         self.worker.ask(common.past_lost(), self.clerk.begins_without)

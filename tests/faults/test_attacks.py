@@ -296,6 +296,14 @@ def test_heat_that_went_deeper_while_nobody_watched_is_in_the_sleeve_until_it_is
     watch(floor, 1200.0)
 
 
+def test_a_holder_heated_nine_times_is_in_a_sleeve_as_long_as_its_neck_until_it_is_cool(floor: Floor) -> None:
+    for _ in range(9):
+        heat(floor, "T002")
+        floor.wait(38.0)
+    goes(floor, "T002", "Sleeve 1")
+    watch(floor, 1000.0)
+
+
 @pytest.mark.parametrize("seconds", [59.0, 62.0, 90.0])
 def test_a_holder_that_left_the_coil_as_it_was_scanned_has_soaked_since(floor: Floor, seconds: float) -> None:
     heat(floor, "T008")

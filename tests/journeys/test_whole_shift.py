@@ -96,7 +96,8 @@ def test_a_setter_works_a_whole_shift_by_hand(open_window: Callable[..., Window]
     assert kiosk.hot() == [], "six readings are enough"
     kiosk.touch("Back")
 
-    # Measured, then to its machine.
+    # Measured when it is good to, then to its machine.
+    kiosk.wait(600.0)
     hand.carry("T014", "Presetter")
     kiosk.sees("Moved", "measure it")
     kiosk.touch("Shop")

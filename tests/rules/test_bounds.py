@@ -24,6 +24,7 @@ OWN = {
     *((L.TemperatureRead, name) for name in ("expected_c", "ambient_c", "by_heat_k", "by_film_k", "other_sd_k")),
     *((L.TemperatureRead, name) for name in ("heating", "spread_k", "usual_c", "about_heat")), (L.HoldEnded, "heating"),
     (L.ReadingWithdrawn, "reading"), (L.ReadingWithdrawn, "heating"),
+    *((L.KioskLockedOut, name) for name in ("shared", "unshared")),
     *((L.AuditClosed, field.name) for field in fields(L.AuditClosed)),
 }  # fmt: skip
 HOLDER = Holder("k", "n", Coupling(Family.HOLLOW_TAPER, 63), Clamping.SHRINK_FIT, 12.0)

@@ -132,6 +132,15 @@ def test_a_stay_that_nobody_watched_to_its_end_may_have_been_longer_however_shor
     assert not still.may_have_soaked and not still.teaches
 
 
+@pytest.mark.parametrize("wet_mm", [79.5, 300.0])
+def test_a_sleeve_goes_round_the_nose_and_leaves_the_flange_dry_however_long_it_is(wet_mm: float) -> None:
+    (found,) = asked(heated(9e6, Stay("sleeve", 5.0, "sleeve", wet_mm)))
+    flange_z_mm, _ = found.profile.flange_mm
+    assert found.stages[-1].wet_length_mm == flange_z_mm - 1.0 < wet_mm
+    (bath,) = asked(heated(9e6, Stay("mist", 5.0, "mist", wet_mm)))
+    assert bath.stages[-1].wet_length_mm == wet_mm
+
+
 def test_heat_is_what_was_written_down_and_else_the_shops() -> None:
     (found,) = asked(heated(9e6))
     assert found.heat == Heat(330.0, default_heated_mm(found.profile), None) and found.room == RULES.room

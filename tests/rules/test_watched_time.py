@@ -15,9 +15,12 @@ SHOWING = {
     "rules/audit_findings.py": "how old a measured length is, as a note in an audit",
     "desk/copies.py": "when the next copy of the ledger is due",
     "desk/inbox.py": "papers, newest first",
+    "desk/sticks.py": "shop data on a stick, newest first",
+    "desk/wall_clock.py": "when the network set the wall clock last, as it is shown of the kiosk's own health",
     "desk/labels.py": "the time of day on a hot tag",
     "desk/records.py": "the stretch of time a report is about",
     "rules/next_step.py": "the time of day at which something that is counted in watched time comes due",
+    "rules/wellbeing.py": "how old the newest copy is and whether the wall clock is right, in words: nothing of steel",
     "desk/reports.py": "the audits before this one, in its trend",
 }
 

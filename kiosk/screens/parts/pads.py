@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.uix.anchorlayout import AnchorLayout
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.gridlayout import GridLayout
 
@@ -81,6 +82,20 @@ class NumberPad(GridLayout):
     def on_text(self, _: object, text: str) -> None:
         plain = text.replace(self.sign, ".").rstrip(".")
         self.value = float(plain) if plain else math.nan
+
+
+class PadStand(AnchorLayout):
+    """Where a number pad stands: beside what is typed or below it, its keys as large as all of `beside` allows."""
+
+    beside = ObjectProperty(None, allownone=True, rebind=True)
+    key_px = NumericProperty()  # height of a key; the pad in it takes it
+
+    @staticmethod
+    def key_in(size: tuple[float, float], wide: bool, touch: float, pad: float, gap: float) -> float:
+        """Height of a key in pixels, never under `touch`, in a layout of this size with margins and gaps."""
+        width, height = size
+        room = min((height - pad * 2 - gap * 2) / 3, width * 0.13) if wide else height * 0.13
+        return max(touch, min(touch * 1.9, room))
 
 
 class NumberEntry(BoxLayout):
