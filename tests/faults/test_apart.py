@@ -96,7 +96,7 @@ def _as_kept(state: MemoryState) -> tuple[object, ...]:
     return (
         holder["place"], holder["heat"], runs,
         bool(hold["reading_only"]) if hold is not None and runs else None,
-        [(place, round(since_s - first_s, 6), line - len(BEFORE)) for place, since_s, line in stages],
+        [(place, round(since_s - first_s, 6), line - len(BEFORE)) for place, since_s, line, *_ in stages],
         difference is not None and difference["closed_line"] is None,
     )  # fmt: skip
 
