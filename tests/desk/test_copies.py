@@ -89,7 +89,7 @@ def test_a_copy_put_back_brings_its_settings_only_where_there_are_none(shop: Sho
 def test_a_second_folder_is_tried_before_it_is_set_and_tells_when_its_last_copy_was_made(
     shop: Shop, tmp_path: Path
 ) -> None:
-    stick = tmp_path / "INTENSO" / "holder-kiosk"
+    stick = tmp_path / "SHOPSTICK" / "holder-kiosk"
     takes_copies(stick)
     assert list(stick.iterdir()) == [] and newest_in(shop.folder, stick) is None
     made = shop.desk.copies.backup(stick)[0].copy

@@ -23,7 +23,7 @@ from tests.conftest import Shop
 def stick(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A stick that is plugged in, in its user's folder, beside one that is only a folder."""
     media = tmp_path / "media"
-    stick = media / "kiosk" / "INTENSO"
+    stick = media / "kiosk" / "SHOPSTICK"
     stick.mkdir(parents=True)
     (media / "kiosk" / "left behind").mkdir()
     monkeypatch.setattr(sticks, "MOUNTED_UNDER", (media, tmp_path / "there is none"))
@@ -40,9 +40,9 @@ def test_a_stick_shows_its_tables_and_whole_shops_and_nothing_that_is_hidden(sti
     (tmp_path / "data" / "imports" / "mine.csv").write_text("x", "utf-8")
     found = sticks.found(tmp_path / "data")
     assert {(each.path.name, each.drive, each.whole) for each in found} == {
-        ("the old shop", "INTENSO", True),
-        ("more.CSV", "INTENSO", False),
-        ("list.txt", "INTENSO", False),
+        ("the old shop", "SHOPSTICK", True),
+        ("more.CSV", "SHOPSTICK", False),
+        ("list.txt", "SHOPSTICK", False),
         ("mine.csv", "imports", False),
     }
 

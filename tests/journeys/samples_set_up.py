@@ -150,10 +150,10 @@ def _stick(screen: Any, page: str, kinds: str = "hpb") -> None:
 
 def _bring_in(screen: Any, state: str) -> None:
     screen.shown()
-    stick = Path("/media/kiosk/INTENSO")
+    stick = Path("/media/kiosk/SHOPSTICK")
     screen._where = Where(Path("/data"), "…/holder-kiosk/imports", {})
     screen.folder = "…/holder-kiosk/imports"
-    found = Found(stick / "Holders of the second hall.csv", "INTENSO", False, 1.79e9)
+    found = Found(stick / "Holders of the second hall.csv", "SHOPSTICK", False, 1.79e9)
     names = ("Roughing mill Ø12 R1 long", "Shrink 63 Ø12 L120")
     figures = (("projection_mm", "88", "120.5"), ("nose_mm", "24", "27"), ("insert_max_mm", "47", "52")) * 2
     if state in ("files", "none"):

@@ -233,7 +233,7 @@ def _settings(screen: Any, row: str = "", figure: bool = False) -> None:
         if figure:
             screen.take("figure")
         if row == "backup.second_folder":
-            screen.looked(row, ("/media/kiosk/INTENSO/holder-kiosk", "/mnt/office server/holder-kiosk"))
+            screen.looked(row, ("/media/kiosk/SHOPSTICK/holder-kiosk", "/mnt/office server/holder-kiosk"))
             screen.last_copy(1.79e9)
 
 
