@@ -157,6 +157,7 @@ class Hold(Table):
     ended_line = IntegerField(null=True, index=True)  # safe to touch since; kept, because it may still be warm
     reading_only = IntegerField(default=0)  # something was not seen: only a reading ends it
     gaps = IntegerField(default=0)  # how often the kiosk stopped watching since
+    heats = IntegerField(default=1)  # how many heatings in a row it is the last of, none of whose holds had ended
 
 
 class Doubted(Table):

@@ -323,6 +323,7 @@ class Cards:
             withdrawn=tuple(reading for reading in read if reading.verdict == WITHDRAWN),
             clock=held["kiosk"],
             stay=stages[-1][2],
+            heats=held["heats"],
         )
 
 
