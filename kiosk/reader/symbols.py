@@ -58,6 +58,11 @@ class Reading:
     still: bool = False
 
 
+def spent_in(symbols: Iterable[Symbol]) -> dict[str, float]:
+    """Share of its error correction that each label of a picture needs, by text, where it can be told."""
+    return {symbol.text: symbol.spent for symbol in symbols if symbol.spent is not None}
+
+
 def centre(corners: Corners) -> Point:
     """Mean of the corners."""
     return (
