@@ -156,7 +156,7 @@ def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float) -> Sight | N
     outline = found or located
     if outline is None:
         return None
-    if located is not None and _area(located.corners) > 2 * _area(outline.corners):
+    if located is not None and not located.rough and _area(located.corners) > 2 * _area(outline.corners):
         outline = located  # what was glimpsed is a part of it
     return Sight(outline.corners, advise(measure(grey, outline)), at_s)
 

@@ -35,10 +35,14 @@ class Symbol:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """A symbol that is there but was not read.  `module_px`: estimated edge of one module, in pixels."""
+    """A symbol that is there but was not read.  `module_px`: estimated edge of one module, in pixels.
+
+    rough: it lies about there, by a finder pattern of it alone.
+    """
 
     corners: Corners
     module_px: float
+    rough: bool = False
 
     @property
     def centre(self) -> Point:

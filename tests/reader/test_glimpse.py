@@ -51,6 +51,14 @@ def test_place_and_module_of_a_whole_label_are_true_within_a_tenth(trouble):
         assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.15 * side
 
 
+@pytest.mark.parametrize("seed", [31006, 31007, 31009], ids=["finders smeared", "much larger", "half faded"])
+def test_a_worn_label_is_seen_where_it_lies_and_wiping_it_is_asked_for(seed):
+    scene, picture, found = seen(Trouble.WORN, seed)
+    true = corners(scene)
+    assert found is not None and advise(measure(picture, found)) is Hint.WIPE_IT
+    assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.1 * np.hypot(*(true[0] - true[2]))
+
+
 def test_a_lamps_spot_over_half_a_label_leaves_enough_to_see_it():
     hints = []
     for seed in range(320, 326):
