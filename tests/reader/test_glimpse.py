@@ -77,6 +77,10 @@ def test_without_a_label_nothing_is_seen(view):
     assert found == [None] * 4
 
 
+def test_light_that_runs_along_steel_is_no_lamps_spot_on_a_label():
+    assert glimpse(grey(next(empty(Empty.STEEL, 34000, 1)))) is None
+
+
 @pytest.mark.parametrize("shape", [(720, 1280), (21, 21), (64, 2000), (1, 1)])
 @pytest.mark.parametrize("level", [0, 128, 255])
 def test_plain_pictures_of_any_shape_show_nothing(shape, level):
