@@ -11,7 +11,6 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import cv2
@@ -28,7 +27,7 @@ from kiosk.reader.stream import Event, Help, Seen, Stream
 from kiosk.reader.symbols import Outline as Outline
 from kiosk.reader.symbols import Reading, spent_in
 from kiosk.screens.late_reader import LateReader
-from kiosk.screens.looking import Finder, Looking
+from kiosk.screens.looking import Finder, Looking, Photograph
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 
@@ -45,20 +44,13 @@ _FINE = (CameraState.LIVE, CameraState.STARTING, CameraState.STOPPED)
 log = logging.getLogger("kiosk.screens.camera")
 
 
-@dataclass(frozen=True, slots=True)
-class Photograph:
-    """A photograph that was read.  size: width and height, px, of the picture that `reading`'s corners are in."""
-
-    reading: Reading
-    size: tuple[int, int]
-
-
 class Eye:
     """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code.
 
     What reads is loaded once `desk_spoke` is set: what is hot is told first.
-    keeper: keeps what could not be read or was refused.  damaged: takes what share of their error correction the damage
-    of labels takes, by text.
+    keeper: keeps what could not be read or was refused.  in_turn: does what came of a frame of that time once what
+    hands did before it has been answered (`turns.Turns.take`); at once where nobody touches.  damaged: takes what share
+    of their error correction the damage of labels takes, by text.
     """
 
     def __init__(
@@ -68,11 +60,13 @@ class Eye:
         scanned: Callable[[str], None],
         desk_spoke: threading.Event | None = None,
         keeper: Keeper | None = None,
+        in_turn: Callable[[float, Callable[[], Any]], None] = lambda _, call: call(),
         damaged: Callable[[Mapping[str, float]], Any] | None = None,
     ) -> None:
         self._screen = screen
         self._post = post
         self._scanned = scanned
+        self._in_turn = in_turn
         self._keeper = keeper
         self._damaged = damaged
         self._camera: Camera | None = None
@@ -334,7 +328,10 @@ class Eye:
 
     def _news(self, event: Event) -> None:
         """On the reader's thread."""
-        self._post(lambda: self._tell(event))
+        if isinstance(event, Seen):
+            self._post(lambda: self._in_turn(event.at_s, lambda: self._tell(event)))
+        else:
+            self._post(lambda: self._tell(event))
 
     def _tell(self, event: Event) -> None:
         match event:

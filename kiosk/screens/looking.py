@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 from kiosk.reader.stream import Aim
+from kiosk.reader.symbols import Reading
 
 
 class Looking(Protocol):
@@ -25,3 +27,11 @@ class Finder(Protocol):
 
     live: Any
     absent: Any
+
+
+@dataclass(frozen=True, slots=True)
+class Photograph:
+    """A photograph that was read.  size: width and height, px, of the picture that `reading`'s corners are in."""
+
+    reading: Reading
+    size: tuple[int, int]
