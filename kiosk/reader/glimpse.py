@@ -184,15 +184,16 @@ class _Print:
     @property
     def is_smeared(self) -> bool:
         """Whether it is a label whose finders are worn: less like one, but framed all around and dark everywhere."""
-        dark = _LEAST_GAP < self.dark < _MOST_GAP and self.gap >= 10
-        print_ = 0.22 < self.patchy < 0.5 and self.fine > 0.12 and self.thinnest > 0.62
-        return self.alike > 1.165 and dark and print_ and self.framed > 0.97
+        dark = 0.2 < self.dark < _MOST_GAP and self.gap >= 10
+        print_ = 0.22 < self.patchy < 0.6 and self.fine > 0.12 and self.thinnest > 0.6
+        return self.alike > 1.165 and dark and print_ and self.framed > 0.955
 
     @property
     def is_faded(self) -> bool:
         """Whether it is a label whose print or paper is half gone: very like one, but pale, or framed in part."""
         pale = 0.12 < self.dark < _MOST_GAP and self.gap >= 8
-        return self.alike > 1.325 and pale and self.patchy < 1.05 and self.framed > 0.68 and self.thinnest > 0.25
+        alike = self.thinnest > 0.25 if self.alike < 1.385 else self.thinnest > 0
+        return self.alike > 1.325 and alike and pale and self.framed > 0.68 and self.fine > 0.2 and self.patchy < 1.05
 
 
 def _is_label(levels: Levels, pose: Pose, cut: bool, gain: float) -> bool:
