@@ -31,6 +31,8 @@ SHAKEN = 1.5
 """Edges this much wider one way than the other come from shake; a lens out of focus widens all of them alike."""
 STEEPEST = 0.58
 """Shorter side over longer side of the outline: 55 degrees aside; round steel hides modules soon after."""
+STEEPEST_ROUGH = 0.82
+"""The same of the one finder pattern by which a rough outline is known: the one that is nearest lies the flattest."""
 MARGIN_PX = 3
 MODULES = 21
 """Across a version 1 symbol, where the reader could not tell (ISO/IEC 18004)."""
@@ -112,7 +114,7 @@ def advise(seen: Measured) -> Hint:
     if seen.burnt > MOST_BURNT and not far:
         return Hint.TILT_IT
     # Before distance: seen from aside, a part of a label may be taken for all of it, and is as oblong.
-    if seen.slant < STEEPEST:
+    if seen.slant < (STEEPEST_ROUGH if seen.rough else STEEPEST):
         return Hint.TURN_IT
     if far:
         return Hint.CLOSER
