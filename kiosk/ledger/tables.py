@@ -136,6 +136,17 @@ class Printed(Table):
     line = IntegerField()
 
 
+class WornLabel(Table):
+    """How damaged a label in use is, where that was ever told of it."""
+
+    text = TextField(primary_key=True)
+    spent = FloatField()  # share of its error correction
+    line = IntegerField()
+
+    class Meta:
+        table_name = "worn_label"
+
+
 class Hold(Table):
     """The last heating of a holder, as facts; how long its hold lasts is the model's business."""
 
@@ -330,8 +341,8 @@ class Schema(Table):
 
 
 DERIVED: tuple[type[Table], ...] = (
-    Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Doubted, Teaching, Operator, Audit, Sighting, Settled,
-    Setting, Claim, Difference, Member,
+    Place, Cutter, Holder, Assembly, Binding, Printed, WornLabel, Hold, Doubted, Teaching, Operator, Audit, Sighting,
+    Settled, Setting, Claim, Difference, Member,
 )  # fmt: skip
 SHARING: tuple[type[Table], ...] = (Chained, Image, Joined)
 ALL: tuple[type[Table], ...] = (Schema, Watch, KeptLine, Mention, *DERIVED, *SHARING)
