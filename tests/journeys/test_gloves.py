@@ -1,4 +1,4 @@
-"""A stiff glove: a finger that comes down twice touches nothing that its first touch brought up."""
+"""A stiff glove: a finger that comes down twice does once what it touched, and touches nothing that this brought up."""
 
 from __future__ import annotations
 
@@ -41,3 +41,23 @@ def test_a_menu_key_touched_twice_opens_its_page_and_chooses_nothing_there(kiosk
     time.sleep(SOON_S)
     kiosk.is_on("register")
     kiosk.sees("Which taper sits in the spindle?")
+
+
+def test_the_arrow_of_a_list_touched_twice_turns_one_page(kiosk: Window) -> None:
+    kiosk.touch("Shop")
+    kiosk.touch("Holders")
+    kiosk.sees("HSK-A 63")
+    first = rows(kiosk)
+    kiosk.touch_key("down")
+    kiosk.waits_for(lambda: rows(kiosk) != first, "the second page")
+    second = rows(kiosk)
+    kiosk.touch_key("up")
+    kiosk.waits_for(lambda: rows(kiosk) == first, "the first page again")
+    kiosk.touch("down", bounces=True)
+    time.sleep(SOON_S)
+    assert rows(kiosk) == second
+
+
+def rows(kiosk: Window) -> set[str]:
+    """What the rows of holders in sight say."""
+    return {str(text[0]) for text in kiosk.screen()["texts"] if " · " in str(text[0])}
