@@ -18,6 +18,7 @@ from kiosk.rules.cards import Command
 from kiosk.rules.codes import CodeFault, CodeKind, parse
 from kiosk.rules.outcomes import ABOUT_LABEL, Done, Refused, Step
 from kiosk.rules.places import Kind
+from kiosk.screens.asked import asked
 from kiosk.screens.outcomes_shown import asks_for_pocket, came_back, found_hot, is_about_heat, waiting_for_place
 from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import Question, common
@@ -119,7 +120,18 @@ class Clerk(Way):
         failed: Callable[[Exception], Any] | None = None,
     ) -> None:
         """Ask the desk something.  An error that nobody waits for is shown in the strip."""
-        self._worker.ask(question, then, failed)
+
+        def answered(answer: A) -> None:
+            asked.done()
+            if then is not None:
+                then(answer)
+
+        def could_not(error: Exception) -> None:
+            asked.done()
+            (failed or self.fault)(error)
+
+        asked.put()
+        self._worker.ask(question, answered, could_not)
 
     def reopen(self, meanwhile: Callable[[], object], then: Callable[[], Any], failed: Failed) -> None:
         """Have something done while the desk is closed, and the desk opened again."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 from kivy.base import EventLoop
 from kivy.core.window import Window  # noqa: F401 - the widgets need one
@@ -9,6 +11,7 @@ from kivy.input.motionevent import MotionEvent
 from kivy.uix.floatlayout import FloatLayout
 from kivy.uix.widget import Widget
 
+from kiosk.screens.clerk import Clerk
 from kiosk.screens.parts import touch as touching
 from kiosk.screens.parts.keyboard import LetterKeys
 from kiosk.screens.parts.pads import NumberPad, PadKey, SymbolKeys
@@ -127,6 +130,30 @@ def test_a_key_that_says_something_else_by_now_is_not_touched_by_the_bounce(monk
     key.text = "None"  # the next figure may be left empty
     panel.touch(151, 0.1)
     assert panel.done == ["Enter"]
+
+
+def test_a_key_that_asked_the_desk_does_nothing_more_until_it_was_answered(monkeypatch: pytest.MonkeyPatch) -> None:
+    panel = Panel(monkeypatch)
+    kept: list[Callable[[object], None]] = []
+
+    class Slow:
+        def ask(self, question: object, then: Callable[[object], None], failed: object) -> None:
+            kept.append(then)
+
+    clerk = Clerk(Slow(), None, lambda view: None)  # type: ignore[arg-type]
+    key = panel.show("Print", 600)
+    key.bind(on_release=lambda _: clerk.ask(lambda desk: None))
+    panel.room.width = 800
+    panel.touch(700, 0)
+    for after_s in (0.4, 2.0, 30.0):
+        clerk.ask(lambda desk: None)  # what is asked once a second is none of its business
+        panel.touch(700, after_s)
+    assert panel.done == ["Print"]
+    panel.touch(100, 1.0)
+    assert panel.done == ["Print", "Good"]
+    kept[0](None)
+    panel.touch(700, 1.0)
+    assert panel.done == ["Print", "Good", "Print"]
 
 
 def test_a_neighbour_is_touched_as_quickly_as_one_can(monkeypatch: pytest.MonkeyPatch) -> None:

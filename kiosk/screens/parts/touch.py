@@ -18,6 +18,7 @@ from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.widget import Widget
 
+from kiosk.screens.asked import asked
 from kiosk.screens.kv import load_beside
 from kiosk.screens.theme import TOUCH_MM, look
 
@@ -33,7 +34,7 @@ class Hand:
     """What a gloved hand does without meaning it: a second touch where the first was, two keys at once.
 
     The second touch does nothing, whether the first brought up something else there or the same key is still there:
-    what the key did may be on its way yet, and the key may say something else by then.
+    it may say something else by then.  A key that asked the desk something does nothing more until it was answered.
     """
 
     def __init__(self) -> None:
@@ -48,6 +49,8 @@ class Hand:
 
     def means(self, widget: Touchable, touch: MotionEvent) -> bool:
         """Whether this touch is meant for this widget."""
+        if asked.answered < widget.asked and not widget.types:
+            return False
         now_s = time.monotonic()
         down = self._down
         if down is not None and down is not touch and down in EventLoop.touches and now_s - self._down_s < RESTS_S:
@@ -81,6 +84,7 @@ class Touchable(ButtonBehavior):
     """
 
     types = BooleanProperty(False)
+    asked = 0  # number of the last question that a touch of it put to the desk
     least_mm = NumericProperty(TOUCH_MM)
     always_release = False
 
@@ -97,9 +101,14 @@ class Touchable(ButtonBehavior):
 
     def on_touch_up(self, touch: MotionEvent) -> bool:
         """The hand remembers where it was, before what it did changes the screen."""
-        if touch.grab_current is self:
-            hand.lifted(self, touch)
-        return bool(super().on_touch_up(touch))
+        if touch.grab_current is not self:
+            return bool(super().on_touch_up(touch))
+        hand.lifted(self, touch)
+        before = asked.last
+        taken = bool(super().on_touch_up(touch))
+        if asked.last > before:
+            self.asked = asked.last
+        return taken
 
 
 def in_sight(widget: Widget) -> bool:
