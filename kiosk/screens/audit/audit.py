@@ -47,7 +47,7 @@ class AuditScreen(View):
     name = "audit"
     rail = "audit"
     forwards = True
-    stays = True
+    stays = True  # whoever counts walks along the drawers and touches nothing meanwhile
 
     page = OptionProperty(Page.CHOOSE, options=list(Page))
     choices = ListProperty()

@@ -73,7 +73,7 @@ class SetupScreen(View):
     rail = "shop"
     covers = Covers.RAIL
     signs_in = True
-    stays = True
+    stays = True  # whoever fetches the tools of a job walks from place to place and touches nothing meanwhile
 
     page = OptionProperty(Page.SHEETS, options=list(Page))
     title = StringProperty()

@@ -51,7 +51,7 @@ class FirstScreen(View):
     name = "first"
     rail = "shop"
     covers = Covers.RAIL
-    stays = True
+    stays = True  # a new kiosk is put up between other work, and goes on where it was left
 
     page = OptionProperty(Page.LANGUAGE, options=list(Page))
     count = NumericProperty(1)  # of the page in sight, among the `counts` that are asked
