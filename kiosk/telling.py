@@ -8,7 +8,7 @@ of their own.  What an error came from is loaded by then, and the desk is not lo
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeGuard
 
 from kiosk import words
 from kiosk.rules.bounds import OutOfBounds
@@ -18,6 +18,7 @@ from kiosk.rules.say import Say
 from kiosk.words import say, t
 
 if TYPE_CHECKING:
+    from kiosk.exchange.faults import Fault, FileFaults
     from kiosk.ledger.trouble import Cause
 
 
@@ -123,6 +124,8 @@ def fault_words(error: Exception) -> str:
         return " ".join(f"{words.say(message).rstrip('.')}." for message in spoken)
     if cause := cause_words(error):
         return cause
+    if _is_about_a_file(error):
+        return "\n".join(": ".join(file_fault_words(fault)) for fault in error.faults)
     if not type(error).__module__.startswith("kiosk."):
         return t("fault.unknown")
     remedy = getattr(error, "remedy", "")
@@ -130,11 +133,38 @@ def fault_words(error: Exception) -> str:
     return f"{text} {remedy}".strip() if remedy and remedy not in text else text
 
 
+def file_fault_words(fault: Fault) -> tuple[str, str]:
+    """Where in its file something is wrong, and what; the column by the file's name for it and by the trade's."""
+    where = t("in_file.line", file=fault.file, line=fault.line) if fault.line else fault.file
+    why = say(fault.say)
+    if not fault.field:
+        return where, why
+    column, field = fault.field, column_words(fault.field)
+    if field == column:
+        return where, t("in_file.field", field=column, why=why)
+    return where, t("in_file.both", column=column, field=field, why=why)
+
+
+def column_words(column: str) -> str:
+    """What the trade calls a column of a shop's files; its own name where there is no other."""
+    from kiosk.exchange.columns import CUTTER_SYMBOLS
+
+    asked = next((field for field, symbol in CUTTER_SYMBOLS.items() if symbol == column), column)
+    known = words.catalogue(words.language()).words
+    return known.get(f"column.{column}") or known.get(f"field.{asked}", column)
+
+
 def coupling_words(card: HolderCard) -> str:
     """`HSK-A 63 · H7K2 B4N9 RX`: its taper and what its label says."""
     coupling = card.holder.coupling
     family = t(f"coupling.{coupling.family.value}", size=coupling.size)
     return f"{family} · {words.grouped(card.code)}"
+
+
+def _is_about_a_file(error: Exception) -> TypeGuard[FileFaults]:
+    from kiosk.exchange.faults import FileFaults
+
+    return isinstance(error, FileFaults)
 
 
 def cause_words(error: BaseException) -> str | None:

@@ -24,6 +24,7 @@ _UNITS = {
     "mm": ("mm", 3), "um": ("µm", 0), "c": ("°C", 0), "k": ("K", 0), "kg": ("kg", 2), "g": ("g", 0),
     "rpm": ("1/min", 0), "min": ("min", 0), "nm": ("Nm", 1), "gmm": ("g·mm", 1), "percent": ("%", 0),
 }  # fmt: skip
+_OF_A_FILE = ("said", "known")  # what stands in a file, or may stand there, reads in every language as it does there
 _NARROW = "\u00a0"  # a figure and its unit stay on one line
 
 
@@ -71,6 +72,8 @@ class Catalogue:
         unit = name.rsplit("_", 1)[-1]
         if name == "code" or name.endswith("_code"):
             return grouped(str(value))
+        if unit in _OF_A_FILE:
+            return str(value)
         if isinstance(value, str):
             return self.words.get(value if value.startswith("term.") else f"term.{value}", value)
         if unit == "s":

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 from typing import TypeVar
 
-from kiosk.exchange.faults import Fault, FieldFault, Read
+from kiosk.exchange.faults import Fault, FieldFault, Read, fault_at, no_code, no_coupling
 from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, Record, Table, write_table
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material, Measured
@@ -86,13 +86,13 @@ def _choice(record: Record, name: str, kind: type[Choice], default: Choice | Non
         if (value or "").lower() == choice.value:
             return choice
     known = ", ".join(str(choice.value) for choice in kind)
-    raise FieldFault(name, f"must be one of {known}, not {value or ''!r}")
+    raise FieldFault(name, "one_of", known=known, said=repr(value or ""))
 
 
 def _more_than_nought(record: Record, name: str) -> float:
     value = record.number(name)
     if value <= 0:
-        raise FieldFault(name, "must be more than 0")
+        raise FieldFault(name, "more_than_0")
     return value
 
 
@@ -100,7 +100,7 @@ def cutter_of(record: Record) -> Cutter:
     """The cutter in a row.  Raises FieldFault."""
     edges = record.maybe_whole("ZEFP")
     if edges == 0:
-        raise FieldFault("ZEFP", "must be at least 1")
+        raise FieldFault("ZEFP", "at_least_1")
     made = Cutter(
         key=record.text("cutter"),
         name=record.text("cutter_name"),
@@ -129,7 +129,7 @@ def holder_of(record: Record) -> Holder:
     except ValueError as error:
         if isinstance(error, FieldFault):
             raise
-        raise FieldFault("coupling", str(error)) from None
+        raise no_coupling("coupling", record.text("coupling")) from None
     made = Holder(
         key=record.text("key"),
         name=record.text("name"),
@@ -156,7 +156,7 @@ def measured_of(record: Record) -> Measured | None:
     if length_mm is None and diameter_mm is None:
         return None
     if length_mm is None or diameter_mm is None:
-        raise FieldFault("length_mm" if length_mm is None else "diameter_mm", "is empty though it was measured")
+        raise FieldFault("length_mm" if length_mm is None else "diameter_mm", "empty_though_measured")
     made = Measured(
         length_mm,
         diameter_mm,
@@ -178,9 +178,9 @@ def holder_row_of(record: Record) -> HolderRow:
         try:
             parsed = parse_code(code)
         except CodeFault as fault:
-            raise FieldFault("code", f"{code!r} is not a code ({fault.fault.value})") from None
+            raise no_code(code, fault) from None
         if parsed.kind is not CodeKind.HOLDER:
-            raise FieldFault("code", f"{code} is not the code of a holder")
+            raise FieldFault("code", "not_code_of.holder", said=code)
         code = parsed.text
     holder = holder_of(record)
     assembly = None
@@ -198,14 +198,14 @@ def holder_row_of(record: Record) -> HolderRow:
         )
         possible(assembly, CUTTER_SYMBOLS)
     elif record.maybe("cutter"):
-        raise FieldFault("assembly", "is empty though a cutter is built in")
+        raise FieldFault("assembly", "empty_though_built")
     place, fixed = record.maybe("place"), record.flag("fixed_pocket")
     if fixed and place is None:
-        raise FieldFault("fixed_pocket", "is set, but the row has no place")
+        raise FieldFault("fixed_pocket", "no_place_in_row")
     said = record.maybe("tool_number")  # a name in figures, longer than any measure
     number = int(said) if said and said.isdecimal() and len(said) <= len(str(int(TOOL_NUMBER.most))) else None
     if said and (number is None or not TOOL_NUMBER.takes(number)):
-        raise FieldFault("tool_number", f"{said[:20]} cannot be; it is a whole number, {TOOL_NUMBER}")
+        raise FieldFault("tool_number", "tool_number", said=said[:20], bound=str(TOOL_NUMBER))
     return HolderRow(code, holder, assembly, place, fixed, record.flag("stood_cold"), number, record.line)
 
 
@@ -220,9 +220,8 @@ def _read(
     faults = list(table.faults)
     for name in table.columns:
         if name not in known:
-            faults.append(Fault(table.file, 1, name, f"is no column of this table; there are: {', '.join(known)}"))
-    lacking = "is missing, and this table needs that column"
-    faults += [Fault(table.file, 1, name, lacking) for name in needs if name not in table.columns]
+            faults.append(fault_at(table.file, 1, name, "no_column", known=", ".join(known)))
+    faults += [fault_at(table.file, 1, name, "column_missing") for name in needs if name not in table.columns]
     if any(name not in table.columns for name in needs):
         return Read((), tuple(faults))
     good: list[Made] = []
@@ -233,9 +232,9 @@ def _read(
             pairs = tuple(unique(made))
             for pair in pairs:
                 if pair in seen:
-                    raise FieldFault(pair[0], f"{pair[1]} is on line {seen[pair]} already")
+                    raise FieldFault(pair[0], "there_already", said=pair[1], line=seen[pair])
         except FieldFault as fault:
-            faults.append(Fault(table.file, record.line, fault.field, fault.why))
+            faults.append(Fault(table.file, record.line, fault.field, fault.say))
             continue
         seen.update(dict.fromkeys(pairs, record.line))
         good.append(made)

@@ -14,7 +14,7 @@ import msgspec
 import tomlkit
 
 from kiosk import filing
-from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, fault_at
 from kiosk.exchange.tables_csv import PLAIN, Dialect, Record, decoded, read_table, write_table
 from kiosk.rules.compare import Comparison, Listed, Tolerance
 from kiosk.rules.say import Say
@@ -57,11 +57,11 @@ def read_map(text: str, file: str) -> ListMap:
     try:
         data = filing.toml_values(text)
     except filing.TomlFault as fault:
-        raise FileFaults([Fault(file, 0, "", fault.why)]) from None
+        raise FileFaults([fault_at(file, 0, "", "no_toml", said=fault.why)]) from None
     faults = _unknown(data, ListMap, file, "")
     columns = data.get("columns")
     if not isinstance(columns, dict):
-        faults.append(Fault(file, 0, "[columns]", "is missing: it says which column is which"))
+        faults.append(fault_at(file, 0, "[columns]", "columns_missing"))
     else:
         faults += _unknown(columns, Columns, file, "[columns] ")
     if faults:
@@ -69,34 +69,32 @@ def read_map(text: str, file: str) -> ListMap:
     try:
         made = msgspec.convert(data, ListMap)
     except msgspec.ValidationError as error:
-        raise FileFaults([Fault(file, 0, "", str(error))]) from None
+        raise FileFaults([fault_at(file, 0, "", "does_not_fit", said=str(error))]) from None
     why = _contradiction(made)
     if why:
-        raise FileFaults([Fault(file, 0, *why)])
+        raise FileFaults([fault_at(file, 0, *why)])
     return made
 
 
 def _unknown(data: dict[str, object], kind: type, file: str, before: str) -> list[Fault]:
     known = [entry.name for entry in fields(kind)]
     return [
-        Fault(file, 0, f"{before}{key}", f"is not known; there are: {', '.join(known)}")
-        for key in data
-        if key not in known
+        fault_at(file, 0, f"{before}{key}", "key_unknown", known=", ".join(known)) for key in data if key not in known
     ]
 
 
 def _contradiction(made: ListMap) -> tuple[str, str] | None:
     columns = made.columns
     if not (columns.name or columns.number):
-        return "[columns] name", "a list needs the tool's name or its number"
+        return "[columns] name", "list_needs_tool"
     if columns.diameter and columns.radius:
-        return "[columns] radius", "is there beside diameter; say one of them"
+        return "[columns] radius", "beside_diameter"
     if made.skip_lines < 0:
-        return "skip_lines", "must not be less than 0"
+        return "skip_lines", "not_less_than_0"
     if made.delimiter and (len(made.delimiter) != 1 or made.delimiter not in ",;\t"):
-        return "delimiter", "must be a comma, a semicolon or a tab"
+        return "delimiter", "delimiter"
     if not (made.length_tolerance_mm >= 0 and made.diameter_tolerance_mm >= 0):
-        return "length_tolerance_mm", "tolerances must not be less than 0"
+        return "length_tolerance_mm", "tolerances_less_than_0"
     return None
 
 
@@ -141,12 +139,12 @@ def read_list(data: bytes, file: str, made: ListMap) -> Read[Listed]:
     A column of the map that the list does not have is a fault, and then nothing is read.
     """
     if why := _contradiction(made):
-        raise FileFaults([Fault(file, 0, *why)])
+        raise FileFaults([fault_at(file, 0, *why)])
     text = decoded(data, file, eight_bit=True)
     table = read_table(text, file, delimiter=made.delimiter or None, skip_lines=made.skip_lines)
     wanted = {key: name for key, name in asdict(made.columns).items() if name}
     missing = [
-        Fault(file, made.skip_lines + 1, name, f"is missing; the map takes that column for {key}")
+        fault_at(file, made.skip_lines + 1, name, "map_column_missing", said=key)
         for key, name in wanted.items()
         if name not in table.columns
     ]
@@ -157,7 +155,7 @@ def read_list(data: bytes, file: str, made: ListMap) -> Read[Listed]:
         try:
             line = _listed(record, made)
         except FieldFault as fault:
-            faults.append(Fault(file, record.line, fault.field, fault.why))
+            faults.append(Fault(file, record.line, fault.field, fault.say))
             continue
         if line is not None:
             good.append(line)

@@ -19,5 +19,5 @@ def possible(made: Made, columns: Mapping[str, str] = _AS_WRITTEN) -> Made:
     """
     for fault in faults(made):
         column = columns.get(fault.field, fault.field)
-        raise FieldFault(column, f"{fault.value:g} cannot be; it lies between {fault.bound}")
+        raise FieldFault(column, "cannot_be", said=f"{fault.value:g}", bound=str(fault.bound))
     return made

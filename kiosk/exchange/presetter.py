@@ -14,7 +14,7 @@ from typing import Literal, Protocol
 import msgspec
 
 from kiosk import filing
-from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, fault_at
 from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import DELIMITERS, Record, decoded, number, read_table
 from kiosk.rules.assembly import Measured
@@ -83,7 +83,7 @@ def read_presetter_map(text: str, file: str) -> PresetterMap:
     try:
         data = filing.toml_values(text)
     except filing.TomlFault as fault:
-        raise FileFaults([Fault(file, 0, "", fault.why)]) from None
+        raise FileFaults([fault_at(file, 0, "", "no_toml", said=fault.why)]) from None
     faults = []
     for kind, table, before in (
         (PresetterMap, data, ""),
@@ -92,7 +92,7 @@ def read_presetter_map(text: str, file: str) -> PresetterMap:
     ):
         known = [entry.name for entry in fields(kind)]
         faults += [
-            Fault(file, 0, f"{before}{key}", f"is not known; there are: {', '.join(known)}")
+            fault_at(file, 0, f"{before}{key}", "key_unknown", known=", ".join(known))
             for key in (table if isinstance(table, dict) else {})
             if key not in known
         ]
@@ -101,26 +101,28 @@ def read_presetter_map(text: str, file: str) -> PresetterMap:
     try:
         made = msgspec.convert(data, PresetterMap)
     except msgspec.ValidationError as error:
-        raise FileFaults([Fault(file, 0, "", str(error))]) from None
-    if why := _contradiction(made):
-        raise FileFaults([Fault(file, 0, *why)])
+        raise FileFaults([fault_at(file, 0, "", "does_not_fit", said=str(error))]) from None
+    if (why := _contradiction(made)) is not None:
+        field, key, given = why
+        raise FileFaults([fault_at(file, 0, field, key, said=given)])
     return made
 
 
-def _contradiction(made: PresetterMap) -> tuple[str, str] | None:
+def _contradiction(made: PresetterMap) -> tuple[str, str, str] | None:
+    """Field, reason and what was said there."""
     known = made.fields
     if not known.length:
-        return "[fields] length", "is missing: a measurement has at least a length and a diameter"
+        return "[fields] length", "length_missing", ""
     if bool(known.diameter) == bool(known.radius):
-        return "[fields] diameter", "say either diameter or radius"
+        return "[fields] diameter", "diameter_or_radius", ""
     if made.delimiter and (len(made.delimiter) != 1 or not (made.delimiter in DELIMITERS or made.line)):
-        return "delimiter", "must be one sign; in a table a comma, a semicolon or a tab"
+        return "delimiter", "one_sign", ""
     if made.line:
         for name, value in asdict(known).items():
             if value and not (re.fullmatch("[1-9][0-9]{0,3}", value)):
-                return f"[fields] {name}", f"on a serial line a field is a number from 1, not {value!r}"
+                return f"[fields] {name}", "serial_field", repr(value)
     if made.skip_lines < 0:
-        return "skip_lines", "must not be less than 0"
+        return "skip_lines", "not_less_than_0", ""
     return None
 
 
@@ -129,7 +131,7 @@ def read_measurements(data: bytes, file: str, made: PresetterMap) -> Read[Readin
     text = decoded(data, file, eight_bit=True)
     table = read_table(text, file, delimiter=made.delimiter or None, skip_lines=made.skip_lines)
     missing = [
-        Fault(file, made.skip_lines + 1, name, f"is missing; the map takes that column for {key}")
+        fault_at(file, made.skip_lines + 1, name, "map_column_missing", said=key)
         for key, name in asdict(made.fields).items()
         if name and name not in table.columns
     ]
@@ -140,7 +142,7 @@ def read_measurements(data: bytes, file: str, made: PresetterMap) -> Read[Readin
         try:
             good.append(_reading(record, made))
         except FieldFault as fault:
-            faults.append(Fault(file, record.line, fault.field, fault.why))
+            faults.append(Fault(file, record.line, fault.field, fault.say))
     return Read(tuple(good), tuple(sorted(faults)))
 
 
@@ -168,7 +170,7 @@ def _reading(record: Record, made: PresetterMap) -> Reading:
     length_mm = round(record.number(known.length) * scale, PLACES)
     for name, value in ((known.length, length_mm), (known.diameter or known.radius, diameter_mm)):
         if value <= 0:
-            raise FieldFault(name, "must be more than 0")
+            raise FieldFault(name, "more_than_0")
 
     def maybe(name: str, by: float = 1.0) -> float | None:
         text = record.maybe(name) if name else None
@@ -254,7 +256,7 @@ def listen(port: Port, made: PresetterMap) -> Iterator[Reading | Fault | None]:
         if not rest.endswith((b"\n", b"\r")):
             if len(rest) >= LONGEST_LINE:
                 rest = b""
-                yield Fault(name, count + 1, "", "is too long for a measurement; check baud rate and parity")
+                yield fault_at(name, count + 1, "", "line_too_long")
             else:
                 yield None
             continue
@@ -263,7 +265,7 @@ def listen(port: Port, made: PresetterMap) -> Iterator[Reading | Fault | None]:
             try:
                 reading = read_line(raw.decode("ascii", "replace"), count, made)
             except FieldFault as fault:
-                yield Fault(name, count, f"field {fault.field}", fault.why)
+                yield Fault(name, count, f"field {fault.field}", fault.say)
             else:
                 if reading is not None:
                     yield reading

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, fault_at
 from kiosk.exchange.tables_csv import Record, delimiter_of, number, read_table
 from kiosk.rules.fitting.setup_sheet import Need
 
@@ -54,8 +54,10 @@ def _table(text: str, file: str, machine: str) -> Read[Need]:
     for name in table.columns:
         column = _COLUMN_OF.get(name.casefold())
         if column is None or column in meaning.values():
-            why = "is there twice" if column else f"is no column of a setup sheet; there are: {', '.join(_WORDS)}"
-            faults.append(Fault(file, 1, name, why))
+            if column:
+                faults.append(fault_at(file, 1, name, "there_twice"))
+            else:
+                faults.append(fault_at(file, 1, name, "no_sheet_column", known=", ".join(_WORDS)))
         else:
             meaning[name] = column
     for record in table.records:
@@ -63,14 +65,14 @@ def _table(text: str, file: str, machine: str) -> Read[Need]:
         try:
             good.append(_need(Record(record.line, values), machine))
         except FieldFault as fault:
-            faults.append(Fault(file, record.line, fault.field, fault.why))
+            faults.append(Fault(file, record.line, fault.field, fault.say))
     return Read(tuple(good), tuple(sorted(faults)))
 
 
 def _need(record: Record, machine: str) -> Need:
     quantity = record.maybe_whole("quantity")
     if quantity is not None and not 1 <= quantity <= MOST_PIECES:
-        raise FieldFault("quantity", f"must be 1 to {MOST_PIECES}, not {quantity}")
+        raise FieldFault("quantity", "quantity", most=MOST_PIECES, said=str(quantity))
     need = Need(
         record.line,
         record.maybe("name") or "",
@@ -83,7 +85,7 @@ def _need(record: Record, machine: str) -> Need:
         record.maybe_number("RPM"),
     )
     if not need.says_something:
-        raise FieldFault("name", "is empty, and there are no cutting data either")
+        raise FieldFault("name", "says_nothing")
     return need
 
 
@@ -92,17 +94,17 @@ def _list(text: str, file: str, machine: str) -> Read[Need]:
     faults: list[Fault] = []
     lines = text.splitlines()
     if len(lines) > MOST_LINES:
-        raise FileFaults([Fault(file, 0, "", f"has {len(lines)} lines; {MOST_LINES} are the most")])
+        raise FileFaults([fault_at(file, 0, "", "too_many_lines", lines=len(lines), most=MOST_LINES)])
     for line, raw in enumerate(lines, 1):
         if not raw.strip():
             continue
         if len(raw) > LONGEST_LINE:
-            faults.append(Fault(file, line, "", f"has {len(raw)} characters; {LONGEST_LINE} are the most"))
+            faults.append(fault_at(file, line, "", "too_many_characters", characters=len(raw), most=LONGEST_LINE))
             continue
         try:
             good.append(_words(raw, line, machine))
         except FieldFault as fault:
-            faults.append(Fault(file, line, fault.field, fault.why))
+            faults.append(Fault(file, line, fault.field, fault.say))
     return Read(tuple(good), tuple(faults))
 
 
@@ -111,12 +113,12 @@ def _words(raw: str, line: int, machine: str) -> Need:
     # a comma may be a decimal comma here, so only ; and tab part columns
     cells = [cell.strip() for cell in re.split("[;\t]", raw)]
     if len(cells) > 3 and any(cells[3:]):
-        raise FieldFault("", f"has {len(cells)} columns; a list has name, quantity and machine")
+        raise FieldFault("", "list_columns", columns=len(cells))
     values: dict[str, str] = {}
     name = cells[0]
     for symbol, value in _DATA.findall(name):
         if symbol.upper() in values:
-            raise FieldFault(symbol.upper(), "is there twice")
+            raise FieldFault(symbol.upper(), "there_twice")
         number(value, symbol.upper())
         values[symbol.upper()] = value
     name = _DATA.sub("", name).strip()
@@ -124,7 +126,7 @@ def _words(raw: str, line: int, machine: str) -> Need:
         values["quantity"], name = times[1], times[2]
     if len(cells) > 1 and cells[1]:
         if "quantity" in values:
-            raise FieldFault("quantity", "is there twice")
+            raise FieldFault("quantity", "there_twice")
         values["quantity"] = cells[1]
     if len(cells) > 2:
         values["machine"] = cells[2]

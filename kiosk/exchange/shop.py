@@ -12,7 +12,7 @@ from pathlib import Path
 
 from kiosk import filing
 from kiosk.exchange.columns import HolderRow, read_cutters, read_holders
-from kiosk.exchange.faults import Fault, FieldFault, FileFaults
+from kiosk.exchange.faults import FieldFault, FileFaults, fault_at, file_say
 from kiosk.exchange.shop_places import place_rows, read_places
 from kiosk.exchange.shop_reading import Reading, Spot, code_of, named
 from kiosk.exchange.tables_csv import Record, Table, decoded, read_table
@@ -80,8 +80,7 @@ def read_tables(paths: Iterable[Path], places: Mapping[str, Place]) -> tuple[Ent
             table = read_table(decoded(filing.take(path), path.name), path.name)
             which = next((at for at, (column, _) in enumerate(_TABLES) if column in table.columns), None)
             if which is None:
-                why = "is no table of holders, cutters, operators, places or marks: no column tells which"
-                raise FileFaults([Fault(path.name, 1, "", why)])
+                raise FileFaults([fault_at(path.name, 1, "", "no_table_of_ours")])
             found.append((which, table))
         except FileFaults as faults:
             reading.faults += faults.faults
@@ -110,7 +109,7 @@ def _operator(record: Record, spot: Spot, reading: Reading) -> Iterator[Entry]:
     reading.claim(code, spot)
     role = record.text("role")
     if role not in ("setter", "supervisor"):
-        raise FieldFault("role", f"must be setter or supervisor, not {role!r}")
+        raise FieldFault("role", "role", said=repr(role))
     named(record.text("name"))
     yield OperatorAdded(record.text("key"), record.text("name"), role)
     yield CodeBound(code, record.text("key"), "operator")
@@ -150,7 +149,7 @@ def _holder(row: HolderRow, spot: Spot, reading: Reading) -> Iterator[Entry]:
         return
     place = reading.place(row.place)
     if place.capacity == 1 and place.code in reading.standing:
-        raise FieldFault("place", f"{row.place!r} already has {reading.standing[place.code]}")
+        raise FieldFault("place", "place_taken", said=repr(row.place), holder=reading.standing[place.code])
     reading.standing[place.code] = holder.key
     yield Moved(holder.key, None, place.code)
     if row.fixed_pocket:
@@ -163,7 +162,7 @@ def _owners(reading: Reading, *, known: bool) -> None:
         if holder in reading.holders:
             reading.lines.append(PocketAssigned(pocket, holder))
         elif not known:
-            reading.faults.append(spot.fault("owner", f"there is no holder {holder!r} in holders.csv"))
+            reading.faults.append(spot.fault("owner", file_say("no_holder", said=repr(holder))))
 
 
 def _marks(table: Table, reading: Reading) -> None:
@@ -180,11 +179,11 @@ def _mark(record: Record, spot: Spot, reading: Reading) -> Iterator[Entry]:
         codes.parse(mark)
     except codes.CodeFault:
         if len(mark) > LONGEST_MARK:
-            raise FieldFault("mark", f"has more than {LONGEST_MARK} signs") from None
+            raise FieldFault("mark", "too_many_signs", most=LONGEST_MARK) from None
         reading.claim(mark, spot)
         yield CodeBound(mark, record.text("holder"), "holder", foreign=True)
         return
-    raise FieldFault("mark", f"{mark} is a label of this kiosk; it stands in the table of holders")
+    raise FieldFault("mark", "our_label", said=mark)
 
 
 # What tells one table from another: a column only it has.  Places come first, marks last: they speak of the others.

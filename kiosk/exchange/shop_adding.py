@@ -60,7 +60,7 @@ def answers(thing: Thing, given: Sequence[str]) -> Draft:
     """Answers as a command gives them, `field=value` each.  Raises ThingFault."""
     found: dict[str, Value] = {}
     said = dict(part.partition("=")[::2] for part in given)
-    while (open_ := [field for field in fields_of(thing, found) if field.name in said]):
+    while open_ := [field for field in fields_of(thing, found) if field.name in said]:
         for field in open_:
             found[field.name] = _value(field.ask, field.options, said.pop(field.name), field.name)
     if said:

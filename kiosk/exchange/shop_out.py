@@ -172,9 +172,7 @@ def _by_number(
 def _known(value: Any, names: Iterable[str]) -> dict[str, Any]:
     """The fields that are known, as TOML has them."""
     found = {name: getattr(value, name) for name in names}
-    return {
-        name: each.value if isinstance(each, Enum) else each for name, each in found.items() if each is not None
-    }
+    return {name: each.value if isinstance(each, Enum) else each for name, each in found.items() if each is not None}
 
 
 def _magazine(magazine: Magazine) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 
 from kiosk import filing
-from kiosk.exchange.faults import FieldFault
+from kiosk.exchange.faults import FieldFault, file_say, no_coupling
 from kiosk.exchange.figures import possible
 from kiosk.exchange.shop_reading import Reading, Spot, code_of, only
 from kiosk.exchange.tables_csv import Record, Table
@@ -26,14 +26,6 @@ from kiosk.rules.lines import Entry
 from kiosk.rules.places import WAYS, Kind, Place
 from kiosk.rules.shop_things import making
 
-_TYPES: dict[type, str] = {
-    str: "a text in quotes",
-    int: "a whole number",
-    float: "a number",
-    list: "a list",
-    dict: "a table",
-}
-
 
 def read_places(path: Path, reading: Reading) -> None:
     """The places in a shop.toml."""
@@ -41,18 +33,19 @@ def read_places(path: Path, reading: Reading) -> None:
         text = filing.take_text(path, filing.MOST_TOML_BYTES)
         data = filing.toml_values(text)
     except (filing.TomlFault, filing.FileUnusable) as fault:
-        reading.faults.append(Spot(path.name, getattr(fault, "line", 0)).fault("", fault.why))
+        reading.faults.append(Spot(path.name, getattr(fault, "line", 0)).fault("", file_say("no_toml", said=fault.why)))
         return
     except OSError as error:
-        reading.faults.append(Spot(path.name, 0).fault("", error.strerror or str(error)))
+        reading.faults.append(Spot(path.name, 0).fault("", file_say("unreadable", said=error.strerror or str(error))))
         return
     if unknown := sorted(data.keys() - {"shop", "place", "cabinet", "machine", "settings"}):
-        reading.faults.append(Spot(path.name, 0).fault(unknown[0], "is no part of a shop file"))
+        reading.faults.append(Spot(path.name, 0).fault(unknown[0], file_say("no_part")))
     for part, read in (("place", _place), ("cabinet", _cabinet), ("machine", _machine)):
         begins = _lines_of(text, part)
         tables = data.get(part, [])
         if not isinstance(tables, list):
-            reading.faults.append(Spot(path.name, begins[0] if begins else 0).fault(part, f"must be [[{part}]]"))
+            spot = Spot(path.name, begins[0] if begins else 0)
+            reading.faults.append(spot.fault(part, file_say("must_be", said=f"[[{part}]]")))
             continue
         for at, table in enumerate(tables):
             spot = Spot(path.name, begins[at] if len(begins) == len(tables) else 0, f"{part} {at + 1}")
@@ -69,15 +62,15 @@ def _guarded(table: Any, spot: Spot, reading: Reading, read: Callable[[dict[str,
     before = len(reading.lines)
     try:
         if not isinstance(table, dict):
-            raise FieldFault("", "must be a table")
+            raise FieldFault("", "must_be.dict")
         read(table, spot, reading)
         return
     except FieldFault as bad:
-        fault = spot.fault(bad.field, bad.why)
+        fault = spot.fault(bad.field, bad.say)
     except MagazineFault as bad:
-        fault = spot.fault(f"magazine, {bad.field}", bad.why)
+        fault = spot.fault(f"magazine, {bad.field}", file_say("magazine", said=bad.why))
     except msgspec.ValidationError as error:
-        fault = spot.fault("magazine", str(error))
+        fault = spot.fault("magazine", file_say("does_not_fit", said=str(error)))
     reading.faults.append(fault)
     reading.forget(before)
 
@@ -86,27 +79,27 @@ def _said(table: dict[str, Any], name: str, kind: type, default: Any = ...) -> A
     """A value of a table.  Raises FieldFault where it is missing or of another type."""
     if name not in table:
         if default is ...:
-            raise FieldFault(name, "is missing")
+            raise FieldFault(name, "missing")
         return default
     value = table[name]
     if kind is float and isinstance(value, int):
         value = float(value) if not isinstance(value, bool) else value
     if not isinstance(value, kind) or isinstance(value, bool):
-        raise FieldFault(name, f"must be {_TYPES[kind]}")
+        raise FieldFault(name, f"must_be.{kind.__name__}")
     return value
 
 
 def _texts(table: dict[str, Any], name: str) -> list[str]:
     found = _said(table, name, list)
     if not all(isinstance(each, str) for each in found):
-        raise FieldFault(name, "must be a list of texts in quotes")
+        raise FieldFault(name, "must_be.texts")
     return list(found)
 
 
 def _alone(name: str, reading: Reading) -> str:
     """Raises FieldFault for a name that another place of the file has: tables go by it."""
     if name in reading.names:
-        raise FieldFault("name", f"{name!r} is there twice")
+        raise FieldFault("name", "name_twice", said=repr(name))
     return name
 
 
@@ -114,7 +107,7 @@ def _place(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
     only(table, ("code", "name", "kind", "way", "wet_length_mm", "capacity"))
     kind = _kind(_said(table, "kind", str))
     if kind is Kind.MACHINE:
-        raise FieldFault("kind", "a machine is [[machine]], with its magazine")
+        raise FieldFault("kind", "machine_is")
     place = Place(
         _said(table, "code", str),
         _alone(_said(table, "name", str), reading),
@@ -131,14 +124,14 @@ def _kind(text: str) -> Kind:
     try:
         return Kind(text)
     except ValueError:
-        raise FieldFault("kind", f"{text!r} is no kind of place") from None
+        raise FieldFault("kind", "no_kind", said=repr(text)) from None
 
 
 def _cools(place: Place) -> None:
     if place.kind is Kind.COOLING and place.way not in WAYS:
-        raise FieldFault("way", "a cooling place says how it cools: free_air, forced_air, sleeve or mist")
+        raise FieldFault("way", "way_missing")
     if place.kind is not Kind.COOLING and (place.way is not None or place.wet_length_mm is not None):
-        raise FieldFault("way" if place.way else "wet_length_mm", "only a cooling place cools")
+        raise FieldFault("way" if place.way else "wet_length_mm", "only_cooling_cools")
 
 
 def _cabinet(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
@@ -147,7 +140,7 @@ def _cabinet(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
     reading.add(cabinet, spot, cabinet.name)
     for drawer in _said(table, "drawer", list, []):
         if not isinstance(drawer, dict):
-            raise FieldFault("drawer", "must be [[cabinet.drawer]]")
+            raise FieldFault("drawer", "must_be", said="[[cabinet.drawer]]")
         only(drawer, ("code", "number", "slots"))
         number = _said(drawer, "number", int)
         inside = making.drawer(cabinet, number, _said(drawer, "code", str))
@@ -167,7 +160,7 @@ def _machine(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
     magazine = possible(msgspec.convert(said | {"couplings": couplings}, Magazine))
     pockets = _texts(table, "pockets")
     if len(pockets) != magazine.pockets:
-        raise FieldFault("pockets", f"{len(pockets)} codes for {magazine.pockets} pockets")
+        raise FieldFault("pockets", "pocket_codes", codes=len(pockets), pockets=magazine.pockets)
     machine = Place(_said(table, "code", str), _alone(_said(table, "name", str), reading), Kind.MACHINE)
     reading.add(machine, spot, machine.name, magazine=magazine)
     if code := _said(table, "spindle", str, ""):
@@ -182,8 +175,8 @@ def _machine(table: dict[str, Any], spot: Spot, reading: Reading) -> None:
 def _coupling(text: str) -> dict[str, Any]:
     try:
         coupling = Coupling.parse(text)
-    except ValueError as error:
-        raise FieldFault("couplings", str(error)) from None
+    except ValueError:
+        raise no_coupling("couplings", text) from None
     return {"family": coupling.family.value, "size": coupling.size}
 
 
@@ -208,7 +201,7 @@ def _place_row(record: Record, spot: Spot, reading: Reading, inside: dict[str, s
     kind = _kind(record.text("kind"))
     within = record.maybe("parent")
     if within and within not in inside:
-        raise FieldFault("parent", f"there is no place {within!r}")
+        raise FieldFault("parent", "no_place", said=repr(within))
     place = Place(
         code,
         record.text("name"),
@@ -227,4 +220,4 @@ def _place_row(record: Record, spot: Spot, reading: Reading, inside: dict[str, s
     elif kind is not Kind.MACHINE:
         reading.add(place, spot, code, place.name)
     elif reading.known.get(code) != place:
-        raise FieldFault("kind", "a machine comes with its magazine, in shop.toml")
+        raise FieldFault("kind", "machine_comes")

@@ -6,13 +6,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from unicodedata import category
 
-from kiosk.exchange.faults import Fault, FieldFault
+from kiosk.exchange.faults import Fault, FieldFault, no_code
 from kiosk.exchange.figures import possible
 from kiosk.rules import codes, nesting
 from kiosk.rules.cards import place_name
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.lines import CodeBound, Entry, PlaceAdded
 from kiosk.rules.places import Place
+from kiosk.rules.say import Say
 
 LONGEST_NAME = 200
 
@@ -25,7 +26,7 @@ class Spot:
     line: int
     part: str = ""
 
-    def fault(self, field_: str, why: str) -> Fault:
+    def fault(self, field_: str, why: Say) -> Fault:
         return Fault(self.file, self.line, ", ".join(filter(None, (self.part, field_))), why)
 
     def __str__(self) -> str:
@@ -53,7 +54,7 @@ class Reading:
     def claim(self, code: str, where: object) -> None:
         """A code is bound once."""
         if code in self.codes:
-            raise FieldFault("code", f"{code} is already used ({self.codes[code]})")
+            raise FieldFault("code", "code_used", said=code, where=self.codes[code])
         self.codes[code] = str(where)
 
     def take(self, spot: Spot, entries: Iterator[Entry]) -> None:
@@ -61,7 +62,7 @@ class Reading:
         try:
             self.lines += list(entries)
         except FieldFault as bad:
-            self.faults.append(spot.fault(bad.field, bad.why))
+            self.faults.append(spot.fault(bad.field, bad.say))
 
     def call(self, name: str, place: Place) -> None:
         """A name by which tables may mean a place; one of two places means neither."""
@@ -86,7 +87,7 @@ class Reading:
         before = self.lines[at]
         assert isinstance(before, PlaceAdded)  # `places` names no other line
         if place.kind is not before.place.kind:
-            raise FieldFault("kind", f"is {before.place.kind.value} in shop.toml")
+            raise FieldFault("kind", "other_kind", said=before.place.kind.value)
         named(place.name)
         self.lines[at] = PlaceAdded(possible(place), before.magazine)
         self.by_code[place.code] = place
@@ -102,7 +103,8 @@ class Reading:
         places = self.by_code
         for code, (_, spot) in self.places.items():
             if (why := nesting.fault(places[code], places)) is not None:
-                self.faults.append(spot.fault("parent" if places[code].parent else "kind", why))
+                field_ = "parent" if places[code].parent else "kind"
+                self.faults.append(spot.fault(field_, why))
         if self.faults:
             return
         for place in places.values():
@@ -117,9 +119,9 @@ class Reading:
         """The place a table means by its code or a name.  Raises FieldFault."""
         found = self.by_code.get(said) or self.names.get(said)
         if found is None and said in self.names:
-            raise FieldFault("place", f"{said!r} is the name of two places; give the code of one")
+            raise FieldFault("place", "two_places", said=repr(said))
         if found is None:
-            raise FieldFault("place", f"there is no place {said!r}")
+            raise FieldFault("place", "no_place", said=repr(said))
         return found
 
 
@@ -128,16 +130,16 @@ def code_of(text: str, kind: codes.CodeKind) -> str:
     try:
         code = codes.parse(text)
     except codes.CodeFault as fault:
-        raise FieldFault("code", f"{text!r} is not a code ({fault.fault.value})") from None
+        raise no_code(text, fault) from None
     if code.kind is not kind:
-        raise FieldFault("code", f"{text} is not the code of a {kind.name.lower()}")
+        raise FieldFault("code", f"not_code_of.{kind.name.lower()}", said=text)
     return code.text
 
 
 def named(name: str) -> None:
     """Raises FieldFault for a name that has no signs, too many, or some a table would change."""
     if not name or name != name.strip() or len(name) > LONGEST_NAME or any(map(_is_control, name)):
-        raise FieldFault("name", f"must be one line of 1 to {LONGEST_NAME} signs without spaces around it")
+        raise FieldFault("name", "one_line", most=LONGEST_NAME)
 
 
 def _is_control(sign: str) -> bool:
@@ -147,4 +149,4 @@ def _is_control(sign: str) -> bool:
 def only(table: Mapping[str, object], known: Iterable[str]) -> None:
     """Raises FieldFault for a key that means nothing here: a slip would else be lost in silence."""
     if unknown := sorted(table.keys() - set(known)):
-        raise FieldFault(str(unknown[0]), f"is not known here; there are: {', '.join(known)}")
+        raise FieldFault(str(unknown[0]), "unknown_here", known=", ".join(known))

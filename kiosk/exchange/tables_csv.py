@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from kiosk.exchange.faults import Fault, FieldFault, FileFaults
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults, fault_at
 
 DELIMITERS = ",;\t"
 FORMULA_STARTS = frozenset("=+-@\t\r＝＋－＠")
@@ -61,7 +61,7 @@ class Record:
     def text(self, name: str) -> str:
         value = self.maybe(name)
         if value is None:
-            raise FieldFault(name, "is empty")
+            raise FieldFault(name, "empty")
         return value
 
     def maybe_number(self, name: str, *, signed: bool = False) -> float | None:
@@ -74,7 +74,7 @@ class Record:
     def maybe_whole(self, name: str) -> int | None:
         value = self.maybe_number(name)
         if value is not None and value != int(value):
-            raise FieldFault(name, f"{self.maybe(name)} is not a whole number")
+            raise FieldFault(name, "not_whole", said=self.text(name))
         return None if value is None else int(value)
 
     def flag(self, name: str) -> bool:
@@ -83,7 +83,7 @@ class Record:
             return True
         if value in NO:
             return False
-        raise FieldFault(name, f"must be yes or no, not {value!r}")
+        raise FieldFault(name, "yes_or_no", said=repr(value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,14 +108,15 @@ def number(text: str, field: str, *, signed: bool = False) -> float:
     """
     plain = text.strip().replace("\u00a0", " ").replace("\u2212", "-")
     if len(plain) > LONGEST_NUMBER:
-        raise FieldFault(field, f"{plain[:LONGEST_NUMBER]}... has {len(plain)} signs; a number has {LONGEST_NUMBER}")
+        start, signs = plain[:LONGEST_NUMBER], len(plain)
+        raise FieldFault(field, "number_too_long", start=f"{start}...", signs=signs, most=LONGEST_NUMBER)
     if grouped := _GROUPED.fullmatch(plain):
         plain = plain.replace(grouped["group"], "")
     if not _NUMBER.fullmatch(plain):
-        raise FieldFault(field, f"{text.strip()!r} is not a number")
+        raise FieldFault(field, "not_a_number", said=repr(text.strip()))
     value = float(plain.replace(",", "."))
     if not abs(value) < MOST or (value < 0 and not signed):
-        raise FieldFault(field, f"{text.strip()} cannot be")
+        raise FieldFault(field, "impossible", said=text.strip())
     return value
 
 
@@ -144,11 +145,11 @@ def decoded(data: bytes, file: str, *, eight_bit: bool = False) -> str:
     except UnicodeDecodeError as error:
         if wide or not eight_bit:
             line = data.count(b"\n", 0, error.start) + 1
-            raise FileFaults([Fault(file, line, "", "is not UTF-8 text; save it as CSV UTF-8")]) from error
+            raise FileFaults([fault_at(file, line, "", "not_utf_8")]) from error
         text = data.decode("cp1252", errors="replace")
     if (at := text.find("\0")) >= 0:
         line = text.count("\n", 0, at) + 1
-        raise FileFaults([Fault(file, line, "", "has signs that are no text; save it as CSV UTF-8")])
+        raise FileFaults([fault_at(file, line, "", "no_text")])
     return text
 
 
@@ -166,7 +167,7 @@ def read_table(text: str, file: str, *, delimiter: str | None = None, skip_lines
     MOST_LINES: then nothing is split.
     """
     if (count := text.count("\n")) > MOST_LINES:
-        raise FileFaults([Fault(file, 0, "", f"has {count} lines; {MOST_LINES} are the most")])
+        raise FileFaults([fault_at(file, 0, "", "too_many_lines", lines=count, most=MOST_LINES)])
     lines = text.splitlines(keepends=True)
     if not delimiter and lines and (said := re.fullmatch(r"sep=(.)\s*", lines[0])):
         delimiter, skip_lines = said[1], max(skip_lines, 1)
@@ -182,7 +183,7 @@ def read_table(text: str, file: str, *, delimiter: str | None = None, skip_lines
         except StopIteration:
             break
         except csv.Error as error:
-            faults.append(Fault(file, line, "", f"cannot be split into columns: {error}"))
+            faults.append(fault_at(file, line, "", "not_split", said=str(error)))
             continue
         cells = [original(cell.strip()) for cell in cells]
         if not any(cells):
@@ -192,16 +193,17 @@ def read_table(text: str, file: str, *, delimiter: str | None = None, skip_lines
             continue
         if (at := next((at for at, cell in enumerate(cells) if len(cell) > LONGEST_CELL), -1)) >= 0:
             field = header[at] if at < len(header) else f"column {at + 1}"
-            faults.append(Fault(file, line, field, f"has {len(cells[at])} characters; {LONGEST_CELL} are the most"))
+            characters = len(cells[at])
+            faults.append(fault_at(file, line, field, "too_many_characters", characters=characters, most=LONGEST_CELL))
             continue
         while len(cells) > len(header) and not cells[-1]:
             cells.pop()  # a delimiter at the end of the line
         if len(cells) != len(header):
-            faults.append(Fault(file, line, "", f"has {len(cells)} columns where the header has {len(header)}"))
+            faults.append(fault_at(file, line, "", "other_width", columns=len(cells), header=len(header)))
         else:
             records.append(Record(line, dict(zip(header, cells, strict=True))))
     if not header:
-        raise FileFaults([Fault(file, 0, "", "is empty: it needs a first line with the column names")])
+        raise FileFaults([fault_at(file, 0, "", "no_header")])
     return Table(file, header, tuple(records), tuple(faults))
 
 
@@ -209,13 +211,13 @@ def _header(cells: Sequence[str], file: str, line: int) -> tuple[str, ...]:
     while cells and not cells[-1]:
         cells = cells[:-1]  # a delimiter at the end of each line
     if len(cells) > MOST_COLUMNS:
-        raise FileFaults([Fault(file, line, "", f"has {len(cells)} columns; {MOST_COLUMNS} are the most")])
+        raise FileFaults([fault_at(file, line, "", "too_many_columns", columns=len(cells), most=MOST_COLUMNS)])
     if (longest := max(map(len, cells))) > LONGEST_NAME:
-        why = f"a column's name of {longest} characters; {LONGEST_NAME} are the most"
-        raise FileFaults([Fault(file, line, "", why)])
-    faults = [Fault(file, line, name, "is there twice") for name, count in Counter(cells).items() if name and count > 1]
+        raise FileFaults([fault_at(file, line, "", "column_name_too_long", characters=longest, most=LONGEST_NAME)])
+    twice = [name for name, count in Counter(cells).items() if name and count > 1]
+    faults = [fault_at(file, line, name, "there_twice") for name in twice]
     if "" in cells:
-        faults.append(Fault(file, line, f"column {cells.index('') + 1}", "has no name"))
+        faults.append(fault_at(file, line, f"column {cells.index('') + 1}", "no_name"))
     if faults:
         raise FileFaults(faults)
     return tuple(cells)

@@ -18,7 +18,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from kiosk.exchange.faults import Fault, FileFaults
+from kiosk.exchange.faults import Fault, FileFaults, fault_at, file_say
 from kiosk.rules.offsets import SYMBOLS, USUAL, CardRules, OffsetRow, values
 from kiosk.rules.stock import BookEntry
 
@@ -37,6 +37,15 @@ _OPTIONS = {
     "[encoding ascii]": ("encoding", "ascii"),
 }
 _SHAPE = {"(": "[", ")": "]", "%": "/"}  # what ends a comment or a program by ISO 6983
+
+
+class Unwritable(ValueError):
+    """A `value` that its way of writing, `spec`, does not suit."""
+
+    def __init__(self, value: str, spec: str) -> None:
+        super().__init__(value)
+        self.value = value
+        self.spec = spec
 
 
 class Slot(NamedTuple):
@@ -76,11 +85,10 @@ def read_template(text: str, file: str) -> Template:
     faults: list[Fault] = []
     raws = text.removeprefix("\ufeff").splitlines()
     if len(raws) > MOST_LINES:
-        raise FileFaults([Fault(file, 0, "", f"has {len(raws)} lines; {MOST_LINES} are the most")])
+        raise FileFaults([fault_at(file, 0, "", "too_many_lines", lines=len(raws), most=MOST_LINES)])
     for number, raw in enumerate(raws, 1):
         if len(raw) > LONGEST_LINE:
-            why = f"has {len(raw)} characters; {LONGEST_LINE} are the most"
-            faults.append(Fault(file, number, "", why))
+            faults.append(fault_at(file, number, "", "too_many_characters", characters=len(raw), most=LONGEST_LINE))
             continue
         mark = raw.strip().lower()
         if mark in _OPTIONS and not any(sections):
@@ -88,18 +96,18 @@ def read_template(text: str, file: str) -> Template:
             options[name] = value
         elif mark in ("[each]", "[end]"):
             if at != ("[each]", "[end]").index(mark):
-                faults.append(Fault(file, number, raw.strip(), "stands out of order: [each], then [end], once"))
+                faults.append(fault_at(file, number, raw.strip(), "out_of_order"))
             at = min(at + 1, 2)
         else:
             sections[at].append(_line(raw, number, file, faults))
     if at == 0:
-        faults.append(Fault(file, 0, "[each]", "is missing: it says which lines are repeated for each assembly"))
+        faults.append(fault_at(file, 0, "[each]", "each_missing"))
     elif at == 1:
-        faults.append(Fault(file, 0, "[end]", "is missing after [each]"))
+        faults.append(fault_at(file, 0, "[end]", "end_missing"))
     for section in (sections[0], sections[2]):
         for line in section:
             faults += [
-                Fault(file, line.number, f"{{{part.symbol}}}", "stands outside [each], so of which assembly?")
+                fault_at(file, line.number, f"{{{part.symbol}}}", "outside_each")
                 for part in line.parts
                 if isinstance(part, Slot) and part.symbol != "MACHINE"
             ]
@@ -120,7 +128,7 @@ def _line(raw: str, number: int, file: str, faults: list[Fault]) -> TemplateLine
             if match is None:
                 end = raw.find("}", at)
                 what = raw[at : end + 1] if end > at else raw[at:]
-                faults.append(Fault(file, number, what, "is no value; write {{ for a brace"))
+                faults.append(fault_at(file, number, what, "no_value_here"))
                 break
             parts.append(_slot(match, number, file, faults))
             at = match.end()
@@ -134,16 +142,17 @@ def _line(raw: str, number: int, file: str, faults: list[Fault]) -> TemplateLine
 def _slot(match: re.Match[str], number: int, file: str, faults: list[Fault]) -> Slot:
     symbol, sign, factor, spec = match[1], match[2], match[3], match[4] or ""
     if symbol not in SYMBOLS:
-        faults.append(Fault(file, number, match[0], f"{symbol} is not a known symbol; there are: {', '.join(SYMBOLS)}"))
+        faults.append(fault_at(file, number, match[0], "symbol_unknown", said=symbol, known=", ".join(SYMBOLS)))
     if not _SPEC.fullmatch(spec):
-        faults.append(Fault(file, number, match[0], f"{spec!r} is no way to write a value; try .3f or 04d"))
+        faults.append(fault_at(file, number, match[0], "no_way_to_write", said=repr(spec)))
     scale = float(factor[:LONGEST_FACTOR]) if factor else 1.0
     if factor and (len(factor) > LONGEST_FACTOR or not LEAST_FACTOR <= scale <= 1 / LEAST_FACTOR):
         what = f"{match[0][:LONGEST_FACTOR]}..." if len(match[0]) > LONGEST_FACTOR else match[0]
-        why = f"what a value is multiplied or divided by must be {LEAST_FACTOR:g} to {1 / LEAST_FACTOR:.0f}"
         if scale == 0:
-            why = "must not be multiplied or divided by 0"
-        faults.append(Fault(file, number, what, why))
+            faults.append(fault_at(file, number, what, "factor_0"))
+        else:
+            least, most = f"{LEAST_FACTOR:g}", f"{1 / LEAST_FACTOR:.0f}"
+            faults.append(fault_at(file, number, what, "factor", least=least, most=most))
         scale = 1.0
     return Slot(symbol, 1 / scale if sign == "/" else scale, spec)
 
@@ -178,19 +187,20 @@ def _filled(
             continue
         value = known[part.symbol].value
         if value is None:
-            faults.append(Fault(template.file, line.number, f"{{{part.symbol}}}", f"{name} has no value for it"))
+            faults.append(fault_at(template.file, line.number, f"{{{part.symbol}}}", "no_value", assembly=name))
             continue
         try:
             if isinstance(value, str):  # a name must not open another column
                 value = "".join(" " if sign in marks else sign for sign in value)
             text += _written(value, part, template)
-        except ValueError as error:
-            faults.append(Fault(template.file, line.number, f"{{{part.symbol}}}", f"{name}: {error}"))
+        except Unwritable as error:
+            why = file_say("not_so_written", assembly=name, said=error.value, spec=repr(error.spec))
+            faults.append(Fault(template.file, line.number, f"{{{part.symbol}}}", why))
     return text
 
 
 def _written(value: str | int | float, slot: Slot, template: Template) -> str:
-    """One value as text.  Raises ValueError where the way of writing does not suit it."""
+    """One value as text.  Raises Unwritable where the way of writing does not suit it."""
     if isinstance(value, str):
         safe = "".join(_SHAPE.get(sign, sign) for sign in value if sign.isprintable())
         return format(_plain(safe) if template.encoding == "ascii" else safe, slot.spec)
@@ -201,7 +211,7 @@ def _written(value: str | int | float, slot: Slot, template: Template) -> str:
     if slot.spec.endswith("f"):
         return format(scaled, slot.spec).replace(".", template.decimal)
     if slot.spec.endswith("d"):
-        raise ValueError(f"{scaled:g} is no whole number, so {slot.spec!r} cannot write it")
+        raise Unwritable(f"{scaled:g}", slot.spec)
     plain = str(int(scaled)) if whole else f"{scaled:.6f}".rstrip("0")
     padded = format(int(plain), slot.spec) if whole and slot.spec else format(plain, slot.spec)
     return padded.replace(".", template.decimal)

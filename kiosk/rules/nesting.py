@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from kiosk.rules.places import Kind, Place
+from kiosk.rules.say import Say, say
 
 # None: it may stand for itself.  A kind that is not here is never inside another place.
 INSIDE: Mapping[Kind, frozenset[Kind | None]] = {
@@ -20,8 +21,8 @@ INSIDE: Mapping[Kind, frozenset[Kind | None]] = {
 _ALONE: frozenset[Kind | None] = frozenset({None})
 
 
-def fault(place: Place, places: Mapping[str, Place]) -> str | None:
-    """Why `place` cannot be what it says, in words of a file; None: it can.
+def fault(place: Place, places: Mapping[str, Place]) -> Say | None:
+    """Why `place` cannot be what it says; None: it can.
 
     places: all there are, by code, `place` among them.
     """
@@ -29,16 +30,17 @@ def fault(place: Place, places: Mapping[str, Place]) -> str | None:
     at = place
     while at.parent is not None:
         if at.parent in seen:
-            return "is inside itself"
+            return say("file_fault.nesting.itself")
         if at.parent not in places:
-            return f"there is no place {at.parent!r}"
+            return say("file_fault.no_place", said=repr(at.parent))
         seen.add(at.parent)
         at = places[at.parent]
     if (place.kind is Kind.COOLING) != (place.way is not None):
-        return "a cooling place says how it cools, and no other place does"
+        return say("file_fault.nesting.cools")
     around = places[place.parent].kind if place.parent is not None else None
     allowed = INSIDE.get(place.kind, _ALONE)
     if around not in allowed:
-        fits = " or ".join(sorted(kind.value if kind else "nothing" for kind in allowed))
-        return f"a {place.kind.value} is inside {fits}, not {around.value if around else 'nothing'}"
+        kind = place.kind.value
+        other = around.value if around else None
+        return say(f"file_fault.nesting.{kind if place.kind in INSIDE else 'alone'}", said=kind, around_said=other)
     return None

@@ -18,7 +18,8 @@ from kiosk.rules.cards import Command
 from kiosk.rules.codes import CodeFault, CodeKind, parse
 from kiosk.rules.outcomes import ABOUT_LABEL, Done, Refused, Step
 from kiosk.rules.places import Kind
-from kiosk.screens.outcomes_shown import asks_for_pocket, came_back, is_about_heat, waiting_for_place
+from kiosk.screens.asked import asked
+from kiosk.screens.outcomes_shown import asks_for_pocket, came_back, found_hot, is_about_heat, waiting_for_place
 from kiosk.screens.pulse import Pulse, pulse
 from kiosk.screens.questions import Question, common
 from kiosk.screens.sounds import Sound, Sounds
@@ -119,7 +120,18 @@ class Clerk(Way):
         failed: Callable[[Exception], Any] | None = None,
     ) -> None:
         """Ask the desk something.  An error that nobody waits for is shown in the strip."""
-        self._worker.ask(question, then, failed)
+
+        def answered(answer: A) -> None:
+            asked.done()
+            if then is not None:
+                then(answer)
+
+        def could_not(error: Exception) -> None:
+            asked.done()
+            (failed or self.fault)(error)
+
+        asked.put()
+        self._worker.ask(question, answered, could_not)
 
     def reopen(self, meanwhile: Callable[[], object], then: Callable[[], Any], failed: Failed) -> None:
         """Have something done while the desk is closed, and the desk opened again."""
@@ -205,7 +217,7 @@ class Clerk(Way):
         wish = self._wish
         self._want(None)
         self._answered(scanned)
-        if wish is not None and not is_about_heat(scanned.outcome):
+        if wish is not None and not (is_about_heat(scanned.outcome) or found_hot(scanned.outcome)):
             self._want(wish)
         else:
             self._catch_up()
@@ -233,6 +245,9 @@ class Clerk(Way):
             return
         view = self.view
         if view is not None and view.came(scanned):
+            return
+        if found_hot(outcome) and self.knows("audit"):
+            self.go("audit", scanned=scanned)
             return
         if isinstance(outcome, Done):
             if outcome.then in _LEADS and self.knows(_LEADS[outcome.then]):

@@ -12,6 +12,11 @@ def is_about_heat(outcome: Outcome) -> bool:
     return isinstance(outcome, Refused) and outcome.reason is Reason.HOT
 
 
+def found_hot(outcome: Outcome) -> bool:
+    """An audit found hot steel where hands reach: that comes before every screen too."""
+    return isinstance(outcome, Done) and outcome.alarm and outcome.step.audits
+
+
 def asks_for_pocket(outcome: Outcome) -> bool:
     """A whole machine was scanned: its pockets can be chosen by touch."""
     return (

@@ -6,7 +6,7 @@ from itertools import islice
 
 import pytest
 
-from kiosk.exchange.faults import Fault, FieldFault, FileFaults
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults, fault_at
 from kiosk.exchange.presetter import (
     LONGEST_LINE,
     LineFault,
@@ -100,7 +100,7 @@ def test_pieces_of_a_line_are_put_together_and_bad_ones_named() -> None:
         None,
         None,
         Reading(1, "a", Measured(122.987, 11.995)),
-        Fault("loop://", 2, "field 2", "'x' is not a number"),
+        fault_at("loop://", 2, "field 2", "not_a_number", said="'x'"),
         Reading(4, "c", Measured(1.0, 2.0)),
     ]
 

@@ -11,6 +11,7 @@ from kiosk.exchange.shop import read_shop, read_tables
 from kiosk.rules import codes, nesting
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.places import Kind, Place
+from kiosk.rules.say import say
 
 P = [codes.make(codes.CodeKind.PLACE, number).text for number in range(20)]
 HEADER = "code,name,kind,parent,number,capacity,way,wet_length_mm\n"
@@ -122,7 +123,7 @@ def test_what_is_inside_what_is_decided_for_every_kind(kind: Kind) -> None:
 def test_a_long_chain_of_places_is_walked_without_recursion() -> None:
     places = {f"d{at}": Place(f"d{at}", "D", Kind.DRAWER, f"d{at + 1}") for at in range(5000)}
     places["d5000"] = Place("d5000", "D", Kind.DRAWER, "d0")
-    assert nesting.fault(places["d0"], places) == "is inside itself"
+    assert nesting.fault(places["d0"], places) == say("file_fault.nesting.itself")
 
 
 @pytest.mark.parametrize(

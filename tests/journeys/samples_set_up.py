@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from kiosk.desk.setting_up import Entered, Listed
+from kiosk.exchange.faults import file_say
 from kiosk.labels.content import badge, holder_label, place_label
 from kiosk.rules import codes
 from kiosk.rules.label_place import drawn
@@ -179,7 +180,7 @@ def _bring_in(screen: Any, state: str) -> None:
             screen._refused(ImportRefused(Plan(changes, lines, True)))
     elif state == "faults":
         screen.title = found.path.name
-        why = "'HV4T8BRJ3W' is not a code (its check character is wrong)"
+        why = file_say("no_code.check", said="'HV4T8BRJ3W'")
         screen._unreadable(FileFaults([Fault("Holders of the second hall.csv", 2 + at, "code", why) for at in (1, 2)]))
     elif state in ("past", "no_past", "one"):
         rows = tuple(ImportRow(at, 1.79e9, "kim", found.path.name, 612, at == 2) for at in range(1, 9))

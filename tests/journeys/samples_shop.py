@@ -19,7 +19,7 @@ from kiosk.desk.papers import Presetting
 from kiosk.desk.people import ROLES, PinRefused
 from kiosk.desk.session import NotThere
 from kiosk.exchange.control_list import Columns, ListMap
-from kiosk.exchange.faults import Fault, FileFaults, Read
+from kiosk.exchange.faults import FileFaults, Read, fault_at
 from kiosk.exchange.presetter import Reading
 from kiosk.handheld.phones import Code, Paired, Seen
 from kiosk.labels.content import holder_label
@@ -333,8 +333,8 @@ def _sheets(screen: Any, *, some: bool) -> None:
 
 def _sheet_faults(screen: Any) -> None:
     faults = (
-        Fault("Pump cover.csv", 3, "quantity", "must be 1 to 200, not 1000"),
-        Fault("Pump cover.csv", 14, "name", "is empty, and there are no cutting data either"),
+        fault_at("Pump cover.csv", 3, "quantity", "quantity", most=200, said="1000"),
+        fault_at("Pump cover.csv", 14, "name", "says_nothing"),
     )
     screen._needs = ()
     from kiosk.screens.questions.job import Sheet
@@ -427,8 +427,8 @@ def _compare_faults(screen: Any) -> None:
     screen._not_compared(
         FileFaults(
             [
-                Fault("Mill 2 export.csv", 1, "Length", "is missing; the map takes that column for length"),
-                Fault("Mill 2 export.csv", 0, "[columns] name", "a list needs the tool's name or its number"),
+                fault_at("Mill 2 export.csv", 1, "Length", "map_column_missing", said="length"),
+                fault_at("Mill 2 export.csv", 0, "[columns] name", "list_needs_tool"),
             ]
         )
     )
@@ -498,7 +498,7 @@ def _presetter(screen: Any, state: str) -> None:
             )
         )
     elif state == "faults":
-        fault = Fault("Tuesday.csv", 3, "X diameter", "is missing; the map takes that column for diameter")
+        fault = fault_at("Tuesday.csv", 3, "X diameter", "map_column_missing", said="diameter")
         screen.check(Read((reading,) * 12, (fault,)))
     else:
         screen.page = "lists"

@@ -44,6 +44,32 @@ def test_a_window_nobody_touches_goes_back_to_scan_and_the_hot_board_stays(kiosk
     kiosk.is_on("hot")
 
 
+def test_hot_steel_scanned_in_an_audit_fills_the_window_whatever_screen_is_in_sight(kiosk: Window) -> None:
+    kiosk.wait(40 * 86_400.0)
+    hot, slot = kiosk.holder("T001"), kiosk.place("Cabinet A · 1-05")
+    kiosk.scan(hot)
+    kiosk.sees("Where to?")
+    kiosk.scan(kiosk.place("Shrink station"))
+    kiosk.sees("1 hot")
+    kiosk.touch("Audit")
+    kiosk.sees("Scan the place to audit")
+    kiosk.scan(kiosk.place("Cabinet A"))
+    kiosk.sees("to see")
+    silent = []
+    for name in ("audit", "audit_photo", "audit_spot", "scan", "shop", "labels", "people", "hot", "card"):
+        kiosk.open_screen(name)
+        for code in (hot, slot):
+            kiosk.read(code)
+        try:
+            kiosk.sees("HOT", "Understood", patience_s=8.0)
+            kiosk.touch("Understood")
+            kiosk.sees_not("Understood")
+        except AssertionError as missing:
+            silent.append(f"{name}: {missing}")
+    assert silent == [], "\n".join(silent)
+    assert kiosk.where("T001") == "Shrink station" and kiosk.check() == []
+
+
 def _take_scans() -> list[str]:
     """Screens that may keep a scan for themselves; all the others leave it to the clerk."""
     folder = Path(kiosk.screens.__file__).parent

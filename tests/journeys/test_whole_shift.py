@@ -33,6 +33,7 @@ class Hand:
 @pytest.mark.parametrize("size", [(800, 480), (600, 1024)], ids=["800x480", "600x1024"])
 def test_a_setter_works_a_whole_shift_by_hand(open_window: Callable[..., Window], size: tuple[int, int]) -> None:
     kiosk = open_window(size)
+    kiosk.at_corners = True
     hand = Hand(kiosk)
     kiosk.scan(kiosk.badge("jo"))
     kiosk.sees("Hello", "Jo Reed")

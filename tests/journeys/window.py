@@ -19,6 +19,7 @@ import qrcode
 from tests.journeys.display import PICTURES, Display
 
 PATIENCE_S = 30.0
+CORNER_PX = 3.0  # a finger that just meets a corner
 
 
 def draw_label(code: str, path: Path) -> None:
@@ -40,6 +41,8 @@ class Window:
     def __init__(self, display: Display, size: tuple[int, int], data: Path, **options: Any) -> None:
         self.display = display
         self.size = size
+        self.at_corners = False  # touches fall on the corners of what is touched, one after the other, as thumbs do
+        self._corner = 0
         self._scratch = Path(tempfile.mkdtemp(prefix="held-"))
         self._held = 0
         given = {"data": str(data), "size": size, **options}
@@ -102,7 +105,7 @@ class Window:
         self._until(there, f"something to touch that says {words!r}")
         # an icon without a word goes by the icon's name, which may be the same word in small letters
         _, x, y, width, height = min(found, key=lambda touch: (len(touch[0]), touch[0] != words))
-        self.display.touch(x + width / 2, y + height / 2, bounces)
+        self.display.touch(*self._point(x, y, width, height), bounces)
 
     def touch_above(self, words: str, mm: float) -> None:
         """Touch the picture so far above what says these words, at its middle."""
@@ -142,7 +145,15 @@ class Window:
 
         self._until(there, f"a key that says exactly {symbol!r}")
         _, x, y, width, height = found[0]
-        self.display.touch(x + width / 2, y + height / 2)
+        self.display.touch(*self._point(x, y, width, height))
+
+    def _point(self, x: float, y: float, width: float, height: float) -> tuple[float, float]:
+        """Where on a key the finger comes down: its middle, or the next of its corners."""
+        if not self.at_corners:
+            return x + width / 2, y + height / 2
+        self._corner = (self._corner + 1) % 4
+        right, lower = self._corner % 2, self._corner // 2
+        return (x + width - CORNER_PX if right else x + CORNER_PX), (y + height - CORNER_PX if lower else y + CORNER_PX)
 
     def hold_up(self, *codes: str) -> None:
         """Hold a label before the camera, clean and straight; several: one after the other."""

@@ -36,6 +36,8 @@ from kiosk.labels.queue import (
     WouldPrintTwice,
     listed,
 )
+from kiosk.screens.questions import labels as asks
+from kiosk.words import LANGUAGES, catalogue
 
 Labels = Callable[..., LabelContent]
 
@@ -394,3 +396,28 @@ def test_a_connection_that_breaks_while_printing_sends_nothing_twice(
         assert broken.value.job.number > 0
         assert cups.printing.job(broken.value.job).state is not JobState.DONE
         cups.printing.cancel(broken.value.job)
+
+
+def test_a_stopped_printer_is_told_of_with_the_job_and_prints_it_once_when_it_goes_on(
+    cups: Cups, label: Labels, paper: Callable[[str], Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CUPS_SERVER", str(cups.socket))
+    cups.run("cupsdisable", "labels")
+    try:
+        made = asks.make(Request([label(7)], "50x25", queue="labels"), lambda *_: None, lambda: False)
+        assert made.job is not None and not made.job.state.over
+        assert Trouble.STOPPED in made.job.troubles
+    finally:
+        cups.run("cupsenable", "labels")
+    assert cups.wait(made.job, JobState.DONE).state is JobState.DONE
+    assert paper(made.job.title).exists()
+
+
+def test_a_printer_that_is_gone_loses_nothing_and_is_said_in_the_windows_language(
+    cups: Cups, label: Labels, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CUPS_SERVER", str(cups.socket))
+    with pytest.raises(QueueGone) as gone:
+        asks.make(Request([label(8)], "50x25", queue="laser"), lambda *_: None, lambda: False)
+    for language in LANGUAGES:
+        assert "laser" in catalogue(language).say(gone.value.say.key, **dict(gone.value.say.values))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from kiosk.rules.nesting import fault
+from kiosk.rules import nesting
 from kiosk.rules.places import Kind, Place
+from kiosk.words import catalogue
 
 INSIDE = {
     Kind.DRAWER: {Kind.CABINET, None},
@@ -13,6 +14,12 @@ INSIDE = {
     Kind.POCKET: {Kind.MACHINE},
     Kind.SPINDLE: {Kind.MACHINE},
 }
+
+
+def fault(place: Place, places: dict[str, Place]) -> str | None:
+    """In the words of the command line."""
+    found = nesting.fault(place, places)
+    return catalogue("en").say(found.key, **dict(found.values)) if found else None
 
 
 def place(code: str, kind: Kind, parent: str | None = None) -> Place:

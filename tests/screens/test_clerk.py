@@ -15,6 +15,7 @@ from kiosk.rules.outcomes import Done, Refused, Wait
 from kiosk.screens.clerk import Clerk, fault_words, pulse
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
+from kiosk.screens.way import _Wish
 from tests.conftest import Shop
 
 
@@ -88,6 +89,31 @@ def test_a_hot_holder_at_the_cabinet_fills_the_screen_and_sounds_like_heat(offic
     assert [card.holder.key for card in office.clerk.hot] == ["T001"]
     office.clerk.back()
     assert office.seen[-1] == "scan"
+
+
+def test_hot_steel_found_in_an_audit_comes_before_whatever_screen_is_in_sight_or_asked_for(
+    office: Office, shop: Shop
+) -> None:
+    shop.clock.forward(40 * 86_400.0)
+    for name, rail in (("audit", "audit"), ("labels", "labels")):
+        office.pages[name] = Page(name, rail)
+        office.clerk.take(office.pages[name])
+    hot = shop.holder("T001")
+    office.clerk.scanned(hot)
+    office.clerk.scanned(shop.place("Shrink station"))
+    shop.clock.forward(300.0)
+    shop.desk.audits.open(shop.place("Cabinet A"))
+    for screen in ("scan", "labels", "hot"):
+        office.clerk.go(screen)
+        office.clerk.scanned(hot)
+        assert office.seen[-1] == "audit", screen
+        assert office.heard.sounds[-1] is Sound.HOT
+        assert office.pages["audit"].about[-1]["scanned"].outcome.alarm
+    office.clerk.go("scan")
+    office.clerk.offer(["shift"], lambda _: Page("shift", "shop"), lambda _: lambda desk: None)
+    office.clerk._want(_Wish("shift", {}))  # touched just before, and still being loaded
+    office.clerk.answer(shop.desk.scan(hot))
+    assert office.seen[-1] == "audit" and office.clerk.wanted == ""
 
 
 def test_a_refusal_that_is_not_heat_sounds_low_and_stays_on_the_card(office: Office) -> None:

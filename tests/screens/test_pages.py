@@ -40,6 +40,27 @@ def test_no_screen_is_left_out_of_the_list() -> None:
     assert set(SOON) <= set(SCREENS)
 
 
+# Left by a touch or a scan alone; the last three only while something was begun on them.
+STAY = {
+    *("scan", "heat", "hot", "audit", "audit_photo", "audit_differences", "audit_spot", "setup", "apart", "kiosks"),
+    *("first", "enter", "bring_in", "register", "people", "measure"),
+}
+
+
+def test_the_screens_that_do_not_give_way_after_a_pause_are_these_and_each_says_why() -> None:
+    said = {
+        name: re.search(
+            r"^    stays = True  # (\w.+)$|^    def stays\(self\) -> bool:\n        \"\"\"(\w.+)\"\"\"$",
+            module_of(name).read_text("utf-8"),
+            re.M,
+        )
+        for name in SCREENS
+        if "stays = " in module_of(name).read_text("utf-8") or "def stays" in module_of(name).read_text("utf-8")
+    }
+    assert said.keys() == STAY
+    assert [name for name, reason in said.items() if reason is None] == []
+
+
 @pytest.mark.parametrize("name", SCREENS)
 def test_the_pages_of_a_layout_are_those_its_screen_knows(name: str) -> None:
     tree = ast.parse(module_of(name).read_text("utf-8"))

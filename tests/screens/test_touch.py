@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 from kivy.base import EventLoop
 from kivy.core.window import Window  # noqa: F401 - the widgets need one
@@ -9,7 +11,11 @@ from kivy.input.motionevent import MotionEvent
 from kivy.uix.floatlayout import FloatLayout
 from kivy.uix.widget import Widget
 
+from kiosk.screens.clerk import Clerk
 from kiosk.screens.parts import touch as touching
+from kiosk.screens.parts.keyboard import LetterKeys
+from kiosk.screens.parts.pads import NumberPad, PadKey, SymbolKeys
+from kiosk.screens.parts.search import SearchPad
 from kiosk.screens.parts.touch import BigButton, hand
 
 FOLDED = {"flat": {"height": 0}, "narrow": {"width": 0}, "clear": {"opacity": 0}}
@@ -43,8 +49,8 @@ def test_a_button_folded_away_leaves_the_touch_to_the_one_that_is_seen(how: str,
     assert below.state == "down" and above.state == "normal"
 
 
-class Panel:
-    """Two keys beside each other, and a third that the first brings up where it stands itself."""
+class Room:
+    """Keys beside each other, each 200 px wide, that say what was done with them."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         hand.forget()
@@ -52,11 +58,9 @@ class Panel:
         monkeypatch.setattr(touching.time, "monotonic", lambda: self.now_s)
         self.done: list[str] = []
         self.room = FloatLayout(size=(600, 94))
-        self.show("Good", 0)
-        self.show("Worn", 300)
 
-    def show(self, text: str, x: float) -> BigButton:
-        key = BigButton(text=text, pos=(x, 0), size=(200, 94), size_hint=(None, None))
+    def show(self, text: str, x: float, kind: type[BigButton] = BigButton) -> BigButton:
+        key = kind(text=text, pos=(x, 0), size=(200, 94), size_hint=(None, None))
         key.bind(on_release=lambda key: self.done.append(key.text))
         self.room.add_widget(key)
         return key
@@ -74,25 +78,125 @@ class Panel:
             finger.grab_current.on_touch_up(finger)
         finger.grab_current = None
 
+    def touch(self, x: float, after_s: float) -> None:
+        """A finger comes down so long after the one before has lifted, and lifts at once."""
+        self.now_s += after_s
+        self.up(self.down(x))
+
+
+class Panel(Room):
+    """Two keys that do something, beside each other."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        super().__init__(monkeypatch)
+        self.show("Good", 0)
+        self.show("Worn", 300)
+
+
+class Pad(Room):
+    """Two keys of a pad, edge to edge."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        super().__init__(monkeypatch)
+        self.show("1", 0, PadKey)
+        self.show("2", 200, PadKey)
+
 
 def test_a_finger_that_bounces_does_not_touch_what_its_first_touch_brought_up(monkeypatch: pytest.MonkeyPatch) -> None:
     panel = Panel(monkeypatch)
-    panel.up(panel.down(100))
+    panel.touch(100, 0)
     panel.show("Take it out", 0)
-    panel.now_s += 0.1
-    panel.up(panel.down(101))
+    panel.touch(101, 0.1)
     assert panel.done == ["Good"]
-    panel.now_s += 0.3
-    panel.up(panel.down(101))
+    panel.touch(101, 0.3)
     assert panel.done == ["Good", "Take it out"]
 
 
-def test_one_key_may_be_touched_as_quickly_as_one_can_and_so_may_its_neighbour(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("after_s", [0.01, 0.05, 0.1, 0.12])
+def test_a_finger_that_bounces_on_a_key_does_what_it_says_once(monkeypatch: pytest.MonkeyPatch, after_s: float) -> None:
     panel = Panel(monkeypatch)
-    for x in (100, 100, 350, 100):
-        panel.now_s += 0.05
-        panel.up(panel.down(x))
-    assert panel.done == ["Good", "Good", "Worn", "Good"]
+    panel.touch(100, 0)
+    panel.touch(101, after_s)
+    panel.touch(101, after_s)  # a stiff finger may come down a third time
+    assert panel.done == ["Good"]
+    panel.touch(101, 0.25)  # and this one is meant
+    assert panel.done == ["Good", "Good"]
+
+
+def test_a_key_that_says_something_else_by_now_is_not_touched_by_the_bounce(monkeypatch: pytest.MonkeyPatch) -> None:
+    panel = Room(monkeypatch)
+    key = panel.show("Enter", 100)
+    panel.touch(150, 0)
+    key.text = "None"  # the next figure may be left empty
+    panel.touch(151, 0.1)
+    assert panel.done == ["Enter"]
+
+
+def test_a_key_that_asked_the_desk_does_nothing_more_until_it_was_answered(monkeypatch: pytest.MonkeyPatch) -> None:
+    panel = Panel(monkeypatch)
+    kept: list[Callable[[object], None]] = []
+
+    class Slow:
+        def ask(self, question: object, then: Callable[[object], None], failed: object) -> None:
+            kept.append(then)
+
+    clerk = Clerk(Slow(), None, lambda view: None)  # type: ignore[arg-type]
+    key = panel.show("Print", 600)
+    key.bind(on_release=lambda _: clerk.ask(lambda desk: None))
+    panel.room.width = 800
+    panel.touch(700, 0)
+    for after_s in (0.4, 2.0, 30.0):
+        clerk.ask(lambda desk: None)  # what is asked once a second is none of its business
+        panel.touch(700, after_s)
+    assert panel.done == ["Print"]
+    panel.touch(100, 1.0)
+    assert panel.done == ["Print", "Good"]
+    kept[0](None)
+    panel.touch(700, 1.0)
+    assert panel.done == ["Print", "Good", "Print"]
+
+
+def test_a_neighbour_is_touched_as_quickly_as_one_can(monkeypatch: pytest.MonkeyPatch) -> None:
+    panel = Panel(monkeypatch)
+    for x in (100, 350, 100, 350):
+        panel.touch(x, 0.05)
+    assert panel.done == ["Good", "Worn", "Good", "Worn"]
+
+
+def test_a_pad_types_one_figure_twice_and_its_neighbour_as_quickly_as_a_finger_can(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    pad = Pad(monkeypatch)
+    for x in (100, 100, 198, 202, 202, 198):  # the last ones beside the edge between them
+        pad.touch(x, 0.08)
+    assert pad.done == ["1", "1", "1", "2", "2", "1"]
+
+
+def test_a_touch_that_the_panel_lost_for_a_moment_types_one_figure(monkeypatch: pytest.MonkeyPatch) -> None:
+    pad = Pad(monkeypatch)
+    pad.touch(100, 0)
+    pad.touch(101, 0.03)
+    pad.touch(199, 1.0)
+    pad.touch(201, 0.03)
+    assert pad.done == ["1", "1"]
+
+
+def test_a_figure_of_another_pad_that_came_up_below_the_finger_is_not_typed(monkeypatch: pytest.MonkeyPatch) -> None:
+    pad = Pad(monkeypatch)
+    pad.touch(100, 0)
+    pad.room = FloatLayout(size=(600, 94))
+    pad.show("7", 0, PadKey)
+    pad.touch(100, 0.1)
+    assert pad.done == ["1"]
+
+
+def test_of_a_keyboards_keys_only_what_types_and_deletes_goes_twice() -> None:
+    keys = [*LetterKeys().children, *SearchPad().children, *NumberPad().children, *SymbolKeys().children]
+    twice = {getattr(key, "symbol", "") or key.icon or key.text or "space" for key in keys if key.types}
+    once = {getattr(key, "symbol", "") or key.icon or key.text or "space" for key in keys if not key.types}
+    assert once == {"ABC", "123", "stop", "forward", "up", "find"}
+    assert not {"ABC", "123", "stop", "forward", "up", "find"} & twice
+    assert {"1", "a", "space", "back", "H"} <= twice
 
 
 def test_of_two_keys_pressed_at_once_only_the_first_does_something(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,6 +17,7 @@ from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.screens.audit import wording
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import found_hot
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import audit as asks
@@ -46,7 +47,7 @@ class AuditScreen(View):
     name = "audit"
     rail = "audit"
     forwards = True
-    stays = True
+    stays = True  # whoever counts walks along the drawers and touches nothing meanwhile
 
     page = OptionProperty(Page.CHOOSE, options=list(Page))
     choices = ListProperty()
@@ -88,8 +89,11 @@ class AuditScreen(View):
 
     # Coming and going ---------------------------------------------------------------------------------------
 
-    def shown(self, told: str = "", **_: Any) -> None:
+    def shown(self, told: str = "", scanned: Scanned | None = None, **_: Any) -> None:
+        """`told`: what was done about a difference.  `scanned`: hot steel that was found on another screen."""
         self.trouble = ""
+        if scanned is not None and isinstance(scanned.outcome, Done) and found_hot(scanned.outcome):
+            self.warn(scanned.outcome)
         if told:
             self._say(True, told)
         if self.page == Page.CLOSED:

@@ -47,7 +47,7 @@ class AuditDifferencesScreen(View):
     name = "audit_differences"
     rail = "audit"
     covers = Covers.RAIL
-    stays = True
+    stays = True  # whoever looks for what is missing comes back to this list
 
     page = OptionProperty(Page.LIST, options=list(Page))
     rows = ListProperty()

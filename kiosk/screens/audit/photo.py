@@ -51,7 +51,7 @@ class AuditPhotoScreen(View):
     name = "audit_photo"
     rail = "audit"
     covers = Covers.RAIL
-    stays = True
+    stays = True  # whoever counts walks along the drawers and touches nothing meanwhile
 
     page = OptionProperty(Page.AIM, options=list(Page))
     place = StringProperty()

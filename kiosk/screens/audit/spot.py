@@ -35,7 +35,7 @@ class AuditSpotScreen(View):
     name = "audit_spot"
     rail = "audit"
     covers = Covers.RAIL
-    stays = True
+    stays = True  # whoever looks for it comes back here
 
     title = StringProperty()
     word = StringProperty()

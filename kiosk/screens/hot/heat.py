@@ -36,7 +36,7 @@ class HeatScreen(View):
     name = "heat"
     covers = Covers.ALL
     forwards = True
-    stays = True
+    stays = True  # an alarm is ended by a hand, never by a pause
 
     about = StringProperty()
     until = StringProperty()

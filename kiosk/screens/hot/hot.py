@@ -34,7 +34,7 @@ class HotScreen(View):
 
     name = "hot"
     rail = "hot"
-    stays = True
+    stays = True  # the board that everybody looks at from where they work
 
     known = BooleanProperty(False)
     rows = ListProperty()

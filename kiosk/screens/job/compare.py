@@ -22,6 +22,7 @@ from kiosk.screens.questions import job as asks
 from kiosk.screens.questions.job import FileFaults, ListMap, Result
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
+from kiosk.telling import file_fault_words
 from kiosk.words import say, t
 
 _LACKING = (Verdict.NOT_IN_BOOK, Verdict.NOT_IN_CONTROL, Verdict.ELSEWHERE)
@@ -144,14 +145,7 @@ class CompareScreen(View):
             return
         self.clerk.play(Sound.REFUSED)
         self.rows = [
-            Marked(
-                str(at),
-                t("setup_sheet.line", line=fault.line) if fault.line else fault.file,
-                f"{fault.field} {fault.why}".strip(),
-                icon="stop",
-                tone="stop",
-            )
-            for at, fault in enumerate(error.faults)
+            Marked(str(at), *file_fault_words(fault), icon="stop", tone="stop") for at, fault in enumerate(error.faults)
         ]
         self.page = Page.FAULTS
 

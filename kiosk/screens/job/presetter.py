@@ -21,6 +21,7 @@ from kiosk.screens.questions import job as asks
 from kiosk.screens.questions.job import Fault, NoMap, Presetting, Read, Reading
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
+from kiosk.telling import file_fault_words
 from kiosk.words import say, t
 
 
@@ -107,8 +108,7 @@ class PresetterScreen(View):
 
 
 def _fault(fault: Fault, at: int) -> Marked:
-    text = t("setup_sheet.line", line=fault.line) if fault.line else fault.file
-    return Marked(str(at), text, f"{fault.field} {fault.why}".strip(), icon="stop", tone="stop")
+    return Marked(str(at), *file_fault_words(fault), icon="stop", tone="stop")
 
 
 def _taken(one: Presetting, at: int) -> Marked:

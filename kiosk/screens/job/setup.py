@@ -41,6 +41,7 @@ from kiosk.screens.questions import common
 from kiosk.screens.questions import job as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
+from kiosk.telling import file_fault_words
 from kiosk.words import say, t
 
 READY = (Supply.IN_MACHINE, Supply.IN_CABINET, Supply.ELSEWHERE)
@@ -72,7 +73,7 @@ class SetupScreen(View):
     rail = "shop"
     covers = Covers.RAIL
     signs_in = True
-    stays = True
+    stays = True  # whoever fetches the tools of a job walks from place to place and touches nothing meanwhile
 
     page = OptionProperty(Page.SHEETS, options=list(Page))
     title = StringProperty()
@@ -156,10 +157,7 @@ class SetupScreen(View):
         self._needs, self._machines = sheet.read.good, sheet.machines
         self.good = len(sheet.read.good)
         if sheet.read.faults:
-            self.rows = [
-                Marked(str(at), t("setup_sheet.line", line=fault.line), f"{fault.field} {fault.why}".strip())
-                for at, fault in enumerate(sheet.read.faults)
-            ]
+            self.rows = [Marked(str(at), *file_fault_words(fault)) for at, fault in enumerate(sheet.read.faults)]
             self.page = Page.FAULTS
             self.clerk.play(Sound.REFUSED)
         else:

@@ -21,7 +21,7 @@ from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.press import Press
 from kiosk.screens.questions import labels as asks
-from kiosk.screens.questions.labels import Job, LabelContent, LabelError, Made, Queue, Request, Tag, WouldPrintTwice
+from kiosk.screens.questions.labels import Job, LabelContent, LabelError, Made, Queue, Request, Tag
 from kiosk.screens.sounds import Sound
 from kiosk.screens.theme import look
 from kiosk.screens.view import View
@@ -82,8 +82,14 @@ class LabelsScreen(View):
         self._saved: Path | None = None  # the file that was written last
 
     def shown(
-        self, code: str = "", tag: str = "", inside: str = "", fresh: str = "", command: Command | None = None,
-        new: bool = False, **_: Any,
+        self,
+        code: str = "",
+        tag: str = "",
+        inside: str = "",
+        fresh: str = "",
+        command: Command | None = None,
+        new: bool = False,
+        **_: Any,
     ) -> None:
         mine = self.clerk.settings.labels
         self.size_name = self.size_name or mine.size
@@ -239,6 +245,7 @@ class LabelsScreen(View):
     def go(self) -> None:
         """Print what is shown, or save it where no queue was chosen."""
         contents, size, queue = self._contents, self.size_name, self.queue
+        self._job, self.again = None, False
         self.clerk.ask(asks.request(contents, size, queue), self._run, self._failed)
 
     def _run(self, request: Request) -> None:
@@ -255,9 +262,11 @@ class LabelsScreen(View):
         self.page = Page.PREVIEW if self._contents else Page.CHOOSE
 
     def retry(self) -> None:
-        """Somebody has looked at the printer: send the job once more."""
+        """Somebody has looked at the printer: send the job once more, or what could not be sent."""
         job = self._job
-        if job is not None:
+        if job is None:
+            self.go()
+        else:
             self._begin(t("labels.proving"))
             self._press.run(lambda *_: asks.retry(job), self._resent, self._failed)
 
@@ -287,18 +296,17 @@ class LabelsScreen(View):
             self._saved = made.files[0] if made.files else None
             words = t("labels.saved", count=made.labels, file=self._saved.name if self._saved else "")
         self.again = made.job is not None
-        self._say(True, words, t("labels.scan_new") if self.fresh else "")
+        self._say(True, words, _waits(made.job) or (t("labels.scan_new") if self.fresh else ""))
         self.stuck = made.job is not None
         self.folder = folder_words(self._saved.parent) if made.job is None and self._saved else ""
         self.file = made.job is None and self._saved is not None
 
     def _resent(self, job: Job) -> None:
         self._job = job
-        self._say(True, t("labels.sent", count=int(self.count), number=job.number, queue=job.queue), "")
+        self._say(True, t("labels.sent", count=int(self.count), number=job.number, queue=job.queue), _waits(job))
 
     def _failed(self, error: Exception) -> None:
-        if isinstance(error, WouldPrintTwice):
-            self.again = True
+        self.again = bool(self._contents)  # nothing is lost: what is shown can be sent once the trouble is mended
         words = say(error.say) if isinstance(error, LabelError) else fault_words(error)
         self._say(False, words, "")
 
@@ -307,6 +315,13 @@ class LabelsScreen(View):
         self.stuck = False
         self.page = Page.ANSWER
         self.clerk.play(Sound.DONE if good else Sound.REFUSED)
+
+
+def _waits(job: Job | None) -> str:
+    """What keeps a job from being printed now; empty: nothing does."""
+    if job is None or job.state.over or not job.troubles:
+        return ""
+    return t("labels.waits", trouble=", ".join(t(f"term.trouble.{trouble.value}") for trouble in job.troubles))
 
 
 def folder_words(folder: Path) -> str:

@@ -77,9 +77,9 @@ class LetterKeys(GridLayout):
             key.bind(on_release=lambda _: self.dispatch("on_letter", " "))
             return key
         if act == "more":
-            key = PadKey(text=SHOWS[self._next_page], **given)
+            key = PadKey(text=SHOWS[self._next_page], types=False, **given)
         else:
-            key = IconButton(icon=ICONS[act], size_hint=(1, 1), least_mm=KEY_MM)
+            key = IconButton(icon=ICONS[act], size_hint=(1, 1), least_mm=KEY_MM, types=act == "del")
             if act == "done":
                 key.fill, key.ink = look.act, look.act_ink
         key.bind(on_release=lambda _: self.act(act))

@@ -51,7 +51,7 @@ class SearchPad(GridLayout):
         least_mm = KEY_MM if self.letters else TOUCH_MM
         given = {"size_hint_y": 1, "least_mm": least_mm}
         if symbol in ICONS:
-            key = IconButton(icon=ICONS[symbol], size_hint=(1, 1), least_mm=least_mm)
+            key = IconButton(icon=ICONS[symbol], size_hint=(1, 1), least_mm=least_mm, types=symbol == "del")
             if symbol == "show":
                 key.fill, key.ink = look.act, look.act_ink
             key.bind(on_release=lambda _: self._do(symbol))
@@ -59,7 +59,8 @@ class SearchPad(GridLayout):
         if symbol == "space":
             key = SpaceKey(**given)
         else:
-            key = PadKey(text=("123" if self.letters else "ABC") if symbol == "more" else symbol, **given)
+            words = ("123" if self.letters else "ABC") if symbol == "more" else symbol
+            key = PadKey(text=words, types=symbol != "more", **given)
         key.bind(on_release=lambda _: self._do(symbol))
         return key
 

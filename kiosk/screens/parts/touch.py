@@ -18,16 +18,24 @@ from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.widget import Widget
 
+from kiosk.screens.asked import asked
 from kiosk.screens.kv import load_beside
 from kiosk.screens.theme import TOUCH_MM, look
 
 BOUNCE_S = 0.25  # a finger that comes down again sooner has bounced: nobody has read by then what appeared under it
 BOUNCE_MM = 8.0  # and so near
+# A key that types may be meant twice (11, 00), which takes a quick finger some 0.08 s between lifting and coming down;
+# a panel that loses a finger for a moment has it again sooner.
+FLICKER_S = 0.06
 RESTS_S = 3.0  # a finger that lies longer is a palm on the panel, or a panel that lost it, and stops no other any more
 
 
 class Hand:
-    """What a gloved hand does without meaning it: a second touch on what the first brought up, two keys at once."""
+    """What a gloved hand does without meaning it: a second touch where the first was, two keys at once.
+
+    The second touch does nothing, whether the first brought up something else there or the same key is still there:
+    it may say something else by then.  A key that asked the desk something does nothing more until it was answered.
+    """
 
     def __init__(self) -> None:
         self.forget()
@@ -37,23 +45,30 @@ class Hand:
         self._down: MotionEvent | None = None
         self._down_s = self._up_s = -math.inf
         self._up_at = (0.0, 0.0)
-        self._up_on: weakref.ref[Widget] | None = None
+        self._up_on: weakref.ref[Touchable] | None = None
 
-    def means(self, widget: Widget, touch: MotionEvent) -> bool:
+    def means(self, widget: Touchable, touch: MotionEvent) -> bool:
         """Whether this touch is meant for this widget."""
+        if asked.answered < widget.asked and not widget.types:
+            return False
         now_s = time.monotonic()
         down = self._down
         if down is not None and down is not touch and down in EventLoop.touches and now_s - self._down_s < RESTS_S:
             return False
-        if now_s - self._up_s >= BOUNCE_S or (self._up_on is not None and self._up_on() is widget):
+        if now_s - self._up_s >= (FLICKER_S if self._types_on(widget) else BOUNCE_S):
             return True
         return math.dist(widget.to_window(*touch.pos), self._up_at) > BOUNCE_MM * look.mm
+
+    def _types_on(self, widget: Touchable) -> bool:
+        """Whether this key types, and the one touched before it on the same pad did: nothing came up meanwhile."""
+        before = self._up_on() if self._up_on is not None else None
+        return before is not None and bool(before.types and widget.types) and before.parent is widget.parent
 
     def pressed(self, touch: MotionEvent) -> None:
         """A finger came down on something to touch."""
         self._down, self._down_s = touch, time.monotonic()
 
-    def lifted(self, widget: Widget, touch: MotionEvent) -> None:
+    def lifted(self, widget: Touchable, touch: MotionEvent) -> None:
         """And lifts from it."""
         self._down, self._up_s = None, time.monotonic()
         self._up_at, self._up_on = widget.to_window(*touch.pos), weakref.ref(widget)
@@ -63,8 +78,13 @@ hand = Hand()
 
 
 class Touchable(ButtonBehavior):
-    """Something to touch.  `least_mm`: the short way across it, on the panel."""
+    """Something to touch.  `least_mm`: the short way across it, on the panel.
 
+    `types`: it adds a letter or takes one back, and may be touched again as quickly as one can; any other acts once.
+    """
+
+    types = BooleanProperty(False)
+    asked = 0  # number of the last question that a touch of it put to the desk
     least_mm = NumericProperty(TOUCH_MM)
     always_release = False
 
@@ -81,9 +101,14 @@ class Touchable(ButtonBehavior):
 
     def on_touch_up(self, touch: MotionEvent) -> bool:
         """The hand remembers where it was, before what it did changes the screen."""
-        if touch.grab_current is self:
-            hand.lifted(self, touch)
-        return bool(super().on_touch_up(touch))
+        if touch.grab_current is not self:
+            return bool(super().on_touch_up(touch))
+        hand.lifted(self, touch)
+        before = asked.last
+        taken = bool(super().on_touch_up(touch))
+        if asked.last > before:
+            self.asked = asked.last
+        return taken
 
 
 def in_sight(widget: Widget) -> bool:

@@ -18,10 +18,11 @@ DONE = "done"
 
 
 class Far(NamedTuple):
-    """step: the one that is next, or done.  empty: the shop has no place yet.  camera: as it is turned now."""
+    """step: the one that is next, or done.  stations: there is a place where the kiosk may stand.  camera: as it is
+    turned now."""
 
     step: str
-    empty: bool
+    stations: bool
     camera: CameraSettings
 
 
@@ -32,7 +33,7 @@ def far() -> Question[Far]:
         from kiosk.desk import first_steps as steps
 
         session = desk.session
-        return Far(steps.step(session.book.path.parent), desk.shop.empty, session.settings.camera)
+        return Far(steps.step(session.book.path.parent), bool(_stations(desk)), session.settings.camera)
 
     return answer
 
@@ -67,14 +68,14 @@ def wanted() -> Question[bool]:
 
 def stations() -> Question[tuple[tuple[str, str], ...]]:
     """Code and name of each place that stands for itself and takes holders."""
+    return _stations
 
-    def answer(desk: Desk) -> tuple[tuple[str, str], ...]:
-        from kiosk.rules.places import Kind
 
-        own = (card for card in desk.shop.places() if card.place.parent is None and not card.retired)
-        return tuple((each.place.code, each.name) for each in own if each.place.kind not in (Kind.MACHINE, Kind.OUT))
+def _stations(desk: Desk) -> tuple[tuple[str, str], ...]:
+    from kiosk.rules.places import Kind
 
-    return answer
+    own = (card for card in desk.shop.places() if card.place.parent is None and not card.retired)
+    return tuple((each.place.code, each.name) for each in own if each.place.kind not in (Kind.MACHINE, Kind.OUT))
 
 
 def stands_at(code: str) -> Question[None]:

@@ -17,7 +17,7 @@ from kiosk.labels.command import make as _make
 from kiosk.labels.content import LabelContent, Tag
 from kiosk.labels.faults import LabelError
 from kiosk.labels.layout import Layout, lay_out
-from kiosk.labels.queue import Job, Queue, WouldPrintTwice, system_printing
+from kiosk.labels.queue import Job, Queue, system_printing
 from kiosk.labels.sizes import STANDARD, LabelSize, parse_size
 from kiosk.rules.cards import PlaceCard
 from kiosk.rules.holder_drawing import Drawing
@@ -26,7 +26,7 @@ from kiosk.screens.questions import Question
 
 __all__ = [
     "Job", "LabelContent", "LabelError", "LabelSize", "Layout", "Made", "Queue", "Request",  "Tag", "WholePlace",
-    "WouldPrintTwice", "all_of", "drawn_place", "fresh", "hot_tag", "inside", "label_of", "last_code", "layout",
+    "all_of", "drawn_place", "fresh", "hot_tag", "inside", "label_of", "last_code", "layout",
     "make", "new", "noted", "queues", "remember", "request", "retry", "sizes", "whole_places",
 ]  # fmt: skip
 
@@ -151,8 +151,14 @@ def queues() -> tuple[Queue, ...]:
 
 
 def make(request: Request, progress: Callable[[int, int], None], cancelled: Callable[[], bool]) -> Made:
-    """Prove and print.  Raises LabelError."""
-    return _make(request, progress=progress, cancelled=cancelled)
+    """Prove and print; the job as the printer has it by then.  Raises LabelError, OSError."""
+    made = _make(request, progress=progress, cancelled=cancelled)
+    if made.job is None:
+        return made
+    try:
+        return replace(made, job=system_printing().job(made.job))
+    except LabelError:  # it was sent, and that is what counts
+        return made
 
 
 def retry(job: Job) -> Job:

@@ -36,7 +36,7 @@ class HeatingsScreen(View):
 
     when = StringProperty()
     ended = StringProperty()
-    stays = StringProperty()
+    stood_at = StringProperty()
     story = StringProperty()  # what its readings did
     curve = ListProperty()
     readings = ListProperty()
@@ -79,7 +79,7 @@ class HeatingsScreen(View):
         record = self._records[key]
         self.when = t("heatings.at", at=_moment(record), place=record.place_name, who=record.operator)
         read = t("heatings.readings", count=len(record.readings))
-        self.ended, self.stays = f"{ended_words(record)} · {read}", _stays(record)
+        self.ended, self.stood_at = f"{ended_words(record)} · {read}", _stays(record)
         self.curve, self.readings, self.moves, self.story = [], [], [], ""
         self.clerk.ask(
             asks.heat_plot(record),

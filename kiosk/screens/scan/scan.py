@@ -36,7 +36,7 @@ class ScanScreen(View):
 
     name = "scan"
     rail = "scan"
-    stays = True
+    stays = True  # this is where everybody expects the window
 
     state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
     word = StringProperty()

@@ -32,7 +32,7 @@ class ApartScreen(View):
     name = "apart"
     rail = "shop"
     covers = Covers.RAIL
-    stays = True
+    stays = True  # whoever settles it goes and looks at the steel first
 
     page = OptionProperty(Page.LIST, options=list(Page))
     rows = ListProperty()

@@ -23,6 +23,7 @@ from kiosk.screens.questions import bring_in as asks
 from kiosk.screens.questions.bring_in import How
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
+from kiosk.telling import column_words, file_fault_words
 from kiosk.words import say, t
 
 REASONS = ("wrong_file", "wrong_figures", "other_shop")
@@ -330,7 +331,9 @@ def _change(change: asks.Change, key: str) -> Marked:
     if change.why is not None:
         note = say(change.why)
     else:
-        said = [f"{field} {before or '–'} → {after or '–'}".strip() for field, before, after in change.details]
+        said = [
+            f"{column_words(field)} {before or '–'} → {after or '–'}".strip() for field, before, after in change.details
+        ]
         more = " …" if len(said) > _DETAILS else ""
         note = ", ".join(said[:_DETAILS]) + more or t(f"term.intake.{change.how.value}")
     name = change.name if change.what != "label" else change.key
@@ -338,8 +341,7 @@ def _change(change: asks.Change, key: str) -> Marked:
 
 
 def _fault(fault: asks.Fault, at: int) -> Marked:
-    where = t("bring_in.line", file=fault.file, line=fault.line) if fault.line else fault.file
-    return Marked(str(at), where, f"{fault.field} {fault.why}".strip(), icon="stop", tone="stop")
+    return Marked(str(at), *file_fault_words(fault), icon="stop", tone="stop")
 
 
 load_beside(__file__)

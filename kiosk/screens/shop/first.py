@@ -9,7 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.panel import px_per_mm
 from kiosk.rules.shop_things.forms import Thing
@@ -51,9 +51,11 @@ class FirstScreen(View):
     name = "first"
     rail = "shop"
     covers = Covers.RAIL
-    stays = True
+    stays = True  # a new kiosk is put up between other work, and goes on where it was left
 
     page = OptionProperty(Page.LANGUAGE, options=list(Page))
+    count = NumericProperty(1)  # of the page in sight, among the `counts` that are asked
+    counts = NumericProperty(6)
     options = ListProperty()
     places = ListProperty()  # where the kiosk may stand
     any_there = BooleanProperty(False)  # something was touched on the page of what stands here
@@ -67,6 +69,7 @@ class FirstScreen(View):
         super().__init__(**kwargs)
         self._turned_deg, self._mirrored = 0.0, False
         self._next_things = ""
+        self._stations = False  # there is a place where the kiosk may stand, so that it is asked where it does
         self._there: set[str] = set()  # what was touched on the page of what stands here
 
     @property
@@ -97,11 +100,17 @@ class FirstScreen(View):
 
     def _far(self, far: asks.Far) -> None:
         self._turned_deg, self._mirrored = far.camera.rotation_deg, far.camera.mirrored
+        self._stations = far.stations
         self._show(far.step if far.step in list(Page) else Page.LANGUAGE)
+
+    def _asked(self) -> list[str]:
+        """The steps that are asked here, in their order."""
+        return [step for step in asks.STEPS if step != Page.AT or self._stations]
 
     def _show(self, step: str) -> None:
         self.trouble = ""
         self.page = step
+        self._count()
         if step == Page.LANGUAGE:
             self.options = [Choice(each, t(f"first.speaks.{each}")) for each in LANGUAGES]
         elif step == Page.STANDS:
@@ -114,23 +123,28 @@ class FirstScreen(View):
         if self.clerk.eye is not None:
             self.clerk.eye.move(self if step == Page.CAMERA else self.clerk.screen("scan"))
 
+    def _count(self) -> None:
+        asked = self._asked()
+        self.counts = len(asked) - 1  # the end asks nothing
+        if self.page in asked:
+            self.count = asked.index(self.page) + 1
+
     def _go(self, step: str) -> None:
         self.clerk.ask(asks.reached(step), None, self._failed)
         self._show(step)
 
     def skip(self) -> None:
         """This question can wait."""
-        at = asks.STEPS.index(self.page)
-        self._go(asks.STEPS[min(at + 1, len(asks.STEPS) - 1)])
+        asked = self._asked()
+        later = [step for step in asked if asks.STEPS.index(step) > asks.STEPS.index(self.page)]
+        self._go(later[0] if later else asked[-1])
 
     def back(self) -> None:
         """The question before; from the first one, to where everybody scans."""
         self.ids.name.end()
-        at = asks.STEPS.index(self.page)
-        if self.page == Page.PANEL and not self.places:  # where it stands was not asked
-            at -= 1
-        if at > 0:
-            self._go(asks.STEPS[at - 1])
+        earlier = [step for step in self._asked() if asks.STEPS.index(step) < asks.STEPS.index(self.page)]
+        if earlier:
+            self._go(earlier[-1])
         else:
             self.clerk.go("scan")
 
@@ -154,6 +168,8 @@ class FirstScreen(View):
     def _stand(self, kind: str) -> None:
         self.clerk.play(Sound.DONE)
         self._there.add(kind)
+        self._stations = self._stations or Thing(kind) in AT_ONCE
+        self._count()
         self._show_things()
 
     def _show_things(self) -> None:
@@ -168,6 +184,7 @@ class FirstScreen(View):
         if self.page != Page.AT:
             return
         if not found:
+            self._stations = False
             self.skip()
             return
         self.places = [Choice("", t("first.at_none"), t("first.at_note")), *(Choice(*each) for each in found)]
@@ -189,9 +206,7 @@ class FirstScreen(View):
     def turn(self) -> None:
         """The camera hangs the other way."""
         self._turned_deg = (self._turned_deg + QUARTER_DEG) % 360
-        self.clerk.ask(
-            asks.setting("camera", "rotation_deg", f"{self._turned_deg:g}", Page.CAMERA), None, self._failed
-        )
+        self.clerk.ask(asks.setting("camera", "rotation_deg", f"{self._turned_deg:g}", Page.CAMERA), None, self._failed)
 
     def mirror(self) -> None:
         """Left is right."""

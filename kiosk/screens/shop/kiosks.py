@@ -49,7 +49,7 @@ class KiosksScreen(View):
     name = "kiosks"
     rail = "shop"
     covers = Covers.RAIL
-    stays = True
+    stays = True  # joining takes its time, and says here how it went
 
     page = OptionProperty(Page.LIST, options=list(Page))
     kiosks = ListProperty()
