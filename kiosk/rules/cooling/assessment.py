@@ -21,6 +21,7 @@ from kiosk.rules.belief import PROBE_TOLERANCE_K, Prediction, Verdict
 from kiosk.rules.cooling.advice import Advice, advise
 from kiosk.rules.cooling.bound import GUARD, Bound
 from kiosk.rules.cooling.flow import Course
+from kiosk.rules.cooling.lasting import HORIZON_S, PER_PIECE, last_above_s
 from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
 from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.stand import (
@@ -62,9 +63,7 @@ __all__ = [
 ]
 
 _ROUND_S = 0.5  # a step of the reference solution
-_PER_PIECE = 24
 _REACH = 2.5  # draws are followed to so many times the nominal time, further where that is not enough
-_HORIZON_S = 60_000.0
 _LAST, _EARLIER, _LEAST = 60, 42, 6  # moments of the last stage; of those before it together, and of each at least
 _LEAST_EFFECTIVE = 40.0  # draws of equal weight a bound may rest on
 
@@ -232,7 +231,7 @@ def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
     times = _grid(nominal, limit_over_ambient_k(room), room.tolerance_um)
     until_s = max(float(times[-1]), _REACH * _touch_safe_s(nominal, limit_over_ambient_k(room)))
     draws = bound.draw(_moments(bound.stages, until_s), touches)
-    while not math.isfinite(draws.kept_s()) and until_s < _HORIZON_S:  # a holder on the warm side takes longer
+    while not math.isfinite(draws.kept_s()) and until_s < HORIZON_S:  # a holder on the warm side takes longer
         until_s *= 2.0
         draws = bound.draw(_moments(bound.stages, until_s), touches)
     return draws
@@ -274,13 +273,13 @@ def _grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
     parts = [np.zeros(1)]
     for piece in course.pieces:
         if math.isinf(piece.end_s):
-            marks = piece.start_s + np.geomspace(30.0, _HORIZON_S, 60)
+            marks = piece.start_s + np.geomspace(30.0, HORIZON_S, 60)
             quiet = (GUARD * course.hottest(marks) < 0.3 * limit_k) & (
                 np.abs(course.growth_um(marks)) < 0.9 * tolerance_um
             )
-            long_s, count = (marks[int(quiet.argmax())] - piece.start_s if quiet.any() else _HORIZON_S), 2 * _PER_PIECE
+            long_s, count = (marks[int(quiet.argmax())] - piece.start_s if quiet.any() else HORIZON_S), 2 * PER_PIECE
         else:
-            long_s, count = piece.end_s - piece.start_s, _PER_PIECE
+            long_s, count = piece.end_s - piece.start_s, PER_PIECE
         parts.append(piece.start_s + np.geomspace(min(0.25, long_s), long_s, count))
     return np.unique(np.concatenate(parts))
 
@@ -305,22 +304,6 @@ def _cross(curve: Any, times: Floats, at: int, level: float) -> float:
     fine = np.linspace(times[at], times[at + 1], 25)
     over = np.flatnonzero(np.abs(curve(fine)) > level)
     return float(fine[min(over[-1] + 1, 24)] if len(over) else times[at])
-
-
-def last_above_s(course: Course, limit_k: float) -> float:
-    """When the skin was last more than `limit_k` over its ambient, seconds since heating; 0 if it never was."""
-    for piece in reversed(course.pieces):
-        long_s = min(piece.end_s - piece.start_s, _HORIZON_S)
-        times = piece.start_s + np.append(0.0, np.geomspace(min(0.25, long_s), long_s, 2 * _PER_PIECE))
-        over = np.flatnonzero(piece.skin(times).max(axis=0) > limit_k)
-        if len(over):
-            at = over[-1]
-            if at + 1 == len(times):
-                return float(times[at])
-            fine = np.linspace(times[at], times[at + 1], 25)
-            still = np.flatnonzero(piece.skin(fine).max(axis=0) > limit_k)
-            return float(fine[min(still[-1] + 1, 24)] if len(still) else fine[-1])
-    return 0.0
 
 
 def _touch_safe_s(course: Course, limit_k: float) -> float:
