@@ -10,7 +10,21 @@ import numpy as np
 import pytest
 
 from kiosk.rules.assembly import Clamping, Coupling, Holder
-from kiosk.rules.cooling.assessment import CoolingError, Heat, Room, Stage, Way, assess, default_heated_mm
+from kiosk.rules.belief import Instrument
+from kiosk.rules.cooling.assessment import (
+    CoolingError,
+    Heat,
+    Room,
+    Stage,
+    Touch,
+    Way,
+    Zone,
+    assess,
+    assess_bound,
+    bound_of,
+    default_heated_mm,
+    hot_after,
+)
 from kiosk.rules.cooling.lasting import taken
 from kiosk.rules.cooling.stand import checked, course_of, few
 from kiosk.rules.outline import Profile, outlines_of
@@ -134,3 +148,28 @@ def test_no_stay_was_longer_by_less_than_nothing(longer_s: float) -> None:
     profile = outline(SLIM)
     with pytest.raises(CoolingError, match="longer_s"):
         checked(profile, Heat(330.0, 40.0), (Stage(Way.FREE_AIR, 0.0, longer_s=longer_s),), ROOM)
+
+
+@pytest.mark.parametrize("way", [Way.FORCED_AIR, Way.SLEEVE])
+@pytest.mark.parametrize("share", [0.6, 0.8, 1.0])
+def test_a_reading_counts_for_whatever_it_may_have_soaked_before(way: Way, share: float) -> None:
+    """One that shows little is of a holder that cools fast, or of one whose heat is still behind the spot."""
+    profile, soaked_s = outline(HOLDERS[1]), 40.0
+    heat = Heat(330.0, default_heated_mm(profile))
+    wet_mm = heat.length_mm if way is Way.SLEEVE else None
+    bound = bound_of(
+        profile, heat, (Stage(Way.FREE_AIR, 0.0, 0.0, longer_s=soaked_s), Stage(way, 0.0, None, wet_mm)), ROOM
+    )
+    usual = assess_bound(bound)
+    at_s = 0.5 * usual.touch_safe_s
+    touch = Touch(at_s, Zone.NOSE, Instrument.PROBE, 23.0 + share * (usual.now(at_s).hottest_c - 23.0))
+    held_s = assess_bound(bound, [touch]).hold_s
+    chance = hot_after(bound, at_s, [touch])
+    assert held_s is not None
+    for end_s in (0.0, soaked_s):
+        known = (Stage(Way.FREE_AIR, 0.0, end_s), Stage(way, end_s, None, wet_mm))
+        alone = bound_of(profile, heat, known, ROOM)
+        later = [touch._replace(at_s=at_s + end_s)]
+        alone_s = assess_bound(alone, later).hold_s
+        assert alone_s is not None and held_s >= 0.99 * (alone_s - end_s) - 2.0
+        assert chance >= 0.9 * hot_after(alone, at_s + end_s, later) - 0.002

@@ -179,10 +179,8 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     times = _grid(nominal, limit_k, room.tolerance_um)
     touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
     hold_s = _hold_s(draws, touch_s)
-    # Readings that fit nothing drawn shorten nothing, nor do any where it is expected warmer than it is.
-    if draws.touched and (bound.simplified or draws.effective < _LEAST_EFFECTIVE):
-        unread_s = _hold_s(_drawn(bound, bound.nominal(), ()), touch_s)
-        hold_s = None if hold_s is None or unread_s is None else max(hold_s, unread_s)
+    if draws.touched:
+        hold_s = _latest_s(hold_s, *_not_sooner_s(bound, draws, touches, touch_s))
     growth = nominal.growth_um(times)
     wrong = np.flatnonzero(np.abs(growth) > room.tolerance_um)
     ready_s = 0.0
@@ -208,10 +206,34 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     )
 
 
+def _not_sooner_s(bound: Bound, draws: Draws, touches: Sequence[Touch], least_s: float) -> list[float | None]:
+    """What a hold with readings is never shorter than.
+
+    Readings that fit nothing drawn shorten nothing, nor do any where it is expected warmer than it is; and where nobody
+    saw how long it stood before, they count for both ends of that.
+    """
+    found = []
+    if bound.simplified or draws.effective < _LEAST_EFFECTIVE:
+        found.append(_hold_s(_drawn(bound, bound.nominal(), ()), least_s))
+    if bound.other is not None:
+        also = _drawn(bound.other, bound.other.nominal(), touches)
+        if also.effective < _LEAST_EFFECTIVE:
+            also = _drawn(bound.other, bound.other.nominal(), ())
+        found.append(_hold_s(also, least_s))
+    return found
+
+
+def _latest_s(*times: float | None) -> float | None:
+    """None where one of them has no end."""
+    known = [at_s for at_s in times if at_s is not None]
+    return max(known) if len(known) == len(times) else None
+
+
 def hot_after(bound: Bound, at_s: float, touches: Sequence[Touch]) -> float:
     """The chance that any touchable point is above the limit at `at_s` or later; 1 where the readings fit nothing."""
-    draws = _drawn(bound, bound.nominal(), touches)
-    return draws.hot_after(at_s) if draws.effective >= _LEAST_EFFECTIVE else 1.0
+    either = [bound] if bound.other is None else [bound, bound.other]
+    drawn = [_drawn(each, each.nominal(), touches) for each in either]
+    return max(draws.hot_after(at_s) if draws.effective >= _LEAST_EFFECTIVE else 1.0 for draws in drawn)
 
 
 def advise_bound(

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
 from kiosk.rules.belief import FilmSlope, Prediction
 from kiosk.rules.cooling.flow import Case, Course, Courses, flow, flows
-from kiosk.rules.cooling.lasting import longest, taken
+from kiosk.rules.cooling.lasting import longest, other_end, taken
 from kiosk.rules.cooling.mesh import COARSE, FINE, Floats, Mesh, Zone
 from kiosk.rules.cooling.posterior import Draws, Normal, Setting
 from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, few, mesh_for
@@ -79,6 +80,7 @@ class Bound:
         known: Known,
     ) -> None:
         self.stages, self.room, self._heat = few(stages), room, heat
+        self._profile, self._known = profile, known
         self.simplified = len(self.stages) < len(stages) or any(stage.longer_s == math.inf for stage in stages)
         stages = self.stages
         self._mesh, self._coarse = (mesh_for(profile, heat, stages, grid) for grid in (FINE, COARSE))
@@ -125,6 +127,15 @@ class Bound:
         cases = [Case(excess, ambient_c, exchanges(self._coarse, each, self.room, draw), draw.bulk) for each in choices]
         limit_k = self.room.limit_c - ambient_c - _WARM_SD * self.room.ambient_sd_k
         return choices[longest(flows(self._coarse, cases), max(limit_k / GUARD, _LEAST_LIMIT_K))]
+
+    @cached_property
+    def other(self) -> Bound | None:
+        """The same hold had it stood for another time where nobody saw for how long; None where that is known.
+
+        A reading that shows little is of a holder that cooled fast, or of one whose heat is still behind the spot.
+        """
+        stages = other_end(self.stages)
+        return None if stages is None else Bound(self._profile, self._heat, stages, self.room, self._known)
 
     @property
     def runs(self) -> int:

@@ -44,13 +44,25 @@ def taken(stages: Sequence[Stage]) -> tuple[tuple[Stage, ...], ...]:
     Where others may have been longer too, they are as warm as ever they may have been.
     """
     at = next((at for at, stage in enumerate(stages[:-1]) if stage.longer_s > 0), None)
-    if at is None:
+    if at is None or any(stage.taken for stage in stages):
         return (tuple(stages),)
     most_s = stages[at].longer_s
     without_end = most_s > _WITHOUT_END_S[-1]
     moments = _WITHOUT_END_S if without_end else tuple(most_s * share for share in _SHARES)
     spans = zip((moments[0], *moments[:-1]), moments, (*moments[1:], math.inf if without_end else most_s), strict=True)
     return tuple((*stages[:at], stages[at]._replace(taken=Longer(*span)), *stages[at + 1 :]) for span in spans)
+
+
+def other_end(stages: Sequence[Stage]) -> tuple[Stage, ...] | None:
+    """The same with the shortest of the stays that may have been where a long one was taken, and the other way round.
+
+    None where none was, or one without end.
+    """
+    for stage in stages:
+        if stage.taken is not None and math.isfinite(stage.longer_s):
+            first, *_, last = taken([each._replace(taken=None) for each in stages])
+            return last if stage.taken.taken_s < stage.longer_s / 2 else first
+    return None
 
 
 def longest(courses: Courses, limit_k: float) -> int:
