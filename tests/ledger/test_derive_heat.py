@@ -336,6 +336,45 @@ def test_a_heating_by_another_clock_is_none_of_just_now(told: Told) -> None:
     assert told.hold["reading_only"] == 1
 
 
+def test_a_cutter_that_goes_in_after_a_while_nobody_watched_was_heated_in_once_more(told: Told) -> None:
+    heated(told)
+    told.say(10.0, L.KioskStarted("2"))
+    built(told, 20.0)
+    assert told.hold["reading_only"] == 1
+
+
+@pytest.mark.parametrize(("lines", "kiosk"), [([L.KioskStarted("2")], "K"), ([], "other")])
+def test_a_heating_scanned_again_is_another_one_after_a_gap_or_by_another_clock_and_its_body_is_warm(
+    told: Told, lines: list[L.Entry], kiosk: str
+) -> None:
+    heated(told)
+    told.say(10.0, *lines)
+    told.say(20.0, L.Heated("T1", "S", heats=0, again=True), kiosk=kiosk)
+    assert told.hold["body_unknown"] == 1 and told.hold["first_watched_s"] == told.begun_s + 20.0
+
+
+def test_a_heating_scanned_again_at_once_is_one_with_the_body_it_began_with(told: Told) -> None:
+    heated(told, body_c=61.0)
+    told.say(20.0, L.Heated("T1", "S", heats=0, again=True))
+    assert (told.hold["body_c"], told.hold["body_unknown"]) == (61.0, 0)
+    assert told.hold["first_watched_s"] == told.begun_s and told.hold["heated_watched_s"] == told.begun_s + 20.0
+
+
+def test_heatings_in_a_row_are_counted_until_a_hold_ends_and_one_scanned_again_is_one(told: Told) -> None:
+    counted = []
+    for after_s in (0.0, 40.0, 80.0):
+        heated(told, after_s)
+        counted.append(told.hold["heats"])
+    told.say(90.0, L.Heated("T1", "S", heats=0, again=True))
+    counted.append(told.hold["heats"])
+    told.say(100.0, L.KioskStarted("2"))
+    told.say(110.0, L.Heated("T1", "S", heats=0, again=True))
+    counted.append(told.hold["heats"])
+    told.say(9000.0, L.HoldEnded("T1", "time"))
+    heated(told, 9001.0)
+    assert [*counted, told.hold["heats"]] == [1, 2, 3, 3, 4, 1]
+
+
 # ends and readings
 
 
