@@ -17,7 +17,7 @@ import numpy as np
 
 from kiosk.bench.ratio import Ratio
 from kiosk.rules.assembly import Coupling
-from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument, Lesson, Standing, Verdict, judge, take
+from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument, Lesson, Standing, Verdict, take
 from kiosk.rules.cooling.assessment import (
     Heat,
     Room,
@@ -148,7 +148,8 @@ def touch_of(
 class Outcome(NamedTuple):
     """One drawn holder: hold over true time, whether released too early, by what was known; s and shares.
 
-    by_reading: released by a cool reading itself, before its time.
+    by_reading: released by a cool reading itself, before its time.  One that was doubted asks for another: until then
+    no time ends the hold.
     """
 
     scene: str
@@ -175,20 +176,23 @@ def outcomes(
             rng = np.random.default_rng([seed, at, zlib.crc32(scene.name.encode())])
             course, true_s = truth(scene, unknown_mean() + spread * rng.standard_normal(len(spread)))
             touches: list[Touch] = []
+            last: list[Touch] = []  # doubted, until a second one says the same
             holds: list[float] = [nothing_s]
             any_wrong = doubted = early = False
+            standing = Standing()
             at_s = float(rng.uniform(0.3, 0.7)) * first.touch_safe_s
             for _ in range(2):
                 if at_s > holds[-1]:
                     break
                 touch, is_wrong = touch_of(course, at_s, rng, strangers, tolerance_k=shop.tolerance_k)
                 any_wrong |= is_wrong
-                word = _word(bound, touch, touches)
+                standing, word, _ = take(standing, _lesson(bound, touch, touches))
                 if word is Verdict.QUESTIONED:
-                    doubted = True
-                    holds.append(holds[-1])
+                    doubted, last = True, [touch]
+                    holds.append(float("inf"))
                 else:
-                    touches.append(touch)
+                    touches += [*last, touch] if word is Verdict.CONFIRMED else [touch]
+                    last = []
                     found = assess_bound(bound, touches)
                     holds.append(max(found.hold_s or float("inf"), at_s))
                     if holds[-1] <= at_s and reading_ends_hold(found, at_s, touch.zone, touch.value_c, word):
@@ -199,9 +203,9 @@ def outcomes(
             yield Outcome(scene.name, true_s, nothing_s, one_s, two_s, any_wrong, doubted, early)
 
 
-def _word(bound: Bound, touch: Touch, before: Sequence[Touch]) -> Verdict:
+def _lesson(bound: Bound, touch: Touch, before: Sequence[Touch]) -> Lesson:
     seen = predict_bound(bound, touch.zone, touch.at_s, before)
-    return judge(Standing(), Lesson(touch.at_s, touch.zone, touch.instrument, touch.value_c, seen))
+    return Lesson(touch.at_s, touch.zone, touch.instrument, touch.value_c, seen)
 
 
 class Taught(NamedTuple):

@@ -12,8 +12,8 @@ from contextlib import suppress
 
 from kiosk.desk.session import Session, StillHot
 from kiosk.exchange.thermometers import NUMBER, Thermometer
-from kiosk.rules.shop_air import AirReading, of_burst, to_know_k, to_set_c
-from kiosk.settings import SettingsFault
+from kiosk.rules.shop_air import AirReading, is_too_warm, of_burst, to_know_k, to_set_c
+from kiosk.settings import WARMER_K, SettingsFault
 
 _EVERY_S = 60.0
 _FIRST_S = 90.0  # a sensor has that long to say something before the shop counts as unknown
@@ -57,17 +57,20 @@ class ShopAir:
             self._know(None, 0.0)
             return
         said = found.latest
-        wanted_c = to_set_c(self._session.settings.heat.ambient_c, said, found.now_s(), settings.unknown_c)
+        heat, at_s = self._session.settings.heat, found.now_s()
+        most_c = heat.limit_c - WARMER_K
+        wanted_c = to_set_c(heat.ambient_c, said, at_s, settings.unknown_c, most_c)
         as_said = wanted_c is None or self._set("ambient_c", wanted_c)
-        self._know(said if as_said else None, found.now_s())
+        warmer = wanted_c is not None and wanted_c > heat.ambient_c and not as_said
+        self._know(said if as_said else None, at_s, warmer or is_too_warm(said, at_s, settings.unknown_c, most_c))
 
     def _waits(self, found: Thermometer, now_s: float) -> bool:
         """Whether it said nothing yet and need not have."""
         return found.latest is None and now_s - self._begun_s < _FIRST_S
 
-    def _know(self, said: AirReading | None, now_s: float) -> None:
-        """How well the air is known, after its temperature was set."""
-        known_k = to_know_k(self._session.settings.heat.ambient_sd_k, said, now_s)
+    def _know(self, said: AirReading | None, now_s: float, too_warm: bool = False) -> None:
+        """How well the air is known, after its temperature was set.  too_warm: it is warmer than that."""
+        known_k = to_know_k(self._session.settings.heat.ambient_sd_k, said, now_s, too_warm)
         if known_k is not None:
             self._set("ambient_sd_k", known_k)
 

@@ -16,7 +16,7 @@ import msgspec
 from kiosk.ledger.state import STILL_WARM_S, Broken, Change, LedgerState, Put, Stamp, TableRow, must, text
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
-from kiosk.rules.belief import PROBE_TOLERANCE_K
+from kiosk.rules.belief import PROBE_TOLERANCE_K, Verdict
 from kiosk.rules.cards import Heat
 from kiosk.rules.hold_facts import WITHDRAWN, HeatValues, all_found
 from kiosk.rules.places import Kind
@@ -107,7 +107,9 @@ def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:
     if stood[-1] != (now := (holder["place"], holder["since_line"])):  # that step may still be taken back
         stood.append(now)
     stages = [[place, at.watched_s, number, _UNWATCHED] for place, number in stood]
-    return hold | anew | {"stages": text(stages), "readings": "[]"}
+    *_, doubted = [False, *(each[4] == Verdict.QUESTIONED.value for each in msgspec.json.decode(hold["readings"]))]
+    unseen = _UNSEEN if doubted else {"readings": "[]"}  # why it was so warm nobody knows, and no time tells
+    return hold | anew | {"stages": text(stages)} | unseen
 
 
 _HEAT_VALUES = tuple(each.name for each in fields(HeatValues))

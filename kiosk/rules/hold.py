@@ -86,6 +86,7 @@ def view(facts: HoldFacts, rules: HoldRules, found: Assessment, standing: Standi
         or facts.stays[-1].place is None  # nobody knows what it stands in, so no time is enough
         or found.hold_s is None
         or standing.needs_reading
+        or is_doubted(facts)
         or bool(to_read_again(facts))
     )
     out_s = found.take_out_s
@@ -188,6 +189,11 @@ def _still_hot(case: Case, facts: HoldFacts, reading: Reading) -> float:
         tolerance_k=reading.tolerance_k,
     )
     return hot_after(case.bound, after_s, (*case.touches(facts), shown))
+
+
+def is_doubted(facts: HoldFacts) -> bool:
+    """Whether its last reading waits for a second: where it goes and what others show meanwhile explains nothing."""
+    return bool(facts.readings) and facts.readings[-1].verdict == Word.QUESTIONED.value
 
 
 def to_read_again(facts: HoldFacts) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from kiosk.rules.belief import Instrument
 from kiosk.rules.belief import Verdict as Word
 from kiosk.rules.cards import HoldView
-from kiosk.rules.hold import to_read_again
+from kiosk.rules.hold import is_doubted, to_read_again
 from kiosk.rules.hold_facts import SPOTS, WITHDRAWN, HoldFacts, Reading
 
 SOAK_S = 300.0  # between the first and the last cool reading: heat from inside would have come out by then
@@ -80,7 +80,7 @@ def owed(facts: HoldFacts, view: HoldView, limit_c: float, now_s: float) -> Owed
         return owed_all_over([*facts.readings, *facts.withdrawn], limit_c, now_s)
     if spots := to_read_again(facts):
         return Owed(spots)
-    if last is not None and last.verdict == Word.QUESTIONED.value:
+    if last is not None and is_doubted(facts):
         return Owed((last.where,))
     return Owed((view.where,), view.remaining_s) if view.needs_reading else NOTHING_OWED
 

@@ -18,6 +18,8 @@ from kiosk.rules.cooling.unknowns import AMBIENT_K, AMBIENT_READ_K
 
 AGE_S = 900.0  # a shop does not warm by more than the thermometer's error in that
 _COLDER_K = 2.0  # less is no news: every value that is set while a hold runs is one more case it is worked out for
+_HOTTEST_C = 60.0  # what a thermometer shows that hangs in no shop
+TOO_WARM_K = 4.9  # how well the air is known where it cannot be set so warm as it is: then a reading alone ends a hold
 _JUMP_K, _JUMP_S = 4.0, 120.0  # what a shop cannot do in that time, and a hand on the thermometer can
 
 
@@ -34,35 +36,50 @@ class AirReading(NamedTuple):
 
 def can_be(reading: AirReading, before: AirReading | None) -> bool:
     """Whether a shop can be so warm, after what was read before."""
-    if not (math.isfinite(reading.value_c) and SETTINGS["heat.ambient_c"].takes(reading.value_c)):
+    if not SETTINGS["heat.ambient_c"].least <= reading.value_c <= _HOTTEST_C:  # what is no number lies nowhere
         return False
     if before is None or reading.at_s - before.at_s > _JUMP_S:
         return True
     return abs(reading.value_c - before.value_c) <= _JUMP_K
 
 
-def to_set_c(set_c: float, reading: AirReading | None, now_s: float, unknown_c: float) -> float | None:
+def to_set_c(set_c: float, reading: AirReading | None, now_s: float, unknown_c: float, most_c: float) -> float | None:
     """What the shop's temperature is to be set to, whole °C; None: it stays.
 
     set_c: as it is set.  reading: the last that can be; None: there was none.  unknown_c: where nobody knows.
+    most_c: as warm as it may be set beside the touch limit.
     """
-    if reading is None or now_s - reading.at_s > AGE_S:
-        return unknown_c if unknown_c > set_c else None
     bound = SETTINGS["heat.ambient_c"]
-    wanted_c = min(max(float(math.ceil(reading.value_c)), bound.least), bound.most)
+    most_c = _most_c(most_c)
+    if reading is None or now_s - reading.at_s > AGE_S:
+        return min(unknown_c, most_c) if min(unknown_c, most_c) > set_c else None
+    wanted_c = min(max(float(math.ceil(reading.value_c)), bound.least), most_c)
     if wanted_c > set_c or wanted_c <= set_c - _COLDER_K:
         return wanted_c
     return None
 
 
-def to_know_k(set_k: float, reading: AirReading | None, now_s: float) -> float | None:
+def is_too_warm(reading: AirReading | None, now_s: float, unknown_c: float, most_c: float) -> bool:
+    """Whether the air is, or where nobody knows may be, warmer than it may be set beside the touch limit."""
+    old = reading is None or now_s - reading.at_s > AGE_S
+    return (unknown_c if reading is None or old else reading.value_c) > _most_c(most_c)
+
+
+def _most_c(most_c: float) -> float:
+    return min(float(math.floor(most_c)), SETTINGS["heat.ambient_c"].most)
+
+
+def to_know_k(set_k: float, reading: AirReading | None, now_s: float, too_warm: bool = False) -> float | None:
     """What the standard deviation of the air is to be set to, K; None: it stays.
 
     Narrower than by hand only while there is a reading that can be and is not old; where a hand set it wider, it stays.
+    too_warm: it is warmer than it is set; then so little is known of it that no time ends a hold.
     """
+    if too_warm:
+        return TOO_WARM_K if set_k < TOO_WARM_K else None
     if reading is None or now_s - reading.at_s > AGE_S:
-        return AMBIENT_K.whole if set_k < AMBIENT_K.whole else None
-    return AMBIENT_READ_K.whole if set_k == AMBIENT_K.whole else None
+        return AMBIENT_K.whole if set_k < AMBIENT_K.whole or set_k == TOO_WARM_K else None
+    return AMBIENT_READ_K.whole if set_k in (AMBIENT_K.whole, TOO_WARM_K) else None
 
 
 def of_burst(text: str, pattern: str) -> float | None:

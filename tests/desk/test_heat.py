@@ -253,3 +253,25 @@ def test_a_reading_of_steel_nobody_saw_heated_says_what_the_shops_probe_is_good_
     taken = shop.desk.heat.read("T001", "nose", 30.0)
     line = shop.desk.session.book.line(taken.line)
     assert line is not None and isinstance(line.entry, TemperatureRead) and line.entry.tolerance_k == tolerance_k
+
+
+def test_a_warmer_reading_that_was_doubted_is_read_again_wherever_its_holder_goes(shop: Shop) -> None:
+    """That others of its type are known at a place says nothing about one of which nobody knows why it is so warm."""
+    shop.clock.forward(9 * 86400.0)
+    on_the_rack(shop)
+    for _ in range(3):
+        shop.clock.forward(20 * 60)
+        held = shop.desk.session.holder("T001").hold
+        assert held is not None
+        shop.desk.heat.read("T001", held.where, round(held.hottest_c, 1))
+    shop.clock.forward(86400.0)
+    assert shop.desk.session.holder("T001").heat is Heat.COOL, "here time alone ends a hold"
+    for code in (shop.holder("T001"), shop.place("Shrink station"), shop.holder("T001"), shop.place("Sleeve 1")):
+        shop.desk.scan(code)
+    shop.clock.forward(120.0)
+    assert shop.desk.heat.read("T001", "nose", 290.0).verdict == "questioned"
+    for code in (shop.holder("T001"), shop.place("Rack 1")):
+        shop.desk.scan(code)
+    shop.clock.forward(86400.0)
+    after = shop.desk.session.holder("T001")
+    assert after.heat is not Heat.COOL and after.hold is not None and after.hold.needs_reading

@@ -12,7 +12,7 @@ import pytest
 from kiosk.exchange.thermometers import Thermometer
 from kiosk.rules.cooling.unknowns import AMBIENT_K, AMBIENT_READ_K
 from kiosk.rules.lines import THERMOMETER, SettingChanged
-from kiosk.rules.shop_air import AirReading
+from kiosk.rules.shop_air import TOO_WARM_K, AirReading
 from kiosk.settings import SettingsFault, ThermometerSettings, load
 from tests.conftest import Shop
 
@@ -82,6 +82,33 @@ def test_a_thermometer_shortens_the_holds_that_begin_under_it_and_silence_takes_
     says(shop, again, 23.0)
     assert shop.desk.session.settings.heat.ambient_sd_k == AMBIENT_READ_K.whole
     assert remaining_s(shop) == pytest.approx(by_hand_s - 100.0, abs=1.0), "what runs keeps the least that was known"
+
+
+@pytest.mark.parametrize("air_c", [39.4, 42.0, 47.0])
+def test_where_the_air_is_nearer_to_the_limit_than_may_be_set_no_time_ends_a_hold_until_it_cools(
+    shop: Shop, air_c: float
+) -> None:
+    """The touch limit is 43 °C: held as if it stood in 38 °C, it would be let go while it is warmer."""
+    shop.clock.forward(60 * 86400.0)
+    found = with_thermometer(shop)
+    shop.clock.forward(100.0)
+    says(shop, found, air_c)
+    heat = shop.desk.session.settings.heat
+    assert (heat.ambient_c, heat.ambient_sd_k) == (38.0, TOO_WARM_K)
+    for code in (shop.holder("T001"), shop.place("Shrink station"), shop.holder("T001"), shop.place("Rack 1")):
+        shop.desk.scan(code)
+    for _ in range(3):
+        shop.clock.forward(1200.0)
+        says(shop, found, air_c)
+        hold = shop.desk.session.holder("T001").hold
+        assert hold is not None and hold.needs_reading and hold.remaining_s is None
+        assert shop.desk.heat.advice("T001") is None
+    shop.clock.forward(1200.0)
+    says(shop, found, 26.2)
+    heat = shop.desk.session.settings.heat
+    assert (heat.ambient_c, heat.ambient_sd_k) == (27.0, AMBIENT_READ_K.whole)
+    hold = shop.desk.session.holder("T001").hold
+    assert hold is not None and hold.remaining_s is None, "it was heated while nobody knew"
 
 
 def test_a_thermometer_that_falls_silent_is_told_of_and_the_shop_counts_as_warm(shop: Shop) -> None:

@@ -424,6 +424,19 @@ def test_a_reading_by_another_clock_begins_the_hold_anew_where_it_stands(told: T
     assert json.loads(told.hold["readings"]) == [[told.begun_s + 90.0, "nose", 88.0, "probe", "agrees", told.line]]
 
 
+@pytest.mark.parametrize(("verdicts", "readings_only"), [("aq", 1), ("qa", 0), ("q", 1), ("qc", 0), ("", 0)])
+def test_a_reading_that_was_doubted_leaves_a_hold_of_another_clock_to_readings(
+    told: Told, verdicts: str, readings_only: int
+) -> None:
+    """Why it was so warm nobody knows, and what was read by that clock is not told on."""
+    words = {"a": "agrees", "q": "questioned", "c": "confirmed"}
+    line = heated(told)
+    for at, verdict in enumerate(verdicts):
+        told.say(60.0 + at, L.TemperatureRead("T1", "nose", 290.0, "probe", words[verdict], heating=line))
+    told.say(90.0, L.Moved("T1", "S", "R"), kiosk="other")
+    assert told.hold["reading_only"] == readings_only and json.loads(told.hold["readings"]) == []
+
+
 def test_where_it_stood_while_nobody_watched_is_known_whatever_is_scanned_or_taken_back_later(told: Told) -> None:
     heated(told)
     told.say(10.0, L.KioskStarted("2"))

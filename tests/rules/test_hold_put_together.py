@@ -104,11 +104,11 @@ def test_what_goes_on_unchanged_is_one_stage_and_nothing_that_lasted_no_time_is_
         Stay("mist", 140.0, "mist"),
     )
     (found,) = asked(facts)
-    assert [tuple(stage) for stage in found.stages] == [
-        (Way.FREE_AIR, 0.0, 60.0, None, 20.0),
-        (Way.SLEEVE, 60.0, 80.0, 40.0, 0.0),
-        (Way.SLEEVE, 80.0, 110.0, 50.0, 0.0),
-        (Way.MIST, 110.0, None, None, 0.0),
+    assert list(found.stages) == [
+        Stage(Way.FREE_AIR, 0.0, 60.0, None, 20.0),
+        Stage(Way.SLEEVE, 60.0, 80.0, 40.0, 0.0),
+        Stage(Way.SLEEVE, 80.0, 110.0, 50.0, 0.0),
+        Stage(Way.MIST, 110.0, None, None, 0.0),
     ]
 
 
@@ -122,10 +122,10 @@ def test_a_stay_that_nobody_watched_to_its_end_may_have_been_longer_however_shor
         Stay("blower", 0.0, "forced_air"),
     )
     (found,) = asked(facts)
-    assert [tuple(stage) for stage in found.stages] == [
-        (Way.FREE_AIR, 0.0, 0.0, None, inf),
-        (Way.SLEEVE, 0.0, 0.0, 40.0, inf),
-        (Way.FORCED_AIR, 0.0, None, None, 0.0),
+    assert list(found.stages) == [
+        Stage(Way.FREE_AIR, 0.0, 0.0, None, inf),
+        Stage(Way.SLEEVE, 0.0, 0.0, 40.0, inf),
+        Stage(Way.FORCED_AIR, 0.0, None, None, 0.0),
     ]
     assert facts.may_have_soaked and not facts.teaches
     still = heated(begun_s, Stay("rack", 9.0, "free_air", unwatched=True))

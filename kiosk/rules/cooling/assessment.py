@@ -21,6 +21,7 @@ from kiosk.rules.belief import PROBE_TOLERANCE_K, Prediction, Verdict
 from kiosk.rules.cooling.advice import Advice, advise
 from kiosk.rules.cooling.bound import GUARD, Bound
 from kiosk.rules.cooling.flow import Course
+from kiosk.rules.cooling.lasting import HORIZON_S, PER_PIECE, last_above_s
 from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
 from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.stand import (
@@ -62,9 +63,7 @@ __all__ = [
 ]
 
 _ROUND_S = 0.5  # a step of the reference solution
-_PER_PIECE = 24
 _REACH = 2.5  # draws are followed to so many times the nominal time, further where that is not enough
-_HORIZON_S = 60_000.0
 _LAST, _EARLIER, _LEAST = 60, 42, 6  # moments of the last stage; of those before it together, and of each at least
 _LEAST_EFFECTIVE = 40.0  # draws of equal weight a bound may rest on
 
@@ -180,10 +179,8 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     times = _grid(nominal, limit_k, room.tolerance_um)
     touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
     hold_s = _hold_s(draws, touch_s)
-    # Readings that fit nothing drawn shorten nothing, nor do any where it is expected warmer than it is.
-    if draws.touched and (bound.simplified or draws.effective < _LEAST_EFFECTIVE):
-        unread_s = _hold_s(_drawn(bound, bound.nominal(), ()), touch_s)
-        hold_s = None if hold_s is None or unread_s is None else max(hold_s, unread_s)
+    if draws.touched:
+        hold_s = _latest_s(hold_s, *_not_sooner_s(bound, draws, touches, touch_s))
     growth = nominal.growth_um(times)
     wrong = np.flatnonzero(np.abs(growth) > room.tolerance_um)
     ready_s = 0.0
@@ -209,10 +206,34 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     )
 
 
+def _not_sooner_s(bound: Bound, draws: Draws, touches: Sequence[Touch], least_s: float) -> list[float | None]:
+    """What a hold with readings is never shorter than.
+
+    Readings that fit nothing drawn shorten nothing, nor do any where it is expected warmer than it is; and where nobody
+    saw how long it stood before, they count for both ends of that.
+    """
+    found = []
+    if bound.simplified or draws.effective < _LEAST_EFFECTIVE:
+        found.append(_hold_s(_drawn(bound, bound.nominal(), ()), least_s))
+    if bound.other is not None:
+        also = _drawn(bound.other, bound.other.nominal(), touches)
+        if also.effective < _LEAST_EFFECTIVE:
+            also = _drawn(bound.other, bound.other.nominal(), ())
+        found.append(_hold_s(also, least_s))
+    return found
+
+
+def _latest_s(*times: float | None) -> float | None:
+    """None where one of them has no end."""
+    known = [at_s for at_s in times if at_s is not None]
+    return max(known) if len(known) == len(times) else None
+
+
 def hot_after(bound: Bound, at_s: float, touches: Sequence[Touch]) -> float:
     """The chance that any touchable point is above the limit at `at_s` or later; 1 where the readings fit nothing."""
-    draws = _drawn(bound, bound.nominal(), touches)
-    return draws.hot_after(at_s) if draws.effective >= _LEAST_EFFECTIVE else 1.0
+    either = [bound] if bound.other is None else [bound, bound.other]
+    drawn = [_drawn(each, each.nominal(), touches) for each in either]
+    return max(draws.hot_after(at_s) if draws.effective >= _LEAST_EFFECTIVE else 1.0 for draws in drawn)
 
 
 def advise_bound(
@@ -232,7 +253,7 @@ def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
     times = _grid(nominal, limit_over_ambient_k(room), room.tolerance_um)
     until_s = max(float(times[-1]), _REACH * _touch_safe_s(nominal, limit_over_ambient_k(room)))
     draws = bound.draw(_moments(bound.stages, until_s), touches)
-    while not math.isfinite(draws.kept_s()) and until_s < _HORIZON_S:  # a holder on the warm side takes longer
+    while not math.isfinite(draws.kept_s()) and until_s < HORIZON_S:  # a holder on the warm side takes longer
         until_s *= 2.0
         draws = bound.draw(_moments(bound.stages, until_s), touches)
     return draws
@@ -274,13 +295,13 @@ def _grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
     parts = [np.zeros(1)]
     for piece in course.pieces:
         if math.isinf(piece.end_s):
-            marks = piece.start_s + np.geomspace(30.0, _HORIZON_S, 60)
+            marks = piece.start_s + np.geomspace(30.0, HORIZON_S, 60)
             quiet = (GUARD * course.hottest(marks) < 0.3 * limit_k) & (
                 np.abs(course.growth_um(marks)) < 0.9 * tolerance_um
             )
-            long_s, count = (marks[int(quiet.argmax())] - piece.start_s if quiet.any() else _HORIZON_S), 2 * _PER_PIECE
+            long_s, count = (marks[int(quiet.argmax())] - piece.start_s if quiet.any() else HORIZON_S), 2 * PER_PIECE
         else:
-            long_s, count = piece.end_s - piece.start_s, _PER_PIECE
+            long_s, count = piece.end_s - piece.start_s, PER_PIECE
         parts.append(piece.start_s + np.geomspace(min(0.25, long_s), long_s, count))
     return np.unique(np.concatenate(parts))
 
@@ -305,22 +326,6 @@ def _cross(curve: Any, times: Floats, at: int, level: float) -> float:
     fine = np.linspace(times[at], times[at + 1], 25)
     over = np.flatnonzero(np.abs(curve(fine)) > level)
     return float(fine[min(over[-1] + 1, 24)] if len(over) else times[at])
-
-
-def last_above_s(course: Course, limit_k: float) -> float:
-    """When the skin was last more than `limit_k` over its ambient, seconds since heating; 0 if it never was."""
-    for piece in reversed(course.pieces):
-        long_s = min(piece.end_s - piece.start_s, _HORIZON_S)
-        times = piece.start_s + np.append(0.0, np.geomspace(min(0.25, long_s), long_s, 2 * _PER_PIECE))
-        over = np.flatnonzero(piece.skin(times).max(axis=0) > limit_k)
-        if len(over):
-            at = over[-1]
-            if at + 1 == len(times):
-                return float(times[at])
-            fine = np.linspace(times[at], times[at + 1], 25)
-            still = np.flatnonzero(piece.skin(fine).max(axis=0) > limit_k)
-            return float(fine[min(still[-1] + 1, 24)] if len(still) else fine[-1])
-    return 0.0
 
 
 def _touch_safe_s(course: Course, limit_k: float) -> float:

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
 from kiosk.rules.belief import FilmSlope, Prediction
 from kiosk.rules.cooling.flow import Case, Course, Courses, flow, flows
+from kiosk.rules.cooling.lasting import longest, other_end, taken
 from kiosk.rules.cooling.mesh import COARSE, FINE, Floats, Mesh, Zone
 from kiosk.rules.cooling.posterior import Draws, Normal, Setting
 from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, few, mesh_for
@@ -40,6 +42,7 @@ _HEAT, _LENGTH, _FILM, _BULK, _AMBIENT = 0, 1, 2, 2 + len(WAYS), 3 + len(WAYS)
 UNKNOWNS = 4 + len(WAYS)
 _MOST_TOUCHES = 8  # the latest; more say no more about a handful of unknowns
 _EDGE = 0.997
+_WARM_SD, _LEAST_LIMIT_K = 1.2, 0.5  # of every unknown at once: where the bound is
 _AFTERWARDS_S = np.concatenate([np.zeros(1), np.geomspace(0.5, 3600.0, 40)])
 
 
@@ -77,6 +80,7 @@ class Bound:
         known: Known,
     ) -> None:
         self.stages, self.room, self._heat = few(stages), room, heat
+        self._profile, self._known = profile, known
         self.simplified = len(self.stages) < len(stages) or any(stage.longer_s == math.inf for stage in stages)
         stages = self.stages
         self._mesh, self._coarse = (mesh_for(profile, heat, stages, grid) for grid in (FINE, COARSE))
@@ -94,6 +98,7 @@ class Bound:
         self._films = found
         cov = _covariance(profile, known, found, ambient_sd_k(room, stages))
         self._expected = Normal(self._middle[list(self._moved)], cov)
+        self.stages = self._longest(taken(stages))
         about, self._nominal = self._solved(self._middle, nominal)
         self._surface = Surface(self._middle, self._axes(), self._courses, about)
         self._rise_k = max(heat.temp_c - room.ambient_c, (heat.body_c or room.ambient_c) - room.ambient_c, 1.0)
@@ -108,6 +113,29 @@ class Bound:
             # Heat is a factor on every excess, radiation apart.
             found.append(Axis(index, float(self._middle[index]), float(sds[at]), power, warm, index != _HEAT))
         return found
+
+    def _longest(self, choices: Sequence[tuple[Stage, ...]]) -> tuple[Stage, ...]:
+        """Of stays of unknown length the one that keeps a holder hot longest which is warm in every way."""
+        if len(choices) == 1:
+            return choices[0]
+        warm = self._middle.copy()
+        for axis in self._axes():
+            warm[axis.at] += _WARM_SD * axis.warm * axis.sd
+        draw = draw_of(warm)
+        excess = excess_at_start(self._coarse, self._heat, self.room, draw)
+        ambient_c = self.room.ambient_c
+        cases = [Case(excess, ambient_c, exchanges(self._coarse, each, self.room, draw), draw.bulk) for each in choices]
+        limit_k = self.room.limit_c - ambient_c - _WARM_SD * self.room.ambient_sd_k
+        return choices[longest(flows(self._coarse, cases), max(limit_k / GUARD, _LEAST_LIMIT_K))]
+
+    @cached_property
+    def other(self) -> Bound | None:
+        """The same hold had it stood for another time where nobody saw for how long; None where that is known.
+
+        A reading that shows little is of a holder that cooled fast, or of one whose heat is still behind the spot.
+        """
+        stages = other_end(self.stages)
+        return None if stages is None else Bound(self._profile, self._heat, stages, self.room, self._known)
 
     @property
     def runs(self) -> int:

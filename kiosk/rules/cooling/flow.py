@@ -28,20 +28,34 @@ _TANGENT_AT = 0.81  # of the excess at its start: near the mean on the way down
 _FLAT_K = 25.0  # below this excess one tangent serves to the end
 _HORIZON_S = 40_000.0  # by when even 12 kg of steel in still air has long soaked through
 _LATER_S = np.concatenate([np.zeros(1), np.geomspace(1.0, _HORIZON_S, 60)])  # 19 % apart
+_BETWEEN = np.linspace(0.0, 1.0, 9) ** 2  # of a span: what has just been heated changes fastest
+
+
+class Longer(NamedTuple):
+    """For how much longer a stage may have gone on than was counted: seconds, the last may be infinity.
+
+    It goes on as if it had been `taken_s`, warmed so far that with those that are taken at `least_s` and `most_s` it
+    stands for all between.  alone: it stands for all of them by itself.
+    """
+
+    least_s: float
+    taken_s: float
+    most_s: float
+    alone: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
     """What the skin does during one stage.  film_w_k, radiant_w_k4: (n,) for each cell of the mesh.
 
-    longer_s: for so much longer it may have gone on; infinity: nobody knows how long.
+    longer: for so much longer it may have gone on; None: for no longer.
     """
 
     start_s: float
     end_s: float  # infinity for the last
     film_w_k: Floats
     radiant_w_k4: Floats | None
-    longer_s: float = 0.0
+    longer: Longer | None = None
 
 
 def conductance(mesh: Mesh, film_w_m2k: float) -> Floats:
@@ -182,9 +196,8 @@ def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Excha
 def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
     """The courses of many holders, solved side by side.  Their stages begin and end at the same times.
 
-    After a stage that may have gone on for longer, every cell is as warm as it ever was from its end on: heat that had
-    time to soak into the body leaves a sleeve later than heat that is still in the nose.  Warmer everywhere stays
-    warmer everywhere, so that the course is on the warm side of whatever was not seen.
+    After a stage that may have gone on for longer, the next begins with `_soaked`: heat that had time to soak into the
+    body leaves a sleeve later than heat that is still in the nose.
     """
     capacity = np.array([case.capacity for case in cases])
     ambient_k = np.array([case.ambient_c for case in cases]) + _KELVIN
@@ -192,10 +205,11 @@ def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
     pieces: list[Piece] = []
     for stage in zip(*(case.exchanges for case in cases), strict=True):
         end_s = stage[0].end_s
-        if stage[0].longer_s > 0 and math.isfinite(end_s):
-            longer = [replace(exchange, end_s=math.inf) for exchange in stage]
-            found = _stage(_space(mesh, excess, longer, capacity), mesh.skin, ambient_k, longer, capacity)
-            excess = _warmest(found, end_s, stage[0].longer_s)
+        longer = [exchange.longer for exchange in stage if exchange.longer is not None]
+        if longer and math.isfinite(end_s):
+            on = [replace(exchange, end_s=end_s + max(each.most_s for each in longer)) for exchange in stage]
+            found = _stage(_space(mesh, excess, on, capacity), mesh.skin, ambient_k, on, capacity)
+            excess = _soaked(found, end_s, longer)
             pieces += [piece._replace(end_s=min(piece.end_s, end_s)) for piece in found if piece.start_s < end_s]
             continue
         pieces += _stage(_space(mesh, excess, stage, capacity), mesh.skin, ambient_k, stage, capacity)
@@ -205,11 +219,43 @@ def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
     return Courses(mesh, ambients_c, tuple(pieces), ceilings_k)
 
 
-def _warmest(pieces: Sequence[Piece], since_s: float, for_s: float) -> Floats:
-    """(holders, n) the highest excess of every cell from `since_s` on, `for_s` long."""
-    later_s = np.append(_LATER_S[for_s > _LATER_S], min(for_s, _HORIZON_S))
-    parts = _split(pieces, since_s + later_s)
-    return np.asarray(np.max([(piece.basis @ piece.weights(at_s)).max(axis=-1) for piece, at_s in parts], axis=0))
+def _soaked(pieces: Sequence[Piece], end_s: float, longer: Sequence[Longer]) -> Floats:
+    """(holders, n) what each goes on with where it stood on after `end_s`.
+
+    Its state at `taken_s`, and above it whatever cells were warmer on the way to either side than a straight line to
+    the state there: a mixture of two neighbours' states is then warmer in every cell than any state between them.
+    Warmer everywhere stays warmer everywhere, and what a mixture becomes is a mixture of what its two become, radiation
+    apart; so the hotter of the two courses is hotter than all that may have been between.  Alone, and without end,
+    every cell is as warm as it ever becomes there.
+    """
+    later_s = np.unique(np.concatenate([_looked_at_s(each) for each in longer]))
+    excess = np.concatenate(
+        [piece.basis @ piece.weights(at_s) for piece, at_s in _split(pieces, end_s + later_s)], axis=-1
+    )
+    found = []
+    for course, each in zip(excess, longer, strict=True):
+        taken = course[:, np.searchsorted(later_s, each.taken_s)]
+        above = np.zeros_like(taken)
+        for other_s in (each.least_s, each.most_s):
+            flat = each.alone or other_s > _HORIZON_S
+            other = taken if flat else course[:, np.searchsorted(later_s, other_s)]
+            low_s, high_s = sorted((each.taken_s, other_s))
+            way = (later_s >= low_s) & (later_s <= high_s)
+            share = (later_s[way] - each.taken_s) / ((other_s - each.taken_s) or 1.0)
+            line = taken[:, None] + (other - taken)[:, None] * share
+            above = np.maximum(above, (course[:, way] - line).max(axis=1))
+        found.append(taken + above)
+    return np.stack(found)
+
+
+def _looked_at_s(longer: Longer) -> Floats:
+    """Moments after a stage's end."""
+    least_s, taken_s, most_s = (min(each, _HORIZON_S) for each in longer[:3])
+    spans = ((least_s, taken_s), (taken_s, most_s))
+    parts = [np.append(low_s + (high_s - low_s) * _BETWEEN, high_s) for low_s, high_s in spans]
+    if longer.alone or longer.most_s > _HORIZON_S:
+        parts.append(_LATER_S[(taken_s < _LATER_S) & (most_s > _LATER_S)])
+    return np.concatenate(parts)
 
 
 class _Space(NamedTuple):

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.cooling.flow import Course, Exchange, conductance, flow, radiance
+from kiosk.rules.cooling.flow import Course, Exchange, Longer, conductance, flow, radiance
 from kiosk.rules.cooling.mesh import FINE, Floats, Grid, Mesh, mesh_of
 from kiosk.rules.cooling.unknowns import AMBIENT_K, FILMS, Film, Way
 from kiosk.rules.outline import Profile
@@ -41,13 +41,15 @@ class Heat(NamedTuple):
 
 class Stage(NamedTuple):
     """Where it stood, seconds since heating.  wet_length_mm: cooled this way from the cutter's tip to that z,
-    in free air beyond; None: everywhere.  longer_s: it may have stood so for that much longer."""
+    in free air beyond; None: everywhere.  longer_s: it may have stood so for that much longer.  taken: which of those
+    times it is solved for; None: every cell is as warm as at any of them."""
 
     way: Way
     start_s: float
     end_s: float | None = None
     wet_length_mm: float | None = None
     longer_s: float = 0.0
+    taken: Longer | None = None
 
 
 _MOST_STAGES = 8  # solved one after another; who moves a hot holder about more often waits as if in air
@@ -204,5 +206,6 @@ def exchanges(mesh: Mesh, stages: Sequence[Stage], room: Room, draw: Draw) -> li
             wet = np.clip((stage.wet_length_mm - mesh.low_mm) / (mesh.high_mm - mesh.low_mm), 0.0, 1.0)
             conducts = wet * conducts + (1 - wet) * conductance(mesh, dry.film_w_m2k * dry_factor)
             radiates = wet * radiates + (1 - wet) * radiance(mesh, dry.emissivity * dry_factor)
-        found.append(Exchange(stage.start_s, end_s, conducts, radiates if radiates.any() else None, stage.longer_s))
+        longer = stage.taken or (Longer(0.0, 0.0, stage.longer_s, alone=True) if stage.longer_s else None)
+        found.append(Exchange(stage.start_s, end_s, conducts, radiates if radiates.any() else None, longer))
     return found

@@ -1,0 +1,70 @@
+"""How long skin stays hot: when it was last above a limit, and which of several stays of unknown length keeps it so.
+
+A holder that may have gone on standing somewhere for longer than was counted is any of many: `taken` puts a few in
+their place that are together warmer than all of them (`flow.Longer`), `longest` says which of these is hot last.
+It must never leave one out that is hot for longer by more than what they are warmer.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from kiosk.rules.cooling.flow import Course, Courses, Longer
+from kiosk.rules.cooling.stand import Stage
+
+PER_PIECE = 24
+HORIZON_S = 60_000.0
+_PARTS = 4
+_SHARES = tuple((part / _PARTS) ** 3 for part in range(_PARTS + 1))  # heat goes deeper fast at first
+_WITHOUT_END_S = (0.0, 1.0, 6.0, 20.0, 60.0, 150.0, 400.0, 1000.0)
+
+
+def last_above_s(course: Course, limit_k: float) -> float:
+    """When the skin was last more than `limit_k` over its ambient, seconds since heating; 0 if it never was."""
+    for piece in reversed(course.pieces):
+        long_s = min(piece.end_s - piece.start_s, HORIZON_S)
+        times = piece.start_s + np.append(0.0, np.geomspace(min(0.25, long_s), long_s, 2 * PER_PIECE))
+        over = np.flatnonzero(piece.skin(times).max(axis=0) > limit_k)
+        if len(over):
+            at = over[-1]
+            if at + 1 == len(times):
+                return float(times[at])
+            fine = np.linspace(times[at], times[at + 1], 25)
+            still = np.flatnonzero(piece.skin(fine).max(axis=0) > limit_k)
+            return float(fine[min(still[-1] + 1, 24)] if len(still) else fine[-1])
+    return 0.0
+
+
+def taken(stages: Sequence[Stage]) -> tuple[tuple[Stage, ...], ...]:
+    """All that is solved in place of stages of which the first that may have been longer is not known to a second.
+
+    Where others may have been longer too, they are as warm as ever they may have been.
+    """
+    at = next((at for at, stage in enumerate(stages[:-1]) if stage.longer_s > 0), None)
+    if at is None or any(stage.taken for stage in stages):
+        return (tuple(stages),)
+    most_s = stages[at].longer_s
+    without_end = most_s > _WITHOUT_END_S[-1]
+    moments = _WITHOUT_END_S if without_end else tuple(most_s * share for share in _SHARES)
+    spans = zip((moments[0], *moments[:-1]), moments, (*moments[1:], math.inf if without_end else most_s), strict=True)
+    return tuple((*stages[:at], stages[at]._replace(taken=Longer(*span)), *stages[at + 1 :]) for span in spans)
+
+
+def other_end(stages: Sequence[Stage]) -> tuple[Stage, ...] | None:
+    """The same with the shortest of the stays that may have been where a long one was taken, and the other way round.
+
+    None where none was, or one without end.
+    """
+    for stage in stages:
+        if stage.taken is not None and math.isfinite(stage.longer_s):
+            first, *_, last = taken([each._replace(taken=None) for each in stages])
+            return last if stage.taken.taken_s < stage.longer_s / 2 else first
+    return None
+
+
+def longest(courses: Courses, limit_k: float) -> int:
+    """Which of these has skin above the limit last."""
+    return int(np.argmax([last_above_s(course, limit_k) for course in courses.each()]))
