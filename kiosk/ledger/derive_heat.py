@@ -69,7 +69,7 @@ def _stages(entry: L.Moved, at: Stamp, stages: list[list[Any]]) -> list[list[Any
     for stage in later:
         if stage[2] != entry.undoes:
             kept.append(stage)
-        elif stage[3:]:
+        elif any(stage[3:]):
             kept[-1] = for_longer(kept[-1])
     return kept if kept[-1][0] == entry.goal else [*kept, _stage(entry.goal, at)]
 

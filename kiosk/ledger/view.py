@@ -296,7 +296,7 @@ class Cards:
         for code, since_s, _, *unwatched in stages:
             row = self.places.rows.get(code) if code else None
             way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
-            stays.append(Stay(code, since_s, way, wet, bool(unwatched)))
+            stays.append(Stay(code, since_s, way, wet, any(unwatched)))
         read = [Reading(*reading) for reading in msgspec.json.decode(held["readings"])]
         return HoldFacts(
             holder,
