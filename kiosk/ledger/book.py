@@ -77,6 +77,7 @@ class Book:
         self._anchor: Anchor | None = None
         self.sharing = Sharing.found(self.state)  # None: this kiosk has no others
         self.age_of: Callable[[int], float | None] = lambda line: None  # of the stay that began with it, at least
+        self.said_age_of: Callable[[int], float | None] = lambda line: None  # as an own line says it; None: not counted
         last = T.KeptLine.select().order_by(T.KeptLine.id.desc()).first()
         self._last_id: int = last.id if last else 0
         self._last_hash: str = last.hash if last else HASH_BEFORE_ANY_LINE
@@ -299,7 +300,7 @@ class Book:
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
                 entry, text = as_kept(given, phone)
                 if self.sharing is not None:
-                    said = self.sharing.says(entry, stamp, text, last_hash, self.age_of)
+                    said = self.sharing.says(entry, stamp, text, last_hash, self.said_age_of)
                     last_hash = self.sharing.add(said)
                     kept.append(Written(*said.stamp(WAITING + last_id), entry, last_hash, phone))
                     continue
@@ -326,14 +327,19 @@ class Book:
         self.sharing, self.kiosk = sharing, own
         self.beat()
 
-    def take(self, lines: Sequence[SharedLine], enough: Callable[[], bool] = lambda: False) -> int:
+    def take(
+        self,
+        lines: Sequence[SharedLine],
+        enough: Callable[[], bool] = lambda: False,
+        gives_way: Callable[[], bool] = lambda: False,
+    ) -> int:
         """Applies shared lines that come next until it was `enough`; how many.  Raises as `Sharing.take`."""
         sharing = self.sharing
         if sharing is None or not lines:
             return 0
         try:
             with self._kept(), T.database.atomic():
-                done = sharing.take(lines, enough)
+                done = sharing.take(lines, enough, gives_way)
         except BaseException:
             sharing.read_ends()
             raise

@@ -37,6 +37,10 @@ class OutOfOrder(RuntimeError):
         self.n = n
 
 
+class GaveWay(RuntimeError):
+    """Somebody waits for an answer, who gets it as things stood: nothing of what came was applied."""
+
+
 class Forked(RuntimeError):
     """The shop has another line of this kiosk's chain than this kiosk has: a copied folder writes too."""
 
@@ -224,7 +228,7 @@ class Sharing:
 
     def waiting(self) -> int:
         """How many own lines have no place in the order yet."""
-        return int(self._rows('SELECT COUNT(*) FROM "chained" WHERE "line" >= ?', (WAITING,))[0][0])
+        return self.tail.number - self._ends.get(self.own, _End()).number
 
     def says(
         self, entry: Entry, stamp: Stamp, payload: str, previous: str, age_of: Callable[[int], float | None]
@@ -263,26 +267,40 @@ class Sharing:
         for change in folded(line, state):
             state.apply(change)
 
-    def take(self, lines: Sequence[SharedLine], enough: Callable[[], bool] = lambda: False) -> int:
+    def take(
+        self,
+        lines: Sequence[SharedLine],
+        enough: Callable[[], bool] = lambda: False,
+        gives_way: Callable[[], bool] = lambda: False,
+    ) -> int:
         """Applies shared lines that come next, until there are no more or it was `enough`; how many.
 
         Own waiting lines are taken out of the tables once and told again once, so at least as many lines are applied
         as wait: each line that comes costs the same, however many these are.
 
-        The caller's transaction must be given up where this raises: OutOfOrder, Forked, derive.Broken, KeyError and
-        msgspec.MsgspecError for a line this program does not know.  `settled` once it is on disk.
+        gives_way: asked before every line, for with many that wait this takes long; true: GaveWay is raised.
+
+        The caller's transaction must be given up where this raises: GaveWay, OutOfOrder, Forked, derive.Broken, and
+        KeyError and msgspec.MsgspecError for a line this program does not know.
         """
         if not lines:
             return 0
-        waits = self._undone()
+
+        def goes_on() -> None:
+            if gives_way():
+                raise GaveWay("somebody waits for an answer")
+
+        waits = self._undone(goes_on)
         least = len(waits)
         done = 0
         for shared in lines:
+            goes_on()
             self._next(shared, waits)
             done += 1
             if done >= least and enough():
                 break
         for number in sorted(waits):
+            goes_on()
             said = waits[number]
             behind = self._tips.behind(self.own, said.seen)
             self._tell(Placed(WAITING + number, self.own, said, behind, self.id_of), self._imaged)
@@ -302,9 +320,10 @@ class Sharing:
             if not waits:
                 self._tips.last[each.chain] = each.line
 
-    def _undone(self) -> dict[int, Told]:
+    def _undone(self, goes_on: Callable[[], None]) -> dict[int, Told]:
         """Takes the own waiting lines back out of the tables; gives back what they say, by number."""
         for what, key, before in self._rows('SELECT "what", "key", "before" FROM "image" ORDER BY "id" DESC'):
+            goes_on()
             row: TableRow | None = msgspec.json.decode(before)
             self._state.apply(Put(what, row) if row is not None else Drop(what, msgspec.json.decode(key)))
         self._state.cursor.execute('DELETE FROM "image"')

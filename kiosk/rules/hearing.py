@@ -93,6 +93,9 @@ class Hearing:
         before = self._came.get(beat.kiosk)
         if beat.kiosk == self.kiosk or (before and before.run == beat.run and beat.beat <= before.beat):
             return
+        if before is not None and before.run != beat.run:  # while it was off its counter stood
+            self._trips.pop(beat.kiosk, None)
+            self._paces.pop(beat.kiosk, None)
         self._came[beat.kiosk] = Echo(beat.beat, beat.run)
         echo = beat.echoes.get(self.kiosk)
         sent_s = self._sent_s.get(echo.beat) if echo and echo.run == self.run else None

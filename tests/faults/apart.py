@@ -57,7 +57,7 @@ def tell(schedule: Schedule) -> None:
     waiting = [line for kiosk in schedule.kiosks for line in kiosk.waiting]
     for line in sorted([*schedule.server.lines, *waiting], key=lambda each: each.true_s):
         print(f"  {line.true_s:9.1f}  {line.chain} {line.kind} {line.goal or ''}, n {line.n}, had seen {line.seen}, "
-              f"stay {line.stay} {line.age_s:.0f} s")  # fmt: skip
+              f"stay {line.stay} {line.age_s} s")  # fmt: skip
 
 
 def run(schedules: int, seed: int, kept: Path | None = None) -> Counter[str]:

@@ -35,7 +35,7 @@ class Line:
     goal: str = ""
     origin: str | None = None
     stay: StayName | None = None
-    age_s: float = 0.0
+    age_s: float | None = None
     heating: StayName | None = None
     n: int = 0
     heats: bool = False
@@ -135,7 +135,7 @@ class Book:
         return goal
 
     def _moved(self, line: Line, at: int) -> None:
-        itself = self.runs and self._counts(line.chain) and line.stay == self.stages[-1].name
+        itself = self.runs and self._counts(line.chain) and line.stay == self.stages[-1].name and line.age_s is not None
         goal = self._claims(line, at)
         if goal is not None and goal == self.place:
             return
@@ -161,7 +161,7 @@ class Book:
 
     def _since_heated_s(self, line: Line) -> float:
         last = self.stages[-1]
-        return last.since_s + (line.age_s if line.stay == last.name else 0.0)
+        return last.since_s + (line.age_s or 0.0 if line.stay == last.name else 0.0)
 
     def cooled(self, age_s: float) -> float:
         """How far it has cooled at least, where its last stay has lasted so long."""

@@ -112,7 +112,8 @@ class Kiosk:
     ) -> None:
         book, counter_s = self.book(), self.counter_s(now_s)
         stay = book.stages[-1].name if book.runs else None
-        age_s = self.ages.age_s(stay, counter_s) if stay else 0.0
+        uncounted = stay is not None and stay.kiosk == self.name and self.ages.runs_fast
+        age_s = self.ages.age_s(stay, counter_s) if stay is not None and not uncounted else None
         self.own += 1
         line = Line(kind, self.name, self.own, self.known, goal, book.place, stay, age_s, heating, heats=heats,
                     true_s=now_s)  # fmt: skip
