@@ -18,7 +18,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.derive import Change, Drop, Put, Stamp, TableRow, mentions
 from kiosk.ledger.fold import Placed, Tips, folded, referring
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE
-from kiosk.ledger.shared_form import WAITING, Told, digest_of, is_whole, told
+from kiosk.ledger.shared_form import SAID, WAITING, Kept, Told, digest_of, is_whole, kept, told
 from kiosk.ledger.sql_state import SqlState
 from kiosk.ledger.state import KEYS, LedgerState, text
 from kiosk.ledger.statements import sentences
@@ -26,7 +26,16 @@ from kiosk.rules.ages import StayName
 from kiosk.rules.chain import EMPTY_BOOK, SharedLine, next_book
 from kiosk.rules.lines import Entry
 
-SLICE_S = 0.02  # how long the desk is kept from answering at once
+Asked = Callable[[], bool]
+AgeOf = Callable[[int], float | None]  # of the stay that began with a line, by its id
+
+
+def never() -> bool:
+    return False
+
+
+def uncounted(_: int) -> float | None:
+    return None
 
 
 class OutOfOrder(RuntimeError):
@@ -267,12 +276,7 @@ class Sharing:
         for change in folded(line, state):
             state.apply(change)
 
-    def take(
-        self,
-        lines: Sequence[SharedLine],
-        enough: Callable[[], bool] = lambda: False,
-        gives_way: Callable[[], bool] = lambda: False,
-    ) -> int:
+    def take(self, lines: Sequence[SharedLine], enough: Asked = never, gives_way: Asked = never) -> int:
         """Applies shared lines that come next, until there are no more or it was `enough`; how many.
 
         Own waiting lines are taken out of the tables once and told again once, so at least as many lines are applied
@@ -329,6 +333,7 @@ class Sharing:
         self._state.cursor.execute('DELETE FROM "image"')
         waits = {each.said.number: each.said for each in self.lines_after(WAITING - 1)}
         for number, said in waits.items():  # by subject: the index leads there, and a long past is not read through
+            goes_on()
             found = mentions(said.entry, said.stamp(WAITING + number))
             self._state.cursor.executemany(
                 'DELETE FROM "mention" WHERE "subject" = ? AND "line_id" = ?',
@@ -383,26 +388,3 @@ class Sharing:
     def lines_after(self, line: int, most: int = -1) -> list[Kept]:
         """Lines by id, in order."""
         return kept(self._rows(f'{SAID} WHERE "line"."id" > ? ORDER BY "line"."id" LIMIT ?', (line, most)))
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """A line as it is kept.  line: its id; book: the book hash there, None while it waits."""
-
-    line: int
-    chain: str
-    said: Told
-    digest: str
-    book: str | None
-
-
-SAID = (
-    'SELECT "line"."id", "chain", "hash", "book", "previous", "number", "utc_s", "watched_s", "kiosk", "operator", '
-    '"kind", "payload", "seen", "seen_book", "stay", "age_s" '
-    'FROM "line" JOIN "chained" ON "chained"."line" = "line"."id"'
-)
-
-
-def kept(rows: Sequence[Any]) -> list[Kept]:
-    """Rows of `SAID`."""
-    return [Kept(row[0], row[1], Told(*row[4:]), row[2], row[3]) for row in rows]
