@@ -32,7 +32,6 @@ from tests.link.postgres import Server
 from tests.link.shop import Shop
 from tests.link.test_books import KioskProcess, level
 
-HOLDERS = 60
 GOALS = ("bench", "station", "rack", "slot", "slot2")
 CUT = 1 / 3  # so much of the time a kiosk hears nothing
 APART_S = (5.0, 40.0)  # how long it is cut off at a time
@@ -73,6 +72,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--scans", type=float, default=5.0, help="a second, by all together")
     parser.add_argument("--kills", type=int, default=3, help="kiosks killed in the middle of a scan")
+    parser.add_argument("--holders", type=int, default=60, help="every other one is a shrink fit, and may be heated")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--grown", action="store_true", help="say what the first kiosk kept since a fifth of the time")
     asked = parser.parse_args()
@@ -99,7 +99,7 @@ def main() -> None:
 def _storm(shop: Shop, kiosks: list[KioskProcess], asked: argparse.Namespace) -> list[str]:
     began_s = time.monotonic()
     kiosks[0]("shop")
-    kiosks[0]("steel", str(HOLDERS))
+    kiosks[0]("steel", str(asked.holders))
     until(level(*kiosks), 300)
     print(f"{len(kiosks)} kiosks know the shop after {time.monotonic() - began_s:.0f} s", flush=True)
     seen = [Seen(kiosk) for kiosk in kiosks]
@@ -108,8 +108,9 @@ def _storm(shop: Shop, kiosks: list[KioskProcess], asked: argparse.Namespace) ->
     for each in seen:
         each.used = Used.of(each.kiosk.pid)
     pause_s = len(kiosks) / asked.scans
+    held = asked.holders
     hands = [
-        threading.Thread(target=_work, args=(each, random.Random(asked.seed * 1000 + at), pause_s, end_s))
+        threading.Thread(target=_work, args=(each, random.Random(asked.seed * 1000 + at), pause_s, end_s, held))
         for at, each in enumerate(seen)
     ]
     networks = threading.Thread(target=_networks, args=(seen, random.Random(asked.seed), end_s, asked))
@@ -145,13 +146,13 @@ def _storm(shop: Shop, kiosks: list[KioskProcess], asked: argparse.Namespace) ->
     return [*wrong, *_lost(shop, kiosks), *_unequal(kiosks), *_hot(shop), *_unfound(kiosks[0])]
 
 
-def _work(seen: Seen, chance: random.Random, pause_s: float, end_s: float) -> None:
+def _work(seen: Seen, chance: random.Random, pause_s: float, end_s: float, holders: int) -> None:
     """Hands at one kiosk: now a holder, now a place.  Who had to wait for an answer scans the sooner after it."""
     next_s = time.monotonic()
     try:
         while (next_s := next_s + chance.expovariate(1.0 / pause_s)) < end_s:
             time.sleep(max(0.0, next_s - time.monotonic()))
-            text = f"steel-{chance.randrange(HOLDERS)}" if chance.random() < 0.5 else f"at-{chance.choice(GOALS)}"
+            text = f"steel-{chance.randrange(holders)}" if chance.random() < 0.5 else f"at-{chance.choice(GOALS)}"
             with seen.lock:
                 began_s = time.monotonic()
                 answer = seen.kiosk("scan", text)
@@ -185,7 +186,7 @@ def _networks(kiosks: list[Seen], chance: random.Random, end_s: float, asked: ar
             kills.pop(0)
             each = chance.choice(kiosks[1:])
             with each.lock:
-                each.kiosk.send("scan", f"steel-{chance.randrange(HOLDERS)}")
+                each.kiosk.send("scan", f"steel-{chance.randrange(asked.holders)}")
                 each.kiosk.kill()
                 each.kiosk.start()
                 each.outcomes["killed"] += 1
