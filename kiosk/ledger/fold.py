@@ -27,6 +27,7 @@ SHARED_CLOCK = "*"  # the clock of rows that count by ages: everybody's, and no 
 
 _REFERS = ("heating", "reading", "undoes", "imported")  # fields that hold a line's id as its kiosk had it
 _ABOUT_HEAT = (L.Moved, L.Heated, L.TemperatureRead, L.ReadingWithdrawn, L.HoldEnded, L.Built, L.TornDown, L.Restored)
+_AT_A_STAY = (L.Moved, L.Heated, L.Built, L.TornDown)  # what rests on how long a holder has stood where it is
 _NO_HEATING = 0  # the id of no line
 _made = msgspec.json.Decoder(tuple[Made, ...])
 
@@ -84,7 +85,7 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     if said.seen == 0:  # from before there were others
         yield from changes(entry, stamp, state)
         return
-    itself = isinstance(entry, L.Moved) and _counted_itself(entry.holder, line, state)
+    itself = isinstance(entry, _AT_A_STAY) and _counted_itself(entry.holder, line, state)
     unseen = yield from _claimed(entry, line, state)
     about = _about_its_heating(entry, line, state)
     if about is None:
@@ -93,6 +94,8 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
     applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
     at = _at(entry, line, state)
+    if isinstance(applies, L.Heated | L.Built | L.TornDown) and not itself:
+        yield from fold_unseen.of_no_one_heating(applies, state)
     try:
         for change in changes(applies, at, state) if applies else fold_unseen.dropped(entry, at, state):
             if isinstance(entry, L.KioskStarted):

@@ -19,6 +19,7 @@ from kiosk.rules import lines as L
 from kiosk.rules.cooling.unknowns import Way
 from kiosk.rules.hold_facts import HeatValues
 from kiosk.rules.merge import Made, Matter, has_seen
+from kiosk.rules.places import Kind
 
 _made = msgspec.json.Decoder(tuple[Made, ...])
 LEAST = 0  # fourth of a stage of which only the least is known; that matters once it comes to where it cools otherwise
@@ -96,6 +97,18 @@ def counted_on(change: Change, chain: str, state: LedgerState) -> Change:
     if before is None or before["kiosk"] != change.row["kiosk"] or may_count(before, chain, state):
         return change
     return Put("hold", change.row | {"stages": before["stages"], "gaps": before["gaps"]})
+
+
+def of_no_one_heating(entry: L.Heated | L.Built | L.TornDown, state: LedgerState) -> Iterator[Change]:
+    """A heating scanned again, or a cutter joined at the station, by a kiosk that did not count the stay there: that
+    little time went by since the heating it does not know, so it may be another one."""
+    hold, holder = _running(entry.holder, state), state.get("holder", entry.holder)
+    if hold is None or holder is None or (isinstance(entry, L.Heated) and not entry.again):
+        return
+    place = state.get("place", holder["place"]) if holder["place"] else None
+    if place is not None and Kind(place["kind"]) is Kind.SHRINK:
+        *before, stood = msgspec.json.decode(hold["stages"])
+        yield Put("hold", hold | {"stages": text([*before, derive_heat.for_longer(stood)])})
 
 
 def longer(change: Change, itself: bool, line: int, state: LedgerState) -> Change:

@@ -222,3 +222,25 @@ def test_after_a_start_a_stay_another_kiosk_began_is_longer_once_it_is_brought_t
     b.says(L.Moved("T1", "S", "F"))
     shared(server, a, b)
     assert flagged(a) == flagged(b) == {"S": True, "F": False}
+
+
+@pytest.mark.parametrize("by", [0, 1])
+def test_a_heating_scanned_again_by_a_kiosk_that_did_not_count_it_is_another_one_on_a_warm_body(by: int) -> None:
+    server, kiosks = shop(A)
+    kiosks[0].says(*TO_STATION)
+    shared(server, *kiosks)
+    kiosks[by].says(L.Heated("T1", "S", heats=0, again=True))
+    shared(server, *kiosks)
+    for each in kiosks:
+        assert each.row("hold", "T1")["body_unknown"] == by
+        assert each.wrong() == []
+
+
+@pytest.mark.parametrize("by", [0, 1])
+def test_a_cutter_joined_at_the_station_by_a_kiosk_that_did_not_count_the_stay_was_heated_in_once_more(by: int) -> None:
+    server, kiosks = shop(A)
+    kiosks[0].says(*TO_STATION)
+    shared(server, *kiosks)
+    kiosks[by].says(L.Built("A1", "Mill", "T1", "C1", 40.0))
+    shared(server, *kiosks)
+    assert [each.row("hold", "T1")["reading_only"] for each in kiosks] == [by, by]
