@@ -152,6 +152,8 @@ def _work(seen: Seen, chance: random.Random, pause_s: float, end_s: float, holde
     try:
         while (next_s := next_s + chance.expovariate(1.0 / pause_s)) < end_s:
             time.sleep(max(0.0, next_s - time.monotonic()))
+            if time.monotonic() >= end_s:
+                return
             text = f"steel-{chance.randrange(holders)}" if chance.random() < 0.5 else f"at-{chance.choice(GOALS)}"
             with seen.lock:
                 began_s = time.monotonic()
