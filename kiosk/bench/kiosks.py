@@ -86,14 +86,14 @@ def _scans(folder: Path, server: Cluster, count: int) -> Iterator[Ratio]:
         follower.stdout.readline()
         desk.begin_sharing()
         _until(lambda: desk.tick() is not None and desk.session.cards.apart is not None
-               and desk.session.cards.apart.admitted and desk.session.cards.apart.all_heard, 60)  # fmt: skip
+               and desk.session.cards.apart.admitted and desk.session.cards.apart.all_heard, 300)  # fmt: skip
         codes = _shop(desk)
-        _until(lambda: desk.tick() is not None and desk.kiosks is not None and not desk.kiosks.standing().waiting, 60)
+        _until(lambda: desk.tick() is not None and desk.kiosks is not None and not desk.kiosks.standing().waiting, 300)
         took: list[float] = []
         with_s = _scanned(desk, codes, count, took, follower)
         follower.kill()
         server.stop()
-        _until(lambda: desk.tick() is not None and not desk.session.cards.apart.caught_up, 60)  # type: ignore[union-attr]
+        _until(lambda: desk.tick() is not None and not desk.session.cards.apart.caught_up, 300)  # type: ignore[union-attr]
         cut_s = _scanned(desk, codes, count)
         server.start()
     for case, ours_s in (("with its server", with_s), ("cut off", cut_s)):

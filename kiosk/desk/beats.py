@@ -123,6 +123,18 @@ class KioskBeats:
         with self._lock:
             return self._ages.age_s(name, self._counter())
 
+    def said_age_s(self, line: int) -> float | None:
+        """What an own line says of that; None: this kiosk began the stay and does not believe its own counter.
+
+        Then others tell how long it lasted at least, but nobody counted it from its beginning.
+        """
+        sharing = self._book.sharing
+        assert sharing is not None
+        name = sharing.name_of(line)
+        with self._lock:
+            uncounted = self._ages.runs_fast and name is not None and name.kiosk == self._own
+        return None if uncounted else self.age_s(line)
+
     def apart(self, standing: Standing, machine: str | None, utc_s: float) -> Apart:
         """How far this kiosk is cut off now.  machine: code of the one it stands at.  utc_s: for people."""
         sharing = self._book.sharing

@@ -145,6 +145,7 @@ class HeatCounter:
             self._cards = {card.holder.key: card for card in session.cards.held()}
             facts = {key: session.cards.hold_facts(key) for key in self._cards}
             self._facts = {key: found for key, found in facts.items() if found}
+            session.holds.keep_only(self._facts.keys())
             self._read_to = session.book.changed
         moment = session.now()
         found = []

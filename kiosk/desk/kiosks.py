@@ -1,7 +1,8 @@
 """The desk's side of a shop with several kiosks: own lines go out, the others' come in, a slice at a time.
 
-Made only where this kiosk belongs to such a shop.  The desk's thread is never kept for longer than `SLICE_S` by what
-came, nor for longer than `FRESH_S` by asking; the network itself is the link's, which has a thread of its own.
+Made only where this kiosk belongs to such a shop.  The desk's thread takes what came for `SLICE_S` at a time, longer
+only where many own lines wait and nobody asks it anything, and asks for at most `FRESH_S`; the network itself is the
+link's, which has a thread of its own.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import msgspec
 from kiosk.desk.beats import KioskBeats
 from kiosk.ledger.book import Book, Broken
 from kiosk.ledger.shared_copy import SharedCopy
-from kiosk.ledger.sharing import Forked, OutOfOrder
+from kiosk.ledger.sharing import Forked, GaveWay, OutOfOrder
 from kiosk.link import address as addresses
 from kiosk.link import calls, joining
 from kiosk.link.address import Membership
@@ -29,6 +30,7 @@ from kiosk.rules.chain import SharedLine
 SLICE_S = 0.02  # how long what came keeps the desk from answering
 FRESH_S = 0.3  # how long an answer waits for what the server knows
 _AT_ONCE = 200
+_GIVES_WAY = 4  # times in a row, then what came goes first: else it would never come in where somebody always asks
 
 
 class KiosksCounter:
@@ -49,9 +51,10 @@ class KiosksCounter:
         self._seconds = seconds
         self._taken: list[SharedLine] = []
         self._beats = beats
-        book.age_of = beats.age_s
+        book.age_of, book.said_age_of = beats.age_s, beats.said_age_s
         self._copy = SharedCopy(folder, membership.kiosk)
         self._halted = False
+        self._gave_way = 0  # times in a row
         values = membership.values(folder)
         self._link = Link(values, membership.shop, self._copy, beats, came=came, counter=seconds)
         self._link.start()
@@ -79,15 +82,25 @@ class KiosksCounter:
     def fresh(self, within_s: float = FRESH_S) -> bool:
         """Before an answer: everything the server knows is in the tables; False: it is not known whether it is."""
         began_s = self._seconds()
+
+        def late() -> bool:
+            return self._seconds() - began_s > within_s
+
         if not self._link.fresh(within_s):
             return False
-        while self.take():
-            if self._seconds() - began_s > within_s:
+        while self._slice(late):
+            if late():
                 return False
         return not self._halted
 
-    def take(self) -> bool:
-        """One slice of what came into the tables; whether there is more.  Raises LedgerFault where the disk refuses."""
+    def take(self, asked: Callable[[], bool] = lambda: False) -> bool:
+        """One slice of what came into the tables; whether there is more.  Raises LedgerFault where the disk refuses.
+
+        asked: whether somebody waits for an answer, who gets it first.
+        """
+        return self._slice(lambda: self._gave_way < _GIVES_WAY and asked())
+
+    def _slice(self, gives_way: Callable[[], bool]) -> bool:
         if self._halted:
             return False
         began_s = self._seconds()
@@ -98,7 +111,10 @@ class KiosksCounter:
             if not self._taken:
                 return False
             try:
-                done = self._book.take(self._taken, lambda: self._seconds() - began_s >= SLICE_S)
+                done = self._book.take(self._taken, lambda: self._seconds() - began_s >= SLICE_S, gives_way)
+            except GaveWay:
+                self._gave_way += 1
+                return True
             except (
                 KeyError,
                 msgspec.MsgspecError,
@@ -108,6 +124,7 @@ class KiosksCounter:
                 return self._halt(Cause.FORKED)
             except (OutOfOrder, Broken):
                 return self._halt(Cause.EDITED)
+            self._gave_way = 0
             del self._taken[:done]
             assert self._book.sharing is not None  # it took lines
             tail = self._book.sharing.tail

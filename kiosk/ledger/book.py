@@ -10,7 +10,7 @@ from __future__ import annotations
 import secrets
 import sqlite3
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -28,7 +28,7 @@ from kiosk.ledger.disk import make_private, make_private_folder, which_file
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE, Written, as_kept, beat_seal, line_hash, written
 from kiosk.ledger.lock import FolderLock
 from kiosk.ledger.shared_form import WAITING
-from kiosk.ledger.sharing import Sharing
+from kiosk.ledger.sharing import AgeOf, Asked, Sharing, never, uncounted
 from kiosk.ledger.sql_state import SqlState
 from kiosk.ledger.statements import sentences
 from kiosk.ledger.trouble import Cause, LedgerFault, fault_of
@@ -76,7 +76,8 @@ class Book:
         self._file = which_file(path)
         self._anchor: Anchor | None = None
         self.sharing = Sharing.found(self.state)  # None: this kiosk has no others
-        self.age_of: Callable[[int], float | None] = lambda line: None  # of the stay that began with it, at least
+        self.age_of: AgeOf = uncounted  # of the stay that began with a line, at least
+        self.said_age_of: AgeOf = uncounted  # as an own line says it; None: not counted
         last = T.KeptLine.select().order_by(T.KeptLine.id.desc()).first()
         self._last_id: int = last.id if last else 0
         self._last_hash: str = last.hash if last else HASH_BEFORE_ANY_LINE
@@ -299,7 +300,7 @@ class Book:
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
                 entry, text = as_kept(given, phone)
                 if self.sharing is not None:
-                    said = self.sharing.says(entry, stamp, text, last_hash, self.age_of)
+                    said = self.sharing.says(entry, stamp, text, last_hash, self.said_age_of)
                     last_hash = self.sharing.add(said)
                     kept.append(Written(*said.stamp(WAITING + last_id), entry, last_hash, phone))
                     continue
@@ -326,14 +327,13 @@ class Book:
         self.sharing, self.kiosk = sharing, own
         self.beat()
 
-    def take(self, lines: Sequence[SharedLine], enough: Callable[[], bool] = lambda: False) -> int:
+    def take(self, lines: Sequence[SharedLine], enough: Asked = never, gives_way: Asked = never) -> int:
         """Applies shared lines that come next until it was `enough`; how many.  Raises as `Sharing.take`."""
-        sharing = self.sharing
-        if sharing is None or not lines:
+        if (sharing := self.sharing) is None:
             return 0
         try:
             with self._kept(), T.database.atomic():
-                done = sharing.take(lines, enough)
+                done = sharing.take(lines, enough, gives_way)
         except BaseException:
             sharing.read_ends()
             raise

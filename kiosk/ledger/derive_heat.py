@@ -91,7 +91,7 @@ def for_longer(stage: list[Any]) -> list[Any]:
 
 def stood_unwatched(stage: list[Any]) -> bool:
     """Whether a stage went on for longer than was counted."""
-    return bool(stage[3:])
+    return any(stage[3:])
 
 
 def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:

@@ -27,6 +27,7 @@ SHARED_CLOCK = "*"  # the clock of rows that count by ages: everybody's, and no 
 
 _REFERS = ("heating", "reading", "undoes", "imported")  # fields that hold a line's id as its kiosk had it
 _ABOUT_HEAT = (L.Moved, L.Heated, L.TemperatureRead, L.ReadingWithdrawn, L.HoldEnded, L.Built, L.TornDown, L.Restored)
+_AT_A_STAY = (L.Moved, L.Heated, L.Built, L.TornDown)  # what rests on how long a holder has stood where it is
 _NO_HEATING = 0  # the id of no line
 _made = msgspec.json.Decoder(tuple[Made, ...])
 
@@ -84,6 +85,7 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     if said.seen == 0:  # from before there were others
         yield from changes(entry, stamp, state)
         return
+    itself = isinstance(entry, _AT_A_STAY) and _counted_itself(entry.holder, line, state)
     unseen = yield from _claimed(entry, line, state)
     about = _about_its_heating(entry, line, state)
     if about is None:
@@ -92,11 +94,17 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
     applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
     at = _at(entry, line, state)
-    leaves = applies if isinstance(applies, L.Moved) and not _counted_itself(applies.holder, line, state) else None
+    if isinstance(applies, L.Heated | L.Built | L.TornDown) and not itself:
+        yield from fold_unseen.of_no_one_heating(applies, state)
     try:
         for change in changes(applies, at, state) if applies else fold_unseen.dropped(entry, at, state):
-            if not (isinstance(entry, L.KioskStarted) and _is_set(change, state)):
-                yield _for_all(fold_unseen.longer(change, state) if leaves else change, line, doubtful)
+            if isinstance(entry, L.KioskStarted):
+                if not _is_set(change, state):
+                    yield fold_unseen.counted_on(change, line.chain, state)
+                continue
+            if isinstance(applies, L.Moved):
+                change = fold_unseen.longer(change, itself, line.id, state)
+            yield _for_all(change, line, doubtful)
     except Broken:
         if not line.behind:
             raise
@@ -249,10 +257,11 @@ def _at(entry: L.Entry, line: Placed, state: LedgerState) -> Stamp:
 
 def _counted_itself(holder: str, line: Placed, state: LedgerState) -> bool:
     """Whether the line's kiosk counted the stay that ends from its beginning: of another's it knows the least only."""
-    row, hold, stay = state.get("holder", holder), state.get("hold", holder), line.said.stay
-    if row is None or hold is None or row["last_kiosk"] != line.chain or stay is None or line.said.age_s is None:
+    hold, stay = state.get("hold", holder), line.said.stay
+    if hold is None or stay is None or line.said.age_s is None:
         return False
-    return _in_order(stay, line) == msgspec.json.decode(hold["stages"])[-1][2]
+    counted = _in_order(stay, line) == msgspec.json.decode(hold["stages"])[-1][2]
+    return counted and fold_unseen.may_count(hold, line.chain, state)
 
 
 def _in_order(stay: int, line: Placed) -> int | None:

@@ -19,8 +19,10 @@ from kiosk.rules import lines as L
 from kiosk.rules.cooling.unknowns import Way
 from kiosk.rules.hold_facts import HeatValues
 from kiosk.rules.merge import Made, Matter, has_seen
+from kiosk.rules.places import Kind
 
 _made = msgspec.json.Decoder(tuple[Made, ...])
+LEAST = 0  # fourth of a stage of which only the least is known; that matters once it comes to where it cools otherwise
 _VALUES = tuple(f"heat.{each.name}" for each in dataclasses.fields(HeatValues))
 
 
@@ -74,18 +76,64 @@ def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Colle
     return [key for key in found if not all_seen(Matter.PLACE, key, chain, seen, state)]
 
 
-def longer(change: Change, state: LedgerState) -> Change:
-    """A step by a kiosk that had not counted the stay before it: where it cooled otherwise, it did so for longer.
+def may_count(hold: TableRow, chain: str, state: LedgerState) -> bool:
+    """Whether a kiosk may count where a holder stands from its beginning: it moved it last, and no other's line came
+    since, as another station's heating does."""
+    row = state.get("holder", hold["holder"])
+    if row is None or row["last_kiosk"] != chain:
+        return False
+    claim = state.get("claim", f"{Matter.PLACE.value}/{hold['holder']}")
+    began = msgspec.json.decode(hold["stages"])[-1][2]
+    made = _made.decode(claim["made"]) if claim else ()
+    return not any(each.line == began and each.kiosk != chain for each in made)
 
-    Of the stay only the least is known, and heat that had longer to go deeper leaves the next place later.
+
+def counted_on(change: Change, chain: str, state: LedgerState) -> Change:
+    """What a kiosk's start does to a hold.  The others counted on meanwhile: only where it stands by this kiosk's own
+    count has it stood for longer than that; who else moves it says by itself that it may have."""
+    if not isinstance(change, Put) or change.table != "hold":
+        return change
+    before = state.get("hold", change.row["holder"])
+    if before is None or before["kiosk"] != change.row["kiosk"] or may_count(before, chain, state):
+        return change
+    return Put("hold", change.row | {"stages": before["stages"], "gaps": before["gaps"]})
+
+
+def of_no_one_heating(entry: L.Heated | L.Built | L.TornDown, state: LedgerState) -> Iterator[Change]:
+    """A heating scanned again, or a cutter joined at the station, by a kiosk that did not count the stay there: that
+    little time went by since the heating it does not know, so it may be another one."""
+    hold, holder = _running(entry.holder, state), state.get("holder", entry.holder)
+    if hold is None or holder is None or (isinstance(entry, L.Heated) and not entry.again):
+        return
+    place = state.get("place", holder["place"]) if holder["place"] else None
+    if place is not None and Kind(place["kind"]) is Kind.SHRINK:
+        *before, stood = msgspec.json.decode(hold["stages"])
+        yield Put("hold", hold | {"stages": text([*before, derive_heat.for_longer(stood)])})
+
+
+def longer(change: Change, itself: bool, line: int, state: LedgerState) -> Change:
+    """A step of a holder whose hold runs: what it leaves may have been longer than counted.
+
+    line: the step's id; one that is taken back leaves nothing.  itself: the step's kiosk counted the stay that ends
+    from its beginning.  Else only the least is known of it, and heat that had longer to go deeper leaves a place that
+    cools otherwise later, however many it came through before.
     """
     if not isinstance(change, Put) or change.table != "hold" or change.row["ended_line"] is not None:
         return change
     stages: list[list[Any]] = msgspec.json.decode(change.row["stages"])
-    if len(stages) < 2 or _cools(stages[-2][0], state) == _cools(stages[-1][0], state):
+    if len(stages) < 2 or stages[-1][2] != line:
         return change
-    stages[-2] = derive_heat.for_longer(stages[-2])
-    return Put("hold", change.row | {"stages": text(stages)})
+    *stood, goes_to = stages
+    cooled = _cools(stood[-1][0], state)
+    if not itself and not stood[-1][3:]:
+        stood[-1] = [*stood[-1], LEAST]
+    if cooled != _cools(goes_to[0], state):
+        for at in reversed(range(len(stood))):
+            if _cools(stood[at][0], state) != cooled:
+                break
+            if stood[at][3:]:
+                stood[at] = derive_heat.for_longer(stood[at])
+    return Put("hold", change.row | {"stages": text([*stood, goes_to])})
 
 
 def _cools(place: str | None, state: LedgerState) -> tuple[str, float | None]:

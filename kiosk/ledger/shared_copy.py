@@ -12,8 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from kiosk.ledger.book import NAME
-from kiosk.ledger.shared_form import is_whole, travelling
-from kiosk.ledger.sharing import SAID, kept
+from kiosk.ledger.shared_form import SAID, is_whole, kept, travelling
 from kiosk.rules.chain import EMPTY_BOOK, ChainLine, SharedLine
 
 

@@ -7,7 +7,9 @@ far into the shop's order their kiosk had seen, and how long the stay they are a
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import msgspec
 
@@ -94,3 +96,26 @@ def is_whole(line: ChainLine) -> bool:
     except (msgspec.MsgspecError, TypeError):
         return False
     return line == travelling(line.kiosk, said) and (said.seen == 0 or said.kiosk == line.kiosk)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A line as it is kept.  line: its id; book: the book hash there, None while it waits."""
+
+    line: int
+    chain: str
+    said: Told
+    digest: str
+    book: str | None
+
+
+SAID = (
+    'SELECT "line"."id", "chain", "hash", "book", "previous", "number", "utc_s", "watched_s", "kiosk", "operator", '
+    '"kind", "payload", "seen", "seen_book", "stay", "age_s" '
+    'FROM "line" JOIN "chained" ON "chained"."line" = "line"."id"'
+)
+
+
+def kept(rows: Sequence[Any]) -> list[Kept]:
+    """Rows of `SAID`."""
+    return [Kept(row[0], row[1], Told(*row[4:]), row[2], row[3]) for row in rows]

@@ -18,7 +18,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.derive import Change, Drop, Put, Stamp, TableRow, mentions
 from kiosk.ledger.fold import Placed, Tips, folded, referring
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE
-from kiosk.ledger.shared_form import WAITING, Told, digest_of, is_whole, told
+from kiosk.ledger.shared_form import SAID, WAITING, Kept, Told, digest_of, is_whole, kept, told
 from kiosk.ledger.sql_state import SqlState
 from kiosk.ledger.state import KEYS, LedgerState, text
 from kiosk.ledger.statements import sentences
@@ -26,7 +26,16 @@ from kiosk.rules.ages import StayName
 from kiosk.rules.chain import EMPTY_BOOK, SharedLine, next_book
 from kiosk.rules.lines import Entry
 
-SLICE_S = 0.02  # how long the desk is kept from answering at once
+Asked = Callable[[], bool]
+AgeOf = Callable[[int], float | None]  # of the stay that began with a line, by its id
+
+
+def never() -> bool:
+    return False
+
+
+def uncounted(_: int) -> float | None:
+    return None
 
 
 class OutOfOrder(RuntimeError):
@@ -35,6 +44,10 @@ class OutOfOrder(RuntimeError):
     def __init__(self, n: int, why: str) -> None:
         super().__init__(f"shared line {n}: {why}")
         self.n = n
+
+
+class GaveWay(RuntimeError):
+    """Somebody waits for an answer, who gets it as things stood: nothing of what came was applied."""
 
 
 class Forked(RuntimeError):
@@ -224,7 +237,7 @@ class Sharing:
 
     def waiting(self) -> int:
         """How many own lines have no place in the order yet."""
-        return int(self._rows('SELECT COUNT(*) FROM "chained" WHERE "line" >= ?', (WAITING,))[0][0])
+        return self.tail.number - self._ends.get(self.own, _End()).number
 
     def says(
         self, entry: Entry, stamp: Stamp, payload: str, previous: str, age_of: Callable[[int], float | None]
@@ -263,26 +276,35 @@ class Sharing:
         for change in folded(line, state):
             state.apply(change)
 
-    def take(self, lines: Sequence[SharedLine], enough: Callable[[], bool] = lambda: False) -> int:
+    def take(self, lines: Sequence[SharedLine], enough: Asked = never, gives_way: Asked = never) -> int:
         """Applies shared lines that come next, until there are no more or it was `enough`; how many.
 
         Own waiting lines are taken out of the tables once and told again once, so at least as many lines are applied
         as wait: each line that comes costs the same, however many these are.
 
-        The caller's transaction must be given up where this raises: OutOfOrder, Forked, derive.Broken, KeyError and
-        msgspec.MsgspecError for a line this program does not know.  `settled` once it is on disk.
+        gives_way: asked before every line, for with many that wait this takes long; true: GaveWay is raised.
+
+        The caller's transaction must be given up where this raises: GaveWay, OutOfOrder, Forked, derive.Broken, and
+        KeyError and msgspec.MsgspecError for a line this program does not know.
         """
         if not lines:
             return 0
-        waits = self._undone()
+
+        def goes_on() -> None:
+            if gives_way():
+                raise GaveWay("somebody waits for an answer")
+
+        waits = self._undone(goes_on)
         least = len(waits)
         done = 0
         for shared in lines:
+            goes_on()
             self._next(shared, waits)
             done += 1
             if done >= least and enough():
                 break
         for number in sorted(waits):
+            goes_on()
             said = waits[number]
             behind = self._tips.behind(self.own, said.seen)
             self._tell(Placed(WAITING + number, self.own, said, behind, self.id_of), self._imaged)
@@ -302,14 +324,16 @@ class Sharing:
             if not waits:
                 self._tips.last[each.chain] = each.line
 
-    def _undone(self) -> dict[int, Told]:
+    def _undone(self, goes_on: Callable[[], None]) -> dict[int, Told]:
         """Takes the own waiting lines back out of the tables; gives back what they say, by number."""
         for what, key, before in self._rows('SELECT "what", "key", "before" FROM "image" ORDER BY "id" DESC'):
+            goes_on()
             row: TableRow | None = msgspec.json.decode(before)
             self._state.apply(Put(what, row) if row is not None else Drop(what, msgspec.json.decode(key)))
         self._state.cursor.execute('DELETE FROM "image"')
         waits = {each.said.number: each.said for each in self.lines_after(WAITING - 1)}
         for number, said in waits.items():  # by subject: the index leads there, and a long past is not read through
+            goes_on()
             found = mentions(said.entry, said.stamp(WAITING + number))
             self._state.cursor.executemany(
                 'DELETE FROM "mention" WHERE "subject" = ? AND "line_id" = ?',
@@ -364,26 +388,3 @@ class Sharing:
     def lines_after(self, line: int, most: int = -1) -> list[Kept]:
         """Lines by id, in order."""
         return kept(self._rows(f'{SAID} WHERE "line"."id" > ? ORDER BY "line"."id" LIMIT ?', (line, most)))
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """A line as it is kept.  line: its id; book: the book hash there, None while it waits."""
-
-    line: int
-    chain: str
-    said: Told
-    digest: str
-    book: str | None
-
-
-SAID = (
-    'SELECT "line"."id", "chain", "hash", "book", "previous", "number", "utc_s", "watched_s", "kiosk", "operator", '
-    '"kind", "payload", "seen", "seen_book", "stay", "age_s" '
-    'FROM "line" JOIN "chained" ON "chained"."line" = "line"."id"'
-)
-
-
-def kept(rows: Sequence[Any]) -> list[Kept]:
-    """Rows of `SAID`."""
-    return [Kept(row[0], row[1], Told(*row[4:]), row[2], row[3]) for row in rows]

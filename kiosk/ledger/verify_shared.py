@@ -14,8 +14,8 @@ import msgspec
 from kiosk.ledger.derive import Broken, MemoryState, mentions
 from kiosk.ledger.fold import Placed, Tips, folded, referring
 from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE
-from kiosk.ledger.shared_form import WAITING, digest_of
-from kiosk.ledger.sharing import SAID, Kept, image_of, kept
+from kiosk.ledger.shared_form import SAID, WAITING, Kept, digest_of, kept
+from kiosk.ledger.sharing import image_of
 from kiosk.rules.chain import EMPTY_BOOK, next_book
 
 Mentioned = Callable[[int, set[str]], None]

@@ -16,6 +16,7 @@ from kiosk.ledger.book import Book, rows
 from kiosk.ledger.derive import STILL_WARM_S, TableRow
 from kiosk.ledger.derive_heat import stood_unwatched
 from kiosk.ledger.fold import SHARED_CLOCK
+from kiosk.ledger.fold_unseen import may_count
 from kiosk.ledger.places import Places
 from kiosk.ledger.statements import taught
 from kiosk.rules import codes
@@ -270,12 +271,15 @@ class Cards:
     def _stands_heated_s(self, row: TableRow, held: TableRow) -> float | None:
         """When the heating began that runs, while the holder still stands where it was heated.
 
-        None where there was a while that nobody watched since: it may have been heated again in it.
+        None where there was a while that nobody watched since: it may have been heated again in it; and where another
+        kiosk counts it, of which this one knows the least.
         """
         now_s = self._hold_now_s(held)
         if now_s is None or (row["since_line"] or 0) > held["heated_line"] or held["reading_only"]:
             return None
         if stood_unwatched(msgspec.json.decode(held["stages"])[-1]):
+            return None
+        if held["kiosk"] == SHARED_CLOCK and not may_count(held, self._book.kiosk, self._book.state):
             return None
         return self._book.now().watched_s - (now_s - float(held["first_watched_s"]))
 
@@ -308,7 +312,7 @@ class Cards:
         for code, since_s, _, *unwatched in stages:
             row = self.places.rows.get(code) if code else None
             way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
-            stays.append(Stay(code, since_s, way, wet, bool(unwatched)))
+            stays.append(Stay(code, since_s, way, wet, any(unwatched)))
         read = [Reading(*reading) for reading in msgspec.json.decode(held["readings"])]
         return HoldFacts(
             holder,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from itertools import combinations
+from typing import NamedTuple
 
 from kiosk.rules.ages import Pace, StayName, Trip, pace
 
@@ -48,6 +48,22 @@ class Beat:
     utc_s: float = 0.0
 
 
+class _Kept(NamedTuple):
+    """A round trip, and how narrowly it and those after it say how two counters run."""
+
+    trip: Trip
+    pace: Pace | None = None
+
+    def with_later(self, trip: Trip) -> _Kept:
+        return self._replace(pace=_narrowest((self.pace, pace(self.trip, trip))))
+
+
+def _narrowest(paces: Iterable[Pace | None]) -> Pace | None:
+    """What all that say anything agree on."""
+    found = [each for each in paces if each is not None]
+    return Pace(max(each.least for each in found), min(each.most for each in found)) if found else None
+
+
 class Hearing:
     """What one kiosk heard of the others, by its own counter."""
 
@@ -59,7 +75,7 @@ class Hearing:
         self._proven: dict[str, list[tuple[float, int]]] = {}  # until when, once this line of its chain is applied
         self._heard_s: dict[str, float] = {}
         self._applied: dict[str, int] = {}
-        self._trips: dict[str, list[Trip]] = {}
+        self._trips: dict[str, list[_Kept]] = {}
         self._paces: dict[str, Pace | None] = {}  # by the trips kept; worked out when one is added, not when asked
         self._ends: list[tuple[float, int]] = []  # when asked, and where the shop's order ended then or later
         self._order_applied = 0
@@ -77,6 +93,9 @@ class Hearing:
         before = self._came.get(beat.kiosk)
         if beat.kiosk == self.kiosk or (before and before.run == beat.run and beat.beat <= before.beat):
             return
+        if before is not None and before.run != beat.run:  # while it was off its counter stood
+            self._trips.pop(beat.kiosk, None)
+            self._paces.pop(beat.kiosk, None)
         self._came[beat.kiosk] = Echo(beat.beat, beat.run)
         echo = beat.echoes.get(self.kiosk)
         sent_s = self._sent_s.get(echo.beat) if echo and echo.run == self.run else None
@@ -133,14 +152,11 @@ class Hearing:
 
     def _trip(self, kiosk: str, trip: Trip) -> None:
         trips = self._trips.setdefault(kiosk, [])
-        if trips and trip.other_s < trips[-1].other_s:
+        if trips and trip.other_s < trips[-1].trip.other_s:
             trips.clear()  # its counter began anew
-        if not trips or trip.sent_s - trips[-1].sent_s >= _APART_S:
-            trips.append(trip)
-            del trips[:-_TRIPS]
-            found = [each for first, later in combinations(trips, 2) if (each := pace(first, later)) is not None]
-            narrowest = Pace(max(each.least for each in found), min(each.most for each in found)) if found else None
-            self._paces[kiosk] = narrowest
+        if not trips or trip.sent_s - trips[-1].trip.sent_s >= _APART_S:
+            trips[:] = [each.with_later(trip) for each in trips[-_TRIPS + 1 :]] + [_Kept(trip)]
+            self._paces[kiosk] = _narrowest(each.pace for each in trips)
 
     def pace(self, kiosk: str) -> Pace | None:
         """How that kiosk's counter runs against this one's, as narrowly as round trips say; None: not known yet."""

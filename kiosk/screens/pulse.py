@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from kiosk.rules.cards import HolderCard, OperatorCard, Pending, ProbeNext
+from kiosk.rules.link_state import LinkState
 from kiosk.settings import Settings
 from kiosk.words import t
 
@@ -15,9 +16,15 @@ if TYPE_CHECKING:  # the desk is loaded on its own thread
     from kiosk.desk.desk import Scanned
 
 
+UNHEARD = "unheard"
+
+
 @dataclass(frozen=True, slots=True)
 class LinkSeen:
-    """How this kiosk stands to the others of its shop.  state: a value of `link_state.LinkState`.
+    """How this kiosk stands to the others of its shop.
+
+    state: a value of `link_state.LinkState`, or `UNHEARD`: the server answers, and another kiosk is not heard, so that
+    what could have been heated or moved there is not cool here.
 
     since_at: seconds since the epoch, when the server last answered; None: not since the start.
     """
@@ -89,4 +96,6 @@ def _link(desk: Desk) -> LinkSeen | None:
         return None
     now = desk.kiosks.standing()
     since_at = None if now.silent_s is None else time.time() - now.silent_s
-    return LinkSeen(now.state.value, now.waiting, since_at)
+    apart = desk.session.cards.apart
+    unheard = now.state is LinkState.CAUGHT_UP and apart is not None and not apart.all_heard
+    return LinkSeen(UNHEARD if unheard else now.state.value, now.waiting, since_at)

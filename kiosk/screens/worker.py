@@ -81,7 +81,7 @@ class Worker:
                 self._could_not(error, failed)
             else:
                 self.post(then)
-            return self._opened()
+            return self._open()
 
         self._questions.put(put)
 
@@ -108,9 +108,14 @@ class Worker:
                 return
             call()
 
+    def _open(self) -> Desk:
+        desk = self._opened()
+        desk.asked = lambda: not self._questions.empty()
+        return desk
+
     def _run(self) -> None:
         try:
-            desk = self._opened()
+            desk = self._open()
         except BaseException as refusal:
             self.refusal = refusal
             self.post(lambda: self.at_refusal())

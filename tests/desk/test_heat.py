@@ -29,6 +29,23 @@ def test_a_reading_the_model_expects_ends_the_hold_at_the_hottest_point(shop: Sh
     assert shop.desk.heat.read("T001", hold.where, hold.hottest_c).ended
 
 
+def test_what_was_worked_out_of_a_hold_is_forgotten_once_the_holder_is_cold(shop: Shop) -> None:
+    """Else a kiosk that runs for years keeps it of every holder it has."""
+    on_the_rack(shop)
+    shop.desk.heat.advice_next(shop.desk.heat.board())
+    shop.desk.heat.drawing("T001")
+    holds = shop.desk.session.holds
+    assert all("T001" in kept for kept in (holds._kept, holds._advised, holds._skins))
+    shop.clock.forward(2 * 3600)
+    hold = shop.desk.session.holder("T001").hold
+    assert hold is not None and shop.desk.heat.read("T001", hold.where, hold.hottest_c).ended
+    shop.clock.forward(86400)
+    shop.desk.scan(shop.holder("T002"))
+    shop.desk.scan(shop.place("Shrink station"))
+    assert [card.holder.key for card in shop.desk.heat.board()] == ["T002"]
+    assert not any("T001" in kept for kept in (holds._kept, holds._advised, holds._skins))
+
+
 def test_a_cold_skin_nobody_can_explain_ends_nothing_however_often_it_is_read(shop: Shop) -> None:
     on_the_rack(shop)
     shop.clock.forward(60)

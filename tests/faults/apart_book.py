@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from kiosk.rules.ages import StayName
 from kiosk.rules.merge import Made, has_seen, with_claim
@@ -14,23 +15,46 @@ RATE = {"station": 0.8, "air": 1.0, "sleeve": 5.0, "slot": 1.0}  # how fast it c
 WAITS = 2**40
 
 
+def cools(place: str | None) -> str:
+    """How, as far as it matters for where heat is in the steel."""
+    return "sleeve" if place == "sleeve" else "free air"
+
+
+
 @dataclass
 class Line:
-    kind: str  # heated, moved, ended, read (a probe found it cool, and that ended its hold)
+    """kind: heated, moved, ended, read (a probe found it cool, and that ended its hold), started, rests, gone.
+
+    goal: where to; which kiosk is gone.  heats: whether heatings were booked at that one.
+    """
+
+    kind: str
     chain: str
     number: int
     seen: int
     goal: str = ""
     origin: str | None = None
     stay: StayName | None = None
-    age_s: float = 0.0
+    age_s: float | None = None
     heating: StayName | None = None
-    told_s: float = 0.0  # watched time of its kiosk
     n: int = 0
+    heats: bool = False
+    true_s: float = 0.0  # when it was written, which nobody knows
 
     @property
     def name(self) -> StayName:
         return StayName(self.chain, self.number)
+
+
+class Stage(NamedTuple):
+    """A stay.  at: id of its line.  longer: it went on for longer than is counted."""
+
+    place: str | None
+    since_s: float
+    name: StayName
+    at: int
+    longer: bool = False
+    least: bool = False  # only the least of it is known
 
 
 @dataclass
@@ -40,14 +64,23 @@ class Book:
     place: str | None = "slot"
     last: str | None = None
     heat: str = "cool"
-    stages: list[tuple[str | None, float, StayName]] = field(default_factory=list)
+    stages: list[Stage] = field(default_factory=list)
     heating: StayName | None = None
     reading_only: bool = False
     runs: bool = False
     made: tuple[Made, ...] = ()
     apart: tuple[Made, ...] = ()  # the claims of an open difference
+    resting: frozenset[str] = frozenset()
+    woke: dict[str, int] = field(default_factory=dict)  # id of the first line since a kiosk rested
+    gone: dict[str, int] = field(default_factory=dict)  # id of the line that says so
 
     def tell(self, line: Line, at: int) -> None:
+        if line.chain in self.resting and line.kind != "rests":
+            self.resting -= {line.chain}
+            self.woke = self.woke | {line.chain: at}
+        if line.kind in ("started", "rests", "gone"):
+            self._of_a_kiosk(line, at)
+            return
         saw_all = all(has_seen(line.chain, line.seen, each) for each in self.made)
         if line.kind == "moved":
             self._moved(line, at)
@@ -56,9 +89,31 @@ class Book:
             self.place = None if self.apart or not saw_all else self.place
             self.heat, self.runs, self.heating = "held", True, line.name
             self.reading_only = bool(self.apart) or not saw_all
-            self.stages = [(line.goal, 0.0, line.name)]
-        elif saw_all and (self.heating == line.heating if line.heating is not None else not self.runs):
+            self.stages = [Stage(line.goal, 0.0, line.name, at)]
+        elif (
+            saw_all and all(each <= line.seen for each in self.gone.values())
+            and (self.heating == line.heating if line.heating is not None else not self.runs)
+        ):  # fmt: skip
             self.heat, self.runs = "cool", False
+            self.last = line.chain if line.kind == "read" else self.last
+
+    def _of_a_kiosk(self, line: Line, at: int) -> None:
+        if line.kind == "rests":
+            self.resting |= {line.chain}
+            self.woke = {name: woke for name, woke in self.woke.items() if name != line.chain}
+        elif line.kind == "started":
+            if self.runs and self._counts(line.chain):
+                self.stages[-1] = self.stages[-1]._replace(longer=True)
+        else:
+            self.gone = self.gone | {line.goal: at}
+            if line.goal not in self.resting:
+                self.reading_only |= self.runs
+                self.heat = "unknown" if line.heats and self.heat == "cool" else self.heat
+
+    def _counts(self, chain: str) -> bool:
+        """Whether that kiosk may have counted the last stay from its beginning, as far as the tables say."""
+        began_at = self.stages[-1].at
+        return self.last == chain and not any(each.line == began_at and each.kiosk != chain for each in self.made)
 
     def copy(self) -> Book:
         return replace(self, stages=list(self.stages))
@@ -80,22 +135,36 @@ class Book:
         return goal
 
     def _moved(self, line: Line, at: int) -> None:
+        itself = self.runs and self._counts(line.chain) and line.stay == self.stages[-1].name and line.age_s is not None
         goal = self._claims(line, at)
         if goal is not None and goal == self.place:
             return
         if self.runs:
-            self.stages.append((goal, self._since_heated_s(line), line.name))
+            before = self.stages[-1]
+            if not itself:
+                self.stages[-1] = before._replace(least=True)
+            if cools(before.place) != cools(goal):
+                self._leaves(cools(before.place))
+            self.stages.append(Stage(goal, self._since_heated_s(line), line.name, at))
             self.reading_only |= goal in (None, "station")
         elif goal in (None, "station"):  # there it is heated: a line says so next, or nobody saw it
             self.heat = "unknown"
         self.place, self.last = goal, line.chain
 
+    def _leaves(self, cooled: str) -> None:
+        """What it came through that cooled it so, and of which only the least is known, may have been longer."""
+        for at in reversed(range(len(self.stages))):
+            each = self.stages[at]
+            if cools(each.place) != cooled:
+                return
+            self.stages[at] = each._replace(longer=each.longer or each.least)
+
     def _since_heated_s(self, line: Line) -> float:
-        _, since_s, name = self.stages[-1]
-        return since_s + (line.age_s if line.stay == name else 0.0)
+        last = self.stages[-1]
+        return last.since_s + (line.age_s or 0.0 if line.stay == last.name else 0.0)
 
     def cooled(self, age_s: float) -> float:
         """How far it has cooled at least, where its last stay has lasted so long."""
-        ends = [since_s for _, since_s, _ in self.stages[1:]] + [self.stages[-1][1] + age_s]
+        ends = [each.since_s for each in self.stages[1:]] + [self.stages[-1].since_s + age_s]
         stays = zip(self.stages, ends, strict=True)
-        return sum(RATE[place or "air"] * (end - since_s) for (place, since_s, _), end in stays)
+        return sum(RATE[each.place or "air"] * (end_s - each.since_s) for each, end_s in stays)

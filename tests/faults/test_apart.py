@@ -10,12 +10,13 @@ from kiosk.ledger.derive import MemoryState, changes
 from kiosk.ledger.fold import Placed, Tips, folded
 from kiosk.ledger.lineform import as_kept
 from kiosk.ledger.shared_form import WAITING, Told
-from kiosk.ledger.state import Stamp
+from kiosk.ledger.state import Put, Stamp
 from kiosk.rules import lines as L
 from kiosk.rules.ages import StayName
 from kiosk.rules.places import Kind, Place
-from tests.faults.apart import Schedule, run
+from tests.faults.apart import run
 from tests.faults.apart_book import Book, Line
+from tests.faults.apart_story import Schedule
 from tests.ledger.kiosks import STEEL, VALUES
 
 PLACES = (
@@ -33,32 +34,40 @@ BEFORE: tuple[L.Entry, ...] = (
 
 
 def test_several_kiosks_let_nothing_go_that_is_hot() -> None:
-    counts = run(150, seed=1)
+    counts = run(250, seed=1)
     assert counts["EARLY"] == 0, [what for what in counts if what.startswith("EARLY")]
     assert counts["let go"] > 50 and counts["ended by time"] > 20 and counts["ended by a reading"] > 5
 
 
 def test_what_the_schedules_fold_is_what_the_ledger_folds() -> None:
     """After every line: where the holder is, whether it is hot, what counts of its hold, and who may end it."""
-    doubtful = 0
+    doubtful, kinds = 0, set[str]()
     for seed in range(20_000, 20_400):
         schedule = Schedule(seed, Counter())
         schedule.play()
-        lines = schedule.server.lines
-        for n, state in enumerate(_folded(lines), 1):
+        lines, stands = schedule.server.lines, {each.name: each.heats for each in schedule.kiosks}
+        kinds |= {line.kind for line in lines}
+        for n, state in enumerate(_folded(lines, stands), 1):
             told = schedule.server.books[n]
             assert _as_kept(state) == _as_told(told, lines), f"seed {seed}, line {n}: {lines[n - 1]}"
             doubtful += told.reading_only
+    assert kinds >= {"started", "rests", "gone"}
     assert doubtful > 20, "nothing was in doubt"
 
 
-def _folded(lines: list[Line]) -> list[MemoryState]:
-    """The product's tables after each of the lines, which come after those of a kiosk without others."""
+def _folded(lines: list[Line], stands: dict[str, bool]) -> list[MemoryState]:
+    """The product's tables after each of the lines, which come after those of a kiosk without others.
+
+    stands: whether heatings are booked at each of the kiosks.
+    """
     state, before = MemoryState(), len(BEFORE)
     for number, entry in enumerate(BEFORE, 1):
         for change in changes(entry, Stamp(number, 0.0, 0.0, "old", None), state):
             state.apply(change)
     ids = {line.name: before + line.n for line in lines}
+    for name, heats in stands.items():
+        member = {"key": name, "name": name, "at": None, "heats": int(heats), "known": 1, "line": before}
+        state.apply(Put("member", member | {"rests": 0, "woke": None, "gone": None}))
     tips, states = Tips(), []
     for line in lines:
         _, payload = as_kept(entry_of(line, ids))
@@ -82,6 +91,12 @@ def entry_of(line: Line, ids: dict[StayName, int]) -> L.Entry:
         return L.Moved("T1", line.origin, line.goal)
     if line.kind == "heated":
         return L.Heated("T1", line.goal)
+    if line.kind == "started":
+        return L.KioskStarted("2")
+    if line.kind == "rests":
+        return L.KioskRests()
+    if line.kind == "gone":
+        return L.KioskLockedOut(line.goal, line.goal)
     heating = ids[line.heating] if line.heating is not None else None
     return L.HoldEnded("T1", "time" if line.kind == "ended" else "reading", heating)
 
@@ -96,15 +111,25 @@ def _as_kept(state: MemoryState) -> tuple[object, ...]:
     return (
         holder["place"], holder["heat"], runs,
         bool(hold["reading_only"]) if hold is not None and runs else None,
-        [(place, round(since_s - first_s, 6), line - len(BEFORE)) for place, since_s, line, *_ in stages],
-        difference is not None and difference["closed_line"] is None,
+        [(place, round(since_s - first_s, 6), line - len(BEFORE), any(more)) for place, since_s, line, *more in stages],
+        difference is not None and difference["closed_line"] is None, _kiosks(state),
     )  # fmt: skip
+
+
+def _kiosks(state: MemoryState) -> tuple[list[str], list[str], list[str]]:
+    """Who rests, who woke since, who is gone."""
+    members = state.all("member")
+    return (
+        sorted(each["key"] for each in members if each["rests"]),
+        sorted(each["key"] for each in members if each["woke"] is not None),
+        sorted(each["key"] for each in members if each["gone"] is not None),
+    )
 
 
 def _as_told(book: Book, lines: list[Line]) -> tuple[object, ...]:
     numbers = {line.name: line.n for line in lines}
-    stages = [(place, round(since_s, 6), numbers[name]) for place, since_s, name in book.stages]
+    stages = [(each.place, round(each.since_s, 6), numbers[each.name], each.longer) for each in book.stages]
     return (
         book.place, book.heat, book.runs, book.reading_only if book.runs else None, stages if book.runs else [],
-        bool(book.apart),
+        bool(book.apart), (sorted(book.resting), sorted(book.woke), sorted(book.gone)),
     )  # fmt: skip

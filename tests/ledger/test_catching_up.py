@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
+import pytest
+
+from kiosk.ledger.sharing import GaveWay
 from kiosk.rules import lines as L
 from tests.ledger.kiosks import Kiosk, Server, shop
 
@@ -32,6 +37,35 @@ def _scans_of(kiosk: Kiosk, server: Server) -> list[str]:
                 scans.append(sentence)
     assert asked
     return scans
+
+
+def _asked_at(number: int) -> Callable[[], bool]:
+    """Somebody comes when it was looked so many times whether there is anybody."""
+    looks = iter(range(10**6))
+    return lambda: next(looks) == number
+
+
+@pytest.mark.parametrize("number", [0, 30, 85, 100, 130])
+def test_what_comes_gives_way_to_a_question_wherever_it_is_and_nothing_of_it_is_in_the_tables(number: int) -> None:
+    """While own lines are taken out, while others' are applied, while the own are told again."""
+    server, (founder, other) = shop(A)
+    for _ in range(20):
+        founder.says(L.Moved("T1", "B", "R"), L.Moved("T1", "R", "B"))
+        other.says(L.Moved("T2", "B", "R"), L.Moved("T2", "R", "B"))
+    server.push(founder.own_lines())
+    before, tail = other.tables(), other.sharing.tail
+    with pytest.raises(GaveWay), other, other.database.atomic():
+        other.sharing.take(server.lines[tail.applied :], gives_way=_asked_at(number))
+    with other:
+        other.sharing.read_ends()
+    assert (other.tables(), other.sharing.tail, other.sharing.waiting()) == (before, tail, 40)
+    other.says(L.Moved("T2", "B", "R"))  # the answer to that question
+    assert other.pulls(server) == 40
+    assert other.sharing.waiting() == 41 and other.wrong() == []
+    server.push(other.own_lines())
+    for each in (founder, other):
+        each.pulls(server)
+    assert founder.tables() == other.tables() and other.sharing.waiting() == 0
 
 
 def _steps_to_take_one_own(behind: int) -> int:

@@ -8,10 +8,12 @@ number and digest, once it is on the disk and not before.  What it printed is wh
 
 from __future__ import annotations
 
+import gc
 import json
 import select
 import sys
 import time
+import tracemalloc
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -122,6 +124,17 @@ def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]
                     "waiting": standing.waiting, "head": standing.head}  # fmt: skip
         case ["tables"]:
             return {"tables": {model.__name__: sorted(map(repr, rows(model.select()))) for model in T.DERIVED}}
+        case ["trace"]:
+            tracemalloc.start(8)
+            return {}
+        case ["grown"]:
+            gc.collect()
+            kept = tracemalloc.take_snapshot().filter_traces([tracemalloc.Filter(False, tracemalloc.__file__)])
+            tracemalloc.stop()
+            most = kept.statistics("traceback")[:8]
+            told = [f"{each.size / 1e3:.0f} kB in {each.count}: " + " < ".join(
+                f"{Path(frame.filename).name}:{frame.lineno}" for frame in reversed(each.traceback)) for each in most]
+            return {"kb": sum(each.size for each in kept.traces) / 1e3, "most": told}
         case ["check"]:
             return {"wrong": [f"{wrong.where}: {wrong.what}" for wrong in desk.session.book.check()]}
         case _:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
+import os
 import random
 import sqlite3
 import statistics
@@ -24,18 +25,32 @@ from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from tests.link.kiosk import until
 from tests.link.postgres import Server
 from tests.link.shop import Shop
 from tests.link.test_books import KioskProcess, level
 
-HOLDERS = 60
 GOALS = ("bench", "station", "rack", "slot", "slot2")
 CUT = 1 / 3  # so much of the time a kiosk hears nothing
 APART_S = (5.0, 40.0)  # how long it is cut off at a time
 CATCH_UP_S = 300.0
+
+
+class Used(NamedTuple):
+    """Seconds that a process' threads had of a processor, and that they waited for one though they could have run."""
+
+    had_s: float = 0.0
+    waited_s: float = 0.0
+
+    @classmethod
+    def of(cls, pid: int) -> Used:
+        found = [path.read_text().split() for path in Path(f"/proc/{pid}/task").glob("*/schedstat")]
+        return cls(sum(int(each[0]) for each in found) / 1e9, sum(int(each[1]) for each in found) / 1e9)
+
+    def since(self, before: Used) -> Used:
+        return Used(self.had_s - before.had_s, self.waited_s - before.waited_s)
 
 
 @dataclass
@@ -46,6 +61,7 @@ class Seen:
     outcomes: Counter[str] = field(default_factory=Counter)
     took_ms: list[float] = field(default_factory=list)
     memory_mb: list[float] = field(default_factory=list)
+    used: Used = field(default_factory=lambda: Used())
     lock: threading.Lock = field(default_factory=threading.Lock)
     failed: str = ""
 
@@ -56,7 +72,9 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--scans", type=float, default=5.0, help="a second, by all together")
     parser.add_argument("--kills", type=int, default=3, help="kiosks killed in the middle of a scan")
+    parser.add_argument("--holders", type=int, default=60, help="every other one is a shrink fit, and may be heated")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--grown", action="store_true", help="say what the first kiosk kept since a fifth of the time")
     asked = parser.parse_args()
     server = Server(firm=True)
     kiosks: list[KioskProcess] = []
@@ -81,21 +99,40 @@ def main() -> None:
 def _storm(shop: Shop, kiosks: list[KioskProcess], asked: argparse.Namespace) -> list[str]:
     began_s = time.monotonic()
     kiosks[0]("shop")
-    kiosks[0]("steel", str(HOLDERS))
+    kiosks[0]("steel", str(asked.holders))
     until(level(*kiosks), 300)
     print(f"{len(kiosks)} kiosks know the shop after {time.monotonic() - began_s:.0f} s", flush=True)
     seen = [Seen(kiosk) for kiosk in kiosks]
-    end_s = time.monotonic() + asked.minutes * 60.0
+    scanning_s, idle_s = time.monotonic(), _idle_s()
+    end_s = scanning_s + asked.minutes * 60.0
+    for each in seen:
+        each.used = Used.of(each.kiosk.pid)
     pause_s = len(kiosks) / asked.scans
+    held = asked.holders
     hands = [
-        threading.Thread(target=_work, args=(each, random.Random(asked.seed * 1000 + at), pause_s, end_s))
+        threading.Thread(target=_work, args=(each, random.Random(asked.seed * 1000 + at), pause_s, end_s, held))
         for at, each in enumerate(seen)
     ]
     networks = threading.Thread(target=_networks, args=(seen, random.Random(asked.seed), end_s, asked))
     for thread in (*hands, networks):
         thread.start()
+    if asked.grown:
+        time.sleep(asked.minutes * 12.0)
+        with seen[0].lock:
+            kiosks[0]("trace")
     for thread in (*hands, networks):
         thread.join()
+    lasted_s = time.monotonic() - scanning_s
+    if asked.grown:
+        grown = kiosks[0]("grown")
+        print(f"the first kiosk kept {grown['kb']:.0f} kB since a fifth of the time:", *grown["most"], sep="\n  ")
+    used = [Used.of(each.kiosk.pid).since(each.used) for each in seen if not each.outcomes["killed"]]
+    each_had, each_waited = (statistics.fmean(part) / lasted_s for part in zip(*used, strict=True))
+    print(
+        f"{sum(len(each.took_ms) for each in seen) / lasted_s:.2f} scans a second; a kiosk had {each_had:.3f} of a "
+        f"processor and waited for one {each_waited:.3f} of the time; {(_idle_s() - idle_s) / lasted_s:.2f} of "
+        f"{os.cpu_count()} processors were idle"
+    )
     for kiosk in kiosks:
         kiosk.network.heal()
     healed_s = time.monotonic()
@@ -109,12 +146,15 @@ def _storm(shop: Shop, kiosks: list[KioskProcess], asked: argparse.Namespace) ->
     return [*wrong, *_lost(shop, kiosks), *_unequal(kiosks), *_hot(shop), *_unfound(kiosks[0])]
 
 
-def _work(seen: Seen, chance: random.Random, pause_s: float, end_s: float) -> None:
-    """Hands at one kiosk: now a holder, now a place."""
+def _work(seen: Seen, chance: random.Random, pause_s: float, end_s: float, holders: int) -> None:
+    """Hands at one kiosk: now a holder, now a place.  Who had to wait for an answer scans the sooner after it."""
+    next_s = time.monotonic()
     try:
-        while time.monotonic() < end_s:
-            time.sleep(chance.expovariate(1.0 / pause_s))
-            text = f"steel-{chance.randrange(HOLDERS)}" if chance.random() < 0.5 else f"at-{chance.choice(GOALS)}"
+        while (next_s := next_s + chance.expovariate(1.0 / pause_s)) < end_s:
+            time.sleep(max(0.0, next_s - time.monotonic()))
+            if time.monotonic() >= end_s:
+                return
+            text = f"steel-{chance.randrange(holders)}" if chance.random() < 0.5 else f"at-{chance.choice(GOALS)}"
             with seen.lock:
                 began_s = time.monotonic()
                 answer = seen.kiosk("scan", text)
@@ -146,9 +186,9 @@ def _networks(kiosks: list[Seen], chance: random.Random, end_s: float, asked: ar
                 chance.choice((network.refuse, network.half_open, network.cut_after, network.one_way))()
         if kills and now_s >= kills[0]:
             kills.pop(0)
-            each = chance.choice(kiosks)
+            each = chance.choice(kiosks[1:])
             with each.lock:
-                each.kiosk.send("scan", f"steel-{chance.randrange(HOLDERS)}")
+                each.kiosk.send("scan", f"steel-{chance.randrange(asked.holders)}")
                 each.kiosk.kill()
                 each.kiosk.start()
                 each.outcomes["killed"] += 1
@@ -158,6 +198,12 @@ def _networks(kiosks: list[Seen], chance: random.Random, end_s: float, asked: ar
                 each.memory_mb.append(_memory_mb(each.kiosk.pid))
         time.sleep(0.1)
     print(f"cut off {sum(down) / len(kiosks) / asked.minutes / 60:.2f} of the time")
+
+
+def _idle_s() -> float:
+    """Seconds that this machine's processors had nothing to do, or waited for a disk, since it began."""
+    told = Path("/proc/stat").read_text().split()
+    return (int(told[4]) + int(told[5])) / os.sysconf("SC_CLK_TCK")
 
 
 def _memory_mb(pid: int) -> float:
@@ -172,9 +218,10 @@ def _tell(kiosks: list[Seen]) -> None:
     print(f"{sum(outcomes.values())} scans, {lines} lines acknowledged: {dict(outcomes.most_common())}")
     slow_ms = took_ms[len(took_ms) * 99 // 100]
     print(f"a scan was answered after {statistics.median(took_ms):.0f} ms (99 %: {slow_ms:.0f} ms)")
-    first = statistics.fmean(each.memory_mb[len(each.memory_mb) // 4] for each in kiosks)
-    last = statistics.fmean(each.memory_mb[-1] for each in kiosks)
+    looks = [statistics.fmean(at) for at in zip(*(each.memory_mb for each in kiosks), strict=False)]
+    first, last = looks[len(looks) // 4], looks[-1]
     print(f"memory of a kiosk: {first:.1f} MB after a quarter, {last:.1f} MB at the end, {last / first:.3f} times")
+    print("  MB every half minute:", *(f"{mb:.1f}" for mb in looks))
 
 
 def _lost(shop: Shop, kiosks: list[KioskProcess]) -> list[str]:

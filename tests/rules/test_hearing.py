@@ -105,6 +105,19 @@ def test_a_kiosk_finds_itself_fast_only_by_all_others() -> None:
     assert not hearing.own_runs_fast
 
 
+def test_a_kiosk_finds_itself_no_faster_than_one_whose_counter_stood_while_it_was_off() -> None:
+    """Off for ten minutes in the middle, its watched time stood still; both counters run alike."""
+    hearing = listening()
+    for at in range(1, 30):
+        off_s, run = (600.0, "another") if at > 15 else (0.0, "theirs")
+        hearing.sends(at, NOW_S + 30.0 * at + off_s)
+        said = Beat("b", run, at, 0, 1e6 + 30.0 * at, 0, {"a": Echo(at, "mine")})
+        hearing.heard(said, NOW_S + 30.0 * at + off_s + 0.1)
+    assert not hearing.own_runs_fast
+    pace = hearing.pace("b")
+    assert pace is not None and 0.99 < pace.least < 1.0 < pace.most < 1.01, "of what it said since"
+
+
 def test_a_line_is_known_to_all_when_the_last_has_applied_it() -> None:
     assert known_to_all(7, {"b": 7, "c": 9})
     assert not known_to_all(7, {"b": 7, "c": 6})

@@ -57,7 +57,7 @@ def known(text: str) -> Question[bool]:
 
 def take_more() -> Question[bool]:
     """One slice of what other kiosks did; whether there is more."""
-    return lambda desk: desk.kiosks is not None and desk.kiosks.take()
+    return lambda desk: desk.kiosks is not None and desk.kiosks.take(desk.asked)
 
 
 def holder(key: str) -> Question[HolderCard]:
