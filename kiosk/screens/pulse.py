@@ -17,7 +17,8 @@ if TYPE_CHECKING:  # the desk is loaded on its own thread
 
 @dataclass(frozen=True, slots=True)
 class LinkSeen:
-    """How this kiosk stands to the others of its shop.  state: a value of `link_state.LinkState`.
+    """How this kiosk stands to the others of its shop.  state: a value of `link_state.LinkState`, or why it does not
+    ask for them (`Desk.not_shared`).
 
     since_at: seconds since the epoch, when the server last answered; None: not since the start.
     """
@@ -85,6 +86,8 @@ def pulse(desk: Desk) -> Pulse:
 
 
 def _link(desk: Desk) -> LinkSeen | None:
+    if desk.not_shared is not None:
+        return LinkSeen(desk.not_shared.cause.value, 0, None)
     if desk.kiosks is None:
         return None
     now = desk.kiosks.standing()
