@@ -59,6 +59,8 @@ def test_a_kiosk_put_back_from_its_copy_joins_anew_by_one_command(
     a("place", "after-the-copy")
     until(level(a, b), 30)
     a.quit()
+    ((lines,),) = on_server.sql("SELECT COUNT(*) FROM book.entry")
+    assert 0 < int(capsys.readouterr().out.partition(" lines")[0].split()[-1]) <= lines, "no ids"
     (copy,) = (tmp_path / "copies").glob("*.db")
     assert cli.main(["restore", str(copy), "--data", str(a.folder)]) == 0
     was = a.kiosk
