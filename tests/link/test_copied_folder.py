@@ -79,3 +79,21 @@ def test_a_station_put_back_from_a_copy_in_which_it_never_rested_heats_nothing_w
     until(lambda: a.standing["state"] == LinkState.FORKED.value, 30)
     assert shows(a, awake=False, station=False)()
     assert scans(a, "steel-1", "station")["outcome"] != "Done"
+
+
+def test_a_folder_put_back_by_hand_heats_nothing_once_the_server_has_said_so(
+    make: Make, on_server: Shop, tmp_path: Path
+) -> None:
+    a, b = two(make)
+    done(a, "steel-1", "slot")
+    a.kill()  # as it lay there while it ran
+    shutil.copytree(a.folder, tmp_path / "yesterday")
+    a.start()
+    until(lambda: a.standing["state"] == LinkState.CAUGHT_UP.value, 30)
+    a.quit()
+    until(shows(b, heard=True, all_heard=True), 30)
+    shutil.copytree(tmp_path / "yesterday", a.folder, dirs_exist_ok=True)
+    a.start()
+    until(lambda: a.standing["state"] == LinkState.FORKED.value, 30)
+    until(shows(a, awake=False, station=False), 5)
+    assert scans(a, "steel-1", "station")["outcome"] != "Done"

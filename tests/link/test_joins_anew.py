@@ -187,3 +187,22 @@ def test_on_a_server_that_lost_everything_a_kiosk_that_lost_its_name_puts_its_bo
     assert goes_on(closed) == was.kiosk
     assert anew.sql("SELECT n, digest FROM book.entry ORDER BY n")[: len(before)] == before
     assert anew.examine() == []
+
+
+def test_a_kiosk_that_was_killed_while_it_left_heats_nothing_and_joins_anew(closed: Path, on_server: Shop) -> None:
+    was = addresses.here(closed)
+    assert was is not None
+    with Desk.open(closed) as desk:
+        desk.begin_sharing()
+        until(lambda: desk.tick() is not None and desk.session.cards.apart.caught_up, 30)
+        assert desk.session.cards.apart.station
+        desk.leave()  # the others know; the server and this folder do not yet
+    with Desk.open(closed) as desk:
+        desk.begin_sharing()
+        assert desk.session.cards.apart is not None and not desk.session.cards.apart.awake
+        assert not desk.session.cards.apart.station and not desk.session.cards.apart.stations_heard
+        until(lambda: desk.tick() is not None and desk.session.cards.apart.caught_up, 30)
+        assert not desk.session.cards.apart.station and not desk.session.cards.apart.stations_heard
+    assert cli.main(["join", "--data", str(closed)]) == 0
+    assert goes_on(closed) != was.kiosk
+    assert on_server.examine() == []
