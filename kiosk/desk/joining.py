@@ -41,6 +41,7 @@ def join(folder: Path, address: Address | None, code: str, name: str) -> Members
         address = before.address if before else Address("")
     with Book.open(folder) as book:
         own = book.sharing.own if book.sharing else None
+        left = _is_gone(book)
         used = own is not None or _used(book)
         if own is None:
             if not code:
@@ -50,7 +51,7 @@ def join(folder: Path, address: Address | None, code: str, name: str) -> Members
             if used:
                 book.share(kiosk)
     if own is not None:
-        return _joins_again(folder, address, code, name, own, before)
+        return _joins_again(folder, address, code, name, own, before, left=left)
     if not used:
         lay_aside(folder, kiosk, owes=False)
         with Book.open(folder) as book:
@@ -71,6 +72,14 @@ def share_again(book: Book) -> None:
             book.share(member.kiosk)
 
 
+def _is_gone(book: Book) -> bool:
+    """Whether a line says that this kiosk belongs to the shop no more."""
+    if book.sharing is None:
+        return False
+    mine = book.sharing.members().get(book.sharing.own)
+    return mine is not None and mine.gone
+
+
 def _before(folder: Path) -> Membership | None:
     """Who the kiosk was, from a copied folder too; None: nobody, or nobody knows."""
     try:
@@ -80,11 +89,11 @@ def _before(folder: Path) -> Membership | None:
 
 
 def _joins_again(
-    folder: Path, address: Address, code: str, name: str, own: str, before: Membership | None
+    folder: Path, address: Address, code: str, name: str, own: str, before: Membership | None, *, left: bool
 ) -> Membership:
     """One that had others: as itself where its chain still is its own and the shop's, else anew."""
     known = before if before is not None and before.kiosk == own else None
-    if known is not None and _is_here(folder) and not _parted(folder, known):
+    if known is not None and not left and _is_here(folder) and not _parted(folder, known):
         if not code:
             raise LinkFault(Cause.NOT_INVITED, "it belongs to the shop already")
         joined = joining.join(address, code, name or known.name, own, has_lines=True)

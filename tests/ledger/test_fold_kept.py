@@ -7,8 +7,10 @@ import pytest
 
 from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.ledger.shared_form import WAITING
+from kiosk.ledger.state import Broken
 from kiosk.rules import lines as L
 from kiosk.rules.hold_facts import WITHDRAWN
+from kiosk.rules.places import Kind, Place
 from tests.ledger.kiosks import FOUNDER, STEEL, shop
 from tests.ledger.test_fold import together
 
@@ -81,3 +83,38 @@ def test_what_was_read_of_the_tables_is_stale_once_others_lines_came() -> None:
     before = other.sharing.generation
     other.pulls(server)
     assert other.sharing.generation > before
+
+
+@pytest.mark.parametrize("taken_apart", [False, True])
+def test_a_fit_that_another_kiosk_undid_or_did_otherwise_meanwhile_is_open_until_a_hand_says(taken_apart: bool) -> None:
+    server, (founder, other) = shop(A)
+    founder.says(L.Built("X1", "Mill", "T1", "C1"))
+    together(server, [founder, other])
+    if taken_apart:
+        founder.says(L.TornDown("T1", "X1"))
+        other.says(L.TornDown("T1", "X1"), L.Built("X2", "Other", "T1", "C2"))
+    else:
+        founder.says(L.TornDown("T1", "X1"), L.Built("X2", "One", "T1", "C2"))
+        other.says(L.TornDown("T1", "X1"), L.Built("X3", "Other", "T1", "C1"))
+    together(server, [founder, other])
+    assert founder.differences() == other.differences()
+    assert "holder/T1" in founder.differences()
+    assert founder.tables() == other.tables()
+    assert founder.wrong() == other.wrong() == []
+
+
+def test_a_pocket_of_two_takes_two_from_kiosks_that_did_not_hear_each_other_and_no_third() -> None:
+    server, (founder, other) = shop(A)
+    founder.says(L.PlaceAdded(Place("W", "Double", Kind.SLOT, capacity=2)))
+    together(server, [founder, other])
+    founder.says(L.Moved("T1", "B", "W"))
+    other.says(L.Moved("T2", "B", "W"))
+    together(server, [founder, other])
+    assert founder.differences() == other.differences() == set()
+    assert founder.row("holder", "T1")["place"] == founder.row("holder", "T2")["place"] == "W"
+
+
+def test_a_step_of_a_holder_that_was_never_entered_is_damage_and_no_step() -> None:
+    _, (founder, _) = shop(A)
+    with pytest.raises(Broken):
+        founder.says(L.Moved("nobody", None, "B"))
