@@ -18,6 +18,7 @@ from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.ledger.shared_form import WAITING
 from kiosk.ledger.sharing import Member
 from kiosk.link.border import Kiosk
+from kiosk.link.faults import Cause
 from kiosk.link.link import Standing
 from kiosk.rules.ages import Ages, StayName
 from kiosk.rules.apart import Apart
@@ -33,6 +34,12 @@ def last_told(kiosk: Kiosk) -> int:
         return _decoder.decode(kiosk.said).last
     except msgspec.MsgspecError:
         return 0
+
+
+def _never_shares(standing: Standing) -> bool:
+    """Whether nobody will ever have what is done here, though others may wait for this kiosk no more."""
+    forked = standing.fault is not None and standing.fault.cause is Cause.FORKED
+    return forked or standing.state is LinkState.LOCKED_OUT
 
 
 class KioskBeats:
@@ -152,7 +159,7 @@ class KioskBeats:
         mine = members.get(self._own)
         told = mine is not None and mine.line < WAITING and known_to_all(mine.line, known)
         may_write = alone or told or (mine is not None and mine.known)
-        awake = (mine is None or mine.awake) and standing.state is not LinkState.LOCKED_OUT
+        awake = (mine is None or (mine.awake and not mine.gone)) and not _never_shares(standing)
         return Apart(
             self._own,
             stations_heard=awake and stations_heard,

@@ -18,6 +18,7 @@ from kiosk.link.faults import Cause
 from kiosk.rules.cards import Heat
 from kiosk.rules.checkin import warmth
 from kiosk.rules.link_state import LinkState
+from kiosk.screens.questions import kiosks as asks
 from tests.link.kiosk import until
 from tests.link.shop import Shop
 from tests.link.test_books import KioskProcess, Make, level, make, sound
@@ -48,6 +49,8 @@ def not_shared(folder: Path) -> Cause:
         card = desk.session.cards.holder("H1")
         assert card is None or warmth(card) is not Heat.COOL
         assert desk.not_shared.remedy
+        shown = asks.kiosks()(desk)
+        assert shown.parted is desk.not_shared and shown.anew is not None and not shown.joined
         return desk.not_shared.cause
 
 
@@ -124,7 +127,7 @@ def test_a_copied_folder_says_so_without_a_network_and_becomes_a_kiosk_of_its_ow
     shutil.copytree(closed, tmp_path / "twin")
     assert not_shared(tmp_path / "twin") is Cause.COPIED
     assert cli.main(["kiosks", "--invite", "--data", str(tmp_path / "twin")]) == 2
-    assert cli.main(["join", "--data", str(tmp_path / "twin")]) == 0
+    asks.joins(tmp_path / "twin", "", "")()  # as the window does
     first, second = goes_on(closed), goes_on(tmp_path / "twin")
     assert first != second
     assert {name for (name,) in on_server.sql("SELECT name FROM book.member")} == {"A", "A 2"}
