@@ -37,7 +37,8 @@ def forge(kiosk: Kiosk, **by_hand: Any) -> None:
         said = replace(last.said, **by_hand)
         digest = digest_of(said.body)
         execute = kiosk.database.execute_sql
-        execute('UPDATE "line" SET "hash" = ? WHERE "id" = ?', (digest, last.line))
+        told = (digest, said.kind, said.payload, last.line)
+        execute('UPDATE "line" SET "hash" = ?, "kind" = ?, "payload" = ? WHERE "id" = ?', told)
         where = (said.number, said.previous, said.seen, said.seen_book, next_book(before.book or "", digest), last.line)
         execute(
             'UPDATE "chained" SET "number" = ?, "previous" = ?, "seen" = ?, "seen_book" = ?, "book" = ? '
@@ -56,6 +57,8 @@ def found(kiosk: Kiosk) -> list[str]:
         ({"previous": "0" * 64}, "does not follow line"),
         ({"seen": 0, "seen_book": ""}, "does not follow line"),
         ({"seen_book": "0" * 64}, "knew another order"),
+        ({"kind": "nobody knows"}, "cannot be replayed"),
+        ({"payload": '{"holder":"nobody","origin":null,"goal":"B"}'}, "cannot be replayed"),
     ],
     ids=lambda each: "-".join(each) if isinstance(each, dict) else "",
 )
