@@ -105,8 +105,8 @@ def join(arguments: argparse.Namespace) -> int:
     """Becomes a kiosk of a shop, with the code that another one shows; one whose book parted from it, anew."""
     folder = data_folder(arguments)
     known = (folder / addresses.NAME).exists()  # then it keeps the name it had
-    name = " ".join((arguments.name if arguments.name is not None else "" if known else socket.gethostname()).split())
-    if not (known and arguments.name is None) and not (1 <= len(name) <= LONGEST_NAME and name.isprintable()):
+    name = " ".join((arguments.name or ("" if known else socket.gethostname())).split())
+    if not (known and not arguments.name) and not (1 <= len(name) <= LONGEST_NAME and name.isprintable()):
         return complain(f"join: --name: a name has 1 to {LONGEST_NAME} letters")
     if arguments.code is None and not known:
         return complain("join: it needs what another kiosk shows: CODE@SERVER")
