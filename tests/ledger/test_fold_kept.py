@@ -118,3 +118,13 @@ def test_a_step_of_a_holder_that_was_never_entered_is_damage_and_no_step() -> No
     _, (founder, _) = shop(A)
     with pytest.raises(Broken):
         founder.says(L.Moved("nobody", None, "B"))
+
+
+def test_an_end_that_names_no_heating_ends_none() -> None:
+    server, (founder, other) = shop(A)
+    founder.says(L.Moved("T1", "B", "S"), L.Heated("T1", "S"))
+    together(server, [founder, other])
+    for each in (founder, other):
+        each.says(L.HoldEnded("T1", "time", None))
+        together(server, [founder, other])
+        assert founder.row("hold", "T1")["ended_line"] is other.row("hold", "T1")["ended_line"] is None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from kiosk.rules import lines as L
@@ -17,7 +19,7 @@ from kiosk.rules.apart import (
     nothing_heard,
 )
 from kiosk.rules.hearing import WITHIN_S, Beat, Echo, Hearing
-from kiosk.rules.link_state import SILENT_S
+from kiosk.rules.link_state import SILENT_S, LinkFacts
 from kiosk.rules.merge import OPEN, Claim, Matter, claims
 
 STAY = StayName("a", 7)
@@ -36,6 +38,12 @@ def test_a_counted_second_is_worth_less_than_a_true_one_on_a_tablet_that_runs_th
 
 def test_a_kiosk_is_out_of_hearing_and_a_server_out_of_reach_after_the_times_the_book_tells() -> None:
     assert (WITHIN_S, SILENT_S, TOO_FAST) == (8.0, 5.0, 1.01)
+    known = Hearing("a", "mine")
+    known.sends(1, DAY_S)
+    known.heard(Beat("b", "its", 1, 0, 5.0, echoes={"a": Echo(1, "mine")}), DAY_S + 1.0)
+    assert known.in_hearing(["b"], DAY_S + 8.0) and not known.in_hearing(["b"], DAY_S + 8.1)
+    facts = LinkFacts(True, True, None, 4.9, 7, 7, 0)
+    assert facts.heard and not replace(facts, silent_s=5.0).heard
 
 
 @pytest.mark.parametrize(("apart_s", "further"), [(10.0, None), (19.9, None), (20.0, 1.0), (45.0, 1.0)])
