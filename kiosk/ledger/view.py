@@ -240,6 +240,7 @@ class Cards:
             row["heat_cycles"],
             bool(row["retired"]),
             self.apart,
+            self.label_spent(row["code"]),
         )
 
     def _one_label_of_two(self) -> frozenset[str]:
@@ -250,6 +251,11 @@ class Cards:
             keys = frozenset(each.value for row in found for each in _made.decode(row["claims"]))
             self._disputed = self._book.changed, keys
         return self._disputed[1]
+
+    def label_spent(self, text: str | None) -> float:
+        """Share of a label's error correction that its damage takes, as the book has it."""
+        worn = self._row("worn_label", text)
+        return float(worn["spent"]) if worn else 0.0
 
     @property
     def _heard_s(self) -> float | None:
@@ -337,6 +343,7 @@ class Cards:
             withdrawn=tuple(reading for reading in read if reading.verdict == WITHDRAWN),
             clock=held["kiosk"],
             stay=stages[-1][2],
+            heats=held["heats"],
         )
 
 
