@@ -315,7 +315,8 @@ def _sharing(command: Add) -> None:
     server.add_argument("--anew", action="store_true", help="empty the book there; the kiosks put back what they hold")
     server.add_argument("--json", action="store_true", help="one object a line")
     join = _data(command("join", "sharing.join", "become a kiosk of a shop with a server"))
-    join.add_argument("code", metavar="CODE@SERVER", help="what another kiosk shows, or `server init`")
+    shown = "what another kiosk shows, or `server init`; none: a kiosk that was copied or put back joins anew"
+    join.add_argument("code", nargs="?", metavar="CODE@SERVER", help=shown)
     join.add_argument("--name", metavar="NAME", help="how this kiosk is called, e.g. Cabinet; else the machine's name")
     kiosks = _data(command("kiosks", "sharing.kiosks", "the kiosks of the shop: heard when, lines waiting"), json=True)
     kiosks.add_argument("--invite", action="store_true", help="show a code with which one more can join")

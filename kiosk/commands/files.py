@@ -150,7 +150,7 @@ def backup(arguments: argparse.Namespace) -> int:
         if copy.copy is None:
             complain(f"{copy.folder}: {copy.why}")
         else:
-            print(f"{copy.copy.path}  {copy.copy.line} lines, last {copy.copy.hash[:12]}")
+            print(f"{copy.copy.path}  {copy.copy.lines} lines, last {copy.copy.hash[:12]}")
     return DONE if all(copy.copy for copy in made) else WANTING
 
 

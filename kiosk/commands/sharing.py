@@ -14,6 +14,8 @@ from typing import Any
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_to_write, print_json
 from kiosk.desk import Desk
 from kiosk.desk.joining import join as become
+from kiosk.ledger.book import NAME, Book
+from kiosk.ledger.restore import ASIDE
 from kiosk.link import address as addresses
 from kiosk.link import calls, joining
 from kiosk.link import server as administration
@@ -100,20 +102,35 @@ def _check(arguments: argparse.Namespace, address: Address, values: dict[str, An
 
 
 def join(arguments: argparse.Namespace) -> int:
-    """Becomes a kiosk of a shop, with the code that another one shows."""
+    """Becomes a kiosk of a shop, with the code that another one shows; one whose book parted from it, anew."""
     folder = data_folder(arguments)
-    name = " ".join((arguments.name or socket.gethostname()).split())
-    if not 1 <= len(name) <= LONGEST_NAME or not name.isprintable():
+    known = (folder / addresses.NAME).exists()  # then it keeps the name it had
+    name = " ".join((arguments.name or ("" if known else socket.gethostname())).split())
+    if not (known and not arguments.name) and not (1 <= len(name) <= LONGEST_NAME and name.isprintable()):
         return complain(f"join: --name: a name has 1 to {LONGEST_NAME} letters")
+    if arguments.code is None and not known:
+        return complain("join: it needs what another kiosk shows: CODE@SERVER")
     try:
-        address, code = addresses.invited(arguments.code)
-        if address is None and addresses.read(folder) is None:
+        address, code = addresses.invited(arguments.code) if arguments.code is not None else (None, "")
+        if address is None and not known:
             return complain(f"join: {arguments.code!r} needs the server's address behind it: CODE@SERVER")
-        become(folder, address, code, name)
+        before = _identity(folder)
+        joined = become(folder, address, code, name)
     except LinkFault as fault:
         return complain(f"join: {fault}")
-    print(f"{name} belongs to the shop now; open the kiosk")
+    print(f"{joined.name} belongs to the shop now; open the kiosk")
+    if before is not None and before != joined.kiosk:
+        print(f"it is a kiosk of its own: the book that was here lies in {folder / ASIDE}")
+        print("lock out the kiosk it was, if no other tablet is that one: `holder-kiosk kiosks --lock-out NAME`")
     return DONE
+
+
+def _identity(folder: Path) -> str | None:
+    """Whose chain the book in a folder is; None: nobody's."""
+    if not (folder / NAME).exists():
+        return None
+    with Book.open(folder, read_only=True) as book:
+        return book.sharing.own if book.sharing else None
 
 
 def kiosks(arguments: argparse.Namespace) -> int:
@@ -156,6 +173,8 @@ def _locked_out(arguments: argparse.Namespace, found: list[Kiosk]) -> int:
 def _level(desk: Desk) -> None:
     """Waits until this kiosk knows what the shop knows.  Raises LinkFault."""
     desk.begin_sharing()
+    if desk.not_shared is not None:
+        raise desk.not_shared
     until_s = time.monotonic() + _LEVEL_S
     while time.monotonic() < until_s:
         desk.tick()
@@ -190,7 +209,7 @@ def leave(arguments: argparse.Namespace) -> int:
 
 
 def _as_member(folder: Path) -> tuple[Membership, Connection]:
-    member = addresses.read(folder)
+    member = addresses.here(folder)
     if member is None:
         raise LinkFault(Cause.ALONE)
     connection = connect(member.values(folder))

@@ -18,6 +18,7 @@ from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.ledger.shared_form import WAITING
 from kiosk.ledger.sharing import Member
 from kiosk.link.border import Kiosk
+from kiosk.link.faults import Cause
 from kiosk.link.link import Standing
 from kiosk.rules.ages import Ages, StayName
 from kiosk.rules.apart import Apart
@@ -35,6 +36,12 @@ def last_told(kiosk: Kiosk) -> int:
         return 0
 
 
+def _never_shares(standing: Standing) -> bool:
+    """Whether nobody will ever have what is done here, though others may wait for this kiosk no more."""
+    forked = standing.fault is not None and standing.fault.cause is Cause.FORKED
+    return forked or standing.state is LinkState.LOCKED_OUT
+
+
 class KioskBeats:
     """One kiosk's side of the beats.  book: with others (`Book.sharing`)."""
 
@@ -50,7 +57,7 @@ class KioskBeats:
         self._ages = Ages()
         self._others: dict[str, Kiosk] = {}
         self._last_heard: dict[str, LastHeard] = {}
-        self._last, self._applied = book.sharing.tail.number, book.sharing.tail.applied
+        self._end, self._applied = (0, ""), 0
         self._waiting = 0
         self.follow()
 
@@ -61,8 +68,9 @@ class KioskBeats:
             now_s = self._counter()
             ages = tuple(self._ages.told(now_s).items())
             echoes = self._hearing.sends(beat, now_s)
-            mine = self._own, self._hearing.run, beat, self._last, now_s, self._applied
-            told = Beat(*mine, echoes, ages, self._waiting)
+            last, digest = self._end
+            mine = self._own, self._hearing.run, beat, last, now_s, self._applied
+            told = Beat(*mine, echoes, ages, self._waiting, digest=digest)
         return msgspec.json.encode(told).decode()
 
     def hear(self, beat: int, others: Sequence[Kiosk], end: int | None) -> None:
@@ -94,16 +102,16 @@ class KioskBeats:
         lines = [msgspec.json.decode(row["stages"])[-1][2] for row in rows(running)]
         found = {name: line for line in lines if (name := sharing.name_of(line)) is not None}
         began_s = {name: self._began_s(name, line) for name, line in found.items()}
-        tips = sharing.numbers()
+        ends = sharing.ends()
         with self._lock:
             for name in set(self._ages.told(0.0)) - set(found):
                 self._ages.over(name)
             for name, at_s in began_s.items():
                 self._ages.began(name, self._counter() if at_s is None else at_s)
-            for chain, number in tips.items():
-                self._hearing.applied(chain, number)
+            for chain, (number, digest) in ends.items():
+                self._hearing.applied(chain, number, digest)
             self._hearing.order_applied(sharing.tail.applied)
-            self._last, self._applied = sharing.tail.number, sharing.tail.applied
+            self._end, self._applied = ends[self._own], sharing.tail.applied
             self._waiting = sharing.waiting()
 
     def _began_s(self, name: StayName, line: int) -> float | None:
@@ -140,6 +148,7 @@ class KioskBeats:
         sharing = self._book.sharing
         assert sharing is not None
         seen, members = sharing.seen_by(), sharing.members()
+        self._look_up()
         with self._lock:
             now_s = self._counter()
             others = {each for each in {*members, *self._others} - {self._own} if not self._is_gone(each, members)}
@@ -156,13 +165,13 @@ class KioskBeats:
             silent = stations if not stations_heard else others
             since, as_of = silent_since(self._last_heard, silent), known_as_of(self._last_heard)
             known = {
-                each: max(seen.get(each, 0), self._others[each].applied if each in self._others else 0)
+                each: max(seen.get(each, 0), self._told_applied(each))
                 for each in others - rest  # these know all that is shared before they work again
             }
         mine = members.get(self._own)
         told = mine is not None and mine.line < WAITING and known_to_all(mine.line, known)
         may_write = alone or told or (mine is not None and mine.known)
-        awake = (mine is None or mine.awake) and standing.state is not LinkState.LOCKED_OUT
+        awake = (mine is None or (mine.awake and not mine.gone)) and not _never_shares(standing)
         return Apart(
             self._own,
             stations_heard=awake and stations_heard,
@@ -176,6 +185,22 @@ class KioskBeats:
             awake=awake,
             own_whole=standing.state is not LinkState.FORKED,
         )
+
+    def _look_up(self) -> None:
+        """Whether the lines that others' beats named are the ones that are here under their numbers."""
+        sharing = self._book.sharing
+        assert sharing is not None
+        with self._lock:
+            asked = self._hearing.to_look_up()
+        found = [(chain, number, sharing.digest_of(chain, number) or "") for chain, number in asked]
+        with self._lock:
+            for each in found:
+                self._hearing.known(*each)
+
+    def _told_applied(self, kiosk: str) -> int:
+        """How far another has applied the shared lines, as it said last; a copy of its folder says nothing of it."""
+        told = self._others.get(kiosk)
+        return 0 if told is None or self._hearing.is_copy(kiosk) else told.applied
 
     def _is_gone(self, kiosk: str, members: Mapping[str, Member]) -> bool:
         """Whether a kiosk works here no more: a line says so; the server's word does for one that never wrote any."""

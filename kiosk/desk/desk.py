@@ -45,6 +45,7 @@ from kiosk.rules.say import say
 if TYPE_CHECKING:
     from kiosk.desk.kiosks import KiosksCounter
     from kiosk.desk.together import LockedOut, Together
+    from kiosk.link.faults import LinkFault
     from kiosk.rules.view import View
 
 REHEARSAL = "rehearsal"  # what the kiosk is called while time is pretended
@@ -74,6 +75,7 @@ class Desk(Counters):
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self.kiosks: KiosksCounter | None = None  # the shop's other kiosks; None: there are none, or nobody asked
+        self.not_shared: LinkFault | None = None  # why this kiosk, one of several, does not even ask for the others
         self._together: Together | None = None
         self.asked: Callable[[], bool] = lambda: False  # whether somebody waits for an answer while it does something
         self._beat_s = session.now().watched_s
@@ -124,14 +126,17 @@ class Desk(Counters):
     def begin_sharing(self) -> None:
         """Shares the book with the shop's other kiosks from now on; one that has none stays what it is, untouched.
 
-        Raises LinkFault, OSError where the file that says who this kiosk is cannot be read.
+        Where nobody knows who this kiosk is among them (`not_shared`), nothing is shared and nothing counts as cool.
         """
         book = self.session.book
         if self.kiosks is not None or (book.sharing is None and not (book.path.parent / MEMBER).exists()):
             return
-        from kiosk.desk.kiosks import KiosksCounter
+        from kiosk.desk.kiosks import KiosksCounter, LinkFault
 
-        self.kiosks = KiosksCounter.of(book, book.path.parent)
+        try:
+            self.kiosks = KiosksCounter.of(book, book.path.parent)
+        except LinkFault as fault:
+            self.not_shared = fault
         if self.kiosks is not None:
             from kiosk.desk.together import Together
 
@@ -149,7 +154,7 @@ class Desk(Counters):
         if self._together is None:
             from kiosk.link.faults import Cause, LinkFault
 
-            raise LinkFault(Cause.ALONE)
+            raise self.not_shared or LinkFault(Cause.ALONE)
         return self._together
 
     def close(self) -> None:

@@ -2,40 +2,58 @@
 
 A book with work in it joins only a shop whose book is still empty: it becomes the first chain, as it stands.  One in
 which nobody did anything yet is set aside, and the kiosk begins its chain with nothing.  Two books are never made one.
+
+A kiosk whose chain the shop does not take any more (its folder was copied or put back, it was locked out, or nobody
+knows who it is) joins anew: under an identity of its own, with its book laid aside (`ledger.laid_aside`).
 """
 
 from __future__ import annotations
 
+import time
 from contextlib import suppress
 from pathlib import Path
 
-from kiosk.ledger import anchor
-from kiosk.ledger.book import NAME, Book
+from kiosk import __version__
+from kiosk.ledger.book import Book
+from kiosk.ledger.laid_aside import lay_aside
+from kiosk.ledger.shared_copy import SharedCopy
 from kiosk.link import address as addresses
-from kiosk.link import joining
+from kiosk.link import calls, joining
 from kiosk.link.address import Address, Membership
-from kiosk.link.faults import LinkFault
+from kiosk.link.border import LINE_FORM
+from kiosk.link.connection import connect
+from kiosk.link.faults import Cause, LinkFault
 from kiosk.rules.lines import KioskStarted, SettingChanged
 
-ASIDE = "replaced"  # beside the ledger, where `ledger.restore` lays those that were replaced
+_NAMES = 9  # "Cabinet", "Cabinet 2" and so on, where the one it had is still taken
+_TWICE_S = 6.5  # so long after its last beat the server takes one that was killed for running
+_PARTED = frozenset({Cause.FORKED, Cause.TWICE, Cause.LOCKED_OUT, Cause.COPIED})
 
 
 def join(folder: Path, address: Address | None, code: str, name: str) -> Membership:
     """The kiosk of that folder becomes one of the shop's; it must not be open.
 
-    address: None for the server it belonged to before.  Raises LinkFault, LedgerFault, InUse, NewerLedger, OSError.
+    address: None for the server it belonged to before.  code: empty where it may let itself in anew, because the
+    server knows its key.  name: empty for the one it had.  Raises LinkFault, LedgerFault, InUse, NewerLedger, OSError.
     """
-    before = addresses.read(folder)
+    before = _before(folder)
     if address is None:
         address = before.address if before else Address("")
     with Book.open(folder) as book:
-        kiosk = book.sharing.own if book.sharing else addresses.new_id()
-        used = book.sharing is not None or _used(book)
-        joined = joining.join(address, code, name, kiosk, has_lines=used)
-        if used and book.sharing is None:
-            book.share(kiosk)
+        own = book.sharing.own if book.sharing else None
+        left = _is_gone(book)
+        used = own is not None or _used(book)
+        if own is None:
+            if not code:
+                raise LinkFault(Cause.NOT_INVITED)
+            kiosk = addresses.new_id()
+            joined = joining.join(address, code, name, kiosk, has_lines=used)
+            if used:
+                book.share(kiosk)
+    if own is not None:
+        return _joins_again(folder, address, code, name, own, before, left=left)
     if not used:
-        _set_aside(folder, kiosk)
+        lay_aside(folder, kiosk, owes=False)
         with Book.open(folder) as book:
             book.share(kiosk)
     addresses.keep(folder, joined)
@@ -49,9 +67,143 @@ def share_again(book: Book) -> None:
     the shop's: the server tells the one from the other, and nothing counts as cool meanwhile.  Where the file that
     says who it is cannot be read, nothing is written: put right, or taken away, it leaves no trace.
     """
-    with suppress(LinkFault, OSError):
-        if member := addresses.read(book.path.parent):
+    with suppress(LinkFault):
+        if member := addresses.here(book.path.parent):
             book.share(member.kiosk)
+
+
+def _is_gone(book: Book) -> bool:
+    """Whether a line says that this kiosk belongs to the shop no more."""
+    if book.sharing is None:
+        return False
+    mine = book.sharing.members().get(book.sharing.own)
+    return mine is not None and mine.gone
+
+
+def _before(folder: Path) -> Membership | None:
+    """Who the kiosk was, from a copied folder too; None: nobody, or nobody knows."""
+    try:
+        return addresses.read(folder)
+    except LinkFault:
+        return None
+
+
+def _joins_again(
+    folder: Path, address: Address, code: str, name: str, own: str, before: Membership | None, *, left: bool
+) -> Membership:
+    """One that had others: as itself where its chain still is its own and the shop's, else anew."""
+    known = before if before is not None and before.kiosk == own else None
+    if known is not None and not left and _is_here(folder) and not _parted(folder, known):
+        if not code:
+            raise LinkFault(Cause.NOT_INVITED, "it belongs to the shop already")
+        joined = joining.join(address, code, name or known.name, own, has_lines=True)
+        addresses.keep(folder, joined)
+        return joined
+    itself = _as_itself(address, code, name, own) if known is None and code else None
+    if itself is not None:
+        addresses.keep(folder, itself)
+        if not _others_there(folder, itself):
+            return itself
+        known, code = itself, ""
+    return _anew(folder, address, code, name, known)
+
+
+def _is_here(folder: Path) -> bool:
+    try:
+        return addresses.here(folder) is not None
+    except LinkFault:
+        return False
+
+
+def _parted(folder: Path, member: Membership) -> bool:
+    """Whether the shop does not take this kiosk's lines any more; a server that cannot say so has not said so."""
+    for _ in range(2):
+        fault = _refusal(folder, member)
+        if fault is not Cause.TWICE:  # else it may only have been closed a moment ago, and not in order
+            break
+        time.sleep(_TWICE_S)
+    return fault in _PARTED
+
+
+def _refusal(folder: Path, member: Membership) -> Cause | None:
+    """Why the server would take no line of this kiosk; None: it would."""
+    copy = SharedCopy(folder, member.kiosk)
+    try:
+        connection = connect(member.values(folder))
+        try:
+            calls.speaks_our_form(connection)
+            run, (applied, _), last = addresses.new_id(), copy.applied(), copy.own_last()
+            said = calls.Said(run, int(time.time()), applied, 0, time.time(), "", __version__, LINE_FORM)
+            answer = calls.beat(connection, said)
+            calls.rest(connection, run)
+            if answer.shop != member.shop:
+                return Cause.OTHER_SHOP
+            if answer.own_number > last:
+                return Cause.FORKED
+            if answer.own_number:
+                calls.push(connection, copy.own_after(answer.own_number - 1, 1), LINE_FORM)
+            return None
+        finally:
+            connection.close()
+    except LinkFault as fault:
+        return fault.cause
+    finally:
+        copy.close()
+
+
+def _as_itself(address: Address, code: str, name: str, own: str) -> Membership | None:
+    """With the identity its book says; None: this one was locked out there, and the code is still good.
+
+    On a server that lost everything it puts its book back.  Anywhere else another tablet may be that kiosk, so that it
+    only lets itself in anew with this.
+    """
+    try:
+        return joining.join(address, code, name or own[:4], own, has_lines=True)
+    except LinkFault as fault:
+        if fault.cause is Cause.LOCKED_OUT:
+            return None
+        raise
+
+
+def _others_there(folder: Path, member: Membership) -> bool:
+    """Whether the shop's book has lines."""
+    connection = connect(member.values(folder))
+    try:
+        return bool(calls.pull(connection, 0, 1))
+    finally:
+        connection.close()
+
+
+def _anew(folder: Path, address: Address, code: str, name: str, known: Membership | None) -> Membership:
+    """Under a new identity, with a code or, where the server knows its key, by a code it shows itself."""
+    if not code and known is None:
+        raise LinkFault(Cause.UNNAMED)
+    if not code:
+        assert known is not None
+        address = known.address
+        connection = connect(known.values(folder))
+        try:
+            code = joining.invite(connection, address)
+        finally:
+            connection.close()
+    kiosk = addresses.new_id()
+    joined = _with_a_name(address, code, name or (known.name if known else kiosk[:4]), kiosk)
+    lay_aside(folder, known.kiosk if known else kiosk)
+    with Book.open(folder) as book:
+        book.share(kiosk)
+    addresses.keep(folder, joined)
+    return joined
+
+
+def _with_a_name(address: Address, code: str, name: str, kiosk: str) -> Membership:
+    for again in range(1, _NAMES + 1):
+        called = name if again == 1 else f"{name[: addresses.LONGEST_NAME - 2]} {again}"
+        try:
+            return joining.join(address, code, called, kiosk, has_lines=False)
+        except LinkFault as fault:
+            if fault.cause is not Cause.NAME_TAKEN or again == _NAMES:
+                raise
+    raise AssertionError("one way or the other returned or raised")
 
 
 def _used(book: Book) -> bool:
@@ -60,11 +212,3 @@ def _used(book: Book) -> bool:
     marks = ", ".join("?" for _ in of_itself)
     asked = f'SELECT 1 FROM "line" WHERE "kind" NOT IN ({marks}) LIMIT 1'
     return book.state.cursor.execute(asked, of_itself).fetchone() is not None
-
-
-def _set_aside(folder: Path, kiosk: str) -> None:
-    """The unused ledger goes beside the others that were replaced.  Raises OSError."""
-    aside = folder / ASIDE
-    aside.mkdir(exist_ok=True)
-    (folder / NAME).rename(aside / f"unused-{kiosk}.db")
-    (folder / anchor.NAME).unlink(missing_ok=True)

@@ -61,10 +61,16 @@ class KiosksCounter:
 
     @classmethod
     def of(cls, book: Book, folder: Path) -> KiosksCounter | None:
-        """None: this kiosk belongs to no shop with several.  Raises LinkFault, OSError."""
-        membership = addresses.read(folder)
-        if membership is None:
+        """None: this kiosk belongs to no shop with several.
+
+        Raises LinkFault where it does, and what says who it is there is gone, spoilt, another kiosk's or a copy.
+        """
+        membership = addresses.here(folder)
+        own = book.sharing.own if book.sharing else None
+        if membership is None and own is None:
             return None
+        if membership is None or membership.kiosk != own:
+            raise LinkFault(Cause.UNNAMED)
         return cls(book, folder, membership, KioskBeats(book, book.clock.from_now()))
 
     def standing(self) -> Standing:

@@ -6,15 +6,20 @@ Made only where there are others.  Everything that was read of the tables before
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kiosk.desk.beats import last_told
 from kiosk.desk.differences import DifferencesCounter
 from kiosk.desk.kiosks import KiosksCounter
 from kiosk.desk.session import ActRefused, NotThere, Session
+from kiosk.ledger import laid_aside
+from kiosk.ledger import tables as T
+from kiosk.ledger.book import rows
 from kiosk.ledger.sharing import Member
 from kiosk.link.faults import Cause, LinkFault
-from kiosk.rules.lines import KioskLockedOut, KioskRests, KioskStands
+from kiosk.rules.apart import Apart
+from kiosk.rules.assembly import Clamping
+from kiosk.rules.lines import KioskLockedOut, KioskRests, KioskStands, Restored
 from kiosk.rules.outcomes import Outcome, Reason, Refused
 from kiosk.rules.places import Kind
 
@@ -42,6 +47,7 @@ class Together:
         self._stale = stale
         self._folded = session.book.changed[1]
         self._looked = -1
+        self._only_here = laid_aside.only_here(session.book.path.parent)
         session.wrote = kiosks.wrote
         self._say_where_it_stands()
         self.heard()
@@ -69,10 +75,26 @@ class Together:
             session.catch_up()
             session.follow_rules()
             self._stale()
-        session.cards.apart = apart = self.kiosks.apart(self._machine())
+        session.cards.apart = apart = self._with_what_is_owed(self.kiosks.apart(self._machine()))
         said = self._said()
         if apart.admitted and said is not None and not said.known:
             session.write(KioskStands(said.name, said.at, said.heats, known=True))  # a restart asks nobody again
+
+    def _with_what_is_owed(self, apart: Apart) -> Apart:
+        """Tells the shop what only the book that was laid aside knew; before that nothing it calls cool is believed."""
+        if self._only_here is None:
+            return apart
+        session, known = self._session, self._only_here
+        if not apart.caught_up:
+            return replace(apart, stations_heard=False, all_heard=False)
+        shrinks = T.Holder.select(T.Holder.key).where(T.Holder.clamping == Clamping.SHRINK_FIT.value)
+        unsure = known.unsure if known.whole else {row["key"] for row in rows(shrinks)} - known.hot
+        if known.hot or unsure:
+            line = Restored(laid_aside.OWED, tuple(sorted(known.hot)), tuple(sorted(unsure)), cause="lost")
+            session.write(line)
+        laid_aside.told(session.book.path.parent)
+        self._only_here = None
+        return self.kiosks.apart(self._machine())
 
     def rests(self) -> None:
         """Says, as the last line before this kiosk is closed, that nothing is done here until it is opened again.

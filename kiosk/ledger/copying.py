@@ -43,11 +43,11 @@ class CopyFault(RuntimeError):
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """A verified copy: its file, the last line in it and that line's hash."""
+    """A verified copy: its file, how many lines are in it and the last one's hash."""
 
     path: Path
     made_utc_s: float
-    line: int
+    lines: int
     hash: str
 
 
@@ -74,7 +74,7 @@ def copy(folder: Path, target: Path, now_utc_s: float, progress: Progress | None
         with reading(folder / NAME) as source, closing(sqlite3.connect(part)) as made:
             source.backup(made)
             made.execute("PRAGMA journal_mode = DELETE")  # one file, without a log beside it
-        wrong, line, last_hash = look(part, progress)
+        wrong, lines, last_hash = look(part, progress)
         if wrong:
             raise CopyFault(path, f"the copy does not verify: {wrong[0].where} {wrong[0].what}", wrong)
         to_disk(part)
@@ -86,7 +86,7 @@ def copy(folder: Path, target: Path, now_utc_s: float, progress: Progress | None
     except BaseException:
         _forget(part)
         raise
-    return Copy(path, now_utc_s, line, last_hash)
+    return Copy(path, now_utc_s, lines, last_hash)
 
 
 def rotate(target: Path, keep: int, owner: str = "", made: Path | None = None) -> list[Path]:
@@ -124,7 +124,7 @@ def sweep(target: Path, owner: str, now_utc_s: float) -> None:
 
 
 def look(path: Path, progress: Progress | None = None) -> tuple[list[Wrong], int, str]:
-    """What is wrong with a ledger's file, the number of its last line and that line's hash.
+    """What is wrong with a ledger's file, how many lines it has and the last one's hash.
 
     Raises NewerLedger, CopyFault where it is no ledger.
     """
@@ -138,12 +138,13 @@ def look(path: Path, progress: Progress | None = None) -> tuple[list[Wrong], int
             wrong = [] if whole == "ok" else [Wrong("file", whole)]
             if version == upgrade.VERSION and not wrong:  # an older one is verified once it is brought up
                 wrong = verify(copy.execute, progress)
-            last = copy.execute("SELECT id, hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
+            last = copy.execute("SELECT hash FROM line ORDER BY id DESC LIMIT 1").fetchone()
+            (lines,) = copy.execute("SELECT COUNT(*) FROM line").fetchone()  # where others write, ids are no numbers
     except (sqlite3.Error, TypeError) as error:
         if cause_at(path, error) in (None, Cause.DAMAGED):
             raise CopyFault(path, f"is no ledger of a kiosk: {error}") from error
         raise CopyFault(path, told(path, error)) from error
-    return wrong, *(last or (0, ""))
+    return wrong, lines, last[0] if last else ""
 
 
 @contextmanager

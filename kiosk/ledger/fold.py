@@ -80,7 +80,7 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     entry = referring(said.entry, line)
     stamp = said.stamp(line.id)
     member = state.get("member", line.chain)
-    if member is not None and member["rests"] and not isinstance(entry, L.KioskRests):
+    if member is not None and _wakes(entry, rests=bool(member["rests"])):
         yield Put("member", member | {"rests": 0, "woke": line.id})
     if said.seen == 0:  # from before there were others
         yield from changes(entry, stamp, state)
@@ -113,6 +113,16 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
             yield _for_all(change, line, doubtful)
     if line.behind:
         yield from fold_unseen.doubted(entry, line.chain, said.seen, state)
+
+
+def _wakes(entry: L.Entry, *, rests: bool) -> bool:
+    """Whether others may take a kiosk to be at rest until they have this line of it.
+
+    A book that was put back or has lost its end may have rested after what it knows.
+    """
+    if isinstance(entry, L.Restored):
+        return entry.cause != "clocks"
+    return rests and not isinstance(entry, L.KioskRests)
 
 
 def _kept_apart(entry: L.Entry, line: Placed, state: LedgerState) -> Iterator[Change]:

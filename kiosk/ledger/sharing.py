@@ -146,9 +146,10 @@ class Sharing:
                 self._ends[chain] = _End(end.said.number, end.digest, end.said.seen)
         self._tips = Tips({chain: self.id_of(chain, end.number) for chain, end in self._ends.items()})
 
-    def numbers(self) -> dict[str, int]:
-        """How far each chain is in the tables, by its own numbers; this kiosk's own to its end."""
-        return {chain: end.number for chain, end in self._ends.items()} | {self.own: self.tail.number}
+    def ends(self) -> dict[str, tuple[int, str]]:
+        """The last line of each chain in the tables, its number and digest; of this kiosk's own the last there is."""
+        ends = {chain: (end.number, end.digest) for chain, end in self._ends.items()}
+        return ends | {self.own: (self.tail.number, self.tail.digest)}
 
     def seen_by(self) -> dict[str, int]:
         """How far each kiosk had applied the shared lines when it wrote its last that is known."""
@@ -206,9 +207,13 @@ class Sharing:
 
     def hash_of(self, number: int) -> str | None:
         """The digest of an own line by its number in the own chain."""
+        return self.digest_of(self.own, number)
+
+    def digest_of(self, chain: str, number: int) -> str | None:
+        """The digest of a line by its number in its chain; None: it is not here."""
         found = self._rows(
             'SELECT "hash" FROM "chained" JOIN "line" ON "line"."id" = "chained"."line" '
-            'WHERE "chain" = ? AND "number" = ?', (self.own, number)
+            'WHERE "chain" = ? AND "number" = ?', (chain, number)
         )  # fmt: skip
         return found[0][0] if found else None
 

@@ -39,6 +39,7 @@ from kiosk.rules.cards import (
 )
 from kiosk.rules.fitting.magazine import Loaded
 from kiosk.rules.hold_facts import WITHDRAWN, HeatValues, HoldFacts, Reading, Stay
+from kiosk.rules.merge import Made, Matter
 from kiosk.rules.places import Kind
 
 SAFE_MOST_C = 48.0  # no limit for touching can be set higher
@@ -49,6 +50,7 @@ _holder = msgspec.json.Decoder(Holder)
 _cutter = msgspec.json.Decoder(Cutter)
 _measured = msgspec.json.Decoder(Measured)
 _began = msgspec.json.Decoder(tuple[HeatValues, ...])
+_made = msgspec.json.Decoder(tuple[Made, ...])
 
 
 class Cards:
@@ -61,6 +63,7 @@ class Cards:
         self.unwritten: set[str] = set()  # holders of which a heating could not be written: nobody knows how warm
         # How far this kiosk is cut off from others on the book; None: there are none.
         self.apart: Apart | None = nothing_heard(book.kiosk) if book.sharing else None
+        self._disputed: tuple[object, frozenset[str]] = (None, frozenset())
         self._opened_s = book.now().watched_s
         self._taught = taught(T.database.param)
         self._standing = f'SELECT "key" FROM "holder" WHERE "place" = {T.database.param}'
@@ -215,6 +218,8 @@ class Cards:
             view = self._hold(self.facts(held, holder, assembly))
         running = held is not None and held["ended_line"] is None
         heat = Heat(row["heat"])
+        if heat is Heat.COOL and row["key"] in self._one_label_of_two():
+            heat = Heat.UNKNOWN
         if row["key"] in self.unwritten:
             heat = Heat.UNKNOWN if heat is Heat.COOL else heat
             view = replace(view, needs_reading=True) if view else None
@@ -238,6 +243,15 @@ class Cards:
             self.apart,
             self.label_spent(row["code"]),
         )
+
+    def _one_label_of_two(self) -> frozenset[str]:
+        """Holders on which kiosks that worked apart put one label: which steel it is on, a scan does not say."""
+        if self._disputed[0] != self._book.changed:
+            label = (T.Difference.matter == Matter.LABEL.value) & T.Difference.closed_line.is_null()
+            found = rows(T.Difference.select(T.Difference.claims).where(label))
+            keys = frozenset(each.value for row in found for each in _made.decode(row["claims"]))
+            self._disputed = self._book.changed, keys
+        return self._disputed[1]
 
     def label_spent(self, text: str | None) -> float:
         """Share of a label's error correction that its damage takes, as the book has it."""

@@ -7,7 +7,7 @@ key that could make others: who has the file is this kiosk and nobody else, unti
 from __future__ import annotations
 
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, quote, unquote, urlsplit
@@ -16,6 +16,7 @@ import msgspec
 
 from kiosk import filing
 from kiosk.link.faults import Cause, LinkFault
+from kiosk.link.home import home_of, is_at_home
 from kiosk.rules.codes import ALPHABET
 
 NAME = "server.json"
@@ -62,7 +63,7 @@ class Membership:
     """This kiosk in its shop.
 
     kiosk: its random id.  key: its secret.  shop: random id of the shop.  certificate: of whoever vouches for the
-    server, PEM; empty where nobody of ours does.
+    server, PEM; empty where nobody of ours does.  home: where it was kept (`link.home`); empty: nobody knows.
     """
 
     host: str
@@ -73,6 +74,7 @@ class Membership:
     key: str
     shop: str
     certificate: str = ""
+    home: str = field(default="", compare=False)
 
     @property
     def address(self) -> Address:
@@ -91,14 +93,22 @@ def new_id() -> str:
 
 
 def read(folder: Path) -> Membership | None:
-    """What is kept in a kiosk's folder; None: it belongs to no shop with a server.  Raises LinkFault, OSError."""
+    """What is kept in a kiosk's folder; None: it belongs to no shop with a server.  Raises LinkFault."""
     path = folder / NAME
     if not path.exists():
         return None
     try:
         return msgspec.json.decode(filing.take(path, 100_000), type=Membership)
-    except msgspec.MsgspecError as error:
-        raise LinkFault(Cause.NOT_INVITED, f"{path}: {error}") from error
+    except (msgspec.MsgspecError, filing.FileUnusable, OSError) as error:
+        raise LinkFault(Cause.UNNAMED, f"{path}: {error}") from error
+
+
+def here(folder: Path) -> Membership | None:
+    """The same, where this is the folder that joined; of a copy it raises LinkFault."""
+    member = read(folder)
+    if member is not None and not is_at_home(folder, member.home):
+        raise LinkFault(Cause.COPIED)
+    return member
 
 
 def keep(folder: Path, membership: Membership) -> None:
@@ -106,6 +116,7 @@ def keep(folder: Path, membership: Membership) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     if membership.certificate:
         filing.write(folder / CERTIFICATE, membership.certificate.encode())
+    membership = replace(membership, home=home_of(folder))
     filing.write(folder / NAME, msgspec.json.format(msgspec.json.encode(membership)), 0o600)
 
 

@@ -39,6 +39,8 @@ class Cause(Enum):
     FORKED = "forked"
     TWICE = "twice"
     AGAIN = "again"
+    COPIED = "copied"
+    UNNAMED = "unnamed"
     WENT_BACK = "went_back"
     PUT_BACK = "put_back"
     LOCKED_OUT = "locked_out"
@@ -68,6 +70,7 @@ _STOPS = {
     Cause.NEWER_SERVER: LinkState.BEHIND,
     Cause.FORKED: LinkState.FORKED,
     Cause.TWICE: LinkState.FORKED,
+    Cause.COPIED: LinkState.FORKED,
     Cause.WENT_BACK: LinkState.WENT_BACK,
     Cause.PUT_BACK: LinkState.WENT_BACK,
     Cause.LOCKED_OUT: LinkState.LOCKED_OUT,
@@ -101,17 +104,23 @@ _SAID = {
         "are kept here"),
     Cause.BEHIND: ("another kiosk writes lines that are newer than this one knows", "install the newer version here"),
     Cause.FORKED: ("the server has other lines of this kiosk than this kiosk: its folder was copied or put back",
-        "join again with a new code: it becomes a kiosk of its own, and a supervisor looks at what it did meanwhile"),
+        "let it join anew: `holder-kiosk join`; it becomes a kiosk of its own, its book is laid aside, and what only "
+        "that one knew to be hot is told to the shop; then lock out the kiosk it was"),
     Cause.TWICE: ("another kiosk says that it is this one: the folder was copied", "switch one of the two off, and let "
-        "it join anew with an empty folder"),
+        "it join anew: `holder-kiosk join`"),
     Cause.AGAIN: ("this kiosk ran a moment ago and did not end in order; the server looks whether it still runs",
         "the kiosk tries again by itself"),
+    Cause.COPIED: ("this folder was copied from the one that joined, or its machine is another: nothing counts as cool "
+        "here", "let it join anew: `holder-kiosk join`; it becomes a kiosk of its own and its book is laid aside"),
+    Cause.UNNAMED: ("this kiosk no longer knows who it is in its shop: its server.json is gone, cannot be read or is "
+        "another kiosk's, and nothing counts as cool here", "join again with a code that another kiosk shows: "
+        "`holder-kiosk join CODE@SERVER`; then lock out the kiosk it was"),
     Cause.WENT_BACK: ("the server has lost lines that this kiosk knows, and went on otherwise since",
         "put back the server's newest copy, or empty it with `holder-kiosk server init --anew`: the kiosks refill it"),
     Cause.PUT_BACK: ("an older copy of the server's book was put back; new lines wait until every kiosk was heard",
         "switch on every kiosk of the shop; one that will never come back is locked out in the list of kiosks"),
-    Cause.LOCKED_OUT: ("this kiosk was locked out of the shop", "a supervisor can let it in as a new kiosk: empty its "
-        "folder and join with a code"),
+    Cause.LOCKED_OUT: ("this kiosk was locked out of the shop", "a supervisor can let it in as a new kiosk, with a "
+        "code that another one shows: `holder-kiosk join CODE`; its book is laid aside"),
     Cause.NOT_INVITED: ("this code is used up or too old", "show a new one on another kiosk"),
     Cause.NAME_TAKEN: ("another kiosk of this shop has that name", "give this one another name"),
     Cause.NOT_EMPTY: ("this kiosk has a book of its own already, and so has the shop", "join with an empty folder: "

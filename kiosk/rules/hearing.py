@@ -3,6 +3,10 @@
 Beats carry, beside a number of their own, the numbers of the others' beats that came in.  One that echoes mine was sent
 after mine; it says how far its kiosk's chain went then; and once I have applied that line, I know everything that
 kiosk wrote until I sent mine.  No clock is compared, a delay only makes it less, and silence proves nothing.
+
+A folder may be copied, and then two programs say that they are one kiosk.  A beat therefore names the digest of the
+chain's last line as well: one whose chain is another than the one known here, or ends before a line that was known here
+when the beat it echoes was sent, is not that kiosk's.  It proves nothing, and neither does that run from then on.
 """
 
 from __future__ import annotations
@@ -16,6 +20,7 @@ from kiosk.rules.ages import Pace, StayName, Trip, pace
 WITHIN_S = 8.0  # two beats there and back, and less than it takes to heat steel and carry it to another kiosk
 _APART_S = 20.0  # between two round trips that say how two counters run against each other
 _TRIPS = 16
+_DIGESTS = 64  # of each chain
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +37,7 @@ class Beat:
 
     run: random, another after every restart, for beats are counted from then.  last: number of the last line of its
     chain, shared or waiting.  counter_s: of its own counter.  applied: the last shared number in its tables.  echoes:
-    by kiosk.  ages: what it counted, by the line the stay began with.
+    by kiosk.  ages: what it counted, by the line the stay began with.  digest: of that last line.
     """
 
     kiosk: str
@@ -46,6 +51,23 @@ class Beat:
     waiting: int = 0
     version: str = ""
     utc_s: float = 0.0
+    digest: str = ""
+
+
+class _Sent(NamedTuple):
+    """When an own beat went out, and which line of each chain was in the tables then."""
+
+    at_s: float
+    applied: Mapping[str, int]
+
+
+class _Claimed(NamedTuple):
+    """What another's beat proves, once that line of its chain is in the tables and is the one it means."""
+
+    until_s: float
+    last: int
+    digest: str
+    run: str
 
 
 class _Kept(NamedTuple):
@@ -70,9 +92,11 @@ class Hearing:
     def __init__(self, kiosk: str, run: str) -> None:
         self.kiosk = kiosk
         self.run = run
-        self._sent_s: dict[int, float] = {}  # number of an own beat -> when
+        self._sent: dict[int, _Sent] = {}  # by the number of an own beat
         self._came: dict[str, Echo] = {}  # the newest beat of each other
-        self._proven: dict[str, list[tuple[float, int]]] = {}  # until when, once this line of its chain is applied
+        self._claimed: dict[str, list[_Claimed]] = {}
+        self._digests: dict[str, dict[int, str]] = {}  # of lines in the tables, by chain and number; the newest ones
+        self._copied: dict[str, str] = {}  # runs of programs that said they were a kiosk whose lines are not theirs
         self._heard_s: dict[str, float] = {}
         self._applied: dict[str, int] = {}
         self._trips: dict[str, list[_Kept]] = {}
@@ -83,9 +107,9 @@ class Hearing:
 
     def sends(self, beat: int, now_s: float) -> dict[str, Echo]:
         """A beat of this number goes out now; what it echoes."""
-        self._sent_s[beat] = now_s
-        while (oldest := next(iter(self._sent_s))) < beat - 600:  # in the order they were sent
-            del self._sent_s[oldest]
+        self._sent[beat] = _Sent(now_s, self._applied)
+        while (oldest := next(iter(self._sent))) < beat - 600:  # in the order they were sent
+            del self._sent[oldest]
         return dict(self._came)
 
     def heard(self, beat: Beat, now_s: float) -> None:
@@ -98,32 +122,67 @@ class Hearing:
             self._paces.pop(beat.kiosk, None)
         self._came[beat.kiosk] = Echo(beat.beat, beat.run)
         echo = beat.echoes.get(self.kiosk)
-        sent_s = self._sent_s.get(echo.beat) if echo and echo.run == self.run else None
-        if echo is None or sent_s is None:
+        sent = self._sent.get(echo.beat) if echo and echo.run == self.run else None
+        if sent is None or self.is_copy(beat.kiosk):
             return
-        self._proven.setdefault(beat.kiosk, []).append((sent_s, beat.last))
+        if beat.last < sent.applied.get(beat.kiosk, 0):
+            self._found_copy(beat.kiosk, beat.run)
+            return
+        self._claimed.setdefault(beat.kiosk, []).append(_Claimed(sent.at_s, beat.last, beat.digest, beat.run))
         self._prove(beat.kiosk)
-        self._trip(beat.kiosk, Trip(sent_s, beat.counter_s, now_s))
+        self._trip(beat.kiosk, Trip(sent.at_s, beat.counter_s, now_s))
 
-    def applied(self, kiosk: str, number: int) -> None:
-        """This line of that kiosk's chain, and all before it, are in the tables here."""
-        self._applied[kiosk] = max(number, self._applied.get(kiosk, 0))
+    def applied(self, kiosk: str, number: int, digest: str = "") -> None:
+        """This line of that kiosk's chain, and all before it, are in the tables here.  digest: its own."""
+        if number > self._applied.get(kiosk, 0):
+            self._applied = {**self._applied, kiosk: number}
+        self.known(kiosk, number, digest)
+
+    def known(self, kiosk: str, number: int, digest: str) -> None:
+        """The digest of a line that is in the tables here; "" for that of no line, and where nobody looks."""
+        kept = self._digests.setdefault(kiosk, {})
+        kept[number] = digest
+        while len(kept) > _DIGESTS:
+            del kept[next(iter(kept))]
         self._prove(kiosk)
 
+    def to_look_up(self) -> list[tuple[str, int]]:
+        """Lines that are in the tables here, by chain and number, whose digests would prove something."""
+        return [
+            (kiosk, each.last)
+            for kiosk, claimed in self._claimed.items()
+            for each in claimed
+            if each.last <= self._applied.get(kiosk, 0) and each.last not in self._digests.get(kiosk, {})
+        ]
+
+    def is_copy(self, kiosk: str) -> bool:
+        """Whether what says now that it is this kiosk is a copy of its folder."""
+        came = self._came.get(kiosk)
+        return came is not None and self._copied.get(kiosk) == came.run
+
+    def _found_copy(self, kiosk: str, run: str) -> None:
+        self._copied[kiosk] = run
+        self._claimed.pop(kiosk, None)
+        self._heard_s.pop(kiosk, None)  # what it said before may have been as wrong
+
     def _prove(self, kiosk: str) -> None:
-        applied = self._applied.get(kiosk, 0)
+        applied, digests = self._applied.get(kiosk, 0), self._digests.get(kiosk, {})
         waits = []
-        for until_s, last in self._proven.get(kiosk, []):
-            if last <= applied:
-                self._heard_s[kiosk] = max(until_s, self._heard_s.get(kiosk, until_s))
+        for each in self._claimed.get(kiosk, []):
+            digest = digests.get(each.last) if each.last else each.digest  # nothing was written yet
+            if each.last > applied or digest is None:
+                waits.append(each)
+            elif digest != each.digest:
+                self._found_copy(kiosk, each.run)
+                return
             else:
-                waits.append((until_s, last))
-        self._proven[kiosk] = waits[-16:]
+                self._heard_s[kiosk] = max(each.until_s, self._heard_s.get(kiosk, each.until_s))
+        self._claimed[kiosk] = waits[-16:]
 
     def answered(self, beat: int, end: int) -> None:
         """The server's answer to an own beat.  end: the last number of the shop's order, which may be newer."""
-        if (sent_s := self._sent_s.get(beat)) is not None:
-            self._ends.append((sent_s, end))
+        if (sent := self._sent.get(beat)) is not None:
+            self._ends.append((sent.at_s, end))
             self.order_applied(self._order_applied)
 
     def order_applied(self, n: int) -> None:

@@ -23,8 +23,8 @@ UNHEARD = "unheard"
 class LinkSeen:
     """How this kiosk stands to the others of its shop.
 
-    state: a value of `link_state.LinkState`, or `UNHEARD`: the server answers, and another kiosk is not heard, so that
-    what could have been heated or moved there is not cool here.
+    state: a value of `link_state.LinkState`, or why it does not ask for them (`Desk.not_shared`), or `UNHEARD`: the
+    server answers, and another kiosk is not heard, so that what could have been heated or moved there is not cool here.
 
     since_at: seconds since the epoch, when the server last answered; None: not since the start.
     """
@@ -92,6 +92,8 @@ def pulse(desk: Desk) -> Pulse:
 
 
 def _link(desk: Desk) -> LinkSeen | None:
+    if desk.not_shared is not None:
+        return LinkSeen(desk.not_shared.cause.value, 0, None)
     if desk.kiosks is None:
         return None
     now = desk.kiosks.standing()

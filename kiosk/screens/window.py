@@ -328,7 +328,7 @@ class KioskApp(App):
                     log.warning("No copy of the book in %s: %s", made.folder, made.why)
                     self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
                 else:
-                    log.info("A copy of the book, verified to line %d: %s", made.copy.line, made.copy.path)
+                    log.info("A copy of the book with %d lines, verified: %s", made.copy.lines, made.copy.path)
             self.worker.post(lambda: self.worker.ask(health.stopped, self._copies_stopped))
 
         threading.Thread(target=copy, name="copy", daemon=True).start()

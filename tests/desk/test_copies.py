@@ -81,7 +81,7 @@ def test_a_copy_put_back_brings_its_settings_only_where_there_are_none(shop: Sho
     (own / "settings.toml").write_text('[kiosk]\nname = "Own"\n', "utf-8")
     for folder, name in ((bare, "Mill"), (own, "Own")):
         done = restore(folder, made.copy.path)
-        assert done.line > made.copy.line
+        assert done.line > made.copy.lines
         assert name in (folder / "settings.toml").read_text("utf-8")
     shop.reopen()
 

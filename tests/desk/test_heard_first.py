@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import msgspec
@@ -11,7 +12,7 @@ import pytest
 
 from kiosk.desk.differences import DifferencesCounter
 from kiosk.ledger import tables as T
-from kiosk.rules.lines import NOT_VERIFIED, Heated, Moved
+from kiosk.rules.lines import NOT_VERIFIED, CodeBound, Heated, Moved
 from kiosk.rules.merge import Made
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused
 from kiosk.rules.say import say
@@ -111,8 +112,26 @@ def test_a_kiosk_that_was_just_opened_takes_no_step_of_another_for_one_made_just
     T.Holder.update(last_kiosk="b" * 16).where(T.Holder.key == "T002").execute()
     cards = shop.desk.session.cards
     assert cards.holder("T002").since_watched_s is not None, "one clock, and another name of this kiosk"
-    shop.desk.session.book.sharing = object()
+    shop.desk.session.book.sharing = SimpleNamespace(generation=0)
     try:
         assert cards.holder("T002").since_watched_s is None
     finally:
         shop.desk.session.book.sharing = None
+
+
+@pytest.mark.parametrize("claimed", ["T002", "T001"])
+def test_a_label_that_two_kiosks_put_on_two_holders_lets_neither_of_them_go_as_cool(shop: Shop, claimed: str) -> None:
+    shop.clock.forward(20 * 86400.0)
+    other = "T001" if claimed == "T002" else "T002"
+    text = "(01)04012345678901"  # a maker's mark that says the type and not the piece
+    differs(shop, f"label/{text}", Made(3, "a" * 16, other), Made(9, "b" * 16, claimed))
+    shop.desk.session.write(CodeBound(text, claimed, "holder", foreign=True))
+    where = shop.desk.session.holder("T002").at
+    shop.desk.scan(shop.holder("T002") if claimed != "T002" else text)
+    refused = shop.desk.scan(shop.place("Cabinet A · 1-05")).outcome
+    assert isinstance(refused, Refused) and refused.reason is Reason.NOWHERE_KNOWN
+    assert shop.desk.session.holder("T002").at == where
+    T.Difference.update(closed_line=12).execute()
+    shop.desk.session.write(CodeBound("else", claimed, "holder", foreign=True))
+    shop.desk.scan(shop.holder("T002"))
+    assert isinstance(shop.desk.scan(shop.place("Cabinet A · 1-05")).outcome, Done)

@@ -9,12 +9,13 @@ from kiosk.desk.desk import MEMBER
 from kiosk.ledger.book import Book
 from kiosk.link import address as addresses
 from kiosk.link.address import Membership
-from kiosk.link.faults import LinkFault
+from kiosk.link.faults import Cause
 from kiosk.rules.cards import Heat
 from kiosk.rules.checkin import warmth
 from kiosk.rules.outcomes import Done, Reason, Refused
 from kiosk.screens.opening import open_desk
 from kiosk.screens.options import Options
+from kiosk.screens.pulse import pulse
 from tests.conftest import Shop
 
 HOUR_S = 3600.0
@@ -73,11 +74,16 @@ def test_a_spoilt_word_of_others_makes_nothing_cool_and_leaves_no_trace(shop: Sh
         path.write_text(spoilt)
     shop.reopen()
     assert warmth(shop.desk.session.holder("T002")) is Heat.UNKNOWN
-    with pytest.raises((LinkFault, OSError)):
-        shop.desk.begin_sharing()
-    with pytest.raises((LinkFault, OSError)):
-        shop.desk.close()
-        open_desk(Options(shop.folder), shop.clock.counter, shop.clock.wall)
+    holder, slot = shop.holder("T002"), shop.place("Cabinet A · 1-05")
+    shop.desk.close()
+    with open_desk(Options(shop.folder), shop.clock.counter, shop.clock.wall) as desk:  # it says so
+        assert desk.not_shared is not None and desk.not_shared.cause is Cause.UNNAMED
+        assert desk.kiosks is None and desk.session.book.sharing is None
+        assert warmth(desk.session.holder("T002")) is Heat.UNKNOWN
+        desk.scan(holder)
+        assert isinstance(desk.scan(slot).outcome, Refused)
+        seen = pulse(desk).link
+        assert seen is not None and not seen.quiet and seen.words
     path.rmdir() if spoilt is None else path.unlink()
     shop.reopen()
     shop.desk.scan(shop.holder("T002"))

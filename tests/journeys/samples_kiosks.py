@@ -11,7 +11,7 @@ from kiosk.link.faults import Cause, LinkFault
 from kiosk.rules.places import Kind, Place
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions.apart import Matter, ToldDifferently, ToldHere
-from kiosk.screens.questions.kiosks import How, Invitation, KioskRow, Kiosks
+from kiosk.screens.questions.kiosks import Anew, How, Invitation, KioskRow, Kiosks
 from kiosk.words import t
 
 _NAMES = ("Shrink station", "Cabinet B, window side", "Mill 1", "Mill 2", "Presetter room, next to the door", "Mill 3")
@@ -28,8 +28,10 @@ def _rows() -> tuple[KioskRow, ...]:
 
 def _kiosks(screen: Any, state: str) -> None:
     screen.trouble = ""
-    joined = state not in ("alone", "refused")
-    screen._listed(Kiosks(joined, _rows() if joined else (), None, "Cabinet"), act="")
+    joined = state not in ("alone", "refused", "unnamed")
+    cause = {"forked": Cause.FORKED, "unnamed": Cause.UNNAMED}.get(state)
+    parted = (LinkFault(cause), Anew.BY_ITSELF if joined else Anew.WITH_A_CODE) if cause else (None, None)
+    screen._listed(Kiosks(joined, _rows() if joined else (), None, "Cabinet", *parted), act="")
     match state:
         case "kiosk":
             screen.choose(Choice("4", _NAMES[4]))
@@ -55,6 +57,8 @@ def _kiosks(screen: Any, state: str) -> None:
             screen._places(((card, ()),) * 9)
         case "answer":
             screen._answer(t("kiosks.joined"))
+        case "answer_anew":
+            screen._answer(t("kiosks.joined_anew"))
 
 
 def _claim(at: int, value: str, who: str | None = "Johanna Oberhuber", *, unverified: bool = False) -> ToldHere:
@@ -80,7 +84,10 @@ def _apart(screen: Any, state: str) -> None:
 SAMPLES = (
     *(
         ("kiosks", state, partial(_kiosks, state=state))
-        for state in ("alone", "list", "kiosk", "code", "code_here", "server", "name", "refused", "places", "answer")
+        for state in (
+            "alone", "forked", "unnamed", "list", "kiosk", "code", "code_here", "server", "name", "refused", "places",
+            "answer", "answer_anew",
+        )
     ),
     *(("apart", state, partial(_apart, state=state)) for state in ("none", "list", "moved", "hot", "label")),
 )

@@ -65,11 +65,11 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "data"
 
 
-def test_a_copy_bears_kiosk_folder_and_date_and_says_its_last_line(folder: Path, tmp_path: Path) -> None:
+def test_a_copy_bears_kiosk_folder_and_date_and_says_how_many_lines_it_has(folder: Path, tmp_path: Path) -> None:
     made = copy(folder, tmp_path / "copies", NOW_S, kiosk="Mill 2 / Süd")
     owner = owner_of(folder)
     assert owner and made.path.name == f"ledger-mill-2-s-d-{owner}-20270115-080000.db"
-    assert (made.line, made.made_utc_s) == (2, NOW_S) and list((tmp_path / "copies").iterdir()) == [made.path]
+    assert (made.lines, made.made_utc_s) == (2, NOW_S) and list((tmp_path / "copies").iterdir()) == [made.path]
     assert look(made.path) == ([], 2, made.hash) and owner_of(tmp_path) == ""
     for bare in ("§§", ""):
         assert copy(folder, tmp_path / "copies", NOW_S + 1, kiosk=bare).path.name.startswith(f"ledger-kiosk-{owner}-")

@@ -195,7 +195,7 @@ def test_a_membership_is_kept_for_its_owner_only_and_read_back(tmp_path: Path) -
     assert addresses.read(tmp_path) == member
     assert (tmp_path / addresses.NAME).stat().st_mode & 0o077 == 0
     (tmp_path / addresses.NAME).write_text("{}")
-    with refused(Cause.NOT_INVITED):
+    with refused(Cause.UNNAMED):
         addresses.read(tmp_path)
     addresses.forget(tmp_path)
     assert addresses.read(tmp_path) is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -15,16 +16,20 @@ from kiosk.desk import Desk
 from kiosk.desk.joining import join
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
+from kiosk.ledger.lineform import HASH_BEFORE_ANY_LINE
+from kiosk.ledger.shared_form import Told, travelling
 from kiosk.ledger.trouble import Cause as Disk
 from kiosk.ledger.trouble import LedgerFault
 from kiosk.link import address as addresses
+from kiosk.link import calls
 from kiosk.link import link as link_module
 from kiosk.link import server as administration
+from kiosk.link.faults import Cause
 from kiosk.rules.lines import PlaceAdded
 from kiosk.rules.link_state import LinkState
 from kiosk.rules.places import Kind, Place
 from tests.link.kiosk import until
-from tests.link.shop import Shop
+from tests.link.shop import LINE_FORM, Shop, linked
 from tests.link.test_books import KioskProcess, Make, level, make, sound
 
 __all__ = ["make"]
@@ -100,6 +105,45 @@ def test_a_full_disk_of_a_kiosk_takes_nothing_by_halves_says_so_and_catches_up_o
     mine = {model.__name__: sorted(map(repr, rows(model.select()))) for model in T.DERIVED}
     assert mine == other("tables")["tables"]
     assert on_server.examine() == []
+
+
+def test_a_line_of_a_kind_that_this_version_does_not_know_stops_it_and_local_work_goes_on(
+    other: KioskProcess, on_server: Shop, desk: Desk
+) -> None:
+    until(taken(desk, other, on_server), 60)
+    until(lambda: desk.tick() is not None and desk.session.cards.apart.admitted)
+    newer, ((seen, book),) = on_server.member("newer"), on_server.sql("SELECT n, book FROM book.head")
+    kind = "of a newer version"
+    said = Told(HASH_BEFORE_ANY_LINE, 1, 0.0, 0.0, newer.kiosk, None, kind, "{}", seen, book)
+    assert desk.kiosks is not None
+    calls.push(linked(newer), [travelling(newer.kiosk, said)], LINE_FORM)
+    until(lambda: desk.tick() is not None and desk.kiosks.standing().state is LinkState.BEHIND)
+    fault = desk.kiosks.standing().fault
+    assert fault is not None and fault.cause is Cause.BEHIND and "install" in fault.remedy
+    desk.tick()
+    apart = desk.session.cards.apart
+    assert apart is not None and not (apart.stations_heard or apart.all_heard or apart.caught_up)
+    desk.session.write(PlaceAdded(Place("P", "goes on", Kind.CABINET)))
+    assert desk.session.book.check() == []
+    assert kind not in {line.entry.kind for line in desk.session.book.lines()}
+
+
+def test_a_long_import_that_is_killed_while_others_lines_come_is_there_whole_or_not_at_all(
+    make: Make, on_server: Shop
+) -> None:
+    a, b = make("A"), make("B")
+    a("shop")
+    until(level(a, b), 30)
+    b.send("place", "while")
+    a.send("steel", "120")
+    time.sleep(0.1)
+    a.kill()
+    b._answer()
+    b("place", "after")
+    a.start()
+    sound(on_server, a, b)
+    named = str(b("tables")["tables"]["Holder"])
+    assert sum(f"'key': 'S{at}'" in named for at in range(120)) in (0, 119)
 
 
 def test_a_kiosk_restored_from_its_copy_of_yesterday_writes_over_nothing_and_says_so(

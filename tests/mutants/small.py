@@ -22,7 +22,10 @@ MODULES = (
     "ledger/clock.py", "ledger/restore.py", "ledger/derive.py", "ledger/copying.py", "ledger/anchor.py",
     "desk/heat.py", "desk/holds.py", "desk/copies.py", "rules/audit_*.py", "ledger/backup.py",
     "rules/fitting/magazine*.py", "rules/fitting/pockets.py", "rules/lessons.py", "rules/acts.py",
-    "rules/bounds*.py", "rules/tries.py", "rules/nesting.py",
+    "rules/bounds*.py", "rules/tries.py", "rules/nesting.py", "rules/ages.py", "rules/apart.py", "rules/hearing.py",
+    "rules/merge.py", "rules/link_state.py", "rules/chain.py", "ledger/fold*.py", "ledger/sharing.py",
+    "ledger/shared_*.py", "ledger/verify_shared.py", "link/*.py", "desk/together.py", "desk/kiosks.py",
+    "desk/joining.py", "desk/differences.py", "desk/beats.py", "ledger/laid_aside.py",
 )  # fmt: skip
 
 _NEGATED: dict[type[ast.cmpop], type[ast.cmpop]] = {

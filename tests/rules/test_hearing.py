@@ -151,3 +151,78 @@ def test_all_shared_lines_are_known_as_of_the_beat_whose_answer_told_of_no_more_
     assert not ear.order_is_known(began_s + WITHIN_S + 0.1), "from when it was sent, not from when it was answered"
     ear.answered(6, 0)  # of a beat that was never sent
     assert not ear.order_is_known(began_s + WITHIN_S + 0.1)
+
+
+def digests(hearing: Hearing, *numbers: int) -> None:
+    for number in numbers:
+        hearing.applied("b", number, f"digest {number}")
+
+
+def test_a_beat_of_a_copied_folder_proves_nothing_where_its_chain_is_another() -> None:
+    hearing = listening()
+    digests(hearing, 40)
+    hearing.heard(beat(9, 40, echo=1, digest="digest 40"), NOW_S + 0.1)
+    hearing.sends(2, NOW_S + 2.0)
+    hearing.heard(beat(3, 40, echo=2, run="mine", digest="another"), NOW_S + 2.1)
+    assert hearing.in_hearing(["b"], NOW_S + 2.2), "older than what came: nothing is learnt of it"
+    hearing.heard(beat(10, 40, echo=2, digest="another"), NOW_S + 2.3)
+    assert hearing.is_copy("b")
+    assert not hearing.in_hearing(["b"], NOW_S + 2.4), "and what it proved before it may have proved as wrongly"
+
+
+def test_a_copy_is_found_once_the_line_it_names_is_here_and_not_before() -> None:
+    hearing = listening()
+    digests(hearing, 39)
+    hearing.heard(beat(9, 40, echo=1, digest="another"), NOW_S + 0.1)
+    assert not hearing.is_copy("b") and not hearing.in_hearing(["b"], NOW_S + 0.1)
+    digests(hearing, 40)
+    assert hearing.is_copy("b") and not hearing.in_hearing(["b"], NOW_S + 0.2)
+
+
+def test_a_beat_whose_chain_ends_before_a_line_that_was_known_when_it_was_asked_is_a_copys() -> None:
+    hearing = Hearing("a", "mine")
+    digests(hearing, 40, 41)
+    hearing.sends(1, NOW_S)
+    hearing.heard(beat(9, 40, echo=1, digest="digest 40"), NOW_S + 0.1)
+    assert hearing.is_copy("b") and not hearing.in_hearing(["b"], NOW_S + 0.2)
+    hearing.sends(2, NOW_S + 2.0)
+    hearing.heard(beat(10, 41, echo=2, digest="digest 41"), NOW_S + 2.1)
+    assert not hearing.in_hearing(["b"], NOW_S + 2.2), "that run is not believed any more, whatever it says"
+
+
+def test_a_line_that_came_while_the_beat_was_on_its_way_makes_nobody_a_copy() -> None:
+    hearing = Hearing("a", "mine")
+    digests(hearing, 40)
+    hearing.sends(1, NOW_S)
+    digests(hearing, 41)
+    hearing.heard(beat(9, 40, echo=1, digest="digest 40"), NOW_S + 0.1)
+    assert not hearing.is_copy("b") and hearing.in_hearing(["b"], NOW_S + 0.2)
+
+
+def test_the_kiosk_itself_is_believed_again_when_it_comes_back() -> None:
+    hearing = listening()
+    digests(hearing, 40)
+    hearing.heard(beat(9, 40, echo=1, digest="another"), NOW_S + 0.1)
+    hearing.sends(2, NOW_S + 60.0)
+    back = Beat("b", "its own", 1, 40, 5.0, 0, {"a": Echo(2, "mine")}, digest="digest 40")
+    hearing.heard(back, NOW_S + 60.1)
+    assert not hearing.is_copy("b") and hearing.heard_to_s("b") == NOW_S + 60.0
+
+
+def test_what_a_beat_names_is_looked_up_where_it_is_none_of_the_newest_lines() -> None:
+    for digest, copied in (("digest 40", False), ("another", True)):
+        hearing = Hearing("a", "mine")
+        hearing.sends(1, NOW_S)
+        digests(hearing, *range(41, 200))
+        hearing.heard(beat(9, 40, echo=1, digest=digest), NOW_S + 0.1)
+        assert hearing.to_look_up() == [("b", 40)] and hearing.heard_to_s("b") is None
+        hearing.known("b", 40, "digest 40")
+        assert hearing.is_copy("b") is copied and hearing.in_hearing(["b"], NOW_S + 0.2) is not copied
+        assert hearing.to_look_up() == []
+
+
+def test_a_kiosk_that_never_wrote_is_heard_whatever_it_calls_its_last_line() -> None:
+    hearing = Hearing("a", "mine")
+    hearing.sends(1, NOW_S)
+    hearing.heard(beat(9, 0, echo=1, digest="of nothing"), NOW_S + 0.1)
+    assert hearing.in_hearing(["b"], NOW_S + 0.2)

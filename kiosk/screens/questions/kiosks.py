@@ -45,14 +45,26 @@ class KioskRow:
     counts: bool = True
 
 
+class Anew(StrEnum):
+    """How a kiosk whose book the shop does not take any more comes to a shop again."""
+
+    BY_ITSELF = "by_itself"
+    WITH_A_CODE = "with_a_code"
+
+
 @dataclass(frozen=True, slots=True)
 class Kiosks:
-    """The shop's kiosks as last heard.  joined: this one belongs to a shop with a server.  here: where it stands."""
+    """The shop's kiosks as last heard.  joined: this one belongs to a shop with a server.  here: where it stands.
+
+    parted: why the shop does not take its book any more, and anew how it joins again; None: nothing of the kind.
+    """
 
     joined: bool
     rows: tuple[KioskRow, ...]
     here: str | None
     name: str
+    parted: Exception | None = None
+    anew: Anew | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +83,9 @@ def kiosks() -> Question[Kiosks]:
         session = desk.session
         place = session.cards.place(session.here) if session.here else None
         here = place.name if place else None
+        parted, anew = _parted(desk)
         if desk.kiosks is None:
-            return Kiosks(False, (), here, session.settings.kiosk.name)
+            return Kiosks(False, (), here, session.settings.kiosk.name, parted, anew)
         now_s, mine = time.time(), desk.kiosks.membership.kiosk
         members = session.book.sharing.members() if session.book.sharing else {}
         rows = []
@@ -100,9 +113,22 @@ def kiosks() -> Question[Kiosks]:
                     told is not None and not told.gone,
                 )
             )
-        return Kiosks(True, tuple(rows), here, desk.kiosks.membership.name)
+        return Kiosks(True, tuple(rows), here, desk.kiosks.membership.name, parted, anew)
 
     return answer
+
+
+def _parted(desk: Desk) -> tuple[Exception | None, Anew | None]:
+    fault = desk.not_shared
+    if fault is None and desk.kiosks is not None:
+        fault = desk.kiosks.standing().fault
+    match fault.cause.value if fault else "":
+        case "forked" | "twice" | "copied":
+            return fault, Anew.BY_ITSELF
+        case "locked_out" | "unnamed":
+            return fault, Anew.WITH_A_CODE
+        case _:
+            return None, None
 
 
 def invite() -> Question[Invitation]:
@@ -153,13 +179,16 @@ def where_data_is() -> Question[Path]:
 
 
 def joins(folder: Path, said: str, name: str) -> Callable[[], object]:
-    """What is done while the desk is closed: this kiosk becomes one of the shop's.  Raises LinkFault, LedgerFault."""
+    """What is done while the desk is closed: this kiosk becomes one of the shop's.  Raises LinkFault, LedgerFault.
+
+    said: what another kiosk shows; empty where it lets itself in anew, then under the name it had.
+    """
 
     def join() -> None:
         from kiosk.desk.joining import join
         from kiosk.link.address import invited
 
-        address, code = invited(said)
+        address, code = invited(said) if said else (None, "")
         join(folder, address, code, name)
 
     return join

@@ -62,6 +62,7 @@ class KiosksScreen(View):
     done = StringProperty()
     trouble = StringProperty()
     can_lock_out = BooleanProperty(False)
+    parted = StringProperty()  # why the shop does not take this kiosk's book any more, and what to do
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -69,6 +70,7 @@ class KiosksScreen(View):
         self._key = ""
         self._said = ""
         self._joined = False
+        self._anew: asks.Anew | None = None
 
     def shown(self, act: str = "", key: str = "", **_: Any) -> None:
         """`act`: what was asked for before the PIN, about the kiosk `key`."""
@@ -104,13 +106,14 @@ class KiosksScreen(View):
             self.page = Page.LIST if self._joined else Page.ALONE
 
     def _told(self, found: asks.Kiosks) -> None:
-        self._joined = found.joined
+        self._joined, self._anew = found.joined and found.anew is None, found.anew
+        self.parted = fault_words(found.parted) if found.parted else ""
         self._rows = {row.key: row for row in found.rows}
         self.kiosks = [Choice(row.key, row.name, _note(row)) for row in found.rows]
 
     def _listed(self, found: asks.Kiosks, act: str) -> None:
         self._told(found)
-        self.page = Page.LIST if found.joined else Page.ALONE
+        self.page = Page.LIST if self._joined else Page.ALONE
         if act == INVITE:
             self.invite()
         elif act == LOCK_OUT and self._key in self._rows:
@@ -118,7 +121,7 @@ class KiosksScreen(View):
         elif act == STANDS:
             self.stands()
         elif act == JOIN:
-            self._begin()
+            self._joins()
 
     def choose(self, choice: Choice) -> None:
         """One kiosk."""
@@ -158,7 +161,16 @@ class KiosksScreen(View):
 
     def join(self) -> None:
         """This kiosk becomes one of a shop's, if a supervisor is there."""
-        self._supervised(JOIN, self._begin)
+        self._supervised(JOIN, self._joins)
+
+    def _joins(self) -> None:
+        """With what another kiosk shows, or anew by itself: then as it was called, and its book is laid aside."""
+        if self._anew is asks.Anew.BY_ITSELF:
+            self.trouble = t("kiosks.joining")
+            self._said = ""
+            self.clerk.ask(asks.where_data_is(), lambda folder: self._join(folder, ""), self._failed)
+        else:
+            self._begin()
 
     def _begin(self) -> None:
         self.trouble = ""
@@ -193,7 +205,7 @@ class KiosksScreen(View):
         self.clerk.ask(asks.where_data_is(), lambda folder: self._join(folder, name), self._failed)
 
     def _join(self, folder: Path, name: str) -> None:
-        done = partial(self._answer, t("kiosks.joined"))
+        done = partial(self._answer, t("kiosks.joined_anew" if self._anew else "kiosks.joined"))
         self.clerk.reopen(asks.joins(folder, self._said, name), done, self._failed)
 
     # Where it stands ------------------------------------------------------------------------------------------
