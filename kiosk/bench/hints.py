@@ -38,6 +38,7 @@ RIGHT = {
     Trouble.GLARE: Hint.TILT_IT,
     Trouble.STEEP: Hint.TURN_IT,
     Trouble.CUT_OFF: Hint.INTO_PICTURE,
+    Trouble.WORN: Hint.WIPE_IT,
 }
 NOTHING = Reading((), (), 0.0)
 Grey = NDArray[np.uint8]

@@ -16,6 +16,8 @@ from kiosk.exchange import report_page
 from kiosk.labels.faults import LabelError
 from kiosk.reader.decode import read
 from kiosk.reader.files import load, pictures_in
+from kiosk.reader.symbols import spent_in
+from kiosk.reader.wear import worn
 from kiosk.rules.outcomes import Refused
 
 DRAWER_MS = 8000.0  # on a slow machine too, every label of a drawer
@@ -45,7 +47,9 @@ def audit(arguments: argparse.Namespace) -> int:
             return WANTING
         for given in arguments.pictures:
             for path in pictures_in(given) if given.is_dir() else [given]:
-                reading = read(load(path), DRAWER_MS)
+                image = load(path)
+                reading = worn(image, read(image, DRAWER_MS))
+                desk.label_wear.saw(spent_in(reading.symbols))
                 for mark in desk.audits.photo(reading.symbols, place).marks:
                     if arguments.json:
                         print_json({"file": str(path), "mark": mark})

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from kiosk.desk.finding import FindingCounter
     from kiosk.desk.handover import HandoverCounter
     from kiosk.desk.intake import IntakeCounter
+    from kiosk.desk.label_wear import LabelWear
     from kiosk.desk.labels import LabelCounter
     from kiosk.desk.papers import PapersCounter
     from kiosk.desk.people import PeopleCounter
@@ -93,6 +94,13 @@ class Counters:
         from kiosk.desk.intake import IntakeCounter
 
         return IntakeCounter(self.session)
+
+    @cached_property
+    def label_wear(self) -> LabelWear:
+        """How worn labels are."""
+        from kiosk.desk.label_wear import LabelWear
+
+        return LabelWear(self.session)
 
     @cached_property
     def labels(self) -> LabelCounter:

@@ -358,8 +358,9 @@ class RecordsCounter:
             case L.DifferenceSettled(difference=difference, action=action, name=called):
                 values |= {"name": called, "difference": f"term.difference.{difference}"}
                 values["action"] = f"term.action.{action}"
-            case L.CodeBound(subject=subject, what=what):
+            case L.CodeBound(subject=subject, what=what) | L.LabelWorn(subject=subject, what=what):
                 values["name"] = named.get(subject, subject) if what == "holder" else self._name_of(subject)
+                values["spent_percent"] = 100 * getattr(entry, "spent", 0.0)
             case L.SettingChanged(name=called, reason=reason):
                 values |= {"name": called, "reason": _WHY.get(reason, reason)}
             case L.OperatorAdded(name=called):

@@ -17,7 +17,7 @@ from kiosk.desk.session import NotThere
 from kiosk.handheld import messages as M
 from kiosk.handheld import said
 from kiosk.handheld.said import Body
-from kiosk.reader.symbols import Symbol
+from kiosk.reader.symbols import Symbol, spent_in
 from kiosk.rules import audit as A
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import HolderCard
@@ -87,6 +87,9 @@ def answer(desk: Desk, phone: Phone, ask: M.AnyAsk, alarm: Raise) -> Body:
             return said.way(desk.finding.way(key))
         case M.Machines() | M.Machine() | M.Card() | M.Condition():
             return _machine(desk, ask)
+        case M.LookedAt(spent=spent):
+            desk.label_wear.saw(spent)
+            return {"kind": "looked_at"}
         case _:
             return _audit(desk, phone, ask, alarm)
 
@@ -168,7 +171,9 @@ def _audit(
         case M.LookFor(holder=key):
             return said.look_for(audits.look_for(key))
         case M.Photograph(place=place, symbols=symbols):
-            seen = audits.photo([Symbol(each.text, each.format, each.corners) for each in symbols], place)
+            read = [Symbol(each.text, each.format, each.corners, each.spent) for each in symbols]
+            seen = audits.photo(read, place)
+            desk.label_wear.saw(spent_in(read))
             for mark in seen.marks if seen.alarm else ():
                 if mark.state is A.Shows.HOT:
                     alarm(Alarm(None, say(mark.say)))

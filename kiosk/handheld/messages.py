@@ -127,11 +127,12 @@ class LookFor(Ask, frozen=True, tag="look_for"):
 
 
 class Symbol(Struct, frozen=True, forbid_unknown_fields=True):
-    """A label that was read in a photograph, corners in its pixels."""
+    """A label that was read in a photograph, corners in its pixels.  spent: as `reader.symbols.Symbol` has it."""
 
     text: Label
     format: Name
     corners: Corners
+    spent: Annotated[float, Meta(ge=0, le=1)] | None = None
 
 
 class Photograph(Ask, frozen=True, tag="photograph"):
@@ -141,11 +142,17 @@ class Photograph(Ask, frozen=True, tag="photograph"):
     symbols: Annotated[tuple[Symbol, ...], Meta(max_length=MOST_SYMBOLS)]
 
 
+class LookedAt(Ask, frozen=True, tag="looked_at"):
+    """How damaged labels in live frames were seen to be.  Never a page's own words either."""
+
+    spent: Annotated[dict[Label, Annotated[float, Meta(ge=0, le=1)]], Meta(max_length=MOST_SYMBOLS)]
+
+
 PageAsk = (
     Scan | Undo | Cancel | Me | Hot | Find | Way | Machines | Machine | HandOver | Card | Condition | Audits | OpenAudit
     | PauseAudit | CloseAudit | Settle | LookFor
 )  # fmt: skip
-AnyAsk = PageAsk | Photograph
+AnyAsk = PageAsk | Photograph | LookedAt
 # What is done once, however often it is sent: everything that may write a line or moves what comes next.
 DOING = (Scan, Undo, Cancel, HandOver, Condition, OpenAudit, PauseAudit, CloseAudit, Settle, Photograph)
 

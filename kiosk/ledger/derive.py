@@ -117,9 +117,14 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
             yield from _bound(entry, at, state)
         case L.LabelPrinted(text=printed, subject=subject, what=what):
             yield Put("printed", {"text": printed, "subject": subject, "what": what, "line": at.id})
+        case L.LabelWorn(text=code, spent=spent):
+            bound = state.get("binding", code)
+            if bound is not None and bound["retired_line"] is None:
+                yield Put("worn_label", {"text": code, "spent": spent, "line": at.id})
         case L.CodeRetired(text=code):
             row = must(state, "binding", code, at)
             yield Put("binding", row | {"retired_line": at.id})
+            yield Drop("worn_label", code)
             labelled = state.get("holder", row["subject"]) if row["what"] == "holder" else None
             if labelled and labelled["code"] == code:
                 yield Put("holder", {**labelled, "code": None})
@@ -246,6 +251,7 @@ def _bound(entry: L.CodeBound, at: Stamp, state: LedgerState) -> Iterator[Change
     )  # fmt: skip
     if entry.replaces:
         yield Put("binding", must(state, "binding", entry.replaces, at) | {"retired_line": at.id})
+        yield Drop("worn_label", entry.replaces)
     if entry.what == "holder":
         holder = must(state, "holder", entry.subject, at)
         if not entry.foreign or holder["code"] is None:

@@ -171,8 +171,10 @@ def heated(entry: L.Heated, at: Stamp, state: LedgerState) -> Iterator[Change]:
         "body_unknown": int(entry.body_unknown), "reading_only": int(entry.reading_only), "began": _began(state),
     }  # fmt: skip
     runs = state.get("hold", entry.holder)
+    if runs and runs["ended_line"] is None:
+        first["heats"] = runs["heats"] + 1
     if entry.again and runs and _still_goes_on(runs, at):
-        same = ("temp_c", "length_mm", "body_c", "body_unknown", "reading_only", "began", "first_watched_s")
+        same = ("temp_c", "length_mm", "body_c", "body_unknown", "reading_only", "began", "first_watched_s", "heats")
         first |= {name: runs[name] for name in same}
     elif entry.again:  # it was another heating, whatever the line says, and the one before has warmed the body
         first["body_unknown"] = 1
@@ -185,7 +187,7 @@ def _first_hold(holder: str, place: str | None, at: Stamp) -> TableRow:
         "holder": holder, "heated_line": at.id, "heated_utc_s": at.utc_s, "heated_watched_s": at.watched_s,
         "first_watched_s": at.watched_s, "kiosk": at.kiosk, "temp_c": None, "length_mm": None,
         "stages": text([_stage(place, at)]), "readings": "[]", "body_c": None, "body_unknown": 0, "began": None,
-        "ended_line": None, "gaps": 0,
+        "ended_line": None, "gaps": 0, "heats": 1,
     }  # fmt: skip
 
 

@@ -15,8 +15,8 @@ STILL_WARM_S = 6 * 3600.0  # longer than any holder needs to come back to the sh
 
 KEYS = {
     "place": "code", "cutter": "key", "holder": "key", "assembly": "key", "binding": "text", "printed": "text",
-    "hold": "holder", "doubted": "holder", "teaching": "line", "operator": "key", "audit": "key", "sighting": "key",
-    "settled": "key", "setting": "name", "claim": "key", "difference": "key", "member": "key",
+    "worn_label": "text", "hold": "holder", "doubted": "holder", "teaching": "line", "operator": "key", "audit": "key",
+    "sighting": "key", "settled": "key", "setting": "name", "claim": "key", "difference": "key", "member": "key",
 }  # fmt: skip
 
 

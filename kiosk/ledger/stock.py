@@ -25,7 +25,7 @@ _cutter = msgspec.json.Decoder(Cutter)
 _COLUMNS = (
     T.Holder.key, T.Holder.code, T.Holder.name, T.Holder.place, T.Holder.heat, T.Holder.since_line,
     T.Holder.heat_cycles, T.Holder.facts, T.Assembly.name, T.Assembly.condition, T.Assembly.used_min,
-    T.Assembly.measured_utc_s, T.Cutter.facts,
+    T.Assembly.measured_utc_s, T.Cutter.facts, T.WornLabel.spent,
 )  # fmt: skip
 
 
@@ -71,11 +71,12 @@ def _items(places: Places, which: object) -> Iterator[Item]:
         T.Holder.select(*_COLUMNS)
         .join(T.Assembly, JOIN.LEFT_OUTER, on=(T.Holder.assembly == T.Assembly.key))
         .join(T.Cutter, JOIN.LEFT_OUTER, on=(T.Assembly.cutter == T.Cutter.key))
+        .join(T.WornLabel, JOIN.LEFT_OUTER, on=(T.Holder.code == T.WornLabel.text))
         .where(which, T.Holder.retired == 0)
     )
     found: list[Any] = list(query.tuples())
     torn = _torn(row[0] for row in found if row[8] is None)
-    for key, code, name, place, heat, since, cycles, facts, built, condition, used, measured, cutter in found:
+    for key, code, name, place, heat, since, cycles, facts, built, condition, used, measured, cutter, spent in found:
         yield Item(
             key,
             code or key,
@@ -92,6 +93,7 @@ def _items(places: Places, which: object) -> Iterator[Item]:
             cycles,
             _holder.decode(facts).heat_limit,
             measured,
+            spent or 0.0,
         )
 
 

@@ -136,6 +136,17 @@ class Printed(Table):
     line = IntegerField()
 
 
+class WornLabel(Table):
+    """How damaged a label in use is, where that was ever told of it."""
+
+    text = TextField(primary_key=True)
+    spent = FloatField()  # share of its error correction
+    line = IntegerField()
+
+    class Meta:
+        table_name = "worn_label"
+
+
 class Hold(Table):
     """The last heating of a holder, as facts; how long its hold lasts is the model's business."""
 
@@ -157,6 +168,7 @@ class Hold(Table):
     ended_line = IntegerField(null=True, index=True)  # safe to touch since; kept, because it may still be warm
     reading_only = IntegerField(default=0)  # something was not seen: only a reading ends it
     gaps = IntegerField(default=0)  # how often the kiosk stopped watching since
+    heats = IntegerField(default=1)  # how many heatings in a row it is the last of, none of whose holds had ended
 
 
 class Doubted(Table):
@@ -329,8 +341,8 @@ class Schema(Table):
 
 
 DERIVED: tuple[type[Table], ...] = (
-    Place, Cutter, Holder, Assembly, Binding, Printed, Hold, Doubted, Teaching, Operator, Audit, Sighting, Settled,
-    Setting, Claim, Difference, Member,
+    Place, Cutter, Holder, Assembly, Binding, Printed, WornLabel, Hold, Doubted, Teaching, Operator, Audit, Sighting,
+    Settled, Setting, Claim, Difference, Member,
 )  # fmt: skip
 SHARING: tuple[type[Table], ...] = (Chained, Image, Joined)
 ALL: tuple[type[Table], ...] = (Schema, Watch, KeptLine, Mention, *DERIVED, *SHARING)

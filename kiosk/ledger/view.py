@@ -235,7 +235,13 @@ class Cards:
             row["heat_cycles"],
             bool(row["retired"]),
             self.apart,
+            self.label_spent(row["code"]),
         )
+
+    def label_spent(self, text: str | None) -> float:
+        """Share of a label's error correction that its damage takes, as the book has it."""
+        worn = self._row("worn_label", text)
+        return float(worn["spent"]) if worn else 0.0
 
     @property
     def _heard_s(self) -> float | None:
@@ -323,6 +329,7 @@ class Cards:
             withdrawn=tuple(reading for reading in read if reading.verdict == WITHDRAWN),
             clock=held["kiosk"],
             stay=stages[-1][2],
+            heats=held["heats"],
         )
 
 

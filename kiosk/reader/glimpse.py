@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -44,6 +45,7 @@ _PATCHY = (0.12, 0.65)  # spread of the print's brightness, in parts of that
 _LEAST_MARGIN = 0.6  # share of the margin that must be brighter than the print
 _PROMISING = 0.85  # likeness at first sight that is worth fitting
 _ALIKE = 1.3  # likeness of a fitted label; bare steel stays under 1.2
+_LEAST_WORN_PX = 2.4  # edge of a module from which on worn print can be told from any other
 _ALIKE_ASIDE = 1.15  # the same for labels seen from far aside, which must be the more patchy
 
 
@@ -76,7 +78,9 @@ def glimpse(grey: Grey) -> Outline | None:
         if alike > _PROMISING:
             promising.append((alike, pose, border))
     promising.sort(key=lambda one: -one[0])
-    candidates = [(fitted(levels, pose), border) for _, pose, border in promising[:3]]
+    # Parts of a worn label are more like one at first sight than all of it.
+    chosen = promising[:3] + sorted(promising[3:], key=lambda one: -area_of(one[1]))[:1]
+    candidates = [(fitted(levels, pose), border) for _, pose, border in chosen]
     labels = [pose for pose, border in candidates if _is_label(levels, pose, border, gain)]
     # In the dark, noise makes single finders everywhere.
     cut = cut_off(levels, bordering) if gain == 1.0 else None
@@ -134,23 +138,70 @@ def _papery(levels: Levels, pose: Pose) -> bool:
     return bool(bright > 0.85 * _LEAST_MARGIN * len(_FEW_MARGIN))
 
 
+@dataclass(frozen=True, slots=True)
+class _Print:
+    """What lies at a fitted pose.  alike: likeness to a label.  gap: by how much the margin is brighter than the print.
+
+    dark: the same as a share of the margin's brightness.  patchy: spread of the print, framed: share of the margin that
+    is bright, fine: what of the print is finer than a few modules, thinnest: how dark its faintest ninth is, in gaps.
+    """
+
+    alike: float
+    gap: float
+    dark: float
+    patchy: float
+    framed: float
+    fine: float
+    thinnest: float
+
+    @classmethod
+    def at(cls, levels: Levels, pose: Pose) -> _Print:
+        alike, samples = compare(levels, pose)
+        margin, print_ = samples[_MARGIN], samples[_PRINT]
+        paper, mean = float(margin.mean()), float(print_.mean())
+        gap = max(paper - mean, 1e-3)
+        flat = print_.reshape(((SIDE - 2) * PER,) * 2)
+        return cls(
+            alike,
+            gap,
+            gap / (paper + 2),
+            float(print_.std()) / gap,
+            np.count_nonzero(margin > mean + 0.3 * gap) / len(margin),
+            float(cv2.absdiff(flat, cv2.blur(flat, (9, 9))).mean()) / gap,
+            float((paper - cv2.resize(flat, (3, 3), interpolation=cv2.INTER_AREA)).min()) / gap,
+        )
+
+    def is_label(self, gain: float, aside: bool) -> bool:
+        """Whether it is a label: its fixed modules, its margin, and print in every part of it."""
+        if self.alike < (_ALIKE_ASIDE if aside else _ALIKE):
+            return False
+        if self.gap < _LEAST_GAP_LEVELS * gain or not _LEAST_GAP < self.dark < _MOST_GAP:
+            return False
+        if not _PATCHY[0] < self.patchy < _PATCHY[1] or self.framed < (0.75 if aside else _LEAST_MARGIN):
+            return False
+        return self.thinnest > (0.4 if aside else 0.2) and (not aside or self.fine >= 0.1)
+
+    @property
+    def is_smeared(self) -> bool:
+        """Whether it is a label whose finders are worn: less like one, but framed all around and dark everywhere."""
+        dark = 0.2 < self.dark < _MOST_GAP and self.gap >= 10
+        print_ = 0.22 < self.patchy < 0.6 and self.fine > 0.12 and self.thinnest > 0.6
+        return self.alike > 1.165 and dark and print_ and self.framed > 0.955
+
+    @property
+    def is_faded(self) -> bool:
+        """Whether it is a label whose print or paper is half gone: very like one, but pale, or framed in part."""
+        pale = 0.12 < self.dark < _MOST_GAP and self.gap >= 8
+        alike = self.thinnest > 0.25 if self.alike < 1.385 else self.thinnest > 0
+        return self.alike > 1.325 and alike and pale and self.framed > 0.68 and self.fine > 0.2 and self.patchy < 1.05
+
+
 def _is_label(levels: Levels, pose: Pose, cut: bool, gain: float) -> bool:
-    """Whether a fitted pose holds a label: its fixed modules, its margin, and print in every part of it."""
-    alike, samples = compare(levels, pose)
-    aside = gain == 1.0 and oblong(pose) and not cut
-    if alike < (_ALIKE_ASIDE if aside else _ALIKE):
+    """Whether a fitted pose holds a label, in the dark only one that nothing else is wrong with."""
+    there = _Print.at(levels, pose)
+    sure = gain == 1.0 and not cut
+    if there.is_label(gain, sure and oblong(pose)):
+        return True
+    if not sure or outline(pose).module_px < _LEAST_WORN_PX:
         return False
-    margin, print_ = samples[_MARGIN], samples[_PRINT]
-    paper, mean = float(margin.mean()), float(print_.mean())
-    gap = paper - mean
-    if gap < _LEAST_GAP_LEVELS * gain or not _LEAST_GAP < gap / (paper + 2) < _MOST_GAP:
-        return False
-    if not _PATCHY[0] < print_.std() / gap < _PATCHY[1]:
-        return False
-    if np.count_nonzero(margin > mean + 0.3 * gap) < (0.75 if aside else _LEAST_MARGIN) * len(margin):
-        return False
-    flat = print_.reshape(((SIDE - 2) * PER,) * 2)
-    if aside and float(cv2.absdiff(flat, cv2.blur(flat, (9, 9))).mean()) < 0.1 * gap:
-        return False
-    ninths = cv2.resize(flat, (3, 3), interpolation=cv2.INTER_AREA)
-    return bool((paper - ninths).min() > (0.4 if aside else 0.2) * gap)
+    return there.is_faded or (there.is_smeared and not oblong(pose))

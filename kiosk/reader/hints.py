@@ -25,10 +25,14 @@ MOST_BURNT = 0.08
 BURNT_LEVEL = 250
 WIDEST_EDGE = 1.45
 """Width of an edge from ink to paper, in modules, past which neighbours run together."""
+WIDEST_ROUGH_EDGE = 2.4
+"""The same where the outline is rough: what lies around a label has edges of its own."""
 SHAKEN = 1.5
 """Edges this much wider one way than the other come from shake; a lens out of focus widens all of them alike."""
 STEEPEST = 0.58
 """Shorter side over longer side of the outline: 55 degrees aside; round steel hides modules soon after."""
+STEEPEST_ROUGH = 0.82
+"""The same of the one finder pattern by which a rough outline is known: the one that is nearest lies the flattest."""
 MARGIN_PX = 3
 MODULES = 21
 """Across a version 1 symbol, where the reader could not tell (ISO/IEC 18004)."""
@@ -54,7 +58,7 @@ class Measured:
     module_px: edge of a module.  paper, ink: levels of 255 of the light and the dark.  burnt: share of pixels
     at the top of the scale.  edge_px, sharp_px: width of edges from ink to paper in the softer of the two main
     directions and in the sharper.  slant: shorter over longer side, 1 seen straight.  cut_off: the outline
-    touches the picture's border.
+    touches the picture's border.  rough: it is about there.
     """
 
     module_px: float
@@ -65,6 +69,7 @@ class Measured:
     sharp_px: float
     slant: float
     cut_off: bool
+    rough: bool = False
 
 
 def measure(image: NDArray[np.uint8], outline: Outline) -> Measured:
@@ -95,6 +100,7 @@ def measure(image: NDArray[np.uint8], outline: Outline) -> Measured:
         sharp_px=(paper - ink) / max(sharper, 1e-3),
         slant=min(across, down) / max(across, down, 1e-3),
         cut_off=bool((quad < MARGIN_PX).any() or (quad > (width - MARGIN_PX, height - MARGIN_PX)).any()),
+        rough=outline.rough,
     )
 
 
@@ -108,10 +114,10 @@ def advise(seen: Measured) -> Hint:
     if seen.burnt > MOST_BURNT and not far:
         return Hint.TILT_IT
     # Before distance: seen from aside, a part of a label may be taken for all of it, and is as oblong.
-    if seen.slant < STEEPEST:
+    if seen.slant < (STEEPEST_ROUGH if seen.rough else STEEPEST):
         return Hint.TURN_IT
     if far:
         return Hint.CLOSER
-    if seen.edge_px > WIDEST_EDGE * seen.module_px:
+    if seen.edge_px > (WIDEST_ROUGH_EDGE if seen.rough else WIDEST_EDGE) * seen.module_px:
         return Hint.HOLD_STILL if seen.edge_px > SHAKEN * seen.sharp_px else Hint.REFOCUS
     return Hint.WIPE_IT

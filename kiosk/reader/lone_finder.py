@@ -20,6 +20,7 @@ _LEAST_STEP = 35  # levels between ink and paper
 _BURNT = 236
 _PAPER_BESIDE_BURNT, _INK_BESIDE_BURNT = 200, 205  # paper beside a burnt spot is nearly as bright, ink is not
 _LARGEST_SPOT_PX = 420
+_LEAST_FILLED = 0.3  # share of its box that a lamp's spot on paper fills; what runs along steel fills less
 
 
 def _finder() -> Grey:
@@ -75,7 +76,8 @@ def _beside_spot(levels: Levels, white: Grey) -> Outline | None:
     spots = [
         (int(area), 4 * np.array([x, y, x + wide, y + high], np.float64))
         for x, y, wide, high, area in stats[1:]
-        if area >= 25 and max(wide, high) <= min(3.5 * min(wide, high), _LARGEST_SPOT_PX / 4)
+        if area >= max(25, _LEAST_FILLED * wide * high)
+        and max(wide, high) <= min(3.5 * min(wide, high), _LARGEST_SPOT_PX / 4)
     ]
     for area, (left, top, right, low) in sorted(spots, key=lambda spot: -spot[0])[:3]:
         side = 4 * float(np.sqrt(area))

@@ -91,11 +91,11 @@ class Search:
                 self.symbols.append(Symbol(text, kind, corners))
                 self.unread = [outline for outline in self.unread if not same_place(outline.corners, corners)]
 
-    def saw(self, corners: Corners, module_px: float) -> None:
+    def saw(self, corners: Corners, module_px: float, rough: bool = False) -> None:
         if module_px * 25 < SMALLEST_PX:
             return
         if not known(corners, self.symbols) and not known(corners, self.unread):
-            self.unread.append(Outline(corners, module_px))
+            self.unread.append(Outline(corners, module_px, rough))
 
     def scan(
         self,
@@ -249,7 +249,7 @@ class Search:
                 self.scan(treated, left=left, top=top, scale=scale * len(treated) / len(piece), outlines=False)
         if seen is None or known(seen.symbol, self.symbols):
             return None
-        self.saw(seen.symbol, seen.module_px)
+        self.saw(seen.symbol, seen.module_px, rough=True)
         return seen
 
     def look_at_unread(self) -> None:

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kiosk.reader.camera import Frame
+from kiosk.reader.damage import Damage, Looks
 from kiosk.reader.hints import Hint, advise, measure
 from kiosk.reader.patience import Patience, Sight
 from kiosk.reader.symbols import Corners, Reading
@@ -66,7 +67,7 @@ class Help:
     hint: Hint | None
 
 
-Event = Seen | Aim | Help
+Event = Seen | Aim | Help | Damage
 
 
 class Tracker:
@@ -155,7 +156,7 @@ def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float) -> Sight | N
     outline = found or located
     if outline is None:
         return None
-    if located is not None and _area(located.corners) > 2 * _area(outline.corners):
+    if located is not None and not located.rough and _area(located.corners) > 2 * _area(outline.corners):
         outline = located  # what was glimpsed is a part of it
     return Sight(outline.corners, advise(measure(grey, outline)), at_s)
 
@@ -214,6 +215,7 @@ class Stream:
         self._tracker = Tracker()
         self._keeper = keeper
         self._leaving = Leaving()
+        self._looks = Looks()
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="reader", daemon=True)
 
@@ -248,6 +250,17 @@ class Stream:
                 continue
             for event in events:
                 self._post(event)
+            self._look(reading, frame)
+
+    def _look(self, reading: Reading, frame: Frame) -> None:
+        """How damaged a label is can wait until what it says was told."""
+        try:
+            found = self._looks.feed(reading, frame.image, frame.at_s)
+        except Exception:
+            log.exception("how damaged a label is could not be seen in frame %d", frame.number)
+            return
+        for each in found:
+            self._post(each)
 
     def _keep(self, keeper: Keeps, frame: Frame, reading: Reading, events: tuple[Event, ...]) -> None:
         for event in events:

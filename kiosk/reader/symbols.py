@@ -35,10 +35,14 @@ class Symbol:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """A symbol that is there but was not read.  `module_px`: estimated edge of one module, in pixels."""
+    """A symbol that is there but was not read.  `module_px`: estimated edge of one module, in pixels.
+
+    rough: it lies about there, by a finder pattern of it alone.
+    """
 
     corners: Corners
     module_px: float
+    rough: bool = False
 
     @property
     def centre(self) -> Point:
@@ -56,6 +60,11 @@ class Reading:
     unread: tuple[Outline, ...]
     ms: float
     still: bool = False
+
+
+def spent_in(symbols: Iterable[Symbol]) -> dict[str, float]:
+    """Share of its error correction that each label of a picture needs, by text, where it can be told."""
+    return {symbol.text: symbol.spent for symbol in symbols if symbol.spent is not None}
 
 
 def centre(corners: Corners) -> Point:

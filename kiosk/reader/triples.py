@@ -83,16 +83,19 @@ def triples(finders: Sequence[Finder], limit: int = 4) -> list[Triple]:
 class Spot:
     """Where a symbol must be of which only some finders were seen.
 
-    middle: pixels.  reach_px: half the edge of a square that holds it wherever its other finders are.
+    middle: pixels.  reach_px: half the edge of a square that holds it wherever its other finders are.  module: (2, 2),
+    pixels, the two edges of a module as the best of its finders lies.
     """
 
     middle: Floats
     reach_px: float
     module_px: float
+    module: Floats
 
     def moved(self, left: float, top: float, scale: float) -> Spot:
         """The same spot in a crop that starts at (left, top) and was resized by `scale`."""
-        return Spot((self.middle - (left, top)) * scale, self.reach_px * scale, self.module_px * scale)
+        middle = (self.middle - (left, top)) * scale
+        return Spot(middle, self.reach_px * scale, self.module_px * scale, self.module * scale)
 
     def same(self, other: Spot) -> bool:
         """Whether a look around one is a look around the other."""
@@ -102,16 +105,17 @@ class Spot:
     @property
     def corners(self) -> tuple[tuple[float, float], ...]:
         """The square around it, clockwise from the top left."""
-        return self._square(self.reach_px)
+        return self._around(self.reach_px * np.eye(2))
 
     @property
     def symbol(self) -> tuple[tuple[float, float], ...]:
-        """A square as large as the smallest symbol."""
-        return self._square(10.5 * self.module_px)
+        """A place as large as the smallest symbol, seen as much from aside as its finder."""
+        return self._around(10.5 * self.module)
 
-    def _square(self, half: float) -> tuple[tuple[float, float], ...]:
-        x, y = (float(value) for value in self.middle)
-        return ((x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half))
+    def _around(self, half: Floats) -> tuple[tuple[float, float], ...]:
+        right, down = half
+        corners = (-right - down, right - down, right + down, down - right)
+        return tuple((float(x), float(y)) for x, y in (self.middle + corner for corner in corners))
 
 
 def spots(finders: Sequence[Finder], limit: int = 3) -> list[Spot]:
@@ -133,7 +137,9 @@ def spots(finders: Sequence[Finder], limit: int = 3) -> list[Spot]:
         apart = float(np.hypot(*(centres.max(0) - centres.min(0))))
         # alone it may be any corner; two may be an edge, with the rest on either side of it
         reach = (19 if len(near) == 1 else 21 if apart < 16 * module else 16) * module
-        found.append((len(near), Spot(middle, reach, module)))
+        a, b, c, d = first.corners
+        edges = np.array([b + c - a - d, c + d - a - b]) / 14
+        found.append((len(near), Spot(middle, reach, module, edges)))
     found.sort(key=lambda each: -each[0])
     return [spot for _, spot in found[:limit]]
 

@@ -14,11 +14,11 @@ from kiosk.rules.apart import TABLE, Answer, Apart, Question
 from kiosk.rules.audit import Action
 from kiosk.rules.cards import OperatorCard
 
-# Said by whoever comes and goes, be it with a telephone, by the program that starts, and by refusals; a PIN says itself
-# whose it is.
+# Said by whoever comes and goes, be it with a telephone, by the program that starts, by refusals, and by a camera that
+# sees how worn a label is; a PIN says itself whose it is.
 _ALWAYS = (
     L.SignedIn, L.SignedOut, L.PinGiven, L.PhonePaired, L.PhoneEnded, L.TurnedAway, L.KioskStarted, L.Restored,
-    L.AuditPaused, L.KioskStands, L.KioskRests,
+    L.AuditPaused, L.KioskStands, L.KioskRests, L.LabelWorn,
 )  # fmt: skip
 
 

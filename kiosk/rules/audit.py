@@ -32,6 +32,7 @@ class Difference(Enum):
     RETIRED_LABEL = "retired_label"
     PAST_LIFE = "past_life"
     MEASURED_LONG_AGO = "measured_long_ago"
+    LABEL_WORN = "label_worn"  # to be printed anew before it fails
 
 
 class Action(Enum):
@@ -62,6 +63,7 @@ ACTIONS: Mapping[Difference, tuple[Action, ...]] = {
     Difference.RETIRED_LABEL: (Action.LABEL_OFF, Action.CARRIED_OVER),
     Difference.PAST_LIFE: (Action.SAID_WORN, Action.NOTED, Action.CARRIED_OVER),
     Difference.MEASURED_LONG_AGO: (Action.NOTED, Action.CARRIED_OVER),
+    Difference.LABEL_WORN: (Action.NOTED, Action.CARRIED_OVER),
 }
 
 # Why a difference may stay open, to be touched rather than typed.  Each has words `auditing.reason.<value>`.
@@ -69,7 +71,8 @@ REASONS = ("looked_for", "at_machine", "at_regrind", "new_label", "supervisor", 
 
 ABOUT_STANDING = frozenset((Difference.MISSING, Difference.MISPLACED, Difference.UNEXPECTED))
 ABOUT_HEAT = frozenset((Difference.HOT, Difference.NOT_PROVEN_COOL))
-NOTES = frozenset((Difference.PAST_LIFE, Difference.MEASURED_LONG_AGO))  # true of the steel, not of the book
+# true of the steel, not of the book
+NOTES = frozenset((Difference.PAST_LIFE, Difference.MEASURED_LONG_AGO, Difference.LABEL_WORN))
 
 
 def must_not_stand(heat: Heat, kind: Kind) -> bool:
@@ -153,6 +156,7 @@ class Item:
     heat_cycles: int = 0
     heat_limit: float | None = None
     measured_utc_s: float | None = None
+    label_spent: float = 0.0  # share of its label's error correction that damage takes
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,7 @@ from kiosk.rules.audit import (
     must_not_stand,
 )
 from kiosk.rules.cards import Heat
+from kiosk.rules.label_wear import asks_for_new
 from kiosk.rules.places import Kind
 
 
@@ -132,6 +133,8 @@ class _Looked:
             and standard.now_utc_s - item.measured_utc_s > standard.measured_s
         ):
             yield Open(item.key, Difference.MEASURED_LONG_AGO, item.name, item.place, stands)
+        if asks_for_new(item.label_spent):
+            yield Open(item.key, Difference.LABEL_WORN, item.name, item.place, stands)
 
     def _stands_empty(self, item: Item, kind: Kind | None) -> bool:
         """No cutter where one should be: an eye said so, it is in a machine, or it was put here with one."""

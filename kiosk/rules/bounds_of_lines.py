@@ -84,6 +84,7 @@ BOUNDS: Mapping[type, Mapping[str, Bound]] = {
     L.TemperatureRead: {"value_c": READING, "tolerance_k": TOLERANCE},
     L.ReadingWithdrawn: {"value_c": READING},
     L.ToolNumbered: {"number": TOOL_NUMBER},
+    L.LabelWorn: {"spent": Bound(0, 1, "", 2)},
 }
 
 

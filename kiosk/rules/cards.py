@@ -186,6 +186,7 @@ class HolderCard:
     heat_cycles: int = 0
     retired: bool = False
     apart: Apart | None = None  # how far this kiosk is cut off from others on the same book; None: there are none
+    label_spent: float = 0.0  # share of its label's error correction that damage takes
 
     @property
     def name(self) -> str:

@@ -27,6 +27,8 @@ from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile, outlines_of
 
 _DRY_MM = 1.0  # of the neck before the flange
+_HOT_THROUGH = 5  # heatings in a row; fewer leave the flange far cooler than it is taken to be
+
 
 class Case(NamedTuple):
     """One of them, solved.  heating_s: how long after its scan it may have been heated."""
@@ -63,7 +65,7 @@ def solved(facts: HoldFacts, rules: HoldRules, known: Known | None) -> tuple[Cas
     found = [
         Case(each.heating_s, bound_of(*_as_solved(outline, facts, each), each.room, known))
         for each in rules.each(facts.began)
-        for outline in outlines_of(facts.holder, facts.assembly)
+        for outline in _outlines(facts)
     ]
     if len(found) > 1:
         unread = [_ends_s(assess_bound(case.bound), case.start_s(facts)) for case in found]
@@ -120,6 +122,18 @@ def _last(times: Sequence[float | None]) -> float | None:
     """The latest; None where one of them has no end."""
     known = [at_s for at_s in times if at_s is not None]
     return max(known) if len(known) == len(times) else None
+
+
+def _outlines(facts: HoldFacts) -> tuple[Profile, ...]:
+    """What it may look like.
+
+    Nobody enters how thick a neck is before the flange.  That matters little while the flange is cool; but out of a
+    holder that is hot all through, heat comes by the neck alone where only the nose is in water.
+    """
+    found = outlines_of(facts.holder, facts.assembly)
+    if facts.body_unknown or facts.heats > _HOT_THROUGH:
+        found += outlines_of(facts.holder, facts.assembly, collar=False)
+    return found
 
 
 def _as_solved(

@@ -96,6 +96,7 @@ class HoldFacts:
     then (`all_found`), none for a line older than they are.  heating: number of the line that began it.  watched: its
     times are of the clock that counts now; of another's nothing can be subtracted.  clock: the kiosk that counts them.
     withdrawn: readings that were slips and are not among the others.  stay: number of the line of the last stay.
+    heats: how many heatings in a row it is the last of, none of whose holds had ended.
     """
 
     holder: Holder
@@ -116,6 +117,7 @@ class HoldFacts:
     withdrawn: tuple[Reading, ...] = ()
     clock: str = ""
     stay: int = 0
+    heats: int = 1
 
     @property
     def teaches(self) -> bool:

@@ -116,6 +116,17 @@ class LabelPrinted:
 
 
 @dataclass(frozen=True, slots=True)
+class LabelWorn:
+    """A label is damaged otherwise than the book had it.  spent: share of its error correction that takes, 0 to 1."""
+
+    kind: ClassVar[str] = "label worn"
+    text: str
+    subject: str
+    what: str  # holder, place, operator
+    spent: float
+
+
+@dataclass(frozen=True, slots=True)
 class CodeRetired:
     kind: ClassVar[str] = "code retired"
     text: str
@@ -487,6 +498,7 @@ Entry = (
     | CutterRetired
     | CodeBound
     | LabelPrinted
+    | LabelWorn
     | CodeRetired
     | Built
     | MeasuredLine

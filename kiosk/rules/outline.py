@@ -217,12 +217,13 @@ def outline(
     stickout_mm: float | None = None,
     material: Material = Material.CARBIDE,
     with_tool: bool = True,
+    collar: bool = True,
 ) -> Profile:
     """A profile from the four numbers a setter enters.
 
     coupling: spindle side.  projection_mm: gauge line to nose.  Whatever is None becomes the largest plausible
     value and is named in `assumed`.  insert_mm: how deep the cutter sits.  with_tool False: an empty holder.
-    Raises OutlineError.
+    collar: its neck grows thick before the flange, as most do; else it is slender all along.  Raises OutlineError.
     """
     assumed = [
         name
@@ -252,7 +253,7 @@ def outline(
         insert_mm = usual_insert
     if with_tool:
         _number("insert_mm", insert_mm, 1, projection_mm)
-    segments = _neck(neck, nose_mm, bore, min(insert_mm + _BORE_BEHIND_MM, projection_mm), spindle)
+    segments = _neck(neck, nose_mm, bore, min(insert_mm + _BORE_BEHIND_MM, projection_mm), spindle, collar)
     segments.append(Segment(spindle.taper_l, spindle.taper_d, spindle.taper_end_d, spindle.bore))
     tool = None
     if with_tool:
@@ -261,15 +262,18 @@ def outline(
     return Profile(tuple(segments), tool, projection_mm, assumed=tuple(assumed))
 
 
-def _neck(neck: float, nose: float, bore: float, bore_depth: float, spindle: _Spindle) -> list[Segment]:
+def _neck(
+    neck: float, nose: float, bore: float, bore_depth: float, spindle: _Spindle, collar: bool
+) -> list[Segment]:
     """Cone, collar and flange from the nose to the gauge line, cut where the bore ends."""
     parts: list[tuple[float, float, float]] = []
     if neck > 2:
-        collar = min(20.0, 0.2 * neck)
+        long_mm = min(20.0, 0.2 * neck) if collar else 0.0
         top = max(nose, 0.9 * spindle.flange_d)  # the gripper needs its groove free behind the neck
-        cone_end = min(nose + 2 * _CONE * (neck - collar), top)
-        parts.append((neck - collar, nose, cone_end))
-        parts.append((collar, min(cone_end + 4, top), max(cone_end, 0.84 * spindle.flange_d)))
+        cone_end = min(nose + 2 * _CONE * (neck - long_mm), top)
+        parts.append((neck - long_mm, nose, cone_end))
+        if collar:
+            parts.append((long_mm, min(cone_end + 4, top), max(cone_end, 0.84 * spindle.flange_d)))
         parts.append((spindle.flange_l, spindle.flange_d, spindle.flange_d))
     else:  # a stub: the bore sits in the flange
         parts.append((spindle.flange_l + neck, max(nose, spindle.flange_d), max(nose, spindle.flange_d)))
@@ -297,8 +301,8 @@ def bare(holder: Holder) -> Profile:
     return outline(holder.coupling, holder.bore_mm, holder.nose_mm, holder.projection_mm, with_tool=False)
 
 
-def outlines_of(holder: Holder | None, assembly: Assembly | None) -> tuple[Profile, ...]:
-    """Every outline that the book leaves open, the likeliest first.
+def outlines_of(holder: Holder | None, assembly: Assembly | None, collar: bool = True) -> tuple[Profile, ...]:
+    """Every outline that the book leaves open, the likeliest first.  collar: as in `outline`.
 
     holder None: nothing is known, the largest plausible holder.  Numbers on record that make no holder are
     treated as not known rather than trusted.
@@ -307,19 +311,21 @@ def outlines_of(holder: Holder | None, assembly: Assembly | None) -> tuple[Profi
     nose like a fin, or keeps some of it, so that neither of the two is always hot longer.
     """
     if holder is None:
-        return _with_and_without(None)
+        return _with_and_without(None, collar=collar)
     cutter = assembly.cutter if assembly else None
     insert = assembly.insert_mm if assembly else None
     material = cutter.material if cutter else Material.CARBIDE
     facts = (holder.coupling, holder.bore_mm, holder.nose_mm, holder.projection_mm)
     try:
         if cutter is None or insert is None:
-            return _with_and_without(*facts, material=material)
+            return _with_and_without(*facts, material=material, collar=collar)
         stickout = cutter.oal_mm - insert if cutter.oal_mm > insert else None
-        built = outline(*facts, insert_mm=insert, stickout_mm=stickout, material=material)
-        return (built,) if stickout is not None else (built, outline(*facts, insert_mm=insert, with_tool=False))
+        built = outline(*facts, insert_mm=insert, stickout_mm=stickout, material=material, collar=collar)
+        if stickout is not None:
+            return (built,)
+        return built, outline(*facts, insert_mm=insert, with_tool=False, collar=collar)
     except OutlineError:
-        return _with_and_without(holder.coupling)
+        return _with_and_without(holder.coupling, collar=collar)
 
 
 def _with_and_without(
@@ -328,6 +334,7 @@ def _with_and_without(
     nose_mm: float | None = None,
     projection_mm: float | None = None,
     material: Material = Material.CARBIDE,
+    collar: bool = True,
 ) -> tuple[Profile, Profile]:
     facts = (coupling, bore_mm, nose_mm, projection_mm)
-    return outline(*facts, material=material), outline(*facts, with_tool=False)
+    return outline(*facts, material=material, collar=collar), outline(*facts, with_tool=False, collar=collar)

@@ -10,9 +10,8 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
@@ -20,13 +19,15 @@ from kivy.clock import Clock
 from numpy.typing import NDArray
 
 from kiosk.reader.camera import Camera, CameraState, Frame, Turn, upright
+from kiosk.reader.damage import Damage
 from kiosk.reader.files import PictureError
 from kiosk.reader.sources import FRAME_SIZES, Controls, Device, Source, SourceError, frame_size, list_cameras, source
 from kiosk.reader.stream import Aim as Aim
 from kiosk.reader.stream import Event, Help, Seen, Stream
 from kiosk.reader.symbols import Outline as Outline
-from kiosk.reader.symbols import Reading
+from kiosk.reader.symbols import Reading, spent_in
 from kiosk.screens.late_reader import LateReader
+from kiosk.screens.looking import Finder, Looking, Photograph
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 
@@ -43,40 +44,13 @@ _FINE = (CameraState.LIVE, CameraState.STARTING, CameraState.STOPPED)
 log = logging.getLogger("kiosk.screens.camera")
 
 
-class Looking(Protocol):
-    """The screen that shows what the camera sees.  `hint`: what to do about a label nobody could read, in words."""
-
-    live: Any
-    absent: Any
-    lost: Any  # there is no picture, and looking for one again may help
-    hint: Any
-    parent: Any  # None: it is not in sight
-
-    def aimed(self, aim: Aim) -> None:
-        """A symbol is there."""
-
-
-class Finder(Protocol):
-    """A screen on which a photograph is aimed.  `live.show(frame)`; `absent`: why there is no picture, in words."""
-
-    live: Any
-    absent: Any
-
-
-@dataclass(frozen=True, slots=True)
-class Photograph:
-    """A photograph that was read.  size: width and height, px, of the picture that `reading`'s corners are in."""
-
-    reading: Reading
-    size: tuple[int, int]
-
-
 class Eye:
     """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code.
 
     What reads is loaded once `desk_spoke` is set: what is hot is told first.
     keeper: keeps what could not be read or was refused.  in_turn: does what came of a frame of that time once what
-    hands did before it has been answered (`turns.Turns.take`); at once where nobody touches.
+    hands did before it has been answered (`turns.Turns.take`); at once where nobody touches.  damaged: takes what share
+    of their error correction the damage of labels takes, by text.
     """
 
     def __init__(
@@ -87,12 +61,14 @@ class Eye:
         desk_spoke: threading.Event | None = None,
         keeper: Keeper | None = None,
         in_turn: Callable[[float, Callable[[], Any]], None] = lambda _, call: call(),
+        damaged: Callable[[Mapping[str, float]], Any] | None = None,
     ) -> None:
         self._screen = screen
         self._post = post
         self._scanned = scanned
         self._in_turn = in_turn
         self._keeper = keeper
+        self._damaged = damaged
         self._camera: Camera | None = None
         self._stream: Stream | None = None
         self._number = 0
@@ -284,6 +260,21 @@ class Eye:
             return
         photograph = Photograph(reading, (int(image.shape[1]), int(image.shape[0])))
         self._post(lambda: self._if_awaited(taking, lambda: self._taken(photograph, told)))
+        if self._damaged is not None:
+            self._look_closer(image, reading, self._damaged)
+
+    def _look_closer(
+        self, image: NDArray[np.uint8], reading: Reading, damaged: Callable[[Mapping[str, float]], Any]
+    ) -> None:
+        """How damaged the labels of a photograph are, once it was told what they say; dozens take a while."""
+        from kiosk.reader.wear import worn
+
+        try:
+            found = spent_in(worn(image, reading).symbols)
+        except Exception:
+            log.exception("how damaged labels are could not be seen in a photograph")
+            return
+        self._post(lambda: damaged(found))
 
     def _larger(self, camera: Camera, large: Source, otherwise: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """The largest frame of the device; the one that was there already, where the device gives no other."""
@@ -353,6 +344,8 @@ class Eye:
                 self._scanned(text)
             case Aim():
                 self._screen.aimed(event)
+            case Damage(text=text, spent=spent) if self._damaged is not None:
+                self._damaged({text: spent})
             case Help(hint=hint):
                 self._screen.hint = t(hint.value) if hint else ""
 

@@ -10,7 +10,7 @@ import gc
 import logging
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -122,9 +122,12 @@ class KioskApp(App):
         self._keeper.on = self.settings_now.camera.keep_unread
         post, scanned = self.worker.post, self.clerk.scanned
         self.eye = self.clerk.eye = Eye(
-            self._scan_screen, post, scanned, self._desk_spoke, self._keeper, self._turns.take
+            self._scan_screen, post, scanned, self._desk_spoke, self._keeper, self._turns.take, self._damaged
         )
         self.eye.open(self.options.camera or self.settings_now.camera.source, self.settings_now.camera)
+
+    def _damaged(self, spent: Mapping[str, float]) -> None:
+        self.worker.ask(common.labels_looked_at(spent))
 
     def _show_shift(self, folder: Path, clock: PretendedTime) -> None:
         """The photographs of a shift are held before the camera one by one, and its other steps done as by hand."""

@@ -304,6 +304,17 @@ def test_a_holder_heated_nine_times_is_in_a_sleeve_as_long_as_its_neck_until_it_
     watch(floor, 1000.0)
 
 
+@pytest.mark.parametrize("key", ["T001", "T002"])
+def test_a_holder_heated_until_it_is_hot_through_is_in_a_sleeve_until_its_flange_is_cool(
+    floor: Floor, key: str
+) -> None:
+    for _ in range(40):
+        heat(floor, key)
+        floor.wait(38.0)
+    goes(floor, key, "Sleeve 1")
+    watch(floor, 3000.0)
+
+
 @pytest.mark.parametrize("seconds", [59.0, 62.0, 90.0])
 def test_a_holder_that_left_the_coil_as_it_was_scanned_has_soaked_since(floor: Floor, seconds: float) -> None:
     heat(floor, "T008")

@@ -275,12 +275,12 @@ def audit_status() -> AuditStatus:
         (A.Difference.MISPLACED, SLOT.name, "Cabinet A · 10-12"), (A.Difference.UNEXPECTED, None, SLOT.name),
         (A.Difference.EMPTY_HOLDER, SLOT.name, SLOT.name), (A.Difference.UNKNOWN_CODE, None, "Cabinet A · 3"),
         (A.Difference.RETIRED_LABEL, None, "Cabinet A · 3"), (A.Difference.PAST_LIFE, SLOT.name, SLOT.name),
-        (A.Difference.MEASURED_LONG_AGO, SLOT.name, SLOT.name),
+        (A.Difference.MEASURED_LONG_AGO, SLOT.name, SLOT.name), (A.Difference.LABEL_WORN, SLOT.name, SLOT.name),
     )  # fmt: skip
     cards = tuple(
         DifferenceCard(
-            f"H{at}/{what.value}", what, "HV4T8BRJ3V" if "label" in what.value else ASSEMBLY.name, f"H{at}", "H1",
-            "P000000002", booked, "P000000002", found, A.ACTIONS[what],
+            f"H{at}/{what.value}", what, "HV4T8BRJ3V" if what.value.endswith("label") else ASSEMBLY.name, f"H{at}",
+            "H1", "P000000002", booked, "P000000002", found, A.ACTIONS[what],
         )
         for at, (what, booked, found) in enumerate(whats)
     )  # fmt: skip
@@ -545,6 +545,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), Usable.IN_MACHINE)),
     ("place", "nowhere", lambda screen: _place(screen, (), Usable.NOWHERE)),
     ("holder", "cool", lambda screen: screen.show(CARD)),
+    ("holder", "label-worn", lambda screen: screen.show(replace(CARD, label_spent=0.625))),
     ("holder", "hot", lambda screen: (screen.show(HOT), setattr(screen, "drawing", draw_holder(HOLDER, skin=_skin())))),
     ("holder", "until-read", lambda screen: screen.show(HOTTER)),
     ("holder", "condition", lambda screen: setattr(screen, "page", "condition")),

@@ -39,6 +39,7 @@ LINES: tuple[L.Entry, ...] = (
     L.MeasuredLine("T1", "A1", Measured(130.5, 11.99)),
     L.CodeBound("H1", "T1", "holder"),
     L.LabelPrinted("H2", "T2", "holder"),
+    L.LabelWorn("H1", "T1", "holder", 0.5),
     L.OperatorAdded("jo", "Jo", "setter"),
     L.SettingChanged("heat.limit_c", "43"),
     L.Moved("T1", "P1", "P3"),

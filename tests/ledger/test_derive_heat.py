@@ -360,6 +360,21 @@ def test_a_heating_scanned_again_at_once_is_one_with_the_body_it_began_with(told
     assert told.hold["first_watched_s"] == told.begun_s and told.hold["heated_watched_s"] == told.begun_s + 20.0
 
 
+def test_heatings_in_a_row_are_counted_until_a_hold_ends_and_one_scanned_again_is_one(told: Told) -> None:
+    counted = []
+    for after_s in (0.0, 40.0, 80.0):
+        heated(told, after_s)
+        counted.append(told.hold["heats"])
+    told.say(90.0, L.Heated("T1", "S", heats=0, again=True))
+    counted.append(told.hold["heats"])
+    told.say(100.0, L.KioskStarted("2"))
+    told.say(110.0, L.Heated("T1", "S", heats=0, again=True))
+    counted.append(told.hold["heats"])
+    told.say(9000.0, L.HoldEnded("T1", "time"))
+    heated(told, 9001.0)
+    assert [*counted, told.hold["heats"]] == [1, 2, 3, 3, 4, 1]
+
+
 # ends and readings
 
 

@@ -212,6 +212,17 @@ def test_a_label_stands_for_what_it_was_bound_to(told: Told) -> None:
     assert told.row("holder", "T1")["code"] == "MAKER 7", "where it has no other"
 
 
+def test_how_worn_a_label_is_goes_with_it(told: Told) -> None:
+    told.say(L.LabelWorn("H1", "T1", "holder", 0.25), L.LabelWorn("H1", "T1", "holder", 0.5))
+    assert told.row("worn_label", "H1") == {"text": "H1", "spent": 0.5, "line": told.line}
+    told.say(L.CodeBound("H2", "T1", "holder", replaces="H1"), L.LabelWorn("H2", "T1", "holder", 0.75))
+    assert told.row("worn_label", "H1") is None
+    told.say(L.CodeRetired("H2"), L.LabelWorn("H2", "T1", "holder", 1.0), L.LabelWorn("H1", "T1", "holder", 1.0))
+    assert told.row("worn_label", "H2") is None and told.row("worn_label", "H1") is None, "another kiosk saw it last"
+    told.say(L.LabelWorn("H9", "T1", "holder", 1.0))
+    assert told.row("worn_label", "H9") is None
+
+
 def test_a_label_of_a_place_is_no_holders(told: Told) -> None:
     before = told.row("holder", "T1")
     told.say(L.CodeBound("P1", "P1", "place"), L.CodeRetired("P1"))

@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kiosk.reader import finders, quads, runs, triples
+from kiosk.reader.hints import measure
 from kiosk.reader.runs import Level
+from kiosk.reader.symbols import Outline
 
 MODULE_PX = 8
 
@@ -112,3 +114,15 @@ def test_a_finder_in_a_crop_is_the_same_finder() -> None:
     moved = found.moved(100, 50, 2.0)
     assert np.allclose(moved.centre, (found.centre - (100, 50)) * 2)
     assert moved.module_px == pytest.approx(2 * found.module_px)
+
+
+def test_of_a_finder_seen_from_aside_the_symbol_is_looked_for_as_oblong():
+    aside = finders.Finder(
+        np.array([400.0, 300.0]), np.array([[379.0, 291.0], [421.0, 293.0], [421.0, 309.0], [379.0, 307.0]]), 4.1, 0.9
+    )
+    (spot,) = triples.spots([aside])
+    for here in (spot, spot.moved(100, 50, 2.0).moved(-200, -100, 0.5)):
+        assert measure(np.zeros((720, 1280), np.uint8), Outline(here.symbol, here.module_px)).slant == pytest.approx(
+            16 / 42, abs=0.02
+        )
+        assert np.allclose(np.mean(here.symbol, axis=0), aside.centre)

@@ -51,6 +51,14 @@ def test_place_and_module_of_a_whole_label_are_true_within_a_tenth(trouble):
         assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.15 * side
 
 
+@pytest.mark.parametrize("seed", [31006, 31007, 31009], ids=["finders smeared", "much larger", "half faded"])
+def test_a_worn_label_is_seen_where_it_lies_and_wiping_it_is_asked_for(seed):
+    scene, picture, found = seen(Trouble.WORN, seed)
+    true = corners(scene)
+    assert found is not None and advise(measure(picture, found)) is Hint.WIPE_IT
+    assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.1 * np.hypot(*(true[0] - true[2]))
+
+
 def test_a_lamps_spot_over_half_a_label_leaves_enough_to_see_it():
     hints = []
     for seed in range(320, 326):
@@ -67,6 +75,10 @@ def test_a_lamps_spot_over_half_a_label_leaves_enough_to_see_it():
 def test_without_a_label_nothing_is_seen(view):
     found = [glimpse(grey(picture)) for seed in range(330, 334) for picture in empty(view, seed, 1)]
     assert found == [None] * 4
+
+
+def test_light_that_runs_along_steel_is_no_lamps_spot_on_a_label():
+    assert glimpse(grey(next(empty(Empty.STEEL, 34000, 1)))) is None
 
 
 @pytest.mark.parametrize("shape", [(720, 1280), (21, 21), (64, 2000), (1, 1)])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from kiosk.bench.scenes import Ground, Scene, corners, draw, random_code
-from kiosk.reader.hints import Hint, advise, measure
+from kiosk.reader.hints import Hint, Measured, advise, measure
 from kiosk.reader.symbols import Outline
 
 
@@ -97,3 +97,15 @@ def test_grey_pictures_measure_like_coloured_ones():
 )
 def test_outlines_out_of_the_picture_or_without_area_still_get_a_hint(corners):
     assert advise(measure(np.full((720, 1280, 3), 90, np.uint8), Outline(corners, 0.0))) in Hint
+
+
+def test_by_one_finder_alone_blur_is_named_only_when_it_is_plain_and_slant_sooner():
+    rng = np.random.default_rng(23)
+    for seed in range(4):
+        scene = comfortable(rng)
+        plain = replace(scene, defocus_px=9.0)
+        assert advise(measure(draw(plain, seed), replace(outline(plain), rough=True))) is Hint.REFOCUS
+    aside = Measured(4.0, 200.0, 60.0, 0.0, 6.0, 6.0, 0.78, False)
+    assert advise(replace(aside, rough=True)) is Hint.TURN_IT and advise(aside) is not Hint.TURN_IT
+    soft = Measured(4.0, 200.0, 60.0, 0.0, 1.7 * 4.0, 1.6 * 4.0, 0.9, False)
+    assert advise(soft) is Hint.REFOCUS and advise(replace(soft, rough=True)) is Hint.WIPE_IT

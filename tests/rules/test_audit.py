@@ -166,6 +166,16 @@ def test_past_life_and_old_measurements_are_named() -> None:
     assert found.counts.right_share == 1.0, "notes about the steel are no fault of the book"
 
 
+def test_a_worn_label_is_noted_on_what_was_seen_and_only_from_half_of_its_correction_on() -> None:
+    bare = replace(item("1", "D1S1", label_spent=0.5), assembled=False)
+    items = [bare, item("2", "D1S2", label_spent=0.49), item("3", "D1S3", label_spent=1.0)]
+    found = look(items, [seen(each, each.place) for each in items[:2]])
+    assert [(each.text, each.difference) for each in found.open] == [
+        ("3", Difference.MISSING), ("1", Difference.LABEL_WORN),
+    ]  # fmt: skip
+    assert Difference.LABEL_WORN in A.NOTES and found.counts.unknown == 0
+
+
 def settled(text: str, difference: Difference, action: Action, line: int = 170) -> Settled:
     return Settled(text, difference, action, "", "D1S1", "D2S1", line)
 

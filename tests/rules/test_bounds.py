@@ -168,6 +168,7 @@ TemperatureRead.value_c -30 to 500 °C, 1
 TemperatureRead.tolerance_k 1 to 5 K, 1
 ReadingWithdrawn.value_c -30 to 500 °C, 1
 ToolNumbered.number 0 to 1e+08, 0
+LabelWorn.spent 0 to 1, 2
 kiosk.volume 0 to 1, 1
 kiosk.pair_s 5 to 120 s, 0
 kiosk.undo_s 10 to 600 s, 0

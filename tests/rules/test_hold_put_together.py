@@ -169,9 +169,20 @@ def test_heat_is_what_was_written_down_and_else_the_shops() -> None:
 def test_a_body_is_between_the_shop_and_the_hottest_that_heat_was_ever_put_to_it(
     temp_c: float | None, body_c: float | None, unknown: bool, asked_c: float | None
 ) -> None:
-    (found,) = asked(heated(9e6, body_unknown=unknown, body_c=body_c) if temp_c is None else
-                     replace(heated(9e6, body_unknown=unknown, body_c=body_c), temp_c=temp_c))  # fmt: skip
-    assert found.heat.body_c == asked_c
+    found = asked(heated(9e6, body_unknown=unknown, body_c=body_c) if temp_c is None else
+                  replace(heated(9e6, body_unknown=unknown, body_c=body_c), temp_c=temp_c))  # fmt: skip
+    assert [each.heat.body_c for each in found] == [asked_c] * (2 if unknown else 1)
+
+
+@pytest.mark.parametrize(("heats", "unknown", "cases"), [(1, False, 1), (5, False, 1), (6, False, 2), (1, True, 2)])
+def test_what_may_be_hot_all_through_may_have_a_neck_that_is_slender_to_the_flange(
+    heats: int, unknown: bool, cases: int
+) -> None:
+    found = asked(replace(heated(9e6, body_unknown=unknown), heats=heats))
+    thick = [max(part.od_end_mm for part in each.profile.segments[:-2]) for each in found]
+    assert len(found) == cases and thick == sorted(thick, reverse=True) and len(set(thick)) == cases
+
+
 
 
 # which of them is the first

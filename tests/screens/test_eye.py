@@ -15,7 +15,8 @@ import pytest
 from kiosk.reader.sources import Shot, SourceError, Stills, Trouble
 from kiosk.rules.codes import CodeKind, make
 from kiosk.screens import camera
-from kiosk.screens.camera import Eye, Photograph
+from kiosk.screens.camera import Eye
+from kiosk.screens.looking import Photograph
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 from tests.journeys.window import draw_label

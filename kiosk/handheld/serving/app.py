@@ -137,6 +137,8 @@ class _Pages:
         seen: dict[str, Any] = {
             "kind": "glance", "size": glance.size, "corners": glance.corners, "read": glance.read, "hint": glance.hint,
         }  # fmt: skip
+        if glance.spent:
+            await self._kiosk.ask(phone, key, M.LookedAt(glance.spent))
         if not glance.texts:
             return _json(seen)
         answer = await self._kiosk.ask(phone, key, M.Scan(glance.texts[: M.MOST_TEXTS]))
@@ -157,7 +159,7 @@ class _Pages:
         phone, key = self._who(request, self._asks), _key(request)
         place = request.query_params.get("place", "")[:128]
         reading, size = await self._pictures.drawer(await self._body(request, MOST_PICTURE_BYTES))
-        symbols = tuple(M.Symbol(each.text, each.format, _four(each.corners)) for each in reading.symbols)
+        symbols = tuple(M.Symbol(each.text, each.format, _four(each.corners), each.spent) for each in reading.symbols)
         answer = await self._kiosk.ask(phone, key, M.Photograph(place, symbols[: M.MOST_SYMBOLS]))
         unread = [each.corners for each in reading.unread][: M.MOST_SYMBOLS]
         return _json(answer.body | {"size": size, "unread": unread}, answer.status)

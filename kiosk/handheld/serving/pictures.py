@@ -10,7 +10,7 @@ import asyncio
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
 
@@ -18,10 +18,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from kiosk.reader.damage import Looks
 from kiosk.reader.decode import LiveReader, read
 from kiosk.reader.files import photograph
 from kiosk.reader.stream import Aim, Help, Seen, Tracker
 from kiosk.reader.symbols import Corners, Reading, Symbol
+from kiosk.reader.wear import worn
 
 MOST_FRAME_BYTES = 2_000_000
 MOST_FRAME_PIXELS = 2_100_000  # 1920 x 1080
@@ -43,27 +45,32 @@ class Overtaken(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Glance:
-    """What one live frame told.  corners: of the label in view, in pixels of a frame of `size`; texts: that are new."""
+    """What one live frame told.  corners: of the label in view, in pixels of a frame of `size`; texts: that are new.
+
+    spent: share of its error correction that damage takes, of labels of which that is known now.
+    """
 
     size: tuple[int, int]
     corners: Corners | None
     read: bool
     hint: str
     texts: tuple[str, ...]
+    spent: dict[str, float] = field(default_factory=dict)
 
 
 class _Live:
     """One telephone's stream."""
 
     def __init__(self) -> None:
-        self.reader, self.tracker = LiveReader(FRAME_MS), Tracker()
+        self.reader, self.tracker, self.looks = LiveReader(FRAME_MS), Tracker(), Looks()
         self.aim: Aim | None = None
         self.hint = ""
 
     def look(self, data: bytes) -> Glance:
         image = photograph(data, MOST_FRAME_PIXELS)
-        reading, texts = self.reader.next(image), []
-        for event in self.tracker.feed(reading, image, time.monotonic()):
+        reading, texts, at_s = self.reader.next(image), [], time.monotonic()
+        spent = {each.text: each.spent for each in self.looks.feed(reading, image, at_s)}
+        for event in self.tracker.feed(reading, image, at_s):
             match event:
                 case Seen(text=text):
                     texts.append(text)
@@ -73,7 +80,7 @@ class _Live:
                     self.hint = hint.value if hint else ""
         size = (int(image.shape[1]), int(image.shape[0]))
         corners = self.aim.corners if self.aim else None
-        return Glance(size, corners, bool(self.aim and self.aim.read), self.hint, tuple(texts))
+        return Glance(size, corners, bool(self.aim and self.aim.read), self.hint, tuple(texts), spent)
 
 
 Waits = asyncio.Future[Any]
@@ -124,7 +131,7 @@ class Pictures:
     async def _picture(self, data: bytes, budget_ms: float) -> tuple[Reading, tuple[int, int]]:
         def work() -> tuple[Reading, tuple[int, int]]:
             image: NDArray[np.uint8] = photograph(data, MOST_PICTURE_PIXELS)
-            return read(image, budget_ms), (int(image.shape[1]), int(image.shape[0]))
+            return worn(image, read(image, budget_ms)), (int(image.shape[1]), int(image.shape[0]))
 
         future: Waits = self._loop.create_future()
         with self._there:

@@ -19,13 +19,14 @@ from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import audit as asks
+from kiosk.screens.questions import common
 from kiosk.screens.questions.audit import AuditStatus, DifferenceCard, LookFor
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import grouped, say, t
 
 HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
-READ, MEASURE = "read", "measure"
+READ, MEASURE, PRINT = "read", "measure", "print"
 _SIGNS = {
     A.Difference.HOT: "!", A.Difference.NOT_PROVEN_COOL: "!", A.Difference.MISSING: "?",
     A.Difference.MISPLACED: "↔", A.Difference.UNEXPECTED: "↔", A.Difference.EMPTY_HOLDER: "–",
@@ -135,6 +136,8 @@ class AuditDifferencesScreen(View):
             self.clerk.go("reading", key=card.holder, name=card.name)
         elif action == MEASURE and card.holder:
             self.clerk.go("measure", key=card.holder)
+        elif action == PRINT and card.holder:
+            self.clerk.ask(common.code_of(card.holder), lambda code: self.clerk.go("labels", code=code), self._failed)
         else:
             self._settle(A.Action(action), "")
 
@@ -188,6 +191,8 @@ def _actions(card: DifferenceCard) -> tuple[str, ...]:
         found.append(READ)
     if card.difference is A.Difference.MEASURED_LONG_AGO:
         found.insert(0, MEASURE)
+    if card.difference is A.Difference.LABEL_WORN:
+        found.insert(0, PRINT)
     return tuple(found)
 
 

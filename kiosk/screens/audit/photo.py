@@ -14,9 +14,10 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Opti
 from kiosk import words
 from kiosk.rules import audit as A
 from kiosk.rules.outcomes import Outcome, Refused, Step
-from kiosk.screens.camera import PHOTOGRAPH_MS, Outline, Photograph
+from kiosk.screens.camera import PHOTOGRAPH_MS, Outline
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.looking import Photograph
 from kiosk.screens.parts.photo import Mark, PhotoPicture
 from kiosk.screens.parts.slots import SIGNS, SlotState
 from kiosk.screens.questions import audit as asks

@@ -21,6 +21,7 @@ from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import Heat, HolderCard
 from kiosk.rules.checkin import warmth
 from kiosk.rules.holder_drawing import Drawing, draw_holder
+from kiosk.rules.label_wear import asks_for_new
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -166,9 +167,14 @@ def _actions(card: HolderCard, hot: bool) -> tuple[str, ...]:
 
 
 def _figures(card: HolderCard) -> str:
+    worn = [t("holder.label_worn")] if asks_for_new(card.label_spent) else []
+    return " · ".join([*worn, *_built(card)])
+
+
+def _built(card: HolderCard) -> list[str]:
     assembly = card.assembly
     if assembly is None:
-        return t("holder.bare")
+        return [t("holder.bare")]
     lines = []
     measured = assembly.measured
     if measured is not None:
@@ -176,7 +182,7 @@ def _figures(card: HolderCard) -> str:
     else:
         lines.append(t("holder.not_measured"))
     lines.append(t("holder.condition_is", condition=t(f"condition.{assembly.condition.value}")))
-    return " · ".join(lines)
+    return lines
 
 
 load_beside(__file__)

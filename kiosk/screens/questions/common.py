@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from kiosk.screens.questions import Question
 
 if TYPE_CHECKING:  # the clerk, who asks these, is there before the desk is loaded
+    from collections.abc import Mapping
     from pathlib import Path
 
     from kiosk.desk import Desk
@@ -32,6 +33,11 @@ def scan(text: str) -> Question[Scanned]:
 def watch(text: str) -> Question[Scanned | None]:
     """What heat has to say of a label that a screen keeps for itself; None: nothing."""
     return lambda desk: desk.watch(text)
+
+
+def labels_looked_at(spent: Mapping[str, float]) -> Question[None]:
+    """How damaged labels were seen to be: share of their error correction, by text."""
+    return lambda desk: desk.label_wear.saw(spent)
 
 
 def air(text: str) -> Question[None]:

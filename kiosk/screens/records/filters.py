@@ -22,7 +22,7 @@ GROUPS: Mapping[str, frozenset[str]] = {
     "audits": frozenset(
         {L.AuditOpened.kind, L.Seen.kind, L.DifferenceSettled.kind, L.AuditPaused.kind, L.AuditClosed.kind}
     ),
-    "labels": frozenset({L.CodeBound.kind, L.LabelPrinted.kind, L.CodeRetired.kind}),
+    "labels": frozenset({L.CodeBound.kind, L.LabelPrinted.kind, L.LabelWorn.kind, L.CodeRetired.kind}),
     "changed": frozenset(
         {
             L.HolderRegistered.kind, L.HolderRetired.kind, L.CutterAdded.kind, L.CutterRetired.kind,
