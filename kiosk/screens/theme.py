@@ -28,6 +28,8 @@ LIST_MM = 12.0  # rows of lists that also page by large arrows
 KEY_MM = 15.0  # the 26 symbols of the code pad, which share a 7-inch panel with the heat strip
 GAP_MM = 3.0  # between two targets
 SMALLEST_MM = 3.0  # cap height below which nothing is written
+LETTERS_GROW = 0.5  # share of a larger panel's room that goes into its letters; the rest goes into more rows
+MOST_LETTERS = 1.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +95,10 @@ class Look(EventDispatcher):
     """The tokens now in force.  Kv binds to them: `color: look.text`, `height: look.touch`.
 
     `mm`: pixels a millimetre.  `wide`: the window is wider than high.  `roomy`: a menu fits with a line more for each
-    key.  `touch`, `row`, `key`, `gap`, `pad`,
-    `corner`: lengths, px.  `outcome`, `countdown`, `title`, `body`, `small`: font sizes, px.
+    key.  `letters`: how much larger letters and what holds them are than on a 7-inch panel; a target keeps its size.
+    `text_mm`: pixels a millimetre of such room for letters.
+    `touch`, `row`, `key`, `gap`, `pad`, `corner`: lengths, px.  `outcome`, `countdown`, `title`, `body`, `small`: font
+    sizes, px; `least`: the one below which nothing is written.
     """
 
     ground = ColorProperty(DARK.ground)
@@ -118,6 +122,8 @@ class Look(EventDispatcher):
     wide = BooleanProperty(True)
     roomy = BooleanProperty(False)
     mm = NumericProperty(PX_PER_MM)
+    letters = NumericProperty(1.0)
+    text_mm = NumericProperty(PX_PER_MM)
     touch = NumericProperty()
     row = NumericProperty()
     key = NumericProperty()
@@ -131,6 +137,7 @@ class Look(EventDispatcher):
     title = NumericProperty()
     body = NumericProperty()
     small = NumericProperty()
+    least = NumericProperty()
 
     def __init__(self) -> None:
         super().__init__()
@@ -144,22 +151,32 @@ class Look(EventDispatcher):
         parts use as a default (`row`, `body`) is told before what users put in its place (`touch`, `small`), and
         `mm` itself, which only users ask for, after all of them.
         """
-        self.pad = 2 * self.mm
-        self.corner = 1.5 * self.mm
-        self.strip = (10.4 if self.wide else 11.6) * self.mm  # two lines where it is narrow
-        self.gap = GAP_MM * self.mm
-        self.row = LIST_MM * self.mm
-        self.key = KEY_MM * self.mm
-        self.touch = TOUCH_MM * self.mm
-        self.body = self.type_px(4)
-        self.small = self.type_px(SMALLEST_MM)
-        self.countdown = self.type_px(8)
-        self.title = self.type_px(6)
-        self.outcome = self.type_px(9)
+        text_mm = self.mm * self.letters
+        self._tell("pad", 2 * self.mm)
+        self._tell("corner", 1.5 * self.mm)
+        self._tell("strip", (10.4 if self.wide else 11.6) * text_mm)  # two lines where it is narrow
+        self._tell("gap", GAP_MM * self.mm)
+        self._tell("row", LIST_MM * text_mm)
+        self._tell("key", KEY_MM * self.mm)
+        self._tell("touch", TOUCH_MM * self.mm)
+        self._tell("body", self.type_px(4))
+        self._tell("small", self.type_px(SMALLEST_MM))
+        self._tell("least", SMALLEST_MM * self.mm / CAP_HEIGHT)
+        self._tell("countdown", self.type_px(8))
+        self._tell("title", self.type_px(6))
+        self._tell("outcome", self.type_px(9))
+        self._tell("text_mm", text_mm)
+
+    def _tell(self, token: str, value: float) -> None:
+        """Set it, and tell even where it is the same as before: a rule that was told of another one has to yield."""
+        if getattr(self, token) == value:
+            self.property(token).dispatch(self)
+        else:
+            setattr(self, token, value)
 
     def type_px(self, cap_mm: float) -> float:
-        """Font size, px, whose capitals stand `cap_mm` high on the panel."""
-        return cap_mm * self.mm / CAP_HEIGHT
+        """Font size, px, whose capitals stand `cap_mm` high on a 7-inch panel, and higher on one with more room."""
+        return cap_mm * self.letters * self.mm / CAP_HEIGHT
 
     def wear(self, colours: str) -> None:
         """Put on a set of colours: `dark`, `light` or `contrast`."""
@@ -175,6 +192,11 @@ class Look(EventDispatcher):
         mm = px_per_mm or min(PX_PER_MM * min(long_px / LONG_PX, short_px / SHORT_PX), MOST_PX_PER_MM)
         least_wide_mm, least_high_mm = ROOMY_WIDE_MM if self.wide else ROOMY_TALL_MM
         self.roomy = width_px >= least_wide_mm * mm and height_px >= least_high_mm * mm
+        room = min(long_px / LONG_PX, short_px / SHORT_PX) * PX_PER_MM / mm
+        self.letters = min(max(1.0, 1.0 + LETTERS_GROW * (room - 1.0)), MOST_LETTERS)
+        if mm == self.mm:
+            self._measure()
+            self.property("mm").dispatch(self)  # what asks `type_px` is bound to it
         self.mm = mm
 
 

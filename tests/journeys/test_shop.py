@@ -46,7 +46,7 @@ def test_a_new_holder_is_registered_with_four_answers_and_bound_by_its_label(
     kiosk.sees("heated within the last day")
     kiosk.picture("register-heated")
     kiosk.touch("No, it stood cold")
-    kiosk.sees("Registered", "Shrink 10 x 80")
+    kiosk.sees("Added", "Shrink 10 x 80")
     kiosk.put_away()
     kiosk.picture("register-done")
     kiosk.touch("Print its label")

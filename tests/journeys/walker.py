@@ -11,6 +11,7 @@ import json
 import os
 import re
 import sys
+from itertools import pairwise
 from typing import Any
 
 REPLIES = os.fdopen(os.dup(1), "w", buffering=1)
@@ -38,6 +39,7 @@ from kiosk.screens.frame import Frame  # noqa: E402
 from kiosk.screens.pages import SCREENS, build  # noqa: E402
 from kiosk.screens.parts.holder_drawing import HolderDrawing  # noqa: E402
 from kiosk.screens.parts.photo import PhotoPicture  # noqa: E402
+from kiosk.screens.parts.text import WholeWords, kept_together  # noqa: E402
 from kiosk.screens.parts.touch import Panel, Touchable  # noqa: E402
 from kiosk.screens.sounds import Sounds  # noqa: E402
 from kiosk.screens.theme import look  # noqa: E402
@@ -56,6 +58,10 @@ LEAST_PICTURE_MM = 12.0  # with its legend; below it a holder is a smear
 # Rows of these end in dots where they are long: touched, they show all of it.
 WHOLE_ELSEWHERE = {"history", "heatings", "settings", "audit", "audits", "report"}
 ENDLESS = {"front_office_label_printer", "Setting_room_laser_printer"}  # one word of any length
+TORN = re.compile(
+    r"\S+\n·|\b[0-9A-Z]{4}\n[0-9A-Z]{4} [0-9A-Z]{2}\b|\b[0-9A-Z]{4} [0-9A-Z]{4}\n[0-9A-Z]{2}\b"
+    r"|[\d.,]*\d\n(?:mm|µm|°C|min|kg|Nm|%)(?!\w)"
+)
 NUMBER = re.compile(r"\d[\d:.,]*\d|\d")
 
 
@@ -89,14 +95,30 @@ def ink(label: Any) -> tuple[float, float, float, float]:
     return x, low, x + width, low + height
 
 
-def size_of(label: Any) -> tuple[float, float]:
-    core = CoreLabel(
+def laid(label: Any) -> Any:
+    """The text as the label lays it in lines."""
+    core = WholeWords(
         text=label.text, font_name=label.font_name, font_size=label.font_size, bold=label.bold,
         text_size=(label.width - label.padding[0] - label.padding[2], None), halign=label.halign,
         shorten=label.shorten, shorten_from="right",
     )  # fmt: skip
     core.refresh()
-    return core.content_size
+    return core
+
+
+def size_of(label: Any) -> tuple[float, float]:
+    return laid(label).content_size
+
+
+def torn(label: Any, core: Any, width: float) -> str:
+    """What is read as one and stands in two lines, though one would hold it; empty where nothing is."""
+    lines = ["".join(word.text for word in line.words).replace("\u00a0", " ").strip() for line in core._cached_lines]
+    for line, following in pairwise(lines):
+        if found := TORN.search(f"{line}\n{following}"):
+            one = found[0].replace("\n", " ")
+            if core.get_extents(one)[0] * 1.06 + 1 < width:
+                return one
+    return ""
 
 
 def glyphs(label: Any, where: tuple[float, ...]) -> tuple[float, ...]:
@@ -164,7 +186,7 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
     for label in labels:
         said = label.text.replace("\n", " ")[:40]
         width, height = label.width - label.padding[0] - label.padding[2], label.height
-        smallest = look.type_px(theme.SMALLEST_MM)
+        smallest = look.least
         if label.font_size < smallest - 0.6:
             found.append(f"too small ({label.font_size / look.mm * theme.CAP_HEIGHT:.1f} mm): {said}")
         core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
@@ -173,7 +195,8 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
         least = label.text if NUMBER.fullmatch(counted) else counted  # a time by itself does not say what it is of
         if label.shorten and not whole_elsewhere and core.get_extents(least)[0] > width:
             found.append(f"ends early ({width / look.mm:.0f} mm): {said}")
-        for word in [] if label.shorten else label.text.split():
+        kept = kept_together(label.text, label.font_size, width, label.bold, label.font_name)
+        for word in [] if label.shorten else kept.replace("\u00a0", " ").split():
             core = CoreLabel(font_name=label.font_name, font_size=label.font_size, bold=label.bold)
             if core.get_extents(word)[0] > width + SLACK:
                 found.append(f"word wider than its box ({width / look.mm:.0f} mm): {word}")
@@ -184,7 +207,10 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
                 found.append(f"number broken in two lines: {longest}")
         if lacking := {letter for letter in label.text if letter.strip() and not has(Face.TEXT, letter)}:
             found.append(f"letters the font lacks ({''.join(sorted(lacking))}): {said}")
-        tall = size_of(label)[1]
+        core = laid(label)
+        tall = core.content_size[1]
+        if not label.shorten and (one := torn(label, core, width)):
+            found.append(f"{one!r} is read as one and stands in two lines: {said}")
         if tall > height + (SLACK if tall > label.font_size * 2 else label.font_size * 0.12):
             found.append(f"clipped ({tall:.0f} px of text in {height:.0f}): {said}")
     inks = [(label, ink(label)) for label in labels]

@@ -49,8 +49,9 @@ def test_a_window_of_any_size_is_taken_for_a_seven_inch_panel(size: tuple[int, i
     assert look.wide == (size[0] > size[1])
     assert max(size) / look.mm >= 153 and min(size) / look.mm >= 92
     assert look.touch == pytest.approx(18 * look.mm)
-    assert look.outcome * CAP_HEIGHT == pytest.approx(9 * look.mm)
-    assert look.small * CAP_HEIGHT == pytest.approx(3 * look.mm)
+    assert look.outcome * CAP_HEIGHT == pytest.approx(9 * look.letters * look.mm)
+    assert look.small * CAP_HEIGHT == pytest.approx(3 * look.letters * look.mm)
+    assert look.least * CAP_HEIGHT == pytest.approx(3 * look.mm)
 
 
 def test_a_density_from_the_settings_is_kept_whatever_the_size() -> None:
@@ -74,3 +75,19 @@ def test_a_panel_of_many_pixels_is_taken_for_a_large_one_with_room_for_more() ->
     assert look.mm == 7.0 and look.touch == pytest.approx(126.0)
     look.fit(1920, 1080, px_per_mm=11.7)
     assert look.mm == 11.7
+
+
+def test_a_panel_with_more_room_has_larger_letters_and_rows_and_keys_of_the_same_size() -> None:
+    look = Look()
+    look.fit(800, 480)
+    assert look.letters == 1.0
+    asked: list[float] = []
+    look.fit(1280, 800)
+    little, row = look.letters, look.row
+    look.bind(mm=lambda *_: asked.append(look.type_px(5)))
+    look.fit(1920, 1080)
+    assert 1.0 < little < look.letters <= 1.6 and look.row > row
+    assert look.touch == pytest.approx(18 * look.mm) and look.row > 12 * look.mm
+    assert asked and asked[-1] == pytest.approx(look.type_px(5)), "told of it, though the pixels are as fine as before"
+    look.fit(1920, 1080, px_per_mm=4.0)
+    assert look.letters == 1.6

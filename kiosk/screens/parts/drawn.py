@@ -16,7 +16,7 @@ from kiosk.screens.theme import look
 
 def texture_of(text: str, size_px: float = 0.0, bold: bool = False) -> Any:
     """The text as a texture; 0: the smallest size there is."""
-    label = CoreLabel(text=text, font_name="B612", font_size=size_px or look.small, bold=bold)
+    label = CoreLabel(text=text, font_name="B612", font_size=size_px or look.least, bold=bold)
     label.refresh()
     return label.texture
 

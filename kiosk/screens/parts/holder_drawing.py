@@ -91,7 +91,7 @@ class _Pen:
     """One drawing on one canvas."""
 
     def __init__(self, part: HolderDrawing, drawing: Drawing) -> None:
-        self.part, self.drawing, self.line = part, drawing, look.small * 1.3
+        self.part, self.drawing, self.line = part, drawing, look.least * 1.3
         self.legend = legend(drawing) if part.told else []
         self.wanted = self._wanted()
         self.missing = missing_words(drawing) if part.told and drawing.limit_c is None else ""

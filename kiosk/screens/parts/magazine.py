@@ -152,7 +152,7 @@ class MagazineMap(Widget):
 
     def _numbers(self, at: list[Point], apart: float, row: int, middle: Point) -> None:
         """A number now and then inside the ring, and the one chosen; on a shelf (`row` pockets wide) one a row."""
-        step = next((step for step in (1, 2, 5, 10, 20, 50) if apart * step >= look.small * 2), 100)
+        step = next((step for step in (1, 2, 5, 10, 20, 50) if apart * step >= look.least * 2), 100)
         chosen = next((index for index, slot in enumerate(self.slots) if slot.key == self.chosen), None)
         for index, (x, y) in enumerate(at):
             slot = self.slots[index]
@@ -165,7 +165,7 @@ class MagazineMap(Widget):
                 y = middle[1]  # between its two rows there is room for the one number
             elif index % row if row else not marked and (int(slot.label) % step or away_from_chosen < step):
                 continue
-            label = CoreLabel(text=slot.label, font_name="B612", font_size=look.small, bold=marked)
+            label = CoreLabel(text=slot.label, font_name="B612", font_size=look.least, bold=marked)
             label.refresh()
             width, height = label.texture.size
             if not row and y != middle[1]:

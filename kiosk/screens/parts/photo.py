@@ -193,7 +193,7 @@ class PhotoPicture(Touchable, Widget):
         self._drawn.add(Color(*_colour(mark.tone)))
         self._drawn.add(RoundedRectangle(pos=box[:2], size=box[2:], radius=[look.mm * 0.6]))
         label = Label(
-            text=text, bold=True, font_name="B612", font_size=look.small, color=_ink(mark.tone), halign="center",
+            text=text, bold=True, font_name="B612", font_size=look.least, color=_ink(mark.tone), halign="center",
             valign="middle", pos=box[:2], size=box[2:], size_hint=(None, None), text_size=box[2:],
         )  # fmt: skip
         self.add_widget(label)
@@ -205,7 +205,7 @@ def tags(marks: Sequence[Mark], view: Box, room: Box) -> list[tuple[Mark, str, B
     What can hurt chooses first.  No tag covers another, nor the sign of another; a sign that finds no room between
     its neighbours' is left out, as its outline is still there.
     """
-    size, gap = look.small, look.mm * 0.4
+    size, gap = look.least, look.mm * 0.4
     high = line_px(size) + look.mm * 0.3
     taken: dict[str, Box] = {}
     order = sorted(marks, key=lambda mark: _RANK[mark.tone])
@@ -256,7 +256,7 @@ def _beside(spot: Box, wide: float, high: float) -> tuple[Box, Box, Box]:
 
 
 def _wide(text: str) -> float:
-    return width_px(text, look.small, True) + look.mm * 1.4
+    return width_px(text, look.least, True) + look.mm * 1.4
 
 
 def _at(share: tuple[float, float], view: Box, room: Box) -> tuple[float, float]:

@@ -95,14 +95,14 @@ class _Levels(Widget):
                 Color(*look.text)
                 Line(rounded_rectangle=(x, y, across, up, min(look.corner, up / 3)), width=look.mm * 0.35)
                 self._named(level.names[at], (x, y, across, up), look.act_ink)
-            elif every <= across and look.small * 1.2 <= up:
+            elif every <= across and look.least * 1.2 <= up:
                 write(self, level.names[at], (x + across / 2, y + up / 2), (0.5, 0.5), look.quiet)
         return found
 
     def _named(self, name: str, box: tuple[float, float, float, float], ink: Any) -> None:
         """The marked one's name, as large as its box lets it be; a box too small for it has none."""
         x, y, across, up = box
-        for size in (look.body, look.small):
+        for size in (look.body, look.least):
             texture = texture_of(name, size, bold=True)
             if texture.width <= across and size * 1.15 <= up:
                 write(self, name, (x + across / 2, y + up / 2), (0.5, 0.5), ink, size, bold=True)

@@ -50,7 +50,7 @@ class CoolingPlot(Widget):
         start_s, end_s = self.curve[0][0], max(self.curve[-1][0], self.now_s)
         high = max(*(point[3] for point in self.curve), *(value for _, value in self.readings), self.limit_c)
         top_c = 50.0 * (int(high / 50.0) + 1)
-        left, bottom = self.x + look.small * 2.1, self.y + look.small * 1.35
+        left, bottom = self.x + look.least * 2.1, self.y + look.least * 1.35
         wide, tall = self.right - left - mm, self.top - bottom - mm * 1.5
 
         def at(time_s: float, value_c: float) -> tuple[float, float]:
@@ -60,7 +60,7 @@ class CoolingPlot(Widget):
         with self.canvas:
             Color(*look.line)
             Line(points=[left, bottom, left + wide, bottom], width=1)
-            room = tall / (look.small * 1.4)
+            room = tall / (look.least * 1.4)
             each = next((step for step in (50, 100, 200, 400) if top_c / step <= room), int(top_c))
             for value in range(each, int(top_c) + 1, each):
                 Color(*look.line)
@@ -70,7 +70,7 @@ class CoolingPlot(Widget):
             step = next((step for step in _STEPS_MIN if minutes / step <= 3.5), 240)
             for minute in range(0, int(minutes) + 1, step):
                 x = at(start_s + minute * 60, 0)[0]
-                if x > left + wide - look.small * 3.2 and minute:
+                if x > left + wide - look.least * 3.2 and minute:
                     continue
                 write(self, str(minute), (x, self.y), (0.5, 0), look.quiet)
             write(self, t("plot.minutes"), (left + wide, self.y), (1, 0), look.quiet)
@@ -99,7 +99,7 @@ class CoolingPlot(Widget):
             limit = t("plot.limit", limit_c=self.limit_c)
             limit_foot = at(0, self.limit_c)[1] + mm * 0.4
             write(self, limit, (left + wide, limit_foot), (1, 0), look.text)
-            above = limit_foot + look.small * 1.2  # clear of the limit's words
+            above = limit_foot + look.least * 1.2  # clear of the limit's words
             # Start, end and foot of what was written.
             taken = [(left + wide - texture_of(limit).width, left + wide, limit_foot)]
             for time_s, value_c in reversed(self.readings):  # words where there is room, the last one's first
@@ -110,8 +110,8 @@ class CoolingPlot(Widget):
                 text = t("plot.reading", value_c=value_c)
                 long = texture_of(text).width
                 start = x - mm * 1.6 - long if late else x + mm * 1.6
-                foot = min(max(y + mm * 0.6, above), bottom + tall - look.small * 2.4)
-                if any(start < e and start + long > s and abs(foot - f) < look.small * 1.2 for s, e, f in taken):
+                foot = min(max(y + mm * 0.6, above), bottom + tall - look.least * 2.4)
+                if any(start < e and start + long > s and abs(foot - f) < look.least * 1.2 for s, e, f in taken):
                     continue
                 taken.append((start, start + long, foot))
                 write(self, text, (start, foot), (0, 0), look.text)

@@ -1,12 +1,14 @@
 """Text that keeps to its box.
 
 A word is never clipped and never broken: text wraps, and gets smaller step by step down to the smallest size
-its owner allows.  It never goes below 3 mm of cap height.  Widths come from the font itself.
+its owner allows.  It never goes below 3 mm of cap height.  Widths come from the font itself.  What is read as one (a
+code in its groups, a figure and its unit) stays in one line where the box is wide enough for it.
 """
 
 from __future__ import annotations
 
 import math
+import re
 from functools import lru_cache
 from itertools import product
 from typing import Any
@@ -26,6 +28,21 @@ _ROUNDED_UP = 1.025  # small letters are set on whole pixels, which makes words 
 # Below this font size, px, whole pixels count for more; of the smallest there is no choice.
 _FINE_PX, _FINE_WIDER = 18.0, 1.04
 _STEP = 0.96
+_STAYS = "\u00a0"  # a space that no line ends at
+_PIECES = re.compile(r"[^-_/]*[-_/]+|[^-_/]+")
+_ONE = re.compile(
+    " (?=·)|(?<=→) | (?=×)|(?<=×) (?=\\d)|(?<=\\d) (?=–)|(?<=\\d –) (?=\\d)"
+    r"|(?<=\d) (?=(?:mm|µm|°C|K|s|min|h|d|kg|Nm|%|MB|GB|px|ms|1/min)(?!\w))"
+    r"|(?<=\d) (?=(?:days?|places?|holders?|labels?|Tagen?|Plätzen?|Plätze|Platz|Halter|Etiketten?)(?!\w))"
+    r"|(?<=\d) (?=x \d)|(?<=\d x) (?=\d)"
+    r"|(?<=[a-zäöüß]) (?=(?:\d{1,4}|[A-Z])(?![\w.,:'’-]))"  # a place and its number or letter
+    r"|(?<=\b[0-9A-Z]{4}) (?=[0-9A-Z]{4} [0-9A-Z]{2}\b)|(?<=\b[0-9A-Z]{4} [0-9A-Z]{4}) (?=[0-9A-Z]{2}\b)"
+)
+
+
+@lru_cache(maxsize=4096)
+def _tied(text: str) -> str:
+    return _ONE.sub(_STAYS, text)
 
 
 @lru_cache(maxsize=4096)
@@ -37,7 +54,7 @@ def _ems(font_name: str, bold: bool, word: str) -> float:
 
 def _of_size(size_px: float) -> float:
     """What an em is worth at that font size, px."""
-    return size_px * (_FINE_WIDER if look.small < size_px < _FINE_PX else 1.0)
+    return size_px * (_FINE_WIDER if look.least < size_px < _FINE_PX else 1.0)
 
 
 def line_px(size_px: float) -> float:
@@ -51,12 +68,37 @@ def width_px(text: str, size_px: float, bold: bool = False, font_name: str = "B6
     return (words + text.count(" ") * _ems(font_name, bold, " ")) * _of_size(size_px)
 
 
+def kept_together(text: str, size_px: float, width: float, bold: bool, font_name: str) -> str:
+    """The text with spaces that stay where what is read as one fits a line of that width, px.
+
+    A name that is wider than the line by itself (a printer's, a file's) ends one after `-`, `_` or `/`.
+    """
+    em = _of_size(size_px)
+
+    def fits(word: str) -> bool:
+        return _ems(font_name, bold, word) * em + 1.0 <= width
+
+    def fitted(word: str) -> str:
+        if fits(word):
+            return word
+        if _STAYS in word:
+            return " ".join(map(fitted, word.split(_STAYS)))
+        parts = [""]
+        for piece in _PIECES.findall(word):
+            if parts[-1] and not fits(parts[-1] + piece):
+                parts.append("")
+            parts[-1] += piece
+        return " ".join(parts)
+
+    return "\n".join(" ".join(map(fitted, line.split(" "))) for line in _tied(text).split("\n"))
+
+
 def lines_of(text: str, size_px: float, width: float, bold: bool, font_name: str) -> int | None:
     """Lines that the text takes in a box of that width, or None where one word is wider than the box."""
     lines = 0
     em = _of_size(size_px)
     gap = _ems(font_name, bold, " ") * em
-    for paragraph in text.split("\n"):
+    for paragraph in kept_together(text, size_px, width, bold, font_name).split("\n"):
         lines += 1
         used = 0.0
         for word in paragraph.split(" "):
@@ -71,8 +113,26 @@ def lines_of(text: str, size_px: float, width: float, bold: bool, font_name: str
     return lines
 
 
-class _WholeWords(CoreLabel):
-    """Ends a line that is too long after a whole word, for half a number reads as another number."""
+class WholeWords(CoreLabel):
+    """Ends a line that is too long after a whole word, for half a number reads as another number.
+
+    Lines end nowhere within what is read as one.
+    """
+
+    text: str
+
+    def render(self, real: bool = False) -> Any:
+        """As of Kivy's label."""
+        plain, width = self.text, self.text_size[0]
+        if real or width is None or self.options["shorten"]:
+            return super().render(real)
+        given = self.options
+        room = width - given["padding"][0] - given["padding"][2]
+        self.text = kept_together(plain, given["font_size"], room, bool(given["bold"]), given["font_name"])
+        try:
+            return super().render(real)
+        finally:
+            self.text = plain
 
     def shorten(self, text: str, margin: int = 2) -> str:
         """As of Kivy's label; a first word that is too wide by itself is cut all the same."""
@@ -115,7 +175,7 @@ class Words(Label):
     @property
     def smallest(self) -> float:
         """Font size, px, that it never goes below."""
-        return min(self.least or look.small, self.largest)
+        return min(self.least or look.least, self.largest)
 
     def height_at(self, size_px: float, width: float) -> float | None:
         """Height of the text at that font size, px; None where a word is wider or the lines are too many."""
@@ -139,7 +199,7 @@ class Words(Label):
     def _create_label(self) -> None:
         super()._create_label()
         made: Any = self._label
-        self._label: Any = _WholeWords(**made.options)
+        self._label: Any = WholeWords(**made.options)
 
     def _fit(self, *_: object) -> None:
         least = self.smallest

@@ -42,7 +42,7 @@ class TrendPlot(Widget):
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
-        mm, line = look.mm, look.small * 1.25
+        mm, line = look.mm, look.least * 1.25
         if len(self.points) < LEAST or self.width < mm * 24 or self.height < line * 3:
             return
         left = self.x + max(texture_of(said).width for said in (self.low_said, self.high_said)) + mm

@@ -123,8 +123,9 @@ def _moment(record: HeatRecord) -> str:
 
 
 def _line(key: str, record: HeatRecord) -> RowText:
-    runs = record.held_s is None
-    return RowText(key, _moment(record), ended_words(record), "", "!" if runs else "✓", "heat" if runs else "plain")
+    if record.held_s is None:
+        return RowText(key, _moment(record), ended_words(record), "", "!", "heat")
+    return RowText(key, _moment(record), t(f"heatings.row_{record.ended_by}", held_s=record.held_s), "", "✓")
 
 
 load_beside(__file__)
