@@ -8,7 +8,10 @@ a sentence is a text, or a table: `words`, `one` and `many` by `count`, `without
 
 from __future__ import annotations
 
+import threading
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
@@ -168,14 +171,31 @@ def own_name(language: str) -> str:
 
 
 class _Spoken:
-    language = "en"
+    language = ENGLISH  # in the window, to whoever is at work
+    shop = ENGLISH  # on what is for everybody: labels, papers, telephones
     inches = False  # lengths are shown in inches; they are entered and kept in millimetres all the same
 
 
-def speak(language: str) -> None:
-    """From now on `say` and `t` use this language.  Raises FileNotFoundError for one without a catalogue."""
+_Mine = threading.local()  # `shop`: this thread says what it says in the shop's language, whoever is at work
+
+
+def speak(language: str, shop: str | None = None) -> None:
+    """From now on `say` and `t` use this language, and what is for everybody the shop's.
+
+    shop: the same, where it is not given.  Raises FileNotFoundError for one without a catalogue.
+    """
     catalogue(language)
-    _Spoken.language = language
+    _Spoken.language, _Spoken.shop = language, shop or language
+
+
+@contextmanager
+def for_everybody() -> Iterator[None]:
+    """Meanwhile this thread speaks the shop's language."""
+    before, _Mine.shop = getattr(_Mine, "shop", False), True
+    try:
+        yield
+    finally:
+        _Mine.shop = before
 
 
 def show_inches(yes: bool) -> None:
@@ -184,19 +204,19 @@ def show_inches(yes: bool) -> None:
 
 
 def language() -> str:
-    return _Spoken.language
+    return _Spoken.shop if getattr(_Mine, "shop", False) else _Spoken.language
 
 
 def date(at: datetime, year: bool = True) -> str:
     """A day in the language spoken: `22.09.2026`, or `22.09.` without the year."""
-    return catalogue(_Spoken.language).date(at, year)
+    return catalogue(language()).date(at, year)
 
 
 def say(message: Say) -> str:
     """A message of rules or desk in the language spoken.  Raises NoWords."""
-    return catalogue(_Spoken.language).say(message.key, **dict(message.values))
+    return catalogue(language()).say(message.key, **dict(message.values))
 
 
 def t(key: str, **values: Value) -> str:
     """The words for a message id; what screens write themselves.  Raises NoWords."""
-    return catalogue(_Spoken.language).say(key, **values)
+    return catalogue(language()).say(key, **values)

@@ -16,7 +16,7 @@ from kiosk.ledger.derive import MemoryState, Stamp, changes
 from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 
-VERSION = 7
+VERSION = 8
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
 
@@ -81,11 +81,19 @@ def _kiosks_rest(database: Database) -> None:
     database.create_tables([T.Member])
 
 
+def _people_speak(database: Database) -> None:
+    """To 8: a person has a language, and nobody said one before."""
+    execute: Callable[..., Any] = database.execute_sql
+    if "language" not in {column.name for column in database.get_columns("operator")}:  # an earlier step made it anew
+        execute("ALTER TABLE \"operator\" ADD COLUMN \"language\" VARCHAR(255) NOT NULL DEFAULT ''")
+
+
 # Version a step starts from -> what it does.  To 3: readings keep how they hang on every film, and a hold keeps the
 # strictest values since it began.  To 4: all the values it may have begun under.  To 5:
 # readings keep the numbers of their lines, so that one can be withdrawn.  To 6: room for other kiosks' lines.
 STEPS: Mapping[int, Step] = {
-    1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others, 6: _kiosks_rest
+    1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others, 6: _kiosks_rest,
+    7: _people_speak,
 }  # fmt: skip
 
 
