@@ -17,6 +17,7 @@ from kiosk import filing
 from kiosk.rules.bounds import SETTINGS, Bound
 from kiosk.rules.say import Say
 from kiosk.rules.shop_air import TYPED, is_a_bare_figure
+from kiosk.words import ENGLISH, LANGUAGES
 
 NAME = "settings.toml"
 MOST_LETTERS = 500  # of a text, in one setting
@@ -49,7 +50,7 @@ class KioskSettings:
 
     name: str = "kiosk"
     at: str = ""  # code of the place it stands at; empty: two scans move a holder
-    language: str = _choice("en", "en", "de")
+    language: str = _choice(ENGLISH, *LANGUAGES)
     theme: str = _choice("dark", "dark", "light", "contrast")
     units: str = _choice("metric", "metric", "inch")
     volume: float = _number(0.8, "kiosk.volume")

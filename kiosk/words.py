@@ -8,16 +8,29 @@ a sentence is a text, or a table: `words`, `one` and `many` by `count`, `without
 
 from __future__ import annotations
 
+import threading
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 
-from kiosk import where
+from kiosk import plural, where
 from kiosk.rules.codes import CodeFault, parse
 from kiosk.rules.say import Say, Value
 
-LANGUAGES = ("en", "de")
+ENGLISH = "en"  # what is spoken where nobody has chosen, and what every other language is compared with
+OF_LANGUAGE = ".language.toml"  # the file of a language that says its own name, signs, dates and letters
+
+
+def _there() -> tuple[str, ...]:
+    """The languages there are: those that say their own name, English first."""
+    found = {path.name.removesuffix(OF_LANGUAGE) for path in (where.assets() / "translations").glob(f"*{OF_LANGUAGE}")}
+    return tuple(sorted(found, key=lambda each: (each != ENGLISH, each)))
+
+
+LANGUAGES = _there()
 MM_PER_INCH = 25.4
 
 _UNITS = {
@@ -58,11 +71,13 @@ class Catalogue:
     def _pattern(self, key: str, values: dict[str, Value]) -> str:
         """The sentence for these values: `key` alone, or the row of the table `key` that suits them."""
         rows = [f"{key}.without_{name}" for name, value in values.items() if value is None]
-        if "count" in values:
-            rows.append(f"{key}.one" if values["count"] == 1 else f"{key}.many")
+        count = values.get("count")
+        if isinstance(count, int | float):
+            rows += (f"{key}.{form}" for form in plural.forms(self.language, count))
         for name in (*rows, f"{key}.words", key):
-            if name in self.words:
-                return self.words[name]
+            words = self.words.get(name)
+            if words is not None and (count == 1 or "{count" in words or not name.endswith(".one")):
+                return words
         raise NoWords(self.language, key)
 
     def figure(self, name: str, value: Value) -> str:
@@ -83,13 +98,17 @@ class Catalogue:
             return f"{at:%H:%M}{zone_if_twice(at)}"
         if unit == "on":
             at = datetime.fromtimestamp(value)
-            return at.strftime("%H:%M" if at.date() == datetime.now().date() else "%d.%m.%Y %H:%M")
+            return at.strftime("%H:%M") if at.date() == datetime.now().date() else f"{self.date(at)} {at:%H:%M}"
         if unit in _UNITS and unit != name:
             sign, places = _UNITS[unit]
             if unit == "mm" and _Spoken.inches:
                 return f"{self.number(value / MM_PER_INCH, 4)}{_NARROW}in"
             return f"{self.number(value, places)}{_NARROW}{sign}"
         return self.number(value, 3)
+
+    def date(self, at: datetime, year: bool = True) -> str:
+        """A day as the language writes it: `22.09.2026`, or `22.09.` without the year."""
+        return at.strftime(self.words["dates.day_month_year" if year else "dates.day_month"])
 
     def number(self, value: float, places: int) -> str:
         """At most `places` decimals, none that are nought, in the language's decimal sign."""
@@ -137,7 +156,8 @@ def _flat(table: dict[str, object], before: str = "") -> dict[str, str]:
 def catalogue(language: str) -> Catalogue:
     """The words of a language of `LANGUAGES`.  Raises FileNotFoundError for another.
 
-    A language is one file for the screens (`en.toml`) and one for each room that speaks (`en.messages.toml`).
+    A language is one file for the screens (`en.toml`), one for each room that speaks (`en.messages.toml`) and one
+    for what it is itself (`en.language.toml`).
     """
     folder = where.assets() / "translations"
     words = _flat(tomllib.loads((folder / f"{language}.toml").read_text(encoding="utf-8")))
@@ -146,15 +166,39 @@ def catalogue(language: str) -> Catalogue:
     return Catalogue(language, words, words.get("number.decimal", "."))
 
 
+@cache
+def own_name(language: str) -> str:
+    """A language in itself: `Deutsch`.  Raises FileNotFoundError for one that is not there."""
+    path = where.assets() / "translations" / f"{language}{OF_LANGUAGE}"
+    return _flat(tomllib.loads(path.read_text(encoding="utf-8")))["language.name"]
+
+
 class _Spoken:
-    language = "en"
+    language = ENGLISH  # in the window, to whoever is at work
+    shop = ENGLISH  # on what is for everybody: labels, papers, telephones
     inches = False  # lengths are shown in inches; they are entered and kept in millimetres all the same
 
 
-def speak(language: str) -> None:
-    """From now on `say` and `t` use this language.  Raises FileNotFoundError for one without a catalogue."""
+_Mine = threading.local()  # `shop`: this thread says what it says in the shop's language, whoever is at work
+
+
+def speak(language: str, shop: str | None = None) -> None:
+    """From now on `say` and `t` use this language, and what is for everybody the shop's.
+
+    shop: the same, where it is not given.  Raises FileNotFoundError for one without a catalogue.
+    """
     catalogue(language)
-    _Spoken.language = language
+    _Spoken.language, _Spoken.shop = language, shop or language
+
+
+@contextmanager
+def for_everybody() -> Iterator[None]:
+    """Meanwhile this thread speaks the shop's language."""
+    before, _Mine.shop = getattr(_Mine, "shop", False), True
+    try:
+        yield
+    finally:
+        _Mine.shop = before
 
 
 def show_inches(yes: bool) -> None:
@@ -163,14 +207,19 @@ def show_inches(yes: bool) -> None:
 
 
 def language() -> str:
-    return _Spoken.language
+    return _Spoken.shop if getattr(_Mine, "shop", False) else _Spoken.language
+
+
+def date(at: datetime, year: bool = True) -> str:
+    """A day in the language spoken: `22.09.2026`, or `22.09.` without the year."""
+    return catalogue(language()).date(at, year)
 
 
 def say(message: Say) -> str:
     """A message of rules or desk in the language spoken.  Raises NoWords."""
-    return catalogue(_Spoken.language).say(message.key, **dict(message.values))
+    return catalogue(language()).say(message.key, **dict(message.values))
 
 
 def t(key: str, **values: Value) -> str:
     """The words for a message id; what screens write themselves.  Raises NoWords."""
-    return catalogue(_Spoken.language).say(key, **values)
+    return catalogue(language()).say(key, **values)

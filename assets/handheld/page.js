@@ -31,6 +31,12 @@
   const say = (key, values = {}) =>
     (words[key] ?? "").replace(/\{(\w+)\}/g, (_, name) => String(values[name] ?? ""));
 
+  // Of the forms CLDR knows a sentence has `one`, `few` where the language has it, and `many` for all the rest.
+  const form = (count) => {
+    const named = new Intl.PluralRules(document.documentElement.lang || "en").select(count);
+    return words[`strip.hot.${named}`] ? named : "many";
+  };
+
   function el(tag, kind, text, ...inside) {
     const made = document.createElement(tag);
     if (kind) made.className = kind;
@@ -574,7 +580,7 @@
 
   function strip() {
     const hot = boardSeen ? boardSeen.hot : 0;
-    const text = !boardSeen ? "strip.opening" : hot === 0 ? "strip.quiet" : hot === 1 ? "strip.hot.one" : "strip.hot.many";
+    const text = !boardSeen ? "strip.opening" : hot === 0 ? "strip.quiet" : `strip.hot.${form(hot)}`;
     $("strip-hot").textContent = `${hot ? "⚠ " : ""}${say(text, { count: hot })}`;
     $("strip-hot").classList.toggle("heat", hot > 0);
   }

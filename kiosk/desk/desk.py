@@ -26,6 +26,7 @@ from kiosk.rules.cards import (
     CommandCard,
     HolderCard,
     Moment,
+    OperatorCard,
     Pending,
     PlaceCard,
     Subject,
@@ -63,6 +64,7 @@ class Scanned:
     moment: Moment
     holder: HolderCard | None = None
     undo_s: float | None = None  # how long the step can still be undone
+    operator: OperatorCard | None = None  # who is at work now
 
 
 class Desk(Counters):
@@ -301,7 +303,7 @@ class Desk(Counters):
         undo = session.settings.kiosk.undo_s if moved else None
         if moved and self._together is not None and (found := self._together.told_back(outcome, self.differences)):
             outcome, holder, undo = found, found.holder, None
-        return Scanned(text, outcome, lines, moment, holder, undo)
+        return Scanned(text, outcome, lines, moment, holder, undo, session.operator)
 
     def _hear(self) -> None:
         """Before a card is looked at: what the other kiosks did is in the book, as far as they are to be heard."""

@@ -27,7 +27,7 @@ from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.lines import LabelPrinted, SettingChanged
 from kiosk.rules.places import Kind
 from kiosk.settings import LabelSettings
-from kiosk.words import t
+from kiosk.words import for_everybody, t
 
 KINDS = ("holders", "places", "badges", "commands")
 
@@ -82,6 +82,7 @@ class LabelCounter:
         found = places.within(place_code)
         return tuple(self.content(code) for code in found if not what or places.place(code).kind in what)
 
+    @for_everybody()
     def hot_tag(self, holder_key: str) -> LabelContent:
         """A tag to hang at a hot holder.  Raises NotThere where it is not hot."""
         card = self._session.holder(holder_key)
@@ -201,6 +202,7 @@ class LabelCounter:
         """Writes or prints, all or none.  Raises LabelError, OSError."""
         return make(request, printing=printing, progress=progress, cancelled=cancelled)
 
+    @for_everybody()
     def _badge(self, card: OperatorCard) -> LabelContent:
         bound = T.Binding.select(T.Binding.text).where(
             T.Binding.subject == card.key, T.Binding.what == "operator", T.Binding.retired_line.is_null()
@@ -209,6 +211,7 @@ class LabelCounter:
             return badge(codes.parse(row["text"]), card.name, t(f"role.{card.role}"))
         raise NotThere("badge of", card.name)
 
+    @for_everybody()
     def _card(self, command: Command) -> LabelContent:
         code = codes.make(codes.CodeKind.COMMAND, command.value)
         name = command.name.lower()

@@ -33,6 +33,7 @@ from kiosk.rules.lines import (
 )
 from kiosk.rules.shop_things import making
 from kiosk.settings import Settings
+from kiosk.words import LANGUAGES
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
@@ -63,7 +64,9 @@ class PeopleCounter:
 
     def operators(self) -> tuple[OperatorCard, ...]:
         found = rows(T.Operator.select().order_by(T.Operator.name))
-        return tuple(OperatorCard(row["key"], row["name"], row["role"], bool(row["retired"])) for row in found)
+        return tuple(
+            OperatorCard(row["key"], row["name"], row["role"], bool(row["retired"]), row["language"]) for row in found
+        )
 
     def add(self, key: str, name: str, role: str, code: str, pin: str | None = None) -> OperatorCard:
         """A new operator with the badge `code`; `pin` for a supervisor.  Raises Locked, ValueError (unknown role)."""
@@ -120,7 +123,23 @@ class PeopleCounter:
         row = self._row(key)
         by = self._session.supervised()
         self._session.write(OperatorAdded(key, making.named(name), row["role"]), by=by)
-        return OperatorCard(key, making.named(name), row["role"])
+        return OperatorCard(key, making.named(name), row["role"], language=row["language"])
+
+    def speaks(self, key: str, language: str) -> OperatorCard:
+        """What the kiosk speaks to somebody from now on, at once where they are at work.
+
+        language: one of `words.LANGUAGES`, or empty for the shop's.  Raises Locked, NotThere, ValueError.
+        """
+        if language and language not in LANGUAGES:
+            raise ValueError(f"a language is one of {', '.join(LANGUAGES)}, not {language!r}")
+        row = self._row(key)
+        session = self._session
+        by = session.supervised()
+        session.write(OperatorAdded(key, row["name"], row["role"], language=language), by=by)
+        card = OperatorCard(key, row["name"], row["role"], language=language)
+        if session.operator is not None and session.operator.key == key:
+            session.operator = card
+        return card
 
     def bring_back(self, key: str, code: str) -> OperatorCard:
         """Somebody who was gone is here again, with the new badge `code` instead of any before.
@@ -136,7 +155,7 @@ class PeopleCounter:
         old = [CodeRetired(each["text"], _BACK) for each in rows(worn)]
         added = OperatorAdded(key, row["name"], row["role"])
         self._session.write(*old, added, CodeBound(code, key, "operator"), by=by)
-        return OperatorCard(key, row["name"], row["role"])
+        return OperatorCard(key, row["name"], row["role"], language=row["language"])
 
     def change_setting(self, table: str, key: str, value: str, reason: str) -> Settings:
         """Changes one setting in the file and writes a line about it.

@@ -38,12 +38,13 @@ class Paper:
     trend: tuple[Mark, ...] = ()
 
     def pdf(self, sheet: str = "A4") -> bytes:
-        """Drawn in the language spoken now.  sheet: `A4` or `Letter`."""
+        """Drawn in the shop's language.  sheet: `A4` or `Letter`."""
         from kiosk.exchange import report_audit, report_shift  # drawing takes long to load
 
-        if isinstance(self.report, AuditReport):
-            return report_audit.drawn(self.report, words.say, self.trend, sheet)
-        return report_shift.drawn(self.report, words.say, sheet)
+        with words.for_everybody():
+            if isinstance(self.report, AuditReport):
+                return report_audit.drawn(self.report, words.say, self.trend, sheet)
+            return report_shift.drawn(self.report, words.say, sheet)
 
     def csv(self) -> str:
         from kiosk.exchange import report_audit, report_shift

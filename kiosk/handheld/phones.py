@@ -21,7 +21,7 @@ from kiosk.handheld.asks import Phone, Raise, answer
 from kiosk.handheld.link import Link, Serves
 from kiosk.handheld.pairing import MOST_PHONES, TOKEN_S, Pairing, Turned, digest, new_cookie, new_name
 from kiosk.telling import fault_words
-from kiosk.words import language, t
+from kiosk.words import for_everybody, language, t
 
 A = TypeVar("A")
 
@@ -143,6 +143,7 @@ class Phones:
         if self._link.listening or self._phones:
             self._worker.ask(self._tell)
 
+    @for_everybody()
     def _tell(self, desk: Desk) -> None:
         self._still_there(desk)
         if self._language != language():
@@ -164,11 +165,13 @@ class Phones:
             case M.Asked():
                 self._worker.ask(lambda desk: self._answer(desk, message))
 
+    @for_everybody()
     def _opened(self, _: Desk) -> None:
         """A server has begun: what it has to know."""
         self._speak()
         self._tell_sessions()
 
+    @for_everybody()
     def _pair(self, desk: Desk, asked: M.Pair) -> None:
         claimed = self._pairing.claim(asked.token, asked.address, desk.now().watched_s)
         if isinstance(claimed, Turned):
@@ -192,6 +195,7 @@ class Phones:
             body = answer(desk, phone, M.Me(), self._raised)
         self._link.say(M.Answer(asked.number, 200, body, cookie, keep_s))
 
+    @for_everybody()
     def _answer(self, desk: Desk, asked: M.Asked) -> None:
         """One request, one call at the desk; one that was sent before gets the answer of then.
 

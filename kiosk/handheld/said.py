@@ -347,7 +347,7 @@ def _mark(mark: PhotoMark) -> Body:
 def clock(utc_s: float) -> str:
     """`14:05`, with the day before it where that is not today."""
     at = datetime.fromtimestamp(utc_s)
-    return at.strftime("%H:%M" if at.date() == datetime.now().date() else "%d.%m. %H:%M")
+    return f"{at:%H:%M}" if at.date() == datetime.now().date() else f"{words.date(at, year=False)} {at:%H:%M}"
 
 
 def _named(name: str) -> str:
@@ -362,7 +362,7 @@ _SHARED = (
     "auditing.close", "auditing.which_note", "photo.button", "photo.not_read", "photo.not_read_said", "photo.aim",
     "reading.back", "condition.good", "condition.worn", "condition.broken", "condition.unknown", "step.of",
     "hint.into_picture", "hint.closer", "hint.more_light", "hint.tilt_it", "hint.turn_it", "hint.hold_still",
-    "hint.refocus", "hint.wipe_it", "strip.hot.one", "strip.hot.many", "auditing.total", "photo.again",
+    "hint.refocus", "hint.wipe_it", "strip.hot.one", "strip.hot.few", "strip.hot.many", "auditing.total", "photo.again",
 )  # fmt: skip
 
 

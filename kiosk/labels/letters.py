@@ -19,7 +19,7 @@ from kiosk import where
 
 _MEASURE_PX = 1000
 # Letters that no accent can be taken from, and what shops without them write.
-_SPELT = {"ł": "l", "Ł": "L", "đ": "d", "Đ": "D", "ı": "i", "ħ": "h", "⌀": "Ø", "\u2212": "-", "\u2011": "-"}
+_SPELT = {"đ": "d", "Đ": "D", "ħ": "h", "⌀": "Ø", "\u2212": "-", "\u2011": "-"}
 
 
 class Face(Enum):

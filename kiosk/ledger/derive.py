@@ -150,10 +150,12 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
                     "name": entry.name, "line": at.id,
                 },
             )  # fmt: skip
-        case L.OperatorAdded(operator=key, name=name, role=role, pin_hash=pin):
+        case L.OperatorAdded(operator=key, name=name, role=role, pin_hash=pin, language=language):
             before = state.get("operator", key)
             kept = before["pin_hash"] if before and pin is None else pin
-            yield Put("operator", {"key": key, "name": name, "role": role, "pin_hash": kept, "retired": 0})
+            speaks = (before["language"] if before else "") if language is None else language
+            row = {"key": key, "name": name, "role": role, "pin_hash": kept, "retired": 0, "language": speaks}
+            yield Put("operator", row)
         case L.OperatorRetired(operator=key):
             yield Put("operator", must(state, "operator", key, at) | {"retired": 1})
         case L.SettingChanged(name=name, value=value):

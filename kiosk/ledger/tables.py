@@ -207,6 +207,7 @@ class Operator(Table):
     role = TextField()
     pin_hash = TextField(null=True)
     retired = IntegerField(default=0)
+    language = TextField(default="")
 
 
 class Audit(Table):

@@ -16,7 +16,7 @@ from kiosk.ledger.derive import MemoryState, Stamp, changes
 from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 
-VERSION = 9
+VERSION = 10
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
 
@@ -90,12 +90,28 @@ def _who_counted(database: Database) -> None:
     """To 9: which stays of several kiosks lasted longer than counted; tables are made anew from the lines after it."""
 
 
+def _people_speak(database: Database) -> None:
+    """To 10: a person has a language, and nobody said one before; and heatings in a row are counted.
+
+    Tables are made anew from the lines after it.
+    """
+    _add_column(database, "operator", "language", "VARCHAR(255) NOT NULL DEFAULT ''")
+    _add_column(database, "hold", "heats", "INTEGER NOT NULL DEFAULT 1")
+
+
+def _add_column(database: Database, table: str, column: str, kind: str) -> None:
+    """Unless an earlier step made the table anew, as it is now."""
+    execute: Callable[..., Any] = database.execute_sql
+    if column not in {each.name for each in database.get_columns(table)}:
+        execute(f'ALTER TABLE "{table}" ADD COLUMN "{column}" {kind}')
+
+
 # Version a step starts from -> what it does.  To 3: readings keep how they hang on every film, and a hold keeps the
 # strictest values since it began.  To 4: all the values it may have begun under.  To 5:
 # readings keep the numbers of their lines, so that one can be withdrawn.  To 6: room for other kiosks' lines.
 STEPS: Mapping[int, Step] = {
     1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others, 6: _kiosks_rest,
-    7: _labels_wear, 8: _who_counted,
+    7: _labels_wear, 8: _who_counted, 9: _people_speak,
 }  # fmt: skip
 
 

@@ -134,7 +134,9 @@ class Cards:
 
     def operator(self, key: str) -> OperatorCard | None:
         row = self._row("operator", key)
-        return OperatorCard(row["key"], row["name"], row["role"], bool(row["retired"])) if row else None
+        return (
+            OperatorCard(row["key"], row["name"], row["role"], bool(row["retired"]), row["language"]) if row else None
+        )
 
     def place(self, code: str) -> PlaceCard | None:
         """A place with who stands there; for a pocket, machine or spindle also its magazine's contents."""

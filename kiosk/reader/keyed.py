@@ -220,6 +220,36 @@ _LAYOUTS: dict[str, tuple[tuple[str, str], ...]] = {
         ("asdfghjkléá", "ASDFGHJKLÉÁ"),
         ("yxcvbnm,.-", "YXCVBNM?:_"),
     ),
+    "Italian": (
+        ("\\1234567890'ì", '|!"£$%&/()=?^'),
+        ("qwertyuiopè+", "QWERTYUIOPé*"),
+        ("asdfghjklòà", "ASDFGHJKLç°"),
+        ("zxcvbnm,.-", "ZXCVBNM;:_"),
+    ),
+    "Spanish": (
+        ("º1234567890'¡", 'ª!"·$%&/()=?¿'),
+        ("qwertyuiop\0+", "QWERTYUIOP\0*"),
+        ("asdfghjklñ\0", "ASDFGHJKLÑ\0"),
+        ("zxcvbnm,.-", "ZXCVBNM;:_"),
+    ),
+    "Portuguese": (
+        ("\\1234567890'«", '|!"#$%&/()=?»'),
+        ("qwertyuiop+\0", "QWERTYUIOP*\0"),
+        ("asdfghjklçº", "ASDFGHJKLÇª"),
+        ("zxcvbnm,.-", "ZXCVBNM;:_"),
+    ),
+    "Polish": (  # of a typist, QWERTZ; the programmer's one has the keys of the US
+        ("\0001234567890+'", '\0!"#¤%&/()=?*'),
+        ("qwertzuiopżś", "QWERTZUIOPńć"),
+        ("asdfghjklłą", "ASDFGHJKLŁę"),
+        ("yxcvbnm,.-", "YXCVBNM;:_"),
+    ),
+    "Turkish": (
+        ('"1234567890*-', "é!'^+%&/()=?_"),
+        ("qwertyuıopğü", "QWERTYUIOPĞÜ"),
+        ("asdfghjklşi", "ASDFGHJKLŞİ"),
+        ("zxcvbnmöç.", "ZXCVBNMÖÇ:"),
+    ),
     "Dvorak": (
         ("`1234567890[]", "~!@#$%^&*(){}"),
         ("',.pyfgcrl/=", '"<>PYFGCRL?+'),

@@ -195,10 +195,13 @@ class HolderCard:
 
 @dataclass(frozen=True, slots=True)
 class OperatorCard:
+    """Somebody with a badge.  language: what the kiosk speaks to them; empty: the shop's."""
+
     key: str
     name: str
     role: str
     retired: bool = False
+    language: str = ""
 
 
 class Command(Enum):

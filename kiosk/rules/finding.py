@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 from enum import IntEnum
 
+from kiosk.rules import finding_words as W
 from kiosk.rules.assembly import Clamping, Condition, Coupling
 from kiosk.rules.cards import Heat
 from kiosk.rules.places import Kind
@@ -124,8 +125,8 @@ class SoughtHolder:
 
 
 def searched_text(*parts: str | None) -> str:
-    """What words are looked for in: lower case, between spaces."""
-    return f" {' '.join(part for part in parts if part)} ".casefold()
+    """What words are looked for in: as `folded` leaves them, between spaces."""
+    return W.folded(f" {' '.join(part for part in parts if part)} ")
 
 
 def takes_shank(row: SoughtHolder, shank_mm: float) -> bool:
@@ -183,43 +184,27 @@ def _starts(said: str, row: SoughtHolder) -> bool:
 
 
 _NUMBER = r"\d+(?:[.,]\d+)?"
-_TO = r"\s*(?:-|–|\.\.|to|bis)\s*"
-_LENGTH = re.compile(rf"\b(?:length|long|länge|laenge|lang)\s*:?\s*({_NUMBER})(?:{_TO}({_NUMBER}))?\s*(?:mm)?(?!\S)")
-_DIAMETER = re.compile(
-    rf"(?:(?:\b(?:diameter|dia|durchmesser)|ø|⌀)\s*:?\s*)({_NUMBER})(?:{_TO}({_NUMBER}))?\s*(?:mm)?(?!\S)"
-)
-_SPAN = re.compile(rf"(?<!\S)({_NUMBER}){_TO}((?!0\d){_NUMBER})\s*(?:mm)?(?!\S)")  # 1-05 is a slot
+_OF = r"\s*:?\s*(?:(?:de|di|da|od|do)\s+)?"
+_LENGTH = re.compile(rf"\b(?:{W.LENGTH}){_OF}({_NUMBER})(?:(?:{W.TO})({_NUMBER}))?\s*(?:mm)?(?!\S)")
+_DIAMETER = re.compile(rf"(?:(?:\b(?:{W.DIAMETER})|ø|⌀){_OF})({_NUMBER})(?:(?:{W.TO})({_NUMBER}))?\s*(?:mm)?(?!\S)")
+_SPAN = re.compile(rf"(?<!\S)({_NUMBER})(?:{W.TO})((?!0\d){_NUMBER})\s*(?:mm)?(?!\S)")  # 1-05 is a slot
 _SHANK = re.compile(
-    rf"(?<!\S)({_NUMBER})\s*(?:mm)?[\s-]*(?:shank|shanks|schaft)\b|\b(?:shank|schaft)\s*:?\s*({_NUMBER})\s*(?:mm)?(?!\S)"
+    rf"(?<!\S)({_NUMBER})\s*(?:mm)?[\s-]*(?:{W.SHANK})\b|\b(?:{W.SHANK}){_OF}({_NUMBER})\s*(?:mm)?(?!\S)"
 )
 # `hsk 63` may be written apart, `a 40` not: that is how a sentence goes on.
 _COUPLING = re.compile(
-    r"(?<!\S)(?:(hsk)(?:[\s-]*(?:size|gr(?:ö|oe)(?:ß|ss)e))?[\s-]*(25|32|40|50|63|80|100|125|160)|([aj])-?(30|40|50))(?!\S)"
+    r"(?<!\S)(?:(hsk)(?:[\s-]*(?:size|gr(?:o|oe)sse))?[\s-]*(25|32|40|50|63|80|100|125|160)|([aj])-?(30|40|50))(?!\S)"
 )
 _CORNER = re.compile(rf"(?<!\S)r\s*({_NUMBER})(?!\S)")
 _PLAIN = re.compile(rf"(?<!\S)({_NUMBER})\s*(?:mm)?(?!\S)")
-_FREE = re.compile(r"\b(?:free|empty|bare|frei\w*|leer\w*)\b")
-
 _CLAMPINGS = (
-    (re.compile(r"\b(?:shrink(?:[\s-]*fit)?|schrumpf\w*)\b"), Clamping.SHRINK_FIT),
-    (re.compile(r"\b(?:collet|spannzange\w*)\b"), Clamping.COLLET),
-    (re.compile(r"\b(?:side[\s-]*screw|spannschraube)\b"), Clamping.SIDE_SCREW),
-    (re.compile(r"\b(?:press[\s-]*fit|press\w*sitz)\b"), Clamping.PRESS_FIT),
-    (re.compile(r"\b(?:morse(?:[\s-]*(?:taper|kegel))?)\b"), Clamping.MORSE_TAPER),
+    (W.SHRINK_FIT, Clamping.SHRINK_FIT),
+    (W.COLLET, Clamping.COLLET),
+    (W.SIDE_SCREW, Clamping.SIDE_SCREW),
+    (W.PRESS_FIT, Clamping.PRESS_FIT),
+    (W.MORSE_TAPER, Clamping.MORSE_TAPER),
 )
-_CONDITIONS = (
-    (re.compile(r"\b(?:worn|verschlissen)\b"), Condition.WORN),
-    (re.compile(r"\b(?:broken|gebrochen)\b"), Condition.BROKEN),
-)
-_HOT = re.compile(r"\b(?:hot|heiß|heiss)\b")
-_NOWHERE = re.compile(r"\b(?:missing|nowhere|fehlt|vermisst)\b")
-# Words of a sentence that say nothing about a holder.
-_FILLERS = frozenset(
-    (
-        *("for", "with", "the", "an", "of", "in", "at", "mm", "holder", "holders", "halter"),
-        *("für", "fuer", "mit", "der", "die", "das", "den", "einen", "eine", "ein", "einem", "im"),
-    )
-)
+_CONDITIONS = ((W.WORN, Condition.WORN), (W.BROKEN, Condition.BROKEN))
 
 
 def _mm(text: str) -> float:
@@ -236,8 +221,8 @@ class _Left:
     """What of a text was not understood yet."""
 
     def __init__(self, text: str) -> None:
-        plain = " ".join(text.casefold().split())
-        self.text = re.sub(r"\b(?:(?:for|with) an?\b|a(?= \d))", " ", plain)  # a 12 mm shank: no cabinet A
+        plain = " ".join(W.folded(text).split())
+        self.text = re.sub(r"\b(?:(?:for|with) an?\b|(?<!\d )a(?= \d))", " ", plain)  # a 12 mm shank: no cabinet A
 
     def take(self, pattern: re.Pattern[str]) -> re.Match[str] | None:
         """The first find, taken out of the text."""
@@ -248,9 +233,9 @@ class _Left:
 
 
 def parse(text: str) -> Query:
-    """The query in what was typed; English or German, decimal point or comma, millimetres."""
+    """The query in what was typed, in any language the kiosk speaks; decimal point or comma, millimetres."""
     left = _Left(text)
-    free = left.take(_FREE) is not None
+    free = left.take(W.FREE) is not None
     found = left.take(_COUPLING)
     coupling = Coupling.parse(f"{found[1] or found[3]}{found[2] or found[4]}") if found else None
     shank = left.take(_SHANK)
@@ -262,7 +247,7 @@ def parse(text: str) -> Query:
         corners.append((_mm(found[1]), f"r{found[1]}".replace(",", ".")))
     clamping = next((kind for pattern, kind in _CLAMPINGS if left.take(pattern)), None)
     condition = next((kind for pattern, kind in _CONDITIONS if left.take(pattern)), None)
-    hot, nowhere = left.take(_HOT) is not None, left.take(_NOWHERE) is not None
+    hot, nowhere = left.take(W.HOT) is not None, left.take(W.NOWHERE) is not None
     numbers = []
     while found := left.take(_PLAIN):
         numbers.append((_mm(found[1]), found[1].replace(",", ".")))
@@ -271,7 +256,7 @@ def parse(text: str) -> Query:
     if sized is not None:
         shank_mm = sized[0] if isinstance(sized, tuple) else _mm(sized[1] or sized[2])
     return Query(
-        tuple(word for word in left.text.split() if word not in _FILLERS),
+        tuple(word for word in left.text.split() if word not in W.FILLERS),
         tuple(numbers),
         tuple(corners),
         _span(sizes[1], sizes[2], DIAMETER_MM) if (sizes := diameter or span) else None,

@@ -318,6 +318,7 @@ class OperatorAdded:
     name: str
     role: str  # setter, supervisor
     pin_hash: str | None = None
+    language: str | None = None  # what the kiosk speaks to them; empty: the shop's; None: as before
 
 
 @dataclass(frozen=True, slots=True)

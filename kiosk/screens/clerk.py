@@ -98,6 +98,7 @@ class Clerk(Way):
     look_around = ObjectProperty(None, allownone=True)  # opens the demo shop instead of this one
     begin_own = ObjectProperty(None, allownone=True)  # in the demo shop: opens the shop's own again
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
+    speaks = ObjectProperty(None, allownone=True)  # before a screen is shown: to whom the window speaks
     phones = ObjectProperty(None, allownone=True)  # `handheld.phones.Phones`, whose questions a screen asks; None: off
 
     def __init__(self, worker: Asks, sounds: Sounds, show: Callable[[View], None]) -> None:
@@ -132,6 +133,12 @@ class Clerk(Way):
 
         asked.put()
         self._worker.ask(question, answered, could_not)
+
+    def go(self, name: str, /, **about: Any) -> None:
+        """Show a screen, in the words of whoever is at work."""
+        if self.speaks is not None:
+            self.speaks(name)
+        super().go(name, **about)
 
     def reopen(self, meanwhile: Callable[[], object], then: Callable[[], Any], failed: Failed) -> None:
         """Have something done while the desk is closed, and the desk opened again."""
@@ -227,6 +234,8 @@ class Clerk(Way):
         if isinstance(outcome, Done):
             self.undo_s = 0.0 if outcome.step is Step.HEATING else scanned.undo_s or 0.0
             self.undo_name = outcome.holder.name if outcome.holder else ""
+            if outcome.step in (Step.SIGNED_IN, Step.SIGNED_OUT):
+                self.operator = scanned.operator  # at once: what is shown now is said to them
         alarm = isinstance(outcome, Done) and outcome.alarm
         hot = is_about_heat(outcome)
         if alarm or hot:

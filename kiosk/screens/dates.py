@@ -7,18 +7,18 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from kiosk.words import t, zone_if_twice
+from kiosk.words import date, t, zone_if_twice
 
 
 def day_words(at: datetime) -> str:
     """`Tue 22.09.`"""
-    return f"{t(f'dates.day.{at.weekday()}')} {at:%d.%m.}"
+    return f"{t(f'dates.day.{at.weekday()}')} {date(at, year=False)}"
 
 
 def clock_words(utc_s: float) -> str:
     """`14:05`, with its day before it where that is not today."""
     at = datetime.fromtimestamp(utc_s)
-    said = f"{at:%H:%M}" if at.date() == datetime.now().date() else f"{at:%d.%m. %H:%M}"
+    said = f"{at:%H:%M}" if at.date() == datetime.now().date() else f"{date(at, year=False)} {at:%H:%M}"
     return said + zone_if_twice(at)
 
 

@@ -18,6 +18,9 @@ if TYPE_CHECKING:  # the desk is loaded on its own thread
     from kiosk.screens.questions import Question
 
 
+MOST_SETS = 2  # of screens that are kept beside those in use
+
+
 class _Wish(NamedTuple):
     """A screen that was asked for and cannot come yet, and what its `shown` is to be told."""
 
@@ -35,6 +38,8 @@ class Way(EventDispatcher):
         super().__init__()
         self._show = show
         self._views: dict[str, View] = {}
+        self._set = ""  # what the screens in use are kept under
+        self._sets: dict[str, dict[str, View]] = {}  # the others, the one used longest ago first
         self._names: tuple[str, ...] = ()
         self._build: Callable[[str], View] = self._views.__getitem__
         self._loading: Callable[[str], Question[None] | None] = _is_there
@@ -122,6 +127,22 @@ class Way(EventDispatcher):
         if self.view is not None:
             self.view.left()
         self._views, self._trail, self._kept, self._later = {}, [], None, []
+        self._sets = {}
+
+    def turn_to(self, other: str) -> bool:
+        """Other screens from now on, built before or not; whether some were given up for that.
+
+        The way back begins anew; a screen that was asked for still comes.
+        """
+        if self.view is not None:
+            self.view.left()
+        self._sets[self._set] = self._views
+        self._views, self._set = self._sets.pop(other, {}), other
+        self._trail, self._kept = [], None
+        given_up = len(self._sets) > MOST_SETS
+        if given_up:
+            del self._sets[next(iter(self._sets))]
+        return given_up
 
     def screen(self, name: str) -> View:
         """The screen of that name, built now if need be."""

@@ -36,6 +36,7 @@ from kiosk.screens.questions import common, health
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.telephones import Telephones
 from kiosk.screens.theme import look
+from kiosk.screens.tongue import Tongue, tidy
 from kiosk.screens.turns import Turns
 from kiosk.screens.typed_keys import TypedKeys
 from kiosk.screens.view import View
@@ -87,6 +88,7 @@ class KioskApp(App):
         self.telephones = Telephones(self.clerk, worker, options.data_dir, options.phones)
         self._turns = Turns()
         self._typed = TypedKeys(self.clerk, self._turns)
+        self._tongue = Tongue(self.clerk, self._say_anew)
         self.beginning = Beginning(options, self.clerk, self.stop)
         theme.fonts()  # before the first text is measured
         self.settings_now = self.clerk.settings = settings
@@ -192,7 +194,8 @@ class KioskApp(App):
         frame.bind(on_go=lambda _, name: self.clerk.go(name), on_who=lambda _: self._who())
         self.clerk.bind(hot=self._strip, here=self._strip, operator=self._strip, trouble=self._strip)
         self.clerk.bind(heat_known=self._strip, wanted=self._strip, link=self._strip, mark=self._strip)
-        self.clerk.bind(settings=self._settled)
+        self.clerk.bind(settings=self._settled, operator=lambda *_: self._tongue.came_or_went())
+        self.clerk.speaks = self._tongue.before
         self.clerk.go("scan")
         self._strip()
 
@@ -269,7 +272,7 @@ class KioskApp(App):
         self.telephones.settle(settings.phones)
         if self._keeper is not None:
             self._keeper.on = settings.camera.keep_unread
-        worn = (look.colours, words.language(), before.kiosk.units)
+        worn = (look.colours, before.kiosk.language, before.kiosk.units)
         self._wear(settings)
         if worn != (settings.kiosk.theme, settings.kiosk.language, settings.kiosk.units):
             self._rebuild()
@@ -284,7 +287,7 @@ class KioskApp(App):
         words.show_inches(settings.kiosk.units == "inch")
         if look.colours != settings.kiosk.theme:
             look.wear(settings.kiosk.theme)
-        words.speak(settings.kiosk.language)
+        self._tongue.settle()
 
     def _rebuild(self) -> None:
         """The same window in another language or other colours; an alarm stays as it is until it is understood."""
@@ -293,15 +296,19 @@ class KioskApp(App):
             return
         here = self.clerk.view.name if self.clerk.view else "scan"
         self.clerk.start_over()
-        gc.unfreeze()  # the screens before are rubbish now
-        gc.collect()
-        self.frame.say_anew()
-        if self.eye is not None:
-            self.eye.move(self._scan_screen)
-        self._built()
+        tidy()
+        self._say_anew()
         self.clerk.go("scan")
         if here != "scan":
             self.clerk.go(here)
+
+    def _say_anew(self) -> None:
+        """Strip, rail and the screens to come, in what is spoken now."""
+        self.frame.say_anew()
+        if self.eye is not None:
+            self.eye.move(self._scan_screen)
+        self._strip()
+        self._built()
 
     @property
     def _scan_screen(self) -> Any:

@@ -6,12 +6,13 @@ from dataclasses import replace
 
 import pytest
 
+from kiosk import words
 from kiosk.desk.people import PinRefused
 from kiosk.desk.session import ActRefused, Locked, NeedsReason, NotThere, StillHot
 from kiosk.ledger import tables as T
 from kiosk.rules import tries
 from kiosk.rules.cards import Command
-from kiosk.rules.codes import CodeKind
+from kiosk.rules.codes import CodeKind, make
 from kiosk.rules.lines import OperatorAdded, OperatorRetired
 from kiosk.rules.outcomes import Reason, Refused
 from kiosk.rules.shop_things.making import ThingFault
@@ -388,3 +389,54 @@ def test_who_is_here_again_has_a_new_badge_and_the_lost_one_opens_nothing(shop: 
     shop.desk.scan(new)
     assert shop.desk.session.operator is not None and shop.desk.session.operator.key == "jo"
     assert shop.desk.session.book.check() == []
+
+
+def test_a_person_has_a_language_that_stays_whatever_else_changes(shop: Shop) -> None:
+    unlock(shop)
+    people = shop.desk.people
+    assert people.speaks("sam", "de").language == "de"
+    people.rename("sam", "Samuel Porter")
+    people.speaks("kim", "de")
+    people.set_pin("kim", "1234")
+    told = {card.key: card.language for card in people.operators()}
+    assert (told["sam"], told["kim"]) == ("de", "de")
+    people.retire("sam", "left")
+    assert people.bring_back("sam", shop.desk.shop.fresh_code(CodeKind.BADGE).text).language == "de"
+    shop.desk.session.book.rebuild()
+    assert {card.key: card.language for card in people.operators()}["sam"] == "de"
+    assert people.speaks("sam", "").language == ""
+
+
+def test_a_language_is_a_supervisors_to_set_and_one_that_the_kiosk_speaks(shop: Shop) -> None:
+    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.lock()
+    with pytest.raises(Locked):
+        shop.desk.people.speaks("sam", "de")
+    unlock(shop)
+    with pytest.raises(ValueError, match="a language is one of"):
+        shop.desk.people.speaks("sam", "xx")
+    with pytest.raises(NotThere):
+        shop.desk.people.speaks("nobody", "de")
+
+
+def test_whoever_is_at_work_is_spoken_to_at_once_and_nobody_after_them(shop: Shop) -> None:
+    unlock(shop)
+    shop.desk.people.speaks("sam", "de")
+    scanned = shop.desk.scan(shop.desk.shop.code_of("sam"))
+    assert scanned.operator is not None and scanned.operator.language == "de"
+    shop.desk.people.unlock("kim", PIN)
+    shop.desk.people.speaks("sam", "")
+    assert shop.desk.session.operator is not None and shop.desk.session.operator.language == ""
+    assert shop.desk.scan(make(CodeKind.COMMAND, Command.SIGN_OUT.value).text).operator is None
+
+
+def test_ink_speaks_the_shops_language_whoever_is_at_work(shop: Shop) -> None:
+    try:
+        words.speak("de", "en")
+        assert words.t("heat.word") == "HEISS"
+        assert shop.desk.labels.content(shop.desk.shop.code_of("sam")).details == ("Tool setter",)
+        with words.for_everybody():
+            assert (words.t("heat.word"), words.language()) == ("HOT", "en")
+        assert words.language() == "de"
+    finally:
+        words.speak("en")

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from kiosk import where
+from kiosk import where, words
 from kiosk.desk.adopting import Likely as Likely_
 from kiosk.desk.adopting import Origin, Stray
 from kiosk.desk.audits import AuditRow, AuditStatus, DifferenceCard, LookFor, PhotoMark, PhotoSeen
@@ -495,6 +495,14 @@ def _alarm(screen: Any, scanned: Scanned, skin: SkinNow | None = None) -> None:
     screen.advice = say_words(PROBE.say)
 
 
+def _alarm_for_all(screen: Any) -> None:
+    """To somebody who is spoken to in another language than the shop's."""
+    mine = words.language()
+    words.speak(mine, "de" if mine != "de" else "en")
+    _alarm(screen, TOO_HOT)
+    words.speak(mine)
+
+
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "idle", lambda screen: screen.ask_for_scan()),
     ("scan", "no-camera", _no_camera),
@@ -508,6 +516,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
     ("scan", "missed", lambda screen: screen.show_missed((HOT.name, SLOT.name, POCKET.name, CARD.name, "RX"))),
     ("heat", "hot", lambda screen: _alarm(screen, TOO_HOT)),
+    ("heat", "two-languages", _alarm_for_all),
     ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ, unknown_skin(43.0, "flange"))),
     ("heat", "another", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
     ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),

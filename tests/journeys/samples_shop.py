@@ -456,6 +456,10 @@ def _people(screen: Any, state: str = "") -> None:
         screen.named("Alexandra Featherstone-Harrington")
     elif state == "reason":
         screen._why()
+    elif state == "language":
+        screen._which_language()
+    elif state == "speaks":
+        screen._speaks(Choice("pt", "Português"))
     elif state == "added":
         screen._added(cards[0])
 
@@ -623,7 +627,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(("compare", v.value, partial(_compare, verdict=v, guessed=v is Verdict.NOT_IN_BOOK)) for v in Verdict),
     *(
         ("people", state or "person", partial(_people, state=state))
-        for state in ("list", "none", "", "name", "role", "reason", "added", "rename", "renamed")
+        for state in ("list", "none", "", "name", "role", "reason", "added", "rename", "renamed", "language", "speaks")
     ),
     ("health", "good", _health_good),
     ("health", "list", partial(_health, part=None)),

@@ -1,4 +1,7 @@
-"""Every screen at every size, in English and in the longest translation."""
+"""Every screen at every size in English and German, and at the two tightest in one other language, a day each.
+
+All languages at all sizes: `python -m tests.journeys.test_every_size`, which says what is wrong with each.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ import json
 import os
 import subprocess
 import sys
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -17,6 +21,19 @@ SIZES = (
     (360, 640), (640, 360), (800, 480), (480, 800), (1024, 600), (600, 1024), (1280, 800), (1920, 1080),
     (1920, 1080, 4.0),  # a panel of 22 inches whose density the settings know
 )  # fmt: skip
+TIGHTEST = ((360, 640), (800, 480))
+WHOLE = ("en", "de")
+WALKER = str(Path(__file__).with_name("walker.py"))
+
+
+def walked_today(day: int) -> dict[str, tuple[tuple[float, ...], ...]]:
+    """Which languages are walked at which sizes; the others come round one a day."""
+    others = [language for language in LANGUAGES if language not in WHOLE]
+    return dict.fromkeys(WHOLE, SIZES) | ({others[day % len(others)]: TIGHTEST} if others else {})
+
+
+def test_every_language_comes_round() -> None:
+    assert {language for day in range(len(LANGUAGES)) for language in walked_today(day)} == set(LANGUAGES)
 
 
 @pytest.mark.timeout(900)  # some two hundred samples at nine sizes in every language
@@ -24,13 +41,13 @@ def test_no_word_is_clipped_and_no_target_is_too_small_at_any_size_in_any_langua
     environment = os.environ | {"DISPLAY": display.name, "SDL_AUDIODRIVER": "dummy", "PYTHONPATH": os.getcwd()}
     walks = [
         subprocess.Popen(
-            [sys.executable, str(Path(__file__).with_name("walker.py")), json.dumps(SIZES), language],
+            [sys.executable, WALKER, json.dumps(sizes), language],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
             env=environment,
         )
-        for language in LANGUAGES
+        for language, sizes in walked_today(date.today().toordinal()).items()
     ]
     found: list[str] = []
     for walk in walks:
@@ -42,3 +59,18 @@ def test_no_word_is_clipped_and_no_target_is_too_small_at_any_size_in_any_langua
         assert last == "walked", complained[-3000:]
         found += findings
     assert found == [], "\n".join(found)
+
+
+def main() -> int:
+    """The whole matrix, or the languages given, one after the other: what is wrong, a line each."""
+    screen = Display((1920, 1920))
+    environment = os.environ | {"DISPLAY": screen.name, "SDL_AUDIODRIVER": "dummy", "PYTHONPATH": os.getcwd()}
+    try:
+        walk = [sys.executable, WALKER, json.dumps(SIZES), *sys.argv[1:]]
+        return subprocess.run(walk, env=environment, check=False).returncode
+    finally:
+        screen.close()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

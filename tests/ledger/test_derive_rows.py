@@ -234,7 +234,7 @@ def test_a_label_of_a_place_is_no_holders(told: Told) -> None:
 
 def test_people_keep_their_pin_until_another_is_chosen(told: Told) -> None:
     told.say(L.OperatorAdded("kim", "Kim", "setter"))
-    row = {"key": "kim", "name": "Kim", "role": "setter", "pin_hash": None, "retired": 0}
+    row = {"key": "kim", "name": "Kim", "role": "setter", "pin_hash": None, "retired": 0, "language": ""}
     assert told.row("operator", "kim") == row
     told.say(L.OperatorAdded("kim", "Kim", "supervisor", "hash"), L.OperatorRetired("kim"))
     assert told.row("operator", "kim") == row | {"role": "supervisor", "pin_hash": "hash", "retired": 1}

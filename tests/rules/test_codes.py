@@ -128,3 +128,12 @@ def test_a_number_outside_the_range_is_refused() -> None:
 def test_the_alphabet_has_no_letter_that_moves_between_keyboards_or_looks_like_a_figure() -> None:
     assert not set(ALPHABET) & set("AQWMYZILOU")
     assert len(ALPHABET) == len(set(ALPHABET)) == 26
+
+
+def test_the_two_letters_i_of_turkish_make_no_other_code_of_a_text() -> None:
+    """No code has an I, so whatever case a keyboard makes of it, a text stays a fault and never becomes a label."""
+    whole = make(CodeKind.HOLDER, 123_456_789).text
+    assert parse(whole.lower()) == parse(whole)
+    for letter in "iıİI":
+        with pytest.raises(CodeFault):
+            parse(whole[:4] + letter + whole[5:])

@@ -47,6 +47,25 @@ def row(**more: object) -> SoughtHolder:
         ("length 100", Query(length_mm=Span(99.5, 100.5))),
         ("free holder for a 12 mm shank with HSK63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
         ("free holder for a 12 mm shank with HSK-size 63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
+        ("porte-outil libre pour queue de 12 HSK63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
+        ("portaherramientas libre para mango 12 HSK63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
+        ("portautensile libero per codolo 12 HSK63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
+        ("porta-ferramentas livre para haste 12 HSK63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
+        ("wolna oprawka dla chwyt 12 HSK63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
+        ("volný držák pro 12 mm stopka HSK63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
+        ("12 mm şaft için boş tutucu HSK63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
+        ("longueur 80 à 100", Query(length_mm=Span(80.0, 100.0))),
+        ("DŁUGOŚĆ 80 do 100", Query(length_mm=Span(80.0, 100.0))),
+        ("průměr 10 až 12", Query(diameter_mm=Span(10.0, 12.0))),
+        ("12 a40", Query(numbers=((12.0, "12"),), coupling=Coupling.parse("A40"))),
+        ("frettage", Query(clamping=Clamping.SHRINK_FIT)),
+        ("pinza", Query(clamping=Clamping.COLLET)),
+        ("usé", Query(condition=Condition.WORN)),
+        ("KIRIK", Query(condition=Condition.BROKEN)),
+        ("kırık", Query(condition=Condition.BROKEN)),
+        ("gorące", Query(hot=True)),
+        ("horký", Query(hot=True)),
+        ("chybí", Query(nowhere=True)),
         ("freier Halter für 12 mm Schaft HSK 63", Query(coupling=HSK63, shank_mm=12.0, free=True)),
         ("free 12", Query(shank_mm=12.0, free=True)),
         ("free a 12", Query(shank_mm=12.0, free=True)),
@@ -62,6 +81,17 @@ def row(**more: object) -> SoughtHolder:
 )
 def test_what_was_typed_becomes_a_query(typed: str, query: Query) -> None:
     assert parse(typed) == query
+
+
+@pytest.mark.parametrize("typed", ["kılıç", "KILIÇ", "kiliç", "KİLİÇ", "kilic", "Kılıç"])
+def test_capital_and_small_letters_of_turkish_find_the_same_holder(typed: str) -> None:
+    for name in ("Kılıç 12", "KILIÇ 12", "kiliç 12"):
+        assert matches(parse(typed), row(names=searched_text(name)))
+
+
+@pytest.mark.parametrize("typed", ["celni freza", "ČELNÍ FRÉZA", "čelní fréza"])
+def test_accents_may_be_left_out(typed: str) -> None:
+    assert matches(parse(typed), row(names=searched_text("Fréza čelní 12")))
 
 
 @given(st.text(max_size=60))

@@ -1,15 +1,20 @@
 """Every message the decision can give has words, in every language."""
 
-import string
 import tomllib
 from dataclasses import fields
+from datetime import datetime
 from pathlib import Path
+from string import ascii_lowercase
 
 import pytest
 
-from kiosk import where, words
+from kiosk import plural, where, words
+from kiosk.labels.letters import Face, has
 from kiosk.rules.outcomes import Reason
 from kiosk.settings import Settings
+from tests.rules import compared
+
+FOREIGN = "µøß"  # a unit, a diameter, and what is on the keyboard of German
 
 
 @pytest.mark.parametrize("language", words.LANGUAGES)
@@ -28,12 +33,56 @@ def test_every_refusal_has_a_short_word_for_reports_and_the_shift(language: str)
 
 @pytest.mark.parametrize("language", words.LANGUAGES[1:])
 def test_every_language_says_the_same_with_the_same_values(language: str) -> None:
-    english, other = words.catalogue("en").words, words.catalogue(language).words
-    assert english.keys() == other.keys()
-    for key, pattern in english.items():
-        fields = {name for _, name, _, _ in string.Formatter().parse(pattern) if name}
-        theirs = {name for _, name, _, _ in string.Formatter().parse(other[key]) if name}
-        assert fields == theirs, key
+    assert compared.unlike(language) == []
+
+
+def test_the_forms_of_a_number_are_those_of_the_cldr() -> None:
+    few = {2, 3, 4}
+    for language, rule in {
+        "en": lambda n: "one" if n == 1 else "many",
+        "fr": lambda n: "one" if n in (0, 1) else "many",
+        "cs": lambda n: "one" if n == 1 else "few" if n in few else "many",
+        "pl": lambda n: "one" if n == 1 else "few" if n % 10 in few and n % 100 - 10 not in few else "many",
+        "tr": lambda n: "one" if n == 1 else "many",
+    }.items():
+        assert [plural.forms(language, n)[0] for n in range(126)] == [rule(n) for n in range(126)], language
+    assert plural.forms("pl", 2.5) == plural.forms("cs", 2.5) == ("many",)
+
+
+def test_a_sentence_about_one_thing_alone_is_not_said_of_none() -> None:
+    french = words.Catalogue("fr", {"wait.one": "il reste un", "wait.many": "{count} restent"}, ",")
+    assert french.say("wait", count=0) == "0 restent"
+    assert words.Catalogue("fr", {"wait.one": "{count} reste", "wait.many": ""}, ",").say("wait", count=0) == "0 reste"
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES)
+def test_the_fonts_have_every_letter_of_every_sentence_small_and_capital(language: str) -> None:
+    said = set("".join(words.catalogue(language).words.values()))
+    letters = said | set("".join(said).upper()) | set(words.own_name(language))
+    for face in (Face.TEXT, Face.STRONG):
+        assert {each for each in letters if not has(face, each)} == set()
+
+
+def test_the_fonts_have_the_letters_of_the_languages_around() -> None:
+    letters = "áčďéěíňóřšťúůýžąćęłńóśźżçğıöşüáéíñóúüàâæçèéêëîïôœùûüÿàèéìòùâãçêõäöüß"
+    for face in Face:
+        assert {each for each in letters + letters.upper() + "İ¿¡«»„”" if not has(face, each)} == set()
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES)
+def test_every_letter_of_a_language_is_on_its_keyboard(language: str) -> None:
+    said = words.catalogue(language).words
+    keys = set(ascii_lowercase + said["keyboard.letters"][:4] + said["keyboard.accents"][:30])
+    mine = {letter for text in said.values() for letter in text.lower() if letter.isalpha() and letter not in FOREIGN}
+    assert mine - keys == set()
+    assert len(said["keyboard.letters"]) == 4
+
+
+def test_days_are_written_as_the_language_writes_them() -> None:
+    at = datetime(2026, 9, 2, 14, 5)
+    assert words.catalogue("de").date(at) == "02.09.2026"
+    assert words.catalogue("de").date(at, year=False) == "02.09."
+    assert words.catalogue("de").figure("made_on", at.timestamp()) == "02.09.2026 14:05"
 
 
 @pytest.mark.parametrize("path", sorted(where.assets().glob("translations/*.toml")), ids=lambda path: path.name)
@@ -53,7 +102,7 @@ def test_every_setting_that_a_screen_lists_has_a_name(language: str) -> None:
             if isinstance(one.default, str) and "options" not in one.metadata:
                 continue  # set in the file
             assert f"setting.{group.name}.{one.name}" in known
-            for option in one.metadata.get("options", ()):
+            for option in one.metadata.get("options", ()) if one.name != "language" else ():
                 assert f"option.{option}" in known
 
 

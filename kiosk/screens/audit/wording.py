@@ -17,7 +17,7 @@ from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import AuditRow, AuditStatus, Begin, LookFor
-from kiosk.words import say, t
+from kiosk.words import date, say, t
 
 NUMBERED = (Kind.SLOT, Kind.POCKET, Kind.SPINDLE)
 _STATES = {
@@ -73,7 +73,7 @@ def last_seen(found: LookFor) -> str:
 def clock(utc_s: float) -> str:
     """`14:05`, with the day before it where that is not today."""
     at = datetime.fromtimestamp(utc_s)
-    return at.strftime("%H:%M" if at.date() == datetime.now().date() else "%d.%m. %H:%M")
+    return f"{at:%H:%M}" if at.date() == datetime.now().date() else f"{date(at, year=False)} {at:%H:%M}"
 
 
 def place_words(name: str) -> str:

@@ -22,7 +22,7 @@ from kiosk.screens.questions import hot as asks_hot
 from kiosk.screens.questions import scan as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
-from kiosk.words import say, t
+from kiosk.words import for_everybody, language, say, t
 
 if TYPE_CHECKING:
     from kiosk.screens.clerk import Scanned
@@ -42,6 +42,7 @@ class HeatScreen(View):
     until = StringProperty()
     left_s = NumericProperty(-1)
     place = StringProperty()
+    also = StringProperty()  # the same in the shop's language, for whoever stands by, where another one is spoken
     title = StringProperty()
     remedy = StringProperty()
     measure = StringProperty()
@@ -89,6 +90,7 @@ class HeatScreen(View):
         # Without a place it is not held up on its way: what was done with it elsewhere is what it is about.
         self.place = t("heat.not_to", place=outcome.goal.name) if outcome.goal else say(outcome.why)
         self.remedy = say(outcome.remedy)
+        self.also = _to_all(outcome)
 
     def _draw(self, key: str) -> None:
         """Ask how it looks now; the figures above it move by themselves."""
@@ -186,6 +188,16 @@ class HeatScreen(View):
     def read(self) -> None:
         """Enter a reading of this holder."""
         self.clerk.open_from(self, "reading", key=self._key)
+
+
+def _to_all(outcome: Refused) -> str:
+    """The alarm in the shop's language; empty where that is spoken."""
+    spoken = language()
+    with for_everybody():
+        if language() == spoken:
+            return ""
+        said = t("heat.not_to", place=outcome.goal.name) if outcome.goal else say(outcome.why)
+        return f"{t('heat.word')}: {said}"
 
 
 load_beside(__file__)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from kiosk.desk import Desk
+from kiosk.rules.finding_words import folded
 from kiosk.rules.places import Kind
 from kiosk.screens.questions import Question
 
@@ -35,12 +36,12 @@ def places(text: str) -> Question[tuple[Pick, ...]]:
     """Places in use, in walking order, of those whose name has every word of a text."""
 
     def answer(desk: Desk) -> tuple[Pick, ...]:
-        wanted = text.casefold().split()
+        wanted = folded(text).split()
         found: list[Pick] = []
         for card in desk.shop.places():
             if card.retired or card.place.kind in _DOORS:
                 continue
-            whole = " ".join(card.path).casefold()
+            whole = folded(" ".join(card.path))
             if all(word in whole for word in wanted):
                 found.append(Pick(card.place.code, card.name, card.place.kind.value))
             if len(found) == MOST:

@@ -228,6 +228,11 @@ def rename(key: str, name: str) -> Question[OperatorCard]:
     return lambda desk: desk.people.rename(key, name)
 
 
+def speaks(key: str, language: str) -> Question[OperatorCard]:
+    """What the kiosk speaks to somebody; empty: the shop's language.  Raises Locked, NotThere."""
+    return lambda desk: desk.people.speaks(key, language)
+
+
 def bring_back(key: str) -> Question[OperatorCard]:
     """Somebody is here again, with a new badge to be printed.  Raises Locked, NotThere."""
     return lambda desk: desk.people.bring_back(key, desk.shop.fresh_code(CodeKind.BADGE).text)

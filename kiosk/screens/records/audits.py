@@ -20,7 +20,7 @@ from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import AuditRow, PastAudits
 from kiosk.screens.view import Covers, View
-from kiosk.words import clock, t
+from kiosk.words import clock, date, t
 
 NEWEST = 100
 SHOWN = 12  # points of a plot
@@ -117,7 +117,7 @@ def _said(name: str) -> str:
 
 
 def _day(mark: Mark) -> str:
-    return f"{datetime.fromtimestamp(mark.closed_utc_s):%d.%m.}"
+    return date(datetime.fromtimestamp(mark.closed_utc_s), year=False)
 
 
 def _share(mark: Mark) -> str:
@@ -126,7 +126,8 @@ def _share(mark: Mark) -> str:
 
 
 def _line(row: AuditRow, mark: Mark | None) -> RowText:
-    closed = f"{datetime.fromtimestamp(row.closed_utc_s or row.opened_utc_s):%d.%m.%Y %H:%M}"
+    at = datetime.fromtimestamp(row.closed_utc_s or row.opened_utc_s)
+    closed = f"{date(at)} {at:%H:%M}"
     note = " · ".join(part for part in (closed, row.opened_by) if part)
     whole = mark is not None and mark.counts.right_share >= 1.0
     sign, tone = ("✓", "done") if whole else ("?", "plain")

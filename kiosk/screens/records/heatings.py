@@ -17,7 +17,7 @@ from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import HeatPlot, HeatRecord
 from kiosk.screens.view import Covers, View
-from kiosk.words import clock, say, t
+from kiosk.words import clock, date, say, t
 
 NEWEST = 40
 
@@ -119,7 +119,7 @@ def _stays(record: HeatRecord) -> str:
 
 def _moment(record: HeatRecord) -> str:
     at = datetime.fromtimestamp(record.heated_utc_s)
-    return f"{at:%d.%m. %H:%M}" if at.year == datetime.now().year else f"{at:%d.%m.%Y %H:%M}"
+    return f"{date(at, at.year != datetime.now().year)} {at:%H:%M}"
 
 
 def _line(key: str, record: HeatRecord) -> RowText:

@@ -21,7 +21,7 @@ from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import About, Filter, HistoryRow, WasAt
 from kiosk.screens.records.filters import GROUPS, When, span_of
 from kiosk.screens.view import Covers, View
-from kiosk.words import say, t, zone_if_twice
+from kiosk.words import date, say, t, zone_if_twice
 
 PAGE = 60
 BACK = "back"
@@ -226,7 +226,7 @@ def _line(row: HistoryRow, title: str, this_year: int) -> RowText:
     """What happened, without the name that stands above the list."""
     at = datetime.fromtimestamp(row.utc_s)
     phone = t("history_filter.by_phone", phone=row.phone) if row.phone else ""
-    when = at.strftime("%d.%m. %H:%M:%S" if at.year == this_year else "%d.%m.%Y %H:%M:%S") + zone_if_twice(at)
+    when = f"{date(at, at.year != this_year)} {at:%H:%M:%S}{zone_if_twice(at)}"
     who = " · ".join(part for part in (when, row.operator, row.kiosk, phone) if part)
     said = say(row.say)
     if title:

@@ -22,7 +22,7 @@ from kiosk.screens.questions import first as asks
 from kiosk.screens.questions import shop as people
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
-from kiosk.words import LANGUAGES, t
+from kiosk.words import LANGUAGES, own_name, t
 
 if TYPE_CHECKING:
     from kiosk.rules.cards import OperatorCard
@@ -112,7 +112,7 @@ class FirstScreen(View):
         self.page = step
         self._count()
         if step == Page.LANGUAGE:
-            self.options = [Choice(each, t(f"first.speaks.{each}")) for each in LANGUAGES]
+            self.options = [Choice(each, own_name(each)) for each in LANGUAGES]
         elif step == Page.STANDS:
             self._show_things()
         elif step == Page.AT:

@@ -19,9 +19,9 @@ from kiosk.screens.questions import common
 from kiosk.screens.questions import shop as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
-from kiosk.words import t
+from kiosk.words import LANGUAGES, own_name, t
 
-ADD, RETIRE, PIN, RENAME, BACK = "add", "retire", "pin", "rename", "back"
+ADD, RETIRE, PIN, RENAME, BACK, SPEAKS = "add", "retire", "pin", "rename", "back", "speaks"
 REASONS = ("left_shop", "badge_lost", "entered_twice", "other_work")
 
 
@@ -33,6 +33,7 @@ class Page(StrEnum):
     NAME = "name"
     ROLE = "role"
     REASON = "reason"
+    LANGUAGE = "language"
     ANSWER = "answer"
 
 
@@ -95,7 +96,8 @@ class PeopleScreen(View):
         elif self.page == Page.NAME and self._renaming:
             self.page = Page.PERSON
         else:
-            self.page = {Page.ROLE: Page.NAME, Page.REASON: Page.PERSON}.get(self.page, Page.LIST)
+            before = {Page.ROLE: Page.NAME, Page.REASON: Page.PERSON, Page.LANGUAGE: Page.PERSON}
+            self.page = before.get(self.page, Page.LIST)
 
     def _listed(self, found: tuple[OperatorCard, ...], act: str = "", key: str = "") -> None:
         self._cards = {card.key: card for card in found}
@@ -111,6 +113,8 @@ class PeopleScreen(View):
                 self._begin_renaming()
             elif act == BACK:
                 self._bring_back()
+            elif act == SPEAKS:
+                self._which_language()
             elif act == PIN:
                 self._answer(t("people.pin_chosen", name=self.title), can_print=False)
 
@@ -134,6 +138,8 @@ class PeopleScreen(View):
                 self.badge()
             case "rename":
                 self._supervised(RENAME, self._begin_renaming)
+            case "speaks":
+                self._supervised(SPEAKS, self._which_language)
             case "back":
                 self._supervised(BACK, self._bring_back)
             case "retire":
@@ -203,6 +209,23 @@ class PeopleScreen(View):
         self._key = card.key
         self._answer(t("people.added", name=card.name), can_print=True)
 
+    # What the kiosk speaks to somebody ----------------------------------------------------------------------
+
+    def _which_language(self) -> None:
+        self.trouble = ""
+        shops = own_name(self.clerk.settings.kiosk.language)
+        each_one = [Choice(each, own_name(each)) for each in LANGUAGES]
+        self.options = [Choice("", t("people.shops_language"), shops), *each_one]
+        self.page = Page.LANGUAGE
+
+    def take_language(self, choice: Choice) -> None:
+        """This one, from now on."""
+        self.clerk.ask(asks.speaks(self._key, choice.key), lambda _: self._speaks(choice), self._failed)
+
+    def _speaks(self, choice: Choice) -> None:
+        language = choice.note or choice.text
+        self._answer(t("people.speaks_now", name=self.title, language=language), can_print=False)
+
     # No longer here -----------------------------------------------------------------------------------------
 
     def retire(self) -> None:
@@ -246,7 +269,7 @@ def _actions(card: OperatorCard, at_work: bool) -> tuple[str, ...]:
     if card.retired:
         return (BACK,)
     supervises = card.role == "supervisor"
-    return (*(("sign_out",) if at_work else ()), *(("pin",) if supervises else ()), "badge", RENAME, "retire")
+    return (*(("sign_out",) if at_work else ()), *(("pin",) if supervises else ()), "badge", RENAME, SPEAKS, "retire")
 
 
 def _note(card: OperatorCard) -> str:

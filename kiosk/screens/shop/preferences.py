@@ -24,7 +24,7 @@ from kiosk.screens.questions import found as looks
 from kiosk.screens.questions import shop as asks
 from kiosk.screens.view import Covers, View
 from kiosk.settings import Settings
-from kiosk.words import catalogue, language, t
+from kiosk.words import catalogue, language, own_name, t
 
 BACKUP = "backup"
 LEAVE = "leave"
@@ -129,7 +129,7 @@ class PreferencesScreen(View):
         about = t(f"settings.changes.{row.key}")
         one = next(f for f in fields(getattr(self._settings, self._table)) if f.name == self._key)
         if "options" in one.metadata:
-            self.options = [Choice(option, _named(option)) for option in one.metadata["options"]]
+            self.options = [Choice(option, _named(row.key, option)) for option in one.metadata["options"]]
         elif row.key in looks.LOOKED_UP:
             self._look(row.key, str(getattr(getattr(self._settings, self._table), self._key)))
         elif isinstance(one.default, bool):
@@ -221,8 +221,8 @@ def _short(value: str) -> str:
     return "/".join(value.split("/")[-2:])
 
 
-def _named(option: str) -> str:
-    return t(f"option.{option}")
+def _named(key: str, option: str) -> str:
+    return own_name(option) if key == "kiosk.language" else t(f"option.{option}")
 
 
 def _shown(key: str, value: object) -> str:
@@ -234,7 +234,7 @@ def _shown(key: str, value: object) -> str:
         return f"{catalogue(language()).number(value, 4)} {SETTINGS[key].unit}".strip()
     if key in looks.LOOKED_UP:
         return _short(str(value)) or t("settings.none")
-    return _named(str(value))
+    return _named(key, str(value))
 
 
 load_beside(__file__)
