@@ -50,12 +50,18 @@ def first() -> Path:
 
 
 def current() -> Current:
-    """Which one is meant; what cannot be read, or names one that is not whole, means the first one."""
+    """Which one is meant; where that one is not whole the one before it, and where nothing can be read the first."""
     with suppress(OSError, ValueError, TypeError):
         said = Current(**json.loads((first() / FOLDER / NAME).read_text("utf-8")))
-        if not said.name or (first() / FOLDER / said.name / WHOLE).is_file():
+        if _is_whole(said.name):
             return said
+        if _is_whole(said.was):  # the first one may be too old to read the book
+            return Current(said.was)
     return Current("")
+
+
+def _is_whole(name: str) -> bool:
+    return not name or (first() / FOLDER / name / WHOLE).is_file()
 
 
 def mean(said: Current) -> None:

@@ -142,6 +142,7 @@ def _make(wheel: Wheel) -> str:
             needed = f"{ROOM_BYTES / 1e9:g} GB are needed and {free / 1e9:.1f} GB are free"
             raise UpdateRefused(f"{updates}: {needed}; make room, then do it again")
         _fill(home, wheel)
+        filing.tree_to_disk(home)  # the mark must not outlive a power cut that a library does not
         filing.write(home / installed.WHOLE, name)
     except (OSError, subprocess.SubprocessError) as error:
         shutil.rmtree(home, ignore_errors=True)
