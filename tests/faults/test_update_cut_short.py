@@ -24,8 +24,7 @@ import pytest
 from packaging.version import Version
 
 from kiosk import installed
-from kiosk.commands import updating
-from kiosk.commands.output import DONE
+from kiosk.desk import updating
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="needs a child process to kill, and /proc")
 
@@ -149,7 +148,6 @@ def kiosk(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[], Kiosk]]:
             one = Kiosk(Path(folder) / str(made))
             monkeypatch.setattr(installed, "first", lambda: one.first)
             monkeypatch.setattr(sys, "prefix", str(one.first))
-            monkeypatch.setattr(updating, "_seen", lambda: False)
             wheel = updating.Wheel(Path(folder) / "w.whl", Version(NEW), Path(folder) / "w.requirements.txt")
             monkeypatch.setattr(updating, "look", lambda _: wheel)
             monkeypatch.setattr(updating, "_fill", lambda home, _: interpreter(home, "new", one.log))
@@ -159,11 +157,11 @@ def kiosk(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[], Kiosk]]:
         yield make
 
 
-def update(one: Kiosk) -> int:
+def update(one: Kiosk) -> str:
     """The book is copied and proved by others (`tests/cli/test_update.py`): here the data folder has none to copy."""
     empty = one.data.parent / "empty"
     empty.mkdir(exist_ok=True)
-    return updating.update(argparse.Namespace(wheel=Path("w.whl"), data=empty))
+    return updating.update(Path("w.whl"), empty, windowed=False)
 
 
 def start(one: Kiosk) -> None:
@@ -226,7 +224,7 @@ def test_an_update_that_loses_its_power_anywhere_leaves_a_version_that_opens(
         assert whole(home, "new" if meant.name else "old"), f"cut {at} left half of what is meant"
         opened.append(one.opens())
         if opened[-1] == "old":
-            assert update(one) == DONE, "and the next one goes through"
+            assert update(one) == NEW, "and the next one goes through"
             assert whole(one.updates / NEW, "new") and one.opens() == "new"
     assert opened == sorted(opened, reverse=True) and set(opened) == {"old", "new"}, "one step from old to new"
 
@@ -288,7 +286,7 @@ def test_the_way_back_that_loses_its_power_anywhere_goes_back_at_the_next_start(
         firm_now(power, one)
         died = dies(lambda one=one: begin(one), power, monkeypatch)  # type: ignore[misc]
         assert one.opens() == "old", f"cut {at} opened the one that failed"
-        assert installed.current() == installed.Current(OLD)
+        assert installed.current() == installed.Current(OLD, failed=NEW)
         assert (one.data / "ledger.db").read_text() == "old-form", "the older one can read its book"
         if not died:
             return
@@ -349,5 +347,5 @@ def test_the_mark_of_a_whole_version_comes_when_the_disk_has_every_file_of_it(
 
     monkeypatch.setattr(os, "fsync", noted)
     monkeypatch.setattr(updating.filing, "write", marks)
-    assert update(one) == DONE
+    assert update(one) == NEW
     assert subprocess.run([one.updates / NEW / "bin" / "python", "-P", "-m", "kiosk"], check=False).returncode == 0

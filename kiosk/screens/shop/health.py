@@ -48,6 +48,7 @@ class HealthScreen(View):
     remedy = StringProperty()
     sign = StringProperty()
     good = BooleanProperty(True)
+    offers = BooleanProperty(False)  # a newer version can be put in place of this one
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -82,7 +83,12 @@ class HealthScreen(View):
         self.title, self.word, self.what = row.text, row.side, say(found.what)
         self.sign, self.good = row.icon, found.mark not in _FIRST
         self.remedy = say(found.remedy) if found.remedy else t("health.nothing_to_do")
+        self.offers = found.part is asks.Part.VERSION
         self.page = Page.PART
+
+    def newer(self) -> None:
+        """Look for a newer version."""
+        self.clerk.go("update")
 
     def back(self) -> None:
         """One state back, or out."""
