@@ -75,7 +75,8 @@ class Eye:
     """The kiosk's eye.  `post(call)` runs a call on Kivy's thread; `scanned(text)` takes each code.
 
     What reads is loaded once `desk_spoke` is set: what is hot is told first.
-    keeper: keeps what could not be read or was refused.
+    keeper: keeps what could not be read or was refused.  in_turn: does what came of a frame of that time once what
+    hands did before it has been answered (`turns.Turns.take`); at once where nobody touches.
     """
 
     def __init__(
@@ -85,10 +86,12 @@ class Eye:
         scanned: Callable[[str], None],
         desk_spoke: threading.Event | None = None,
         keeper: Keeper | None = None,
+        in_turn: Callable[[float, Callable[[], Any]], None] = lambda _, call: call(),
     ) -> None:
         self._screen = screen
         self._post = post
         self._scanned = scanned
+        self._in_turn = in_turn
         self._keeper = keeper
         self._camera: Camera | None = None
         self._stream: Stream | None = None
@@ -334,7 +337,10 @@ class Eye:
 
     def _news(self, event: Event) -> None:
         """On the reader's thread."""
-        self._post(lambda: self._tell(event))
+        if isinstance(event, Seen):
+            self._post(lambda: self._in_turn(event.at_s, lambda: self._tell(event)))
+        else:
+            self._post(lambda: self._tell(event))
 
     def _tell(self, event: Event) -> None:
         match event:

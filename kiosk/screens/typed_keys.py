@@ -6,6 +6,7 @@ Every key goes to the scanner first; a field that has the keyboard tells of its 
 from __future__ import annotations
 
 import time
+from functools import partial
 from typing import TYPE_CHECKING
 
 from kivy.clock import Clock
@@ -15,6 +16,7 @@ from kiosk.rules.shop_air import TYPED, of_burst
 from kiosk.screens.clerk import Clerk
 from kiosk.screens.keytimes import KeyTimes
 from kiosk.screens.questions import common
+from kiosk.screens.turns import Turns
 from kiosk.words import t
 
 if TYPE_CHECKING:
@@ -28,8 +30,9 @@ MODIFIERS = frozenset(range(300, 315))  # lock keys, shift, control, alt, meta: 
 class TypedKeys:
     """A scanner that types into the window, and whoever types besides."""
 
-    def __init__(self, clerk: Clerk) -> None:
+    def __init__(self, clerk: Clerk, turns: Turns) -> None:
         self._clerk = clerk
+        self._turns = turns
         self._scanner = Scanner()
         self._times = KeyTimes()
         clerk.keys = self.struck
@@ -38,9 +41,9 @@ class TypedKeys:
         """Take on what the scanner sends before and after a code."""
         self._scanner = Scanner(settings.prefix, settings.suffix)
 
-    def begin(self) -> None:
-        """Follow the window's frames: keys that came between two of them came at once."""
-        Clock.schedule_interval(lambda _: self._times.framed(time.monotonic()), 0)
+    def framed(self, now_s: float) -> None:
+        """A frame of the window began: keys that came between two of them came at once."""
+        self._times.framed(now_s)
 
     def key(self, _: object, key: int, __: int, codepoint: str | None, modifiers: list[str]) -> bool:
         """Keys belong to a scanner that types; a field that has the keyboard tells of its own."""
@@ -71,7 +74,7 @@ class TypedKeys:
             if isinstance(keyed, KeyedText) and self._is_air(keyed.text):
                 self._clerk.ask(common.air(keyed.text))
             elif isinstance(keyed, KeyedText):
-                self._clerk.scanned(keyed.text)
+                self._turns.take(self._turns.now_s, partial(self._clerk.scanned, keyed.text))
             elif isinstance(keyed, KeyedTooLong):
                 self._clerk.trouble = t("scanner.too_long", characters=keyed.characters, most=LONGEST)
             else:

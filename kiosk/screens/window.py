@@ -36,6 +36,7 @@ from kiosk.screens.questions import common, health
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.telephones import Telephones
 from kiosk.screens.theme import look
+from kiosk.screens.turns import Turns
 from kiosk.screens.typed_keys import TypedKeys
 from kiosk.screens.view import View
 from kiosk.screens.worker import Worker
@@ -84,7 +85,8 @@ class KioskApp(App):
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
         self.telephones = Telephones(self.clerk, worker, options.data_dir, options.phones)
-        self._typed = TypedKeys(self.clerk)
+        self._turns = Turns()
+        self._typed = TypedKeys(self.clerk, self._turns)
         self.beginning = Beginning(options, self.clerk, self.stop)
         theme.fonts()  # before the first text is measured
         self.settings_now = self.clerk.settings = settings
@@ -119,7 +121,9 @@ class KioskApp(App):
         self._keeper = Keeper(Ring(self.options.data_dir / FOLDER))
         self._keeper.on = self.settings_now.camera.keep_unread
         post, scanned = self.worker.post, self.clerk.scanned
-        self.eye = self.clerk.eye = Eye(self._scan_screen, post, scanned, self._desk_spoke, self._keeper)
+        self.eye = self.clerk.eye = Eye(
+            self._scan_screen, post, scanned, self._desk_spoke, self._keeper, self._turns.take
+        )
         self.eye.open(self.options.camera or self.settings_now.camera.source, self.settings_now.camera)
 
     def _show_shift(self, folder: Path, clock: PretendedTime) -> None:
@@ -128,7 +132,8 @@ class KioskApp(App):
         from kiosk.screens.showing import DWELL_S, Showing
 
         self.showing = Showing(steps_in(folder), self.clerk, clock, self.dwell_s or DWELL_S)
-        self.eye = self.clerk.eye = Eye(self._scan_screen, self.worker.post, self.showing.scanned, self._desk_spoke)
+        post, scanned = self.worker.post, self.showing.scanned
+        self.eye = self.clerk.eye = Eye(self._scan_screen, post, scanned, self._desk_spoke, in_turn=self._turns.take)
         self.eye.look(self.showing.source, self.settings_now.camera)
         Clock.schedule_once(lambda _: self.showing.start(), 1.0)
 
@@ -146,8 +151,13 @@ class KioskApp(App):
         self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
         Clock.schedule_interval(lambda _: self.worker.ask(common.copies_due, self._copy), COPY_S)
-        self._typed.begin()
+        Clock.schedule_interval(self._framed, 0)
         return self.frame
+
+    def _framed(self, _: float) -> None:
+        now_s = time.monotonic()
+        self._typed.framed(now_s)
+        self._turns.framed(now_s)
 
     def close(self) -> None:
         """Let camera and desk go; harmless when that has been done."""

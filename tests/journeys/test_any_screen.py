@@ -83,3 +83,19 @@ def test_heat_comes_before_everything_on_every_screen_with_a_badge_asked_for_and
             silent.append(f"{name}: {missing}")
     assert silent == [], "\n".join(silent)
     assert window.where("T001") == "Shrink station"
+
+
+def test_what_is_read_after_a_touch_is_for_the_screen_touched_though_the_window_was_busy(kiosk: Window) -> None:
+    kiosk.wait(3 * 86_400)
+    hands: dict[str, Callable[[str], None]] = {"T001": kiosk.hold_up, "T002": kiosk.scan}
+    for key, read in hands.items():
+        label = kiosk.holder(key)
+        kiosk.touch("Labels")
+        kiosk.is_on("labels")
+        left, low, width, height = next(touch[1:] for touch in kiosk.screen()["touches"] if touch[0] == "Scan")
+        kiosk.block(1.0)
+        kiosk.display.touch(left + width / 2, low + height / 2)
+        read(label)
+        kiosk.sees(kiosk.name(key), "Where to?")
+        kiosk.put_away()
+        kiosk.wait(40)
