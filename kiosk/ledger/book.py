@@ -38,6 +38,7 @@ from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat, Moment
 from kiosk.rules.chain import SharedLine
 from kiosk.rules.lines import Entry, Heated, Restored
+from kiosk.rules.slices import Between, in_slices, not_asked
 
 NAME = "ledger.db"
 CACHE_KIB = 32_000  # pages kept in memory: what a long ledger's index is looked up with
@@ -193,8 +194,8 @@ class Book:
         """The hash of a line of this kiosk's; None: there is no such line."""
         if self.sharing is not None:
             return self.sharing.hash_of(number)
-        found = self.state.cursor.execute(f'SELECT "hash" FROM "line" WHERE "id" = {T.database.param}', (number,))
-        row = found.fetchone()
+        asks = f'SELECT "hash" FROM "line" WHERE "id" = {T.database.param}'
+        row = self.state.cursor.execute(asks, (number,)).fetchone()
         return row[0] if row else None
 
     def _beaten_s(self, mark: Mark | None) -> float:
@@ -283,18 +284,20 @@ class Book:
         except (DatabaseError, sqlite3.Error, OSError) as error:
             raise fault_of(self.path, error) from error
 
-    def append(self, entries: Sequence[Entry], operator: str | None = None, phone: str = "") -> tuple[Written, ...]:
+    def append(
+        self, entries: Sequence[Entry], operator: str | None = None, phone: str = "", between: Between = not_asked
+    ) -> tuple[Written, ...]:
         """Writes lines and moves the tables along, all or nothing; returns when the disk has them.
 
-        phone: the telephone they came by.  Where lines were lost, the one that says so goes before them in the same
-        step.  Raises Broken where a line cannot follow, LedgerFault where the disk refuses (full, gone, read-only).
+        phone: the telephone they came by.  between: where it raises, nothing was written.  Where lines were lost, the
+        one that says so goes before them.  Raises Broken where a line cannot follow, LedgerFault for the disk.
         """
         moment = self.now()
         kept: list[Written] = []
         last_id, last_hash = self._last_id, self._last_hash
         told = () if self.lost is None else (self._doubts(self.lost),)
         with self._kept(), T.database.atomic():
-            for given in (*told, *entries):
+            for given in in_slices((*told, *entries), between):
                 last_id += 1
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
                 entry, text = as_kept(given, phone)
@@ -310,8 +313,7 @@ class Book:
         self._last_id, self._last_hash, self.lost = last_id, last_hash, None
         if self.sharing is not None:
             self.sharing.grown(last_id, last_hash)
-        about_heat = any(isinstance(line.entry, Heated | Restored) for line in kept)
-        if about_heat:
+        if about_heat := any(isinstance(line.entry, Heated | Restored) for line in kept):
             self._into_the_file()
         with self._kept():
             self._anchored(last_id, last_hash, moment.watched_s, firm=about_heat)
@@ -328,8 +330,7 @@ class Book:
 
     def take(self, lines: Sequence[SharedLine], enough: Callable[[], bool] = lambda: False) -> int:
         """Applies shared lines that come next until it was `enough`; how many.  Raises as `Sharing.take`."""
-        sharing = self.sharing
-        if sharing is None or not lines:
+        if (sharing := self.sharing) is None or not lines:
             return 0
         try:
             with self._kept(), T.database.atomic():
