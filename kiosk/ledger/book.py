@@ -348,8 +348,7 @@ class Book:
     def _into_the_file(self) -> None:
         """Brings the log into the ledger's file, so that a heating does not hang on the file beside it.
 
-        A reader may keep part of the log back, and a full disk all of it: the line is kept in the log then, and the
-        anchor tells should that go.
+        A reader may keep part of it back, a full disk all: the line stands in the log then, and the anchor tells.
         """
         with suppress(DatabaseError, sqlite3.Error):
             self.state.cursor.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()

@@ -107,7 +107,10 @@ def warm_up(desk: Desk) -> None:
 
 def copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
     """What `copies.backup` needs when the day's copy is due."""
-    if not desk.copies.due():
-        return None
+    return copies_go(desk) if desk.copies.due() else None
+
+
+def copies_go(desk: Desk) -> tuple[Path, tuple[Path, ...], int]:
+    """What `copies.backup` needs: the data folder, the folders for copies, how many are kept."""
     session = desk.session
     return session.book.path.parent, desk.copies.folders(), int(session.settings.backup.keep)
