@@ -69,7 +69,7 @@ def _stages(entry: L.Moved, at: Stamp, stages: list[list[Any]]) -> list[list[Any
     for stage in later:
         if stage[2] != entry.undoes:
             kept.append(stage)
-        elif stage[3:]:
+        elif stood_unwatched(stage):
             kept[-1] = for_longer(kept[-1])
     return kept if kept[-1][0] == entry.goal else [*kept, _stage(entry.goal, at)]
 
@@ -87,6 +87,11 @@ def unwatched(hold: TableRow) -> TableRow:
 def for_longer(stage: list[Any]) -> list[Any]:
     """A stage that went on for longer than is counted."""
     return [*stage[:3], _UNWATCHED]
+
+
+def stood_unwatched(stage: list[Any]) -> bool:
+    """Whether a stage went on for longer than was counted."""
+    return bool(stage[3:])
 
 
 def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:
@@ -166,9 +171,11 @@ def heated(entry: L.Heated, at: Stamp, state: LedgerState) -> Iterator[Change]:
         "body_unknown": int(entry.body_unknown), "reading_only": int(entry.reading_only), "began": _began(state),
     }  # fmt: skip
     runs = state.get("hold", entry.holder)
-    if entry.again and runs and runs["ended_line"] is None and runs["kiosk"] == at.kiosk:
+    if entry.again and runs and _still_goes_on(runs, at):
         same = ("temp_c", "length_mm", "body_c", "body_unknown", "reading_only", "began", "first_watched_s")
         first |= {name: runs[name] for name in same}
+    elif entry.again:  # it was another heating, whatever the line says, and the one before has warmed the body
+        first["body_unknown"] = 1
     yield Put("hold", first)
 
 
@@ -205,9 +212,15 @@ def joined(holder: TableRow, at: Stamp, state: LedgerState) -> Iterator[Change]:
 def _just_heated(holder: TableRow, at: Stamp, state: LedgerState) -> bool:
     """Whether the heating of the running hold may still be going on."""
     hold, values = state.get("hold", holder["key"]), _values(state)
-    if hold is None or hold["ended_line"] is not None or hold["kiosk"] != at.kiosk or values is None:
+    if hold is None or values is None or not _still_goes_on(hold, at):
         return False
     return bool(at.watched_s - hold["heated_watched_s"] <= values.heating_s)
+
+
+def _still_goes_on(hold: TableRow, at: Stamp) -> bool:
+    """Whether the heating of a hold may be the one that is told of now: counted by one clock, without a gap."""
+    *_, stood = msgspec.json.decode(hold["stages"])
+    return hold["ended_line"] is None and hold["kiosk"] == at.kiosk and not stood_unwatched(stood)
 
 
 def hold_ended(entry: L.HoldEnded, at: Stamp, state: LedgerState) -> Iterator[Change]:

@@ -14,6 +14,7 @@ import msgspec
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
 from kiosk.ledger.derive import STILL_WARM_S, TableRow
+from kiosk.ledger.derive_heat import stood_unwatched
 from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.ledger.places import Places
 from kiosk.ledger.statements import taught
@@ -261,9 +262,14 @@ class Cards:
         return self._book.now().watched_s if held["kiosk"] == self._book.kiosk else None
 
     def _stands_heated_s(self, row: TableRow, held: TableRow) -> float | None:
-        """When the heating began that runs, while the holder still stands where it was heated."""
+        """When the heating began that runs, while the holder still stands where it was heated.
+
+        None where there was a while that nobody watched since: it may have been heated again in it.
+        """
         now_s = self._hold_now_s(held)
         if now_s is None or (row["since_line"] or 0) > held["heated_line"] or held["reading_only"]:
+            return None
+        if stood_unwatched(msgspec.json.decode(held["stages"])[-1]):
             return None
         return self._book.now().watched_s - (now_s - float(held["first_watched_s"]))
 

@@ -312,6 +312,15 @@ def test_a_holder_that_left_the_coil_as_it_was_scanned_has_soaked_since(floor: F
     watch(floor, 900.0)
 
 
+@pytest.mark.parametrize("off_s", [300.0, 1200.0, 3600.0])
+def test_what_is_heated_again_after_a_while_nobody_watched_is_heated_warm(floor: Floor, off_s: float) -> None:
+    heat(floor, "T002")
+    floor.reopen(off_s)
+    heat(floor, "T002")
+    goes(floor, "T002", "Sleeve 1")
+    watch(floor, 600.0, looks=200)
+
+
 def test_no_pocket_becomes_a_cooling_place_by_a_file(floor: Floor) -> None:
     floor.import_place("Mill 1 · pocket 12", "cooling", "sleeve", 300.0)
     heat(floor)

@@ -336,6 +336,30 @@ def test_a_heating_by_another_clock_is_none_of_just_now(told: Told) -> None:
     assert told.hold["reading_only"] == 1
 
 
+def test_a_cutter_that_goes_in_after_a_while_nobody_watched_was_heated_in_once_more(told: Told) -> None:
+    heated(told)
+    told.say(10.0, L.KioskStarted("2"))
+    built(told, 20.0)
+    assert told.hold["reading_only"] == 1
+
+
+@pytest.mark.parametrize(("lines", "kiosk"), [([L.KioskStarted("2")], "K"), ([], "other")])
+def test_a_heating_scanned_again_is_another_one_after_a_gap_or_by_another_clock_and_its_body_is_warm(
+    told: Told, lines: list[L.Entry], kiosk: str
+) -> None:
+    heated(told)
+    told.say(10.0, *lines)
+    told.say(20.0, L.Heated("T1", "S", heats=0, again=True), kiosk=kiosk)
+    assert told.hold["body_unknown"] == 1 and told.hold["first_watched_s"] == told.begun_s + 20.0
+
+
+def test_a_heating_scanned_again_at_once_is_one_with_the_body_it_began_with(told: Told) -> None:
+    heated(told, body_c=61.0)
+    told.say(20.0, L.Heated("T1", "S", heats=0, again=True))
+    assert (told.hold["body_c"], told.hold["body_unknown"]) == (61.0, 0)
+    assert told.hold["first_watched_s"] == told.begun_s and told.hold["heated_watched_s"] == told.begun_s + 20.0
+
+
 # ends and readings
 
 

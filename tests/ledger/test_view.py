@@ -157,6 +157,9 @@ def test_what_nobody_saw_heated_and_what_another_clock_counts_is_never_the_same_
     kept.say(L.Heated("T1", "PS", reading_only=True))
     assert kept.card.heated_at_s is None
     kept.say(L.Heated("T1", "PS"))
+    kept.say(L.KioskStarted("2"))
+    assert kept.card.heated_at_s is None, "it may have been heated again while nobody watched"
+    kept.say(L.Heated("T1", "PS"))
     kept.renamed("other")
     assert kept.card.heated_at_s is None
 
