@@ -200,9 +200,26 @@ def own_output() -> BinaryIO:
     return pipe
 
 
+def tree_to_disk(folder: Path) -> None:
+    """Waits until the disk has every file and folder in it, and its name.  Raises OSError.
+
+    What a link leads to is somebody else's.  Windows keeps no folders by themselves and cannot force what may only
+    be read; no file of a library is like that there.
+    """
+    for inside, _, names in os.walk(folder):
+        for name in names:
+            path = Path(inside, name)
+            if not path.is_symlink():
+                to_disk(path)
+        if os.name != "nt":
+            to_disk(Path(inside))
+    if os.name != "nt":
+        to_disk(folder.parent)
+
+
 def to_disk(path: Path) -> None:
     """Waits until the disk has it.  Raises OSError."""
-    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
+    handle = os.open(path, os.O_RDWR if os.name == "nt" else os.O_RDONLY)  # what only may be read can be forced, too
     try:
         os.fsync(handle)
     finally:

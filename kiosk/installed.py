@@ -16,7 +16,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 
 from kiosk import filing
@@ -32,7 +32,7 @@ class Current:
     """What `current.json` says.  name: folder of the environment; empty: the first one.
 
     was: the one before.  trial: it was never seen working.  tried: it was started once.  copy: the book as it was just
-    before, and data: whose.
+    before, and data: whose.  failed: a later one that was tried and left again, for people to know.
     """
 
     name: str
@@ -41,6 +41,7 @@ class Current:
     tried: bool = False
     copy: str = ""
     data: str = ""
+    failed: str = ""
 
 
 def first() -> Path:
@@ -50,12 +51,19 @@ def first() -> Path:
 
 
 def current() -> Current:
-    """Which one is meant; what cannot be read, or names one that is not whole, means the first one."""
+    """Which one is meant; where that one is not whole the one before it, and where nothing can be read the first."""
     with suppress(OSError, ValueError, TypeError):
-        said = Current(**json.loads((first() / FOLDER / NAME).read_text("utf-8")))
-        if not said.name or (first() / FOLDER / said.name / WHOLE).is_file():
+        told = json.loads((first() / FOLDER / NAME).read_text("utf-8"))
+        said = Current(**{field.name: told[field.name] for field in fields(Current) if field.name in told})
+        if _is_whole(said.name):
             return said
+        if _is_whole(said.was):  # the first one may be too old to read the book
+            return Current(said.was)
     return Current("")
+
+
+def _is_whole(name: str) -> bool:
+    return not name or (first() / FOLDER / name / WHOLE).is_file()
 
 
 def mean(said: Current) -> None:
@@ -130,7 +138,7 @@ def _go_back(said: Current) -> Current:
     _tell("the update did not reach its first picture; the version before it is back")
     if said.copy and _ask(said.was, "check", "--data", said.data) == 2 and Path(said.copy).exists():
         _ask(said.was, "restore", said.copy, "--data", said.data)
-    back = Current(said.was)
+    back = Current(said.was, failed=said.name)
     mean(back)
     return back
 

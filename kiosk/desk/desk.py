@@ -5,7 +5,6 @@ Never decides anything itself and never shows anything; `open_desk` is where eve
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -79,7 +78,6 @@ class Desk(Counters):
         self.kiosks: KiosksCounter | None = None  # the shop's other kiosks; None: there are none, or nobody asked
         self.not_shared: LinkFault | None = None  # why this kiosk, one of several, does not even ask for the others
         self._together: Together | None = None
-        self.asked: Callable[[], bool] = lambda: False  # whether somebody waits for an answer while it does something
         self._beat_s = session.now().watched_s
         self._closed = False
 
@@ -258,7 +256,7 @@ class Desk(Counters):
             session.tell_unwritten()
             self._beat_s = moment.watched_s
         if self._together is not None:
-            self._together.kiosks.take(self.asked)
+            self._together.kiosks.take(session.is_asked)
             self._together.heard()
         self.air.tick()
         over = [(card.holder.key, card.hold) for card in self.heat.over()]

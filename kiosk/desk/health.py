@@ -12,7 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kiosk import __version__, logbook
+from kiosk import __version__, installed, logbook
 from kiosk.desk import wall_clock
 from kiosk.labels.faults import LabelError
 from kiosk.labels.queue import system_printing
@@ -73,7 +73,7 @@ def _findings(desk: Desk) -> Iterator[Finding]:
         standing = desk.kiosks.standing()
         yield wellbeing.of_link(standing.state.value, level=standing.state in LEVEL)
     lines = session.book.last_id
-    yield Finding(Part.VERSION, Mark.TOLD, say("health.version.is", version=__version__, count=lines))
+    yield wellbeing.of_version(__version__, installed.current().failed, lines)
     yield Finding(Part.LOG, Mark.TOLD, say("health.log.is", path=_short(folder / logbook.FOLDER / logbook.NAME)))
 
 

@@ -23,6 +23,7 @@ class Inbox(Enum):
     CONTROLS = "controls"
     PRESETTER = "presetter"
     IMPORTS = "imports"
+    UPDATES = "updates"
 
 
 @dataclass(frozen=True, slots=True)

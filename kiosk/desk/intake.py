@@ -8,14 +8,14 @@ by lines of its own, as far as nobody has worked with it; that is a correction, 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
-from kiosk.desk.session import NotThere, Session
+from kiosk.desk.session import GaveWay, NotThere, Session
 from kiosk.exchange.shop import read_shop, read_tables
 from kiosk.exchange.shop_out import LineRow, OperatorRow, ShopData, write_shop
 from kiosk.exchange.tables_csv import PLAIN, Dialect
@@ -31,6 +31,7 @@ from kiosk.rules.cards import place_name
 from kiosk.rules.hold_facts import pair
 from kiosk.rules.places import Place
 from kiosk.rules.say import say
+from kiosk.rules.slices import Between, in_slices, not_asked
 from kiosk.rules.stock import BookEntry, book_entry
 
 _holder = msgspec.json.Decoder(Holder)
@@ -90,12 +91,29 @@ class IntakeCounter:
         """
         return self.against(read(paths, self.places()))
 
-    def against(self, entries: Sequence[L.Entry]) -> intake.Plan:
-        """What these lines of files would change.  Writes nothing."""
-        return intake.plan(entries, self._known())
+    def against(self, entries: Sequence[L.Entry], between: Between = not_asked) -> intake.Plan:
+        """What these lines of files would change.  Writes nothing.  between: see `slices`."""
+        return intake.plan(entries, self._known(between), lambda _: between(0))
 
-    def take(self, plan: intake.Plan, source: str) -> tuple[Written, ...]:
+    def giving_way(self, at: Callable[[int], object] = not_asked) -> Callable[[int], None]:
+        """What long work looks up to: stops it, with nothing of it done, for whoever waits for an answer of the desk.
+
+        at: told how many lines came.  What is returned raises GaveWay.
+        """
+
+        def between(number: int) -> None:
+            if self._session.is_asked():
+                raise GaveWay
+            at(number)
+
+        return between
+
+    def take(
+        self, plan: intake.Plan, source: str, between: Between = not_asked
+    ) -> tuple[Written, ...]:
         """Writes a plan, all of it or nothing.  One that corrects what the book has takes a supervisor.
+
+        between: see `slices`; told how many lines came.
 
         What was shown is what is written: where the book has moved on since, so that the same file would now do
         something else, nothing is.  Raises ImportRefused, also where the plan has conflicts, Locked, ActRefused,
@@ -107,9 +125,9 @@ class IntakeCounter:
             return ()
         session = self._session
         by = session.supervised() if plan.corrects else None
-        if (now := self.against(plan.entries)).lines != plan.lines:
+        if (now := self.against(plan.entries, lambda _: between(0))).lines != plan.lines:
             raise ImportRefused(now)
-        return session.write(*plan.lines, L.Imported(source, len(plan.lines)), by=by)
+        return session.write(*plan.lines, L.Imported(source, len(plan.lines)), by=by, between=between)
 
     def imports(self, newest: int = 20) -> tuple[ImportRow, ...]:
         """What was imported, newest first."""
@@ -122,8 +140,8 @@ class IntakeCounter:
             if isinstance(line.entry, L.Imported)
         )[:newest]
 
-    def undo(self, line: int, reason: str) -> UndoneImport:
-        """Takes back the import whose closing line is `line`.
+    def undo(self, line: int, reason: str, between: Between = not_asked) -> UndoneImport:
+        """Takes back the import whose closing line is `line`.  between: see `slices`.
 
         Raises NotThere where there is none to take back, Locked, NeedsReason, ActRefused.
         """
@@ -138,7 +156,7 @@ class IntakeCounter:
         now = session.grounds()
         kept: list[str] = []
         back: list[L.Entry] = []
-        for found in reversed(brought):
+        for found in in_slices(reversed(brought), lambda _: between(0)):
             for entry in self._back(found, first, line, reason):
                 if isinstance(entry, _Kept):
                     kept.append(entry.key)
@@ -146,7 +164,8 @@ class IntakeCounter:
                     kept.append(_key(found.entry))
                 else:
                     back.append(entry)
-        return UndoneImport(session.write(*back, L.ImportUndone(line, reason), by=by), tuple(sorted(set(kept))))
+        lines = session.write(*back, L.ImportUndone(line, reason), by=by, between=between)
+        return UndoneImport(lines, tuple(sorted(set(kept))))
 
     def _back(self, written_line: Written, first: int, closing: int, reason: str) -> Iterator[L.Entry | _Kept]:
         """The lines that take one line of an import (lines `first` to `closing`) back."""
@@ -279,15 +298,19 @@ class IntakeCounter:
                 named[row["name"]] = place
         return named
 
-    def _known(self) -> intake.Known:
+    def _known(self, between: Between = not_asked) -> intake.Known:
+        def found(query: Any) -> list[TableRow]:
+            return list(in_slices(query.dicts().iterator(), lambda _: between(0)))
+
         places = self._session.cards.places
-        holders = rows(T.Holder.select().where(T.Holder.retired == 0))
-        cutters = rows(T.Cutter.select().where(T.Cutter.retired == 0))
-        people = rows(T.Operator.select().where(T.Operator.retired == 0))
-        bound = rows(T.Binding.select(T.Binding.text, T.Binding.subject, T.Binding.retired_line))
+        holders = found(T.Holder.select().where(T.Holder.retired == 0))
+        cutters = found(T.Cutter.select().where(T.Cutter.retired == 0))
+        people = found(T.Operator.select().where(T.Operator.retired == 0))
+        bound = found(T.Binding.select(T.Binding.text, T.Binding.subject, T.Binding.retired_line))
+        facts = {row["key"]: _holder.decode(row["facts"]) for row in in_slices(holders, lambda _: between(0))}
         return intake.Known(
             {c: (places.place(c), places.magazine(c)) for c, row in places.rows.items() if not row["retired"]},
-            {row["key"]: _holder.decode(row["facts"]) for row in holders},
+            facts,
             {row["key"]: _cutter.decode(row["facts"]) for row in cutters},
             {row["key"]: (row["name"], row["role"]) for row in people},
             {row["text"]: row["subject"] for row in bound},

@@ -41,6 +41,7 @@ from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value, say
 from kiosk.rules.sending import cooling_place
+from kiosk.rules.slices import Between, in_slices, not_asked
 from kiosk.rules.view import Limits
 from kiosk.settings import NAME, OF_A_KIOSK, Settings, SettingsFault, changed, deciding, same_value
 
@@ -84,6 +85,12 @@ class Locked(PermissionError):
         super().__init__("this needs a supervisor: give the PIN first")
 
 
+class GaveWay(RuntimeError):
+    """Long work stopped, with nothing of it done, because somebody asked something meanwhile: do it again later."""
+
+    ordinary = True  # no fault, and nothing for a log
+
+
 class NeedsReason(ValueError):
     """A correction without a word why."""
 
@@ -122,6 +129,7 @@ class Session:
         self.hand = Hand(here=here)
         self.hands = [self.hand]  # the kiosk's own first, then those of telephones
         self.wrote: Callable[[], None] = _nobody_waits  # told once lines are on the disk
+        self.is_asked: Callable[[], bool] = bool  # whether somebody waits for an answer; nobody does
         self.cards = Cards(book, self._hold)
         self.holds = self._holds(settings)
 
@@ -189,13 +197,19 @@ class Session:
             self.supervisor = None
         return self.supervisor.key if self.supervisor else None
 
-    def write(self, *entries: Entry, by: str | None = None, presetter: bool = False) -> tuple[Written, ...]:
+    def write(
+        self,
+        *entries: Entry,
+        by: str | None = None,
+        presetter: bool = False,
+        between: Between = not_asked,
+    ) -> tuple[Written, ...]:
         """Appends lines as the operator at work, or as the supervisor `by`; they are on disk when this returns.
 
         Everything the desk writes goes through here, so this is where a badge is asked for and where figures that
         cannot be are turned away; and what is a supervisor's (`acts.of_supervisor`) is written by one, whichever
         counter, file or command it comes from.  presetter: a measurement came from an instrument and takes no hand.
-        Raises ActRefused, Locked, OutOfBounds.
+        between: see `slices`; where it raises, nothing was written.  Raises ActRefused, Locked, OutOfBounds.
         """
         if by is None and any(map(of_supervisor, entries)):
             by = self.supervised()
@@ -205,9 +219,9 @@ class Session:
             raise ActRefused(Reason.CATCH_UP_FIRST)
         if any(isinstance(entry, OperatorAdded | OperatorRetired) for entry in entries):
             self._keep_a_pin(entries)
-        for entry in entries:
+        for entry in in_slices(entries, lambda _: between(0)):
             check(entry)
-        written = self._append(entries, by or (self.operator.key if self.operator else None))
+        written = self._append(entries, by or (self.operator.key if self.operator else None), between)
         if any(isinstance(entry, Moved | Built | TornDown) for entry in entries):
             self.stepped_s = self.now().watched_s
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
@@ -215,7 +229,9 @@ class Session:
         self.wrote()
         return written
 
-    def _append(self, entries: Sequence[Entry], by: str | None) -> tuple[Written, ...]:
+    def _append(
+        self, entries: Sequence[Entry], by: str | None, between: Between = not_asked
+    ) -> tuple[Written, ...]:
         """Writes lines; where the disk refuses a heating, the steel is hot all the same, and that is not forgotten.
 
         Until it is scanned at the station again nobody knows how warm it is, and the next line that the disk takes
@@ -224,7 +240,7 @@ class Session:
         heated = {entry.holder for entry in entries if isinstance(entry, Heated)}
         told = self._owed(self.cards.unwritten - heated)
         try:
-            written = self.book.append((*told, *entries), by, self.hand.phone)
+            written = self.book.append((*told, *entries), by, self.hand.phone, between)
         except LedgerFault:
             self.cards.unwritten |= heated
             raise

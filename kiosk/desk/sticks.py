@@ -48,9 +48,9 @@ def drives(under: Iterable[Path] | None = None) -> tuple[Path, ...]:
         return tuple(each for each in letters if each.exists())
     found: list[Path] = []
     for root in MOUNTED_UNDER if under is None else under:
-        for inside in _entries(root):
+        for inside in entries(root):
             # a stick lies at once below (/mnt) or in its user's folder (/media/NAME)
-            found += [each for each in (inside, *_entries(inside)) if os.path.ismount(each)]
+            found += [each for each in (inside, *entries(inside)) if os.path.ismount(each)]
     return tuple(sorted(set(found)))
 
 
@@ -63,7 +63,7 @@ def found(data: Path) -> tuple[Found, ...]:
 
 
 def _in(root: Path, drive: str) -> Iterator[Found]:
-    for path in (root, *_entries(root)):
+    for path in (root, *entries(root)):
         try:
             whole = (path / SHOP).is_file()
             table = path.suffix.lower() in TABLES and path.is_file()
@@ -73,7 +73,8 @@ def _in(root: Path, drive: str) -> Iterator[Found]:
             continue
 
 
-def _entries(root: Path) -> list[Path]:
+def entries(root: Path) -> list[Path]:
+    """What lies there, by name; what cannot be looked into has nothing."""
     try:
         return sorted(root.iterdir())[:MOST]
     except OSError:

@@ -1,8 +1,8 @@
 """The book: appends lines, moves the derived tables along in the same transaction, replays and verifies.
 
-A line is acknowledged only when `append` has returned: by then it is on disk (SQLite with WAL and
-synchronous=FULL).  The book never decides what may be written and never changes or deletes a line.  There is
-one writer for a data folder; readers (reports, the command line) open it read-only beside it.
+A line is acknowledged only when `append` has returned: by then it is on disk (SQLite with WAL and synchronous=FULL).
+The book never decides what may be written and never changes or deletes a line.  There is one writer for a data folder;
+readers (reports, the command line) open it read-only beside it.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ from kiosk.rules.assembly import Clamping
 from kiosk.rules.cards import Heat, Moment
 from kiosk.rules.chain import SharedLine
 from kiosk.rules.lines import Entry, Heated, Restored
+from kiosk.rules.slices import Between, in_slices, not_asked
 
 NAME = "ledger.db"
 CACHE_KIB = 32_000  # pages kept in memory: what a long ledger's index is looked up with
@@ -194,8 +195,8 @@ class Book:
         """The hash of a line of this kiosk's; None: there is no such line."""
         if self.sharing is not None:
             return self.sharing.hash_of(number)
-        found = self.state.cursor.execute(f'SELECT "hash" FROM "line" WHERE "id" = {T.database.param}', (number,))
-        row = found.fetchone()
+        asks = f'SELECT "hash" FROM "line" WHERE "id" = {T.database.param}'
+        row = self.state.cursor.execute(asks, (number,)).fetchone()
         return row[0] if row else None
 
     def _beaten_s(self, mark: Mark | None) -> float:
@@ -284,18 +285,20 @@ class Book:
         except (DatabaseError, sqlite3.Error, OSError) as error:
             raise fault_of(self.path, error) from error
 
-    def append(self, entries: Sequence[Entry], operator: str | None = None, phone: str = "") -> tuple[Written, ...]:
+    def append(
+        self, entries: Sequence[Entry], operator: str | None = None, phone: str = "", between: Between = not_asked
+    ) -> tuple[Written, ...]:
         """Writes lines and moves the tables along, all or nothing; returns when the disk has them.
 
-        phone: the telephone they came by.  Where lines were lost, the one that says so goes before them in the same
-        step.  Raises Broken where a line cannot follow, LedgerFault where the disk refuses (full, gone, read-only).
+        phone: the telephone they came by.  between: where it raises, nothing was written.  Where lines were lost, the
+        one that says so goes before them.  Raises Broken where a line cannot follow, LedgerFault for the disk.
         """
         moment = self.now()
         kept: list[Written] = []
         last_id, last_hash = self._last_id, self._last_hash
         told = () if self.lost is None else (self._doubts(self.lost),)
         with self._kept(), T.database.atomic():
-            for given in (*told, *entries):
+            for given in in_slices((*told, *entries), between):
                 last_id += 1
                 stamp = Stamp(last_id, moment.utc_s, moment.watched_s, self.kiosk, operator)
                 entry, text = as_kept(given, phone)
@@ -311,8 +314,7 @@ class Book:
         self._last_id, self._last_hash, self.lost = last_id, last_hash, None
         if self.sharing is not None:
             self.sharing.grown(last_id, last_hash)
-        about_heat = any(isinstance(line.entry, Heated | Restored) for line in kept)
-        if about_heat:
+        if about_heat := any(isinstance(line.entry, Heated | Restored) for line in kept):
             self._into_the_file()
         with self._kept():
             self._anchored(last_id, last_hash, moment.watched_s, firm=about_heat)
@@ -329,7 +331,7 @@ class Book:
 
     def take(self, lines: Sequence[SharedLine], enough: Asked = never, gives_way: Asked = never) -> int:
         """Applies shared lines that come next until it was `enough`; how many.  Raises as `Sharing.take`."""
-        if (sharing := self.sharing) is None:
+        if (sharing := self.sharing) is None or not lines:
             return 0
         try:
             with self._kept(), T.database.atomic():
@@ -347,8 +349,7 @@ class Book:
     def _into_the_file(self) -> None:
         """Brings the log into the ledger's file, so that a heating does not hang on the file beside it.
 
-        A reader may keep part of the log back, and a full disk all of it: the line is kept in the log then, and the
-        anchor tells should that go.
+        A reader may keep part of it back, a full disk all: the line stands in the log then, and the anchor tells.
         """
         with suppress(DatabaseError, sqlite3.Error):
             self.state.cursor.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()
@@ -372,8 +373,7 @@ class Book:
         order: Any = T.KeptLine.id if subject is None else T.Mention.line
         query = query.order_by(order.desc()).limit(newest) if newest is not None else query.order_by(order)
         found: Any = query.tuples().iterator()
-        for row in found:
-            yield written(row)
+        yield from map(written, found)
 
     def line(self, number: int) -> Written | None:
         kept: Any = T.KeptLine.select().where(T.KeptLine.id == number).tuples()

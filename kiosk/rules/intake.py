@@ -20,6 +20,7 @@ from kiosk.rules.grounds import Grounds
 from kiosk.rules.hold_facts import pair
 from kiosk.rules.places import Place
 from kiosk.rules.say import Say, say
+from kiosk.rules.slices import Between, in_slices, not_asked
 
 
 class How(Enum):
@@ -87,10 +88,10 @@ class Plan:
         return sum(change.how is how for change in self.changes)
 
 
-def plan(entries: Sequence[L.Entry], known: Known) -> Plan:
-    """Holds the lines a file makes (`exchange.shop`) against the book."""
+def plan(entries: Sequence[L.Entry], known: Known, between: Between = not_asked) -> Plan:
+    """Holds the lines a file makes (`exchange.shop`) against the book.  between: see `slices`."""
     planning = _Planning(known)
-    for entry in entries:
+    for entry in in_slices(entries, between):
         planning.take(entry)
     planning.nested([entry.place for entry in entries if isinstance(entry, L.PlaceAdded)])
     conflict = any(change.how is How.CONFLICT for change in planning.changes)

@@ -187,6 +187,14 @@ def of_link(state: str | None, level: bool) -> Finding:
     return Finding(Part.LINK, Mark.LOOK, what, say("health.link.remedy"))
 
 
+def of_version(version: str, failed: str, lines: int) -> Finding:
+    """The version that runs.  failed: a newer one that was tried and did not open; empty: none."""
+    if failed:
+        what = say("health.version.failed", version=version, failed=failed)
+        return Finding(Part.VERSION, Mark.LOOK, what, say("health.version.failed_remedy", failed=failed))
+    return Finding(Part.VERSION, Mark.TOLD, say("health.version.is", version=version, count=lines))
+
+
 def _since(key: str, days: int, **at: float) -> Say:
     """When something was, and how long ago: `key`, or `key_today`."""
     return say(key, count=days, **at) if days > 0 else say(f"{key}_today", **at)

@@ -90,18 +90,27 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
 
 
 def open_instead(options: Options, folder: Path) -> None:
-    """This program anew, with the demo shop in that folder, or with the shop's own again; never comes back."""
+    """This program anew: with this folder, with the demo shop, or with the shop's own again; never comes back.
+
+    A newer version that was put in place begins so: which one that is `installed.py` finds out.
+    """
     given = ["--data", str(folder)]
-    if options.own is None:
+    same = folder == options.data_dir
+    if same and options.demo:
+        given += ["--demo", *(["--own", str(options.own)] if options.own else [])]
+    elif not same and options.own is None:
         given += ["--demo", "--own", str(options.data_dir)]
-    for name, value in (("--camera", options.camera), ("--at", options.at if options.own else None)):
+    if same and options.phones:
+        given.append("--phones")
+    for name, value in (("--camera", options.camera), ("--at", options.at if same or options.own else None)):
         given += [name, value] if value else []
     if options.size is not None:
         given += ["--size", f"{options.size[0]}x{options.size[1]}"]
     if options.service:
         given.append("--service")
     sys.stdout.flush()
-    os.execv(sys.executable, [sys.executable, "-m", "kiosk", "open", *given])
+    safe = ["-P"] if sys.flags.safe_path else []  # a folder `kiosk` where the service begins is not the program
+    os.execv(sys.executable, [sys.executable, *safe, "-m", "kiosk", "open", *given])
 
 
 def _open_desk(options: Options, clock: PretendedTime | None) -> Desk:

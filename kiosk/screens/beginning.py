@@ -1,6 +1,6 @@
-"""What a new kiosk opens with, and the way to the demo shop and back.
+"""What a new kiosk opens with, the way to the demo shop and back, and the same window anew.
 
-Asks the desk whether the first steps are wanted; another folder is opened by the command, once this window is closed.
+Asks the desk whether the first steps are wanted; the next window is opened by the command, once this one is closed.
 """
 
 from __future__ import annotations
@@ -15,11 +15,13 @@ from kiosk.screens.questions import first
 
 
 class Beginning:
-    """`goes_to`: the folder to open instead, once the window is closed; None: none."""
+    """`goes_to`: the folder to open once the window is closed, this one's or another; None: none."""
 
     def __init__(self, options: Options, clerk: Clerk, stop: Callable[[], object]) -> None:
         self.goes_to: Path | None = None
         self._demo, self._clerk, self._stop = options.demo, clerk, stop
+        if not options.shift:
+            clerk.restart = partial(self._instead, options.data_dir)
         if options.own is not None:
             clerk.begin_own = partial(self._instead, options.own)
         elif not options.demo:

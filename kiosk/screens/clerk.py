@@ -51,8 +51,10 @@ class Asks(Protocol):
         question: Question[A],
         then: Callable[[A], Any] | None = None,
         failed: Failed = None,
+        *,
+        patient: bool = False,
     ) -> None:
-        """Put a question to the desk; the answer comes back on Kivy's thread."""
+        """Put a question to the desk; the answer comes back on Kivy's thread.  patient: nobody waits for it."""
 
     def reopen(self, meanwhile: Callable[[], object], then: Callable[[], Any], failed: Failed) -> None:
         """Close the desk, do that, and open it again."""
@@ -95,6 +97,7 @@ class Clerk(Way):
     field = ObjectProperty(None, allownone=True)
     keys = ObjectProperty(None, allownone=True)
     leave = ObjectProperty(None, allownone=True)  # closes a window that the service keeps; None: nobody keeps it
+    restart = ObjectProperty(None, allownone=True)  # closes the window and opens it again; None: a shift is shown
     look_around = ObjectProperty(None, allownone=True)  # opens the demo shop instead of this one
     begin_own = ObjectProperty(None, allownone=True)  # in the demo shop: opens the shop's own again
     eye = ObjectProperty(None, allownone=True)  # `camera.Eye`, once there is one
@@ -183,7 +186,7 @@ class Clerk(Way):
         """What other kiosks did goes on coming in, a slice at a time between what is asked here."""
         self._taking = more
         if more:
-            self.ask(common.take_more(), self._take_more, self._taken)
+            self._worker.ask(common.take_more(), self._take_more, self._taken, patient=True)
 
     def _taken(self, error: Exception) -> None:
         self._taking = False

@@ -60,6 +60,7 @@ SCREENS = {
     "kiosks": "shop.kiosks:KiosksScreen",
     "apart": "shop.apart:ApartScreen",
     "health": "shop.health:HealthScreen",
+    "update": "shop.update:UpdateScreen",
     "things": "shop.things:ThingsScreen",
     "enter": "shop.enter:EnterScreen",
     "first": "shop.first:FirstScreen",

@@ -155,7 +155,7 @@ class KioskApp(App):
         self.worker.ask(common.changed_outside(), self._opened)
         self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
-        Clock.schedule_interval(lambda _: self.worker.ask(common.copies_due, self._copy), COPY_S)
+        Clock.schedule_interval(lambda _: self.worker.ask(common.copies_due, self._copy, patient=True), COPY_S)
         Clock.schedule_interval(self._framed, 0)
         return self.frame
 
@@ -252,7 +252,7 @@ class KioskApp(App):
         for number, sound in enumerate(Sound):  # one a frame or so; what plays them came with the heat screen
             Clock.schedule_once(lambda _, sound=sound: self.sounds.load(sound), 0.5 + 0.1 * number)
         Clock.schedule_once(lambda _: self._built(), FIRST_SLICE_S)
-        Clock.schedule_once(lambda _: self.worker.ask(common.warm_up), QUIET_S)
+        Clock.schedule_once(lambda _: self.worker.ask(common.warm_up, patient=True), QUIET_S)
         if self.options.prove:
             self.stop()
             return
@@ -318,12 +318,12 @@ class KioskApp(App):
         """Once a second, unless the last second's question is still being answered."""
         if not self._asked:
             self._asked = True
-            self.worker.ask(pulse, self._beat, self._no_beat)
+            self.worker.ask(pulse, self._beat, self._no_beat, patient=True)
 
     def _copy(self, due: tuple[Path, tuple[Path, ...], int] | None) -> None:
         """The day's copy of the ledger, on a thread of its own."""
         if due is None:
-            self.worker.ask(health.stopped, self._copies_stopped)
+            self.worker.ask(health.stopped, self._copies_stopped, patient=True)
             return
         folder, targets, keep = due
 
@@ -336,7 +336,7 @@ class KioskApp(App):
                     self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
                 else:
                     log.info("A copy of the book with %d lines, verified: %s", made.copy.lines, made.copy.path)
-            self.worker.post(lambda: self.worker.ask(health.stopped, self._copies_stopped))
+            self.worker.post(lambda: self.worker.ask(health.stopped, self._copies_stopped, patient=True))
 
         threading.Thread(target=copy, name="copy", daemon=True).start()
 

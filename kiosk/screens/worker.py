@@ -1,7 +1,8 @@
 """One thread that asks the desk, so that the screen never waits.
 
-Questions are answered in the order they were put; every answer comes back through one queue and is handed over
-on Kivy's thread.  The desk itself is opened, used and closed on this thread alone, and opened only when it is begun:
+Questions are answered in the order they were put; long work may stop, with nothing of it done, for whoever waits behind
+it (`Session.is_asked`), and is put again later.  Every answer comes back through one queue and is handed over on Kivy's
+thread.  The desk itself is opened, used and closed on this thread alone, and opened only when it is begun:
 what is asked before waits for it.
 """
 
@@ -35,6 +36,8 @@ class Worker:
         self._opened = opened
         self.at_fault: Callable[[Exception], Any] = at_fault or _nobody
         self.at_refusal: Callable[[], Any] = _nothing
+        self._waiting = 0  # questions that somebody waits for, and that nobody began to answer
+        self._counting = threading.Lock()
         self._questions: queue.SimpleQueue[Callable[[Desk], Desk | None] | None] = queue.SimpleQueue()
         self._answers: queue.SimpleQueue[Callable[[], Any]] = queue.SimpleQueue()
         self._hand_over_soon = Clock.create_trigger(self._hand_over)
@@ -51,10 +54,17 @@ class Worker:
         question: Question[A],
         then: Callable[[A], Any] | None = None,
         failed: Callable[[Exception], Any] | None = None,
+        *,
+        patient: bool = False,
     ) -> None:
-        """Put a question; `then(answer)` or `failed(error)` is called on Kivy's thread."""
+        """Put a question; `then(answer)` or `failed(error)` is called on Kivy's thread.
+
+        patient: nobody stands there and waits for the answer.
+        """
 
         def put(desk: Desk) -> None:
+            if not patient:
+                self._count(-1)
             try:
                 answer = question(desk)
             except Exception as error:
@@ -63,7 +73,16 @@ class Worker:
                 if then is not None:
                     self.post(lambda: then(answer))
 
+        if not patient:
+            self._count(1)
         self._questions.put(put)
+
+    def _count(self, more: int) -> None:
+        with self._counting:
+            self._waiting += more
+
+    def _is_asked(self) -> bool:
+        return self._waiting > 0
 
     def reopen(
         self,
@@ -81,12 +100,13 @@ class Worker:
                 self._could_not(error, failed)
             else:
                 self.post(then)
-            return self._open()
+            return self._begun()
 
         self._questions.put(put)
 
     def _could_not(self, error: Exception, failed: Callable[[Exception], Any] | None) -> None:
-        log.warning("the desk could not answer: %s", error, exc_info=True)
+        if not getattr(error, "ordinary", False):
+            log.warning("the desk could not answer: %s", error, exc_info=True)
         self.post(lambda: (failed or self.at_fault)(error))
 
     def post(self, call: Callable[[], Any]) -> None:
@@ -108,14 +128,14 @@ class Worker:
                 return
             call()
 
-    def _open(self) -> Desk:
+    def _begun(self) -> Desk:
         desk = self._opened()
-        desk.asked = lambda: not self._questions.empty()
+        desk.session.is_asked = self._is_asked
         return desk
 
     def _run(self) -> None:
         try:
-            desk = self._open()
+            desk = self._begun()
         except BaseException as refusal:
             self.refusal = refusal
             self.post(lambda: self.at_refusal())

@@ -23,7 +23,7 @@ from kiosk.exchange.report_shift import FIGURES
 from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
 from kiosk.rules.codes import CodeKind
-from kiosk.screens.app import prepare_kivy
+from kiosk.screens.app import open_instead, prepare_kivy
 from kiosk.screens.opening import open_desk
 from kiosk.screens.options import Options
 from kiosk.sd_notify import ServiceManager
@@ -91,6 +91,9 @@ def main() -> None:
         app.run()
     finally:
         app.close()
+    if app.beginning.goes_to is not None and given.get("goes_on"):
+        del os.environ["PYTHONPATH"]  # what is installed opens now, not this tree
+        open_instead(options, app.beginning.goes_to)
 
 
 def pass_time(clock: PretendedTime) -> None:

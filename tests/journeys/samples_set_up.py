@@ -38,6 +38,7 @@ from kiosk.screens.questions.bring_in import (
 from kiosk.screens.questions.choose import Pick
 from kiosk.screens.questions.first import STEPS, Far
 from kiosk.screens.questions.setting_up import Known, Ready
+from kiosk.screens.questions.update import Brought, Stage, UpdateRefused
 from kiosk.settings import CameraSettings
 from kiosk.words import t
 from tests.journeys.samples import ASSEMBLY, CUTTER, HOLDER
@@ -200,6 +201,31 @@ def _bring_in(screen: Any, state: str) -> None:
         screen._failed(FileNotFoundError(2, "no such file", str(found.path)))
 
 
+def _update(screen: Any, state: str) -> None:
+    screen.shown()
+    screen.folder = "…/holder-kiosk/updates"
+    found = Brought(Path("/media/kiosk/SHOPSTICK/dist/holder_kiosk-1.12.3-py3-none-any.whl"), "SHOPSTICK", "1.12.3")
+    if state in ("found", "none"):
+        screen.found((found,) * 9 if state == "found" else ())
+    elif state == "one":
+        screen.found((found,))
+        screen.choose(screen.rows[0])
+    elif state in list(Stage):
+        screen.at_stage(Stage(state))
+        screen.page = "at_work"
+    elif state == "placed":
+        screen.placed("1.12.3")
+    elif state != "looking":
+        why = "Could not install packages due to an OSError: [Errno 28] No space left on devic…"
+        values = {
+            "file": found.path.name, "list": "holder_kiosk-1.12.3-py3-none-any.requirements.txt", "why": why,
+            "version": "1.12.3", "needed": 1.5, "free": 0.4, "part": "(kiosk/assets/fonts/B612-Bold.ttf)",
+        }  # fmt: skip
+        screen.refused(UpdateRefused(state, **values))
+
+
+_UPDATE = ("looking", "found", "none", "one", *Stage, "placed", "list_missing", "damaged", "libraries", "no_room",
+           "does_not_open", "no_copy")  # fmt: skip
 _BRING_IN = ("files", "none", "busy", "writing", "look", "conflicts", "moved_on", "faults", "past", "no_past", "one",
              "goals", "undone", "written", "gone")  # fmt: skip
 
@@ -226,5 +252,6 @@ SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("stick", "cards", partial(_stick, page="how", kinds="b")),
     ("stick", "each", partial(_stick, page="each")),
     *(("bring_in", state, partial(_bring_in, state=state)) for state in _BRING_IN),
+    *(("update", str(state), partial(_update, state=state)) for state in _UPDATE),
     *(("first", step, partial(_first, step=step)) for step in STEPS),
 )  # fmt: skip

@@ -539,6 +539,13 @@ def _health(screen: Any, part: Part | None) -> None:
         screen.choose(next(row for row in screen.rows if row.key == part.value))
 
 
+def _health_copied(screen: Any, made: tuple[int, str] | None) -> None:
+    _health(screen, Part.COPIES)
+    screen.do()
+    if made is not None:
+        screen.copied(made)
+
+
 def _health_good(screen: Any) -> None:
     screen._found, screen.page = {}, "list"
     screen.show((wellbeing.of_disk(64e9), wellbeing.of_camera(""), wellbeing.of_link(None, level=True)))
@@ -631,6 +638,9 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ),
     ("health", "good", _health_good),
     ("health", "list", partial(_health, part=None)),
+    ("health", "copying", partial(_health_copied, made=None)),
+    ("health", "copied", partial(_health_copied, made=(1234567, ""))),
+    ("health", "not_copied", partial(_health_copied, made=(12, "/media/kiosk/STICK/copies: No space left on device"))),
     *(("health", part.value, partial(_health, part=part)) for part in Part),
     *(("phones", state, partial(_phones, state=state)) for state in ("off", "none", "failed", "some", "code", "ended")),
     *(

@@ -59,3 +59,24 @@ def test_a_list_from_a_shared_folder_is_looked_at_taken_in_and_taken_back(
     kiosk.sees("All shop files are in")
     assert (data / "exports" / "shop.toml").exists()
     assert "Rack behind the mill" in (data / "exports" / "shop.toml").read_text("utf-8")
+
+
+def test_who_scans_while_a_large_list_is_taken_in_is_answered_first(open_window: Callable[..., Window]) -> None:
+    kiosk = open_window()
+    inbox = Path(str(kiosk._ask(do="desk", what="data"))) / "imports"
+    inbox.mkdir(exist_ok=True)
+    (inbox / "all.csv").write_text(HOLDERS + "".join(ROW.format(key=f"N{at}") for at in range(4000)), "utf-8")
+    label = kiosk.holder("T001")
+    to_files(kiosk)
+    kiosk.touch("all.csv")
+    kiosk.sees("4000 new")
+    kiosk.touch("Take in")
+    kiosk.sees("All of it or nothing")
+    kiosk.scan(label)
+    kiosk.sees("Where to?")
+    kiosk.touch("Shop")
+    kiosk.touch("Places")
+    kiosk.touch("Set up the shop")
+    kiosk.touch("Files in and out")
+    kiosk.sees("4001 entries are taken in")
+    assert kiosk.check() == []

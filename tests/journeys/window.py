@@ -36,9 +36,11 @@ def draw_label(code: str, path: Path) -> None:
 
 
 class Window:
-    """One window on a display, with the demo shop behind it.  `size`: width and height, px."""
+    """One window on a display, with the demo shop behind it.  `size`: width and height, px.  python: what runs it."""
 
-    def __init__(self, display: Display, size: tuple[int, int], data: Path, **options: Any) -> None:
+    def __init__(
+        self, display: Display, size: tuple[int, int], data: Path, python: Path | str = sys.executable, **options: Any
+    ) -> None:
         self.display = display
         self.size = size
         self.at_corners = False  # touches fall on the corners of what is touched, one after the other, as thumbs do
@@ -49,7 +51,7 @@ class Window:
         environment = os.environ | {"DISPLAY": display.name, "SDL_AUDIODRIVER": "dummy", "PYTHONPATH": os.getcwd()}
         self._log = tempfile.TemporaryFile("w+")  # noqa: SIM115 - open as long as the window
         self._process = subprocess.Popen(
-            [sys.executable, str(Path(__file__).with_name("driver.py")), json.dumps(given)],
+            [str(python), str(Path(__file__).with_name("driver.py")), json.dumps(given)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._log,
@@ -83,6 +85,11 @@ class Window:
             except subprocess.TimeoutExpired:
                 self._process.kill()
                 raise AssertionError("the window did not close within 60 s") from None
+
+    def went_on(self) -> None:
+        """End what took the place of the window in its process, and of which nothing is known here."""
+        self._process.terminate()
+        self._process.wait(60)
 
     def ended(self, patience_s: float) -> int:
         """The exit code of a window that closes by itself."""

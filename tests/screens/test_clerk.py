@@ -26,8 +26,9 @@ class AtOnce:
         self._shop = shop
 
     def ask(
-        self, question: Callable[[Any], Any], then: Callable[[Any], Any] | None = None, failed: object = None
-    ) -> None:
+        self, question: Callable[[Any], Any], then: Callable[[Any], Any] | None = None, failed: object = None,
+        *, patient: bool = False,
+    ) -> None:  # fmt: skip
         answer = question(self._shop.desk)
         if then is not None:
             then(answer)
@@ -283,6 +284,8 @@ class Later:
         question: Callable[[Any], Any],
         then: Callable[[Any], Any] | None = None,
         failed: Callable[[Any], Any] | None = None,
+        *,
+        patient: bool = False,
     ) -> None:
         self.asked.append((question, then, failed))
 

@@ -106,3 +106,30 @@ def test_a_window_that_was_closed_before_the_desk_was_begun_waits_for_nothing(tm
     worker.ask(lambda desk: None)
     worker.stop()
     assert not list(tmp_path.iterdir())
+
+
+def test_long_work_sees_who_waits_behind_it_but_not_what_nobody_waits_for(tmp_path: Path, at_work: Any) -> None:
+    worker = at_work(lambda: Desk.open(tmp_path))
+    worker.begin()
+    got: list[object] = []
+    begun, go_on = threading.Event(), threading.Event()
+
+    def work(desk: Desk) -> bool:
+        begun.set()
+        go_on.wait(PATIENCE_S)
+        return desk.session.is_asked()
+
+    for patient, waits in ((True, False), (False, True)):
+        begun.clear()
+        go_on.clear()
+        worker.ask(work, got.append)
+        assert begun.wait(PATIENCE_S)
+        worker.ask(lambda desk: "behind", got.append, patient=patient)
+        go_on.set()
+        _until(got, 2)
+        assert got == [waits, "behind"]
+        got.clear()
+    worker.reopen(lambda: None, lambda: got.append("anew"))
+    worker.ask(lambda desk: desk.session.is_asked(), got.append)
+    _until(got, 2)
+    assert got == ["anew", False], "a desk that was opened anew knows it too, and nothing is counted twice"

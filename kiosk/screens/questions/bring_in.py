@@ -5,7 +5,7 @@ Everything below the second rule asks nothing of the desk and may wait for a slo
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -13,6 +13,7 @@ from kiosk.desk import Desk
 from kiosk.desk.inbox import Inbox, where_to_put
 from kiosk.desk.intake import ImportRefused, ImportRow, UndoneImport
 from kiosk.desk.intake import read as _read
+from kiosk.desk.session import GaveWay
 from kiosk.desk.sticks import Found, StillWritten, drives, settled
 from kiosk.desk.sticks import found as _found
 from kiosk.exchange.faults import Fault, FileFaults
@@ -22,8 +23,9 @@ from kiosk.rules.places import Place
 from kiosk.screens.questions import Question
 
 __all__ = [
-    "Change", "Fault", "FileFaults", "Found", "How", "ImportRefused", "ImportRow", "Look", "Plan", "StillWritten",
-    "UndoneImport", "Where", "against", "fill", "found", "goals", "imports", "put_out", "read", "take", "undo", "where",
+    "Change", "Fault", "FileFaults", "Found", "GaveWay", "How", "ImportRefused", "ImportRow", "Look", "Plan",
+    "StillWritten", "UndoneImport", "Where", "against", "fill", "found", "goals", "imports", "put_out", "read", "take",
+    "undo", "where",
 ]  # fmt: skip
 
 EXPORTS = "exports"
@@ -56,18 +58,21 @@ def where() -> Question[Where]:
 
 
 def against(entries: Sequence[Entry]) -> Question[Look]:
-    """What the lines of a file would change.  Writes nothing."""
+    """What the lines of a file would change.  Writes nothing.  Raises GaveWay."""
 
     def answer(desk: Desk) -> Look:
-        plan = desk.intake.against(entries)
+        plan = desk.intake.against(entries, desk.intake.giving_way())
         return Look(plan, plan.corrects and desk.shop.setting_up.needs_supervisor)
 
     return answer
 
 
-def take(plan: Plan, source: str) -> Question[int]:
-    """Writes it: how many lines there are.  Raises ImportRefused, Locked, ActRefused."""
-    return lambda desk: len(desk.intake.take(plan, source))
+def take(plan: Plan, source: str, at: Callable[[int], object]) -> Question[int]:
+    """Writes it: how many lines there are.  at: told how far it is.
+
+    Raises ImportRefused, Locked, ActRefused, GaveWay.
+    """
+    return lambda desk: len(desk.intake.take(plan, source, desk.intake.giving_way(at)))
 
 
 def imports() -> Question[tuple[ImportRow, ...]]:
@@ -76,8 +81,8 @@ def imports() -> Question[tuple[ImportRow, ...]]:
 
 
 def undo(line: int, reason: str) -> Question[UndoneImport]:
-    """Takes an import back.  Raises NotThere, Locked, NeedsReason, ActRefused."""
-    return lambda desk: desk.intake.undo(line, reason)
+    """Takes an import back.  Raises NotThere, Locked, NeedsReason, ActRefused, GaveWay."""
+    return lambda desk: desk.intake.undo(line, reason, desk.intake.giving_way())
 
 
 def put_out(goal: Path) -> Question[Path]:

@@ -57,7 +57,7 @@ def known(text: str) -> Question[bool]:
 
 def take_more() -> Question[bool]:
     """One slice of what other kiosks did; whether there is more."""
-    return lambda desk: desk.kiosks is not None and desk.kiosks.take(desk.asked)
+    return lambda desk: desk.kiosks is not None and desk.kiosks.take(desk.session.is_asked)
 
 
 def holder(key: str) -> Question[HolderCard]:
@@ -113,7 +113,10 @@ def warm_up(desk: Desk) -> None:
 
 def copies_due(desk: Desk) -> tuple[Path, tuple[Path, ...], int] | None:
     """What `copies.backup` needs when the day's copy is due."""
-    if not desk.copies.due():
-        return None
+    return copies_go(desk) if desk.copies.due() else None
+
+
+def copies_go(desk: Desk) -> tuple[Path, tuple[Path, ...], int]:
+    """What `copies.backup` needs: the data folder, the folders for copies, how many are kept."""
     session = desk.session
     return session.book.path.parent, desk.copies.folders(), int(session.settings.backup.keep)

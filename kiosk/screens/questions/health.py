@@ -6,11 +6,14 @@ from typing import TYPE_CHECKING
 
 from kiosk.rules.wellbeing import Finding, Mark, Part, of_camera
 from kiosk.screens.questions import Question
+from kiosk.screens.questions.common import copies_go
 
 if TYPE_CHECKING:  # the first screen is there before the desk is loaded
+    from pathlib import Path
+
     from kiosk.desk import Desk
 
-__all__ = ["Finding", "Mark", "Part", "findings", "of_camera", "printer", "stopped"]
+__all__ = ["Finding", "Mark", "Part", "copies_go", "copy_now", "findings", "of_camera", "printer", "stopped"]
 
 
 def findings() -> Question[tuple[Finding, ...]]:
@@ -29,6 +32,18 @@ def printer(queue: str) -> Finding:
     from kiosk.desk import health
 
     return health.printer(queue)
+
+
+def copy_now(folder: Path, targets: tuple[Path, ...], keep: int) -> tuple[int, str]:
+    """Copies the book while it runs, and reads each copy line by line.
+
+    How many lines they have, and why there is none somewhere; empty: everywhere.  Needs no desk.
+    """
+    from kiosk.desk import copies
+
+    made = copies.backup(folder, targets, keep)
+    lines = max((each.copy.lines for each in made if each.copy is not None), default=0)
+    return lines, " ".join(f"{each.folder}: {each.why}" for each in made if each.copy is None)
 
 
 def stopped(desk: Desk) -> Finding | None:

@@ -6,11 +6,13 @@ or nothing, with a supervisor's PIN where one is asked for.  Once read, the stic
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from enum import StrEnum
 from functools import partial
 from pathlib import Path
 from typing import Any
 
+from kivy.clock import Clock
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
@@ -30,6 +32,8 @@ REASONS = ("wrong_file", "wrong_figures", "other_shop")
 TAKE, UNDO = "take", "undo"
 _SIGNS = {How.CONFLICT: ("stop", "stop"), How.KEPT: ("missing", "plain"), How.CHANGED: ("forward", "plain"),
           How.NEW: ("done", "done")}  # fmt: skip
+AGAIN_S = 3.0  # after somebody asked something: a pair of scans is seldom further apart
+TELL_EACH = 500  # lines
 _DETAILS = 3  # of one entry, in its row
 _SHOWN = 500  # of each; nobody reads more on a panel, and the count is said
 
@@ -71,6 +75,9 @@ class BringInScreen(View):
     labels = BooleanProperty(False)  # what came may have new labels
     count = NumericProperty(0)
     trouble = StringProperty()
+    written = NumericProperty(0)  # lines so far; none of them counts before all are
+    to_write = NumericProperty(0)
+    waits = BooleanProperty(False)  # somebody is at work, and it goes on after them
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -81,11 +88,14 @@ class BringInScreen(View):
         self._look: asks.Look | None = None
         self._past: dict[str, asks.ImportRow] = {}
         self._one = ""
+        self._told = False  # what came of it was seen
 
     def shown(self, act: str = "", reason: str = "", **_: Any) -> None:
         """`act`: what a PIN was given for."""
         self.trouble = ""
-        if act == TAKE and self._look is not None:
+        if self.page == Page.WRITING or (self.page == Page.ANSWER and not self._told):
+            self._told = self.page == Page.ANSWER  # it went on while somebody was elsewhere
+        elif act == TAKE and self._look is not None:
             self._write()
         elif act == UNDO and self._one:
             self._undo(reason)
@@ -153,7 +163,35 @@ class BringInScreen(View):
         )
 
     def _hold_against(self, entries: Any) -> None:
-        self.clerk.ask(asks.against(entries), partial(self._only, self._asked, self.show), self._failed)
+        asked = self._asked
+
+        def ask() -> None:
+            if asked == self._asked:
+                show = partial(self._only, asked, self.show)
+                self.clerk.ask(asks.against(entries), show, self._later(ask, self._failed))
+
+        ask()
+
+    def _later(self, ask: Callable[[], object], failed: Callable[[Exception], object]) -> Callable[[Exception], None]:
+        """What becomes of an error: work that gave way to somebody is asked for again after them."""
+
+        def again(error: Exception) -> None:
+            if isinstance(error, asks.GaveWay):
+                self.waits, self.written = True, 0
+                Clock.schedule_once(lambda _: ask(), AGAIN_S)
+            else:
+                failed(error)
+
+        return again
+
+    def _at(self, number: int) -> None:
+        """On the desk's thread: so many lines are there."""
+        if number % TELL_EACH == 0:
+            Clock.schedule_once(lambda _: self.far(number))
+
+    def far(self, number: int) -> None:
+        """Show how far it is."""
+        self.waits, self.written = False, number
 
     def _busy(self, words: str) -> None:
         self._asked += 1
@@ -161,8 +199,8 @@ class BringInScreen(View):
         self.page = Page.BUSY
 
     def _at_work(self, words: str) -> None:
-        """The desk writes, all of it or nothing: that is not left."""
-        self.busy = words
+        """The desk writes, all of it or nothing, in slices: somebody who scans meanwhile comes first."""
+        self.busy, self.waits, self.written, self.to_write, self._told = words, False, 0, 0, False
         self.page = Page.WRITING
 
     def cancel(self) -> None:
@@ -229,7 +267,13 @@ class BringInScreen(View):
         if look is None:
             return
         self._at_work(t("bring_in.writing", count=len(look.plan.lines)))
-        self.clerk.ask(asks.take(look.plan, self._path.name), self._written, self._refused)
+        self.to_write = len(look.plan.lines)
+
+        def ask() -> None:
+            take = asks.take(look.plan, self._path.name, self._at)
+            self.clerk.ask(take, self._written, self._later(ask, self._refused))
+
+        ask()
 
     def _refused(self, error: Exception) -> None:
         """The shop has moved on: what the file would do now is shown, and why."""
@@ -275,11 +319,17 @@ class BringInScreen(View):
     def _undo(self, reason: str) -> None:
         def failed(error: Exception) -> None:
             if type(error).__name__ == "Locked":
+                self.page = Page.ONE
                 self.clerk.go("pin", goal=self.name, act=UNDO, reason=reason)
             else:
                 self._failed(error)
 
-        self.clerk.ask(asks.undo(int(self._one), reason), self._undone, failed)
+        self._at_work(t("bring_in.taking_back", file=self.title))
+
+        def ask() -> None:
+            self.clerk.ask(asks.undo(int(self._one), reason), self._undone, self._later(ask, failed))
+
+        ask()
 
     def _undone(self, undone: asks.UndoneImport) -> None:
         self.labels = False
@@ -316,6 +366,7 @@ class BringInScreen(View):
     def _answer(self, words: str) -> None:
         self.clerk.play(Sound.DONE)
         self.answer, self.good = words, True
+        self._told = self.clerk.view is self
         self.page = Page.ANSWER
 
     def _failed(self, error: Exception) -> None:
@@ -323,7 +374,8 @@ class BringInScreen(View):
         written = isinstance(error, asks.StillWritten)
         gone = isinstance(error, OSError) and not written and not self._path.exists()
         self.trouble = t("bring_in.still_written") if written else t("bring_in.gone") if gone else fault_words(error)
-        self.page = Page.PAST if self.page == Page.ONE else Page.FILES
+        past = self.page == Page.ONE or (self.page == Page.WRITING and not self.to_write)
+        self.page = Page.PAST if past else Page.FILES
 
 
 def _change(change: asks.Change, key: str) -> Marked:

@@ -6,6 +6,7 @@ Looked up when it comes into sight and again when it is touched; nothing is look
 from __future__ import annotations
 
 from enum import StrEnum
+from pathlib import Path
 from typing import Any
 
 from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
@@ -15,6 +16,7 @@ from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.marked import Marked
 from kiosk.screens.press import Press
 from kiosk.screens.questions import health as asks
+from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
 
@@ -48,11 +50,13 @@ class HealthScreen(View):
     remedy = StringProperty()
     sign = StringProperty()
     good = BooleanProperty(True)
+    offer = StringProperty()  # what can be done about it here, in words; empty: nothing
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self._press = Press()
         self._found: dict[asks.Part, asks.Finding] = {}
+        self._one = asks.Part.VERSION
 
     def shown(self, **_: Any) -> None:
         self.page = Page.LIST
@@ -82,7 +86,35 @@ class HealthScreen(View):
         self.title, self.word, self.what = row.text, row.side, say(found.what)
         self.sign, self.good = row.icon, found.mark not in _FIRST
         self.remedy = say(found.remedy) if found.remedy else t("health.nothing_to_do")
+        self._one = found.part
+        newer, copies = found.part is asks.Part.VERSION, found.part in (asks.Part.COPIES, asks.Part.SECOND)
+        self.offer = t("update.look_for") if newer else t("health.copy_now") if copies else ""
         self.page = Page.PART
+
+    def do(self) -> None:
+        """Look for a newer version, or make a copy."""
+        if self._one is asks.Part.VERSION:
+            self.clerk.go("update")
+        elif self.offer:
+            self.offer = ""  # a second touch must not make a second one
+            self.word, self.what, self.remedy = "", t("health.copying"), t("health.copying_note")
+            self.clerk.ask(asks.copies_go, self._copy, self._not_copied)
+
+    def _copy(self, goes: tuple[Path, tuple[Path, ...], int]) -> None:
+        self._press.run(lambda *_: asks.copy_now(*goes), self.copied, self._not_copied)
+
+    def copied(self, made: tuple[int, str]) -> None:
+        """What came of it."""
+        lines, why = made
+        self.good = not why
+        self.sign = "done" if self.good else "stop"
+        self.word = t(f"health.mark.{'good' if self.good else 'bad'}")
+        self.what = why or t("health.copied", count=lines)
+        self.remedy = t("health.copied_note") if self.good else t("health.not_copied")
+        self.clerk.play(Sound.DONE if self.good else Sound.REFUSED)
+
+    def _not_copied(self, error: Exception) -> None:
+        self.copied((0, fault_words(error)))
 
     def back(self) -> None:
         """One state back, or out."""
@@ -90,6 +122,7 @@ class HealthScreen(View):
             self.clerk.go("shop")
         else:
             self.page = Page.LIST
+            self.look()
 
     def _failed(self, error: Exception) -> None:
         self.summary = fault_words(error)
