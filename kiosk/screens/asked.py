@@ -7,18 +7,22 @@ from __future__ import annotations
 
 
 class Asked:
-    """`last`: number of the last question that was put, counted from 1.  `answered`: of the last that was answered."""
+    """`last`: number of the last question that was put, counted from 1.  `answered`: of the last that was answered.
+
+    One that is never answered holds nothing up for longer than until a later one was.
+    """
 
     def __init__(self) -> None:
         self.last = self.answered = 0
 
-    def put(self) -> None:
-        """A question was put."""
+    def put(self) -> int:
+        """A question is put; its number."""
         self.last += 1
+        return self.last
 
-    def done(self) -> None:
-        """The next one was answered, or could not be."""
-        self.answered += 1
+    def done(self, number: int) -> None:
+        """This one was answered, or could not be, and so was whatever was put before."""
+        self.answered = max(self.answered, number)
 
 
 asked = Asked()

@@ -309,6 +309,8 @@ class Eye:
     def move(self, screen: Looking) -> None:
         """Show the picture on another screen from now on."""
         self._screen = screen
+        if self._why:
+            screen.absent, screen.lost = self._why, True
 
     def refused(self, text: str) -> None:
         """The label that says this was refused."""

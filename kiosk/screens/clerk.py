@@ -126,15 +126,15 @@ class Clerk(Way):
         """Ask the desk something.  An error that nobody waits for is shown in the strip."""
 
         def answered(answer: A) -> None:
-            asked.done()
+            asked.done(number)
             if then is not None:
                 then(answer)
 
         def could_not(error: Exception) -> None:
-            asked.done()
+            asked.done(number)
             (failed or self.fault)(error)
 
-        asked.put()
+        number = asked.put()
         self._worker.ask(question, answered, could_not)
 
     def go(self, name: str, /, **about: Any) -> None:
@@ -145,7 +145,17 @@ class Clerk(Way):
 
     def reopen(self, meanwhile: Callable[[], object], then: Callable[[], Any], failed: Failed) -> None:
         """Have something done while the desk is closed, and the desk opened again."""
-        self._worker.reopen(meanwhile, then, failed)
+
+        def opened() -> None:
+            asked.done(number)
+            then()
+
+        def could_not(error: Exception) -> None:
+            asked.done(number)
+            (failed or self.fault)(error)
+
+        number = asked.put()
+        self._worker.reopen(meanwhile, opened, could_not)
 
     def scanned(self, text: str) -> None:
         """A code was read or typed: the screen in sight may take it, else the desk is asked what it does."""

@@ -51,11 +51,11 @@ class Tongue:
             self._turn()
 
     def _turn(self) -> bool:
-        tongue = self._wanted()
-        if tongue == words.language() or self._clerk.holding is not None:
+        spoken, tongue = words.language(), self._wanted()
+        if tongue == spoken or self._clerk.holding is not None:
             return False
         words.speak(tongue, self._shops)
-        if self._clerk.turn_to(tongue):
+        if self._clerk.turn_to(tongue, spoken):
             Clock.schedule_once(lambda _: tidy(), QUIET_S)
         self._say_anew()
         return True
@@ -63,7 +63,7 @@ class Tongue:
 
 def _in_the_middle(view: View) -> bool:
     """Whether somebody's work is on a screen that another language would throw away."""
-    return view.signs_in or (view.stays and view.name not in ("scan", "hot"))
+    return view.signs_in or view.name != view.rail or (view.stays and view.name not in ("scan", "hot"))
 
 
 def tidy() -> None:

@@ -38,7 +38,6 @@ class Way(EventDispatcher):
         super().__init__()
         self._show = show
         self._views: dict[str, View] = {}
-        self._set = ""  # what the screens in use are kept under
         self._sets: dict[str, dict[str, View]] = {}  # the others, the one used longest ago first
         self._names: tuple[str, ...] = ()
         self._build: Callable[[str], View] = self._views.__getitem__
@@ -129,15 +128,16 @@ class Way(EventDispatcher):
         self._views, self._trail, self._kept, self._later = {}, [], None, []
         self._sets = {}
 
-    def turn_to(self, other: str) -> bool:
+    def turn_to(self, other: str, these: str) -> bool:
         """Other screens from now on, built before or not; whether some were given up for that.
 
+        The screens in use are kept as `these` until they are turned to again, or too many others were since.
         The way back begins anew; a screen that was asked for still comes.
         """
         if self.view is not None:
             self.view.left()
-        self._sets[self._set] = self._views
-        self._views, self._set = self._sets.pop(other, {}), other
+        self._sets[these] = self._views
+        self._views = self._sets.pop(other, {})
         self._trail, self._kept = [], None
         given_up = len(self._sets) > MOST_SETS
         if given_up:

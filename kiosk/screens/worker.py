@@ -97,10 +97,12 @@ class Worker:
             try:
                 meanwhile()
             except Exception as error:
+                begun = self._begun()
                 self._could_not(error, failed)
             else:
+                begun = self._begun()
                 self.post(then)
-            return self._begun()
+            return begun
 
         self._questions.put(put)
 
@@ -134,17 +136,17 @@ class Worker:
         return desk
 
     def _run(self) -> None:
+        desk: Desk | None = None
         try:
             desk = self._begun()
+            while (question := self._questions.get()) is not None:
+                desk = question(desk) or desk
         except BaseException as refusal:
             self.refusal = refusal
             self.post(lambda: self.at_refusal())
-            return
-        try:
-            while (question := self._questions.get()) is not None:
-                desk = question(desk) or desk
         finally:
-            desk.close()
+            if desk is not None:
+                desk.close()
 
 
 def _nobody(error: Exception) -> None:

@@ -49,7 +49,7 @@ class Hand:
 
     def means(self, widget: Touchable, touch: MotionEvent) -> bool:
         """Whether this touch is meant for this widget."""
-        if asked.answered < widget.asked and not widget.types:
+        if asked.answered < widget.asked and not (widget.types or widget.always):
             return False
         now_s = time.monotonic()
         down = self._down
@@ -80,10 +80,12 @@ hand = Hand()
 class Touchable(ButtonBehavior):
     """Something to touch.  `least_mm`: the short way across it, on the panel.
 
+    `always`: it never waits for an answer of the desk, because it lets heat go on being told.
     `types`: it adds a letter or takes one back, and may be touched again as quickly as one can; any other acts once.
     """
 
     types = BooleanProperty(False)
+    always = BooleanProperty(False)
     asked = 0  # number of the last question that a touch of it put to the desk
     least_mm = NumericProperty(TOUCH_MM)
     always_release = False

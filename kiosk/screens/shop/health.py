@@ -24,6 +24,7 @@ SIGNS = {
     asks.Mark.GOOD: ("done", "done"), asks.Mark.LOOK: ("find", "stop"), asks.Mark.BAD: ("stop", "stop"),
     asks.Mark.OFF: ("missing", "plain"), asks.Mark.TOLD: ("forward", "plain"),
 }  # fmt: skip
+_COPIES = (asks.Part.COPIES, asks.Part.SECOND)
 _FIRST = (asks.Mark.BAD, asks.Mark.LOOK)
 
 
@@ -57,6 +58,7 @@ class HealthScreen(View):
         self._press = Press()
         self._found: dict[asks.Part, asks.Finding] = {}
         self._one = asks.Part.VERSION
+        self._copying = False
 
     def shown(self, **_: Any) -> None:
         self.page = Page.LIST
@@ -87,18 +89,23 @@ class HealthScreen(View):
         self.sign, self.good = row.icon, found.mark not in _FIRST
         self.remedy = say(found.remedy) if found.remedy else t("health.nothing_to_do")
         self._one = found.part
-        newer, copies = found.part is asks.Part.VERSION, found.part in (asks.Part.COPIES, asks.Part.SECOND)
-        self.offer = t("update.look_for") if newer else t("health.copy_now") if copies else ""
+        newer, copies = found.part is asks.Part.VERSION, found.part in _COPIES
+        self.offer = t("update.look_for") if newer else t("health.copy_now") if copies and not self._copying else ""
         self.page = Page.PART
+        if copies and self._copying:
+            self._say_copying()
 
     def do(self) -> None:
         """Look for a newer version, or make a copy."""
         if self._one is asks.Part.VERSION:
             self.clerk.go("update")
         elif self.offer:
-            self.offer = ""  # a second touch must not make a second one
-            self.word, self.what, self.remedy = "", t("health.copying"), t("health.copying_note")
+            self.offer, self._copying = "", True  # a second touch must not make a second one
+            self._say_copying()
             self.clerk.ask(asks.copies_go, self._copy, self._not_copied)
+
+    def _say_copying(self) -> None:
+        self.word, self.what, self.remedy = "", t("health.copying"), t("health.copying_note")
 
     def _copy(self, goes: tuple[Path, tuple[Path, ...], int]) -> None:
         self._press.run(lambda *_: asks.copy_now(*goes), self.copied, self._not_copied)
@@ -106,12 +113,15 @@ class HealthScreen(View):
     def copied(self, made: tuple[int, str]) -> None:
         """What came of it."""
         lines, why = made
+        self._copying = False
+        self.clerk.play(Sound.REFUSED if why else Sound.DONE)
+        if self.page != Page.PART or self._one not in _COPIES:
+            return  # another part is in sight
         self.good = not why
         self.sign = "done" if self.good else "stop"
         self.word = t(f"health.mark.{'good' if self.good else 'bad'}")
         self.what = why or t("health.copied", count=lines)
         self.remedy = t("health.copied_note") if self.good else t("health.not_copied")
-        self.clerk.play(Sound.DONE if self.good else Sound.REFUSED)
 
     def _not_copied(self, error: Exception) -> None:
         self.copied((0, fault_words(error)))

@@ -71,6 +71,7 @@ class KiosksScreen(View):
         self._said = ""
         self._joined = False
         self._anew: asks.Anew | None = None
+        self._joining = False
 
     def shown(self, act: str = "", key: str = "", **_: Any) -> None:
         """`act`: what was asked for before the PIN, about the kiosk `key`."""
@@ -165,6 +166,8 @@ class KiosksScreen(View):
 
     def _joins(self) -> None:
         """With what another kiosk shows, or anew by itself: then as it was called, and its book is laid aside."""
+        if self._joining:
+            return  # a second touch must not join twice
         if self._anew is asks.Anew.BY_ITSELF:
             self.trouble = t("kiosks.joining")
             self._said = ""
@@ -205,8 +208,20 @@ class KiosksScreen(View):
         self.clerk.ask(asks.where_data_is(), lambda folder: self._join(folder, name), self._failed)
 
     def _join(self, folder: Path, name: str) -> None:
-        done = partial(self._answer, t("kiosks.joined_anew" if self._anew else "kiosks.joined"))
-        self.clerk.reopen(asks.joins(folder, self._said, name), done, self._failed)
+        if self._joining:
+            return
+        self._joining = True
+        joined = t("kiosks.joined_anew" if self._anew else "kiosks.joined")
+
+        def done() -> None:
+            self._joining = False
+            self._answer(joined)
+
+        def failed(error: Exception) -> None:
+            self._joining = False
+            self._failed(error)
+
+        self.clerk.reopen(asks.joins(folder, self._said, name), done, failed)
 
     # Where it stands ------------------------------------------------------------------------------------------
 

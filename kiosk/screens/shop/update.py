@@ -63,12 +63,15 @@ class UpdateScreen(View):
         self._found: dict[str, asks.Brought] = {}
         self._one: asks.Brought | None = None
         self._working = False
+        self._untold = False  # it came to an end while another screen was in sight
 
     def shown(self, act: str = "", **_: Any) -> None:
         """`act`: what a PIN was given for."""
         self.trouble = ""
         if self._working:
             self.page = Page.AT_WORK
+        elif self._untold:
+            self._untold = False
         elif act == TAKE and self._one is not None:
             self.take()
         else:
@@ -165,6 +168,7 @@ class UpdateScreen(View):
         self.clerk.play(Sound.DONE if good else Sound.REFUSED)
         self.answer, self.note, self.good = answer, note, good
         self.page = Page.ANSWER
+        self._untold = self.clerk.view is not self
 
     def restart(self) -> None:
         """The window closes and opens again, with the version that is meant."""
