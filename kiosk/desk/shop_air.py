@@ -45,7 +45,8 @@ class ShopAir:
         if settings.source != self._source:
             self.close()
             self._source, self._begun_s, self._asked_s = settings.source, now_s, now_s
-            self._know(None, 0.0)  # what was known when another spoke, or before the kiosk was off, no longer is
+            # What was known when another spoke, or before the kiosk was off, no longer is.
+            self._know(None, 0.0, gone=not settings.source)
             if settings.source:
                 self.thermometer = Thermometer(settings.source, settings.pattern or NUMBER, int(settings.baud))
                 self.thermometer.begin()
@@ -54,7 +55,7 @@ class ShopAir:
             return
         self._asked_s = now_s
         if found is None:
-            self._know(None, 0.0)
+            self._know(None, 0.0, gone=True)
             return
         said = found.latest
         heat, at_s = self._session.settings.heat, found.now_s()
@@ -68,9 +69,9 @@ class ShopAir:
         """Whether it said nothing yet and need not have."""
         return found.latest is None and now_s - self._begun_s < _FIRST_S
 
-    def _know(self, said: AirReading | None, now_s: float, too_warm: bool = False) -> None:
+    def _know(self, said: AirReading | None, now_s: float, too_warm: bool = False, *, gone: bool = False) -> None:
         """How well the air is known, after its temperature was set.  too_warm: it is warmer than that."""
-        known_k = to_know_k(self._session.settings.heat.ambient_sd_k, said, now_s, too_warm)
+        known_k = to_know_k(self._session.settings.heat.ambient_sd_k, said, now_s, too_warm, gone=gone)
         if known_k is not None:
             self._set("ambient_sd_k", known_k)
 

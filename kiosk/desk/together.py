@@ -89,8 +89,10 @@ class Together:
             return replace(apart, stations_heard=False, all_heard=False)
         shrinks = T.Holder.select(T.Holder.key).where(T.Holder.clamping == Clamping.SHRINK_FIT.value)
         unsure = known.unsure if known.whole else {row["key"] for row in rows(shrinks)} - known.hot
-        if known.hot or unsure:
-            line = Restored(laid_aside.OWED, tuple(sorted(known.hot)), tuple(sorted(unsure)), cause="lost")
+        runs = {row["holder"] for row in rows(T.Hold.select(T.Hold.holder).where(T.Hold.ended_line.is_null()))}
+        hot = known.hot | (unsure & runs)  # one that was moved there cools otherwise than the shop counts
+        if hot or unsure:
+            line = Restored(laid_aside.OWED, tuple(sorted(hot)), tuple(sorted(unsure - hot)), cause="lost")
             session.write(line)
         laid_aside.told(session.book.path.parent)
         self._only_here = None

@@ -107,8 +107,11 @@ def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:
     if stood[-1] != (now := (holder["place"], holder["since_line"])):  # that step may still be taken back
         stood.append(now)
     stages = [[place, at.watched_s, number, _UNWATCHED] for place, number in stood]
-    *_, doubted = [False, *(each[4] == Verdict.QUESTIONED.value for each in msgspec.json.decode(hold["readings"]))]
-    unseen = _UNSEEN if doubted else {"readings": "[]"}  # why it was so warm nobody knows, and no time tells
+    told = [each[4] for each in msgspec.json.decode(hold["readings"])]
+    counted = [verdict for verdict in told if verdict != WITHDRAWN]
+    # Why it was so warm nobody knows, or a slip is still to be read again: no time tells.
+    open_ = len(counted) < len(told) or counted[-1:] == [Verdict.QUESTIONED.value]
+    unseen = _UNSEEN if open_ else {"readings": "[]"}
     return hold | anew | {"stages": text(stages)} | unseen
 
 

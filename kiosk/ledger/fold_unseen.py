@@ -16,6 +16,7 @@ import msgspec
 from kiosk.ledger import derive_heat
 from kiosk.ledger.state import Change, LedgerState, Put, Stamp, TableRow, text
 from kiosk.rules import lines as L
+from kiosk.rules.belief import Verdict
 from kiosk.rules.cooling.unknowns import Way
 from kiosk.rules.hold_facts import HeatValues
 from kiosk.rules.merge import Made, Matter, has_seen
@@ -63,6 +64,8 @@ def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Colle
             return () if all(all_seen(Matter.SETTING, each, chain, seen, state) for each in rests_on) else (key,)
         case L.Moved(holder=key, goal=goal):
             return () if goal is None or all_seen(Matter.SETTING, goal, chain, seen, state) else (key,)
+        case L.TemperatureRead(holder=key, verdict=Verdict.QUESTIONED.value):  # why it was so warm, no time tells
+            return () if all_seen(Matter.PLACE, key, chain, seen, state) else (key,)
         case L.HolderRegistered(holder=steel):
             found: Collection[str] = (steel.key,)
         case L.CutterAdded(cutter=cutting):

@@ -18,8 +18,9 @@ from kiosk import filing
 from kiosk.ledger import anchor
 from kiosk.ledger.book import NAME
 from kiosk.ledger.lineform import entry_of
-from kiosk.ledger.restore import ASIDE
+from kiosk.ledger.restore import ASIDE, in_one_file
 from kiosk.ledger.shared_form import WAITING
+from kiosk.ledger.trouble import fault_of
 from kiosk.rules.lines import Heated, KioskRests, KioskStands, KioskStarted, Restored, SettingChanged
 
 OWED = "laid-aside.json"
@@ -43,6 +44,10 @@ def lay_aside(folder: Path, kiosk: str, *, owes: bool = True) -> Path:
 
     owes: the kiosk goes on among others, and somebody worked with this one.
     """
+    try:
+        whole = in_one_file(folder / NAME)  # else what was heated last stays in the log beside it, and is lost
+    except sqlite3.OperationalError as error:
+        raise fault_of(folder / NAME, error) from error
     aside = folder / ASIDE
     aside.mkdir(exist_ok=True)
     stem = "parted" if owes else "unused"
@@ -54,6 +59,9 @@ def lay_aside(folder: Path, kiosk: str, *, owes: bool = True) -> Path:
     if owes:
         filing.write(folder / OWED, msgspec.json.encode([*_owed(folder), goal.name]), 0o600)
     (folder / NAME).rename(goal)
+    for ending in () if whole else ("-wal", "-shm"):
+        if (beside := folder / f"{NAME}{ending}").exists():
+            beside.rename(goal.with_name(f"{goal.name}{ending}"))
     (folder / anchor.NAME).unlink(missing_ok=True)
     return goal
 
@@ -97,7 +105,9 @@ def _waiting(path: Path) -> OnlyHere:
                 if kind == Heated.kind:
                     hot |= {str(getattr(entry_of(kind, payload), "holder", ""))}
                 elif kind == Restored.kind:
-                    hot |= set(getattr(entry_of(kind, payload), "holders", ()))
+                    told = entry_of(kind, payload)
+                    hot |= set(getattr(told, "holders", ()))
+                    spoken_of |= set(getattr(told, "unsure", ()))
                 if kind not in _OF_ITSELF:
                     said = 'SELECT "subject" FROM "mention" WHERE "line_id" = ?'
                     spoken_of |= {subject for (subject,) in ledger.execute(said, (line,))}

@@ -192,7 +192,7 @@ def _keep(folder: Path, now_utc_s: float) -> Path:
     there = folder / NAME
     aside = folder / ASIDE
     aside.mkdir(mode=FOLDER_MODE, exist_ok=True)
-    log_in = _in_one_file(there)
+    log_in = in_one_file(there)
     for path in aside.glob(f"{copying.STEM}*.db"):
         if path.samefile(there):  # by a restore that was cut short after this
             return path
@@ -223,7 +223,7 @@ def _keep(folder: Path, now_utc_s: float) -> Path:
     return kept
 
 
-def _in_one_file(path: Path) -> bool:
+def in_one_file(path: Path) -> bool:
     """Brings the log of a ledger into its file and leaves no log; False where it is too damaged for that.
 
     Raises sqlite3.OperationalError where another program is reading it or the disk is full.

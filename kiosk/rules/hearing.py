@@ -119,7 +119,8 @@ class Hearing:
             return
         if before is not None and before.run != beat.run:  # while it was off its counter stood
             self._trips.pop(beat.kiosk, None)
-            self._paces.pop(beat.kiosk, None)
+            if (known := self._paces.get(beat.kiosk)) is None or not known.other_runs_fast:
+                self._paces.pop(beat.kiosk, None)  # one that ran fast is believed again when new trips say so
         self._came[beat.kiosk] = Echo(beat.beat, beat.run)
         echo = beat.echoes.get(self.kiosk)
         sent = self._sent.get(echo.beat) if echo and echo.run == self.run else None
@@ -215,7 +216,8 @@ class Hearing:
             trips.clear()  # its counter began anew
         if not trips or trip.sent_s - trips[-1].trip.sent_s >= _APART_S:
             trips[:] = [each.with_later(trip) for each in trips[-_TRIPS + 1 :]] + [_Kept(trip)]
-            self._paces[kiosk] = _narrowest(each.pace for each in trips)
+            if (found := _narrowest(each.pace for each in trips)) is not None:
+                self._paces[kiosk] = found
 
     def pace(self, kiosk: str) -> Pace | None:
         """How that kiosk's counter runs against this one's, as narrowly as round trips say; None: not known yet."""

@@ -69,16 +69,19 @@ def _most_c(most_c: float) -> float:
     return min(float(math.floor(most_c)), SETTINGS["heat.ambient_c"].most)
 
 
-def to_know_k(set_k: float, reading: AirReading | None, now_s: float, too_warm: bool = False) -> float | None:
+def to_know_k(
+    set_k: float, reading: AirReading | None, now_s: float, too_warm: bool = False, *, gone: bool = False
+) -> float | None:
     """What the standard deviation of the air is to be set to, K; None: it stays.
 
     Narrower than by hand only while there is a reading that can be and is not old; where a hand set it wider, it stays.
-    too_warm: it is warmer than it is set; then so little is known of it that no time ends a hold.
+    too_warm: it is warmer than it is set; then so little is known of it that no time ends a hold.  gone: there is no
+    thermometer any more; one that is only silent leaves it so.
     """
     if too_warm:
         return TOO_WARM_K if set_k < TOO_WARM_K else None
-    if reading is None or now_s - reading.at_s > AGE_S:
-        return AMBIENT_K.whole if set_k < AMBIENT_K.whole or set_k == TOO_WARM_K else None
+    if reading is None or now_s - reading.at_s > AGE_S:  # silence is no cooler air
+        return AMBIENT_K.whole if set_k < AMBIENT_K.whole or (gone and set_k == TOO_WARM_K) else None
     return AMBIENT_READ_K.whole if set_k in (AMBIENT_K.whole, TOO_WARM_K) else None
 
 

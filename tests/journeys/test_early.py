@@ -46,9 +46,9 @@ def watched(app):
 
     asked, ask = [], app.worker.ask
 
-    def asking(question, then=None, failed=None):
+    def asking(question, then=None, failed=None, **how):
         asked.append(getattr(question, "keywords", {}).get("name") or question.__name__)
-        ask(question, then, failed)
+        ask(question, then, failed, **how)
 
     app.worker.ask = asking
 

@@ -84,7 +84,7 @@ def test_an_answer_touched_again_while_the_desk_works_is_given_once(kiosk: Windo
         kiosk.touch("No, it stood cold")
         time.sleep(SOON_S)
     kiosk.hang_desk(False)
-    kiosk.sees("Registered")
+    kiosk.sees("Added")
     time.sleep(2 * SOON_S)
     with closing(sqlite3.connect(f"{(tmp_path / 'data-0' / NAME).as_uri()}?mode=ro", uri=True)) as book:
         assert book.execute("SELECT count(*) FROM holder WHERE name = 'Shrink 10 x 80'").fetchone() == (1,)

@@ -11,7 +11,7 @@ from kiosk.rules import lines as L
 from kiosk.rules.assembly import Cutter
 from kiosk.rules.cards import Heat
 from kiosk.rules.places import Kind, Place
-from tests.ledger.kiosks import STEEL, VALUES, Kiosk, Server, shop
+from tests.ledger.kiosks import SETUP, STEEL, VALUES, Kiosk, Server, shop
 
 A, B = "a" * 16, "b" * 16
 TO_STATION = (L.Moved("T1", "B", "S"), L.Heated("T1", "S"))
@@ -244,3 +244,30 @@ def test_a_cutter_joined_at_the_station_by_a_kiosk_that_did_not_count_the_stay_w
     kiosks[by].says(L.Built("A1", "Mill", "T1", "C1", 40.0))
     shared(server, *kiosks)
     assert [each.row("hold", "T1")["reading_only"] for each in kiosks] == [by, by]
+
+
+def test_a_doubted_reading_that_knew_of_no_other_step_keeps_its_holder_at_every_kiosk() -> None:
+    server, (_, a, b) = shop("a" * 16, "b" * 16)
+    a.says(L.Moved("T1", "B", "S"), L.Heated("T1", "S"), L.Moved("T1", "S", "R"))
+    shared(server, a, b)
+    heating = b.row("hold", "T1")["heated_line"]
+    a.says(L.Moved("T1", "R", "F"))
+    server.push(a.own_lines())
+    b.says(L.TemperatureRead("T1", "nose", 200.0, "probe", "questioned", heating=heating))
+    shared(server, b, a)
+    assert [kiosk.row("hold", "T1")["reading_only"] for kiosk in (a, b)] == [1, 1]
+
+
+@pytest.mark.parametrize("doubted", [True, False])
+def test_what_a_lone_kiosk_still_owed_is_owed_once_it_has_others(doubted: bool) -> None:
+    """A doubted reading, a slip, or both, before the first step that is shared."""
+    server, a = Server(), Kiosk("a" * 16)
+    heating = len(SETUP) + 2
+    lines = [*SETUP, L.Moved("T1", "B", "S"), L.Heated("T1", "S"), L.Moved("T1", "S", "R")]
+    if doubted:
+        lines.append(L.TemperatureRead("T1", "nose", 250.0, "probe", "questioned", heating=heating))
+    lines.append(L.TemperatureRead("T1", "flange", 30.0, "probe", "agrees", heating=heating))
+    lines.append(L.ReadingWithdrawn("T1", len(lines), "flange", 30.0, heating))
+    a.founds(lines, server)
+    a.says(L.Moved("T1", "R", "F"))
+    assert a.row("hold", "T1")["reading_only"] == 1

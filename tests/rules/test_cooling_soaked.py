@@ -12,6 +12,7 @@ import pytest
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import Instrument
 from kiosk.rules.cooling.assessment import (
+    Assessment,
     CoolingError,
     Heat,
     Room,
@@ -173,3 +174,37 @@ def test_a_reading_counts_for_whatever_it_may_have_soaked_before(way: Way, share
         alone_s = assess_bound(alone, later).hold_s
         assert alone_s is not None and held_s >= 0.99 * (alone_s - end_s) - 2.0
         assert chance >= 0.9 * hot_after(alone, at_s + end_s, later) - 0.002
+
+
+@pytest.mark.parametrize("unseen_s", [240.0, 300.0])
+def test_a_reading_after_a_stay_of_unknown_length_counts_for_the_shortest_and_the_longest_of_them(
+    unseen_s: float,
+) -> None:
+    """The one that lasts longest unread may be neither."""
+    profile = outlines_of(SLIM, None)[0]
+    heat = Heat(330.0, default_heated_mm(profile))
+
+    def stages(first_s: float, longer_s: float = 0.0) -> tuple[Stage, ...]:
+        out_s = first_s + 90.0
+        mist = Stage(Way.MIST, first_s, out_s)
+        return Stage(Way.FREE_AIR, 0.0, first_s, longer_s=longer_s), mist, Stage(Way.FREE_AIR, out_s)
+
+    read = Touch(188.0, Zone.FLANGE, Instrument.PROBE, 33.0, sure=True)
+    unseen = bound_of(profile, heat, stages(0.0, unseen_s), ROOM)
+    soonest = bound_of(profile, heat, stages(5.0), ROOM)
+    hot = hot_after(soonest, 193.0, [read._replace(at_s=193.0)])
+    assert hot_after(unseen, 188.0, [read]) >= 0.5 * hot > 0.005
+
+
+def test_what_is_shown_is_never_cooler_than_a_holder_that_stood_no_longer_than_was_counted() -> None:
+    profile = outline(SLIM)
+    heat = Heat(330.0, default_heated_mm(profile))
+
+    def shown(longer_s: float) -> Assessment:
+        first = Stage(Way.FREE_AIR, 0.0, 2.0, longer_s=longer_s)
+        return assess(profile, heat, (first, Stage(Way.SLEEVE, 2.0, None, heat.length_mm)), ROOM)
+
+    at_once = shown(0.0)
+    for longer_s in (60.0, inf):
+        maybe = shown(longer_s)
+        assert all(maybe.now(at_s).hottest_c >= at_once.now(at_s).hottest_c - 2.0 for at_s in (0.0, 1.0, 5.0, 20.0))

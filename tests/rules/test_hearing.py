@@ -226,3 +226,20 @@ def test_a_kiosk_that_never_wrote_is_heard_whatever_it_calls_its_last_line() -> 
     hearing.sends(1, NOW_S)
     hearing.heard(beat(9, 0, echo=1, digest="of nothing"), NOW_S + 0.1)
     assert hearing.in_hearing(["b"], NOW_S + 0.2)
+
+
+def test_a_kiosk_known_to_run_fast_is_not_believed_for_having_been_started_again() -> None:
+    hearing, now_s = Hearing("me", "mine"), 40 * 86_400.0
+
+    def trip(number: int, run: str) -> bool | None:
+        hearing.sends(number, now_s)
+        echoes = {"me": Echo(number, "mine")}
+        hearing.heard(Beat("other", run, number, 0, 1.10 * now_s, echoes=echoes), now_s + 0.05)
+        pace = hearing.pace("other")
+        return pace and pace.other_runs_fast
+
+    said = []
+    for number in range(1, 72):
+        now_s += 2.0
+        said.append(trip(number, "first" if number < 60 else "second"))
+    assert all(said[58:])

@@ -59,7 +59,15 @@ def test_air_warmer_than_it_may_be_set_is_known_so_badly_that_no_time_ends_a_hol
         too_warm = is_too_warm(reading, DAYS_S, unknown_c, most_c)
         known_k = to_know_k(set_k, reading, DAYS_S, too_warm) or set_k
         assert set_c >= said_c or known_k == TOO_WARM_K
-        assert too_warm or (known_k < TOO_WARM_K and known_k <= max(set_k, AMBIENT_K.whole))
+        silent = reading is None and set_k == TOO_WARM_K  # what spoke of air that is too warm took nothing back
+        assert too_warm or silent or (known_k < TOO_WARM_K and known_k <= max(set_k, AMBIENT_K.whole))
+
+
+def test_a_thermometer_that_falls_silent_takes_too_warm_not_back_and_one_that_is_taken_away_does() -> None:
+    assert to_know_k(TOO_WARM_K, None, DAYS_S) is None
+    assert to_know_k(TOO_WARM_K, AirReading(42.5, DAYS_S - 901.0), DAYS_S) is None
+    assert to_know_k(TOO_WARM_K, None, DAYS_S, gone=True) == AMBIENT_K.whole
+    assert to_know_k(TOO_WARM_K, AirReading(23.0, DAYS_S), DAYS_S) == AMBIENT_READ_K.whole
 
 
 def test_a_hand_on_the_thermometer_and_a_broken_one_are_not_the_shop() -> None:

@@ -188,6 +188,10 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
         ready_s = float(math.ceil(_cross(nominal.growth_um, times, wrong[-1], room.tolerance_um)))
     where = nominal.mesh.zone[nominal.skin(times).argmax(axis=0)]
     hottest_c = nominal.ambient_c + GUARD * nominal.hottest(times)
+    if bound.at_once is not None:
+        at_once_c = bound.at_once.ambient_c + GUARD * bound.at_once.hottest(times)
+        where = np.where(at_once_c > hottest_c, nominal.mesh.zone[bound.at_once.skin(times).argmax(axis=0)], where)
+        hottest_c = np.maximum(hottest_c, at_once_c)
     low_c, high_c, rise_k = (np.interp(times, draws.times_s, values) for values in draws.band(1 - BAND, BAND))
     return Assessment(
         ambient_c=room.ambient_c,
@@ -215,10 +219,10 @@ def _not_sooner_s(bound: Bound, draws: Draws, touches: Sequence[Touch], least_s:
     found = []
     if bound.simplified or draws.effective < _LEAST_EFFECTIVE:
         found.append(_hold_s(_drawn(bound, bound.nominal(), ()), least_s))
-    if bound.other is not None:
-        also = _drawn(bound.other, bound.other.nominal(), touches)
+    for other in bound.others:
+        also = _drawn(other, other.nominal(), touches)
         if also.effective < _LEAST_EFFECTIVE:
-            also = _drawn(bound.other, bound.other.nominal(), ())
+            also = _drawn(other, other.nominal(), ())
         found.append(_hold_s(also, least_s))
     return found
 
@@ -231,8 +235,7 @@ def _latest_s(*times: float | None) -> float | None:
 
 def hot_after(bound: Bound, at_s: float, touches: Sequence[Touch]) -> float:
     """The chance that any touchable point is above the limit at `at_s` or later; 1 where the readings fit nothing."""
-    either = [bound] if bound.other is None else [bound, bound.other]
-    drawn = [_drawn(each, each.nominal(), touches) for each in either]
+    drawn = [_drawn(each, each.nominal(), touches) for each in (bound, *bound.others)]
     return max(draws.hot_after(at_s) if draws.effective >= _LEAST_EFFECTIVE else 1.0 for draws in drawn)
 
 

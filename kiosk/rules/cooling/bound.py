@@ -16,7 +16,7 @@ import numpy as np
 
 from kiosk.rules.belief import FilmSlope, Prediction
 from kiosk.rules.cooling.flow import Case, Course, Courses, flow, flows
-from kiosk.rules.cooling.lasting import longest, other_end, taken
+from kiosk.rules.cooling.lasting import longest, other_ends, taken
 from kiosk.rules.cooling.mesh import COARSE, FINE, Floats, Mesh, Zone
 from kiosk.rules.cooling.posterior import Draws, Normal, Setting
 from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, few, mesh_for
@@ -129,13 +129,28 @@ class Bound:
         return choices[longest(flows(self._coarse, cases), max(limit_k / GUARD, _LEAST_LIMIT_K))]
 
     @cached_property
-    def other(self) -> Bound | None:
-        """The same hold had it stood for another time where nobody saw for how long; None where that is known.
+    def others(self) -> tuple[Bound, ...]:
+        """The same hold had it stood for the shortest or longest time where nobody saw for how long.
 
         A reading that shows little is of a holder that cooled fast, or of one whose heat is still behind the spot.
         """
-        stages = other_end(self.stages)
-        return None if stages is None else Bound(self._profile, self._heat, stages, self.room, self._known)
+        return tuple(
+            Bound(self._profile, self._heat, stages, self.room, self._known) for stages in other_ends(self.stages)
+        )
+
+    @cached_property
+    def at_once(self) -> Course | None:
+        """The expected holder had it stood nowhere for longer than was counted: hotter at first than one whose heat
+        went deeper meanwhile.  None where it did not."""
+        stages = [stage._replace(longer_s=0.0, taken=None) for stage in self.stages]
+        if list(self.stages) == stages:
+            return None
+        draw = draw_of(self._middle)
+        excess = excess_at_start(self._mesh, self._heat, self.room, draw)
+        return flow(
+            self._mesh, excess, self.room.ambient_c + draw.ambient_k, exchanges(self._mesh, stages, self.room, draw),
+            draw.bulk,
+        )  # fmt: skip
 
     @property
     def runs(self) -> int:

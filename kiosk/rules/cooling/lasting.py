@@ -53,16 +53,16 @@ def taken(stages: Sequence[Stage]) -> tuple[tuple[Stage, ...], ...]:
     return tuple((*stages[:at], stages[at]._replace(taken=Longer(*span)), *stages[at + 1 :]) for span in spans)
 
 
-def other_end(stages: Sequence[Stage]) -> tuple[Stage, ...] | None:
-    """The same with the shortest of the stays that may have been where a long one was taken, and the other way round.
+def other_ends(stages: Sequence[Stage]) -> tuple[tuple[Stage, ...], ...]:
+    """The same with the shortest and with the longest of the stays that may have been where another was taken.
 
     None where none was, or one without end.
     """
     for stage in stages:
         if stage.taken is not None and math.isfinite(stage.longer_s):
             first, *_, last = taken([each._replace(taken=None) for each in stages])
-            return last if stage.taken.taken_s < stage.longer_s / 2 else first
-    return None
+            return tuple(each for each in (first, last) if each != tuple(stages))
+    return ()
 
 
 def longest(courses: Courses, limit_k: float) -> int:
