@@ -69,7 +69,7 @@ class Fake:
             view=lambda facts, moment: self.seen, judge=self.judge, rules_of=lambda facts: self.rules,
             learnt=lambda: self.calls.append("learnt"), unlearnt=lambda: self.calls.append("unlearnt"),
             curve=lambda facts, moment: (facts, moment), skin=lambda facts, moment: ("skin", moment),
-            advice=lambda facts, moment: self.advised,
+            advice=lambda facts, moment: self.advised, keep_only=lambda holders: None,
         )  # fmt: skip
         self.rules = HoldRules(Room(23.0, 43.0), 330.0, probe_tolerance_k=1.5)
         self.advised: Advice | None = None

@@ -16,7 +16,7 @@ from tests.conftest import Shop
 
 ITSELF = {
     "signed in", "signed out", "pin given", "phone paired", "phone ended", "refused", "kiosk started", "restored",
-    "audit paused", "kiosk stands", "kiosk rests",
+    "audit paused", "kiosk stands", "kiosk rests", "label worn",
 }  # fmt: skip
 BY_TIME = {"hold ended", "difference settled"}  # work when a hand says it
 

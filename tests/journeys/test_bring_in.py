@@ -65,11 +65,11 @@ def test_who_scans_while_a_large_list_is_taken_in_is_answered_first(open_window:
     kiosk = open_window()
     inbox = Path(str(kiosk._ask(do="desk", what="data"))) / "imports"
     inbox.mkdir(exist_ok=True)
-    (inbox / "all.csv").write_text(HOLDERS + "".join(ROW.format(key=f"N{at}") for at in range(4000)), "utf-8")
+    (inbox / "all.csv").write_text(HOLDERS + "".join(ROW.format(key=f"N{at}") for at in range(10_000)), "utf-8")
     label = kiosk.holder("T001")
     to_files(kiosk)
     kiosk.touch("all.csv")
-    kiosk.sees("4000 new")
+    kiosk.sees("10000 new")
     kiosk.touch("Take in")
     kiosk.sees("All of it or nothing")
     kiosk.scan(label)
@@ -78,5 +78,5 @@ def test_who_scans_while_a_large_list_is_taken_in_is_answered_first(open_window:
     kiosk.touch("Places")
     kiosk.touch("Set up the shop")
     kiosk.touch("Files in and out")
-    kiosk.sees("4001 entries are taken in")
+    kiosk.sees("10001 entries are taken in")
     assert kiosk.check() == []
