@@ -240,7 +240,7 @@ def test_where_a_file_has_but_one_name_it_is_copied(kiosk: Kiosk) -> None:
 
 def test_a_ledger_too_damaged_to_close_keeps_its_log_beside_it(kiosk: Kiosk) -> None:
     file, log = kiosk.copied(), kiosk.folder / f"{NAME}-wal"
-    with patch.object(restoring, "_in_one_file", return_value=False):
+    with patch.object(restoring, "in_one_file", return_value=False):
         log.write_bytes(b"milk")
         with patch.object(restoring, "_ask", return_value=restoring._Known(*(frozenset(),) * 3, False, People())):
             done = kiosk.put_back(file)
@@ -251,7 +251,7 @@ def test_a_ledger_too_damaged_to_close_keeps_its_log_beside_it(kiosk: Kiosk) -> 
 
 def test_one_that_can_be_closed_is_kept_in_one_file(kiosk: Kiosk) -> None:
     file, log = kiosk.copied(), kiosk.folder / f"{NAME}-wal"
-    with patch.object(restoring, "_in_one_file", side_effect=lambda path: log.write_bytes(b"milk") == 4):
+    with patch.object(restoring, "in_one_file", side_effect=lambda path: log.write_bytes(b"milk") == 4):
         done = kiosk.put_back(file)
     assert done.aside is not None and list((kiosk.folder / ASIDE).iterdir()) == [done.aside] and not log.exists()
 
