@@ -18,6 +18,7 @@ from typing import NamedTuple
 from kiosk.rules.ages import Pace, StayName, Trip, pace
 
 WITHIN_S = 8.0  # two beats there and back, and less than it takes to heat steel and carry it to another kiosk
+_BEHIND = 4  # beats in a row; fewer may be of a kiosk whose desk is slow to say which line it wrote last
 _APART_S = 20.0  # between two round trips that say how two counters run against each other
 _TRIPS = 16
 _DIGESTS = 64  # of each chain
@@ -96,6 +97,7 @@ class Hearing:
         self._came: dict[str, Echo] = {}  # the newest beat of each other
         self._claimed: dict[str, list[_Claimed]] = {}
         self._digests: dict[str, dict[int, str]] = {}  # of lines in the tables, by chain and number; the newest ones
+        self._behind: dict[str, tuple[str, int]] = {}  # run, and how many beats in a row named no last line
         self._copied: dict[str, str] = {}  # runs of programs that said they were a kiosk whose lines are not theirs
         self._heard_s: dict[str, float] = {}
         self._applied: dict[str, int] = {}
@@ -127,8 +129,9 @@ class Hearing:
         if sent is None or self.is_copy(beat.kiosk):
             return
         if beat.last < sent.applied.get(beat.kiosk, 0):
-            self._found_copy(beat.kiosk, beat.run)
+            self._is_behind(beat.kiosk, beat.run)
             return
+        self._behind.pop(beat.kiosk, None)
         self._claimed.setdefault(beat.kiosk, []).append(_Claimed(sent.at_s, beat.last, beat.digest, beat.run))
         self._prove(beat.kiosk)
         self._trip(beat.kiosk, Trip(sent.at_s, beat.counter_s, now_s))
@@ -161,8 +164,20 @@ class Hearing:
         came = self._came.get(kiosk)
         return came is not None and self._copied.get(kiosk) == came.run
 
+    def _is_behind(self, kiosk: str, run: str) -> None:
+        """A beat whose chain ends before a line known to be of it proves nothing, and a few in a row are a copy's."""
+        before, count = self._behind.get(kiosk, (run, 0))
+        count = count + 1 if before == run else 1
+        self._behind[kiosk] = (run, count)
+        self._doubt(kiosk)
+        if count >= _BEHIND:
+            self._found_copy(kiosk, run)
+
     def _found_copy(self, kiosk: str, run: str) -> None:
         self._copied[kiosk] = run
+        self._doubt(kiosk)
+
+    def _doubt(self, kiosk: str) -> None:
         self._claimed.pop(kiosk, None)
         self._heard_s.pop(kiosk, None)  # what it said before may have been as wrong
 

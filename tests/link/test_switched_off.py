@@ -28,7 +28,7 @@ def test_one_that_was_closed_in_order_is_waited_for_no_more_and_woken_cut_off_it
     assert scans(a, "steel-1", "station")["reason"] == "not_the_station"
     assert shows(b, heard=True, all_heard=True, warmth="cool")()
     a.network.heal()
-    until(shows(a, awake=True, station=True, all_heard=True), 30)
+    until(shows(a, awake=True, station=True, all_heard=True), 60)  # a try that was refused waits 15 s for the next
     for each in (a, b):
         until(shows(each, warmth="held", all_heard=True), 20)  # the scan that was refused is known now
     sound(on_server, a, b)

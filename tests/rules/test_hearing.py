@@ -182,12 +182,29 @@ def test_a_copy_is_found_once_the_line_it_names_is_here_and_not_before() -> None
 def test_a_beat_whose_chain_ends_before_a_line_that_was_known_when_it_was_asked_is_a_copys() -> None:
     hearing = Hearing("a", "mine")
     digests(hearing, 40, 41)
+    for number in range(1, 5):
+        assert not hearing.is_copy("b")
+        hearing.sends(number, NOW_S + 2.0 * number)
+        hearing.heard(beat(8 + number, 40, echo=number, digest="digest 40"), NOW_S + 2.0 * number + 0.1)
+        assert not hearing.in_hearing(["b"], NOW_S + 2.0 * number + 0.2)
+    assert hearing.is_copy("b")
+    hearing.sends(5, NOW_S + 10.0)
+    hearing.heard(beat(13, 41, echo=5, digest="digest 41"), NOW_S + 10.1)
+    assert not hearing.in_hearing(["b"], NOW_S + 10.2), "that run is not believed any more, whatever it says"
+
+
+def test_a_kiosk_whose_desk_is_slow_to_say_what_it_wrote_last_is_no_copy_and_proves_nothing_meanwhile() -> None:
+    hearing = Hearing("a", "mine")
+    digests(hearing, 40, 41)
     hearing.sends(1, NOW_S)
-    hearing.heard(beat(9, 40, echo=1, digest="digest 40"), NOW_S + 0.1)
-    assert hearing.is_copy("b") and not hearing.in_hearing(["b"], NOW_S + 0.2)
-    hearing.sends(2, NOW_S + 2.0)
-    hearing.heard(beat(10, 41, echo=2, digest="digest 41"), NOW_S + 2.1)
-    assert not hearing.in_hearing(["b"], NOW_S + 2.2), "that run is not believed any more, whatever it says"
+    hearing.heard(beat(9, 41, echo=1, digest="digest 41"), NOW_S + 0.1)
+    assert hearing.in_hearing(["b"], NOW_S + 0.2)
+    digests(hearing, 42)
+    for number in range(2, 12):
+        hearing.sends(number, NOW_S + 2.0 * number)
+        last = 42 if number % 4 == 1 else 41
+        hearing.heard(beat(8 + number, last, echo=number, digest=f"digest {last}"), NOW_S + 2.0 * number + 0.1)
+        assert hearing.in_hearing(["b"], NOW_S + 2.0 * number + 0.2) is (last == 42) and not hearing.is_copy("b")
 
 
 def test_a_line_that_came_while_the_beat_was_on_its_way_makes_nobody_a_copy() -> None:
