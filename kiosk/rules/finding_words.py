@@ -55,7 +55,7 @@ COLLET = any_of(
     "klestin*", "pens pensi",
 )  # fmt: skip
 SIDE_SCREW = any_of(
-    "side_screw weldon", "spannschraube", "vis_laterale", "tornillo_lateral", "vite_laterale", "parafuso_lateral",
+    "side_screw", "spannschraube", "vis_laterale", "tornillo_lateral", "vite_laterale", "parafuso_lateral",
     "srub*_boczn*", "bocni*_sroub*", "yan_vida",
 )  # fmt: skip
 PRESS_FIT = any_of(
