@@ -97,8 +97,11 @@ def _things(screen: Any, page: str, thing: Thing = Thing.MACHINE) -> None:
     if page == "menu":
         screen.menu()
         return
-    screen._listed(Known(() if page == "none" else listed, False))
-    if page in ("list", "none"):
+    screen._listed(Known(() if page == "none" else listed, False, 2 if page in ("gone", "list_gone") else 0))
+    if page in ("list", "list_gone", "none"):
+        return
+    if page == "gone":
+        screen.list_gone(listed)
         return
     if page == "kind":
         screen._group = "stations"
@@ -114,6 +117,8 @@ def _things(screen: Any, page: str, thing: Thing = Thing.MACHINE) -> None:
         screen._act("more")
     elif page == "reason":
         screen._act("retire")
+    elif page == "back":
+        screen._act("back")
     elif page == "cold":
         screen._thing = Thing.HOLDER
         screen.copies(6.0)
@@ -246,7 +251,8 @@ SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("enter", "reason", partial(_enter, thing=Thing.MACHINE, page="reason")),
     ("enter", "trouble", partial(_enter, thing=Thing.CABINET, trouble="taken")),
     *(("things", page, partial(_things, page=page))
-      for page in ("menu", "list", "none", "kind", "one", "count", "grind", "reason", "cold", "answer")),
+      for page in ("menu", "list", "list_gone", "none", "gone", "kind", "one", "count", "grind", "reason", "back",
+                    "cold", "answer")),
     ("stick", "all", partial(_stick, page="how")),
     ("stick", "holder", partial(_stick, page="how", kinds="h")),
     ("stick", "cards", partial(_stick, page="how", kinds="b")),
