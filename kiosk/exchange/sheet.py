@@ -7,9 +7,10 @@ A line that is not understood is a fault with its line, and never a need for not
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, fault_at
-from kiosk.exchange.tables_csv import Record, delimiter_of, number, read_table
+from kiosk.exchange.tables_csv import Record, delimiter_of, number, read_table, write_table
 from kiosk.rules.fitting.setup_sheet import Need
 
 MOST_PIECES = 200
@@ -44,6 +45,15 @@ def read_sheet(text: str, file: str, machine: str = "") -> Read[Need]:
     if known and 2 * known >= len(cells) and not any(sign.isdigit() for cell in cells for sign in cell):
         return _table(text, file, machine)
     return _list(text, file, machine)
+
+
+def write_sheet(needs: Iterable[Need]) -> str:
+    """A setup sheet as a table that `read_sheet` takes in again, line by line the same."""
+    found = [
+        (need.name, need.quantity, need.machine, need.dc_mm, need.re_mm, need.lu_mm, need.zefp, need.rpm)
+        for need in needs
+    ]
+    return write_table(tuple(_WORDS), found)
 
 
 def _table(text: str, file: str, machine: str) -> Read[Need]:
