@@ -11,9 +11,8 @@ from collections.abc import Iterable
 
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, fault_at
 from kiosk.exchange.tables_csv import Record, delimiter_of, number, read_table, write_table
-from kiosk.rules.fitting.setup_sheet import Need
+from kiosk.rules.fitting.setup_sheet import PIECES, Need
 
-MOST_PIECES = 200
 MOST_LINES = 5000  # tools of a job
 LONGEST_LINE = 500  # characters
 _WORDS = {
@@ -81,8 +80,8 @@ def _table(text: str, file: str, machine: str) -> Read[Need]:
 
 def _need(record: Record, machine: str) -> Need:
     quantity = record.maybe_whole("quantity")
-    if quantity is not None and not 1 <= quantity <= MOST_PIECES:
-        raise FieldFault("quantity", "quantity", most=MOST_PIECES, said=str(quantity))
+    if quantity is not None and not PIECES.takes(quantity):
+        raise FieldFault("quantity", "quantity", most=int(PIECES.most), said=str(quantity))
     need = Need(
         record.line,
         record.maybe("name") or "",

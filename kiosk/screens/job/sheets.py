@@ -21,7 +21,6 @@ from kivy.properties import (
 )
 
 from kiosk.rules.assembly import Cutter
-from kiosk.rules.bounds import Bound
 from kiosk.rules.bounds_of_lines import BOUNDS
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.job.setup import wish
@@ -33,7 +32,6 @@ from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
 FIGURES = ("dc_mm", "re_mm", "lu_mm", "zefp")  # as they are asked for
-PIECES = Bound(1, 200)
 KEEP, AWAY, BACK = "keep", "away", "back"
 REASONS = {KEEP: ("job_changed", "typed_wrong"), AWAY: ("job_over", "typed_wrong"), BACK: ("job_again", "typed_wrong")}
 
