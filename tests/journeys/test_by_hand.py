@@ -24,8 +24,8 @@ def test_a_setup_sheet_is_written_copied_changed_laid_aside_and_brought_back(kio
     kiosk.touch("One more tool")
     kiosk.touch("By its name")
     kiosk.touch("Search by name")
-    keys(kiosk, *"S", *"pot", "forward")
-    kiosk.touch("Spot drill 10")
+    keys(kiosk, *"B", *"all", "forward")
+    kiosk.touch("Ball mill 10")
     keys(kiosk, "2")
     kiosk.touch("Enter")
     kiosk.sees("2 ×")
@@ -43,7 +43,7 @@ def test_a_setup_sheet_is_written_copied_changed_laid_aside_and_brought_back(kio
     kiosk.picture("sheets-lines")
     kiosk.touch("Keep the sheet")
     kiosk.sees("The sheet Job is kept")
-    wanted = (Need(2, "Spot drill 10", 2, "Mill 1"), Need(3, "", 1, "Mill 1", 12.0))
+    wanted = (Need(2, "Ball mill 10", 2, "Mill 1"), Need(3, "", 1, "Mill 1", 12.0))
     assert read_sheet((setups / "Job.csv").read_text("utf-8"), "Job.csv").whole() == wanted
 
     kiosk.touch("Job")
@@ -91,7 +91,6 @@ def test_what_is_gone_comes_back_with_a_pin_and_a_reason_and_somebody_is_copied(
     kiosk.touch("To the list")
     kiosk.touch("Gone for good")
     kiosk.sees("Which one is back?")
-    kiosk.touch("down")
     kiosk.touch("Presetter")
     kiosk.sees("why is it back?")
     kiosk.touch("Found again")
