@@ -35,7 +35,7 @@ def test_a_setup_sheet_is_written_copied_changed_laid_aside_and_brought_back(kio
     keys(kiosk, "1", "2")
     kiosk.touch("Enter")
     for _ in range(3):
-        kiosk.touch("Leave it empty")
+        kiosk.touch("Leave empty")
     keys(kiosk, "1")
     kiosk.touch("Enter")
     kiosk.touch("Machine")
@@ -52,6 +52,7 @@ def test_a_setup_sheet_is_written_copied_changed_laid_aside_and_brought_back(kio
     kiosk.touch("Keep the sheet")
     kiosk.sees("The sheet Jobb is kept")
     kiosk.touch("Jobb")
+    kiosk.touch("down")
     kiosk.touch("Ø12")
     kiosk.touch("Not on this sheet")
     kiosk.touch("Keep the sheet")

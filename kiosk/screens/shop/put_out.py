@@ -41,6 +41,7 @@ class PutOutScreen(View):
     page = OptionProperty(Page.WHAT, options=list(Page))
     title = StringProperty()
     options = ListProperty()
+    places = ListProperty()  # where it can be put
     busy = StringProperty()
     answer = StringProperty()
     trouble = StringProperty()
@@ -102,7 +103,7 @@ class PutOutScreen(View):
 
     def goals(self, goals: tuple[Path, ...]) -> None:
         """Where it can be put."""
-        self.options = [
+        self.places = [
             Marked(str(goal), t("bring_in.own_folder") if goal.name == asks.EXPORTS else goal.parent.name, goal.name)
             for goal in goals
         ]
