@@ -56,7 +56,7 @@ class WayThere:
 class FindingCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
-        self._index = FindIndex(lambda: session.cards.places)
+        self._index = FindIndex(lambda: session.cards.places, lambda: session.cards.counting)
         self._left: dict[str, float | None] = {}
         self._left_at_s = float("-inf")
 

@@ -114,8 +114,8 @@ def _opened(folder: Path) -> Desk:
     return desk
 
 
-def _level(desk: Desk) -> None:
-    """Waits until all that is known is here, all of this kiosk's is shared, and it may work."""
+def _level(desk: Desk, *, works: bool = True) -> None:
+    """Waits until all that is known is here and all of this kiosk's is shared.  works: and until it may work."""
     end_s = time.monotonic() + LEVEL_S
     while time.monotonic() < end_s:
         assert desk.kiosks is not None and desk._together is not None
@@ -124,7 +124,7 @@ def _level(desk: Desk) -> None:
         desk._together.heard()  # and no more: to work out a hold after each line takes longer than all else
         apart = desk.session.cards.apart
         assert apart is not None
-        if apart.admitted and apart.caught_up and desk.kiosks.standing().waiting == 0:
+        if (apart.admitted or not works) and apart.caught_up and desk.kiosks.standing().waiting == 0:
             return
         time.sleep(0.01)
     raise AssertionError(f"not level: {desk.kiosks.standing() if desk.kiosks else desk.not_shared}")
@@ -163,7 +163,7 @@ def looks(folder: Path, said: Said, *_: str) -> None:
     """Opens, waits until it is level, and tells what it holds."""
     with _opened(folder) as desk:
         if desk.kiosks is not None:
-            _level(desk)
+            _level(desk, works=False)  # another may be off that was not closed in order
         heat = rows(T.Holder.select(T.Holder.heat).where(T.Holder.key == "H1"))
         said(
             kiosk=desk.session.book.kiosk,
