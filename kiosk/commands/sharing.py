@@ -14,6 +14,7 @@ from typing import Any
 
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_to_write, print_json
 from kiosk.desk import Desk
+from kiosk.desk.beats import is_of_this_version
 from kiosk.desk.joining import join as become
 from kiosk.ledger.book import Book
 from kiosk.ledger.restore import ASIDE
@@ -226,7 +227,10 @@ def _told(each: Kiosk) -> dict[str, Any]:
 def _state(each: Kiosk) -> str:
     if each.retired_n is not None:
         return "has yet to join again" if each.retired_n == 0 else "left"
-    return "not here" if each.ago_s is None else "heard" if each.ago_s < 10 else "not heard"
+    if each.ago_s is None:
+        return "not here"
+    known = "heard" if is_of_this_version(each) else "another version: update the older one"
+    return known if each.ago_s < 10 else "not heard"
 
 
 def _line(each: Kiosk) -> str:

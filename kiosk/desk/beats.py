@@ -39,6 +39,18 @@ def unshared(kiosk: Kiosk, shared: int) -> int:
         return kiosk.waiting
 
 
+def is_of_this_version(kiosk: Kiosk) -> bool:
+    """Whether what a kiosk says can prove anything here: of an older version it cannot be told from its copy.
+
+    Such a one counts as not heard until it is updated, whatever it says.
+    """
+    try:
+        told = _decoder.decode(kiosk.said)
+    except msgspec.MsgspecError:
+        return not kiosk.said  # it joined and said nothing yet
+    return bool(told.digest) or not told.last
+
+
 def _never_shares(standing: Standing) -> bool:
     """Whether nobody will ever have what is done here, though others may wait for this kiosk no more."""
     forked = standing.fault is not None and standing.fault.cause is Cause.FORKED

@@ -151,8 +151,6 @@ class Book:
             T.database.initialize(SqliteDatabase(way, uri=True, pragmas=_PRAGMAS | {"query_only": 1}))
             try:
                 T.database.connect(reuse_if_open=True)
-                if not T.database.get_tables():  # killed while it was made for the first time
-                    raise LedgerFault(path, "there is no ledger here yet", "open the kiosk once")
                 if (found := upgrade.version_of(str(path))) > upgrade.VERSION:
                     raise upgrade.NewerLedger(str(path), found)
                 if found < upgrade.VERSION:

@@ -1,4 +1,4 @@
-"""While not all kiosks are heard, each line that rests on another's news says as of when: in the window and by phone."""
+"""While not all kiosks are heard, a line that rests on another's news says as of when: in the window and by phone."""
 
 from __future__ import annotations
 
