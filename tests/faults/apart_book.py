@@ -136,8 +136,11 @@ class Book:
 
     def _moved(self, line: Line, at: int) -> None:
         itself = self.runs and self._counts(line.chain) and line.stay == self.stages[-1].name and line.age_s is not None
+        unseen = [each for each in self.made if not has_seen(line.chain, line.seen, each)]
         goal = self._claims(line, at)
         if goal is not None and goal == self.place:
+            stood = [cools(each.place) for each in self.stages if each.at > line.seen]
+            self.reading_only |= self.runs and bool(unseen) and any(each != cools(goal) for each in stood)
             return
         if self.runs:
             before = self.stages[-1]
