@@ -33,6 +33,12 @@ def all_seen(matter: Matter, subject: str, chain: str, seen: int, state: LedgerS
     return row is None or all(has_seen(chain, seen, each) for each in _made.decode(row["made"]))
 
 
+def lost_one(seen: int, state: LedgerState) -> bool:
+    """Whether a kiosk was locked out, which a line that had seen the shared lines to `seen` did not know: what was done
+    at that kiosk, and never told, may be later than that line."""
+    return any((row["gone"] or 0) > seen and not row["rests"] for row in state.all("member"))
+
+
 def _running(holder: str, state: LedgerState) -> TableRow | None:
     hold = state.get("hold", holder)
     return hold if hold is not None and hold["ended_line"] is None else None
@@ -61,7 +67,8 @@ def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Colle
             row = state.get("holder", key)
             built = state.get("assembly", row["assembly"]) if row and row["assembly"] else None
             rests_on = (key, place, *([built["cutter"]] if built else []), *_VALUES)
-            return () if all(all_seen(Matter.SETTING, each, chain, seen, state) for each in rests_on) else (key,)
+            known = all(all_seen(Matter.SETTING, each, chain, seen, state) for each in rests_on)
+            return () if known and not lost_one(seen, state) else (key,)
         case L.Moved(holder=key, goal=goal):
             known = goal is None or all_seen(Matter.SETTING, goal, chain, seen, state)
             return () if known and not _stood_otherwise(key, goal, chain, seen, state) else (key,)
