@@ -44,7 +44,7 @@ from kiosk.screens.questions.sheets import Need, Opened, OpenSheet, Paper
 from kiosk.screens.questions.update import Brought, Stage, UpdateRefused
 from kiosk.settings import CameraSettings
 from kiosk.words import t
-from tests.journeys.samples import ASSEMBLY, CUTTER, HOLDER
+from tests.journeys.samples import ASSEMBLY, CUTTER, HOLDER, NINE_LANGUAGES
 
 
 def _choose(screen: Any, what: str, page: str = "list", keys: str = "letters") -> None:
@@ -132,6 +132,8 @@ def _things(screen: Any, page: str, thing: Thing = Thing.MACHINE) -> None:
 def _first(screen: Any, step: str) -> None:
     screen.shown()
     screen._far(Far(step, True, CameraSettings()))
+    if step == "language":
+        screen.options = [*NINE_LANGUAGES, *screen.options[len(NINE_LANGUAGES) :]]
     if step == "camera":
         screen.absent = ""
     if step == "at":

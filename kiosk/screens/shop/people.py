@@ -232,9 +232,10 @@ class PeopleScreen(View):
         self.options = [Choice("", t("people.shops_language"), shops), *each_one]
         self.page = Page.LANGUAGE
 
-    def take_language(self, choice: Choice) -> None:
+    def take_language(self, language: str) -> None:
         """This one, from now on."""
-        self.clerk.ask(asks.speaks(self._key, choice.key), lambda _: self._speaks(choice), self._failed)
+        choice = next(each for each in self.options if each.key == language)
+        self.clerk.ask(asks.speaks(self._key, language), lambda _: self._speaks(choice), self._failed)
 
     def _speaks(self, choice: Choice) -> None:
         language = choice.note or choice.text
