@@ -140,7 +140,7 @@ class Session:
     def catch_up(self) -> None:
         """Lines of other kiosks came: what was read before is stale."""
         self.cards.forget_places()
-        self.holds.unlearnt()
+        self.holds.told_by_others()
         self._who_is_here()
 
     def _who_is_here(self) -> None:
