@@ -107,7 +107,10 @@ class BringInScreen(View):
 
     def scanned(self, text: str) -> bool:
         """While a file is looked at or a reason asked nothing else is taken in."""
-        return self.page in (Page.LOOK, Page.ONE)
+        taken = self.page in (Page.LOOK, Page.ONE)
+        if taken:
+            self.clerk.not_taken(text)
+        return taken
 
     def back(self) -> None:
         """One page back, or out."""

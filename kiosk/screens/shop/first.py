@@ -92,7 +92,8 @@ class FirstScreen(View):
             self.clerk.eye.move(self.clerk.screen("scan"))
 
     def scanned(self, text: str) -> bool:
-        """Nothing is scanned yet."""
+        """A new kiosk is put up first: nothing is taken in, and that is said."""
+        self.clerk.not_taken(text)
         return True
 
     def aimed(self, aim: Aim) -> None:

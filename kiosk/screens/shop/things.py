@@ -104,7 +104,10 @@ class ThingsScreen(View):
 
     def scanned(self, text: str) -> bool:
         """While somebody answers nothing else is taken in."""
-        return self.page in (Page.COUNT, Page.GRIND, Page.COLD, Page.REASON)
+        taken = self.page in (Page.COUNT, Page.GRIND, Page.COLD, Page.REASON)
+        if taken:
+            self.clerk.not_taken(text)
+        return taken
 
     def menu(self) -> None:
         """What there is to be set up."""
