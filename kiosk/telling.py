@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeGuard
 
 from kiosk import words
+from kiosk.rules.as_of import AsOf
 from kiosk.rules.bounds import OutOfBounds
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.outcomes import Done, Expects, Outcome, Reason, Refused, Step, Wait
@@ -41,6 +42,16 @@ class Told:
     next: str = ""
     offer: str = ""
     key: str = ""
+
+
+def place_words(place: str, old: AsOf | None) -> str:
+    """Where something stands, and as of when that is known."""
+    return place if old is None else t("find.as_of", place=place, known_at=old.utc_s)
+
+
+def old_words(old: AsOf | None) -> str:
+    """As of when something is known; empty: it is as new as can be."""
+    return "" if old is None else t("find.old", known_at=old.utc_s)
 
 
 def told(outcome: Outcome, card: HolderCard | None) -> Told:
