@@ -119,15 +119,6 @@ def test_every_screen_there_is_tells_of_heat_though_nobody_is_signed_in_and_know
     assert kiosk.where("T001") == "Shrink station" and kiosk.check() == []
 
 
-def _take_scans() -> list[str]:
-    """Screens that may keep a scan for themselves; all the others leave it to the clerk."""
-    folder = Path(kiosk.screens.__file__).parent
-    modules = {name: folder / f"{module.partition(':')[0].replace('.', '/')}.py" for name, module in SCREENS.items()}
-    found = [name for name, path in modules.items() if "def scanned(" in path.read_text("utf-8") and name != "heat"]
-    assert len(found) > 10
-    return found
-
-
 def test_what_is_read_after_a_touch_is_for_the_screen_touched_though_the_window_was_busy(kiosk: Window) -> None:
     kiosk.wait(3 * 86_400)
     hands: dict[str, Callable[[str], None]] = {"T001": kiosk.hold_up, "T002": kiosk.scan}
