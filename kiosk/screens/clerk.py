@@ -189,8 +189,8 @@ class Clerk(Way):
             self.eye.refused(text)
         self.answer(scanned)
 
-    def not_taken(self, text: str) -> None:
-        """The screen in sight asks for something else first: it says for a while which label that was."""
+    def not_taken(self, text: str) -> bool:
+        """The screen in sight asks for something else first: it says for a while which label that was.  True."""
         view = self.view
         self.play(Sound.REFUSED)
 
@@ -205,6 +205,7 @@ class Clerk(Way):
                 view.trouble = ""
 
         self.ask(common.called(text), told)
+        return True
 
     def busied(self) -> None:
         """Somebody is there: the pause after which the window goes back begins anew."""

@@ -93,8 +93,7 @@ class FirstScreen(View):
 
     def scanned(self, text: str) -> bool:
         """A new kiosk is put up first: nothing is taken in, and that is said."""
-        self.clerk.not_taken(text)
-        return True
+        return bool(self.clerk.not_taken(text))
 
     def aimed(self, aim: Aim) -> None:
         """The reader says where a symbol is; here only the picture is looked at."""
