@@ -12,7 +12,7 @@ from kiosk.bench.hint_scenes import Trouble, troubled
 from kiosk.bench.scene_frame import corners
 from kiosk.bench.scenes import draw
 from kiosk.reader.codewords import corrected
-from kiosk.reader.own_label import nearest, whole
+from kiosk.reader.own_label import Nearest, nearest, whole
 from kiosk.reader.own_worn import worn_label
 from kiosk.rules.codes import CodeKind, make
 
@@ -38,6 +38,33 @@ def test_what_is_drawn_in_the_end_is_the_whole_symbol_of_that_text() -> None:
     bits = whole(seen(3, 0.9))
     assert bits is not None
     assert (bits == (seen(3, 0.0) > 0)).all()
+
+
+@pytest.mark.parametrize(
+    ("chance", "apart", "wrong"), [(6, 0.149, 0.303), (8, 0.134, 0.226), (20, 0.110, 0.226), (28, 0.134, 0.240)]
+)
+def test_the_true_text_is_not_taken_where_as_much_speaks_against_it_as_might_by_chance(
+    chance: int, apart: float, wrong: float
+) -> None:
+    look = seen(chance, 1.3)
+    found = nearest(look)
+    assert found is not None
+    assert (found.apart, found.wrong) == pytest.approx((apart, wrong), abs=0.001)
+    assert whole(look) is None
+
+
+def test_what_speaks_against_a_text_counts_by_bits_and_by_how_clear_they_are() -> None:
+    assert Nearest(CODE.text, 0.13, 0.22).sure
+    assert not Nearest(CODE.text, 0.131, 0.1).sure
+    assert not Nearest(CODE.text, 0.05, 0.221).sure
+
+
+def test_where_the_fixed_modules_are_not_a_labels_the_others_are_not_asked() -> None:
+    look = seen(3, 0.3)
+    look[:8, :8] *= -1
+    look[13:, :8] *= -1
+    assert nearest(look) is not None
+    assert whole(look) is None
 
 
 @pytest.mark.parametrize("noise", [1.3, 1.6, 2.0])
