@@ -129,7 +129,7 @@ def _hot_row(card: HolderCard) -> Body:
         elif hold.until is Until.PROBE_NOW:
             says = t("hot.probe_now", where=hold.where)
         elif left_s is None:
-            says, left_s = t("heat.reading_ends"), None
+            says, left_s = t(hold.until.value if hold else Until.READING.value), None
     return {
         "holder": card.holder.key, "name": card.name, "place": card.at.name if card.at else t("hot.nowhere"),
         "about": t("hot.temperature", hottest_c=hold.hottest_c) if hold else "",
