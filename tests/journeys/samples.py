@@ -359,6 +359,7 @@ def _difference(screen: Any, at: int, page: str = "one", trouble: str = "") -> N
     screen.choose(screen.rows[at].key)
     if A.Difference.MISSING.value in screen.rows[at].key:
         screen._where(screen._card, LOOK_FOR)
+    screen.draw(screen._card, DRAWER_10)
     screen.page, screen.trouble = page, trouble
 
 
