@@ -38,6 +38,7 @@ _UNITS = {
     "rpm": ("1/min", 0), "min": ("min", 0), "nm": ("Nm", 1), "gmm": ("g·mm", 1), "percent": ("%", 0),
 }  # fmt: skip
 _OF_A_FILE = ("said", "known")  # what stands in a file, or may stand there, reads in every language as it does there
+_TWO_PAIRS_OF_I = frozenset(("tr", "az"))
 _NARROW = "\u00a0"  # a figure and its unit stay on one line
 
 
@@ -208,6 +209,11 @@ def show_inches(yes: bool) -> None:
 
 def language() -> str:
     return _Spoken.shop if getattr(_Mine, "shop", False) else _Spoken.language
+
+
+def capitals(text: str) -> str:
+    """A text in the capitals of the language spoken: of Turkish the one of `i` is `İ`, and `I` is that of `ı`."""
+    return (text.replace("i", "İ") if language() in _TWO_PAIRS_OF_I else text).upper()
 
 
 def date(at: datetime, year: bool = True) -> str:

@@ -78,6 +78,16 @@ def test_every_letter_of_a_language_is_on_its_keyboard(language: str) -> None:
     assert len(said["keyboard.letters"]) == 4
 
 
+def test_capital_letters_are_those_of_the_language() -> None:
+    try:
+        words.speak("tr")
+        assert words.capitals("ışık istasyonu") == "IŞIK İSTASYONU"
+        words.speak("de")
+        assert words.capitals("ein licht") == "EIN LICHT"
+    finally:
+        words.speak(words.ENGLISH)
+
+
 def test_days_are_written_as_the_language_writes_them() -> None:
     at = datetime(2026, 9, 2, 14, 5)
     assert words.catalogue("de").date(at) == "02.09.2026"
