@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import threading
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -200,6 +200,16 @@ def for_everybody() -> Iterator[None]:
         yield
     finally:
         _Mine.shop = before
+
+
+def to_everybody(said: Callable[[], str]) -> str:
+    """The same in the shop's language, for whoever stands by; empty where that is spoken.
+
+    said: says it, in whatever language is spoken then.
+    """
+    spoken = language()
+    with for_everybody():
+        return "" if language() == spoken else said()
 
 
 def show_inches(yes: bool) -> None:
