@@ -198,7 +198,7 @@ class AuditScreen(View):
         self._alarm, self.alarm_more = card.holder.key, ""
         self.alarm_name = card.name
         self.alarm_place = say(outcome.say)
-        self.alarm_also = to_everybody(lambda: f"{t('heat.word')}: {say(outcome.say)}")
+        self.alarm_also = to_everybody(lambda: say(outcome.say))
         self._group = outcome.goal.place.code if outcome.goal else self._group
         self.page = Page.ALARM
 

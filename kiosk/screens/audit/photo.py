@@ -243,7 +243,7 @@ class AuditPhotoScreen(View):
 
     def _warn(self, mark: PhotoMark) -> None:
         self.alarm = say(mark.say)
-        self.alarm_also = to_everybody(lambda: f"{t('heat.word')}: {say(mark.say)}")
+        self.alarm_also = to_everybody(lambda: say(mark.say))
 
 
 def _word(mark: PhotoMark) -> str:
