@@ -73,8 +73,11 @@ def kept_together(text: str, size_px: float, width: float, bold: bool, font_name
 
     A name that is wider than the line by itself (a printer's, a file's) ends one after `-`, `_` or `/`.
     """
-    em = _of_size(size_px)
+    return _kept(text, _of_size(size_px), width, bold, font_name)
 
+
+@lru_cache(maxsize=8192)  # a layout asks for the same text at the same width many times before it rests
+def _kept(text: str, em: float, width: float, bold: bool, font_name: str) -> str:
     def fits(word: str) -> bool:
         return _ems(font_name, bold, word) * em + 1.0 <= width
 
@@ -95,10 +98,14 @@ def kept_together(text: str, size_px: float, width: float, bold: bool, font_name
 
 def lines_of(text: str, size_px: float, width: float, bold: bool, font_name: str) -> int | None:
     """Lines that the text takes in a box of that width, or None where one word is wider than the box."""
+    return _lines(text, _of_size(size_px), width, bold, font_name)
+
+
+@lru_cache(maxsize=8192)
+def _lines(text: str, em: float, width: float, bold: bool, font_name: str) -> int | None:
     lines = 0
-    em = _of_size(size_px)
     gap = _ems(font_name, bold, " ") * em
-    for paragraph in kept_together(text, size_px, width, bold, font_name).split("\n"):
+    for paragraph in _kept(text, em, width, bold, font_name).split("\n"):
         lines += 1
         used = 0.0
         for word in paragraph.split(" "):
