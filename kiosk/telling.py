@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeGuard
 
 from kiosk import words
+from kiosk.rules.as_of import AsOf
 from kiosk.rules.bounds import OutOfBounds
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.outcomes import Done, Expects, Outcome, Reason, Refused, Step, Wait
@@ -41,6 +42,16 @@ class Told:
     next: str = ""
     offer: str = ""
     key: str = ""
+
+
+def place_words(place: str, old: AsOf | None) -> str:
+    """Where something stands, and as of when that is known."""
+    return place if old is None else t("find.as_of", place=place, known_at=old.utc_s)
+
+
+def old_words(old: AsOf | None) -> str:
+    """As of when something is known; empty: it is as new as can be."""
+    return "" if old is None else t("find.old", known_at=old.utc_s)
 
 
 def told(outcome: Outcome, card: HolderCard | None) -> Told:
@@ -117,7 +128,8 @@ def fault_words(error: Exception) -> str:
     """An error in a person's words: its own sentence and, where it has one, its remedy.
 
     What a disk or the book's file said gets the words of its cause.  The kiosk's own errors are worded for people;
-    any other is said to be one, and is in the log.
+    any other is said to be one, and is in the log.  What has no sentence in every language
+    is quoted, after one that has.
     """
     spoken = [part for name in ("say", "why", "remedy") if isinstance(part := getattr(error, name, None), Say)]
     if spoken:
@@ -129,8 +141,10 @@ def fault_words(error: Exception) -> str:
     if not type(error).__module__.startswith("kiosk."):
         return t("fault.unknown")
     remedy = getattr(error, "remedy", "")
-    text = str(error) or t("fault.unknown")
-    return f"{text} {remedy}".strip() if remedy and remedy not in text else text
+    text = str(error)
+    if not text:
+        return t("fault.unknown")
+    return t("fault.own", said=f"{text} {remedy}".strip() if remedy and remedy not in text else text)
 
 
 def file_fault_words(fault: Fault) -> tuple[str, str]:

@@ -84,6 +84,8 @@ class Catalogue:
         """A value as people read it; the last part of its name is its unit."""
         if value is None:
             return "–"
+        if isinstance(value, Say):
+            return self.say(value.key, **dict(value.values))
         unit = name.rsplit("_", 1)[-1]
         if name == "code" or name.endswith("_code"):
             return grouped(str(value))

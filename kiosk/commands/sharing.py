@@ -8,14 +8,17 @@ import shutil
 import socket
 import subprocess
 import time
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from kiosk.commands.output import DONE, WANTING, complain, data_folder, desk_to_write, print_json
 from kiosk.desk import Desk
+from kiosk.desk.beats import is_of_this_version
 from kiosk.desk.joining import join as become
-from kiosk.ledger.book import NAME, Book
+from kiosk.ledger.book import Book
 from kiosk.ledger.restore import ASIDE
+from kiosk.ledger.trouble import LedgerFault
 from kiosk.link import address as addresses
 from kiosk.link import calls, joining
 from kiosk.link import server as administration
@@ -127,10 +130,9 @@ def join(arguments: argparse.Namespace) -> int:
 
 def _identity(folder: Path) -> str | None:
     """Whose chain the book in a folder is; None: nobody's."""
-    if not (folder / NAME).exists():
-        return None
-    with Book.open(folder, read_only=True) as book:
+    with suppress(LedgerFault), Book.open(folder, read_only=True) as book:
         return book.sharing.own if book.sharing else None
+    return None
 
 
 def kiosks(arguments: argparse.Namespace) -> int:
@@ -225,7 +227,10 @@ def _told(each: Kiosk) -> dict[str, Any]:
 def _state(each: Kiosk) -> str:
     if each.retired_n is not None:
         return "has yet to join again" if each.retired_n == 0 else "left"
-    return "not here" if each.ago_s is None else "heard" if each.ago_s < 10 else "not heard"
+    if each.ago_s is None:
+        return "not here"
+    known = "heard" if is_of_this_version(each) else "another version: update the older one"
+    return known if each.ago_s < 10 else "not heard"
 
 
 def _line(each: Kiosk) -> str:

@@ -135,16 +135,15 @@ class AuditBook:
         session = self._session
         row = self.audit_row(key)
         scope = self.scope(row["place"])
-        places = session.cards.places
         sightings = self.sightings(key)
         seen = {each.holder for each in sightings if each.holder}
         if scope.place == audit_rules.HOT:
             hot = set(stock.hot_keys())
-            items = {item.key: item for item in stock.items(places, hot)}
+            items = {item.key: item for item in stock.items(session.cards, hot)}
         else:
-            items = {item.key: item for item in stock.items_at(places, scope.members)}
+            items = {item.key: item for item in stock.items_at(session.cards, scope.members)}
             settled_keys = {each.text for each in self.settled(key)}
-            items |= {item.key: item for item in stock.items(places, (seen | settled_keys) - items.keys())}
+            items |= {item.key: item for item in stock.items(session.cards, (seen | settled_keys) - items.keys())}
         heat = session.settings.heat.cycles_limit
         standard = audit_rules.Standard(session.now().utc_s, session.settings.audit.measured_days * 86400.0, heat)
         settled = self.settled(key)

@@ -52,7 +52,7 @@ class AuditSearch:
         around = self._book.inside(parent) if parent and places[place].kind is Kind.SLOT else frozenset({place})
         standing = history.stood_there(around, last.id) if last else {}
         keys = set().union(*standing.values()) - {holder_key} if standing else set()
-        beside = sorted(item.name for item in stock.items(session.cards.places, keys))[:NEIGHBOURS]
+        beside = sorted(item.name for item in stock.items(session.cards, keys))[:NEIGHBOURS]
         likely = likely_places(place, history.came_from(holder_key, place), self._mistakes(), places, self._ruled_out())
         return LookFor(
             self._book.place_name(place),

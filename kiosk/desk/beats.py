@@ -28,12 +28,27 @@ from kiosk.rules.link_state import LEVEL, LinkState
 _decoder = msgspec.json.Decoder(Beat)
 
 
-def last_told(kiosk: Kiosk) -> int:
-    """The number of its last line, as a kiosk said with its last beat; 0: it said nothing that is understood."""
+def unshared(kiosk: Kiosk, shared: int) -> int:
+    """How many lines a kiosk had told of with its last beat and never shared.  shared: how many the server has by now.
+
+    Where what it said is not understood, as many as waited then: some of these may have come since.
+    """
     try:
-        return _decoder.decode(kiosk.said).last
+        return max(0, _decoder.decode(kiosk.said).last - shared)
     except msgspec.MsgspecError:
-        return 0
+        return kiosk.waiting
+
+
+def is_of_this_version(kiosk: Kiosk) -> bool:
+    """Whether what a kiosk says can prove anything here: of an older version it cannot be told from its copy.
+
+    Such a one counts as not heard until it is updated, whatever it says.
+    """
+    try:
+        told = _decoder.decode(kiosk.said)
+    except msgspec.MsgspecError:
+        return not kiosk.said  # it joined and said nothing yet
+    return bool(told.digest) or not told.last
 
 
 def _never_shares(standing: Standing) -> bool:

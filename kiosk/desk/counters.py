@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from kiosk.desk.phones import PhonesCounter
     from kiosk.desk.records import RecordsCounter
     from kiosk.desk.reports import ReportsCounter
+    from kiosk.desk.setup_sheets import SetupSheetCounter
 
 
 class Counters:
@@ -115,6 +116,13 @@ class Counters:
         from kiosk.desk.papers import PapersCounter
 
         return PapersCounter(self.session)
+
+    @cached_property
+    def setup_sheets(self) -> SetupSheetCounter:
+        """Setup sheets written by hand."""
+        from kiosk.desk.setup_sheets import SetupSheetCounter
+
+        return SetupSheetCounter(self.session)
 
     @cached_property
     def people(self) -> PeopleCounter:

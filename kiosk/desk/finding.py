@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger.find import FindIndex
+from kiosk.rules.as_of import AsOf, as_of
 from kiosk.rules.finding import Query, SoughtHolder, Usable, parse
 from kiosk.rules.place_drawing import Level, PlaceDrawing
 from kiosk.rules.places import Kind
@@ -31,6 +32,7 @@ class FoundRow:
     diameter_mm: float | None
     corner_mm: float | None
     length_mm: float | None
+    as_of: AsOf | None = None  # how old it is, where it rests on what another kiosk told
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +53,13 @@ class WayThere:
     path: tuple[str, ...]
     usable: Usable
     left_s: float | None
+    as_of: AsOf | None = None
 
 
 class FindingCounter:
     def __init__(self, session: Session) -> None:
         self._session = session
-        self._index = FindIndex(lambda: session.cards.places)
+        self._index = FindIndex(lambda: session.cards.places, lambda: session.cards.counting)
         self._left: dict[str, float | None] = {}
         self._left_at_s = float("-inf")
 
@@ -81,7 +84,8 @@ class FindingCounter:
         if row is None:
             raise NotThere("holder in use", holder_key)
         path = card.at.path if card.at else ()
-        return WayThere(card.name, card.code, path, row.usable, self._row(row).left_s)
+        found = self._row(row)
+        return WayThere(card.name, card.code, path, row.usable, found.left_s, found.as_of)
 
     def picture(self, holder_key: str) -> PlaceDrawing:
         """Where it stands, drawn among what lies beside it; empty for a place that stands alone.  Raises NotThere."""
@@ -115,6 +119,7 @@ class FindingCounter:
             row.dc_mm,
             row.re_mm,
             row.length_mm,
+            as_of(self._session.cards.apart, row.last_kiosk),
         )
 
     def _left_s(self, key: str) -> float | None:

@@ -152,7 +152,8 @@ class HeatCounter:
         for key, card in self._cards.items():
             view = session.holds.view(self._facts[key], moment)
             running = view if card.hold else None
-            found.append(replace(card, hold=running, measure_in_s=view.measure_in_s, body_c=view.high_c))
+            apart = session.cards.apart
+            found.append(replace(card, hold=running, measure_in_s=view.measure_in_s, body_c=view.high_c, apart=apart))
         return found
 
     def read(self, key: str, where: str, value_c: float, instrument: str = "probe") -> ReadingTaken:

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from kiosk import __version__
 from kiosk.ledger.book import Book
-from kiosk.ledger.laid_aside import lay_aside
+from kiosk.ledger.laid_aside import OF_ITSELF, lay_aside, may_lay_aside
 from kiosk.ledger.shared_copy import SharedCopy
 from kiosk.link import address as addresses
 from kiosk.link import calls, joining
@@ -23,7 +23,6 @@ from kiosk.link.address import Address, Membership
 from kiosk.link.border import LINE_FORM
 from kiosk.link.connection import connect
 from kiosk.link.faults import Cause, LinkFault
-from kiosk.rules.lines import KioskStarted, SettingChanged
 
 _NAMES = 9  # "Cabinet", "Cabinet 2" and so on, where the one it had is still taken
 _TWICE_S = 6.5  # so long after its last beat the server takes one that was killed for running
@@ -46,8 +45,7 @@ def join(folder: Path, address: Address | None, code: str, name: str) -> Members
         if own is None:
             if not code:
                 raise LinkFault(Cause.NOT_INVITED)
-            kiosk = addresses.new_id()
-            joined = joining.join(address, code, name, kiosk, has_lines=used)
+            kiosk, joined = _as_begun(folder, address, code, name, has_lines=used)
             if used:
                 book.share(kiosk)
     if own is not None:
@@ -58,6 +56,18 @@ def join(folder: Path, address: Address | None, code: str, name: str) -> Members
             book.share(kiosk)
     addresses.keep(folder, joined)
     return joined
+
+
+def _as_begun(folder: Path, address: Address, code: str, name: str, *, has_lines: bool) -> tuple[str, Membership]:
+    """Becomes a kiosk the shop did not have, or the one that this folder was about to become when it was killed."""
+    kiosk = addresses.begin(folder)
+    try:
+        return kiosk, joining.join(address, code, name, kiosk, has_lines=has_lines)
+    except LinkFault as fault:
+        if fault.cause is not Cause.LOCKED_OUT:
+            raise
+    kiosk = addresses.begin(folder, anew=True)
+    return kiosk, joining.join(address, code, name, kiosk, has_lines=has_lines)
 
 
 def share_again(book: Book) -> None:
@@ -96,13 +106,13 @@ def _joins_again(
     if known is not None and not left and _is_here(folder) and not _parted(folder, known):
         if not code:
             raise LinkFault(Cause.NOT_INVITED, "it belongs to the shop already")
-        joined = joining.join(address, code, name or known.name, own, has_lines=True)
+        joined = joining.join(address, code, name or known.name, own, has_lines=_has_lines(folder, own))
         addresses.keep(folder, joined)
         return joined
-    itself = _as_itself(address, code, name, own) if known is None and code else None
+    itself = _as_itself(folder, address, code, name, own) if known is None and code else None
     if itself is not None:
         addresses.keep(folder, itself)
-        if not _others_there(folder, itself):
+        if not _has_lines(folder, own) or not _others_there(folder, itself):
             return itself
         known, code = itself, ""
     return _anew(folder, address, code, name, known)
@@ -151,14 +161,23 @@ def _refusal(folder: Path, member: Membership) -> Cause | None:
         copy.close()
 
 
-def _as_itself(address: Address, code: str, name: str, own: str) -> Membership | None:
+def _has_lines(folder: Path, own: str) -> bool:
+    """Whether its own chain has any; one that joined and was never opened has none."""
+    copy = SharedCopy(folder, own)
+    try:
+        return copy.own_last() > 0
+    finally:
+        copy.close()
+
+
+def _as_itself(folder: Path, address: Address, code: str, name: str, own: str) -> Membership | None:
     """With the identity its book says; None: this one was locked out there, and the code is still good.
 
     On a server that lost everything it puts its book back.  Anywhere else another tablet may be that kiosk, so that it
     only lets itself in anew with this.
     """
     try:
-        return joining.join(address, code, name or own[:4], own, has_lines=True)
+        return joining.join(address, code, name or own[:4], own, has_lines=_has_lines(folder, own))
     except LinkFault as fault:
         if fault.cause is Cause.LOCKED_OUT:
             return None
@@ -186,8 +205,8 @@ def _anew(folder: Path, address: Address, code: str, name: str, known: Membershi
             code = joining.invite(connection, address)
         finally:
             connection.close()
-    kiosk = addresses.new_id()
-    joined = _with_a_name(address, code, name or (known.name if known else kiosk[:4]), kiosk)
+    may_lay_aside(folder)  # before the shop has one more
+    kiosk, joined = _with_a_name(folder, address, code, name or (known.name if known else ""))
     lay_aside(folder, known.kiosk if known else kiosk)
     with Book.open(folder) as book:
         book.share(kiosk)
@@ -195,11 +214,11 @@ def _anew(folder: Path, address: Address, code: str, name: str, known: Membershi
     return joined
 
 
-def _with_a_name(address: Address, code: str, name: str, kiosk: str) -> Membership:
+def _with_a_name(folder: Path, address: Address, code: str, name: str) -> tuple[str, Membership]:
     for again in range(1, _NAMES + 1):
         called = name if again == 1 else f"{name[: addresses.LONGEST_NAME - 2]} {again}"
         try:
-            return joining.join(address, code, called, kiosk, has_lines=False)
+            return _as_begun(folder, address, code, called or "anew", has_lines=False)
         except LinkFault as fault:
             if fault.cause is not Cause.NAME_TAKEN or again == _NAMES:
                 raise
@@ -208,7 +227,6 @@ def _with_a_name(address: Address, code: str, name: str, kiosk: str) -> Membersh
 
 def _used(book: Book) -> bool:
     """Whether anybody did anything with it: a kiosk that was only opened has lines of its own making."""
-    of_itself = (KioskStarted.kind, SettingChanged.kind)
-    marks = ", ".join("?" for _ in of_itself)
+    marks = ", ".join("?" for _ in OF_ITSELF)
     asked = f'SELECT 1 FROM "line" WHERE "kind" NOT IN ({marks}) LIMIT 1'
-    return book.state.cursor.execute(asked, of_itself).fetchone() is not None
+    return book.state.cursor.execute(asked, OF_ITSELF).fetchone() is not None

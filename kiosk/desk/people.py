@@ -68,13 +68,19 @@ class PeopleCounter:
             OperatorCard(row["key"], row["name"], row["role"], bool(row["retired"]), row["language"]) for row in found
         )
 
-    def add(self, key: str, name: str, role: str, code: str, pin: str | None = None) -> OperatorCard:
-        """A new operator with the badge `code`; `pin` for a supervisor.  Raises Locked, ValueError (unknown role)."""
+    def add(
+        self, key: str, name: str, role: str, code: str, pin: str | None = None, language: str = ""
+    ) -> OperatorCard:
+        """A new operator with the badge `code`; `pin` for a supervisor.  Raises Locked, ValueError (unknown role).
+
+        language: what the kiosk speaks to them, empty for the shop's.
+        """
         if role not in ROLES:
             raise ValueError(f"a role is one of {', '.join(ROLES)}, not {role!r}")
         by = self._session.supervised()
         pin_hash = self._hasher.hash(pin) if pin else None
-        self._session.write(OperatorAdded(key, name, role, pin_hash), CodeBound(code, key, "operator"), by=by)
+        added = OperatorAdded(key, name, role, pin_hash, language or None)
+        self._session.write(added, CodeBound(code, key, "operator"), by=by)
         card = self._session.cards.operator(key)
         assert card is not None  # written just now
         return card

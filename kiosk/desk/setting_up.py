@@ -1,4 +1,4 @@
-"""The setting-up counter: places, machines, cutters and holders added, changed, copied and retired by hand.
+"""The setting-up counter: places, cutters and holders added, changed, copied, retired and brought back by hand.
 
 It writes what the answers make (`rules.shop_things`) and makes the codes; who may is asked of `rules.acts`, what a hold
 rests on and what is in use of `rules.grounds`.  A new place takes a supervisor once the shop has one with a PIN, and so
@@ -8,13 +8,14 @@ does every change, with a reason; a new cutter or holder is anybody's work, as a
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import msgspec
 
 from kiosk.desk.session import Locked, NeedsReason, NotThere, Session
+from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.rules import codes
@@ -221,6 +222,54 @@ class SettingUpCounter:
         else:
             inside = self._standing(key).inside
             self._write(self._retired([each.code for each in inside] + [key], reason), reason=reason)
+
+    def gone(self, things: Iterable[Thing]) -> tuple[Listed, ...]:
+        """Everything of these kinds that is out of use, by name."""
+        wanted = set(things)
+        found = [
+            Listed(code, Thing(row["kind"]), row["name"])
+            for code, row in self._session.cards.places.rows.items()
+            if row["parent"] is None and row["retired"] and row["kind"] in {each.value for each in wanted}
+        ]
+        for thing, table in ((Thing.CUTTER, T.Cutter), (Thing.HOLDER, T.Holder)):
+            if thing in wanted:
+                query = table.select(table.key, table.name).where(table.retired == 1)
+                found += [Listed(row["key"], thing, row["name"]) for row in rows(query)]
+        return tuple(sorted(found, key=lambda each: (each.name.casefold(), each.key)))
+
+    def bring_back(self, thing: Thing, key: str, reason: str) -> Entered:
+        """A thing that was gone is in use again as it was, with the labels it wore.
+
+        How warm a holder is that comes back nobody knows (`derive`).  Raises NotThere, ThingFault where another has
+        its name by now, Locked, NeedsReason.
+        """
+        found = next((each for each in self.gone((thing,)) if each.key == key), None)
+        if found is None:
+            raise NotThere(f"{thing.value} out of use", key)
+        if thing is Thing.CUTTER:
+            row = rows(T.Cutter.select(T.Cutter.facts).where(T.Cutter.key == key))[0]
+            self._write([L.CutterAdded(_cutter.decode(row["facts"]), reason)], reason=reason)
+        elif thing is Thing.HOLDER:
+            self._write([L.HolderRegistered(self._session.holder(key).holder, reason)], reason=reason)
+        else:
+            if found.name.casefold() in self.names():
+                raise refused("name_taken", name=found.name)
+            places = self._session.cards.places
+            with_it = (key, *self._gone_with(key))
+            back = [L.PlaceAdded(places.place(code), places.magazine(code), reason) for code in with_it]
+            self._write(back, reason=reason)
+        return Entered(key, found.name, 0)
+
+    def _gone_with(self, code: str) -> Iterator[str]:
+        """What is inside a place and went when it did; what went before is in the steel no more."""
+        went = {each: self._went(each) for each in self._session.cards.places.within(code)}
+        yield from (each for each, when in went.items() if each != code and when == went[code])
+
+    @staticmethod
+    def _went(code: str) -> tuple[str, float, float] | None:
+        """Who wrote and when that a place is out of use; None: nobody did."""
+        asked = history.Question(code, frozenset((L.PlaceRetired.kind,)), newest=1)
+        return next(((line.kiosk, line.utc_s, line.watched_s) for line in history.lines(asked)), None)
 
     def _retired(self, retiring: Sequence[str], reason: str) -> list[L.Entry]:
         owners = self._session.cards.places.rows

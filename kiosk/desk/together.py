@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from kiosk.desk.beats import last_told
+from kiosk.desk.beats import unshared
 from kiosk.desk.differences import DifferencesCounter
 from kiosk.desk.kiosks import KiosksCounter
 from kiosk.desk.session import ActRefused, NotThere, Session
@@ -134,7 +134,7 @@ class Together:
         if session.cards.apart is None or not session.cards.apart.caught_up:
             raise ActRefused(Reason.CATCH_UP_FIRST)
         shared = self.kiosks.lock_out(kiosk)
-        told = LockedOut(found.name, shared, max(found.waiting, last_told(found) - shared))
+        told = LockedOut(found.name, shared, unshared(found, shared))
         session.write(KioskLockedOut(kiosk, told.name, told.shared, told.unshared), by=by)
         return told
 

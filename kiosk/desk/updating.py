@@ -36,7 +36,9 @@ from packaging.version import InvalidVersion, Version
 from kiosk import __version__, filing, installed
 from kiosk.desk.inbox import Inbox, folder
 from kiosk.desk.sticks import drives, entries
-from kiosk.rules.say import Value, say
+from kiosk.exchange.faults import english
+from kiosk.rules.reasons import quoted, reason
+from kiosk.rules.say import Say, Value, say
 
 PROJECT = "holder-kiosk"
 LIBRARIES = "libraries"  # a folder beside the wheel: then no network is needed
@@ -52,7 +54,8 @@ class UpdateRefused(RuntimeError):
 
     def __init__(self, reason: str, **values: Value) -> None:
         self.why = say(f"update.refused.{reason}", **values)
-        told = ", ".join(f"{name} {value}" for name, value in values.items())
+        plain = {name: english(value) if isinstance(value, Say) else value for name, value in values.items()}
+        told = ", ".join(f"{name} {value}" for name, value in plain.items())
         super().__init__(f"{reason.replace('_', ' ')}: {told}")
 
 
@@ -189,7 +192,7 @@ def _make(wheel: Wheel, at: Callable[[Stage], object] = lambda _: None) -> str:
         filing.write(home / installed.WHOLE, name)
     except (OSError, subprocess.SubprocessError) as error:
         shutil.rmtree(home, ignore_errors=True)
-        raise UpdateRefused("not_made", file=wheel.path.name, why=_short(str(error))) from None
+        raise UpdateRefused("not_made", file=wheel.path.name, why=reason(error, _short(str(error)))) from None
     except UpdateRefused:
         if meant.name != name:
             shutil.rmtree(home, ignore_errors=True)
@@ -211,7 +214,7 @@ def _fill(home: Path, wheel: Wheel) -> None:
         check=False,
     )  # fmt: skip
     if done.returncode != 0:
-        raise UpdateRefused("libraries", file=wheel.path.name, why=_last(done.stderr))
+        raise UpdateRefused("libraries", file=wheel.path.name, why=quoted(_last(done.stderr)))
 
 
 def _prove(name: str, data: Path, windowed: bool) -> None:
@@ -225,7 +228,7 @@ def _prove(name: str, data: Path, windowed: bool) -> None:
         if (data / NAME).exists():
             (made,) = copies.backup(data, (Path(scratch) / "copy",))
             if made.copy is None:
-                raise UpdateRefused("no_copy", why=_short(made.why))
+                raise UpdateRefused("no_copy", why=quoted(_short(made.why)))
             shutil.copy(made.copy.path, folder / NAME)
             for each in Path(scratch, "copy").glob("*.toml"):
                 shutil.copy(each, folder / "settings.toml")
@@ -246,7 +249,7 @@ def _ask(name: str, *command: str) -> None:
     except subprocess.TimeoutExpired:
         raise UpdateRefused("too_slow", version=name) from None
     if done.returncode != 0:
-        raise UpdateRefused("does_not_open", version=name, why=_last(done.stderr or done.stdout))
+        raise UpdateRefused("does_not_open", version=name, why=quoted(_last(done.stderr or done.stdout)))
 
 
 def _last(said: str) -> str:
@@ -265,4 +268,4 @@ def _mean(name: str) -> None:
     try:
         installed.mean(installed.Current(name, meant.was if meant.trial else meant.name, trial=True))
     except OSError as error:
-        raise UpdateRefused("not_made", file=name, why=_short(str(error))) from None
+        raise UpdateRefused("not_made", file=name, why=reason(error, _short(str(error)))) from None

@@ -7,12 +7,12 @@ A line that is not understood is a fault with its line, and never a need for not
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, fault_at
-from kiosk.exchange.tables_csv import Record, delimiter_of, number, read_table
-from kiosk.rules.fitting.setup_sheet import Need
+from kiosk.exchange.tables_csv import Record, delimiter_of, number, read_table, write_table
+from kiosk.rules.fitting.setup_sheet import PIECES, Need
 
-MOST_PIECES = 200
 MOST_LINES = 5000  # tools of a job
 LONGEST_LINE = 500  # characters
 _WORDS = {
@@ -46,6 +46,15 @@ def read_sheet(text: str, file: str, machine: str = "") -> Read[Need]:
     return _list(text, file, machine)
 
 
+def write_sheet(needs: Iterable[Need]) -> str:
+    """A setup sheet as a table that `read_sheet` takes in again, line by line the same."""
+    found = [
+        (need.name, need.quantity, need.machine, need.dc_mm, need.re_mm, need.lu_mm, need.zefp, need.rpm)
+        for need in needs
+    ]
+    return write_table(tuple(_WORDS), found)
+
+
 def _table(text: str, file: str, machine: str) -> Read[Need]:
     table = read_table(text, file)
     good: list[Need] = []
@@ -71,8 +80,8 @@ def _table(text: str, file: str, machine: str) -> Read[Need]:
 
 def _need(record: Record, machine: str) -> Need:
     quantity = record.maybe_whole("quantity")
-    if quantity is not None and not 1 <= quantity <= MOST_PIECES:
-        raise FieldFault("quantity", "quantity", most=MOST_PIECES, said=str(quantity))
+    if quantity is not None and not PIECES.takes(quantity):
+        raise FieldFault("quantity", "quantity", most=int(PIECES.most), said=str(quantity))
     need = Need(
         record.line,
         record.maybe("name") or "",

@@ -24,6 +24,7 @@ from kiosk.rules.assembly import Coupling
 from kiosk.rules.fitting.magazine import Magazine, MagazineFault
 from kiosk.rules.lines import Entry
 from kiosk.rules.places import WAYS, Kind, Place
+from kiosk.rules.reasons import reason
 from kiosk.rules.shop_things import making
 
 
@@ -36,7 +37,7 @@ def read_places(path: Path, reading: Reading) -> None:
         reading.faults.append(Spot(path.name, getattr(fault, "line", 0)).fault("", file_say("no_toml", said=fault.why)))
         return
     except OSError as error:
-        reading.faults.append(Spot(path.name, 0).fault("", file_say("unreadable", said=error.strerror or str(error))))
+        reading.faults.append(Spot(path.name, 0).fault("", file_say("unreadable", why=reason(error))))
         return
     if unknown := sorted(data.keys() - {"shop", "place", "cabinet", "machine", "settings"}):
         reading.faults.append(Spot(path.name, 0).fault(unknown[0], file_say("no_part")))
@@ -68,7 +69,7 @@ def _guarded(table: Any, spot: Spot, reading: Reading, read: Callable[[dict[str,
     except FieldFault as bad:
         fault = spot.fault(bad.field, bad.say)
     except MagazineFault as bad:
-        fault = spot.fault(f"magazine, {bad.field}", file_say("magazine", said=bad.why))
+        fault = spot.fault(f"magazine, {bad.field}", file_say("magazine", why=bad.why))
     except msgspec.ValidationError as error:
         fault = spot.fault("magazine", file_say("does_not_fit", said=str(error)))
     reading.faults.append(fault)

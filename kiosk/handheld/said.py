@@ -16,13 +16,14 @@ from kiosk.desk.desk import Scanned
 from kiosk.desk.finding import Found, FoundRow, WayThere
 from kiosk.desk.handover import MachineView, Pocket
 from kiosk.rules import audit as A
+from kiosk.rules.as_of import AsOf, as_of
 from kiosk.rules.cards import Command, HolderCard, PlaceCard, Until
 from kiosk.rules.finding import Usable
 from kiosk.rules.offsets import Card, CardFault
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value
-from kiosk.telling import told
+from kiosk.telling import old_words, place_words, told
 from kiosk.words import grouped, say, t
 
 Body = dict[str, Any]
@@ -131,7 +132,8 @@ def _hot_row(card: HolderCard) -> Body:
         elif left_s is None:
             says, left_s = t("heat.reading_ends"), None
     return {
-        "holder": card.holder.key, "name": card.name, "place": card.at.name if card.at else t("hot.nowhere"),
+        "holder": card.holder.key, "name": card.name,
+        "place": place_words(card.at.name if card.at else t("hot.nowhere"), as_of(card.apart, card.last_kiosk)),
         "about": t("hot.temperature", hottest_c=hold.hottest_c) if hold else "",
         "says": says, "left_s": left_s, "tone": "heat" if hold else "plain",
     }  # fmt: skip
@@ -151,16 +153,18 @@ def found(answer: Found) -> Body:
 def _found_row(row: FoundRow) -> Body:
     sign, tone = _USABLE[row.usable]
     word = t(f"find.now.{row.usable.name.lower()}", place=row.place_name, left_s=row.left_s)
+    place = row.place_name if row.place_name and row.place_name not in word else ""
     return {
         "holder": row.key, "name": row.name, "word": word, "sign": sign, "tone": tone,
-        "note": row.place_name if row.place_name and row.place_name not in word else "",
+        "note": " · ".join(part for part in (place, old_words(row.as_of)) if part),
     }  # fmt: skip
 
 
 def way(answer: WayThere) -> Body:
     """The way to a holder, from outside in."""
     sign, tone = _USABLE[answer.usable]
-    place = answer.path[0] if answer.path else None
+    word = t(f"find.now.{answer.usable.name.lower()}", place=answer.path[0] if answer.path else None,
+             left_s=answer.left_s)  # fmt: skip
     stations: list[str] = []
     for at, name in enumerate(answer.path):
         for before in answer.path[:at]:
@@ -168,7 +172,7 @@ def way(answer: WayThere) -> Body:
         stations.append(name)
     return {
         "kind": "way", "name": answer.name, "code": grouped(answer.code), "sign": sign, "tone": tone,
-        "word": t(f"find.now.{answer.usable.name.lower()}", place=place, left_s=answer.left_s),
+        "word": " · ".join(part for part in (word, old_words(answer.as_of)) if part),
         "stations": stations or [t("find.nowhere")],
     }  # fmt: skip
 
@@ -181,7 +185,8 @@ def machines(answer: Sequence[MachineView]) -> Body:
 
 def _full(machine: MachineView) -> str:
     full = sum(pocket.holder is not None for pocket in machine.pockets)
-    return t("machine.filled", full=full, pockets=len(machine.pockets))
+    old = old_words(AsOf(machine.as_of_utc_s) if machine.may_differ else None)
+    return " · ".join(part for part in (t("machine.filled", full=full, pockets=len(machine.pockets)), old) if part)
 
 
 def machine(answer: MachineView, holder: HolderCard | None) -> Body:

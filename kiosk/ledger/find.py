@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 from peewee import JOIN, fn
 
 from kiosk.ledger import tables as T
+from kiosk.ledger.counted import Counting
 from kiosk.ledger.lineform import COLUMNS, written
 from kiosk.ledger.places import Places
 from kiosk.ledger.stock import parts
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Holder, Measured
+from kiosk.rules.assembly import Clamping, Holder, Measured
 from kiosk.rules.cards import Heat, place_name
 from kiosk.rules.finding import (
     CORNER_MM,
@@ -53,8 +54,10 @@ class Hits:
 class FindIndex:
     """The search rows of one ledger."""
 
-    def __init__(self, places: Callable[[], Places]) -> None:
+    def __init__(self, places: Callable[[], Places], counting: Callable[[], Counting]) -> None:
         self._places = places
+        self._counting = counting
+        self._counted = counting().what_matters()
         self._rows: list[SoughtHolder] = []
         self._at: dict[str, int] = {}
         self._line = -1
@@ -116,6 +119,8 @@ class FindIndex:
     def _caught_up(self) -> _Sizes:
         """Follows the lines written since; builds anew where that is less work."""
         last: int = T.KeptLine.select(fn.MAX(T.KeptLine.id)).scalar() or 0
+        if (counted := self._counting().what_matters()) != self._counted:
+            self._counted, self._sizes = counted, None
         if self._sizes is None or (self._line != last and not self._follow(self._line, last)):
             self._rows = list(self._read(None))
             self._at = {row.key: at for at, row in enumerate(self._rows)}
@@ -168,6 +173,7 @@ class FindIndex:
                 T.Holder.key, T.Holder.code, T.Holder.name, T.Holder.coupling, T.Holder.clamping, T.Holder.bore_mm,
                 T.Holder.facts, T.Holder.place, T.Holder.heat, T.Assembly.name, T.Assembly.length_mm,
                 T.Assembly.condition, T.Assembly.measured, T.Cutter.name, T.Cutter.dc_mm, T.Cutter.re_mm,
+                T.Holder.last_kiosk,
             )
             .join(T.Assembly, JOIN.LEFT_OUTER, on=(T.Holder.assembly == T.Assembly.key))
             .join(T.Cutter, JOIN.LEFT_OUTER, on=(T.Assembly.cutter == T.Cutter.key))
@@ -183,16 +189,17 @@ class FindIndex:
         for found in T.database.execute(query):
             (
                 key, code, name, coupling, clamping, bore_mm, facts, place, heat, built, length_mm, condition, measured,
-                cutter, dc_mm, re_mm,
+                cutter, dc_mm, re_mm, last_kiosk,
             ) = found  # fmt: skip
             label = code or key
             standing = named.get(place)
             low_mm = _holder.decode(facts).bore_min_mm
+            counts = self._counted.in_list(key, heats[heat], clamping == Clamping.SHRINK_FIT.value, last_kiosk)
             yield SoughtHolder(
                 key, label, built or name, name, searched_text(built, name, cutter, coupling),
                 searched_text(label, key), coupling, clamping, bore_mm, low_mm, built is None,
-                dc_mm, re_mm, length_mm, condition, place, standing, kinds.get(place), heats[heat],
-                measured is not None and _measured.decode(measured).length_error_um is not None,
+                dc_mm, re_mm, length_mm, condition, place, standing, kinds.get(place), counts,
+                measured is not None and _measured.decode(measured).length_error_um is not None, last_kiosk,
             )  # fmt: skip
 
 

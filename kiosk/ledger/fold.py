@@ -222,7 +222,7 @@ def _about_its_heating(entry: L.Entry, line: Placed, state: LedgerState) -> L.En
     match entry:
         case L.HoldEnded(holder=key) if _step_unseen(key, line, state):
             return None  # it ended by what its kiosk knew: whoever knows more counts it, or reads it again
-        case L.HoldEnded() if _lost_one_unseen(line, state):
+        case L.HoldEnded() if fold_unseen.lost_one(line.said.seen, state):
             return None  # what was done at a kiosk that is gone, it could not know
         case L.HoldEnded(holder=key, heating=None) if _runs(key, state):
             return None
@@ -232,11 +232,6 @@ def _about_its_heating(entry: L.Entry, line: Placed, state: LedgerState) -> L.En
             return dataclasses.replace(entry, heating=_NO_HEATING)
         case _:
             return entry
-
-
-def _lost_one_unseen(line: Placed, state: LedgerState) -> bool:
-    """Whether a kiosk was locked out, and this line's kiosk had not seen that."""
-    return any((row["gone"] or 0) > line.said.seen for row in state.all("member"))
 
 
 def _runs(holder: str, state: LedgerState) -> bool:

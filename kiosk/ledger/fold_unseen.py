@@ -33,6 +33,12 @@ def all_seen(matter: Matter, subject: str, chain: str, seen: int, state: LedgerS
     return row is None or all(has_seen(chain, seen, each) for each in _made.decode(row["made"]))
 
 
+def lost_one(seen: int, state: LedgerState) -> bool:
+    """Whether a kiosk was locked out, which a line that had seen the shared lines to `seen` did not know: what was done
+    at that kiosk, and never told, may be later than that line."""
+    return any((row["gone"] or 0) > seen and not row["rests"] for row in state.all("member"))
+
+
 def _running(holder: str, state: LedgerState) -> TableRow | None:
     hold = state.get("hold", holder)
     return hold if hold is not None and hold["ended_line"] is None else None
@@ -61,9 +67,11 @@ def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Colle
             row = state.get("holder", key)
             built = state.get("assembly", row["assembly"]) if row and row["assembly"] else None
             rests_on = (key, place, *([built["cutter"]] if built else []), *_VALUES)
-            return () if all(all_seen(Matter.SETTING, each, chain, seen, state) for each in rests_on) else (key,)
+            known = all(all_seen(Matter.SETTING, each, chain, seen, state) for each in rests_on)
+            return () if known and not lost_one(seen, state) else (key,)
         case L.Moved(holder=key, goal=goal):
-            return () if goal is None or all_seen(Matter.SETTING, goal, chain, seen, state) else (key,)
+            known = goal is None or all_seen(Matter.SETTING, goal, chain, seen, state)
+            return () if known and not _stood_otherwise(key, goal, chain, seen, state) else (key,)
         case L.TemperatureRead(holder=key, verdict=Verdict.QUESTIONED.value):  # why it was so warm, no time tells
             return () if all_seen(Matter.PLACE, key, chain, seen, state) else (key,)
         case L.HolderRegistered(holder=steel):
@@ -77,6 +85,16 @@ def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Colle
         case _:
             return ()
     return [key for key in found if not all_seen(Matter.PLACE, key, chain, seen, state)]
+
+
+def _stood_otherwise(holder: str, goal: str | None, chain: str, seen: int, state: LedgerState) -> bool:
+    """Whether others' steps that this line's kiosk had not seen count a stay that cools otherwise than where it took
+    the holder: it may have gone there before that stay was over, though in the end they took it there too."""
+    hold = _running(holder, state)
+    if hold is None or all_seen(Matter.PLACE, holder, chain, seen, state):
+        return False
+    stages = msgspec.json.decode(hold["stages"])
+    return any(line > seen and _cools(place, state) != _cools(goal, state) for place, _, line, *_ in stages)
 
 
 def may_count(hold: TableRow, chain: str, state: LedgerState) -> bool:

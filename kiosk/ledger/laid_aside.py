@@ -24,7 +24,7 @@ from kiosk.ledger.trouble import fault_of
 from kiosk.rules.lines import Heated, KioskRests, KioskStands, KioskStarted, Restored, SettingChanged
 
 OWED = "laid-aside.json"
-_OF_ITSELF = (Restored.kind, KioskStarted.kind, KioskStands.kind, KioskRests.kind, SettingChanged.kind)
+OF_ITSELF = (Restored.kind, KioskStarted.kind, KioskStands.kind, KioskRests.kind, SettingChanged.kind)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +39,23 @@ class OnlyHere:
     whole: bool = True
 
 
+def may_lay_aside(folder: Path) -> bool:
+    """Whether the ledger is whole in its one file: else what was heated last stays in the log beside it.
+
+    Raises LedgerFault where another program reads it, or the disk is full.
+    """
+    try:
+        return in_one_file(folder / NAME)
+    except sqlite3.OperationalError as error:
+        raise fault_of(folder / NAME, error) from error
+
+
 def lay_aside(folder: Path, kiosk: str, *, owes: bool = True) -> Path:
     """The ledger of a closed kiosk goes beside the others that were replaced; where it lies.  Raises OSError.
 
     owes: the kiosk goes on among others, and somebody worked with this one.
     """
-    try:
-        whole = in_one_file(folder / NAME)  # else what was heated last stays in the log beside it, and is lost
-    except sqlite3.OperationalError as error:
-        raise fault_of(folder / NAME, error) from error
+    whole = may_lay_aside(folder)
     aside = folder / ASIDE
     aside.mkdir(exist_ok=True)
     stem = "parted" if owes else "unused"
@@ -58,11 +66,11 @@ def lay_aside(folder: Path, kiosk: str, *, owes: bool = True) -> Path:
         goal = aside / f"{stem}-{kiosk}-{again}.db"
     if owes:
         filing.write(folder / OWED, msgspec.json.encode([*_owed(folder), goal.name]), 0o600)
+    (folder / anchor.NAME).unlink(missing_ok=True)  # first: it would miss the lines in the ledger that comes next
     (folder / NAME).rename(goal)
     for ending in () if whole else ("-wal", "-shm"):
         if (beside := folder / f"{NAME}{ending}").exists():
             beside.rename(goal.with_name(f"{goal.name}{ending}"))
-    (folder / anchor.NAME).unlink(missing_ok=True)
     return goal
 
 
@@ -108,7 +116,7 @@ def _waiting(path: Path) -> OnlyHere:
                     told = entry_of(kind, payload)
                     hot |= set(getattr(told, "holders", ()))
                     spoken_of |= set(getattr(told, "unsure", ()))
-                if kind not in _OF_ITSELF:
+                if kind not in OF_ITSELF:
                     said = 'SELECT "subject" FROM "mention" WHERE "line_id" = ?'
                     spoken_of |= {subject for (subject,) in ledger.execute(said, (line,))}
             holders = {key for (key,) in ledger.execute('SELECT "key" FROM "holder"')}

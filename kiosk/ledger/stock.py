@@ -12,7 +12,7 @@ import msgspec
 from peewee import JOIN, fn
 
 from kiosk.ledger import tables as T
-from kiosk.ledger.places import Places
+from kiosk.ledger.view import Cards
 from kiosk.rules.assembly import Condition, Cutter, Holder
 from kiosk.rules.audit import Item
 from kiosk.rules.cards import Heat, place_name
@@ -50,14 +50,14 @@ def names(keys: Iterable[str]) -> dict[str, str]:
     return called
 
 
-def items_at(places: Places, codes: Iterable[str]) -> list[Item]:
+def items_at(cards: Cards, codes: Iterable[str]) -> list[Item]:
     """Every holder that the book has at one of these places."""
-    return [item for some in parts(codes) for item in _items(places, T.Holder.place.in_(some))]
+    return [item for some in parts(codes) for item in _items(cards, T.Holder.place.in_(some))]
 
 
-def items(places: Places, keys: Iterable[str]) -> list[Item]:
+def items(cards: Cards, keys: Iterable[str]) -> list[Item]:
     """The holders of these keys that there are."""
-    return [item for some in parts(keys) for item in _items(places, T.Holder.key.in_(some))]
+    return [item for some in parts(keys) for item in _items(cards, T.Holder.key.in_(some))]
 
 
 def hot_keys() -> list[str]:
@@ -66,7 +66,8 @@ def hot_keys() -> list[str]:
     return [key for (key,) in rows]
 
 
-def _items(places: Places, which: object) -> Iterator[Item]:
+def _items(cards: Cards, which: object) -> Iterator[Item]:
+    places, counting = cards.places, cards.counting
     query = (
         T.Holder.select(*_COLUMNS)
         .join(T.Assembly, JOIN.LEFT_OUTER, on=(T.Holder.assembly == T.Assembly.key))
@@ -83,7 +84,7 @@ def _items(places: Places, which: object) -> Iterator[Item]:
             built or name,
             place,
             place_name(places.path(place)) if place in places.rows else None,
-            Heat(heat),
+            counting.on_card(key, Heat(heat)),
             since or 0,
             built is not None,
             torn.get(key, 0),

@@ -7,6 +7,7 @@ lines (`book.Book.rebuild`).  Every step runs in one transaction with the versio
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any
 
 from peewee import Database, DatabaseError
@@ -15,6 +16,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.derive import MemoryState, Stamp, changes
 from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
+from kiosk.ledger.trouble import LedgerFault
 
 VERSION = 10
 Step = Callable[[Database], None]
@@ -129,7 +131,10 @@ class NewerLedger(RuntimeError):
 
 
 def version_of(path: str) -> int:
-    """The schema version of the open ledger.  Raises NewerLedger, DatabaseError where it has none."""
+    """The schema version of the open ledger.  Raises NewerLedger, LedgerFault where nothing is in it yet,
+    DatabaseError where it has none."""
+    if not Schema._meta.database.get_tables():  # killed while it was made for the first time
+        raise LedgerFault(Path(path), "there is no ledger here yet", "open the kiosk once")
     row = Schema.get_or_none(Schema.name == "ledger")
     if row is None:
         raise DatabaseError(f"{path} is malformed: it does not say its schema version")

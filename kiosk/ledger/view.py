@@ -13,6 +13,7 @@ import msgspec
 
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
+from kiosk.ledger.counted import Counting
 from kiosk.ledger.derive import STILL_WARM_S, TableRow
 from kiosk.ledger.derive_heat import stood_unwatched
 from kiosk.ledger.fold import SHARED_CLOCK
@@ -219,11 +220,8 @@ class Cards:
         if held is not None and (held["ended_line"] is None or self._still_warm(held)):
             view = self._hold(self.facts(held, holder, assembly))
         running = held is not None and held["ended_line"] is None
-        heat = Heat(row["heat"])
-        if heat is Heat.COOL and row["key"] in self._one_label_of_two():
-            heat = Heat.UNKNOWN
+        heat = self.counting.on_card(row["key"], Heat(row["heat"]))
         if row["key"] in self.unwritten:
-            heat = Heat.UNKNOWN if heat is Heat.COOL else heat
             view = replace(view, needs_reading=True) if view else None
         return HolderCard(
             holder,
@@ -245,6 +243,11 @@ class Cards:
             self.apart,
             self.label_spent(row["code"]),
         )
+
+    @property
+    def counting(self) -> Counting:
+        """What the heat in the tables counts as now."""
+        return Counting(self._one_label_of_two() | self.unwritten, self.apart)
 
     def _one_label_of_two(self) -> frozenset[str]:
         """Holders on which kiosks that worked apart put one label: which steel it is on, a scan does not say."""

@@ -7,6 +7,7 @@ key that could make others: who has the file is this kiosk and nobody else, unti
 from __future__ import annotations
 
 import secrets
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ from kiosk.link.home import home_of, is_at_home
 from kiosk.rules.codes import ALPHABET
 
 NAME = "server.json"
+BEGUN = "joining.json"
 CERTIFICATE = "server.crt"
 DATABASE = "holder_kiosk"
 CODE_LENGTH = 10
@@ -118,12 +120,37 @@ def keep(folder: Path, membership: Membership) -> None:
         filing.write(folder / CERTIFICATE, membership.certificate.encode())
     membership = replace(membership, home=home_of(folder))
     filing.write(folder / NAME, msgspec.json.format(msgspec.json.encode(membership)), 0o600)
+    (folder / BEGUN).unlink(missing_ok=True)
 
 
 def forget(folder: Path) -> None:
     """The kiosk belongs to no shop with a server from now on.  Raises OSError."""
     (folder / NAME).unlink(missing_ok=True)
     (folder / CERTIFICATE).unlink(missing_ok=True)
+
+
+@dataclass(frozen=True)
+class _Begun:
+    """Under which identity a folder joins.  home: which folder (`link.home`)."""
+
+    kiosk: str
+    home: str
+
+
+def begin(folder: Path, *, anew: bool = False) -> str:
+    """The identity under which the kiosk of a folder joins, on its disk before a server is asked.
+
+    Whoever was killed in the middle of joining comes back as the kiosk that the server may know by now, and not as one
+    more beside it that nobody ever hears.  anew: the one that was begun is of no use.  Raises OSError.
+    """
+    with suppress(msgspec.MsgspecError, OSError):
+        begun = msgspec.json.decode(filing.take(folder / BEGUN, 10_000), type=_Begun)
+        if not anew and is_at_home(folder, begun.home):
+            return begun.kiosk
+    folder.mkdir(parents=True, exist_ok=True)
+    begun = _Begun(new_id(), home_of(folder))
+    filing.write(folder / BEGUN, msgspec.json.encode(begun), 0o600)
+    return begun.kiosk
 
 
 def parsed(text: str) -> Address:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from kiosk.rules.say import Say, Value, say
+from kiosk.rules.say import Plain, Say, say
 from kiosk.rules.stock import BookEntry
 
 
@@ -72,7 +72,7 @@ class Compared:
         return self.listed.name if self.listed else ""
 
     @property
-    def values(self) -> dict[str, Value]:
+    def values(self) -> dict[str, Plain]:
         """Everything a sentence about this line may show."""
         listed, entry = self.listed, self.entry
         measured = entry.assembly.measured if entry and entry.assembly else None

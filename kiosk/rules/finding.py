@@ -104,6 +104,7 @@ class SoughtHolder:
     place_kind: Kind | None
     heat: Heat
     measured_warm: bool = False
+    last_kiosk: str | None = None  # which kiosk moved it last
 
     @property
     def usable(self) -> Usable:

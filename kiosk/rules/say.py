@@ -7,8 +7,10 @@ holds a finished sentence, so that a translation needs no code.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias, Union
 
-Value = str | int | float | None
+Plain: TypeAlias = str | int | float | None
+Value: TypeAlias = Union[Plain, "Say"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from kiosk.rules.assembly import Assembly, Holder
 from kiosk.rules.cards import Heat, HolderCard
+from kiosk.rules.checkin import warmth
 from kiosk.rules.places import Kind
 
 
@@ -58,7 +59,7 @@ def book_entry(
         machine=card.at.path[0] if card.at and in_machine else None,
         pocket=place.number if place and place.kind is Kind.POCKET else None,
         fixed=fixed,
-        hot=held or card.heat is Heat.UNKNOWN,
+        hot=warmth(card) is not Heat.COOL,
         safe_in_s=card.hold.safe_in_s if card.hold and held else None,
         heats=card.heat_cycles,
         regrinds=regrinds,

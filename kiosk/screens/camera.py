@@ -29,6 +29,7 @@ from kiosk.reader.symbols import Reading, spent_in
 from kiosk.screens.late_reader import LateReader
 from kiosk.screens.looking import Finder, Looking, Photograph
 from kiosk.settings import CameraSettings
+from kiosk.telling import fault_words
 from kiosk.words import t
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ class Eye:
             larger = isinstance(found, Device) and size != FRAME_SIZES[-1]
             large = source(what, FRAME_SIZES[-1], locked) if larger else None
         except PictureError as error:
-            why = str(error)
+            why = fault_words(error)
             self._post(lambda: self._miss(why, wish))
             return
         started = _started(found, settings) if at_once else None

@@ -54,6 +54,7 @@ SCREENS = {
     "measure": "bench.measure:MeasureScreen",
     "tear_down": "bench.teardown:TearDownScreen",
     "setup": "job.setup:SetupScreen",
+    "sheets": "job.sheets:SheetsScreen",
     "compare": "job.compare:CompareScreen",
     "people": "shop.people:PeopleScreen",
     "phones": "shop.phones:PhonesScreen",

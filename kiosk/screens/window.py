@@ -23,6 +23,7 @@ from kiosk import installed, where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.rules import codes
 from kiosk.rules.cards import Until
+from kiosk.rules.reasons import quoted
 from kiosk.screens import theme
 from kiosk.screens.beginning import Beginning
 from kiosk.screens.camera import Eye
@@ -333,7 +334,7 @@ class KioskApp(App):
             for made in copies.backup(folder, targets, keep):
                 if made.copy is None:
                     log.warning("No copy of the book in %s: %s", made.folder, made.why)
-                    self.worker.post(partial(self._say, f"{made.folder}: {made.why}"))
+                    self.worker.post(partial(self._say, f"{made.folder}: {words.say(quoted(made.why))}"))
                 else:
                     log.info("A copy of the book with %d lines, verified: %s", made.copy.lines, made.copy.path)
             self.worker.post(lambda: self.worker.ask(health.stopped, self._copies_stopped, patient=True))

@@ -25,7 +25,8 @@ TYPED = (
 
 
 def index(shop: Shop) -> FindIndex:
-    return FindIndex(lambda: shop.desk.session.cards.places)
+    cards = shop.desk.session.cards
+    return FindIndex(lambda: cards.places, lambda: cards.counting)
 
 
 def found(index: FindIndex, typed: str) -> set[str]:

@@ -440,3 +440,9 @@ def test_ink_speaks_the_shops_language_whoever_is_at_work(shop: Shop) -> None:
         assert words.language() == "de"
     finally:
         words.speak("en")
+
+
+def test_somebody_entered_like_another_is_spoken_to_as_the_other_is(shop: Shop) -> None:
+    code = shop.desk.shop.fresh_code(CodeKind.BADGE).text
+    added = shop.desk.people.add(code.lower(), "Pat", "setter", code, language="de")
+    assert (added.role, added.language) == ("setter", "de")

@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
-from kiosk.desk.session import Locked, NeedsReason
+from kiosk.desk.session import Locked, NeedsReason, NotThere
 from kiosk.rules import lines as L
+from kiosk.rules.cards import Heat
 from kiosk.rules.codes import CodeKind, catches_swaps, parse
 from kiosk.rules.outcomes import Refused
 from kiosk.rules.places import Kind
@@ -215,3 +216,49 @@ def test_a_kind_of_place_is_not_changed_by_naming_another_thing(shop: Shop) -> N
     assert shop.desk.session.place(bench).place.kind is Kind.BENCH
     entry = L.PlaceAdded(replace(shop.desk.session.place(bench).place, kind=Kind.COOLING, way="sleeve"))
     assert entry.place.kind is Kind.COOLING
+
+
+@pytest.mark.parametrize("thing", Thing)
+def test_what_is_gone_comes_back_as_it_was_by_a_supervisor_with_a_reason(shop: Shop, thing: Thing) -> None:
+    counter = shop.desk.shop.setting_up
+    key = counter.add(thing, DRAFTS[thing], stood_cold=True).key
+    before = counter.draft(thing, key)
+    shop.desk.people.first_pin("kim", "4711")
+    shop.desk.people.unlock("kim", "4711")
+    counter.retire(thing, key, "sold")
+    shop.clock.forward(5 * 86400.0)
+    shop.reopen()
+    counter = shop.desk.shop.setting_up
+    assert [each.key for each in counter.gone((thing,))] == [key]
+    with pytest.raises(Locked):
+        counter.bring_back(thing, key, "found again")
+    shop.desk.people.unlock("kim", "4711")
+    with pytest.raises(NeedsReason):
+        counter.bring_back(thing, key, " ")
+    counter.bring_back(thing, key, "found again")
+    assert counter.draft(thing, key) == before and counter.gone((thing,)) == ()
+    assert key in {each.key for each in counter.listed((thing,))}
+    with pytest.raises(NotThere):
+        counter.bring_back(thing, key, "twice")
+    if thing is Thing.HOLDER:  # nobody knows where it was meanwhile
+        assert shop.desk.session.holder(key).heat is Heat.UNKNOWN
+
+
+def test_a_cabinet_comes_back_without_the_drawer_that_went_before_it(shop: Shop) -> None:
+    counter = shop.desk.shop.setting_up
+    key = counter.add(Thing.CABINET, DRAFTS[Thing.CABINET]).key
+    counter.change(Thing.CABINET, key, DRAFTS[Thing.CABINET] | {"drawers": (2,)}, "rebuilt")
+    shop.clock.forward(60)
+    counter.retire(Thing.CABINET, key, "sold")
+    shop.clock.forward(60)
+    counter.bring_back(Thing.CABINET, key, "kept after all")
+    assert counter.draft(Thing.CABINET, key)["drawers"] == (2,)
+
+
+def test_a_place_whose_name_is_taken_by_now_does_not_come_back_beside_it(shop: Shop) -> None:
+    counter = shop.desk.shop.setting_up
+    key = counter.add(Thing.BENCH, DRAFTS[Thing.BENCH]).key
+    counter.retire(Thing.BENCH, key, "sold")
+    counter.add(Thing.BENCH, DRAFTS[Thing.BENCH])
+    with pytest.raises(ThingFault, match="name_taken"):
+        counter.bring_back(Thing.BENCH, key, "found again")

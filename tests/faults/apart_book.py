@@ -88,10 +88,10 @@ class Book:
             self._claims(line, at)
             self.place = None if self.apart or not saw_all else self.place
             self.heat, self.runs, self.heating = "held", True, line.name
-            self.reading_only = bool(self.apart) or not saw_all
+            self.reading_only = bool(self.apart) or not saw_all or self._lost_one(line)
             self.stages = [Stage(line.goal, 0.0, line.name, at)]
         elif (
-            saw_all and all(each <= line.seen for each in self.gone.values())
+            saw_all and not self._lost_one(line)
             and (self.heating == line.heating if line.heating is not None else not self.runs)
         ):  # fmt: skip
             self.heat, self.runs = "cool", False
@@ -109,6 +109,9 @@ class Book:
             if line.goal not in self.resting:
                 self.reading_only |= self.runs
                 self.heat = "unknown" if line.heats and self.heat == "cool" else self.heat
+
+    def _lost_one(self, line: Line) -> bool:
+        return any(at > line.seen and name not in self.resting for name, at in self.gone.items())
 
     def _counts(self, chain: str) -> bool:
         """Whether that kiosk may have counted the last stay from its beginning, as far as the tables say."""
@@ -136,8 +139,11 @@ class Book:
 
     def _moved(self, line: Line, at: int) -> None:
         itself = self.runs and self._counts(line.chain) and line.stay == self.stages[-1].name and line.age_s is not None
+        unseen = [each for each in self.made if not has_seen(line.chain, line.seen, each)]
         goal = self._claims(line, at)
         if goal is not None and goal == self.place:
+            stood = [cools(each.place) for each in self.stages if each.at > line.seen]
+            self.reading_only |= self.runs and bool(unseen) and any(each != cools(goal) for each in stood)
             return
         if self.runs:
             before = self.stages[-1]

@@ -91,7 +91,11 @@ class Schedule:
     def someone(self) -> Kiosk | None:
         """A kiosk that is awake, and whom the steel can have reached by now."""
         kiosk = self.chance.choice(self.kiosks)
-        return kiosk if kiosk.at_hand and (self.now_s >= self.steel.ready_s or kiosk.name == self.scanned_at) else None
+        return kiosk if kiosk.at_hand and self.reached(kiosk) else None
+
+    def reached(self, kiosk: Kiosk) -> bool:
+        """Whether a hand can have the steel at this kiosk by now."""
+        return self.now_s >= self.steel.ready_s or kiosk.name == self.scanned_at
 
     def handled(self, kiosk: Kiosk, place: str) -> None:
         self.steel.cools(self.now_s)
@@ -101,8 +105,7 @@ class Schedule:
 
     def heats(self) -> None:
         kiosk = self.chance.choice([each for each in self.kiosks if each.heats])
-        reached = self.now_s >= self.steel.ready_s or kiosk.name == self.scanned_at
-        if reached and kiosk.at_hand and kiosk.apart(self.now_s, self.kiosks).station:
+        if self.reached(kiosk) and kiosk.at_hand and kiosk.apart(self.now_s, self.kiosks).station:
             self.heated_at(kiosk)
 
     def heated_at(self, kiosk: Kiosk) -> None:
@@ -184,7 +187,9 @@ class Schedule:
             if about_time(kiosk.apart(self.now_s, self.kiosks)) is Answer.AS_EVER:
                 self.steel.cools(self.now_s)
                 self.counts["ended by time"] += 1
-                self.counts["EARLY"] += self.steel.left > 0.0
+                hot, here = self.steel.left > 0.0, self.reached(kiosk)
+                self.counts["EARLY"] += hot and here
+                self.counts["ended by time, unheard of a heating that began seconds ago elsewhere"] += hot and not here
                 self._over("time")
                 kiosk.writes(self.now_s, "ended", heating=book.heating)
         self.looked_s = self.now_s

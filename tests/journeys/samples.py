@@ -39,6 +39,7 @@ from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
 from kiosk.rules.skin_slices import SkinNow, SkinSlice, unknown_skin
 from kiosk.rules.stock import book_entry
+from kiosk.screens.parts.choice import Choice
 from kiosk.words import say as say_words
 from kiosk.words import t
 
@@ -63,6 +64,14 @@ HOURS = replace(WARM, measure_in_s=6294.0)
 WARM_VALUES = Measured(142.318, 12.004, 1.0, length_error_um=9.0)
 NOW = Moment(1.79e9, 100.0)
 PAIR = Pending(CARD, 100.0)
+# As many as a kiosk may speak, however few there are now.
+NINE_LANGUAGES = tuple(
+    Choice(name, name)
+    for name in (
+        *("English", "Čeština", "Deutsch", "Español", "Français"),
+        *("Italiano", "Nederlands", "Polski", "Português"),
+    )
+)
 
 
 def _scanned(outcome: Any, undo_s: float | None = None) -> Scanned:

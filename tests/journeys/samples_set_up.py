@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from kiosk.desk.setting_up import Entered, Listed
-from kiosk.exchange.faults import file_say
+from kiosk.exchange.faults import Read, file_say
 from kiosk.labels.content import badge, holder_label, place_label
 from kiosk.rules import codes
 from kiosk.rules.label_place import drawn
@@ -38,10 +38,12 @@ from kiosk.screens.questions.bring_in import (
 from kiosk.screens.questions.choose import Pick
 from kiosk.screens.questions.first import STEPS, Far
 from kiosk.screens.questions.setting_up import Known, Ready
+from kiosk.screens.questions.sheets import Known as KnownSheets
+from kiosk.screens.questions.sheets import Need, Opened, OpenSheet, Paper
 from kiosk.screens.questions.update import Brought, Stage, UpdateRefused
 from kiosk.settings import CameraSettings
 from kiosk.words import t
-from tests.journeys.samples import ASSEMBLY, CUTTER, HOLDER
+from tests.journeys.samples import ASSEMBLY, CUTTER, HOLDER, NINE_LANGUAGES
 
 
 def _choose(screen: Any, what: str, page: str = "list", keys: str = "letters") -> None:
@@ -97,8 +99,11 @@ def _things(screen: Any, page: str, thing: Thing = Thing.MACHINE) -> None:
     if page == "menu":
         screen.menu()
         return
-    screen._listed(Known(() if page == "none" else listed, False))
-    if page in ("list", "none"):
+    screen._listed(Known(() if page == "none" else listed, False, 2 if page in ("gone", "list_gone") else 0))
+    if page in ("list", "list_gone", "none"):
+        return
+    if page == "gone":
+        screen.list_gone(listed)
         return
     if page == "kind":
         screen._group = "stations"
@@ -114,6 +119,8 @@ def _things(screen: Any, page: str, thing: Thing = Thing.MACHINE) -> None:
         screen._act("more")
     elif page == "reason":
         screen._act("retire")
+    elif page == "back":
+        screen._act("back")
     elif page == "cold":
         screen._thing = Thing.HOLDER
         screen.copies(6.0)
@@ -124,6 +131,8 @@ def _things(screen: Any, page: str, thing: Thing = Thing.MACHINE) -> None:
 def _first(screen: Any, step: str) -> None:
     screen.shown()
     screen._far(Far(step, True, CameraSettings()))
+    if step == "language":
+        screen.options = [*NINE_LANGUAGES, *screen.options[len(NINE_LANGUAGES) :]]
     if step == "camera":
         screen.absent = ""
     if step == "at":
@@ -226,6 +235,49 @@ def _update(screen: Any, state: str) -> None:
 
 _UPDATE = ("looking", "found", "none", "one", *Stage, "placed", "list_missing", "damaged", "libraries", "no_room",
            "does_not_open", "no_copy")  # fmt: skip
+def _sheets(screen: Any, page: str) -> None:
+    screen.shown()
+    papers = tuple(Paper(Path(f"/data/setups/{at}.csv"), 1.79e9) for at in ("Pump cover of the second line", "Block"))
+    screen.show(KnownSheets(papers * 5, papers), "" if page != "kept" else t("sheet.kept", name=papers[0].name))
+    if page in ("list", "kept"):
+        return
+    if page == "gone":
+        screen.show_gone()
+        return
+    screen.title = papers[0].name
+    needs = (Need(1, ASSEMBLY.name, 2, "Five-axis mill 2"), Need(2, "", 12, "", 12.5, 0.5, 30.0, 4)) * 4
+    screen.opened(Opened(OpenSheet(papers[0].path, Read(needs, ()), b""), ("Mill 1", "Five-axis mill 2"), False, True))
+    match page:
+        case "name":
+            screen._name("Pump cover")
+        case "empty":
+            screen.new, screen._needs = True, []
+            screen.show_lines()
+        case "unreadable":
+            screen.said = t("things.sheet_unreadable", name=screen.title)
+        case "how":
+            screen.do("add")
+        case "tools":
+            screen.found((ASSEMBLY.name,) * 9)
+        case "no_tools":
+            screen.found(())
+        case "figure":
+            screen.add_line("by_figures")
+        case "says_nothing":
+            screen.add_line("by_figures")
+            screen.said = t("sheet.says_nothing")
+        case "pieces":
+            screen._ask_pieces(needs[0])
+        case "line":
+            screen.touch(Choice("0", ASSEMBLY.name))
+        case "machine":
+            screen.do("machine")
+        case "reason":
+            screen._why("keep")
+
+
+_SHEETS = ("list", "kept", "gone", "name", "lines", "empty", "unreadable", "how", "tools", "no_tools", "figure",
+           "says_nothing", "pieces", "line", "machine", "reason")  # fmt: skip
 _BRING_IN = ("files", "none", "busy", "writing", "look", "conflicts", "moved_on", "faults", "past", "no_past", "one",
              "goals", "undone", "written", "gone")  # fmt: skip
 
@@ -246,11 +298,13 @@ SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("enter", "reason", partial(_enter, thing=Thing.MACHINE, page="reason")),
     ("enter", "trouble", partial(_enter, thing=Thing.CABINET, trouble="taken")),
     *(("things", page, partial(_things, page=page))
-      for page in ("menu", "list", "none", "kind", "one", "count", "grind", "reason", "cold", "answer")),
+      for page in ("menu", "list", "list_gone", "none", "gone", "kind", "one", "count", "grind", "reason", "back",
+                    "cold", "answer")),
     ("stick", "all", partial(_stick, page="how")),
     ("stick", "holder", partial(_stick, page="how", kinds="h")),
     ("stick", "cards", partial(_stick, page="how", kinds="b")),
     ("stick", "each", partial(_stick, page="each")),
+    *(("sheets", page, partial(_sheets, page=page)) for page in _SHEETS),
     *(("bring_in", state, partial(_bring_in, state=state)) for state in _BRING_IN),
     *(("update", str(state), partial(_update, state=state)) for state in _UPDATE),
     *(("first", step, partial(_first, step=step)) for step in STEPS),

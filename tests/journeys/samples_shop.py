@@ -42,7 +42,7 @@ from kiosk.screens.shop.preferences import GROUPS
 from kiosk.settings import Settings
 from kiosk.words import say as say_words
 from kiosk.words import t
-from tests.journeys.samples import ASSEMBLY, CARD, CUTTER, HOLDER, HOT, SLOT
+from tests.journeys.samples import ASSEMBLY, CARD, CUTTER, HOLDER, HOT, NINE_LANGUAGES, SLOT
 
 REFUSED = BuildRefused(
     say("build.not_at_bench", name=HOLDER.name, place=SLOT.name), say("build.to_bench", name=HOLDER.name)
@@ -458,6 +458,7 @@ def _people(screen: Any, state: str = "") -> None:
         screen._why()
     elif state == "language":
         screen._which_language()
+        screen.options = [screen.options[0], *NINE_LANGUAGES, *screen.options[1 + len(NINE_LANGUAGES) :]]
     elif state == "speaks":
         screen._speaks(Choice("pt", "Português"))
     elif state == "added":

@@ -76,6 +76,26 @@ def test_a_reading_that_knew_of_all_ends_the_hold_at_every_kiosk() -> None:
 
 
 @pytest.mark.parametrize("first", [0, 1])
+@pytest.mark.parametrize(("theirs", "only_readings"), [(("F", "R"), 1), (("R",), 0), (("B", "R"), 0)])
+def test_a_step_to_where_others_took_it_too_does_not_make_what_they_counted_between_true(
+    first: int, theirs: tuple[str, ...], only_readings: int
+) -> None:
+    """B counts a long stay before the fan; A had taken it to the rack long before, which B did not know."""
+    server, (a, b) = shop(A)
+    a.says(*TO_STATION)
+    shared(server, a, b)
+    for origin, goal in zip(("S", *theirs), theirs, strict=False):
+        b.says(L.Moved("T1", origin, goal))
+    a.says(L.Moved("T1", "S", "R"))
+    shared(server, *(a, b)[:: 1 - 2 * first])
+    for each in (a, b):
+        hold = each.row("hold", "T1")
+        assert hold["ended_line"] is None
+        assert hold["reading_only"] == (only_readings if first else max(only_readings, theirs != ("R",)))
+    assert a.tables() == b.tables()
+
+
+@pytest.mark.parametrize("first", [0, 1])
 @pytest.mark.parametrize("out", [False, True])
 def test_one_heating_opens_one_shrink_fit_though_two_kiosks_used_it(first: int, out: bool) -> None:
     """A difference about the cutter is none about the heat: the second time took heat that nobody saw."""

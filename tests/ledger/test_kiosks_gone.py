@@ -79,6 +79,22 @@ def test_a_kiosk_that_is_gone_leaves_doubt_where_it_may_have_been_the_last(heats
     assert founder.tables() == b.tables() and b.wrong() == []
 
 
+@pytest.mark.parametrize("rests", [False, True])
+@pytest.mark.parametrize("heats", [True, False])
+def test_a_heating_that_knew_of_no_loss_is_left_to_readings(heats: bool, rests: bool) -> None:
+    """What is gone may have heated or moved the same holder later, and the loss comes first in the shop's order."""
+    server, (founder, a, b) = with_others(heats=heats)
+    if rests:
+        a.says(L.KioskRests())
+        together(server, founder, a, b)
+    founder.says(L.Moved("T1", "B", "S"), L.Heated("T1", "S"))
+    b.says(L.KioskLockedOut(A, "Station", 1, 3))
+    together(server, b, founder)
+    for each in (founder, b):
+        assert each.row("hold", "T1")["reading_only"] == int(not rests)
+    assert founder.tables() == b.tables() and b.wrong() == []
+
+
 def test_one_that_rested_left_nothing_unknown_and_one_that_leaves_says_all_itself() -> None:
     for gone, at in ((A, 2), (B, 2)):
         server, kiosks = with_others()

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import shutil
+import sqlite3
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +13,9 @@ import pytest
 from kiosk import cli
 from kiosk.desk import Desk
 from kiosk.desk.joining import join
+from kiosk.ledger.book import NAME
 from kiosk.ledger.laid_aside import OWED
+from kiosk.ledger.trouble import LedgerFault
 from kiosk.link import address as addresses
 from kiosk.link import server as administration
 from kiosk.link.faults import Cause
@@ -176,6 +180,50 @@ def test_a_kiosk_that_left_in_order_says_what_to_do_and_can_come_back(closed: Pa
     assert not_shared(closed) is Cause.UNNAMED
     assert cli.main(["join", code_of(on_server), "--name", "A", "--data", str(closed)]) == 0
     assert goes_on(closed) != was.kiosk
+
+
+def test_joining_that_is_refused_here_leaves_no_kiosk_behind_that_nobody_hears(
+    closed: Path, on_server: Shop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main(["leave", "--data", str(closed)]) == 0
+    before = on_server.sql("SELECT kiosk FROM book.member")
+    reader = sqlite3.connect(closed / NAME, isolation_level=None)  # another program looks into the ledger
+    reader.execute("BEGIN")
+    reader.execute("SELECT COUNT(*) FROM line").fetchone()
+    try:
+        with suppress(LedgerFault):
+            assert cli.main(["join", code_of(on_server), "--name", "A", "--data", str(closed)]) == 2
+    finally:
+        reader.close()
+    assert on_server.sql("SELECT kiosk FROM book.member") == before
+    assert cli.main(["join", code_of(on_server), "--name", "A", "--data", str(closed)]) == 0
+    assert goes_on(closed)
+
+
+def test_a_hand_that_joins_twice_before_the_kiosk_is_opened_joins_once(on_server: Shop, tmp_path: Path) -> None:
+    on_server.member("with lines")
+    other = tmp_path / "other"
+    assert cli.main(["join", code_of(on_server), "--name", "first", "--data", str(other)]) == 0
+    goes_on(other)  # the shop's book has lines now
+    for name in ("A", "A", "B"):
+        assert cli.main(["join", code_of(on_server), "--name", name, "--data", str(tmp_path / "A")]) == 0
+    assert {name for (name,) in on_server.sql("SELECT name FROM book.member")} == {"with lines", "first", "B"}
+
+
+def test_who_left_in_the_middle_of_joining_and_was_locked_out_joins_as_another(on_server: Shop, tmp_path: Path) -> None:
+    was = addresses.begin(tmp_path / "A")
+    on_server.member("A", kiosk=was)
+    on_server.sql("UPDATE book.member SET retired_n = 1")
+    assert cli.main(["join", code_of(on_server), "--name", "A", "--data", str(tmp_path / "A")]) == 0
+    member = addresses.here(tmp_path / "A")
+    assert member is not None and member.kiosk != was and not (tmp_path / "A" / addresses.BEGUN).exists()
+
+
+def test_a_copy_of_a_folder_that_was_about_to_join_joins_as_another(tmp_path: Path) -> None:
+    was = addresses.begin(tmp_path / "A")
+    assert addresses.begin(tmp_path / "A") == was
+    shutil.copytree(tmp_path / "A", tmp_path / "copy")
+    assert addresses.begin(tmp_path / "copy") != was
 
 
 def test_on_a_server_that_lost_everything_a_kiosk_that_lost_its_name_puts_its_book_back(

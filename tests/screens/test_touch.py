@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from kivy.base import EventLoop
 from kivy.core.window import Window  # noqa: F401 - the widgets need one
 from kivy.input.motionevent import MotionEvent
@@ -58,6 +60,14 @@ class Room:
         monkeypatch.setattr(touching.time, "monotonic", lambda: self.now_s)
         self.done: list[str] = []
         self.room = FloatLayout(size=(600, 94))
+
+    def begin_anew(self) -> None:
+        """As if nothing had been touched; fingers that still lie have gone."""
+        hand.forget()
+        self.done.clear()
+        for finger in [each for each in EventLoop.me_list if isinstance(each, Finger)]:
+            EventLoop.me_list.remove(finger)
+        self.now_s += 3600.0
 
     def show(self, text: str, x: float, kind: type[BigButton] = BigButton) -> BigButton:
         key = kind(text=text, pos=(x, 0), size=(200, 94), size_hint=(None, None))
@@ -236,3 +246,132 @@ def test_the_letters_of_a_keyboard_are_made_when_a_text_is_first_asked_for_and_o
 
 def test_a_key_of_a_pad_is_one_text_on_its_ground_for_hundreds_of_them_are_held() -> None:
     assert all(len(list(key.walk(restrict=True))) == 2 for key in SymbolKeys().children)
+
+
+def test_two_thumbs_that_type_in_turn_lose_no_figure_and_keep_their_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    pad = Pad(monkeypatch)
+    held = pad.down(100)
+    for x in (300, 100, 300, 100, 300):
+        pad.now_s += 0.09
+        following = pad.down(x)
+        pad.now_s += 0.03
+        pad.up(held)
+        held = following
+    assert pad.done == ["1", "2", "1", "2", "1"], "the last types as it lifts"
+    pad.up(held)
+    assert pad.done == ["1", "2", "1", "2", "1", "2"]
+
+
+def test_a_finger_that_types_does_not_roll_onto_a_key_that_acts_nor_off_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    panel = Room(monkeypatch)
+    panel.show("1", 0, PadKey)
+    panel.show("Enter", 300)
+    for first, second in ((100, 400), (400, 100)):
+        panel.now_s += 1.0
+        panel.done.clear()
+        held = panel.down(first)
+        panel.now_s += 0.1
+        panel.up(panel.down(second))
+        panel.up(held)
+        assert panel.done == ["1" if first == 100 else "Enter"]
+
+
+def test_whatever_the_rhythm_of_two_thumbs_each_figure_is_typed_once_and_in_its_order(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    pad = Pad(monkeypatch)
+
+    @settings(max_examples=60, deadline=None)
+    @given(st.lists(st.tuples(st.floats(0.07, 0.4), st.floats(0.02, 0.45)), min_size=1, max_size=25))
+    def types(presses: list[tuple[float, float]]) -> None:
+        """How long after the one before, at most how long it lies; a thumb lifts before it comes down again."""
+        pad.begin_anew()
+        at_s, events = pad.now_s, []
+        for number, (after_s, lies_s) in enumerate(presses):
+            at_s = round(at_s + after_s, 4)
+            most_s = sum(after for after, _ in presses[number + 1 : number + 3]) - 0.061  # then this thumb is back
+            events += [(at_s, number, True), (at_s + min(lies_s, max(most_s, 0.01)), number, False)]
+        lying: dict[int, Finger] = {}
+        for when_s, number, comes in sorted(events):
+            pad.now_s = when_s
+            if comes:
+                lying[number] = pad.down((100, 300)[number % 2])
+            else:
+                pad.up(lying.pop(number))
+        assert pad.done == [("1", "2")[number % 2] for number in range(len(presses))]
+
+    types()
+
+
+def test_a_palm_that_comes_down_on_many_keys_types_one_at_most(monkeypatch: pytest.MonkeyPatch) -> None:
+    pad = Pad(monkeypatch)
+    pad.show("3", 400, PadKey)
+
+    @settings(max_examples=40, deadline=None)
+    @given(
+        st.lists(st.tuples(st.sampled_from([100, 300, 500]), st.floats(0.0, 0.039)), min_size=2, max_size=12),
+        st.floats(0.5, 20.0),
+        st.booleans(),
+    )
+    def rests(touches: list[tuple[int, float]], lies_s: float, first_lifts_first: bool) -> None:
+        pad.begin_anew()
+        began_s, fingers = pad.now_s, []
+        for x, after_s in touches:
+            pad.now_s = began_s + after_s
+            fingers.append(pad.down(x))
+        pad.now_s = began_s + lies_s
+        for finger in fingers if first_lifts_first else reversed(fingers):
+            pad.up(finger)
+        assert len(pad.done) <= 1
+
+    rests()
+
+
+def test_a_hand_that_rests_on_the_panel_types_nothing_by_another_finger_and_a_third_finger_is_a_palms(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    pad = Pad(monkeypatch)
+    pad.show("3", 400, PadKey)
+    rests = pad.down(100)
+    pad.now_s += 0.6
+    pad.up(pad.down(300))
+    assert pad.done == []
+    pad.up(rests)
+    pad.now_s += 1.0
+    pad.done.clear()
+    first = pad.down(100)
+    pad.now_s += 0.08
+    second = pad.down(300)
+    pad.now_s += 0.08
+    third = pad.down(500)
+    for finger in (third, second, first):
+        pad.up(finger)
+    assert pad.done == ["1", "2"]
+
+
+def test_a_thumb_that_the_panel_loses_for_a_moment_while_the_other_types_types_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    pad = Pad(monkeypatch)
+    first = pad.down(100)
+    pad.now_s += 0.08
+    second = pad.down(300)
+    pad.now_s += 0.05
+    pad.up(first)
+    pad.now_s += 0.02
+    again = pad.down(101)
+    pad.now_s += 0.02
+    pad.up(second)
+    pad.now_s += 0.02
+    pad.up(again)
+    assert pad.done == ["1", "2"]
+
+
+def test_two_fingers_on_one_key_type_it_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    pad = Pad(monkeypatch)
+    first = pad.down(20)
+    pad.now_s += 0.1
+    second = pad.down(180)
+    pad.up(second)
+    pad.up(first)
+    assert pad.done == ["1"]

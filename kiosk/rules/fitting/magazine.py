@@ -10,6 +10,7 @@ from enum import Enum
 from typing import NamedTuple
 
 from kiosk.rules.assembly import Assembly, Coupling
+from kiosk.rules.say import Value, say
 
 
 class MagazineKind(Enum):
@@ -29,10 +30,10 @@ class MagazineKind(Enum):
 class MagazineFault(ValueError):
     """A magazine that cannot exist.  `field` is the value at fault, `why` what is wrong with it."""
 
-    def __init__(self, field: str, why: str) -> None:
-        super().__init__(f"magazine: {field}: {why}")
+    def __init__(self, field: str, key: str, **values: Value) -> None:
+        super().__init__(f"magazine: {field}: {key}")
         self.field = field
-        self.why = why
+        self.why = say(f"magazine_fault.{key}", **values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,24 +64,24 @@ class Magazine:
 
     def __post_init__(self) -> None:
         if self.pockets < 1:
-            raise MagazineFault("pockets", "a magazine has at least one")
+            raise MagazineFault("pockets", "no_pockets")
         if not self.pitch_mm > 0:
-            raise MagazineFault("pitch_mm", "must be more than 0")
+            raise MagazineFault("pitch_mm", "more_than_0")
         if not self.clearance_mm >= 0:
-            raise MagazineFault("clearance_mm", "must not be less than 0")
+            raise MagazineFault("clearance_mm", "not_less_than_0")
         if self.rows < 1 or self.pockets % self.rows:
-            raise MagazineFault("rows", f"{self.pockets} pockets do not stand in {self.rows} equal rows")
+            raise MagazineFault("rows", "unequal_rows", pockets=self.pockets, rows=self.rows)
         if self.rows > 1 and (self.kind is not MagazineKind.SHELF or not (self.row_pitch_mm or 0) > 0):
-            raise MagazineFault("rows", "only a shelf has rows, and they need row_pitch_mm")
+            raise MagazineFault("rows", "rows_of_a_shelf")
         if self.ring_mm is not None and (
             self.ring_mm <= 0 or self.kind not in (MagazineKind.DISC, MagazineKind.CAROUSEL)
         ):
-            raise MagazineFault("ring_mm", "must be more than 0, and only a disc or carousel has one")
+            raise MagazineFault("ring_mm", "ring_of_a_disc")
         for field, pockets in (("fixed", self.fixed), ("closed", self.closed)):
             if strays := sorted(pocket for pocket in pockets if pocket not in self):
-                raise MagazineFault(field, f"there is no pocket {strays[0]}")
+                raise MagazineFault(field, "no_such_pocket", pocket=strays[0])
         if self.change_at is not None and self.change_at not in self:
-            raise MagazineFault("change_at", f"there is no pocket {self.change_at}")
+            raise MagazineFault("change_at", "no_such_pocket", pocket=self.change_at)
 
     def __contains__(self, pocket: int) -> bool:
         return self.first <= pocket < self.first + self.pockets

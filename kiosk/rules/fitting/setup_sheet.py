@@ -15,6 +15,7 @@ from math import inf
 from typing import TypeVar
 
 from kiosk.rules.assembly import Assembly, Condition, Cutter
+from kiosk.rules.bounds import Bound
 from kiosk.rules.compare import plain
 from kiosk.rules.fitting.fits import Fit, FitRules, Question, fit, heats_left, usual_insert_mm
 from kiosk.rules.fitting.loads import rated_rpm
@@ -24,6 +25,7 @@ from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
 from kiosk.rules.stock import BookEntry, in_reading_order
 
+PIECES = Bound(1, 200)  # of one line
 SAME_SIZE_MM = 0.05  # a wished diameter is nominal, a cutter's may be as ground
 SAME_RADIUS_MM = 0.02
 

@@ -26,6 +26,7 @@ from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import find as asks
 from kiosk.screens.questions.find import Found, FoundRow
 from kiosk.screens.view import Covers, View
+from kiosk.telling import old_words
 from kiosk.words import t
 
 PAGE = 50
@@ -159,7 +160,8 @@ def _line(row: FoundRow) -> RowText:
     sign, tone = SIGNS[row.usable]
     word = usable_words(row.usable, row.place_name, row.left_s)
     place = row.place_name if row.place_name and row.place_name not in word else None
-    note = " · ".join(part for part in (place, row.holder_name) if part and part != row.name)
+    parts = (place, old_words(row.as_of), row.holder_name)
+    note = " · ".join(part for part in parts if part and part != row.name)
     return RowText(row.key, row.name, note, word, sign, tone)
 
 

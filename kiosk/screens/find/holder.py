@@ -17,6 +17,7 @@ from kivy.properties import (
     StringProperty,
 )
 
+from kiosk.rules.as_of import AsOf
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import Heat, HolderCard
 from kiosk.rules.checkin import warmth
@@ -30,6 +31,7 @@ from kiosk.screens.questions import find as asks
 from kiosk.screens.questions import hot as hot_asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
+from kiosk.telling import place_words
 from kiosk.words import t
 
 CONDITIONS = (Condition.GOOD, Condition.WORN, Condition.BROKEN)
@@ -92,9 +94,9 @@ class HolderScreen(View):
         self.title = card.name
         named = card.holder.name if card.assembly and card.holder.name != card.name else None
         self.detail = " · ".join(part for part in (named, coupling_words(card)) if part)
-        self.place = card.at.name if card.at else t("hot.nowhere")
-        if card.apart is not None and not card.apart.all_heard:
-            self.place = t("find.as_of", place=self.place, known_at=card.apart.as_of_utc_s)
+        apart = card.apart
+        old = AsOf(apart.as_of_utc_s) if apart is not None and not apart.all_heard else None
+        self.place = place_words(card.at.name if card.at else t("hot.nowhere"), old)
         self.figures = _figures(card)
         hold = card.hold
         self.hot = hold is not None or warmth(card) is not Heat.COOL

@@ -17,6 +17,7 @@ from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import find as asks
 from kiosk.screens.view import Covers, View
+from kiosk.telling import old_words
 from kiosk.words import t
 
 LOOK_AGAIN_S = 2
@@ -69,7 +70,8 @@ class PlaceScreen(View):
         self.picture = picture or None
         self.title = way.name
         self.sign, self.tone = SIGNS[way.usable]
-        self.state = usable_words(way.usable, way.path[0] if way.path else None, way.left_s)
+        usable = usable_words(way.usable, way.path[0] if way.path else None, way.left_s)
+        self.state = " · ".join(part for part in (usable, old_words(way.as_of)) if part)
         named = [t(f"kind.{kind}") for kind in kinds]
         self.stations = [
             Choice(str(at), part, "" if word.casefold() in part.casefold() else word)

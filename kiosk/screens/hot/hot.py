@@ -17,12 +17,14 @@ from kivy.properties import (
     StringProperty,
 )
 
+from kiosk.rules.as_of import as_of
 from kiosk.rules.cards import HeatCurve, HolderCard, ProbeNext, Until
 from kiosk.rules.holder_drawing import Drawing
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.hotrow import HotLine
 from kiosk.screens.questions import hot as asks
 from kiosk.screens.view import View
+from kiosk.telling import place_words
 from kiosk.words import say, t
 
 CURVE_EVERY_S = 10
@@ -150,7 +152,7 @@ class HotScreen(View):
 def hot_line(card: HolderCard) -> HotLine:
     """The row for a holder under a hold, or still too warm to measure."""
     hold = card.hold
-    place = card.at.name if card.at else t("hot.nowhere")
+    place = place_words(card.at.name if card.at else t("hot.nowhere"), as_of(card.apart, card.last_kiosk))
     if hold is None:
         return HotLine(card.holder.key, card.name, place, None, 0.0, card.measure_in_s)
     return HotLine(

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import time
 import weakref
+from typing import NamedTuple
 
 from kivy.base import EventLoop
 from kivy.input.motionevent import MotionEvent
@@ -28,6 +29,19 @@ BOUNCE_MM = 8.0  # and so near
 # a panel that loses a finger for a moment has it again sooner.
 FLICKER_S = 0.06
 RESTS_S = 3.0  # a finger that lies longer is a palm on the panel, or a panel that lost it, and stops no other any more
+# Two thumbs that type in turn: the second comes down before the first has lifted, but neither together with it, which
+# is one palm on two keys, nor long after, which is a hand that lies on the panel.
+TOGETHER_S = 0.04
+ROLLS_S = 0.5
+_TYPED = "typed"  # of a finger: what it was meant for is done, though it lies there still
+
+
+class _Lift(NamedTuple):
+    """Where and when a finger left the panel, and from what."""
+
+    at_s: float
+    at: tuple[float, float]
+    on: weakref.ref[Touchable]
 
 
 class Hand:
@@ -35,6 +49,8 @@ class Hand:
 
     The second touch does nothing, whether the first brought up something else there or the same key is still there:
     it may say something else by then.  A key that asked the desk something does nothing more until it was answered.
+    Of two keys that type, on one pad, the second may come down before the first has lifted: then the first types at
+    once, so that the order is that in which they were touched.  Three at a time are a palm.
     """
 
     def __init__(self) -> None:
@@ -42,36 +58,70 @@ class Hand:
 
     def forget(self) -> None:
         """As if nothing had been touched yet."""
-        self._down: MotionEvent | None = None
-        self._down_s = self._up_s = -math.inf
-        self._up_at = (0.0, 0.0)
-        self._up_on: weakref.ref[Touchable] | None = None
+        self._down: MotionEvent | None = None  # whose key does something when it lifts
+        self._down_on: weakref.ref[Touchable] | None = None
+        self._down_s = -math.inf
+        self._lying: list[tuple[float, MotionEvent]] = []  # all that came down on keys, meant or not
+        self._lifts: list[_Lift] = []
 
     def means(self, widget: Touchable, touch: MotionEvent) -> bool:
         """Whether this touch is meant for this widget."""
         if asked.answered < widget.asked and not (widget.types or widget.always):
             return False
         now_s = time.monotonic()
-        down = self._down
-        if down is not None and down is not touch and down in EventLoop.touches and now_s - self._down_s < RESTS_S:
+        others = self._others(touch, now_s)
+        if touch not in [finger for _, finger in self._lying]:
+            self._lying.append((now_s, touch))
+        if self._is_down(touch, now_s) and not (len(others) == 1 and self._rolls_to(widget, now_s)):
             return False
-        if now_s - self._up_s >= (FLICKER_S if self._types_on(widget) else BOUNCE_S):
-            return True
-        return math.dist(widget.to_window(*touch.pos), self._up_at) > BOUNCE_MM * look.mm
+        other_thumbs = [lift for lift in self._lifts[:-1] if _type_alike(lift.on(), widget)]  # it may flicker too
+        return not any(self._bounces(lift, widget, touch, now_s) for lift in (*other_thumbs, *self._lifts[-1:]))
 
-    def _types_on(self, widget: Touchable) -> bool:
-        """Whether this key types, and the one touched before it on the same pad did: nothing came up meanwhile."""
-        before = self._up_on() if self._up_on is not None else None
-        return before is not None and bool(before.types and widget.types) and before.parent is widget.parent
+    def _others(self, touch: MotionEvent, now_s: float) -> list[MotionEvent]:
+        """The other fingers that lie on keys now."""
+        self._lying = [
+            (at_s, finger) for at_s, finger in self._lying if finger in EventLoop.touches and now_s - at_s < RESTS_S
+        ]
+        return [finger for _, finger in self._lying if finger is not touch]
 
-    def pressed(self, touch: MotionEvent) -> None:
-        """A finger came down on something to touch."""
-        self._down, self._down_s = touch, time.monotonic()
+    def _is_down(self, touch: MotionEvent, now_s: float) -> bool:
+        """Whether another finger is down on a key that waits for its lifting."""
+        down = self._down
+        return down is not None and down is not touch and down in EventLoop.touches and now_s - self._down_s < RESTS_S
+
+    def _rolls_to(self, widget: Touchable, now_s: float) -> bool:
+        """Whether a hand that types goes on to this key before it has let go of the one before."""
+        on = self._down_on() if self._down_on is not None else None
+        return on is not widget and _type_alike(on, widget) and TOGETHER_S <= now_s - self._down_s < ROLLS_S
+
+    def _bounces(self, lift: _Lift, widget: Touchable, touch: MotionEvent, now_s: float) -> bool:
+        """Whether it comes down again where a finger has just lifted; a key that types waits for a flicker only."""
+        within_s = FLICKER_S if _type_alike(lift.on(), widget) else BOUNCE_S
+        near = math.dist(widget.to_window(*touch.pos), lift.at) <= BOUNCE_MM * look.mm
+        return near and now_s - lift.at_s < within_s
+
+    def pressed(self, widget: Touchable, touch: MotionEvent) -> None:
+        """A finger came down on something to touch; the key it rolled over from types at once."""
+        now_s = time.monotonic()
+        before = self._down_on() if self._down_on is not None and self._is_down(touch, now_s) else None
+        if before is not None and self._down is not None and now_s - self._down_s < ROLLS_S:
+            self._down.ud[_TYPED] = True
+            before.state = "normal"
+            before.dispatch("on_release")
+        self._down, self._down_s, self._down_on = touch, now_s, weakref.ref(widget)
 
     def lifted(self, widget: Touchable, touch: MotionEvent) -> None:
         """And lifts from it."""
-        self._down, self._up_s = None, time.monotonic()
-        self._up_at, self._up_on = widget.to_window(*touch.pos), weakref.ref(widget)
+        if self._down is touch:
+            self._down = None
+        now_s = time.monotonic()
+        self._lifts = [lift for lift in self._lifts if now_s - lift.at_s < BOUNCE_S]
+        self._lifts.append(_Lift(now_s, widget.to_window(*touch.pos), weakref.ref(widget)))
+
+
+def _type_alike(one: Touchable | None, other: Touchable) -> bool:
+    """Whether both are keys that type, on the same pad: nothing came up between them."""
+    return one is not None and bool(one.types and other.types) and one.parent is other.parent
 
 
 hand = Hand()
@@ -98,7 +148,7 @@ class Touchable(ButtonBehavior):
             return True
         taken = bool(super().on_touch_down(touch))
         if taken and self in touch.ud:
-            hand.pressed(touch)
+            hand.pressed(self, touch)
         return taken
 
     def on_touch_up(self, touch: MotionEvent) -> bool:
@@ -106,6 +156,9 @@ class Touchable(ButtonBehavior):
         if touch.grab_current is not self:
             return bool(super().on_touch_up(touch))
         hand.lifted(self, touch)
+        if _TYPED in touch.ud:
+            touch.ungrab(self)
+            return True
         before = asked.last
         taken = bool(super().on_touch_up(touch))
         if asked.last > before:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from kiosk import words
+from kiosk.rules.reasons import quoted
 from kiosk.rules.wellbeing import Finding, Mark, Part, of_camera
 from kiosk.screens.questions import Question
 from kiosk.screens.questions.common import copies_go
@@ -43,7 +45,7 @@ def copy_now(folder: Path, targets: tuple[Path, ...], keep: int) -> tuple[int, s
 
     made = copies.backup(folder, targets, keep)
     lines = max((each.copy.lines for each in made if each.copy is not None), default=0)
-    return lines, " ".join(f"{each.folder}: {each.why}" for each in made if each.copy is None)
+    return lines, " ".join(f"{each.folder}: {words.say(quoted(each.why))}" for each in made if each.copy is None)
 
 
 def stopped(desk: Desk) -> Finding | None:

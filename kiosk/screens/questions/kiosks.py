@@ -9,6 +9,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from kiosk.desk import Desk
+from kiosk.desk.beats import is_of_this_version
 from kiosk.desk.together import LockedOut as LockedOut
 from kiosk.screens.questions import Question
 from kiosk.words import t
@@ -20,6 +21,7 @@ class How(StrEnum):
     """How a kiosk of the shop is to be reached."""
 
     HEARD = "heard"
+    OTHER_VERSION = "other_version"
     NOT_HEARD = "not_heard"
     AT_REST = "at_rest"
     TO_JOIN = "to_join"
@@ -99,6 +101,8 @@ def kiosks() -> Question[Kiosks]:
                 how = How.AT_REST
             else:
                 how = How.HEARD if ago_s is not None and ago_s < HEARD_S else How.NOT_HEARD
+                if how is How.HEARD and each.kiosk != mine and not is_of_this_version(each):
+                    how = How.OTHER_VERSION
             since_at = None if ago_s is None else now_s - ago_s
             rows.append(
                 KioskRow(

@@ -1,4 +1,4 @@
-"""Questions of setting a shop up by hand: what there is, and what is added, changed, copied and retired."""
+"""Questions of setting a shop up by hand: what there is, what is added, changed, copied, retired, brought back."""
 
 from __future__ import annotations
 
@@ -14,16 +14,20 @@ from kiosk.screens.questions.shop import plain_name
 from kiosk.words import t
 
 __all__ = [
-    "Entered", "Known", "Listed", "Ready", "add", "change", "copy", "draft", "known", "listed", "named", "ready",
-    "reground", "retire",
+    "Entered", "Known", "Listed", "Ready", "add", "bring_back", "change", "copy", "door", "draft", "gone", "known",
+    "listed", "named", "ready", "reground", "retire",
 ]  # fmt: skip
 
 
 class Known(NamedTuple):
-    """Things of a list; locked: a supervisor gives a PIN before one of them is added."""
+    """Things of a list.
+
+    locked: a supervisor gives a PIN before one of them is added.  gone: how many are out of use.
+    """
 
     found: tuple[Listed, ...]
     locked: bool
+    gone: int = 0
 
 
 class Ready(NamedTuple):
@@ -44,7 +48,7 @@ def listed(things: Iterable[Thing]) -> Question[Known]:
     def answer(desk: Desk) -> Known:
         counter = desk.shop.setting_up
         locks = any(thing.is_place for thing in wanted)
-        return Known(counter.listed(wanted), locks and counter.needs_supervisor)
+        return Known(counter.listed(wanted), locks and counter.needs_supervisor, len(counter.gone(wanted)))
 
     return answer
 
@@ -105,6 +109,22 @@ def copy(thing: Thing, key: str, count: int, stood_cold: bool) -> Question[Enter
 def reground(key: str, dc_mm: float | None, oal_mm: float | None) -> Question[str]:
     """A cutter came back from regrinding: its name.  None: that figure is as it was.  Raises StillHot, NotThere."""
     return lambda desk: desk.build.reground(key, dc_mm, oal_mm).name
+
+
+def gone(things: Iterable[Thing]) -> Question[tuple[Listed, ...]]:
+    """Everything out of use of these kinds."""
+    wanted = tuple(things)
+    return lambda desk: desk.shop.setting_up.gone(wanted)
+
+
+def door() -> Question[Ready]:
+    """Whether a PIN comes before something that is gone is brought back, and whether it needs a reason."""
+    return lambda desk: Ready({}, desk.shop.setting_up.needs_supervisor, desk.shop.setting_up.has_pin)
+
+
+def bring_back(thing: Thing, key: str, reason: str) -> Question[Entered]:
+    """In use again.  Raises ThingFault, Locked, NeedsReason, NotThere."""
+    return lambda desk: desk.shop.setting_up.bring_back(thing, key, reason)
 
 
 def retire(thing: Thing, key: str, reason: str) -> Question[None]:

@@ -213,12 +213,12 @@ def sign_out() -> Question[None]:
     return lambda desk: desk.people.sign_out()
 
 
-def add(name: str, role: str) -> Question[OperatorCard]:
-    """Somebody new, with a badge to be printed.  Raises Locked."""
+def add(name: str, role: str, language: str = "") -> Question[OperatorCard]:
+    """Somebody new, with a badge to be printed.  language: as of `speaks`.  Raises Locked."""
 
     def answer(desk: Desk) -> OperatorCard:
         code = desk.shop.fresh_code(CodeKind.BADGE)
-        return desk.people.add(code.text.lower(), name, role, code.text)
+        return desk.people.add(code.text.lower(), name, role, code.text, language=language)
 
     return answer
 

@@ -21,7 +21,7 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import LANGUAGES, own_name, t
 
-ADD, RETIRE, PIN, RENAME, BACK, SPEAKS = "add", "retire", "pin", "rename", "back", "speaks"
+ADD, RETIRE, PIN, RENAME, BACK, SPEAKS, LIKE = "add", "retire", "pin", "rename", "back", "speaks", "like"
 REASONS = ("left_shop", "badge_lost", "entered_twice", "other_work")
 
 
@@ -59,6 +59,7 @@ class PeopleScreen(View):
         super().__init__(**kwargs)
         self._key = ""
         self._renaming = False  # the name typed is another one for somebody
+        self._like: OperatorCard | None = None  # whose role and language somebody new gets
         self._cards: dict[str, OperatorCard] = {}
 
     @property
@@ -93,7 +94,7 @@ class PeopleScreen(View):
         self.trouble = ""
         if self.page == Page.LIST:
             self.clerk.go("shop")
-        elif self.page == Page.NAME and self._renaming:
+        elif self.page == Page.NAME and (self._renaming or self._like is not None):
             self.page = Page.PERSON
         else:
             before = {Page.ROLE: Page.NAME, Page.REASON: Page.PERSON, Page.LANGUAGE: Page.PERSON}
@@ -115,6 +116,8 @@ class PeopleScreen(View):
                 self._bring_back()
             elif act == SPEAKS:
                 self._which_language()
+            elif act == LIKE:
+                self._begin_like()
             elif act == PIN:
                 self._answer(t("people.pin_chosen", name=self.title), can_print=False)
 
@@ -142,6 +145,8 @@ class PeopleScreen(View):
                 self._supervised(SPEAKS, self._which_language)
             case "back":
                 self._supervised(BACK, self._bring_back)
+            case "like":
+                self._supervised(LIKE, self._begin_like)
             case "retire":
                 self.retire()
 
@@ -174,8 +179,14 @@ class PeopleScreen(View):
         """Here again: the old badge stays worth nothing."""
         self.clerk.ask(asks.bring_back(self._key), self._added, self._failed)
 
+    def _begin_like(self) -> None:
+        """Somebody new who may do what the person shown may, and is spoken to alike."""
+        like = self._cards[self._key]
+        self._begin()
+        self._like = like
+
     def _begin(self) -> None:
-        self._renaming = False
+        self._renaming, self._like = False, None
         self.entered = ""
         self.trouble = ""
         self.page = Page.NAME
@@ -195,6 +206,9 @@ class PeopleScreen(View):
         self.trouble = ""
         if self._renaming:
             self.clerk.ask(asks.rename(self._key, name), self._renamed, self._failed)
+            return
+        if self._like is not None:
+            self.clerk.ask(asks.add(name, self._like.role, self._like.language), self._added, self._failed)
             return
         self.entered = name
         self.options = [Choice(role, t(f"role.{role}"), t(f"people.may.{role}")) for role in asks.ROLES]
@@ -218,9 +232,10 @@ class PeopleScreen(View):
         self.options = [Choice("", t("people.shops_language"), shops), *each_one]
         self.page = Page.LANGUAGE
 
-    def take_language(self, choice: Choice) -> None:
+    def take_language(self, language: str) -> None:
         """This one, from now on."""
-        self.clerk.ask(asks.speaks(self._key, choice.key), lambda _: self._speaks(choice), self._failed)
+        choice = next(each for each in self.options if each.key == language)
+        self.clerk.ask(asks.speaks(self._key, language), lambda _: self._speaks(choice), self._failed)
 
     def _speaks(self, choice: Choice) -> None:
         language = choice.note or choice.text
@@ -268,8 +283,8 @@ def _actions(card: OperatorCard, at_work: bool) -> tuple[str, ...]:
     """What can be asked for about a person; whether it may be done is judged where it is done."""
     if card.retired:
         return (BACK,)
-    supervises = card.role == "supervisor"
-    return (*(("sign_out",) if at_work else ()), *(("pin",) if supervises else ()), "badge", RENAME, SPEAKS, "retire")
+    first = (*(("sign_out",) if at_work else ()), *(("pin",) if card.role == "supervisor" else ()))
+    return (*first, "badge", RENAME, SPEAKS, LIKE, "retire")
 
 
 def _note(card: OperatorCard) -> str:

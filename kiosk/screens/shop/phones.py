@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
+from kiosk.rules.reasons import quoted
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.marked import Marked
@@ -81,7 +82,7 @@ class PhonesScreen(View):
         if self.serving:
             self._stands(t("phones.none"), t("phones.none_remedy"))
         else:
-            remedy = t("phones.failed_remedy", why=seen.why) if seen.state == "failed" else ""
+            remedy = t("phones.failed_remedy", why=quoted(seen.why)) if seen.state == "failed" else ""
             self._stands(t(f"phones.{seen.state}"), remedy)
         if self.page == Page.CODE and len(self.rows) > known:
             self.page, self.modules = Page.LIST, []  # somebody has used it

@@ -15,6 +15,7 @@ from typing import Any
 from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.bounds import SETTINGS
+from kiosk.rules.reasons import quoted
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words
 from kiosk.screens.kv import load_beside
@@ -24,7 +25,7 @@ from kiosk.screens.questions import found as looks
 from kiosk.screens.questions import shop as asks
 from kiosk.screens.view import Covers, View
 from kiosk.settings import Settings
-from kiosk.words import catalogue, language, own_name, t
+from kiosk.words import catalogue, language, own_name, say, t
 
 BACKUP = "backup"
 LEAVE = "leave"
@@ -203,7 +204,7 @@ class PreferencesScreen(View):
 
     def _backed_up(self, made: tuple[asks.CopyMade, ...]) -> None:
         self.trouble = "  ".join(
-            t("shop.backed_up", file=copy.copy.path.name) if copy.copy else f"{copy.folder}: {copy.why}"
+            t("shop.backed_up", file=copy.copy.path.name) if copy.copy else f"{copy.folder}: {say(quoted(copy.why))}"
             for copy in made
         )
 

@@ -129,7 +129,7 @@ class RegisterScreen(View):
         try:
             kilograms = bare(self._holder).holder_kg
         except (OutlineError, ValueError) as fault:
-            self.trouble = str(fault)
+            self.trouble = fault_words(fault)
             self._ask_figure(0)
             return
         self.mass = t("register.mass", mass_kg=kilograms)

@@ -1,4 +1,4 @@
-"""What the shop has, by kinds: a list of each, with the way to add, change, copy, label and retire.
+"""What the shop has, by kinds: a list of each, with the way to add, change, copy, label, retire and bring back.
 
 Everything of it is asked on the screen `enter` or done by the desk; a place, and every change, is a supervisor's once
 the shop has one with a PIN.
@@ -31,7 +31,8 @@ GROUPS = {
 }
 ELSEWHERE = ("people", "labels", "bring_in", "first")  # what has a screen of its own
 REASONS = ("sold", "scrapped", "entered_twice", "rebuilt")
-CHANGE, MORE, LABEL, RETIRE, GRIND = "change", "more", "label", "retire", "grind"
+BACK_REASONS = ("found_again", "not_gone", "repaired")
+CHANGE, MORE, LABEL, RETIRE, GRIND, BACK = "change", "more", "label", "retire", "grind", "back"
 GROUND = ("dc_mm", "oal_mm")  # what regrinding takes away from
 
 
@@ -40,6 +41,7 @@ class Page(StrEnum):
 
     MENU = "menu"
     LIST = "list"
+    GONE = "gone"
     KIND = "kind"
     ONE = "one"
     COUNT = "count"
@@ -50,7 +52,7 @@ class Page(StrEnum):
 
 
 class ThingsScreen(View):
-    """The menu; a list; which kind is new; one thing; how many more; why it goes; what was done."""
+    """The menu; a list; what is gone; which kind is new; one thing; how many more; why it goes; what was done."""
 
     name = "things"
     rail = "shop"
@@ -64,6 +66,8 @@ class ThingsScreen(View):
     asked = StringProperty()
     bound = ObjectProperty(None, allownone=True)
     entered = StringProperty()
+    gone = NumericProperty(0)  # of the kind in the list, out of use
+    why = StringProperty()  # the question a reason is asked by
     labels = NumericProperty(0)  # that are new with what was entered last
     trouble = StringProperty()
 
@@ -74,6 +78,7 @@ class ThingsScreen(View):
         self._key = ""
         self._found: dict[str, asks.Listed] = {}
         self._count = 1
+        self._reason_for = RETIRE
         self._answers: dict[str, Any] = {}
         self._ground: dict[str, float | None] = {}
 
@@ -129,7 +134,32 @@ class ThingsScreen(View):
             Choice(each.key, each.name, t(f"thing.{each.thing.value}") if several else _inside(each))
             for each in known.found
         ]
+        self.gone = known.gone
         self.page = Page.LIST
+
+    # Something that is gone -------------------------------------------------------------------------------------
+
+    def show_gone(self) -> None:
+        """What of this kind is out of use."""
+        self.clerk.ask(asks.gone(GROUPS[self._group]), self.list_gone, self._failed)
+
+    def list_gone(self, found: tuple[asks.Listed, ...]) -> None:
+        """Show it."""
+        self._found = {each.key: each for each in found}
+        self.options = [Choice(each.key, each.name, t(f"thing.{each.thing.value}")) for each in found]
+        self.page = Page.GONE
+
+    def choose_gone(self, choice: Choice) -> None:
+        """It is in use again, if a supervisor says so."""
+        listed = self._found[choice.key]
+        self._key, self._thing, self.title = listed.key, listed.thing, listed.name
+        self.clerk.ask(asks.door(), lambda ready: self._may(BACK, ready), self._failed)
+
+    def _back_again(self, reason: str) -> None:
+        self.clerk.ask(asks.bring_back(self._thing, self._key, reason), self._is_back, self._failed)
+
+    def _is_back(self, entered: asks.Entered) -> None:
+        self._say(t("things_screen.is_back", name=entered.name), 0)
 
     def back(self) -> None:
         """One page back, or out."""
@@ -138,6 +168,8 @@ class ThingsScreen(View):
             self.clerk.go("shop")
         elif self.page == Page.LIST:
             self.menu()
+        elif self.page == Page.REASON and self._reason_for == BACK:
+            self.show_gone()
         elif self.page in (Page.COUNT, Page.GRIND, Page.COLD, Page.REASON):
             self.page = Page.ONE
         else:
@@ -205,10 +237,11 @@ class ThingsScreen(View):
 
     def _may(self, act: str, ready: asks.Ready) -> None:
         """Go on, or ask for a PIN first."""
-        if ready.locked and (act == RETIRE or self._thing.is_place):
+        if ready.locked and (act in (RETIRE, BACK) or self._thing.is_place):
             self.clerk.go("pin", goal=self.name, what=self._thing.value, act=act, key=self._key)
-        elif act == RETIRE and not ready.why:
-            self._retire(t("enter.while_setting_up"))
+        elif act in (RETIRE, BACK) and not ready.why:
+            self._reason_for = act
+            self.take_reason(Choice("", t("enter.while_setting_up")))
         else:
             self._act(act)
 
@@ -217,7 +250,10 @@ class ThingsScreen(View):
             self.ids.count.text = ""
             self.page = Page.COUNT
         else:
-            self.options = [Choice(reason, t(f"things_screen.reason.{reason}")) for reason in REASONS]
+            self._reason_for = act
+            reasons = BACK_REASONS if act == BACK else REASONS
+            self.why = t("things_screen.why_back" if act == BACK else "things_screen.why", name=self.title)
+            self.options = [Choice(reason, t(f"things_screen.reason.{reason}")) for reason in reasons]
             self.page = Page.REASON
 
     def _grind(self, ground: dict[str, float | None]) -> None:
@@ -255,8 +291,11 @@ class ThingsScreen(View):
         self.clerk.ask(question, lambda entered: self._entered(entered, True), self._failed)
 
     def take_reason(self, choice: Choice) -> None:
-        """Why it is gone."""
-        self._retire(choice.text)
+        """Why it is gone, or why it is back."""
+        if self._reason_for == BACK:
+            self._back_again(choice.text)
+        else:
+            self._retire(choice.text)
 
     def _retire(self, reason: str) -> None:
         self.clerk.ask(asks.retire(self._thing, self._key, reason), lambda _: self._gone(), self._failed)

@@ -1,0 +1,339 @@
+"""Setup sheets written by touch: a new one, other lines, a copy, one laid aside and one needed again.
+
+What a line asks for is a name of what is built, or cutting data; a question a page.  Nothing is written before the key
+that keeps the sheet is touched, and then all of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
+
+from kiosk.rules.assembly import Cutter
+from kiosk.rules.bounds_of_lines import BOUNDS
+from kiosk.screens.clerk import fault_words
+from kiosk.screens.job.setup import wish
+from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions import sheets as asks
+from kiosk.screens.sounds import Sound
+from kiosk.screens.view import Covers, View
+from kiosk.words import t
+
+FIGURES = ("dc_mm", "re_mm", "lu_mm", "zefp")  # as they are asked for
+KEEP, AWAY, BACK = "keep", "away", "back"
+REASONS = {KEEP: ("job_changed", "typed_wrong"), AWAY: ("job_over", "typed_wrong"), BACK: ("job_again", "typed_wrong")}
+
+
+class Page(StrEnum):
+    """What of this screen is in sight; the layout calls its pages so."""
+
+    LIST = "list"
+    GONE = "gone"
+    NAME = "name"
+    LINES = "lines"
+    HOW = "how"
+    TOOLS = "tools"
+    SEARCH = "search"
+    FIGURE = "figure"
+    PIECES = "pieces"
+    LINE = "line"
+    MACHINE = "machine"
+    REASON = "reason"
+
+
+class SheetsScreen(View):
+    """The sheets; one with its lines; a line's questions; why it is changed."""
+
+    name = "sheets"
+    rail = "shop"
+    covers = Covers.RAIL
+
+    page = OptionProperty(Page.LIST, options=list(Page))
+    title = StringProperty()
+    said = StringProperty()  # what was done, or what speaks against it
+    rows = ListProperty()
+    options = ListProperty()
+    gone = NumericProperty(0)
+    new = BooleanProperty(True)
+    asked = StringProperty()
+    bound = ObjectProperty(None, allownone=True)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._known = asks.Known((), ())
+        self._open = asks.Opened(None, (), False, False)
+        self._needs: list[asks.Need] = []
+        self._need = asks.Need(0)
+        self._at = 0  # which line is looked at
+        self._figure = ""
+        self._act = KEEP
+        self._path = Path()
+
+    @property
+    def stays(self) -> bool:
+        """A sheet half written is not thrown away."""
+        return self.page not in (Page.LIST, Page.GONE)
+
+    def shown(self, act: str = "", **_: Any) -> None:
+        """`act`: what a PIN was given for; what was written so far is still here."""
+        self.said = ""
+        if act:
+            self._why(act)
+        else:
+            self.look_around()
+
+    def left(self) -> None:
+        self.ids.name.end()
+        self.ids.search.end()
+
+    def scanned(self, text: str) -> bool:
+        """While somebody writes a sheet nothing else is taken in."""
+        return self.stays
+
+    def back(self) -> None:
+        """One page back, or out."""
+        self.left()
+        self.said = ""
+        before = {Page.SEARCH: Page.TOOLS, Page.TOOLS: Page.HOW, Page.FIGURE: Page.HOW, Page.PIECES: Page.HOW}
+        if self.page == Page.LIST:
+            self.clerk.go("setup")
+        elif self.page in before:
+            self.page = before[self.page]
+        elif self.page in (Page.HOW, Page.LINE, Page.MACHINE) or (self.page == Page.REASON and self._act != BACK):
+            self.show_lines()
+        else:
+            self.look_around()
+
+    # Which sheet ------------------------------------------------------------------------------------------------
+
+    def look_around(self, said: str = "") -> None:
+        """All sheets."""
+        self.clerk.ask(asks.known(), lambda known: self.show(known, said), self._failed)
+
+    def show(self, known: asks.Known, said: str = "") -> None:
+        """Show them."""
+        self._known, self.gone, self.said = known, len(known.gone), said
+        self.rows = [Choice(str(paper.path), paper.name) for paper in known.sheets]
+        self.page = Page.LIST
+
+    def show_gone(self) -> None:
+        """Those laid aside."""
+        self.options = [Choice(str(paper.path), paper.name) for paper in self._known.gone]
+        self.page = Page.GONE
+
+    def choose_gone(self, choice: Choice) -> None:
+        """This one is needed again."""
+        self._path, self.title = Path(choice.key), choice.text
+        self.clerk.ask(asks.open_one(None), self._bring_back, self._failed)
+
+    def _bring_back(self, opened: asks.Opened) -> None:
+        self._open = opened
+        self._may(BACK)
+
+    def begin(self) -> None:
+        """A new sheet."""
+        self.clerk.ask(asks.open_one(None), self.opened, self._failed)
+
+    def choose(self, choice: Choice) -> None:
+        """This sheet."""
+        self.title, self._path = choice.text, Path(choice.key)
+        self.clerk.ask(asks.open_one(self._path), self.opened, self._failed)
+
+    def opened(self, opened: asks.Opened) -> None:
+        """Its lines."""
+        self._open, self.new, self.said = opened, opened.sheet is None, ""
+        self._needs = list(opened.sheet.read.good) if opened.sheet else []
+        if opened.sheet is None:
+            self._name("")
+        else:
+            if opened.sheet.read.faults:
+                self.said = t("things.sheet_unreadable", name=self.title)
+            self.show_lines()
+
+    def _name(self, text: str) -> None:
+        self.page = Page.NAME
+        self.ids.name.begin(text)
+
+    def named(self, text: str) -> None:
+        """What the job is called."""
+        self.ids.name.end()
+        if text:
+            self.title = text
+            self.show_lines()
+
+    # Its lines --------------------------------------------------------------------------------------------------
+
+    def show_lines(self) -> None:
+        """What is on the sheet."""
+        self.rows = [
+            Choice(str(at), wish(need), " · ".join(filter(None, (f"{need.quantity} ×", need.machine))))
+            for at, need in enumerate(self._needs)
+        ]
+        acts = ("machine",) if self.new else ("machine", "copy", AWAY)
+        self.options = [Choice(act, t(f"sheet.{act}")) for act in ("add", *acts)]
+        self.page = Page.LINES
+
+    def do(self, act: str) -> None:
+        """A key of the sheet was touched."""
+        self.said = ""
+        if act == "add":
+            self.options = [Choice(how, t(f"sheet.{how}")) for how in ("by_name", "by_figures")]
+            self.page = Page.HOW
+        elif act == "machine":
+            names = self._open.machines
+            self.options = [Choice("", t("sheet.any_machine")), *(Choice(name, name) for name in names)]
+            self.page = Page.MACHINE
+        elif act == "copy":
+            self.new = True
+            self._name(self.title)
+        else:
+            self._may(AWAY)
+
+    def take_machine(self, choice: Choice) -> None:
+        """All of it is for this machine."""
+        self._needs = [replace(need, machine=choice.key) for need in self._needs]
+        self.show_lines()
+
+    def touch(self, choice: Choice) -> None:
+        """One line: another number of it, or off the sheet."""
+        self._at = int(choice.key)
+        self.asked = choice.text
+        self.options = [Choice("pieces", t("sheet.pieces")), Choice("out", t("sheet.out"))]
+        self.page = Page.LINE
+
+    def change_line(self, act: str) -> None:
+        """One of the two."""
+        need = self._needs.pop(self._at)
+        if act == "out":
+            self.show_lines()
+        else:
+            self._needs.insert(self._at, need)
+            self._ask_pieces(need)
+
+    # One more tool ----------------------------------------------------------------------------------------------
+
+    def add_line(self, how: str) -> None:
+        """By its name, or by its figures."""
+        self._at = len(self._needs)
+        if how == "by_name":
+            self.look("")
+        else:
+            self._need = asks.Need(0, machine=self._machine)
+            self._ask_figure(FIGURES[0])
+
+    @property
+    def _machine(self) -> str:
+        """What all lines are for so far, where that is one machine."""
+        named = {need.machine for need in self._needs}
+        return named.pop() if len(named) == 1 else ""
+
+    def look(self, text: str) -> None:
+        """What is built of such a name."""
+        self.ids.search.end()
+        self.clerk.ask(asks.tools(text), self.found, self._failed)
+
+    def found(self, names: tuple[str, ...]) -> None:
+        """Show it."""
+        self.options = [Choice(name, name) for name in names]
+        self.page = Page.TOOLS
+
+    def search(self) -> None:
+        """Type a part of the name."""
+        self.page = Page.SEARCH
+        self.ids.search.begin()
+
+    def take_tool(self, choice: Choice) -> None:
+        """This one."""
+        self._ask_pieces(asks.Need(0, choice.key, machine=self._machine))
+
+    def _ask_figure(self, figure: str) -> None:
+        self._figure, self.asked = figure, t(f"field.{figure}")
+        self.bound = BOUNDS[Cutter][figure]
+        self.ids.figure.text = ""
+        self.page = Page.FIGURE
+
+    def take_figure(self, value: float | None) -> None:
+        """What this figure must be; None: no matter."""
+        if value is not None:
+            figure = int(value) if self._figure == "zefp" else value
+            self._need = replace(self._need, **{self._figure: figure})  # type: ignore[arg-type]  # by its field's name
+        left = FIGURES[FIGURES.index(self._figure) + 1 :]
+        if left:
+            self._ask_figure(left[0])
+        elif not self._need.says_something:
+            self.said = t("sheet.says_nothing")
+            self._ask_figure(FIGURES[0])
+        else:
+            self._ask_pieces(self._need)
+
+    def _ask_pieces(self, need: asks.Need) -> None:
+        self._need, self.said, self.asked = need, "", wish(need)
+        self.ids.pieces.text = ""
+        self.page = Page.PIECES
+
+    def take_pieces(self, count: float) -> None:
+        """So many of it."""
+        self._needs[self._at : self._at + 1] = [replace(self._need, quantity=int(count))]
+        self.show_lines()
+
+    # Kept, laid aside, needed again -----------------------------------------------------------------------------
+
+    def keep(self) -> None:
+        """The sheet is right."""
+        if self.new:
+            name = self.title
+            self.clerk.ask(asks.add(name, tuple(self._needs)), lambda _: self._done("kept"), self._failed)
+        else:
+            self._may(KEEP)
+
+    def _may(self, act: str) -> None:
+        self._act = act
+        if self._open.locked:
+            self.clerk.go("pin", goal=self.name, act=act)
+        elif self._open.why:
+            self._why(act)
+        else:
+            self.take_reason(Choice("", t("enter.while_setting_up")))
+
+    def _why(self, act: str) -> None:
+        self._act = act
+        self.options = [Choice(reason, t(f"sheet.reason.{reason}")) for reason in REASONS[act]]
+        self.page = Page.REASON
+
+    def take_reason(self, choice: Choice) -> None:
+        """Why."""
+        sheet, reason = self._open.sheet, choice.text
+        if self._act == BACK:
+            self.clerk.ask(asks.bring_back(self._path, reason), lambda _: self._done("is_back"), self._failed)
+        elif self._act == AWAY:
+            self.clerk.ask(asks.retire(self._path, reason), lambda _: self._done("is_away"), self._failed)
+        elif sheet is not None:
+            question = asks.change(sheet, tuple(self._needs), reason)
+            self.clerk.ask(question, lambda _: self._done("kept"), self._failed)
+
+    def _done(self, what: str) -> None:
+        self.clerk.play(Sound.DONE)
+        self.look_around(t(f"sheet.{what}", name=self.title))
+
+    def _failed(self, error: Exception) -> None:
+        self.clerk.play(Sound.REFUSED)
+        if self.page == Page.REASON and self._act != BACK:
+            self.show_lines()
+        elif self.page in (Page.REASON, Page.GONE):
+            self.page = Page.LIST
+        self.said = fault_words(error)
+
+
+load_beside(__file__)
