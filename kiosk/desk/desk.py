@@ -197,10 +197,12 @@ class Desk(Counters):
         What came of it where it makes, with the label before it or the place this kiosk stands at, a pair by which hot
         steel would come to where hands reach; else None.
         """
+        self._hear()
+        return self._watch(writable(text), self.now())
+
+    def _watch(self, text: str, moment: Moment) -> Scanned | None:
         from kiosk.desk.watching import watch
 
-        self._hear()
-        text, moment = writable(text), self.now()
         found = watch(self.session, text, self._pending(), moment)
         return Scanned(text, found.refused, found.lines, moment, found.card) if found else None
 
@@ -288,6 +290,8 @@ class Desk(Counters):
         session = self.session
         moment = session.now()
         outcome = decide(self._view(subject), subject, moment)
+        if isinstance(outcome, Wait) and session.hand.watched is not None and (met := self._watch(text, moment)):
+            return met  # the other label of the pair was shown to a screen that kept it for itself
         session.last_scan_s = moment.watched_s
         holder = outcome.holder
         if holder is not None:

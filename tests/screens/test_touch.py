@@ -231,23 +231,6 @@ def test_a_finger_the_panel_lost_does_not_lock_the_keys_for_long(monkeypatch: py
     EventLoop.me_list.remove(lost)
 
 
-def test_the_letters_of_a_keyboard_are_made_when_a_text_is_first_asked_for_and_only_once() -> None:
-    entry = TextEntry()
-    assert not any(isinstance(part, PadKey) for part in entry.walk())
-    entry.begin("Facing mill")
-    keys = entry.letters
-    assert keys.page == "letters" and not keys.capital
-    entry.begin()
-    assert entry.letters is keys and keys.capital
-    entry.type("F")
-    entry.end()
-    assert entry.text == "F"
-
-
-def test_a_key_of_a_pad_is_one_text_on_its_ground_for_hundreds_of_them_are_held() -> None:
-    assert all(len(list(key.walk(restrict=True))) == 2 for key in SymbolKeys().children)
-
-
 def test_two_thumbs_that_type_in_turn_lose_no_figure_and_keep_their_order(monkeypatch: pytest.MonkeyPatch) -> None:
     pad = Pad(monkeypatch)
     held = pad.down(100)
@@ -375,3 +358,20 @@ def test_two_fingers_on_one_key_type_it_once(monkeypatch: pytest.MonkeyPatch) ->
     pad.up(second)
     pad.up(first)
     assert pad.done == ["1"]
+
+
+def test_the_letters_of_a_keyboard_are_made_when_a_text_is_first_asked_for_and_only_once() -> None:
+    entry = TextEntry()
+    assert not any(isinstance(part, PadKey) for part in entry.walk())
+    entry.begin("Facing mill")
+    keys = entry.letters
+    assert keys.page == "letters" and not keys.capital
+    entry.begin()
+    assert entry.letters is keys and keys.capital
+    entry.type("F")
+    entry.end()
+    assert entry.text == "F"
+
+
+def test_a_key_of_a_pad_is_one_text_on_its_ground_for_hundreds_of_them_are_held() -> None:
+    assert all(len(list(key.walk(restrict=True))) == 2 for key in SymbolKeys().children)

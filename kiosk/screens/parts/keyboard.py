@@ -18,7 +18,7 @@ from kiosk.screens.parts.pads import PadKey
 from kiosk.screens.parts.search import SpaceKey
 from kiosk.screens.parts.touch import IconButton
 from kiosk.screens.theme import KEY_MM, look
-from kiosk.words import t
+from kiosk.words import capitals, t
 
 ON_A_PAGE = 30  # letters beside the keys that do something
 OWN = ON_A_PAGE - len(ascii_lowercase)  # of a language, on its first page
@@ -91,7 +91,8 @@ class LetterKeys(GridLayout):
 
     def _write(self, *_: object) -> None:
         for key in self._letters:
-            key.text = key.symbol.upper() if self.capital and len(key.symbol.upper()) == 1 else key.symbol
+            capital = capitals(key.symbol)
+            key.text = capital if self.capital and len(capital) == 1 else key.symbol
 
     def act(self, act: str) -> None:
         """A key that types nothing was touched."""
