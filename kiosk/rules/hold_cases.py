@@ -28,14 +28,15 @@ from kiosk.rules.lessons import Known, untaught
 from kiosk.rules.outline import Profile, outlines_of
 
 _DRY_MM = 1.0  # of the neck before the flange
-_HOT_THROUGH = 5  # heatings in a row; fewer leave the flange far cooler than it is taken to be
+_HOT_THROUGH = 5  # heatings in a row; fewer leave the flange cooler than it is taken to be
 
 
 class Case(NamedTuple):
-    """One of them, solved.  heating_s: how long after its scan it may have been heated."""
+    """One of them, solved.  heating_s: how long after its scan it may have been heated.  unread: before any reading."""
 
     heating_s: float
     bound: Bound
+    unread: Assessment | None = None
 
     def start_s(self, facts: HoldFacts) -> float:
         """Watched time at which it began to cool."""
@@ -69,15 +70,20 @@ def solved(facts: HoldFacts, rules: HoldRules, known: Known | None) -> tuple[Cas
         for outline in _outlines(facts)
     ]
     if len(found) > 1:
-        unread = [_ends_s(assess_bound(case.bound), case.start_s(facts)) for case in found]
-        found.insert(0, found.pop(unread.index(max(unread))))
+        found = [case._replace(unread=assess_bound(case.bound)) for case in found]
+        ends_s = [_ends_s(case.unread, case.start_s(facts)) for case in found if case.unread]
+        found.insert(0, found.pop(ends_s.index(max(ends_s))))
     return tuple(found)
 
 
 def weighed(cases: Sequence[Case], facts: HoldFacts, rules: HoldRules) -> Weighed:
     """All cases with the readings of these facts; its times are since `cooling_from_s`."""
     start_s = cooling_from_s(facts, rules)
-    found = [(case.start_s(facts) - start_s, assess_bound(case.bound, case.touches(facts))) for case in cases]
+    found = []
+    for case in cases:
+        read = case.touches(facts)
+        unread = None if read else case.unread
+        found.append((case.start_s(facts) - start_s, unread or assess_bound(case.bound, read)))
     ends_s = [_ends_s(alone, shift_s) for shift_s, alone in found]
     return Weighed(_latest(found), cases[ends_s.index(max(ends_s))])
 
@@ -129,10 +135,12 @@ def _outlines(facts: HoldFacts) -> tuple[Profile, ...]:
     """What it may look like.
 
     Nobody enters how thick a neck is before the flange.  That matters little while the flange is cool; but out of a
-    holder that is hot all through, heat comes by the neck alone where only the nose is in water.
+    holder that was heated again before it was, heat comes by the neck alone where only the nose is in water, and out of
+    one that is hot all through anywhere.
     """
     found = outlines_of(facts.holder, facts.assembly)
-    if facts.body_unknown or facts.heats > _HOT_THROUGH:
+    nose_alone = any(way_of(stay) is Way.SLEEVE or stay.wet_length_mm is not None for stay in facts.stays)
+    if facts.body_unknown or facts.heats > (1 if nose_alone else _HOT_THROUGH):
         found += outlines_of(facts.holder, facts.assembly, collar=False)
     return found
 

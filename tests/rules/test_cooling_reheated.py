@@ -19,6 +19,7 @@ from kiosk.rules.hold_cases import assessment
 from kiosk.rules.hold_facts import Earlier, HoldFacts, HoldRules, Stay
 from kiosk.rules.lessons import untaught
 from kiosk.rules.outline import Profile, outlines_of
+from tests.faults.steel import WARM, Shape, Steel
 from tests.rules import axisymmetric
 from tests.rules.cooling_examples import METHODS, STEEL, TOOLS
 
@@ -152,6 +153,24 @@ def test_the_slow_solver_that_is_heated_again_is_cool_before_the_hold_ends() -> 
     again = axisymmetric.solve(case, 1500.0)
     assert again.safe_s > once.safe_s + 30.0
     assert held_s(facts(SLIM, (40.0,), Way.SLEEVE)) > again.safe_s - 60.0
+
+
+@pytest.mark.parametrize("way", [Way.SLEEVE, Way.FORCED_AIR])
+@pytest.mark.parametrize("gaps_s", [(40.0,), (300.0,), (600.0,), (300.0,) * 2, (300.0,) * 3])
+def test_a_bar_with_a_neck_that_stays_slender_in_a_slow_and_warm_shop_is_cool_before_its_hold_ends(
+    gaps_s: tuple[float, ...], way: Way
+) -> None:
+    """Out of a sleeve its flange's heat comes by the neck alone; written without the model (`tests.faults.steel`)."""
+    bar = Steel(Shape("HSK63", 6.0, 21.0, 80.0, 6.0, 36.0, 22.0), WARM, ROOM.ambient_c)
+    for gap_s in gaps_s:
+        bar.heat(330.0, ROOM.ambient_c)
+        bar.wait(gap_s)
+    bar.heat(330.0, ROOM.ambient_c)
+    bar.wait(20.0)
+    asked, wet_mm = facts(SLIM, gaps_s, way), 55.0 if way is Way.SLEEVE else None
+    station, stay = asked.stays
+    bar.wait(held_s(replace(asked, stays=(station, replace(stay, wet_length_mm=wet_mm)))), way.value, wet_mm)
+    assert bar.hottest_c < ROOM.limit_c
 
 
 @pytest.mark.parametrize("begun_s", BEGINS)
