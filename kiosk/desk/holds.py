@@ -14,7 +14,7 @@ from typing import NamedTuple
 import msgspec
 
 from kiosk.ledger.derive import TableRow
-from kiosk.ledger.fold import SHARED_CLOCK
+from kiosk.ledger.state import SHARED_CLOCK
 from kiosk.rules import hold
 from kiosk.rules.apart import Answer, Apart, about_time
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take

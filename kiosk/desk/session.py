@@ -91,6 +91,12 @@ class GaveWay(RuntimeError):
     ordinary = True  # no fault, and nothing for a log
 
 
+class GivenUp(RuntimeError):
+    """Long work stopped, with nothing of it done, because who began it wants it no more."""
+
+    ordinary = True
+
+
 class NeedsReason(ValueError):
     """A correction without a word why."""
 
