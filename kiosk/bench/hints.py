@@ -52,12 +52,11 @@ def run(quick: bool = False) -> Iterator[Ratio]:
         for seed in range(FIRST_SEED, FIRST_SEED + streams):
             scenes = troubled(trouble, seed, FRAMES)
             frames = [_grey(draw(scene, seed + number)) for number, scene in enumerate(scenes)]
-            reader = LiveReader()
-            readings = [reader.next(frame) for frame in frames]
-            if any(reading.symbols for reading in readings):
+            said = _streamed(frames)
+            if said is None:
                 continue
             unread += 1
-            ours += _said(frames, readings)[:1] == [hint]
+            ours += said[:1] == [hint]
             theirs += _said_by_outlines(frames)[:1] == [hint]
         if unread:
             case = f"right hint within a second: {trouble.value}, {unread} unread of {streams}"
@@ -74,7 +73,7 @@ def _for_nothing(streams: int) -> Iterator[Ratio]:
             continue
         for seed in range(FIRST_SEED, FIRST_SEED + streams):
             frames = [_grey(frame) for frame in empty(view, seed, FRAMES)]
-            ours += bool(_said(frames, [NOTHING] * FRAMES))
+            ours += bool(_said(frames))
             theirs += bool(_said_by_outlines(frames))
             seconds += 1
             costs_ms.append(_cost_ms(frames))
@@ -84,14 +83,22 @@ def _for_nothing(streams: int) -> Iterator[Ratio]:
     yield Ratio(BENCH, "looking for a label, a frame without one", "3 ms", cost_ms, MOST_MS, MOST_MS / cost_ms, "ms")
 
 
-def _said(frames: list[Grey], readings: list[Reading]) -> list[Hint]:
-    """The hints of a stream, in their order."""
+def _streamed(frames: list[Grey]) -> list[Hint] | None:
+    """The hints of a stream in their order as the kiosk reads it, None where its label is read."""
+    reader, tracker = LiveReader(), Tracker()
+    hints = []
+    for at_s, frame in _timed(frames):
+        reading = reader.next(frame, tracker.keen)
+        if reading.symbols:
+            return None
+        hints += [event.hint for event in tracker.feed(reading, frame, at_s) if isinstance(event, Help)]
+    return [hint for hint in hints if hint is not None]
+
+
+def _said(frames: list[Grey]) -> list[Hint]:
+    """The hints of a stream in which the reader sees nothing, in their order."""
     tracker = Tracker()
-    events = [
-        event
-        for number, (frame, reading) in enumerate(zip(frames, readings, strict=True))
-        for event in tracker.feed(reading, frame, number / FRAMES_A_SECOND)
-    ]
+    events = [event for at_s, frame in _timed(frames) for event in tracker.feed(NOTHING, frame, at_s)]
     return [event.hint for event in events if isinstance(event, Help) and event.hint is not None]
 
 

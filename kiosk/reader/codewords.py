@@ -8,7 +8,7 @@ Reed-Solomon arithmetic is reedsolo's, tables are those of the qrcode library.
 
 from __future__ import annotations
 
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 
 import numpy as np
 import reedsolo
@@ -21,6 +21,7 @@ from kiosk.reader.layout import layout, version_of
 _FORMATS = tuple((format_, util.BCH_type_info(format_)) for format_ in range(32))
 _SHARES = (0.0, 0.3, 0.55, 0.75)  # of the check symbols, spent on the least certain codewords
 _SPARE = 2  # check symbols that must remain unspent, so that chance finds no text
+_LEVEL_H = 2  # of error correction, as the format says it
 _CLEAR_DISAGREEMENT = 0.2  # share of clearly seen modules that may differ from the corrected symbol
 
 
@@ -31,9 +32,8 @@ def corrected(darkness: NDArray[np.float32]) -> NDArray[np.int8] | None:
     """
     size = len(darkness)
     for format_, code in _formats(darkness):
-        order = _order(size)
         mask = _mask(size, format_ & 7)
-        soft = darkness[order[:, 0], order[:, 1]] * np.where(mask[order[:, 0], order[:, 1]], -1, 1)
+        soft = bits_seen(darkness, format_ & 7)
         whole = len(soft) // 8 * 8
         codewords = np.packbits(soft[:whole] > 0)
         certain = np.sort(np.abs(soft[:whole]).reshape(-1, 8), axis=1)[:, :2].mean(1)
@@ -62,6 +62,20 @@ def drawn(text: str, size: int, darkness: NDArray[np.float32]) -> NDArray[np.int
         if best is None or alike > best[0]:
             best = alike, bits
     return None if best is None else best[1]
+
+
+def likeliest_masks(darkness: NDArray[np.float32]) -> list[int]:
+    """The two likeliest masks of a symbol of level H, from both copies of its format."""
+    seen = _format_seen(darkness)
+    return [format_ & 7 for format_, _ in sorted(_FORMATS, key=partial(_against, seen)) if format_ >> 3 == _LEVEL_H][:2]
+
+
+def bits_seen(darkness: NDArray[np.float32], mask: int) -> NDArray[np.float32]:
+    """Every bit of a symbol's codewords in their order in the symbol, its mask taken off; above 0 is 1."""
+    size = len(darkness)
+    order, flips = _order(size), _mask(size, mask)
+    turned = np.where(flips[order[:, 0], order[:, 1]], -1, 1)
+    return np.asarray(darkness[order[:, 0], order[:, 1]] * turned, np.float32)
 
 
 def spent(seen: NDArray[np.bool_], true: NDArray[np.int8]) -> float:
@@ -93,13 +107,20 @@ def _written(text: str, version: int, level: int) -> NDArray[np.uint8] | None:
 
 def _formats(darkness: NDArray[np.float32]) -> list[tuple[int, int]]:
     """The two most likely formats (level and mask, with their 15 bits) from both copies together."""
+    return sorted(_FORMATS, key=partial(_against, _format_seen(darkness)))[:2]
+
+
+def _format_seen(darkness: NDArray[np.float32]) -> NDArray[np.float64]:
+    """(15,) the format's bits from both copies together, least significant first; above 0 is 1."""
     seen = np.zeros(15)
     for copy in _format_places(len(darkness)):
         seen += np.clip(darkness[copy[:, 0], copy[:, 1]], -1, 1)
-    ranked = sorted(
-        _FORMATS, key=lambda entry: -float(sum(seen[k] * (1 if entry[1] >> k & 1 else -1) for k in range(15)))
-    )
-    return list(ranked[:2])
+    return seen
+
+
+def _against(seen: NDArray[np.float64], entry: tuple[int, int]) -> float:
+    """How little speaks for a format."""
+    return -float(sum(seen[k] * (1 if entry[1] >> k & 1 else -1) for k in range(15)))
 
 
 @cache

@@ -70,7 +70,8 @@ def _plan(grey: Grey) -> tuple[Sequence[Remedy], Sequence[Remedy]]:
         last = [_if_nothing_is_read(remedy) for remedy in (*STRETCHED, *VARIANTS, close)]
         return (close, other_formats, tiled_sweep, spots, again), (sweep, lifted_sweep, again, spots, *last)
     always = (other_formats, sweep, lifted_sweep, close, again, spots)
-    return always, (*STRETCHED, _if_nothing_is_seen(etched), *VARIANTS, close, again, spots, every_way, etched)
+    worn = _if_nothing_is_read(Search.look_at_worn)
+    return always, (*STRETCHED, _if_nothing_is_seen(etched), *VARIANTS, close, again, spots, every_way, etched, worn)
 
 
 def _if_nothing_is_read(remedy: Remedy) -> Remedy:
@@ -100,6 +101,7 @@ class LiveReader:
         self.budget_ms = budget_ms
         self._turn = 0
         self._seen: list[Spot] = []
+        self._keen_frames = 0
         self._background = Background(2 * len(_TURNS))
 
     def next(self, frame: NDArray[np.uint8], keen: bool = False) -> Reading:
@@ -115,12 +117,15 @@ class LiveReader:
             self._seen = []
             return Reading((), (), 0.0, still=True)
         whole = part is None or keen or bool(self._seen)
-        reading = self._search(Search(grey, self.budget_ms, None if whole else part))
+        reading = self._search(Search(grey, self.budget_ms, None if whole else part), keen)
         self._background.searched(bool(reading.unread or self._seen), keen or bool(reading.symbols))
         return reading
 
-    def _search(self, search: Search) -> Reading:
+    def _search(self, search: Search, keen: bool) -> Reading:
         search.scan(search.grey)
+        self._keen_frames = self._keen_frames + 1 if keen else 0
+        if self._keen_frames % _WORN_EVERY == 1 and not search.symbols:
+            search.look_at_worn()  # first: it takes half of a frame's time
         if not search.symbols:
             search.look_at_unread()
         if not search.symbols:
@@ -134,6 +139,7 @@ class LiveReader:
         return search.reading()
 
 
+_WORN_EVERY = 3  # frames that somebody holds up what stays unread
 _TURNS: tuple[Remedy | Glance, ...] = (
     glance(Level.MEAN),
     glance(Level.MIDDLE),

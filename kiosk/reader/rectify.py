@@ -16,6 +16,7 @@ import numpy as np
 import zxingcpp
 from numpy.typing import NDArray
 
+from kiosk.reader import own_label
 from kiosk.reader.codewords import corrected
 from kiosk.reader.layout import Layout, layout, sizes_near
 from kiosk.reader.surface import Camera, Floats, Surface, fit, fits
@@ -55,7 +56,7 @@ def rectify(grey: NDArray[np.uint8], triple: Triple, camera: Camera) -> Iterator
         if anchored is not None:
             flat = flatten(grey, anchored, fixed)
             yield flat
-        for steps in (_COARSE, _FINE):
+        for steps in (_COARSE, FINE):
             flat = straighten(grey, flat, steps)
             yield flat
 
@@ -163,7 +164,7 @@ class Step(NamedTuple):
 
 # fixed modules lead, data modules join in as their places become sure: otherwise a region locks one module off
 _COARSE = (Step(6, 0.05), Step(6, 0.1), Step(4, 0.2), Step(4, 0.3))
-_FINE = (Step(3, 0.5), Step(2.2, 1), Step(1.6, 1), Step(1.6, 1))
+FINE = (Step(3, 0.5), Step(2.2, 1), Step(1.6, 1), Step(1.6, 1))
 
 
 def straighten(
@@ -375,8 +376,9 @@ def read_triple(
         for darkness in opinions(flat):
             if over():
                 return None
-            whole = corrected(darkness)
-            text = None if whole is None else text_of(whole)
-            if text is not None:
-                return text, flat.corners()
+            for repaired in (corrected, own_label.whole):
+                repairs = repaired(darkness)
+                text = None if repairs is None else text_of(repairs)
+                if text is not None:
+                    return text, flat.corners()
     return None

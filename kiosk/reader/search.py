@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from kiosk.reader import remedies
 from kiosk.reader.background import Part
 from kiosk.reader.finders import Finder, find
+from kiosk.reader.own_worn import worn_label
 from kiosk.reader.pairs import completed
 from kiosk.reader.rectify import read_triple
 from kiosk.reader.remedies import Grey
@@ -251,6 +252,17 @@ class Search:
             return None
         self.saw(seen.symbol, seen.module_px, rough=True)
         return seen
+
+    def look_at_worn(self) -> None:
+        """A label of ours that is glimpsed and too worn for its finder patterns to be found."""
+        from kiosk.reader.glimpse import glimpse  # for one who holds up what stays unread
+
+        outline = glimpse(self.grey)
+        if outline is None or self.over() or known(outline.corners, self.symbols):
+            return
+        worn = worn_label(self.grey, outline.corners, self.over)
+        if worn is not None:
+            self.keep(worn[0], QR.name, worn[1])
 
     def look_at_unread(self) -> None:
         self.share_out(self._look_at, [outline.corners for outline in self.unread])

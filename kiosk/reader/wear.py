@@ -49,7 +49,7 @@ def spent_of(image: NDArray[np.uint8], symbol: Symbol) -> float | None:
     """
     if symbol.format != "QRCode" or not _judged(symbol.corners):
         return None
-    grey, corners = _piece(image, symbol.corners)
+    grey, corners = piece_around(image, symbol.corners)
     if min(grey.shape) < SMALLEST:
         return None
     flat = _laid_flat(grey, corners)
@@ -73,7 +73,7 @@ def _judged(corners: Corners) -> bool:
     return min(sides) >= LEAST_MODULE_PX * SMALLEST and min(sides) >= SLANTEST * max(sides)
 
 
-def _piece(image: NDArray[np.uint8], corners: Corners) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
+def piece_around(image: NDArray[np.uint8], corners: Corners) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
     """The symbol's place with its quiet zone, grey, and the corners (4, 2) in it."""
     points = np.array(corners, np.float32)
     margin = 0.2 * float((points.max(0) - points.min(0)).max())

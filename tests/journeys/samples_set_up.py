@@ -59,7 +59,7 @@ def _choose(screen: Any, what: str, page: str = "list", keys: str = "letters") -
     if page == "type":
         screen.search()
         screen.ids.entry.ids.field.text = "Roughing mill Ø12"
-        screen.ids.entry.ids.letters.page = keys
+        screen.ids.entry.letters.page = keys
 
 
 MACHINE = {

@@ -41,7 +41,7 @@ def told(share: float, seeds: range) -> tuple[list[float], int]:
         made = random_flat(chance) if seed % 2 else random_scene(chance)
         scene = replace(made, oil=0.0, scratches=0, glare=0.0, motion_px=min(made.motion_px, 1.0))
         picture = rubbed(scene, chance, share)
-        for symbol in LiveReader().next(picture).symbols:
+        for symbol in LiveReader(budget_ms=2000).next(picture).symbols:
             reads += 1
             value = spent_of(picture, symbol)
             said += [] if value is None else [value]

@@ -107,7 +107,7 @@ class BringInScreen(View):
 
     def scanned(self, text: str) -> bool:
         """While a file is looked at or a reason asked nothing else is taken in."""
-        return self.page in (Page.LOOK, Page.ONE)
+        return self.page in (Page.LOOK, Page.ONE) and bool(self.clerk.not_taken(text))
 
     def back(self) -> None:
         """One page back, or out."""
