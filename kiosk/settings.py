@@ -16,13 +16,12 @@ from typing import Any, get_type_hints
 from kiosk import filing
 from kiosk.rules.bounds import SETTINGS, Bound
 from kiosk.rules.say import Say
-from kiosk.rules.shop_air import TYPED, is_a_bare_figure
+from kiosk.rules.shop_air import TYPED, WARMER_K, is_a_bare_figure
 from kiosk.words import ENGLISH, LANGUAGES
 
 NAME = "settings.toml"
 MOST_LETTERS = 500  # of a text, in one setting
 _YES, _NO = ("true", "yes", "1", "on"), ("false", "no", "0", "off")
-WARMER_K = 5.0  # a touch limit nearer to the shop's own temperature is never reached for certain
 
 
 class SettingsFault(ValueError):

@@ -131,7 +131,8 @@ def fault_words(error: Exception) -> str:
     any other is said to be one, and is in the log.  What has no sentence in every language
     is quoted, after one that has.
     """
-    spoken = [part for name in ("say", "why", "remedy") if isinstance(part := getattr(error, name, None), Say)]
+    parts = (getattr(error, name, None) for name in ("say", "why", "reason", "remedy"))
+    spoken = [part for part in parts if isinstance(part, Say)]
     if spoken:
         return " ".join(f"{words.say(message).rstrip('.')}." for message in spoken)
     if cause := cause_words(error):

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import threading
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -38,6 +38,7 @@ _UNITS = {
     "rpm": ("1/min", 0), "min": ("min", 0), "nm": ("Nm", 1), "gmm": ("g·mm", 1), "percent": ("%", 0),
 }  # fmt: skip
 _OF_A_FILE = ("said", "known")  # what stands in a file, or may stand there, reads in every language as it does there
+_TWO_PAIRS_OF_I = frozenset(("tr", "az"))
 _NARROW = "\u00a0"  # a figure and its unit stay on one line
 
 
@@ -203,6 +204,16 @@ def for_everybody() -> Iterator[None]:
         _Mine.shop = before
 
 
+def to_everybody(said: Callable[[], str]) -> str:
+    """The same in the shop's language, for whoever stands by; empty where that is spoken.
+
+    said: says it, in whatever language is spoken then.
+    """
+    spoken = language()
+    with for_everybody():
+        return "" if language() == spoken else said()
+
+
 def show_inches(yes: bool) -> None:
     """From now on lengths are shown in inches, or in millimetres again."""
     _Spoken.inches = yes
@@ -210,6 +221,11 @@ def show_inches(yes: bool) -> None:
 
 def language() -> str:
     return _Spoken.shop if getattr(_Mine, "shop", False) else _Spoken.language
+
+
+def capitals(text: str) -> str:
+    """A text in the capitals of the language spoken: of Turkish the one of `i` is `İ`, and `I` is that of `ı`."""
+    return (text.replace("i", "İ") if language() in _TWO_PAIRS_OF_I else text).upper()
 
 
 def date(at: datetime, year: bool = True) -> str:

@@ -4,8 +4,8 @@ Peers: a Kivy window that shows one label, to its first picture; and `python -c 
 on a screen in memory (Xvfb), taken in turns.  Of the windows the median and the least of several are told, in seconds
 by the wall and of the processor; the other windows and programs of a busy machine lengthen the first, hardly the
 second.  Goals: the first picture with the camera's in it within twice the bare window's (a ratio of 0.5), `--help` in
-0.3 s, `find` in 0.6 s, every screen's first visit in 0.3 s, and under 260 MB before anything is solved, also when every
-screen was visited.  Ratios are written so that larger is better for us.
+0.3 s, `find` in 0.6 s, every screen's first visit in 0.3 s, and under 260 MB before anything is solved, 330 when every
+screen was visited, 5 more when all were once more.  Ratios are written so that larger is better for us.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from kiosk.bench.ratio import Ratio
 BENCH = "start"
 SCREEN = (1920, 1080)
 HELP_S, FIND_S, VISIT_S, MEMORY_MB = 0.3, 0.6, 0.3, 260.0
+VISITED_MB, AGAIN_MB = 330.0, 5.0  # when every screen was visited, and what visiting them all again may add
 FROZEN_S = 0.05  # so long nobody sees that a picture was late
 
 T = TypeVar("T")
@@ -109,17 +110,24 @@ def watched(app):
                 app.stop()
             return False
 
+    rounds = []
+
     def visit(names):
         if not names:
-            told(resident=resident_mb(), solver="scipy.optimize" in sys.modules)
-            app.stop()
+            rounds.append(resident_mb())
+            if len(rounds) == 1:
+                Clock.schedule_once(lambda _: visit([name for name in SCREENS if name != app.clerk.view.name]))
+            else:
+                told(resident=rounds[0], again=rounds[1], solver="scipy.optimize" in sys.modules)
+                app.stop()
             return
         name, began = names[0], time.monotonic()
         def seen(*_):
             if app.clerk.wanted:  # it is being loaded
                 return
             Window.unbind(on_flip=seen)
-            told(screen=name, took=time.monotonic() - began)
+            if not rounds:
+                told(screen=name, took=time.monotonic() - began)
             Clock.schedule_once(lambda _: visit(names[1:]))
         app.clerk.go(name)
         Window.bind(on_flip=seen)
@@ -211,8 +219,13 @@ def run(quick: bool = False) -> Iterator[Ratio]:
         case = f"slowest first visit of {len(visits)} screens: {slowest['screen']}"
         yield _ratio(case, "0.3 s", slowest["took"], VISIT_S, "s")
         (told,) = window("memory")[1]
-        for case, resident in (("left alone", told["resident"]), ("every screen visited", all_built["resident"])):
-            yield _ratio(f"window, no solver, {case}", "260 MB", resident, MEMORY_MB, "MB")
+        added_mb = max(0.1, all_built["again"] - all_built["resident"])
+        for case, held_mb, most_mb in (
+            ("left alone", told["resident"], MEMORY_MB),
+            ("every screen visited", all_built["resident"], VISITED_MB),
+            ("what visiting every screen again adds", added_mb, AGAIN_MB),
+        ):
+            yield _ratio(f"window, no solver, {case}", f"{most_mb:.0f} MB", held_mb, most_mb, "MB")
         for case, arguments, goal_s in (("--help", ["--help"], HELP_S), ("find 12", ["find", "12"], FIND_S)):
             told_data = ["--data", str(data)] if arguments[0] == "find" else []
             command = [sys.executable, "-m", "kiosk", *arguments, *told_data]

@@ -14,9 +14,9 @@ import msgspec
 
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, rows
-from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.ledger.shared_form import WAITING
 from kiosk.ledger.sharing import Member
+from kiosk.ledger.state import SHARED_CLOCK
 from kiosk.link.border import Kiosk
 from kiosk.link.faults import Cause
 from kiosk.link.link import Standing

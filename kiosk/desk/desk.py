@@ -197,11 +197,13 @@ class Desk(Counters):
         What came of it where it makes, with the label before it or the place this kiosk stands at, a pair by which hot
         steel would come to where hands reach; else None.
         """
+        self._hear()
+        return self._watch(writable(text), self._pending(), self.now())
+
+    def _watch(self, text: str, pending: Pending | None, moment: Moment) -> Scanned | None:
         from kiosk.desk.watching import watch
 
-        self._hear()
-        text, moment = writable(text), self.now()
-        found = watch(self.session, text, self._pending(), moment)
+        found = watch(self.session, text, pending, moment)
         return Scanned(text, found.refused, found.lines, moment, found.card) if found else None
 
     def called_out(self) -> Scanned | None:
@@ -288,6 +290,8 @@ class Desk(Counters):
         session = self.session
         moment = session.now()
         outcome = decide(self._view(subject), subject, moment)
+        if isinstance(outcome, Wait) and self._kept_one() and (met := self._watch(text, None, moment)):
+            return met  # the other label of the pair was shown to a screen that kept it for itself
         session.last_scan_s = moment.watched_s
         holder = outcome.holder
         if holder is not None:
@@ -302,6 +306,12 @@ class Desk(Counters):
         if moved and self._together is not None and (found := self._together.told_back(outcome, self.differences)):
             outcome, holder, undo = found, found.holder, None
         return Scanned(text, outcome, lines, moment, holder, undo, session.operator)
+
+    def _kept_one(self) -> bool:
+        """Whether a screen kept a label for itself; what this hand's audit found hot has been told of by that."""
+        kept = self.session.hand.watched
+        hot = self.session.hand.audit_hot
+        return kept is not None and not (isinstance(kept.card, HolderCard) and kept.card.holder.key in hot)
 
     def _hear(self) -> None:
         """Before a card is looked at: what the other kiosks did is in the book, as far as they are to be heard."""

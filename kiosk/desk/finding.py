@@ -90,8 +90,13 @@ class FindingCounter:
     def picture(self, holder_key: str) -> PlaceDrawing:
         """Where it stands, drawn among what lies beside it; empty for a place that stands alone.  Raises NotThere."""
         card = self._session.holder(holder_key)
+        return self.place_picture(card.at.place.code) if card.at else PlaceDrawing()
+
+    def place_picture(self, code: str | None) -> PlaceDrawing:
+        """A place, drawn among what lies beside it; empty for one that stands alone or is not known."""
         places = self._session.cards.places
-        code = card.at.place.code if card.at else None
+        if code is not None and code not in places.rows:
+            return PlaceDrawing()
         levels: list[Level] = []
         while code is not None and (parent := places.rows[code]["parent"]) is not None:
             magazine = places.magazine(parent)

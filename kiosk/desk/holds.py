@@ -14,7 +14,7 @@ from typing import NamedTuple
 import msgspec
 
 from kiosk.ledger.derive import TableRow
-from kiosk.ledger.fold import SHARED_CLOCK
+from kiosk.ledger.state import SHARED_CLOCK
 from kiosk.rules import hold
 from kiosk.rules.apart import Answer, Apart, about_time
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing, take
@@ -106,6 +106,7 @@ class Holds:
         self._kept: dict[str, _Kept] = {}
         self._advised: dict[str, _Advised] = {}
         self._skins: dict[str, tuple[HoldFacts, HoldSkin | None]] = {}
+        self._taught: list[TableRow] = []  # all lessons as they were read
         self._read_to = _BEFORE_ALL  # number of the last lesson's line
         self._slips: list[tuple[int, int]] = []  # lines by which lessons were withdrawn, in order, and those lessons'
         self._learnt: dict[int, _Learnt] = {}  # what was known when so many of them were withdrawn
@@ -117,6 +118,12 @@ class Holds:
             for state in self._learnt.values():
                 state.take(row)
             self._read_to = row["line"]
+            self._taught.append(row)
+
+    def told_by_others(self) -> None:
+        """Lines of other kiosks came.  Where they teach nothing else, all that was worked out stands: it took long."""
+        if self._lessons(_BEFORE_ALL) != self._taught:
+            self.unlearnt()
 
     def unlearnt(self) -> None:
         """A reading was withdrawn, or nothing was looked at yet: everything is learnt from the beginning."""
@@ -125,6 +132,7 @@ class Holds:
         self._skins.clear()
         self._learnt.clear()
         rows = self._lessons(_BEFORE_ALL)
+        self._taught = list(rows)
         self._slips = sorted((row["withdrawn"], row["line"]) for row in rows if row["withdrawn"] is not None)
         self._read_to = rows[-1]["line"] if rows else _BEFORE_ALL
         self._known_after(len(self._slips), rows)

@@ -24,6 +24,7 @@ class Inbox(Enum):
     PRESETTER = "presetter"
     IMPORTS = "imports"
     UPDATES = "updates"
+    TEMPLATES = "templates"
 
 
 @dataclass(frozen=True, slots=True)

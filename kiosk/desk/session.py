@@ -91,6 +91,12 @@ class GaveWay(RuntimeError):
     ordinary = True  # no fault, and nothing for a log
 
 
+class GivenUp(RuntimeError):
+    """Long work stopped, with nothing of it done, because who began it wants it no more."""
+
+    ordinary = True
+
+
 class NeedsReason(ValueError):
     """A correction without a word why."""
 
@@ -140,7 +146,19 @@ class Session:
     def catch_up(self) -> None:
         """Lines of other kiosks came: what was read before is stale."""
         self.cards.forget_places()
-        self.holds.unlearnt()
+        self.holds.told_by_others()
+        self._who_is_here()
+
+    def _who_is_here(self) -> None:
+        """Nobody is at work, and nobody's PIN is good, who is taken out of use or no supervisor by now."""
+        for hand in self.hands:
+            hand.operator = self._in_use(hand.operator)
+            supervisor = self._in_use(hand.supervisor)
+            hand.supervisor = supervisor if supervisor and supervisor.role == "supervisor" else None
+
+    def _in_use(self, card: OperatorCard | None) -> OperatorCard | None:
+        now = self.cards.operator(card.key) if card else None
+        return None if now is None or now.retired else now
 
     def _hold(self, facts: HoldFacts) -> HoldView:
         return self.holds.view(facts, self.now())
@@ -226,6 +244,8 @@ class Session:
             self.stepped_s = self.now().watched_s
         if any(isinstance(entry, PlaceAdded | PlaceRetired | PocketAssigned) for entry in entries):
             self.cards.forget_places()
+        if any(isinstance(entry, OperatorAdded | OperatorRetired) for entry in entries):
+            self._who_is_here()
         self.wrote()
         return written
 

@@ -12,8 +12,8 @@ from contextlib import suppress
 
 from kiosk.desk.session import Session, StillHot
 from kiosk.exchange.thermometers import NUMBER, Thermometer
-from kiosk.rules.shop_air import AirReading, is_too_warm, of_burst, to_know_k, to_set_c
-from kiosk.settings import WARMER_K, SettingsFault
+from kiosk.rules.shop_air import WARMER_K, AirReading, is_too_warm, of_burst, to_know_k, to_set_c
+from kiosk.settings import SettingsFault
 
 _EVERY_S = 60.0
 _FIRST_S = 90.0  # a sensor has that long to say something before the shop counts as unknown

@@ -128,7 +128,7 @@ class Together:
         if (by := session.supervised()) is None:
             session.signed_in()
         found = next((each for each in self.kiosks.list() if each.kiosk == kiosk), None)
-        if found is None:
+        if found is None or kiosk == self.kiosks.membership.kiosk:  # itself goes by `leave`, which the others hear
             raise NotThere("kiosk", kiosk)
         self.heard()
         if session.cards.apart is None or not session.cards.apart.caught_up:

@@ -13,7 +13,7 @@ from typing import Any
 
 import msgspec
 
-from kiosk.ledger.state import STILL_WARM_S, Broken, Change, LedgerState, Put, Stamp, TableRow, must, text
+from kiosk.ledger.state import SHARED_CLOCK, STILL_WARM_S, Broken, Change, LedgerState, Put, Stamp, TableRow, must, text
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.belief import PROBE_TOLERANCE_K, Verdict
@@ -21,7 +21,8 @@ from kiosk.rules.cards import Heat
 from kiosk.rules.hold_facts import WITHDRAWN, HeatValues, all_found
 from kiosk.rules.places import Kind
 
-_UNSEEN = {"reading_only": 1, "readings": "[]"}  # what was read before heat nobody saw proves nothing
+# What was read before heat nobody saw proves nothing.
+_UNSEEN = {"reading_only": 1, "readings": "[]", "to_be_heated": None}
 _UNWATCHED = 1  # fourth of a stage that went on for longer than was counted
 _AT_WORK = (Kind.SHRINK, Kind.COOLING, Kind.BENCH)  # a cutter may still go in by the heating it comes from
 
@@ -54,7 +55,9 @@ def moved(entry: L.Moved, at: Stamp, state: LedgerState) -> Iterator[Change]:
         stages = text(_stages(entry, at, msgspec.json.decode(hold["stages"])))
         # A step taken back was never taken; any other one to there proves that something was not seen.
         unseen = doubted and running and (entry.undoes is None or entry.goal is None)
-        yield Put("hold", hold | {"stages": stages} | (_UNSEEN if unseen else {}))
+        all_seen = kind is Kind.SHRINK and not hold["reading_only"] and hold["readings"] == "[]"
+        doubt = _UNSEEN | {"to_be_heated": at.id if all_seen else None} if unseen else {}
+        yield Put("hold", hold | {"stages": stages} | doubt)
 
 
 def _stages(entry: L.Moved, at: Stamp, stages: list[list[Any]]) -> list[list[Any]]:
@@ -112,6 +115,7 @@ def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:
     # Why it was so warm nobody knows, or a slip is still to be read again: no time tells.
     open_ = len(counted) < len(told) or counted[-1:] == [Verdict.QUESTIONED.value]
     unseen = _UNSEEN if open_ else {"readings": "[]"}
+    anew["earlier"] = "[]"
     return hold | anew | {"stages": text(stages)} | unseen
 
 
@@ -119,6 +123,7 @@ _HEAT_VALUES = tuple(each.name for each in fields(HeatValues))
 _ALWAYS_TOLD = frozenset(each.name for each in fields(HeatValues) if each.default is MISSING)
 _HEAT_NAMES = frozenset(f"heat.{name}" for name in _HEAT_VALUES)
 _MOST_BEGUN = 8
+_MOST_EARLIER = 3  # heatings before the one that counts that are solved; of more, how hot it was at its hottest
 _decoded = msgspec.json.Decoder(tuple[HeatValues, ...])
 
 
@@ -165,6 +170,11 @@ def values_found(found: Iterable[tuple[str, str]], hold: TableRow, state: Ledger
     return hold | {"began": _kept(kept)}
 
 
+_SAME_HEATING = (
+    "temp_c", "length_mm", "body_c", "body_unknown", "reading_only", "began", "first_watched_s", "heats", "earlier",
+)  # fmt: skip
+
+
 def heated(entry: L.Heated, at: Stamp, state: LedgerState) -> Iterator[Change]:
     holder = must(state, "holder", entry.holder, at)
     cycles = holder["heat_cycles"] + entry.heats
@@ -178,12 +188,48 @@ def heated(entry: L.Heated, at: Stamp, state: LedgerState) -> Iterator[Change]:
     runs = state.get("hold", entry.holder)
     if runs and runs["ended_line"] is None:
         first["heats"] = runs["heats"] + 1
+        first["earlier"] = _earlier(entry, at, runs, state)
     if entry.again and runs and _still_goes_on(runs, at):
-        same = ("temp_c", "length_mm", "body_c", "body_unknown", "reading_only", "began", "first_watched_s", "heats")
-        first |= {name: runs[name] for name in same}
+        first |= {name: runs[name] for name in _SAME_HEATING}
     elif entry.again:  # it was another heating, whatever the line says, and the one before has warmed the body
-        first["body_unknown"] = 1
+        first |= {"body_unknown": 1, "earlier": "[]"}
     yield Put("hold", first)
+
+
+def _earlier(entry: L.Heated, at: Stamp, runs: TableRow, state: LedgerState) -> str:
+    """What was seen of the heatings in a row before this one, the oldest first; none where anything of them was not.
+
+    One that was read is left out as well: what a reading tells of it, the hottest it may have been tells in its place.
+    """
+    before = msgspec.json.decode(runs["earlier"])
+    stages = msgspec.json.decode(runs["stages"])
+    station = state.get("place", stages[0][0])  # not where it was heated, if that step was taken back
+    comes_for_it = stages[-1] == [entry.place, at.watched_s, runs["to_be_heated"]]
+    seen = (
+        not (entry.reading_only or entry.body_unknown or runs["body_unknown"] or runs["gaps"])
+        and (comes_for_it or not runs["reading_only"])
+        and runs["kiosk"] == at.kiosk != SHARED_CLOCK
+        and runs["readings"] == "[]"
+        and runs["began"] is not None
+        and station is not None
+        and Kind(station["kind"]) is Kind.SHRINK
+        and not any(stood_unwatched(stage) for stage in stages)
+        and len(before) == runs["heats"] - 1 < _MOST_EARLIER
+    )
+    if not seen:
+        return "[]"
+    since_s = runs["heated_watched_s"]
+    holder = must(state, "holder", entry.holder, at)
+    built = state.get("assembly", holder["assembly"]) if holder["assembly"] else None
+    stayed = built is not None and built["built_line"] < runs["heated_line"]
+    told = {
+        "temp_c": runs["temp_c"], "length_mm": runs["length_mm"], "body_c": runs["body_c"],
+        "began": msgspec.json.decode(runs["began"]), "lasted_s": at.watched_s - since_s,
+        "again_s": since_s - runs["first_watched_s"],
+        "stays": [[place, came_s - since_s] for place, came_s, *_ in stages],
+        "cutter": holder["assembly"] if stayed else None,
+    }  # fmt: skip
+    return text([*before, told])
 
 
 def _first_hold(holder: str, place: str | None, at: Stamp) -> TableRow:
@@ -192,7 +238,7 @@ def _first_hold(holder: str, place: str | None, at: Stamp) -> TableRow:
         "holder": holder, "heated_line": at.id, "heated_utc_s": at.utc_s, "heated_watched_s": at.watched_s,
         "first_watched_s": at.watched_s, "kiosk": at.kiosk, "temp_c": None, "length_mm": None,
         "stages": text([_stage(place, at)]), "readings": "[]", "body_c": None, "body_unknown": 0, "began": None,
-        "ended_line": None, "gaps": 0, "heats": 1,
+        "ended_line": None, "gaps": 0, "heats": 1, "earlier": "[]", "to_be_heated": None,
     }  # fmt: skip
 
 

@@ -18,12 +18,10 @@ import msgspec
 from kiosk.ledger import fold_unseen
 from kiosk.ledger.derive import changes
 from kiosk.ledger.shared_form import WAITING, Told
-from kiosk.ledger.state import Broken, Change, LedgerState, Put, Stamp, TableRow, text
+from kiosk.ledger.state import SHARED_CLOCK, Broken, Change, LedgerState, Put, Stamp, TableRow, text
 from kiosk.rules import lines as L
 from kiosk.rules.cards import Heat
 from kiosk.rules.merge import Claim, Made, Matter, claims, clashing, closes, with_claim
-
-SHARED_CLOCK = "*"  # the clock of rows that count by ages: everybody's, and no kiosk's
 
 _REFERS = ("heating", "reading", "undoes", "imported")  # fields that hold a line's id as its kiosk had it
 _ABOUT_HEAT = (L.Moved, L.Heated, L.TemperatureRead, L.ReadingWithdrawn, L.HoldEnded, L.Built, L.TornDown, L.Restored)

@@ -11,6 +11,7 @@ import msgspec
 
 TableRow = dict[str, Any]
 
+SHARED_CLOCK = "*"  # the clock of rows that count by ages: everybody's, and no kiosk's
 STILL_WARM_S = 6 * 3600.0  # longer than any holder needs to come back to the shop's temperature
 
 KEYS = {

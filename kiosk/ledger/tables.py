@@ -169,6 +169,8 @@ class Hold(Table):
     reading_only = IntegerField(default=0)  # something was not seen: only a reading ends it
     gaps = IntegerField(default=0)  # how often the kiosk stopped watching since
     heats = IntegerField(default=1)  # how many heatings in a row it is the last of, none of whose holds had ended
+    earlier = TextField(default="[]")  # JSON: list of those before it, as `hold_facts.Earlier`
+    to_be_heated = IntegerField(null=True)  # the step to the station by which it is in doubt, if all was seen till then
 
 
 class Doubted(Table):

@@ -18,7 +18,7 @@ from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 from kiosk.ledger.trouble import LedgerFault
 
-VERSION = 10
+VERSION = 11
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
 
@@ -101,6 +101,12 @@ def _people_speak(database: Database) -> None:
     _add_column(database, "hold", "heats", "INTEGER NOT NULL DEFAULT 1")
 
 
+def _heated_before(database: Database) -> None:
+    """To 11: a hold keeps what was seen of the heatings before it; tables are made anew from the lines after it."""
+    _add_column(database, "hold", "earlier", "TEXT NOT NULL DEFAULT '[]'")
+    _add_column(database, "hold", "to_be_heated", "INTEGER")
+
+
 def _add_column(database: Database, table: str, column: str, kind: str) -> None:
     """Unless an earlier step made the table anew, as it is now."""
     execute: Callable[..., Any] = database.execute_sql
@@ -113,7 +119,7 @@ def _add_column(database: Database, table: str, column: str, kind: str) -> None:
 # readings keep the numbers of their lines, so that one can be withdrawn.  To 6: room for other kiosks' lines.
 STEPS: Mapping[int, Step] = {
     1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others, 6: _kiosks_rest,
-    7: _labels_wear, 8: _who_counted, 9: _people_speak,
+    7: _labels_wear, 8: _who_counted, 9: _people_speak, 10: _heated_before,
 }  # fmt: skip
 
 

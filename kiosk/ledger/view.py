@@ -16,9 +16,9 @@ from kiosk.ledger.book import Book, rows
 from kiosk.ledger.counted import Counting
 from kiosk.ledger.derive import STILL_WARM_S, TableRow
 from kiosk.ledger.derive_heat import stood_unwatched
-from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.ledger.fold_unseen import may_count
 from kiosk.ledger.places import Places
+from kiosk.ledger.state import SHARED_CLOCK
 from kiosk.ledger.statements import taught
 from kiosk.rules import codes
 from kiosk.rules.apart import Apart, nothing_heard
@@ -39,7 +39,7 @@ from kiosk.rules.cards import (
     place_name,
 )
 from kiosk.rules.fitting.magazine import Loaded
-from kiosk.rules.hold_facts import WITHDRAWN, HeatValues, HoldFacts, Reading, Stay
+from kiosk.rules.hold_facts import WITHDRAWN, Earlier, HeatValues, HoldFacts, Reading, Stay
 from kiosk.rules.merge import Made, Matter
 from kiosk.rules.places import Kind
 
@@ -326,12 +326,8 @@ class Cards:
 
     def facts(self, held: TableRow, holder: Holder, assembly: Assembly | None) -> HoldFacts:
         """The facts of a hold's row."""
-        stays = []
         stages = msgspec.json.decode(held["stages"])
-        for code, since_s, _, *unwatched in stages:
-            row = self.places.rows.get(code) if code else None
-            way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
-            stays.append(Stay(code, since_s, way, wet, any(unwatched)))
+        stays = [self._stay(code, since_s, any(unwatched)) for code, since_s, _, *unwatched in stages]
         read = [Reading(*reading) for reading in msgspec.json.decode(held["readings"])]
         return HoldFacts(
             holder,
@@ -353,7 +349,19 @@ class Cards:
             clock=held["kiosk"],
             stay=stages[-1][2],
             heats=held["heats"],
+            again_s=held["heated_watched_s"] - held["first_watched_s"],
+            earlier=tuple(self._earlier(each) for each in msgspec.json.decode(held["earlier"])),
         )
+
+    def _stay(self, code: str | None, since_s: float, unwatched: bool = False) -> Stay:
+        row = self.places.rows.get(code) if code else None
+        way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
+        return Stay(code, since_s, way, wet, unwatched)
+
+    def _earlier(self, told: dict[str, Any]) -> Earlier:
+        began = msgspec.convert(told["began"], tuple[HeatValues, ...])
+        stays = tuple(self._stay(code, since_s) for code, since_s in told["stays"])
+        return Earlier(**told | {"began": began, "stays": stays})
 
 
 def cutter_of(row: TableRow) -> Cutter:

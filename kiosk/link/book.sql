@@ -207,13 +207,17 @@ DECLARE
     at head;
 BEGIN
     SELECT * INTO at FROM head;
+    IF at.put_back > clock_timestamp() THEN -- this server's clock was set back: all are to be heard from now on
+        UPDATE head SET put_back = clock_timestamp() RETURNING * INTO at;
+    END IF;
     IF at.standing <> standing() THEN
         UPDATE head SET put_back = coalesce(put_back, clock_timestamp()) RETURNING * INTO at;
     END IF;
     UPDATE member SET run = my_run, beat = my_beat, beat_at = clock_timestamp(), applied = my_applied,
         waiting = my_waiting, clock_off_s = my_utc_s - extract(epoch FROM clock_timestamp()), said = saying,
         version = my_version, reads = my_reads
-    WHERE member.kiosk = mine AND (run = my_run OR beat_at IS NULL OR clock_timestamp() - beat_at > interval '6 s');
+    WHERE member.kiosk = mine AND (run = my_run OR beat_at IS NULL
+        OR clock_timestamp() NOT BETWEEN beat_at AND beat_at + interval '6 s'); -- in its future: its clock was set back
     IF NOT FOUND THEN
         RAISE EXCEPTION 'another kiosk says that it is this one' USING ERRCODE = 'HK010';
     END IF;
@@ -358,8 +362,8 @@ CREATE FUNCTION lock_out(gone text) RETURNS bigint LANGUAGE plpgsql SECURITY DEF
 DECLARE
     at head;
 BEGIN
-    PERFORM me();
     SELECT * INTO at FROM head FOR UPDATE;
+    PERFORM me(); -- after the lock: of two that lock each other out one stays
     UPDATE member SET retired_n = coalesce(nullif(retired_n, 0), greatest(at.n, 1)) WHERE kiosk = gone;
     IF NOT FOUND THEN
         RAISE EXCEPTION 'no such kiosk' USING ERRCODE = 'HK005';

@@ -28,12 +28,16 @@ class Moment:
 
 
 class Until(Enum):
-    """What the time of a hold means; the value is the key of its words.  The first two have no time."""
+    """What the time of a hold means; the value is the key of its words.  The first three have no time."""
 
     READING = "heat.reading_ends"
+    AIR_TOO_WARM = "heat.air_too_warm"
     PROBE_NOW = "strip.probe_now"
     PROBE_IN = "heat.probe_in"
     SAFE_IN = "heat.safe_in"
+
+
+NO_TIME = (Until.READING, Until.AIR_TOO_WARM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,7 @@ class HoldView:
     since_utc_s: float = 0.0
     heating: int | None = None  # number of the line that began it
     unheard: bool = False  # some kiosk that may have moved or heated it again is not in hearing: no time ends it now
+    air_too_warm: bool = False  # the shop is so near to the touch limit that no time ends it
 
     @property
     def ended(self) -> bool:
@@ -81,7 +86,9 @@ class HoldView:
         """What is waited for: words without a time wherever there is none to count."""
         if self.counts_s is not None:
             return Until.PROBE_IN if self.needs_reading else Until.SAFE_IN
-        return Until.PROBE_NOW if self.needs_reading and self.remaining_s is not None else Until.READING
+        if self.needs_reading and self.remaining_s is not None:
+            return Until.PROBE_NOW
+        return Until.AIR_TOO_WARM if self.air_too_warm else Until.READING
 
 
 _AT_ONCE_S = 30.0  # by when a probe is held on and read

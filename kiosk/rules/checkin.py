@@ -17,7 +17,7 @@ from dataclasses import replace
 
 from kiosk.rules.apart import Answer, about_cool, about_heating, about_pocket, about_undo
 from kiosk.rules.assembly import Clamping, Condition
-from kiosk.rules.cards import Heat, HolderCard, LastStep, Moment, Pending, PlaceCard, Torn
+from kiosk.rules.cards import Heat, HolderCard, LastStep, Moment, Pending, PlaceCard, Torn, Until
 from kiosk.rules.fitting.obstacles import limits, obstacles
 from kiosk.rules.fitting.proposals import Proposal, propose
 from kiosk.rules.lines import LOOKED, NOT_VERIFIED, ConditionSaid, Entry, Heated, HoldEnded, Moved, TornDown
@@ -109,6 +109,11 @@ def too_warm(card: HolderCard, goal: PlaceCard | None, place: str, cooling: Plac
     if hold is None or hold.ended:
         return refuse(Reason.NOWHERE_KNOWN, card, goal, name=card.name, place=place)
     at = card.at if card.at and card.at.place.kind is Kind.COOLING else cooling
+    if hold.until is Until.AIR_TOO_WARM:
+        spot = f"term.{hold.where}"
+        why = say("refused.air_too_warm", name=card.name, place=place, hottest_c=hold.hottest_c, where=spot)
+        remedy = say("remedy.air_too_warm", name=card.name, place=at.name if at else None)
+        return Refused(Reason.HOT, why, remedy, holder=card, goal=goal)
     return Refused(
         Reason.HOT,
         say(

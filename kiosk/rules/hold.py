@@ -26,6 +26,7 @@ from kiosk.rules.cooling.assessment import (
 )
 from kiosk.rules.hold_cases import Case
 from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, cooling_from_s, last_place, way_now
+from kiosk.rules.shop_air import TOO_WARM_K, WARMER_K
 
 _POINTS = 80
 PROMISED = 0.01  # chance of something touchable being hot that a hold may end with
@@ -102,7 +103,14 @@ def view(facts: HoldFacts, rules: HoldRules, found: Assessment, standing: Standi
         gap=facts.gaps > 0,
         since_utc_s=facts.heated_utc_s,
         heating=facts.heating,
+        air_too_warm=found.hold_s is None and _air_is_too_warm(facts, rules),
     )
+
+
+def _air_is_too_warm(facts: HoldFacts, rules: HoldRules) -> bool:
+    """Whether the shop was so warm since the hold began that nobody can say when anything is cool in it."""
+    room = rules.stricter(facts.began).room
+    return room.ambient_sd_k >= TOO_WARM_K or room.limit_c - room.ambient_c < WARMER_K
 
 
 def not_computable(facts: HoldFacts, rules: HoldRules) -> HoldView:
@@ -120,6 +128,7 @@ def not_computable(facts: HoldFacts, rules: HoldRules) -> HoldView:
         gap=facts.gaps > 0,
         since_utc_s=facts.heated_utc_s,
         heating=facts.heating,
+        air_too_warm=_air_is_too_warm(facts, rules),
     )
 
 

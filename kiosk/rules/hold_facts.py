@@ -89,6 +89,25 @@ def all_found(before: tuple[HeatValues, ...], found: HeatValues) -> tuple[HeatVa
 
 
 @dataclass(frozen=True, slots=True)
+class Earlier:
+    """A heating of which all was seen until another followed it, before it was cool.
+
+    stays: where it stood, `since_s` by its scan.  lasted_s: from that to the scan of the next.  again_s: how long
+    before that scan it had been scanned there first.  cutter: the assembly whose cutter was in it all the while; None:
+    one went in or came out, or there was none.
+    """
+
+    temp_c: float | None
+    length_mm: float | None
+    body_c: float | None
+    began: tuple[HeatValues, ...]
+    stays: tuple[Stay, ...]
+    lasted_s: float
+    again_s: float
+    cutter: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class HoldFacts:
     """One heating as the ledger saw it.
 
@@ -96,7 +115,8 @@ class HoldFacts:
     then (`all_found`), none for a line older than they are.  heating: number of the line that began it.  watched: its
     times are of the clock that counts now; of another's nothing can be subtracted.  clock: the kiosk that counts them.
     withdrawn: readings that were slips and are not among the others.  stay: number of the line of the last stay.
-    heats: how many heatings in a row it is the last of, none of whose holds had ended.
+    heats: how many heatings in a row it is the last of, none of whose holds had ended.  earlier: those before it, the
+    oldest first, where all was seen of them.  again_s: how long before `heated_at_s` it was scanned there first.
     """
 
     holder: Holder
@@ -118,6 +138,8 @@ class HoldFacts:
     clock: str = ""
     stay: int = 0
     heats: int = 1
+    earlier: tuple[Earlier, ...] = ()
+    again_s: float = 0.0
 
     @property
     def teaches(self) -> bool:

@@ -19,6 +19,7 @@ from kiosk.rules.cooling.unknowns import AMBIENT_K, AMBIENT_READ_K
 AGE_S = 900.0  # a shop does not warm by more than the thermometer's error in that
 _COLDER_K = 2.0  # less is no news: every value that is set while a hold runs is one more case it is worked out for
 _HOTTEST_C = 60.0  # what a thermometer shows that hangs in no shop
+WARMER_K = 5.0  # a touch limit nearer to the shop's own temperature is never reached for certain
 TOO_WARM_K = 4.9  # how well the air is known where it cannot be set so warm as it is: then a reading alone ends a hold
 _JUMP_K, _JUMP_S = 4.0, 120.0  # what a shop cannot do in that time, and a hand on the thermometer can
 

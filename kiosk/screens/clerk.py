@@ -12,6 +12,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
+from kivy.clock import Clock
 from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, StringProperty
 
 from kiosk.rules.cards import Command
@@ -37,6 +38,7 @@ A = TypeVar("A")
 Failed = Callable[[Exception], Any] | None
 
 AWAY_S = 120.0  # without a touch or a scan, then the window goes back to where everybody expects it
+SAID_S = 6.0  # that a label was not taken, in the place of what the screen asks
 TROUBLE_BEATS = 15  # how many good seconds a trouble stays in the strip
 CLOCK_SET_S = 30.0  # a wall clock that moved so far beside the watched one was set
 
@@ -186,6 +188,24 @@ class Clerk(Way):
         if self.eye is not None and isinstance(outcome, Refused) and outcome.reason in ABOUT_LABEL:
             self.eye.refused(text)
         self.answer(scanned)
+
+    def not_taken(self, text: str) -> bool:
+        """The screen in sight asks for something else first: it says for a while which label that was.  True."""
+        view = self.view
+        self.play(Sound.REFUSED)
+
+        def told(name: str | None) -> None:
+            if view is None or self.view is not view:
+                return
+            view.trouble = said = t("scan.not_now", name=name)
+            Clock.schedule_once(lambda _: forget(said), SAID_S)
+
+        def forget(said: str) -> None:
+            if view is not None and view.trouble == said:
+                view.trouble = ""
+
+        self.ask(common.called(text), told)
+        return True
 
     def busied(self) -> None:
         """Somebody is there: the pause after which the window goes back begins anew."""

@@ -65,6 +65,7 @@ SCREENS = {
     "things": "shop.things:ThingsScreen",
     "enter": "shop.enter:EnterScreen",
     "first": "shop.first:FirstScreen",
+    "put_out": "shop.put_out:PutOutScreen",
     "bring_in": "shop.bring_in:BringInScreen",
     "presetter": "job.presetter:PresetterScreen",
 }

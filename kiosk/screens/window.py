@@ -22,7 +22,7 @@ from kivy.core.window import Window
 from kiosk import installed, where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.rules import codes
-from kiosk.rules.cards import Until
+from kiosk.rules.cards import NO_TIME
 from kiosk.rules.reasons import quoted
 from kiosk.screens import theme
 from kiosk.screens.beginning import Beginning
@@ -229,15 +229,15 @@ class KioskApp(App):
 
     def _strip(self, *_: object) -> None:
         frame, clerk = self.frame, self.clerk
-        holds = [card.hold for card in clerk.hot if card.hold and card.hold.until is not Until.READING]
+        holds = [card.hold for card in clerk.hot if card.hold and card.hold.until not in NO_TIME]
         soonest = min(holds, key=lambda hold: hold.remaining_s or 0.0, default=None)
         frame.hot = len(clerk.hot)
         frame.next_s = -1 if soonest is None or soonest.remaining_s is None else soonest.remaining_s
         frame.by_reading = soonest is not None and soonest.needs_reading
         card, probe = clerk.advice or (None, None)
-        frame.probe = (
-            t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
-        )
+        frame.probe = t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
+        if soonest is None and any(each.hold and each.hold.air_too_warm for each in clerk.hot):
+            frame.probe = t("heat.air_too_warm")
         who = clerk.operator.name if clerk.operator else ""
         link = clerk.link.words if clerk.link else ""
         parts = (who, clerk.here, link) if clerk.link and clerk.link.quiet else (link, who, clerk.here)

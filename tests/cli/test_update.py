@@ -183,7 +183,7 @@ def test_a_full_disk_leaves_nothing_behind_and_the_old_version_meant(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(updating, "_fill", full)
-    with pytest.raises(UpdateRefused, match=r"not made.*No space left"):
+    with pytest.raises(UpdateRefused, match=r"not made.*the disk is full"):
         updating._make(wheel)
     assert list((tmp_path / "env" / installed.FOLDER).iterdir()) == [] and installed.current().name == ""
     monkeypatch.setattr(updating, "ROOM_BYTES", 1e18)

@@ -12,7 +12,7 @@ import pytest
 from kiosk.desk import holds as seam
 from kiosk.desk.holds import Holds, rules_set
 from kiosk.ledger.derive import TableRow
-from kiosk.ledger.fold import SHARED_CLOCK
+from kiosk.ledger.state import SHARED_CLOCK
 from kiosk.rules import hold
 from kiosk.rules.assembly import Clamping, Coupling, Holder
 from kiosk.rules.belief import FilmSlope, Instrument, Lesson, Prediction, Standing

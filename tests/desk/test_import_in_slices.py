@@ -11,11 +11,12 @@ import pytest
 
 from kiosk.desk import Desk
 from kiosk.desk.intake import ImportRefused
-from kiosk.desk.session import GaveWay
+from kiosk.desk.session import GaveWay, GivenUp
 from kiosk.ledger import tables as T
 from kiosk.rules import slices
 from kiosk.rules.codes import CodeKind
 from kiosk.rules.outcomes import Done
+from kiosk.screens.questions import bring_in
 from tests.conftest import Shop
 from tests.desk.test_intake import holder, table
 
@@ -143,3 +144,36 @@ def test_an_import_tells_how_far_it_is(shop: Shop, many: Path) -> None:
     plan = shop.desk.intake.plan(many)
     shop.desk.intake.take(plan, "many", shop.desk.intake.giving_way(told.append))
     assert told[-1] == len(plan.lines) // slices.SLICE * slices.SLICE and told == sorted(told)
+
+
+def test_an_import_or_its_taking_back_that_is_given_up_anywhere_has_done_nothing(shop: Shop, many: Path) -> None:
+    desk = shop.desk
+    plan = desk.intake.plan(many)
+
+    def given_up_at(look: int) -> Callable[[int], None]:
+        looks = 0
+
+        def at(_: int) -> None:
+            nonlocal looks
+            looks += 1
+            if looks == look:
+                raise GivenUp
+
+        return at
+
+    def given_up_everywhere(act: Callable[[Callable[[int], object]], object]) -> int:
+        before = state(desk)
+        look = 1
+        while True:
+            try:
+                act(given_up_at(look))
+            except GivenUp:
+                assert state(desk) == before
+                look *= 2
+                continue
+            return look
+
+    assert given_up_everywhere(lambda at: bring_in.take(plan, "many", at)(desk)) > 8
+    line = desk.intake.imports(1)[0].line
+    assert given_up_everywhere(lambda at: bring_in.undo(line, "wrong file", at)(desk)) > 2
+    assert desk.session.book.check() == []

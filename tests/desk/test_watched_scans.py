@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kiosk.rules.checkin import Reason, Refused
+from kiosk.rules.outcomes import Wait
 from tests.conftest import Shop
 
 SLOT = "Cabinet A · 1-05"
@@ -82,3 +83,22 @@ def test_steel_that_was_shown_and_then_put_to_cool_is_not_held_against_the_next_
     assert not alarm(shop, shop.place(SLOT))
     shop.clock.forward(21.0)
     assert not alarm(shop, hot) and alarm(shop, shop.place(SLOT)), "shown again, it is told of again"
+
+
+@pytest.mark.parametrize("holder_first", [True, False])
+def test_a_pair_may_begin_on_a_screen_that_keeps_labels_and_end_on_one_that_does_not(
+    shop: Shop, holder_first: bool
+) -> None:
+    hot, slot = heated(shop), shop.place(SLOT)
+    one, other = (hot, slot) if holder_first else (slot, hot)
+    assert not alarm(shop, one)
+    met = shop.desk.scan(other)
+    assert isinstance(met.outcome, Refused) and met.outcome.reason is Reason.HOT
+    assert [line.kind for line in met.lines] == ["refused"] and shop.desk.waiting() is None
+    shop.clock.forward(21.0)
+    assert isinstance(shop.desk.scan(other).outcome, Wait), "later it is the first of another pair"
+    before = shop.desk.session.holder("T001").at
+    assert before is not None and before.name == "Shrink station"
+    shop.clock.forward(21.0)
+    assert not alarm(shop, shop.holder("T005"))
+    assert isinstance(shop.desk.scan(slot).outcome, Wait), "what is cool begins a pair as ever"

@@ -134,6 +134,10 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
         elif asked["do"] == "go":
             app.worker.post(lambda name=asked["name"]: app.clerk.go(name))
             reply({})
+        elif asked["do"] == "understood":
+            app.worker.post(lambda: (app.clerk.view.understood(), drawn(lambda: reply({}))))
+        elif asked["do"] == "pass":
+            app.worker.post(lambda s=asked["s"]: passes(app, clock, s))
         elif asked["do"] == "read":
             app.worker.post(lambda text=asked["text"]: app.clerk.scanned(text))
             reply({})
@@ -141,6 +145,18 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
             app.worker.post(app.stop)
         else:
             app.worker.post(lambda: drawn(lambda: reply(on_screen(app))))
+
+
+def passes(app: Any, clock: PretendedTime, seconds: float) -> None:
+    """Time goes by, and the window hears of it at once instead of with its next second."""
+    from kiosk.screens.pulse import pulse
+
+    def later(now: Any) -> None:
+        app.clerk.beat(now)
+        clock.forward(seconds)
+        app.worker.ask(pulse, lambda now: (app.clerk.beat(now), drawn(lambda: reply(on_screen(app)))))
+
+    app.worker.ask(pulse, later)
 
 
 QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {

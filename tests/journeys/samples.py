@@ -359,6 +359,7 @@ def _difference(screen: Any, at: int, page: str = "one", trouble: str = "") -> N
     screen.choose(screen.rows[at].key)
     if A.Difference.MISSING.value in screen.rows[at].key:
         screen._where(screen._card, LOOK_FOR)
+    screen.draw(screen._card, DRAWER_10)
     screen.page, screen.trouble = page, trouble
 
 
@@ -504,12 +505,26 @@ def _alarm(screen: Any, scanned: Scanned, skin: SkinNow | None = None) -> None:
     screen.advice = say_words(PROBE.say)
 
 
-def _alarm_for_all(screen: Any) -> None:
-    """To somebody who is spoken to in another language than the shop's."""
-    mine = words.language()
-    words.speak(mine, "de" if mine != "de" else "en")
-    _alarm(screen, TOO_HOT)
-    words.speak(mine)
+def _longest(*but: str) -> str:
+    """The language that says an alarm in the most letters, except these."""
+
+    def letters(language: str) -> int:
+        said = words.catalogue(language).say
+        return len(said("heat.not_to", place=SLOT.name) + said("heat.word") + said("audit.hot", name="", place=""))
+
+    return max((each for each in words.LANGUAGES if each not in but), key=letters)
+
+
+def _for_all(show: Fill, mine: str = "") -> Fill:
+    """To somebody who is spoken to in another language than the shop's, and that one needs the most letters."""
+
+    def fill(screen: Any) -> None:
+        spoken = words.language()
+        words.speak(mine or spoken, _longest(mine or spoken))
+        show(screen)
+        words.speak(spoken)
+
+    return fill
 
 
 SAMPLES: tuple[tuple[str, str, Fill], ...] = (
@@ -525,7 +540,8 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("scan", "unknown", lambda screen: screen.show(UNKNOWN)),
     ("scan", "missed", lambda screen: screen.show_missed((HOT.name, SLOT.name, POCKET.name, CARD.name, "RX"))),
     ("heat", "hot", lambda screen: _alarm(screen, TOO_HOT)),
-    ("heat", "two-languages", _alarm_for_all),
+    ("heat", "two-languages", _for_all(lambda screen: _alarm(screen, TOO_HOT))),
+    ("heat", "two-longest", _for_all(lambda screen: _alarm(screen, TOO_HOT), _longest())),
     ("heat", "until-read", lambda screen: _alarm(screen, HOT_UNTIL_READ, unknown_skin(43.0, "flange"))),
     ("heat", "another", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.scanned("HV4T8BRJ3V"))),
     ("heat", "refused", lambda screen: (_alarm(screen, HOT_UNTIL_READ), screen.came(TOO_WIDE))),
@@ -574,7 +590,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("audit", "missing", lambda screen: _audit_walk(screen, 3)),
     ("audit", "drawer-10", lambda screen: _audit_walk(screen, None, 1)),
     ("audit", "misplaced", _audit_said),
-    ("audit", "alarm", _audit_alarm),
+    ("audit", "alarm", _for_all(_audit_alarm)),
     ("audit", "closed", _audit_closed),
     ("audit", "unknown", _audit_unknown),
     ("audit_photo", "aim", lambda screen: _photo(screen, "aim")),
@@ -586,7 +602,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("audit_photo", "near", lambda screen: _photo(screen, "marked", 60, touched=1)),
     ("audit_photo", "near-unread", lambda screen: _photo(screen, "marked", touched=12)),
     ("audit_photo", "nothing", lambda screen: _photo(screen, "marked", 0, 0)),
-    ("audit_photo", "alarm", lambda screen: _photo(screen, "alarm")),
+    ("audit_photo", "alarm", _for_all(lambda screen: _photo(screen, "alarm"))),
     ("audit_spot", "seen", lambda screen: _spot(screen, A.Shows.SEEN, ())),
     ("audit_spot", "missing", lambda screen: _spot(screen, A.Shows.MISSING, (A.Difference.MISSING,), LOOK_FOR)),
     ("audit_spot", "hot", lambda screen: _spot(screen, A.Shows.HOT, (A.Difference.HOT, A.Difference.UNEXPECTED))),

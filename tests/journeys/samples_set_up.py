@@ -37,6 +37,7 @@ from kiosk.screens.questions.bring_in import (
 )
 from kiosk.screens.questions.choose import Pick
 from kiosk.screens.questions.first import STEPS, Far
+from kiosk.screens.questions.put_out import Offer
 from kiosk.screens.questions.setting_up import Known, Ready
 from kiosk.screens.questions.sheets import Known as KnownSheets
 from kiosk.screens.questions.sheets import Need, Opened, OpenSheet, Paper
@@ -58,7 +59,7 @@ def _choose(screen: Any, what: str, page: str = "list", keys: str = "letters") -
     if page == "type":
         screen.search()
         screen.ids.entry.ids.field.text = "Roughing mill Ø12"
-        screen.ids.entry.ids.letters.page = keys
+        screen.ids.entry.letters.page = keys
 
 
 MACHINE = {
@@ -197,8 +198,6 @@ def _bring_in(screen: Any, state: str) -> None:
         screen.past(() if state == "no_past" else rows)
         if state == "one":
             screen.choose_past(Marked("1", found.path.name))
-    elif state == "goals":
-        screen.goals((stick / "holder-kiosk", Path("/data/exports")))
     elif state == "undone":
         screen.title = found.path.name
         screen._undone(UndoneImport((), ("a", "b")))
@@ -276,10 +275,29 @@ def _sheets(screen: Any, page: str) -> None:
             screen._why("keep")
 
 
+def _put_out(screen: Any, page: str) -> None:
+    papers = tuple(Paper(Path(f"/data/templates/{at}.txt"), 1.79e9) for at in ("offset_program", "tool_table"))
+    screen.show(Offer(Path("/data"), ("Mill 1", "Five-axis mill 2, by the window"), papers))
+    stick = Path("/media/kiosk/SHOPSTICK/holder-kiosk")
+    match page:
+        case "trouble":
+            screen._failed(OSError(28, "No space left on device"))
+        case "machine" | "template":
+            screen.choose("offsets")
+            if page == "template":
+                screen.take(Choice("Mill 1", "Mill 1"))
+        case "goals":
+            screen.goals((stick, Path("/data/exports")))
+        case "busy":
+            screen._busy(t("bring_in.putting"))
+        case "kept":
+            screen._kept(stick / "Five-axis mill 2, by the window offset_program.txt")
+
+
 _SHEETS = ("list", "kept", "gone", "name", "lines", "empty", "unreadable", "how", "tools", "no_tools", "figure",
            "says_nothing", "pieces", "line", "machine", "reason")  # fmt: skip
 _BRING_IN = ("files", "none", "busy", "writing", "look", "conflicts", "moved_on", "faults", "past", "no_past", "one",
-             "goals", "undone", "written", "gone")  # fmt: skip
+             "undone", "written", "gone")  # fmt: skip
 
 SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("choose", "what", partial(_choose, what="any", page="what")),
@@ -305,6 +323,8 @@ SAMPLES: tuple[tuple[str, str, Callable[..., Any]], ...] = (
     ("stick", "cards", partial(_stick, page="how", kinds="b")),
     ("stick", "each", partial(_stick, page="each")),
     *(("sheets", page, partial(_sheets, page=page)) for page in _SHEETS),
+    *(("put_out", page, partial(_put_out, page=page))
+      for page in ("what", "trouble", "machine", "template", "goals", "busy", "kept")),
     *(("bring_in", state, partial(_bring_in, state=state)) for state in _BRING_IN),
     *(("update", str(state), partial(_update, state=state)) for state in _UPDATE),
     *(("first", step, partial(_first, step=step)) for step in STEPS),

@@ -42,7 +42,7 @@ from kiosk.screens.shop.preferences import GROUPS
 from kiosk.settings import Settings
 from kiosk.words import say as say_words
 from kiosk.words import t
-from tests.journeys.samples import ASSEMBLY, CARD, CUTTER, HOLDER, HOT, NINE_LANGUAGES, SLOT
+from tests.journeys.samples import ASSEMBLY, CARD, CUTTER, DRAWER_10, HOLDER, HOT, NINE_LANGUAGES, SLOT
 
 REFUSED = BuildRefused(
     say("build.not_at_bench", name=HOLDER.name, place=SLOT.name), say("build.to_bench", name=HOLDER.name)
@@ -360,6 +360,7 @@ def _round(screen: Any, what: str = "") -> None:
     second = replace(ENTRY, code="H7SJEC466N", place="Cabinet B · 12-08")
     screen._round = PickRound((ENTRY, second))
     screen._next()
+    screen.picture = DRAWER_10
     if what == "taken":
         screen.pick(HeldUp(ENTRY.code, ENTRY.name, False))
     elif what == "hot":

@@ -16,6 +16,7 @@ from kiosk.screens.options import Options
 from tests.journeys.display import Display
 
 SMALL = ("kivy.uix.", "kivy.lang.")  # widgets of a layout, a millisecond each
+MOST_PARTS = 4600  # widgets that all screens hold together, 50 to 70 kB each
 
 # Opens the window as `screens.app.run` does.  With its first picture a screen is touched and labels are scanned; once
 # they have been answered every screen is wanted, one after the other.  Tells what was in sight, what sounded, and which
@@ -39,6 +40,7 @@ def watched(app):
     from kiosk.screens.pages import SCREENS
     from kivy.clock import Clock
     from kivy.core.window import Window
+    from kivy.uix import widget
 
     clerk, show, sounds = app.clerk, app.frame.show, []
     app.sounds.play = lambda sound: sounds.append(sound.value)
@@ -77,7 +79,7 @@ def watched(app):
         if clerk.wanted:
             return True
         if not left:
-            said.update(visited=seen, loaded=loaded)
+            said.update(visited=seen, loaded=loaded, parts=len(widget._widget_destructors))  # Kivy's own list of all
             app.stop()
             return False
         clerk.go(left.pop())
@@ -122,3 +124,4 @@ def test_what_is_touched_and_scanned_with_the_first_picture_is_done_in_order_and
     assert early["sounds"][-1] == "hot"
     assert len(set(early["visited"])) > 30
     assert [name for name in early["loaded"] if not name.startswith(SMALL)] == []
+    assert 1000 < early["parts"] < MOST_PARTS

@@ -178,6 +178,18 @@ class Window:
         """Have a screen in sight, whatever touches lead to it."""
         self._ask(do="go", name=name)
 
+    def opens(self, name: str) -> str:
+        """Have a screen in sight; where it leads on at once, the one that it leads to."""
+        self.open_screen(name)
+        end_s = time.monotonic() + 2.0
+        while (view := str(self.screen()["view"])) != name and time.monotonic() < end_s:
+            time.sleep(0.05)
+        return view
+
+    def understood(self) -> None:
+        """The alarm's own button, without a finger."""
+        self._ask(do="understood")
+
     def put_away(self) -> None:
         """Nothing is before the camera any more."""
         path = self._scratch / "nothing.png"
@@ -191,6 +203,10 @@ class Window:
     def wait(self, seconds: float) -> None:
         """Time goes by."""
         self._ask(do="forward", s=seconds)
+
+    def passes(self, seconds: float) -> str:
+        """Time goes by without a hand, and the window has heard of it; the screen that is in sight then."""
+        return str(self._ask(do="pass", s=seconds)["view"])
 
     def lose_camera(self, lost: bool) -> None:
         """The camera is unplugged, or plugged in again."""
@@ -223,9 +239,9 @@ class Window:
         except AssertionError:
             raise AssertionError(f"the screen never said {words}; it says {said}") from None
 
-    def waits_for(self, there: Callable[[], bool], what: str) -> None:
+    def waits_for(self, there: Callable[[], bool], what: str, patience_s: float = PATIENCE_S) -> None:
         """Wait until something has come true outside the window."""
-        self._until(there, what)
+        self._until(there, what, patience_s)
 
     def sees_not(self, word: str) -> None:
         """Wait until this is said nowhere."""

@@ -375,6 +375,93 @@ def test_heatings_in_a_row_are_counted_until_a_hold_ends_and_one_scanned_again_i
     assert [*counted, told.hold["heats"]] == [1, 2, 3, 3, 4, 1]
 
 
+def _comes_again(told: Told, after_s: float, **more: Any) -> list[dict[str, Any]]:
+    """Carried to the station and heated there, as one scan says it; what the hold keeps of the heatings before."""
+    told.say(after_s, L.Moved("T1", told.holder()["place"], "S"), L.Heated("T1", "S", **more))
+    kept: list[dict[str, Any]] = json.loads(told.hold["earlier"])
+    return kept
+
+
+def test_of_heatings_in_a_row_all_that_was_seen_is_kept(told: Told) -> None:
+    heated(told, body_c=31.0)
+    told.say(20.0, L.Moved("T1", "S", "R"))
+    (first,) = _comes_again(told, 120.0, body_c=190.0)
+    assert first["stays"] == [["S", 0.0], ["R", 20.0], ["S", 120.0]]
+    assert (first["lasted_s"], first["body_c"]) == (120.0, 31.0)
+    assert first["began"][0]["temp_c"] == 330.0 and first["cutter"] is None and first["again_s"] == 0.0
+    told.say(140.0, L.Heated("T1", "S", heats=0, again=True))
+    assert json.loads(told.hold["earlier"]) == [first], "one heating, scanned again"
+    told.say(190.0, L.Heated("T1", "S", body_c=220.0))
+    _, second = json.loads(told.hold["earlier"])
+    assert (second["stays"], second["lasted_s"], second["again_s"]) == ([["S", 0.0]], 50.0, 20.0)
+
+
+def test_of_more_heatings_than_are_solved_and_after_a_hold_that_ended_none_is_kept(told: Told) -> None:
+    kept = []
+    for after_s in range(0, 240, 40):
+        heated(told, float(after_s))
+        kept.append(len(json.loads(told.hold["earlier"])))
+    assert kept == [0, 1, 2, 3, 0, 0]
+    told.say(9000.0, L.HoldEnded("T1", "time"))
+    heated(told, 9001.0)
+    assert told.hold["earlier"] == "[]"
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        [L.KioskStarted("2")],
+        [L.TemperatureRead("T1", "nose", 90.0, "probe", "agrees")],
+        [L.TemperatureRead("T1", "nose", 190.0, "probe", "questioned")],
+        [L.Moved("T1", "S", None), L.Moved("T1", None, "R")],
+        [L.Moved("T1", "S", "D"), L.Moved("T1", "D", "S")],
+    ],
+    ids=["a gap", "a reading", "a doubted one", "nowhere known", "at the station unseen"],
+)
+def test_where_anything_of_a_heating_was_not_seen_or_was_read_it_is_as_hot_as_at_its_hottest(
+    told: Told, lines: list[L.Entry]
+) -> None:
+    heated(told)
+    told.say(20.0, *lines)
+    if told.holder()["place"] == "S":
+        told.say(60.0, L.Heated("T1", "S", body_c=190.0))
+    else:
+        _comes_again(told, 60.0, body_c=190.0)
+    assert (told.hold["earlier"], told.hold["body_c"]) == ("[]", 190.0)
+
+
+def test_a_heating_by_another_clock_or_on_unknown_steel_has_none_before_it(told: Told) -> None:
+    heated(told)
+    told.say(40.0, L.Heated("T1", "S", body_unknown=True))
+    assert told.hold["earlier"] == "[]"
+    told.say(50.0, L.HoldEnded("T1", "time"))
+    heated(told, 60.0)
+    told.say(100.0, L.Heated("T1", "S", body_c=200.0), kiosk="other")
+    assert told.hold["earlier"] == "[]"
+    told.say(140.0, L.Heated("T1", "S", body_c=200.0), kiosk="other")
+    told.say(150.0, L.Moved("T1", "S", "R"))
+    assert told.hold["earlier"] == "[]", "of the one before that one not all was seen"
+
+
+def test_a_step_to_the_station_that_is_taken_back_was_a_heating_there_all_the_same(told: Told) -> None:
+    heated(told)
+    told.say(20.0, L.Moved("T1", "S", "F"))
+    step = told.say(60.0, L.Moved("T1", "F", "S"))
+    told.say(60.0, L.Heated("T1", "S", body_c=190.0))
+    told.say(70.0, L.Moved("T1", "S", "F", undoes=step))
+    _, second = _comes_again(told, 90.0, body_c=250.0)
+    assert second["stays"] == [["S", 0.0], ["F", 10.0], ["S", 30.0]]
+
+
+def test_a_cutter_that_stayed_in_is_named_and_one_that_went_in_is_not(told: Told) -> None:
+    heated(told)
+    built(told, 10.0)
+    told.say(50.0, L.Heated("T1", "S", body_c=250.0))
+    told.say(100.0, L.Heated("T1", "S", body_c=250.0))
+    one, two = json.loads(told.hold["earlier"])
+    assert (one["cutter"], two["cutter"]) == (None, told.holder()["assembly"]) and two["cutter"]
+
+
 # ends and readings
 
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kiosk.ledger.fold import SHARED_CLOCK
 from kiosk.ledger.shared_form import WAITING
-from kiosk.ledger.state import Broken
+from kiosk.ledger.state import SHARED_CLOCK, Broken
 from kiosk.rules import lines as L
 from kiosk.rules.hold_facts import WITHDRAWN
 from kiosk.rules.places import Kind, Place

@@ -27,7 +27,7 @@ from typing import Any
 import peewee
 
 from kiosk import cli
-from kiosk.desk import Desk
+from kiosk.desk import Desk, together
 from kiosk.desk import kiosks as slices
 from kiosk.ledger import tables as T
 from kiosk.ledger.anchor import Anchor
@@ -180,6 +180,7 @@ JOURNEYS = {each.__name__: each for each in (work, shop, command, looks)}
 def _child(asked: dict[str, Any]) -> None:
     said = Said(Path(asked["said"]))
     link_module._RETRIES_S, link_module._STOPPED_S, link_module.BEAT_S = (0.1,), 0.2, 0.2
+    together._REST_S = 20.0  # on a busy machine one that is closed is to be at rest all the same
     slices.SLICE_S = 0.0  # each line that comes is a commit of its own
 
     def goes() -> None:

@@ -1,6 +1,7 @@
 """Twenty kiosks work at once while their networks come and go, and a checker reads what each of them acknowledged.
 
     nice -n 5 python -m tests.link.storm [--kiosks 20] [--minutes 10] [--scans 5] [--kills 3]
+    nice -n 5 python -m tests.link.storm --kiosks 5 --minutes 8 --scans 3 --holders 3 --grown
 
 Each kiosk is a process with a ledger, a desk and a link of its own, behind a network of its own that is cut a third of
 the time; some are killed in the middle of a scan and started again.  Afterwards all networks are whole, and the eight
@@ -36,6 +37,7 @@ GOALS = ("bench", "station", "rack", "slot", "slot2")
 CUT = 1 / 3  # so much of the time a kiosk hears nothing
 APART_S = (5.0, 40.0)  # how long it is cut off at a time
 CATCH_UP_S = 300.0
+LOOK_S = 30.0  # between two looks at the memory
 
 
 class Used(NamedTuple):
@@ -192,7 +194,7 @@ def _networks(kiosks: list[Seen], chance: random.Random, end_s: float, asked: ar
                 each.kiosk.kill()
                 each.kiosk.start()
                 each.outcomes["killed"] += 1
-        if now_s - looked_s > 30.0:
+        if now_s - looked_s > LOOK_S:
             looked_s = now_s
             for each in kiosks:
                 each.memory_mb.append(_memory_mb(each.kiosk.pid))
@@ -222,6 +224,11 @@ def _tell(kiosks: list[Seen]) -> None:
     first, last = looks[len(looks) // 4], looks[-1]
     print(f"memory of a kiosk: {first:.1f} MB after a quarter, {last:.1f} MB at the end, {last / first:.3f} times")
     print("  MB every half minute:", *(f"{mb:.1f}" for mb in looks))
+    half = looks[len(looks) // 2 :]
+    if len(half) > 1:
+        minutes = [at * LOOK_S / 60.0 for at in range(len(half))]
+        slope = statistics.linear_regression(minutes, half).slope
+        print(f"  over the last half it grew by {slope:+.3f} MB a minute")
 
 
 def _lost(shop: Shop, kiosks: list[KioskProcess]) -> list[str]:

@@ -54,6 +54,7 @@ def test_from_an_empty_server_to_two_kiosks_and_back_to_one(run: Commands, tmp_p
     assert [json.loads(line)["name"] for line in run.said.splitlines()] == ["Presetter", "Cabinet"]
     assert run("server", "check", "--url", run.url) == 0, run.said
     assert run("kiosks", "--lock-out", "nobody", "--data", first) == 2 and "nobody" in run.said
+    assert run("kiosks", "--lock-out", "Presetter", "--data", first) == 2 and "holder-kiosk leave" in run.said
     assert run("kiosks", "--lock-out", "Cabinet", "--data", first) == 0, run.said
     assert run("kiosks", "--data", second) == 2 and "locked out" in run.said
     assert run("leave", "--data", first) == 0, run.said

@@ -5,12 +5,15 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
 from kiosk.link import calls
+from kiosk.link.connection import Connection
 from kiosk.link.faults import Cause, LinkFault
 from kiosk.rules.chain import next_book
 from tests.link.shop import LINE_FORM, Ledger, Shop, changed, linked
@@ -141,6 +144,35 @@ def test_a_locked_out_kiosk_is_thrown_out_at_once_and_for_good(on_server: Shop) 
     with refused(Cause.LOCKED_OUT):
         on_server.member(kiosk=stolen.kiosk)
     assert len(calls.pull(linked(mine), 0, 10)) == 1
+
+
+def test_of_two_kiosks_that_lock_each_other_out_at_once_one_stays(on_server: Shop) -> None:
+    members = on_server.member("one"), on_server.member("two")
+
+    def locks(mine: Connection, other: str) -> None:
+        with suppress(LinkFault):
+            calls.lock_out(mine, other)
+
+    asks = [threading.Thread(target=locks, args=(linked(members[at]), members[1 - at].kiosk)) for at in (0, 1)]
+    for each in asks:
+        each.start()
+    for each in asks:
+        each.join()
+    assert on_server.sql("SELECT COUNT(*) FROM book.member WHERE retired_n IS NULL") == [(1,)]
+
+
+def test_a_server_whose_clock_is_set_back_by_years_takes_no_kiosk_for_its_copy_and_still_ends_its_wait(
+    on_server: Shop,
+) -> None:
+    mine = on_server.member("one")
+    kiosk = linked(mine)
+    calls.beat(kiosk, calls.Said("killed", 1, 0, 0, 0.0, "", "9", LINE_FORM))
+    with refused(Cause.TWICE):
+        calls.beat(kiosk, calls.Said("again", 2, 0, 0, 0.0, "", "9", LINE_FORM))
+    on_server.sql("UPDATE book.member SET beat_at = beat_at + interval '3 years'")  # as if it was three years ago now
+    on_server.sql("UPDATE book.head SET standing = '', put_back = clock_timestamp() + interval '3 years'")
+    answer = calls.beat(kiosk, calls.Said("again", 3, 0, 0, 0.0, "", "9", LINE_FORM))
+    assert not answer.put_back, "the only kiosk was heard"
 
 
 def test_lines_of_a_newer_form_wait_until_every_kiosk_can_read_them(on_server: Shop) -> None:

@@ -75,6 +75,8 @@ def solve(case: dict[str, Any], until_s: float = 20_000.0) -> Solution:
     at = np.where(hot, case["heat"]["temp_c"], ambient)[solid].astype(float)
     now_s, safe_s, curve = 0.0, 0.0, []
     for stage in case["stages"]:
+        if stage.get("heated_again"):
+            at = np.where(hot[solid], np.maximum(at, case["heat"]["temp_c"]), at)
         end_s = until_s if stage["end_s"] is None else stage["end_s"]
         wet = zz[solid] < stage.get("cooled_length_mm", math.inf)
         way, air = case["methods"][stage["method"]], case["methods"]["free_air"]

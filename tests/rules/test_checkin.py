@@ -331,3 +331,11 @@ def test_a_step_from_nowhere_known_is_taken_back_to_nowhere_and_none_is_taken_ba
         step = LastStep(7, NOW.watched_s, warm, BENCH, "Rack")
         refused = decide(View(last_step=step, cooling_place=SLEEVE), undo, NOW)
         assert why(refused) in (Reason.HOT, Reason.NOWHERE_KNOWN)
+
+
+def test_hot_steel_that_no_time_cools_because_the_air_is_too_warm_is_refused_with_that_and_with_what_to_do() -> None:
+    endless = replace(RUNS, remaining_s=None, needs_reading=True)
+    for hold, key in ((replace(endless, air_too_warm=True), "air_too_warm"), (endless, "hot"), (RUNS, "hot")):
+        refused = decide(paired(SLOT), hot(hold=hold), NOW)
+        assert isinstance(refused, Refused) and refused.reason is Reason.HOT
+        assert (refused.why.key, refused.remedy.key) == (f"refused.{key}", f"remedy.{key}")

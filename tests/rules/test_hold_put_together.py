@@ -183,6 +183,12 @@ def test_what_may_be_hot_all_through_may_have_a_neck_that_is_slender_to_the_flan
     assert len(found) == cases and thick == sorted(thick, reverse=True) and len(set(thick)) == cases
 
 
+@pytest.mark.parametrize(("heats", "cases"), [(1, 1), (2, 2), (5, 2)])
+@pytest.mark.parametrize("stay", [Stay("sleeve", 20.0, "sleeve"), Stay("bath", 20.0, "mist", 40.0)])
+def test_where_only_the_nose_is_wet_a_second_heating_is_enough_for_that(stay: Stay, heats: int, cases: int) -> None:
+    assert len(asked(replace(heated(9e6, stay), heats=heats))) == cases
+
+
 
 
 # which of them is the first

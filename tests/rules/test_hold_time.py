@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.belief import Instrument, Standing
 from kiosk.rules.belief import Verdict as Word
-from kiosk.rules.cards import HoldView
+from kiosk.rules.cards import HoldView, Until
 from kiosk.rules.cooling.assessment import Assessment, Room, Way, Zone
 from kiosk.rules.hold import curve, is_sound, length_error_um, not_computable, verdict, view
 from kiosk.rules.hold_cases import Case, assessment, solved
@@ -29,6 +29,7 @@ from kiosk.rules.hold_facts import (
     way_now,
 )
 from kiosk.rules.outline import outlines_of
+from kiosk.rules.shop_air import TOO_WARM_K
 
 HOLDER = Holder("k1", "12", Coupling.parse("HSK63"), Clamping.SHRINK_FIT, 12.0, nose_mm=24.0, projection_mm=106.0)
 CUTTER = Cutter("c1", "End mill 12", 12.0, 12.0, 83.0)
@@ -374,3 +375,16 @@ def test_taking_the_cutter_out_on_paper_makes_no_hold_shorter() -> None:
         with patch("kiosk.rules.hold_cases.outlines_of", return_value=(empty,)):
             alone_s = held_s(facts)
         assert held_s(replace(facts, assembly=None)) >= alone_s > 300.0
+
+
+def test_where_the_air_is_too_warm_for_any_end_the_hold_says_so_and_in_cooler_air_it_does_not() -> None:
+    stays = (("rack", 20.0, "free_air"),)
+    facts = facts_at(9e6, *stays)
+    warm = HoldRules(Room(38.0, 43.0, ambient_sd_k=TOO_WARM_K), 330.0, 60.0)
+    found = assessment(facts, warm, None)
+    told = view(facts, warm, found, TRUSTED, 9e6 + 600.0)
+    assert (found.hold_s, told.until, told.safe_in_s) == (None, Until.AIR_TOO_WARM, None)
+    assert view(facts, RULES, computed(*stays), TRUSTED, 9e6 + 600.0).until is Until.SAFE_IN
+    since = replace(facts, began=(warm.values,))
+    assert not_computable(since, RULES).until is Until.AIR_TOO_WARM, "it was so warm since the hold began"
+    assert not_computable(facts, RULES).until is Until.READING

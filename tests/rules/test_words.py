@@ -78,6 +78,28 @@ def test_every_letter_of_a_language_is_on_its_keyboard(language: str) -> None:
     assert len(said["keyboard.letters"]) == 4
 
 
+@pytest.mark.parametrize("shop", words.LANGUAGES)
+@pytest.mark.parametrize("mine", words.LANGUAGES)
+def test_an_alarm_is_said_to_whoever_is_there_and_in_the_shops_language(mine: str, shop: str) -> None:
+    try:
+        words.speak(mine, shop)
+        said = words.to_everybody(lambda: words.t("heat.not_to", place="A · 1"))
+        assert said == ("" if mine == shop else words.catalogue(shop).say("heat.not_to", place="A · 1"))
+        assert words.t("heat.not_to", place="A · 1") == words.catalogue(mine).say("heat.not_to", place="A · 1")
+    finally:
+        words.speak(words.ENGLISH)
+
+
+def test_capital_letters_are_those_of_the_language() -> None:
+    try:
+        words.speak("tr")
+        assert words.capitals("ışık istasyonu") == "IŞIK İSTASYONU"
+        words.speak("de")
+        assert words.capitals("ein licht") == "EIN LICHT"
+    finally:
+        words.speak(words.ENGLISH)
+
+
 def test_days_are_written_as_the_language_writes_them() -> None:
     at = datetime(2026, 9, 2, 14, 5)
     assert words.catalogue("de").date(at) == "02.09.2026"

@@ -15,7 +15,7 @@ from kivy.uix.widget import Widget
 
 from kiosk.screens.clerk import Clerk
 from kiosk.screens.parts import touch as touching
-from kiosk.screens.parts.keyboard import LetterKeys
+from kiosk.screens.parts.keyboard import LetterKeys, TextEntry
 from kiosk.screens.parts.pads import NumberPad, PadKey, SymbolKeys
 from kiosk.screens.parts.search import SearchPad
 from kiosk.screens.parts.touch import BigButton, hand
@@ -200,10 +200,15 @@ def test_a_figure_of_another_pad_that_came_up_below_the_finger_is_not_typed(monk
     assert pad.done == ["1"]
 
 
+def _said(key: object) -> str:
+    """What a key shows."""
+    return next((said for name in ("symbol", "icon", "text") if (said := str(getattr(key, name, "")))), "space")
+
+
 def test_of_a_keyboards_keys_only_what_types_and_deletes_goes_twice() -> None:
     keys = [*LetterKeys().children, *SearchPad().children, *NumberPad().children, *SymbolKeys().children]
-    twice = {getattr(key, "symbol", "") or key.icon or key.text or "space" for key in keys if key.types}
-    once = {getattr(key, "symbol", "") or key.icon or key.text or "space" for key in keys if not key.types}
+    twice = {_said(key) for key in keys if key.types}
+    once = {_said(key) for key in keys if not key.types}
     assert once == {"ABC", "123", "stop", "forward", "up", "find"}
     assert not {"ABC", "123", "stop", "forward", "up", "find"} & twice
     assert {"1", "a", "space", "back", "H"} <= twice
@@ -353,3 +358,20 @@ def test_two_fingers_on_one_key_type_it_once(monkeypatch: pytest.MonkeyPatch) ->
     pad.up(second)
     pad.up(first)
     assert pad.done == ["1"]
+
+
+def test_the_letters_of_a_keyboard_are_made_when_a_text_is_first_asked_for_and_only_once() -> None:
+    entry = TextEntry()
+    assert not any(isinstance(part, PadKey) for part in entry.walk())
+    entry.begin("Facing mill")
+    keys = entry.letters
+    assert keys.page == "letters" and not keys.capital
+    entry.begin()
+    assert entry.letters is keys and keys.capital
+    entry.type("F")
+    entry.end()
+    assert entry.text == "F"
+
+
+def test_a_key_of_a_pad_is_one_text_on_its_ground_for_hundreds_of_them_are_held() -> None:
+    assert all(len(list(key.walk(restrict=True))) == 2 for key in SymbolKeys().children)

@@ -32,11 +32,15 @@ class CoolingError(ValueError):
 
 
 class Heat(NamedTuple):
-    """Steel up to `length_mm` from the nose is at `temp_c` at time 0; the rest at `body_c` (None: ambient)."""
+    """Steel up to `length_mm` from the nose is at `temp_c` at time 0; the rest at `body_c` (None: ambient).
+
+    left_k: in place of `body_c` how far above its air it was along its axis, as (z in mm, K).
+    """
 
     temp_c: float
     length_mm: float
     body_c: float | None = None  # of a holder heated again before it was cold
+    left_k: tuple[tuple[float, float], ...] = ()
 
 
 class Stage(NamedTuple):
@@ -183,6 +187,10 @@ def excess_at_start(mesh: Mesh, heat: Heat, room: Room, draw: Draw) -> Floats:
     length = heat.length_mm + draw.length_mm
     inside = np.clip((length - mesh.low_mm) / (mesh.high_mm - mesh.low_mm), 0.0, 1.0)
     inside = np.where(mesh.steel & (mesh.low_mm > -1e-6), inside, 0.0)
+    if heat.left_k:
+        left = np.interp((mesh.low_mm + mesh.high_mm) / 2, *np.array(heat.left_k).T)
+        rise = (heat.temp_c - room.ambient_c) * draw.heat - draw.ambient_k
+        return np.asarray(left + inside * np.maximum(rise - left, 0.0), np.float64)
     body = 0.0 if heat.body_c is None else heat.body_c - room.ambient_c
     rise = (heat.temp_c - room.ambient_c) * draw.heat
     # Steel is nowhere colder than the air it stood in: a body warmer than nominal air may still be.

@@ -24,7 +24,7 @@ from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import AuditStatus, Begin, LookFor
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
-from kiosk.words import say, t
+from kiosk.words import say, t, to_everybody
 
 if TYPE_CHECKING:
     from kiosk.screens.clerk import Scanned
@@ -72,6 +72,7 @@ class AuditScreen(View):
 
     alarm_name = StringProperty()
     alarm_place = StringProperty()
+    alarm_also = StringProperty()  # the same in the shop's language
     alarm_more = StringProperty()  # what came of a scan meanwhile
     results = ListProperty()
 
@@ -197,6 +198,7 @@ class AuditScreen(View):
         self._alarm, self.alarm_more = card.holder.key, ""
         self.alarm_name = card.name
         self.alarm_place = say(outcome.say)
+        self.alarm_also = to_everybody(lambda: say(outcome.say))
         self._group = outcome.goal.place.code if outcome.goal else self._group
         self.page = Page.ALARM
 

@@ -9,10 +9,11 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, OptionProperty, StringProperty
 
 from kiosk.rules import audit as A
 from kiosk.rules.outcomes import Outcome, Refused
+from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.screens.audit.wording import difference_words, last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -59,6 +60,7 @@ class AuditDifferencesScreen(View):
     title = StringProperty()
     places = StringProperty()
     more = StringProperty()
+    picture = ObjectProperty(None, allownone=True)  # its place, drawn
     actions = ListProperty()  # Choices: what can be done
     reasons = ListProperty()
     waiting = BooleanProperty(False)  # the desk writes; a second touch must not ask again
@@ -112,10 +114,18 @@ class AuditDifferencesScreen(View):
         self.title, self.places, self.more = line.text, _places(card), ""
         self.trouble = ""
         self.actions = [Choice(name, t(f"auditing.do.{name}")) for name in _actions(card)]
+        self.picture = None
         self.page = Page.ONE
+        if place := card.booked or card.found:  # where it belongs, or was found where it belongs nowhere
+            self.clerk.ask(asks.picture(place), lambda found: self.draw(card, found), lambda _: None)
         if card.difference is A.Difference.MISSING and card.holder:
             holder = card.holder
             self.clerk.ask(asks.look_for(holder), lambda found: self._where(card, found))
+
+    def draw(self, card: DifferenceCard, picture: PlaceDrawing) -> None:
+        """Draw the place of the difference in sight."""
+        if self._card is card:
+            self.picture = picture or None
 
     def _where(self, card: DifferenceCard, found: LookFor) -> None:
         if self._card is card:

@@ -24,7 +24,7 @@ from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions.audit import PhotoMark, PhotoSeen
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
-from kiosk.words import say, t
+from kiosk.words import say, t, to_everybody
 
 NOT_READ = "?"
 _JOINED = "\u00a0"  # a sign stays beside its count
@@ -63,6 +63,7 @@ class AuditPhotoScreen(View):
     share = NumericProperty(0.0)  # of the time that reading may take
     good = BooleanProperty(True)  # nothing in the picture wants a hand
     alarm = StringProperty()
+    alarm_also = StringProperty()  # the same in the shop's language
     alarm_more = StringProperty()  # what came of a scan meanwhile
 
     def __init__(self, **kwargs: Any) -> None:
@@ -157,7 +158,7 @@ class AuditPhotoScreen(View):
         self._alarms = [mark for mark in taken.marks if mark.state is A.Shows.HOT]
         if self._alarms:
             self.clerk.play(Sound.HOT)
-            self.alarm = say(self._alarms[0].say)
+            self._warn(self._alarms[0])
             self.page = Page.ALARM
         else:
             self.clerk.play(Sound.DONE if self.good else Sound.REFUSED)
@@ -236,9 +237,13 @@ class AuditPhotoScreen(View):
         self.alarm_more = ""
         if self._alarms:
             self.clerk.play(Sound.HOT)
-            self.alarm = say(self._alarms[0].say)
+            self._warn(self._alarms[0])
         else:
             self.page = Page.MARKED
+
+    def _warn(self, mark: PhotoMark) -> None:
+        self.alarm = say(mark.say)
+        self.alarm_also = to_everybody(lambda: say(mark.say))
 
 
 def _word(mark: PhotoMark) -> str:

@@ -27,7 +27,7 @@ from kiosk.screens.questions import find as asks
 from kiosk.screens.questions.find import Found, FoundRow
 from kiosk.screens.view import Covers, View
 from kiosk.telling import old_words
-from kiosk.words import t
+from kiosk.words import capitals, t
 
 PAGE = 50
 LOOK_AGAIN_S = 5
@@ -90,7 +90,7 @@ class FindScreen(View):
     def ask(self, text: str) -> None:
         """Look for what was typed so far."""
         self._age_s = 0
-        self.asked, self.typed = text, text.upper()
+        self.asked, self.typed = text, capitals(text)
         count = max(PAGE, len(self._found)) if self.page == Page.ROWS else PAGE
         self.clerk.ask(
             asks.find(text, 0, count), lambda found: self.show(text, found), self._failed

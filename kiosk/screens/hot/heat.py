@@ -22,7 +22,7 @@ from kiosk.screens.questions import hot as asks_hot
 from kiosk.screens.questions import scan as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
-from kiosk.words import for_everybody, language, say, t
+from kiosk.words import say, t, to_everybody
 
 if TYPE_CHECKING:
     from kiosk.screens.clerk import Scanned
@@ -87,10 +87,9 @@ class HeatScreen(View):
             self._draw(card.holder.key)
             self._temperature(card)
         self._goal = outcome.goal.place.code if outcome.goal else ""
-        # Without a place it is not held up on its way: what was done with it elsewhere is what it is about.
-        self.place = t("heat.not_to", place=outcome.goal.name) if outcome.goal else say(outcome.why)
+        self.place = _what(outcome)
         self.remedy = say(outcome.remedy)
-        self.also = _to_all(outcome)
+        self.also = to_everybody(lambda: f"{t('heat.word')}: {_what(outcome)}")
 
     def _draw(self, key: str) -> None:
         """Ask how it looks now; the figures above it move by themselves."""
@@ -190,14 +189,9 @@ class HeatScreen(View):
         self.clerk.open_from(self, "reading", key=self._key)
 
 
-def _to_all(outcome: Refused) -> str:
-    """The alarm in the shop's language; empty where that is spoken."""
-    spoken = language()
-    with for_everybody():
-        if language() == spoken:
-            return ""
-        said = t("heat.not_to", place=outcome.goal.name) if outcome.goal else say(outcome.why)
-        return f"{t('heat.word')}: {said}"
+def _what(outcome: Refused) -> str:
+    """Where it may not go.  Without a place it is not held up on its way: it is about what was done elsewhere."""
+    return t("heat.not_to", place=outcome.goal.name) if outcome.goal else say(outcome.why)
 
 
 load_beside(__file__)

@@ -142,6 +142,8 @@ class HotScreen(View):
                 self.sleeve = t("hot.take_it_out")
             elif hold.until is Until.PROBE_NOW:
                 self.sleeve = t("hot.probe_now", where=hold.where)
+            elif hold.until is Until.AIR_TOO_WARM:
+                self.sleeve = t("remedy.air_too_warm", place=None)
             elif hold.needs_reading:
                 self.sleeve = t("hot.needs_reading", left_s=hold.remaining_s)
         measure_s = hold.measure_in_s if hold else card.measure_in_s if card else None

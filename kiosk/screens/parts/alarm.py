@@ -12,11 +12,14 @@ from kiosk.screens.kv import load_beside
 
 
 class HotAlarm(BoxLayout):
-    """`text`: what stands where.  `more`: what came of a label that was scanned meanwhile.
+    """`text`: what stands where; `also`: the same in the shop's language.
+
+    `more`: what came of a label that was scanned meanwhile.
 
     Events `on_understood` and `on_cooling`: it was taken to a cooling place."""
 
     text = StringProperty()
+    also = StringProperty()
     more = StringProperty()
 
     __events__ = ("on_understood", "on_cooling")

@@ -18,7 +18,7 @@ from kiosk.screens.parts.pads import PadKey
 from kiosk.screens.parts.search import SpaceKey
 from kiosk.screens.parts.touch import IconButton
 from kiosk.screens.theme import KEY_MM, look
-from kiosk.words import t
+from kiosk.words import capitals, t
 
 ON_A_PAGE = 30  # letters beside the keys that do something
 OWN = ON_A_PAGE - len(ascii_lowercase)  # of a language, on its first page
@@ -54,7 +54,7 @@ class LetterKeys(GridLayout):
         self._letters: list[PadKey] = []
         self.fbind("page", self._lay)
         self.fbind("capital", self._write)
-        look.fbind("wide", self._lay)
+        look.bind(wide=self._lay)  # weakly: the look outlives every screen
         self._lay()
 
     def _lay(self, *_: object) -> None:
@@ -91,7 +91,8 @@ class LetterKeys(GridLayout):
 
     def _write(self, *_: object) -> None:
         for key in self._letters:
-            key.text = key.symbol.upper() if self.capital and len(key.symbol.upper()) == 1 else key.symbol
+            capital = capitals(key.symbol)
+            key.text = capital if self.capital and len(capital) == 1 else key.symbol
 
     def act(self, act: str) -> None:
         """A key that types nothing was touched."""
@@ -124,9 +125,24 @@ class TextEntry(BoxLayout):
 
     __events__ = ("on_done", "on_leave")
 
+    @property
+    def letters(self) -> LetterKeys:
+        """Its keys, made when a text is first asked for: they are most of the screen they stand on."""
+        stand = self.ids.stand
+        if not stand.children:
+            stand.add_widget(LetterKeys(on_letter=self._typed, on_act=self._acted))
+        keys: LetterKeys = stand.children[0]
+        return keys
+
+    def _typed(self, _: object, letter: str) -> None:
+        self.type(letter)
+
+    def _acted(self, _: object, act: str) -> None:
+        self.act(act)
+
     def begin(self, text: str = "") -> None:
         """Ask anew, with a text to go on from."""
-        self.ids.letters.page = "letters"
+        self.letters.page = "letters"
         self.ids.field.text = text
         self.ids.field.cursor = (len(text), 0)
         self.take_keys()
@@ -167,7 +183,7 @@ class TextEntry(BoxLayout):
 
     def _next_capital(self) -> None:
         text = self.ids.field.text
-        self.ids.letters.capital = not text or text.endswith(" ")
+        self.letters.capital = not text or text.endswith(" ")
 
     def on_done(self, text: str) -> None:
         """A text was handed over; it may be empty."""

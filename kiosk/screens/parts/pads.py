@@ -10,7 +10,14 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ColorProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    StringProperty,
+)
 from kivy.uix.anchorlayout import AnchorLayout
 from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.gridlayout import GridLayout
@@ -19,18 +26,21 @@ from kiosk.rules.bounds import Bound
 from kiosk.rules.codes import ALPHABET, LENGTH, CodeFault, parse
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
-from kiosk.screens.parts.touch import BigButton, IconButton
+from kiosk.screens.parts.touch import IconButton, Touchable
 from kiosk.screens.theme import KEY_MM
 from kiosk.words import t
 
 _DIGITS_MOST = 9
 
 
-class PadKey(BigButton):
-    """One symbol of a pad."""
+class PadKey(Touchable, BoxLayout):
+    """One symbol of a pad: of all that is touched there are most of these, so it holds one text and nothing else."""
 
     types = BooleanProperty(True)
     symbol = StringProperty()
+    text = StringProperty()
+    fill = ColorProperty()
+    ink = ColorProperty()
 
 
 class NumberPad(GridLayout):

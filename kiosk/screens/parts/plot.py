@@ -84,17 +84,22 @@ class CoolingPlot(Widget):
             Line(points=[*at(start_s, self.limit_c), *at(end_s, self.limit_c)], dash_length=6, dash_offset=4, width=1)
             Color(*look.act)
             Line(points=[xy for point in self.curve for xy in at(point[0], point[1])], width=mm * 0.3)
+            word = t(self.now_word) if self.now_word else ""
+            now = at(self.now_s, 0)[0]
+            right = now > left + wide * 0.75
+            ends = (now - mm - texture_of(word).width, now) if right else (now, now + mm + texture_of(word).width)
             for number, time_s in enumerate(self.moves, 2):
                 x = at(time_s, 0)[0]
                 Color(*look.quiet)
                 Line(points=[x, bottom, x, bottom + tall], dash_length=2, dash_offset=4, width=1)
-                write(self, str(number), (x + mm * 0.6, bottom + tall), (0, 1), look.quiet)
-            if self.now_word:
-                now = at(self.now_s, 0)[0]
-                right = now > left + wide * 0.75
+                long = texture_of(str(number)).width
+                # It would lie in the word.
+                within = bool(word) and ends[0] - mm < x + mm * 0.6 + long and x - mm < ends[1]
+                foot = bottom + tall - (look.least * 1.25 if within else 0.0)
+                write(self, str(number), (x + mm * 0.6, foot), (0, 1), look.quiet)
+            if word:
                 Color(*look.quiet)
                 Line(points=[now, bottom, now, bottom + tall], width=1.1)
-                word = t(self.now_word)
                 write(self, word, (now + (-mm if right else mm), bottom + tall), (1 if right else 0, 1), look.text)
             limit = t("plot.limit", limit_c=self.limit_c)
             limit_foot = at(0, self.limit_c)[1] + mm * 0.4

@@ -38,7 +38,7 @@ class SearchPad(GridLayout):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.fbind("letters", self._lay)
-        look.fbind("wide", self._lay)
+        look.bind(wide=self._lay)  # weakly: the look outlives every screen
         self._lay()
 
     def _lay(self, *_: object) -> None:

@@ -90,7 +90,7 @@ class HeatStrip(FloatLayout):
         """What the time means, or what there is to do instead of waiting."""
         if by_reading and next_s == 0:
             return t("strip.probe_now")
-        if probe and next_s > 0:
+        if probe and next_s != 0:
             return probe
         return t("strip.reading" if next_s <= 0 else "strip.probe" if by_reading else "strip.next")
 

@@ -73,8 +73,11 @@ def kept_together(text: str, size_px: float, width: float, bold: bool, font_name
 
     A name that is wider than the line by itself (a printer's, a file's) ends one after `-`, `_` or `/`.
     """
-    em = _of_size(size_px)
+    return _kept(text, _of_size(size_px), width, bold, font_name)
 
+
+@lru_cache(maxsize=8192)  # a layout asks for the same text at the same width many times before it rests
+def _kept(text: str, em: float, width: float, bold: bool, font_name: str) -> str:
     def fits(word: str) -> bool:
         return _ems(font_name, bold, word) * em + 1.0 <= width
 
@@ -95,10 +98,14 @@ def kept_together(text: str, size_px: float, width: float, bold: bool, font_name
 
 def lines_of(text: str, size_px: float, width: float, bold: bool, font_name: str) -> int | None:
     """Lines that the text takes in a box of that width, or None where one word is wider than the box."""
+    return _lines(text, _of_size(size_px), width, bold, font_name)
+
+
+@lru_cache(maxsize=8192)
+def _lines(text: str, em: float, width: float, bold: bool, font_name: str) -> int | None:
     lines = 0
-    em = _of_size(size_px)
     gap = _ems(font_name, bold, " ") * em
-    for paragraph in kept_together(text, size_px, width, bold, font_name).split("\n"):
+    for paragraph in _kept(text, em, width, bold, font_name).split("\n"):
         lines += 1
         used = 0.0
         for word in paragraph.split(" "):
@@ -222,15 +229,17 @@ class Column(Layout):
     Where it does not, all shrink together, none below its own `least`, and where that is not enough the least important
     are left out (`Words.yields`), for a text cut in half says less than none.  An empty text takes no room.  Other
     children keep their height (`size_hint_y: None`) or share what is left over by their `size_hint_y`.
-    `spacing`, px, stands between what is shown.
+    `spacing`, px, stands between what is shown.  `spared`, px, is left for those that share, a picture mostly: texts
+    shrink and yield for it, and only where all that yields is not enough the share is smaller.
     """
 
     spacing = NumericProperty()
+    spared = NumericProperty()
     centred = BooleanProperty(False)  # what is left over stands half above
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
-        for name in ("children", "size", "pos", "spacing", "centred"):
+        for name in ("children", "size", "pos", "spacing", "spared", "centred"):
             self.fbind(name, self._trigger_layout)
 
     def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
@@ -278,16 +287,18 @@ class Column(Layout):
     def do_layout(self, *_: object) -> None:
         ranks = {child.yields for child in self.children if isinstance(child, Words) and child.yields and child.text}
         left_outs = (math.inf, *sorted(ranks, reverse=True))
-        for one_line, left_out in product((False, True), left_outs):
-            scale = 1.0
-            heights = self._heights(scale, left_out, one_line)
-            while scale > 0.3 and self._total(heights) > self.height:
-                scale *= _STEP
-                heights = self._heights(scale, left_out, one_line)
-            if self._total(heights) <= self.height + 1.0:
-                break
         sharing = [c.size_hint_y for c in self.children if not isinstance(c, Words) and c.size_hint_y]
         shares = sum(sharing)
+        spared = (self.spared + self.spacing, 0.0) if self.spared and shares else (0.0,)
+        for kept, one_line, left_out in product(spared, (False, True), left_outs):
+            room = self.height - kept
+            scale = 1.0
+            heights = self._heights(scale, left_out, one_line)
+            while scale > 0.3 and self._total(heights) > room:
+                scale *= _STEP
+                heights = self._heights(scale, left_out, one_line)
+            if self._total(heights) <= room + 1.0:
+                break
         spare = max(0.0, self.height - self._total(heights) - self.spacing * (len(sharing) if any(heights) else 0))
         top = self.top - (spare / 2 if self.centred and not shares else 0.0)
         for child, height in zip(reversed(self.children), heights, strict=True):

@@ -13,13 +13,14 @@ from kiosk.reader.symbols import Symbol
 from kiosk.rules import audit as A
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.outcomes import Outcome
+from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.rules.places import Kind
 from kiosk.screens.questions import Question
 
 __all__ = [
     "AuditRow", "AuditStatus", "Begin", "DifferenceCard", "LookFor", "PhotoMark", "PhotoSeen", "Spoken",
     "begin", "close", "cool", "cool_at", "empty", "look_for", "open_audit", "open_or_scan", "pause", "photograph",
-    "report", "settle", "spoken", "status",
+    "picture", "report", "settle", "spoken", "status",
 ]  # fmt: skip
 
 WHOLE = (Kind.CABINET, Kind.MACHINE, Kind.BENCH, Kind.COOLING, Kind.PRESETTER)
@@ -109,6 +110,11 @@ def empty(holder: str, is_empty: bool) -> Question[DifferenceCard | None]:
 def photograph(symbols: Sequence[Symbol], place: str) -> Question[PhotoSeen]:
     """What was read in a photograph of a drawer."""
     return lambda desk: desk.audits.photo(symbols, place)
+
+
+def picture(place: str) -> Question[PlaceDrawing]:
+    """The place of a difference, drawn."""
+    return lambda desk: desk.finding.place_picture(place)
 
 
 def settle(key: str, action: A.Action, reason: str) -> Question[Outcome]:

@@ -1,4 +1,4 @@
-"""Questions of files in and out: what an import would change, writing it, taking it back, and everything put out.
+"""Questions of files in and out: what an import would change, writing it and taking it back.
 
 Everything below the second rule asks nothing of the desk and may wait for a slow stick: it belongs on a `Press`.
 """
@@ -13,8 +13,8 @@ from kiosk.desk import Desk
 from kiosk.desk.inbox import Inbox, where_to_put
 from kiosk.desk.intake import ImportRefused, ImportRow, UndoneImport
 from kiosk.desk.intake import read as _read
-from kiosk.desk.session import GaveWay
-from kiosk.desk.sticks import Found, StillWritten, drives, settled
+from kiosk.desk.session import GaveWay, GivenUp
+from kiosk.desk.sticks import Found, StillWritten, settled
 from kiosk.desk.sticks import found as _found
 from kiosk.exchange.faults import Fault, FileFaults
 from kiosk.rules.intake import Change, How, Plan
@@ -23,13 +23,10 @@ from kiosk.rules.places import Place
 from kiosk.screens.questions import Question
 
 __all__ = [
-    "Change", "Fault", "FileFaults", "Found", "GaveWay", "How", "ImportRefused", "ImportRow", "Look", "Plan",
-    "StillWritten", "UndoneImport", "Where", "against", "fill", "found", "goals", "imports", "put_out", "read", "take",
+    "Change", "Fault", "FileFaults", "Found", "GaveWay", "GivenUp", "How", "ImportRefused", "ImportRow", "Look", "Plan",
+    "StillWritten", "UndoneImport", "Where", "against", "fill", "found", "imports", "read", "take",
     "undo", "where",
 ]  # fmt: skip
-
-EXPORTS = "exports"
-FOLDER = "holder-kiosk"  # on a stick
 
 
 class Where(NamedTuple):
@@ -80,19 +77,9 @@ def imports() -> Question[tuple[ImportRow, ...]]:
     return lambda desk: desk.intake.imports(100)
 
 
-def undo(line: int, reason: str) -> Question[UndoneImport]:
-    """Takes an import back.  Raises NotThere, Locked, NeedsReason, ActRefused, GaveWay."""
-    return lambda desk: desk.intake.undo(line, reason, desk.intake.giving_way())
-
-
-def put_out(goal: Path) -> Question[Path]:
-    """The whole shop as files that an import takes in again, without what happened in it.  Raises OSError."""
-
-    def answer(desk: Desk) -> Path:
-        desk.intake.export(goal, lines=False)
-        return goal
-
-    return answer
+def undo(line: int, reason: str, at: Callable[[int], object]) -> Question[UndoneImport]:
+    """Takes an import back.  at: as of `take`.  Raises NotThere, Locked, NeedsReason, ActRefused, GaveWay."""
+    return lambda desk: desk.intake.undo(line, reason, desk.intake.giving_way(at))
 
 
 # Files ----------------------------------------------------------------------------------------------------------
@@ -115,8 +102,3 @@ def fill(path: Path) -> int:
 
     tables = sorted(path.glob("*.csv")) if path.is_dir() else [path]
     return sum(fill_one(table) for table in tables)
-
-
-def goals(data: Path) -> tuple[Path, ...]:
-    """Where everything can be put: on each stick or shared folder, and in the kiosk's own folder."""
-    return (*(drive / FOLDER for drive in drives()), data / EXPORTS)

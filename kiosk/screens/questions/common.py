@@ -55,6 +55,11 @@ def known(text: str) -> Question[bool]:
     return lambda desk: desk.session.cards.is_bound(text)
 
 
+def called(text: str) -> Question[str | None]:
+    """What people call the thing, place or person that a label is on; None: nobody knows the label."""
+    return lambda desk: getattr(desk.session.cards.subject(text), "name", None)
+
+
 def take_more() -> Question[bool]:
     """One slice of what other kiosks did; whether there is more."""
     return lambda desk: desk.kiosks is not None and desk.kiosks.take(desk.session.is_asked)

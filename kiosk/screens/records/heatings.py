@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -23,7 +23,10 @@ NEWEST = 40
 
 
 class HeatingsScreen(View):
-    """`rows`: the heatings, newest first.  Beside them the one chosen."""
+    """`rows`: the heatings, newest first.  Beside them the one chosen.
+
+    `small`: a curve and what its readings did do not fit at once; `drawn`: then the curve is shown, else the words.
+    """
 
     name = "heatings"
     rail = "find"
@@ -44,6 +47,8 @@ class HeatingsScreen(View):
     limit_c = NumericProperty(43.0)
     now_s = NumericProperty(0.0)
     now_word = StringProperty()
+    small = BooleanProperty(False)
+    drawn = BooleanProperty(True)
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -97,6 +102,10 @@ class HeatingsScreen(View):
             self.now_word = ""  # long over, though nobody saw its end
         self.moves = list(plot.moves)
         self.story = " · ".join(map(say, plot.story))
+
+    def turn(self) -> None:
+        """The words in the place of the curve, or the curve again."""
+        self.drawn = not self.drawn
 
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)

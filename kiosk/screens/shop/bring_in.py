@@ -47,12 +47,11 @@ class Page(StrEnum):
     LOOK = "look"
     PAST = "past"
     ONE = "one"
-    GOALS = "goals"
     ANSWER = "answer"
 
 
 class BringInScreen(View):
-    """Which file; what it would change; what was imported before; where everything is put; what came of it."""
+    """Which file; what it would change; what was imported before; what came of it."""
 
     name = "bring_in"
     rail = "shop"
@@ -89,6 +88,7 @@ class BringInScreen(View):
         self._past: dict[str, asks.ImportRow] = {}
         self._one = ""
         self._told = False  # what came of it was seen
+        self._given_up = False  # what is being written
 
     def shown(self, act: str = "", reason: str = "", **_: Any) -> None:
         """`act`: what a PIN was given for."""
@@ -107,7 +107,7 @@ class BringInScreen(View):
 
     def scanned(self, text: str) -> bool:
         """While a file is looked at or a reason asked nothing else is taken in."""
-        return self.page in (Page.LOOK, Page.ONE)
+        return self.page in (Page.LOOK, Page.ONE) and bool(self.clerk.not_taken(text))
 
     def back(self) -> None:
         """One page back, or out."""
@@ -176,16 +176,20 @@ class BringInScreen(View):
         """What becomes of an error: work that gave way to somebody is asked for again after them."""
 
         def again(error: Exception) -> None:
-            if isinstance(error, asks.GaveWay):
+            if isinstance(error, asks.GaveWay) and not self._given_up:
                 self.waits, self.written = True, 0
-                Clock.schedule_once(lambda _: ask(), AGAIN_S)
+                Clock.schedule_once(lambda _: self._no_more() if self._given_up else ask(), AGAIN_S)
+            elif isinstance(error, asks.GaveWay | asks.GivenUp):
+                self._no_more()
             else:
                 failed(error)
 
         return again
 
     def _at(self, number: int) -> None:
-        """On the desk's thread: so many lines are there."""
+        """On the desk's thread: so many lines are there.  Raises GivenUp, and then there is none of them."""
+        if self._given_up:
+            raise asks.GivenUp
         if number % TELL_EACH == 0:
             Clock.schedule_once(lambda _: self.far(number))
 
@@ -201,7 +205,17 @@ class BringInScreen(View):
     def _at_work(self, words: str) -> None:
         """The desk writes, all of it or nothing, in slices: somebody who scans meanwhile comes first."""
         self.busy, self.waits, self.written, self.to_write, self._told = words, False, 0, 0, False
+        self._given_up = False
         self.page = Page.WRITING
+
+    def give_up(self) -> None:
+        """Not after all: nothing of it is written, unless all of it is by now."""
+        self._given_up = True
+
+    def _no_more(self) -> None:
+        if self.page == Page.WRITING:
+            self._given_up = False
+            self.look_around()
 
     def cancel(self) -> None:
         """Not this one after all."""
@@ -327,7 +341,7 @@ class BringInScreen(View):
         self._at_work(t("bring_in.taking_back", file=self.title))
 
         def ask() -> None:
-            self.clerk.ask(asks.undo(int(self._one), reason), self._undone, self._later(ask, failed))
+            self.clerk.ask(asks.undo(int(self._one), reason, self._at), self._undone, self._later(ask, failed))
 
         ask()
 
@@ -335,33 +349,6 @@ class BringInScreen(View):
         self.labels = False
         kept = f" {t('bring_in.kept', count=len(undone.kept))}" if undone.kept else ""
         self._answer(t("bring_in.taken_back", file=self.title) + kept)
-
-    # Put out ----------------------------------------------------------------------------------------------------
-
-    def show_goals(self) -> None:
-        """Where everything can be put."""
-        where = self._where
-        if where is not None:
-            self._busy(t("bring_in.looking"))
-            asked = self._asked
-            self._press.run(lambda *_: asks.goals(where.data), partial(self._only, asked, self.goals), self._failed)
-
-    def goals(self, goals: tuple[Path, ...]) -> None:
-        """Show them."""
-        self.options = [
-            Marked(str(goal), t("bring_in.own_folder") if goal.name == asks.EXPORTS else goal.parent.name, goal.name)
-            for goal in goals
-        ]
-        self.page = Page.GOALS
-
-    def put_out(self, row: Marked) -> None:
-        """There."""
-        self._at_work(t("bring_in.putting"))
-        self.clerk.ask(asks.put_out(Path(row.key)), self._put, self._failed)
-
-    def _put(self, goal: Path) -> None:
-        self.labels = False
-        self._answer(t("bring_in.put", folder=f"{goal.parent.name}/{goal.name}"))
 
     def _answer(self, words: str) -> None:
         self.clerk.play(Sound.DONE)

@@ -85,7 +85,7 @@ class EnterScreen(View):
 
     def scanned(self, text: str) -> bool:
         """While somebody answers nothing else is taken in."""
-        return True
+        return bool(self.clerk.not_taken(text))
 
     def _began(self, ready: asks.Ready) -> None:
         if ready.locked:

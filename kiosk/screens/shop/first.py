@@ -92,8 +92,8 @@ class FirstScreen(View):
             self.clerk.eye.move(self.clerk.screen("scan"))
 
     def scanned(self, text: str) -> bool:
-        """Nothing is scanned yet."""
-        return True
+        """A new kiosk is put up first: nothing is taken in, and that is said."""
+        return bool(self.clerk.not_taken(text))
 
     def aimed(self, aim: Aim) -> None:
         """The reader says where a symbol is; here only the picture is looked at."""

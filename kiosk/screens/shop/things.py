@@ -109,7 +109,7 @@ class ThingsScreen(View):
 
     def scanned(self, text: str) -> bool:
         """While somebody answers nothing else is taken in."""
-        return self.page in (Page.COUNT, Page.GRIND, Page.COLD, Page.REASON)
+        return self.page in (Page.COUNT, Page.GRIND, Page.COLD, Page.REASON) and bool(self.clerk.not_taken(text))
 
     def menu(self) -> None:
         """What there is to be set up."""
