@@ -23,7 +23,7 @@ from kiosk.rules.cooling.assessment import Advice, Room, Way, Zone
 from kiosk.rules.hearing import WITHIN_S
 from kiosk.rules.hold import Verdict
 from kiosk.rules.hold_cases import Case, Weighed, solved, weighed
-from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, last_place, pair, type_of
+from kiosk.rules.hold_facts import HoldFacts, HoldRules, Reading, pair, passed, type_of
 from kiosk.rules.hold_story import HoldStory, story
 from kiosk.rules.lessons import Heats, Known
 from kiosk.rules.skin import HoldSkin, solved_skin
@@ -79,7 +79,7 @@ class _Learnt:
     def known(self, facts: HoldFacts) -> Known:
         """What earlier heats taught; what is read during a heat counts for it by itself, and only once."""
         of_type = type_of(pair(facts.holder, None))
-        return self._heats.known(of_type, last_place(facts), facts.heating)
+        return self._heats.known(of_type, passed(facts), facts.heating)
 
 
 class Holds:

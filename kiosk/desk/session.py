@@ -313,7 +313,8 @@ class Session:
         holds = []
         for card in cards.held():
             facts = cards.hold_facts(card.holder.key)
-            stays = {stay.place for stay in facts.stays if stay.place} if facts else set()
+            stood = [*facts.stays, *(stay for each in facts.earlier for stay in each.stays)] if facts else []
+            stays = {stay.place for stay in stood if stay.place}
             if card.at is not None:
                 stays.add(card.at.place.code)
             holds.append(Resting(card.holder, card.assembly.cutter.key if card.assembly else None, stays))

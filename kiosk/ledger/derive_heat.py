@@ -13,7 +13,19 @@ from typing import Any
 
 import msgspec
 
-from kiosk.ledger.state import SHARED_CLOCK, STILL_WARM_S, Broken, Change, LedgerState, Put, Stamp, TableRow, must, text
+from kiosk.ledger.state import (
+    SHARED_CLOCK,
+    STILL_WARM_S,
+    UNSEEN,
+    Broken,
+    Change,
+    LedgerState,
+    Put,
+    Stamp,
+    TableRow,
+    must,
+    text,
+)
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.belief import PROBE_TOLERANCE_K, Verdict
@@ -22,7 +34,6 @@ from kiosk.rules.hold_facts import WITHDRAWN, HeatValues, all_found
 from kiosk.rules.places import Kind
 
 # What was read before heat nobody saw proves nothing.
-_UNSEEN = {"reading_only": 1, "readings": "[]", "to_be_heated": None}
 _UNWATCHED = 1  # fourth of a stage that went on for longer than was counted
 _AT_WORK = (Kind.SHRINK, Kind.COOLING, Kind.BENCH)  # a cutter may still go in by the heating it comes from
 
@@ -56,7 +67,7 @@ def moved(entry: L.Moved, at: Stamp, state: LedgerState) -> Iterator[Change]:
         # A step taken back was never taken; any other one to there proves that something was not seen.
         unseen = doubted and running and (entry.undoes is None or entry.goal is None)
         all_seen = kind is Kind.SHRINK and not hold["reading_only"] and hold["readings"] == "[]"
-        doubt = _UNSEEN | {"to_be_heated": at.id if all_seen else None} if unseen else {}
+        doubt = UNSEEN | {"to_be_heated": at.id if all_seen else None} if unseen else {}
         yield Put("hold", hold | {"stages": stages} | doubt)
 
 
@@ -114,7 +125,7 @@ def by_clock_of(at: Stamp, hold: TableRow, holder: TableRow) -> TableRow:
     counted = [verdict for verdict in told if verdict != WITHDRAWN]
     # Why it was so warm nobody knows, or a slip is still to be read again: no time tells.
     open_ = len(counted) < len(told) or counted[-1:] == [Verdict.QUESTIONED.value]
-    unseen = _UNSEEN if open_ else {"readings": "[]"}
+    unseen = UNSEEN if open_ else {"readings": "[]"}
     anew["earlier"] = "[]"
     return hold | anew | {"stages": text(stages)} | unseen
 
@@ -226,10 +237,16 @@ def _earlier(entry: L.Heated, at: Stamp, runs: TableRow, state: LedgerState) -> 
         "temp_c": runs["temp_c"], "length_mm": runs["length_mm"], "body_c": runs["body_c"],
         "began": msgspec.json.decode(runs["began"]), "lasted_s": at.watched_s - since_s,
         "again_s": since_s - runs["first_watched_s"],
-        "stays": [[place, came_s - since_s] for place, came_s, *_ in stages],
+        "stays": [[place, came_s - since_s, *_how(place, state)] for place, came_s, *_ in stages],
         "cutter": holder["assembly"] if stayed else None,
     }  # fmt: skip
     return text([*before, told])
+
+
+def _how(place: str | None, state: LedgerState) -> tuple[str | None, float | None]:
+    """How it cools there, kept as it was: once no running hold rests on a place, that may be changed."""
+    row = state.get("place", place) if place else None
+    return (row["way"], row["wet_length_mm"]) if row else (None, None)
 
 
 def _first_hold(holder: str, place: str | None, at: Stamp) -> TableRow:
@@ -259,7 +276,7 @@ def joined(holder: TableRow, at: Stamp, state: LedgerState) -> Iterator[Change]:
     yield Put("holder", holder)
     hold = state.get("hold", holder["key"])
     if unseen and hold and hold["ended_line"] is None:
-        yield Put("hold", hold | _UNSEEN)
+        yield Put("hold", hold | UNSEEN)
 
 
 def _just_heated(holder: TableRow, at: Stamp, state: LedgerState) -> bool:
@@ -338,7 +355,7 @@ def unknown_since(heats: bool, state: LedgerState) -> Iterator[Change]:
     """
     for hold in state.all("hold"):
         if hold["ended_line"] is None:
-            yield Put("hold", hold | _UNSEEN)
+            yield Put("hold", hold | UNSEEN)
     for row in state.all("holder") if heats else ():
         if row["heat"] == Heat.COOL.value and row["clamping"] == Clamping.SHRINK_FIT.value:
             yield Put("holder", row | {"heat": Heat.UNKNOWN.value})
@@ -346,7 +363,8 @@ def unknown_since(heats: bool, state: LedgerState) -> Iterator[Change]:
 
 def restored(entry: L.Restored, at: Stamp, state: LedgerState) -> Iterator[Change]:
     for key in (*entry.holders, *entry.unsure):
-        if state.get("holder", key) is None:  # registered after the copy was made: not cool when it comes again
+        # Registered after the copy was made: not cool when it comes again.  Or a heating will not have known of it.
+        if state.get("holder", key) is None or key in entry.unsure:
             yield Put("doubted", {"holder": key, "line": at.id})
     for key in entry.holders:
         row = state.get("holder", key)
@@ -361,3 +379,6 @@ def restored(entry: L.Restored, at: Stamp, state: LedgerState) -> Iterator[Chang
         row = state.get("holder", key)
         if row and row["heat"] == Heat.COOL.value:
             yield Put("holder", row | {"heat": Heat.UNKNOWN.value})
+        hold = state.get("hold", key)
+        if hold is not None and hold["ended_line"] is None:  # it may have been heated once more since
+            yield Put("hold", hold | UNSEEN)

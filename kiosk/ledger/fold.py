@@ -18,7 +18,7 @@ import msgspec
 from kiosk.ledger import fold_unseen
 from kiosk.ledger.derive import changes
 from kiosk.ledger.shared_form import WAITING, Told
-from kiosk.ledger.state import SHARED_CLOCK, Broken, Change, LedgerState, Put, Stamp, TableRow, text
+from kiosk.ledger.state import SHARED_CLOCK, UNSEEN, Broken, Change, LedgerState, Put, Stamp, TableRow, text
 from kiosk.rules import lines as L
 from kiosk.rules.cards import Heat
 from kiosk.rules.merge import Claim, Made, Matter, claims, clashing, closes, with_claim
@@ -89,6 +89,8 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     if about is None:
         return
     entry = about
+    if line.behind and isinstance(entry, L.Heated):
+        entry = fold_unseen.of_warm_steel(entry, line.chain, said.seen, state)
     apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
     applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
     at = _at(entry, line, state)
@@ -309,5 +311,5 @@ def _for_all(change: Change, line: Placed, doubtful: bool) -> Change:
         # Who proved it cool knows of it what who brought it here knows.
         row = row | {"last_kiosk": line.chain, "since_watched_s": line.said.watched_s}
     if change.table == "hold" and doubtful and row["ended_line"] is None:
-        row = row | {"reading_only": 1, "readings": "[]"}
+        row = row | UNSEEN
     return Put(change.table, row)

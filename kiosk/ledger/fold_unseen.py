@@ -14,11 +14,11 @@ from typing import Any
 import msgspec
 
 from kiosk.ledger import derive_heat
-from kiosk.ledger.state import Change, LedgerState, Put, Stamp, TableRow, text
+from kiosk.ledger.state import UNSEEN, Change, LedgerState, Put, Stamp, TableRow, text
 from kiosk.rules import lines as L
 from kiosk.rules.belief import Verdict
 from kiosk.rules.cooling.unknowns import Way
-from kiosk.rules.hold_facts import HeatValues
+from kiosk.rules.hold_facts import WITHDRAWN, HeatValues
 from kiosk.rules.merge import Made, Matter, has_seen
 from kiosk.rules.places import Kind
 
@@ -44,6 +44,21 @@ def _running(holder: str, state: LedgerState) -> TableRow | None:
     return hold if hold is not None and hold["ended_line"] is None else None
 
 
+def of_warm_steel(entry: L.Heated, chain: str, seen: int, state: LedgerState) -> L.Heated:
+    """A heating of steel of which others' lines, that its kiosk had not seen, say that nobody knows how warm it is.
+
+    How warm its kiosk took it to be is not believed, and what made it unknown may have been later.
+    """
+    hold, doubted = _running(entry.holder, state), state.get("doubted", entry.holder)
+    unknown = doubted is not None and doubted["line"] > seen
+    unknown = unknown or not all_seen(Matter.HOLDER, entry.holder, chain, seen, state)
+    if hold is not None:
+        slips = any(each[4] == WITHDRAWN for each in msgspec.json.decode(hold["readings"]))
+        unseen = hold["reading_only"] and hold["to_be_heated"] is None
+        unknown = unknown or bool(unseen or hold["body_unknown"] or slips)
+    return dataclasses.replace(entry, body_unknown=True, reading_only=True) if unknown else entry
+
+
 def dropped(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
     """A cutter that was shrunk in or out against another kiosk's claim: which it was is open, that it took heat not."""
     if isinstance(entry, L.Built | L.TornDown) and getattr(entry, "undoes", None) is None:
@@ -56,8 +71,8 @@ def doubted(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Iterat
     """The holds that only readings end from now on; asked once the line is in the tables."""
     for holder in _resting(entry, chain, seen, state):
         hold = _running(holder, state)
-        if hold is not None and not (hold["reading_only"] and hold["readings"] == "[]"):
-            yield Put("hold", hold | {"reading_only": 1, "readings": "[]"})
+        if hold is not None and any(hold[name] != value for name, value in UNSEEN.items()):
+            yield Put("hold", hold | UNSEEN)
 
 
 def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Collection[str]:
@@ -73,6 +88,8 @@ def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Colle
             known = goal is None or all_seen(Matter.SETTING, goal, chain, seen, state)
             return () if known and not _stood_otherwise(key, goal, chain, seen, state) else (key,)
         case L.TemperatureRead(holder=key, verdict=Verdict.QUESTIONED.value):  # why it was so warm, no time tells
+            return () if all_seen(Matter.PLACE, key, chain, seen, state) else (key,)
+        case L.Built(holder=key) | L.TornDown(holder=key):  # it may have been heated for that by no one's heating
             return () if all_seen(Matter.PLACE, key, chain, seen, state) else (key,)
         case L.HolderRegistered(holder=steel):
             found: Collection[str] = (steel.key,)

@@ -12,6 +12,7 @@ import msgspec
 TableRow = dict[str, Any]
 
 SHARED_CLOCK = "*"  # the clock of rows that count by ages: everybody's, and no kiosk's
+UNSEEN = {"reading_only": 1, "readings": "[]", "to_be_heated": None}  # of a hold that only readings end from now on
 STILL_WARM_S = 6 * 3600.0  # longer than any holder needs to come back to the shop's temperature
 
 KEYS = {

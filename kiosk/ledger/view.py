@@ -358,9 +358,10 @@ class Cards:
         way, wet = (row["way"], row["wet_length_mm"]) if row else (None, None)
         return Stay(code, since_s, way, wet, unwatched)
 
-    def _earlier(self, told: dict[str, Any]) -> Earlier:
+    @staticmethod
+    def _earlier(told: dict[str, Any]) -> Earlier:
         began = msgspec.convert(told["began"], tuple[HeatValues, ...])
-        stays = tuple(self._stay(code, since_s) for code, since_s in told["stays"])
+        stays = tuple(Stay(*stay) for stay in told["stays"])
         return Earlier(**told | {"began": began, "stays": stays})
 
 

@@ -223,7 +223,8 @@ BEGIN
     END IF;
     IF at.put_back IS NOT NULL AND NOT EXISTS (
         SELECT FROM member WHERE retired_n = 0
-            OR retired_n IS NULL AND (beat_at IS NULL OR beat_at < at.put_back OR applied > at.n)
+            OR retired_n IS NULL AND (beat_at IS NULL OR beat_at NOT BETWEEN at.put_back AND clock_timestamp()
+                OR applied > at.n)
     ) THEN
         PERFORM settle();
     END IF;

@@ -186,6 +186,7 @@ def _left_k(
     Where a cutter went in or came out since, nobody knows how deep the other one sat: it is heated as deep as it may
     have been, and a sleeve whose length nobody entered wets nothing of it.
     """
+    own_ambient_c = rules.room.ambient_c
     rules = rules.stricter(tuple(values for each in facts.earlier for values in each.began))
     built = facts.assembly.key if facts.assembly and profile.tool else None
     profiles, deepest_mm = [profile], default_heated_mm(profile)
@@ -205,7 +206,8 @@ def _left_k(
         *stages, last = _stood(each.stays, left_s, left_s + each.again_s, min(length_mm, wet_mm), profile)
         last = last._replace(end_s=max(each.lasted_s - left_s, last.start_s))
         found.append(Heated(Heat(each.temp_c or rules.temp_c, length_mm, body_c), (*stages, last), idle))
-    return left_k(profiles, found, rules.room, known or untaught())
+    warmer_k = rules.room.ambient_c - own_ambient_c  # its air then, above the air its hold counts from
+    return tuple((z_mm, k + warmer_k) for z_mm, k in left_k(profiles, found, rules.room, known or untaught()))
 
 
 def _on_the_coil_s(stays: Sequence[Stay], lasted_s: float, rules: HoldRules) -> float:

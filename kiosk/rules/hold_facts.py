@@ -228,6 +228,11 @@ def last_place(facts: HoldFacts) -> dict[Way, str | None]:
     return {way_of(stay): stay.place for stay in facts.stays}
 
 
+def passed(facts: HoldFacts) -> dict[Way, str | None]:
+    """The same with what only the heatings before it went through."""
+    return {way_of(stay): stay.place for each in facts.earlier for stay in each.stays} | last_place(facts)
+
+
 def way_now(facts: HoldFacts) -> Way:
     return way_of(facts.stays[-1])
 

@@ -61,7 +61,7 @@ class Fake:
         self.reads = 0
         self.book = Book()
         self.settings = SimpleNamespace(heat=HeatSettings(limit_c=43.0, probe_tolerance_k=1.25))
-        self.cards = SimpleNamespace(hold_facts=self.facts.get, held=self.held)
+        self.cards = SimpleNamespace(hold_facts=self.facts.get, held=self.held, apart=None)
         self.calls: list[str] = []
         self.ahead_s = 0.0  # of this kiosk's clock, where several kiosks count a hold
         self.holds = SimpleNamespace(

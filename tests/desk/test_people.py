@@ -339,6 +339,9 @@ def test_the_last_supervisor_with_a_pin_stays_whoever_retires_or_demotes_them(sh
     code = shop.desk.session.fresh_code(CodeKind.BADGE).text
     shop.desk.people.add("lee", "Lee", "supervisor", code, pin="1234")
     shop.desk.people.retire("kim", "left")
+    with pytest.raises(Locked):  # who is gone has no say any more
+        shop.desk.people.retire("lee", "left too")
+    shop.desk.people.unlock("lee", "1234")
     with pytest.raises(ActRefused):
         shop.desk.people.retire("lee", "left too")
     shop.desk.people.lock()

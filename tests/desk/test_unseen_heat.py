@@ -267,7 +267,7 @@ def test_scans_at_the_station_never_break_the_kiosk(shop: Shop, every_s: float) 
     shop.desk.close()
     shop.reopen(at=STATION)
     lefts = []
-    for _ in range(60):
+    for _ in range(60 if every_s > 10 else 130):  # until more heatings are in a row than are solved
         shop.desk.scan(shop.holder("T001"))
         shop.desk.tick()
         assert [card.holder.key for card in shop.desk.heat.board()] == ["T001"]
@@ -276,7 +276,7 @@ def test_scans_at_the_station_never_break_the_kiosk(shop: Shop, every_s: float) 
         lefts.append(now.remaining_s)
         shop.clock.forward(every_s)
     assert None not in lefts
-    assert max(lefts[30:]) == pytest.approx(min(lefts[30:]), rel=0.005), "it does not grow for ever"
+    assert max(lefts[-20:]) == pytest.approx(min(lefts[-20:]), rel=0.005), "it does not grow for ever"
     shop.reopen(at=STATION)
     assert hold(shop).high_c < 450.0
 

@@ -73,8 +73,14 @@ class Book:
     resting: frozenset[str] = frozenset()
     woke: dict[str, int] = field(default_factory=dict)  # id of the first line since a kiosk rested
     gone: dict[str, int] = field(default_factory=dict)  # id of the line that says so
+    to_be_heated: bool = False  # only its last step, to the station, leaves it to readings
+    tips: dict[str, int] = field(default_factory=dict)  # id of the last line of each kiosk
 
     def tell(self, line: Line, at: int) -> None:
+        self._tell(line, at)
+        self.tips = self.tips | {line.chain: at}
+
+    def _tell(self, line: Line, at: int) -> None:
         if line.chain in self.resting and line.kind != "rests":
             self.resting -= {line.chain}
             self.woke = self.woke | {line.chain: at}
@@ -85,11 +91,13 @@ class Book:
         if line.kind == "moved":
             self._moved(line, at)
         elif line.kind == "heated":
+            behind = any(last > line.seen for chain, last in self.tips.items() if chain != line.chain)
+            warm = behind and self.runs and self.reading_only and not self.to_be_heated
             self._claims(line, at)
             self.place = None if self.apart or not saw_all else self.place
             self.heat, self.runs, self.heating = "held", True, line.name
-            self.reading_only = bool(self.apart) or not saw_all or self._lost_one(line)
-            self.stages = [Stage(line.goal, 0.0, line.name, at)]
+            self.reading_only = bool(self.apart) or not saw_all or warm or self._lost_one(line)
+            self.stages, self.to_be_heated = [Stage(line.goal, 0.0, line.name, at)], False
         elif (
             saw_all and not self._lost_one(line)
             and (self.heating == line.heating if line.heating is not None else not self.runs)
@@ -107,7 +115,8 @@ class Book:
         else:
             self.gone = self.gone | {line.goal: at}
             if line.goal not in self.resting:
-                self.reading_only |= self.runs
+                if self.runs:
+                    self.reading_only, self.to_be_heated = True, False
                 self.heat = "unknown" if line.heats and self.heat == "cool" else self.heat
 
     def _lost_one(self, line: Line) -> bool:
@@ -143,7 +152,8 @@ class Book:
         goal = self._claims(line, at)
         if goal is not None and goal == self.place:
             stood = [cools(each.place) for each in self.stages if each.at > line.seen]
-            self.reading_only |= self.runs and bool(unseen) and any(each != cools(goal) for each in stood)
+            if self.runs and unseen and any(each != cools(goal) for each in stood):
+                self.reading_only, self.to_be_heated = True, False
             return
         if self.runs:
             before = self.stages[-1]
@@ -152,7 +162,9 @@ class Book:
             if cools(before.place) != cools(goal):
                 self._leaves(cools(before.place))
             self.stages.append(Stage(goal, self._since_heated_s(line), line.name, at))
-            self.reading_only |= goal in (None, "station")
+            if goal in (None, "station"):
+                self.to_be_heated = goal is not None and not self.reading_only
+                self.reading_only = True
         elif goal in (None, "station"):  # there it is heated: a line says so next, or nobody saw it
             self.heat = "unknown"
         self.place, self.last = goal, line.chain

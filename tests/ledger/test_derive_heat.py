@@ -386,14 +386,14 @@ def test_of_heatings_in_a_row_all_that_was_seen_is_kept(told: Told) -> None:
     heated(told, body_c=31.0)
     told.say(20.0, L.Moved("T1", "S", "R"))
     (first,) = _comes_again(told, 120.0, body_c=190.0)
-    assert first["stays"] == [["S", 0.0], ["R", 20.0], ["S", 120.0]]
+    assert first["stays"] == [["S", 0.0, None, None], ["R", 20.0, "free_air", None], ["S", 120.0, None, None]]
     assert (first["lasted_s"], first["body_c"]) == (120.0, 31.0)
     assert first["began"][0]["temp_c"] == 330.0 and first["cutter"] is None and first["again_s"] == 0.0
     told.say(140.0, L.Heated("T1", "S", heats=0, again=True))
     assert json.loads(told.hold["earlier"]) == [first], "one heating, scanned again"
     told.say(190.0, L.Heated("T1", "S", body_c=220.0))
     _, second = json.loads(told.hold["earlier"])
-    assert (second["stays"], second["lasted_s"], second["again_s"]) == ([["S", 0.0]], 50.0, 20.0)
+    assert (second["stays"], second["lasted_s"], second["again_s"]) == ([["S", 0.0, None, None]], 50.0, 20.0)
 
 
 def test_of_more_heatings_than_are_solved_and_after_a_hold_that_ended_none_is_kept(told: Told) -> None:
@@ -450,7 +450,7 @@ def test_a_step_to_the_station_that_is_taken_back_was_a_heating_there_all_the_sa
     told.say(60.0, L.Heated("T1", "S", body_c=190.0))
     told.say(70.0, L.Moved("T1", "S", "F", undoes=step))
     _, second = _comes_again(told, 90.0, body_c=250.0)
-    assert second["stays"] == [["S", 0.0], ["F", 10.0], ["S", 30.0]]
+    assert [stay[:2] for stay in second["stays"]] == [["S", 0.0], ["F", 10.0], ["S", 30.0]]
 
 
 def test_a_cutter_that_stayed_in_is_named_and_one_that_went_in_is_not(told: Told) -> None:

@@ -112,6 +112,39 @@ def test_one_heating_opens_one_shrink_fit_though_two_kiosks_used_it(first: int, 
     assert a.tables() == b.tables()
 
 
+HEATED_ONCE_MORE = (L.Moved("T1", "B", "S"), L.Heated("T1", "S"), L.Moved("T1", "S", "R"))
+
+
+def _others_say(what: str, b: Kiosk) -> L.Entry:
+    if what == "a reading was a slip":
+        hold = b.row("hold", "T1")
+        (reading,) = json.loads(hold["readings"])
+        return L.ReadingWithdrawn("T1", reading[5], reading[1], reading[2], hold["heated_line"])
+    if what == "put back":
+        return L.Restored("copy", ("T1",))
+    if what == "unsure":
+        return L.Restored("copy", (), ("T1",))
+    return L.Built("A2", "b", "T1", "C1")
+
+
+@pytest.mark.parametrize("first", [0, 1])
+@pytest.mark.parametrize("what", ["a reading was a slip", "put back", "unsure", "a cutter that nobody saw heated"])
+def test_a_heating_that_did_not_know_how_warm_its_steel_may_be_is_left_to_readings_in_either_order(
+    what: str, first: int
+) -> None:
+    server, (a, b) = shop(A)
+    a.says(*TO_STATION)
+    a.says(*read(a), L.Moved("T1", "S", "B"))
+    shared(server, a, b)
+    b.says(_others_say(what, b))
+    a.says(*HEATED_ONCE_MORE)
+    shared(server, *(a, b)[:: 1 - 2 * first])
+    for each in (a, b):
+        hold = each.row("hold", "T1")
+        assert hold["ended_line"] is None and (hold["reading_only"] or hold["body_unknown"]), hold
+    assert a.tables() == b.tables()
+
+
 FACTS: dict[str, L.Entry] = {
     "holder": L.HolderRegistered(replace(STEEL[0], bore_mm=6.0), stood_cold=True),
     "cutter": L.CutterAdded(Cutter("C1", "Mill 1", 6.0, 6.0, 50.0)),

@@ -60,9 +60,7 @@ def _along(profile: Profile, earlier: Sequence[Heated], room: Room, known: Known
     for at, (each, stages) in enumerate(zip(earlier, stood, strict=True)):
         cases = []
         for draw in draws:
-            excess = excess_at_start(mesh, each.heat, room, draw)
-            if at:
-                excess = np.maximum(excess, left)
+            excess = excess_at_start(mesh, each.heat, room, draw, left if at else None)
             cases.append(Case(excess, room.ambient_c, exchanges(mesh, stages, room, draw), draw.bulk))
         found = flows(mesh, cases).each()
         left = np.max([course.state(stages[-1].start_s) for course in found], axis=0)

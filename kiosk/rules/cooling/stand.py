@@ -182,15 +182,16 @@ def mesh_for(profile: Profile, heat: Heat, stages: Sequence[Stage], grid: Grid =
     return mesh_of(profile, tuple(sorted(mark for mark in marks if 0 < mark < profile.length_mm)), grid)
 
 
-def excess_at_start(mesh: Mesh, heat: Heat, room: Room, draw: Draw) -> Floats:
-    """(n,) excess over the drawn ambient at time 0."""
+def excess_at_start(mesh: Mesh, heat: Heat, room: Room, draw: Draw, left_k: Floats | None = None) -> Floats:
+    """(n,) excess over the drawn ambient at time 0.  left_k: what was left in each cell; else as `heat` says."""
     length = heat.length_mm + draw.length_mm
     inside = np.clip((length - mesh.low_mm) / (mesh.high_mm - mesh.low_mm), 0.0, 1.0)
     inside = np.where(mesh.steel & (mesh.low_mm > -1e-6), inside, 0.0)
-    if heat.left_k:
-        left = np.interp((mesh.low_mm + mesh.high_mm) / 2, *np.array(heat.left_k).T)
+    if left_k is None and heat.left_k:
+        left_k = np.interp((mesh.low_mm + mesh.high_mm) / 2, *np.array(heat.left_k).T)
+    if left_k is not None:
         rise = (heat.temp_c - room.ambient_c) * draw.heat - draw.ambient_k
-        return np.asarray(left + inside * np.maximum(rise - left, 0.0), np.float64)
+        return np.asarray(left_k + inside * np.maximum(rise - left_k, 0.0), np.float64)
     body = 0.0 if heat.body_c is None else heat.body_c - room.ambient_c
     rise = (heat.temp_c - room.ambient_c) * draw.heat
     # Steel is nowhere colder than the air it stood in: a body warmer than nominal air may still be.
