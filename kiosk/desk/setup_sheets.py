@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kiosk import filing
-from kiosk.desk.inbox import TABLES, Inbox, Paper, folder, papers
+from kiosk.desk.inbox import TABLES, Inbox, Paper, folder, newest_first, papers
 from kiosk.desk.session import NotThere, Session
 from kiosk.exchange.faults import Read
 from kiosk.exchange.sheet import read_sheet, write_sheet
@@ -53,7 +53,7 @@ class SetupSheetCounter:
         """Sheets that were taken away, the newest first."""
         found = (self.folder / GONE).glob("*") if (self.folder / GONE).is_dir() else ()
         gone = [Paper(path, path.stat().st_mtime) for path in found if path.suffix.lower() in TABLES]
-        return tuple(sorted(gone, key=lambda each: (-each.changed_utc_s, each.name)))
+        return tuple(sorted(gone, key=newest_first))
 
     def open(self, path: Path) -> OpenSheet:
         """A sheet.  Raises FileFaults where it is no table at all, OSError."""
