@@ -55,10 +55,10 @@ def papers(data: Path, inbox: Inbox, kinds: tuple[str, ...] = TABLES) -> tuple[P
         found = [path for path in folder(data, inbox).iterdir() if path.suffix.lower() in kinds and path.is_file()]
     except FileNotFoundError:
         return ()
-    return tuple(sorted((Paper(path, path.stat().st_mtime) for path in found), key=_newest_first))
+    return tuple(sorted((Paper(path, path.stat().st_mtime) for path in found), key=newest_first))
 
 
-def _newest_first(paper: Paper) -> tuple[float, str]:
+def newest_first(paper: Paper) -> tuple[float, str]:
     return -paper.changed_utc_s, paper.name.casefold()
 
 

@@ -14,7 +14,7 @@ from typing import Any
 
 import msgspec
 
-from kiosk.desk.session import Locked, NeedsReason, NotThere, Session
+from kiosk.desk.session import NeedsReason, NotThere, Session
 from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
@@ -60,12 +60,8 @@ class SettingUpCounter:
 
     @property
     def needs_supervisor(self) -> bool:
-        """Whether somebody has to give a PIN before a place is added or anything is changed."""
-        try:
-            self._session.supervised()
-        except Locked:
-            return True
-        return False
+        """Whether somebody has to give a PIN before a place is added or anything is changed; asking renews none."""
+        return self.has_pin and self._session.unlocked_by() is None
 
     @property
     def has_pin(self) -> bool:

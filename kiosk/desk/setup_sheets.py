@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kiosk import filing
-from kiosk.desk.inbox import TABLES, Inbox, Paper, folder, papers
+from kiosk.desk.inbox import TABLES, Inbox, Paper, folder, newest_first, papers
 from kiosk.desk.session import NotThere, Session
 from kiosk.exchange.faults import Read
 from kiosk.exchange.sheet import read_sheet, write_sheet
@@ -53,17 +53,26 @@ class SetupSheetCounter:
         """Sheets that were taken away, the newest first."""
         found = (self.folder / GONE).glob("*") if (self.folder / GONE).is_dir() else ()
         gone = [Paper(path, path.stat().st_mtime) for path in found if path.suffix.lower() in TABLES]
-        return tuple(sorted(gone, key=lambda each: (-each.changed_utc_s, each.name)))
+        return tuple(sorted(gone, key=newest_first))
 
     def open(self, path: Path) -> OpenSheet:
         """A sheet.  Raises FileFaults where it is no table at all, OSError."""
         seen = filing.take(path)
         return OpenSheet(path, read_sheet(decoded(seen, path.name), path.name), seen)
 
+    def free(self, name: str) -> str:
+        """A name as a new sheet will have it.  Raises ThingFault where it is taken or no file's."""
+        plain = named(name)
+        if plain.startswith(".") or plain.endswith(".") or _NOT_IN_A_NAME & set(plain):
+            raise refused("sheet_name")
+        if plain.casefold() in {paper.name.casefold() for paper in papers(self._data, Inbox.SETUPS)}:
+            raise refused("name_taken", name=plain)
+        return plain
+
     def add(self, name: str, needs: Sequence[Need]) -> Path:
         """A new sheet.  Raises ThingFault where the name is taken or no file's, ActRefused, OSError."""
         self._session.signed_in()
-        return self._write(self.folder / f"{self._free(name)}.csv", needs)
+        return self._write(self.folder / f"{self.free(name)}.csv", needs)
 
     def change(self, sheet: OpenSheet, needs: Sequence[Need], reason: str) -> None:
         """Other lines of a sheet.
@@ -89,7 +98,7 @@ class SetupSheetCounter:
         Raises NotThere, ThingFault where one has its name by now, Locked, NeedsReason, ActRefused, OSError.
         """
         self._answers_for(path.stem, "brought back", reason)
-        self._free(path.stem)
+        self.free(path.stem)
         self._move(path, self.folder)
 
     def tools(self, text: str) -> tuple[str, ...]:
@@ -108,14 +117,6 @@ class SetupSheetCounter:
             self._session.signed_in()
             by = self._session.operator.key if self._session.operator else "nobody who signed in"
         log.info("The setup sheet %s is %s by %s: %s", name, what, by, reason)
-
-    def _free(self, name: str) -> str:
-        plain = named(name)
-        if plain.startswith(".") or plain.endswith(".") or _NOT_IN_A_NAME & set(plain):
-            raise refused("sheet_name")
-        if plain.casefold() in {paper.name.casefold() for paper in papers(self._data, Inbox.SETUPS)}:
-            raise refused("name_taken", name=plain)
-        return plain
 
     @staticmethod
     def _write(path: Path, needs: Sequence[Need]) -> Path:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from kivy.properties import (
+    AliasProperty,
     BooleanProperty,
     ListProperty,
     NumericProperty,
@@ -32,7 +33,7 @@ from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
 FIGURES = ("dc_mm", "re_mm", "lu_mm", "zefp")  # as they are asked for
-KEEP, AWAY, BACK = "keep", "away", "back"
+KEEP, AWAY, BACK, DROP = "keep", "away", "back", "drop"
 REASONS = {KEEP: ("job_changed", "typed_wrong"), AWAY: ("job_over", "typed_wrong"), BACK: ("job_again", "typed_wrong")}
 
 
@@ -59,10 +60,12 @@ class SheetsScreen(View):
     name = "sheets"
     rail = "shop"
     covers = Covers.RAIL
+    signs_in = True
 
     page = OptionProperty(Page.LIST, options=list(Page))
     title = StringProperty()
     said = StringProperty()  # what was done, or what speaks against it
+    trouble = AliasProperty(lambda self: self.said, lambda self, text: self.setter("said")(self, text), bind=["said"])
     rows = ListProperty()
     options = ListProperty()
     gone = NumericProperty(0)
@@ -75,6 +78,8 @@ class SheetsScreen(View):
         self._known = asks.Known((), ())
         self._open = asks.Opened(None, (), False, False)
         self._needs: list[asks.Need] = []
+        self._was: tuple[asks.Need, ...] = ()  # what is written of them
+        self._from = Page.TOOLS  # where "how many" was asked from
         self._need = asks.Need(0)
         self._at = 0  # which line is looked at
         self._figure = ""
@@ -91,8 +96,14 @@ class SheetsScreen(View):
         self.said = ""
         if act:
             self._why(act)
+        elif self._unkept:
+            self.show_lines()
         else:
             self.look_around()
+
+    @property
+    def _unkept(self) -> bool:
+        return tuple(self._needs) != self._was
 
     def left(self) -> None:
         self.ids.name.end()
@@ -106,15 +117,45 @@ class SheetsScreen(View):
         """One page back, or out."""
         self.left()
         self.said = ""
-        before = {Page.SEARCH: Page.TOOLS, Page.TOOLS: Page.HOW, Page.FIGURE: Page.HOW, Page.PIECES: Page.HOW}
-        if self.page == Page.LIST:
-            self.clerk.go("setup")
-        elif self.page in before:
-            self.page = before[self.page]
-        elif self.page in (Page.HOW, Page.LINE, Page.MACHINE) or (self.page == Page.REASON and self._act != BACK):
-            self.show_lines()
+        match self.page:
+            case Page.LIST:
+                self.clerk.go("setup")
+            case Page.SEARCH:
+                self.page = Page.TOOLS
+            case Page.TOOLS | Page.FIGURE:
+                self.do("add")
+            case Page.PIECES:
+                self._back_from_pieces()
+            case Page.LINES if self._unkept:
+                self._ask_whether_to_drop()
+            case Page.HOW | Page.LINE | Page.MACHINE:
+                self.show_lines()
+            case Page.REASON if self._act != BACK:
+                self.show_lines()
+            case Page.NAME if self._needs or not self.new:
+                self.show_lines()
+            case _:
+                self._leave()
+
+    def _back_from_pieces(self) -> None:
+        if self._from == Page.LINE:
+            self.touch(Choice(str(self._at), self.asked))
+        elif self._from == Page.FIGURE:
+            self._ask_figure(self._figure)
         else:
-            self.look_around()
+            self.page = Page.TOOLS
+
+    def _ask_whether_to_drop(self) -> None:
+        """What was written is not thrown away by one touch."""
+        self.asked = self.title
+        keep = [Choice(KEEP, t("sheet.keep"))] if self._needs else []
+        self.options = [*keep, Choice(DROP, t("sheet.drop"))]
+        self.page = Page.LINE
+
+    def _leave(self, said: str = "") -> None:
+        """Nothing is kept of what was written so far."""
+        self._needs, self._was = [], ()
+        self.look_around(said)
 
     # Which sheet ------------------------------------------------------------------------------------------------
 
@@ -144,6 +185,7 @@ class SheetsScreen(View):
 
     def begin(self) -> None:
         """A new sheet."""
+        self.title = ""
         self.clerk.ask(asks.open_one(None), self.opened, self._failed)
 
     def choose(self, choice: Choice) -> None:
@@ -155,6 +197,7 @@ class SheetsScreen(View):
         """Its lines."""
         self._open, self.new, self.said = opened, opened.sheet is None, ""
         self._needs = list(opened.sheet.read.good) if opened.sheet else []
+        self._was = tuple(self._needs)
         if opened.sheet is None:
             self._name("")
         else:
@@ -168,10 +211,16 @@ class SheetsScreen(View):
 
     def named(self, text: str) -> None:
         """What the job is called."""
-        self.ids.name.end()
         if text:
-            self.title = text
-            self.show_lines()
+            self.said = ""
+            self.clerk.ask(asks.free(text), self._named, self._failed)
+
+    def _named(self, name: str) -> None:
+        if self.page != Page.NAME:
+            return  # left meanwhile
+        self.ids.name.end()
+        self.title, self.new, self._was = name, True, ()
+        self.show_lines()
 
     # Its lines --------------------------------------------------------------------------------------------------
 
@@ -196,7 +245,6 @@ class SheetsScreen(View):
             self.options = [Choice("", t("sheet.any_machine")), *(Choice(name, name) for name in names)]
             self.page = Page.MACHINE
         elif act == "copy":
-            self.new = True
             self._name(self.title)
         else:
             self._may(AWAY)
@@ -215,12 +263,15 @@ class SheetsScreen(View):
 
     def change_line(self, act: str) -> None:
         """One of the two."""
-        need = self._needs.pop(self._at)
-        if act == "out":
+        if act == KEEP:
+            self.keep()
+        elif act == DROP:
+            self._leave()
+        elif act == "out":
+            self._needs.pop(self._at)
             self.show_lines()
         else:
-            self._needs.insert(self._at, need)
-            self._ask_pieces(need)
+            self._ask_pieces(self._needs[self._at])
 
     # One more tool ----------------------------------------------------------------------------------------------
 
@@ -279,6 +330,7 @@ class SheetsScreen(View):
             self._ask_pieces(self._need)
 
     def _ask_pieces(self, need: asks.Need) -> None:
+        self._from = Page(self.page)
         self._need, self.said, self.asked = need, "", wish(need)
         self.ids.pieces.text = ""
         self.page = Page.PIECES
@@ -293,16 +345,19 @@ class SheetsScreen(View):
     def keep(self) -> None:
         """The sheet is right."""
         if self.new:
-            name = self.title
+            name, self._act = self.title, KEEP
             self.clerk.ask(asks.add(name, tuple(self._needs)), lambda _: self._done("kept"), self._failed)
         else:
             self._may(KEEP)
 
     def _may(self, act: str) -> None:
         self._act = act
-        if self._open.locked:
+        self.clerk.ask(asks.guard(), lambda guard: self._guarded(act, guard), self._failed)
+
+    def _guarded(self, act: str, guard: asks.Guard) -> None:
+        if guard.locked:
             self.clerk.go("pin", goal=self.name, act=act)
-        elif self._open.why:
+        elif guard.why:
             self._why(act)
         else:
             self.take_reason(Choice("", t("enter.while_setting_up")))
@@ -325,11 +380,18 @@ class SheetsScreen(View):
 
     def _done(self, what: str) -> None:
         self.clerk.play(Sound.DONE)
-        self.look_around(t(f"sheet.{what}", name=self.title))
+        self._leave(t(f"sheet.{what}", name=self.title))
 
     def _failed(self, error: Exception) -> None:
+        if type(error).__name__ == "Locked":  # the PIN ran out meanwhile
+            self.clerk.go("pin", goal=self.name, act=self._act)
+            return
         self.clerk.play(Sound.REFUSED)
-        if self.page == Page.REASON and self._act != BACK:
+        if self.new and asks.is_of_the_name(error) and self.page != Page.NAME and self._act != BACK:
+            self._name(self.title)
+        elif self.page == Page.SEARCH:
+            self.page = Page.TOOLS
+        elif self.page == Page.LINE or (self.page == Page.REASON and self._act != BACK):
             self.show_lines()
         elif self.page in (Page.REASON, Page.GONE):
             self.page = Page.LIST

@@ -10,12 +10,13 @@ from kiosk.desk import Desk
 from kiosk.desk.inbox import Inbox, Paper
 from kiosk.desk.setup_sheets import OpenSheet
 from kiosk.rules.fitting.setup_sheet import Need
+from kiosk.rules.shop_things.making import ThingFault
 from kiosk.screens.questions import Question
 from kiosk.screens.questions.common import folder
 
 __all__ = [
-    "Known", "Need", "OpenSheet", "Opened", "Paper", "add", "bring_back", "change", "known", "open_one", "retire",
-    "tools",
+    "Guard", "Known", "Need", "OpenSheet", "Opened", "Paper", "add", "bring_back", "change", "free", "guard",
+    "is_of_the_name", "known", "open_one", "retire", "tools",
 ]  # fmt: skip
 
 
@@ -38,6 +39,13 @@ class Opened(NamedTuple):
     why: bool
 
 
+class Guard(NamedTuple):
+    """locked: a PIN comes before a change.  why: it needs a reason."""
+
+    locked: bool
+    why: bool
+
+
 def known() -> Question[Known]:
     """Every sheet."""
     return lambda desk: Known(folder(desk, Inbox.SETUPS).papers, desk.setup_sheets.gone())
@@ -52,6 +60,21 @@ def open_one(path: Path | None) -> Question[Opened]:
         return Opened(sheet, tuple(desk.papers.magazines()), counter.needs_supervisor, counter.has_pin)
 
     return answer
+
+
+def guard() -> Question[Guard]:
+    """What comes before a change now."""
+    return lambda desk: Guard(desk.shop.setting_up.needs_supervisor, desk.shop.setting_up.has_pin)
+
+
+def free(name: str) -> Question[str]:
+    """The name as it will be written.  Raises ThingFault where it is taken or no file's."""
+    return lambda desk: desk.setup_sheets.free(name)
+
+
+def is_of_the_name(error: Exception) -> bool:
+    """Whether another name would help."""
+    return isinstance(error, ThingFault) and error.why.key in ("things.name_taken", "things.sheet_name")
 
 
 def tools(text: str) -> Question[tuple[str, ...]]:
