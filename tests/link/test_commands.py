@@ -75,8 +75,9 @@ def test_locking_out_takes_a_supervisor_where_there_is_one(run: Commands, tmp_pa
     by_boss = ("--supervisor", boss.name, "--pin-file", str(pin))
     assert run("kiosks", "--invite", "--data", str(folder), *by_boss) == 0, run.said
     assert run("join", run.said.strip(), "--name", "B", "--data", other) == 0, run.said
+    assert run("kiosks", "--data", other) == 0, run.said  # tables made anew wait until every kiosk was heard
     for command in (("kiosks", "--lock-out", "B"), ("leave",)):
-        assert run(*command, "--data", str(folder)) == 1 and "supervisor" in run.said
+        assert run(*command, "--data", str(folder)) == 1 and "supervisor" in run.said, run.said
     assert run("leave", "--data", str(folder), *by_boss) == 0, run.said
     assert addresses.read(folder) is None
 
