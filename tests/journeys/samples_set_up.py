@@ -254,6 +254,15 @@ def _sheets(screen: Any, page: str) -> None:
             screen.show_lines()
         case "unreadable":
             screen.said = t("things.sheet_unreadable", name=screen.title)
+        case "drop":
+            screen.new, screen._was = True, ()
+            screen.back()
+        case "name_taken":
+            screen._name("Pump cover")
+            screen.said = t("things.name_taken", name="Pump cover")
+        case "how_failed":
+            screen.do("add")
+            screen._failed(OSError(28, "No space left on device"))
         case "how":
             screen.do("add")
         case "tools":
@@ -295,7 +304,7 @@ def _put_out(screen: Any, page: str) -> None:
 
 
 _SHEETS = ("list", "kept", "gone", "name", "lines", "empty", "unreadable", "how", "tools", "no_tools", "figure",
-           "says_nothing", "pieces", "line", "machine", "reason")  # fmt: skip
+           "says_nothing", "pieces", "line", "machine", "reason", "drop", "name_taken", "how_failed")  # fmt: skip
 _BRING_IN = ("files", "none", "busy", "writing", "look", "conflicts", "moved_on", "faults", "past", "no_past", "one",
              "undone", "written", "gone")  # fmt: skip
 
