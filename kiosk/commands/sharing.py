@@ -162,10 +162,11 @@ def _locked_out(arguments: argparse.Namespace, found: list[Kiosk]) -> int:
     gone = [each for each in gone if not each.retired_n] or gone[-1:]
     if len(gone) != 1:
         return complain(f"kiosks: --lock-out: no kiosk of this shop is called {arguments.lock_out!r}")
-    if gone[0].kiosk == _identity(data_folder(arguments)):
-        return complain("kiosks: --lock-out: that is this kiosk itself; it goes with `holder-kiosk leave`")
     with desk_to_write(arguments) as desk:
         at_work(desk, arguments)
+        desk.session.supervised()
+        if gone[0].kiosk == _identity(data_folder(arguments)):
+            return complain("kiosks: --lock-out: that is this kiosk itself; it goes with `holder-kiosk leave`")
         _level(desk)
         told = desk.lock_out(gone[0].kiosk)
     print(f"{told.name} is locked out; the shop's book has {told.shared} lines of it")

@@ -1,7 +1,6 @@
 """Setup sheets written by touch: a new one, other lines, a copy, one laid aside and one needed again.
 
-What a line asks for is a name of what is built, or cutting data; a question a page.  Nothing is written before the key
-that keeps the sheet is touched, and then all of it.
+A line asks for a name of what is built, or for cutting data.  Nothing is written before the sheet is kept, then all of it.
 """
 
 from __future__ import annotations
