@@ -1,6 +1,6 @@
 """Setup sheets written by touch: a new one, other lines, a copy, one laid aside and one needed again.
 
-A line asks for a name of what is built, or for cutting data.  Nothing is written before the sheet is kept, then all of it.
+A line asks for a name of what is built, or for cutting data.  Nothing is written before a sheet is kept, then all.
 """
 
 from __future__ import annotations
