@@ -6,10 +6,12 @@ Each begins at a watched time of hours, days or months: an error of sign hides w
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from kiosk.desk.session import StillHot
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Clamping
 from kiosk.rules.audit import Action, Difference
@@ -565,3 +567,20 @@ def test_a_hold_that_cannot_be_worked_out_needs_a_reading_and_stops_nothing(shop
     assert hold(shop, "T003").needs_reading
     put(shop, RACK, "T003")
     assert read_all_over(shop, "T003"), "readings all over are the way out"
+
+
+def test_where_a_holder_stood_only_between_two_heatings_stays_as_it_was_while_its_hold_runs(shop: Shop) -> None:
+    """The hold counts what the earlier heating left there: as a sleeve the rack would have left less."""
+    heat(shop)
+    shop.clock.forward(20.0)
+    put(shop, RACK)
+    shop.clock.forward(600.0)
+    heat(shop)
+    shop.clock.forward(60.0)
+    put(shop, SLEEVE)
+    before = left_s(shop)
+    rack = shop.desk.session.place(shop.place(RACK)).place
+    with pytest.raises(StillHot):
+        shop.desk.session.unheld(L.PlaceAdded(replace(rack, way="sleeve", wet_length_mm=60.0)))
+    shop.desk.session.write(L.PlaceAdded(replace(rack, way="sleeve", wet_length_mm=60.0)))  # by whoever does not ask
+    assert left_s(shop) == before

@@ -200,3 +200,13 @@ def test_of_an_earlier_heating_the_warmest_that_is_not_known_counts() -> None:
     unsaid = (one.stays[0], Stay("sleeve", 20.0, "sleeve"))
     assert with_(stays=unsaid, cutter="another") > with_(stays=unsaid), "a sleeve wets no more than was heated then"
     assert held_s(replace(asked, body_unknown=True)) > 1.5 * plain_s, "a reading that was withdrawn leaves it unknown"
+
+
+@pytest.mark.parametrize("holder", [SLIM, LARGE])
+@pytest.mark.parametrize("way", [Way.FREE_AIR, Way.FORCED_AIR])
+def test_air_that_was_warmer_when_it_was_heated_before_makes_no_hold_shorter(holder: Holder, way: Way) -> None:
+    """What was left is counted from the air it was left in, and the hold from the air of now."""
+    asked = facts(holder, (600.0,) * 3, way, begun_s=BEGINS[2])
+    warmer = replace(RULES.values, ambient_c=RULES.values.ambient_c + 7.0)
+    then = tuple(replace(each, began=(warmer,)) for each in asked.earlier)
+    assert held_s(replace(asked, earlier=then)) > held_s(asked) + 20.0
