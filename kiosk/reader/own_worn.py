@@ -1,7 +1,7 @@
 """One of our own labels that is seen but too worn to be read as others are.
 
-It is laid flat by its fixed modules alone and the whole text nearest to it is looked for; the drawing of that text must
-still be confirmed by the symbol's own error correction.
+It is laid flat by its fixed modules alone and the whole text nearest to it is looked for; how near it must be says
+`own_label`, and nothing else stands beside that.
 """
 
 from __future__ import annotations

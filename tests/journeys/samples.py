@@ -64,12 +64,12 @@ HOURS = replace(WARM, measure_in_s=6294.0)
 WARM_VALUES = Measured(142.318, 12.004, 1.0, length_error_um=9.0)
 NOW = Moment(1.79e9, 100.0)
 PAIR = Pending(CARD, 100.0)
-# As many as a kiosk may speak, however few there are now.
+# As many as a kiosk speaks.
 NINE_LANGUAGES = tuple(
     Choice(name, name)
     for name in (
         *("English", "Čeština", "Deutsch", "Español", "Français"),
-        *("Italiano", "Nederlands", "Polski", "Português"),
+        *("Italiano", "Polski", "Português", "Türkçe"),
     )
 )
 
