@@ -61,7 +61,7 @@ def no_toml(file: str, reported: str) -> Fault:
     return fault_at(file, int(line[1]) if line else 0, "", "no_toml", reported=reported)
 
 
-def does_not_fit(file: str, error: ValueError) -> Fault:
+def does_not_fit(file: str, error: Exception) -> Fault:
     """A value of another type than is wanted there, at the key that `msgspec` names: `Expected ... - at `$.columns`."""
     key = re.search(r"at `\$\.([^`]+)`", str(error))
     return fault_at(file, 0, key[1] if key else "", "does_not_fit", reported=str(error))
