@@ -70,7 +70,7 @@ def test_taken_out_of_the_wet_then_nothing_gets_hot_again_and_a_little_sooner_it
     stages = (Stage(way, 0.0, None, wet_mm),)
     found = bound_of(profile, heat, stages, ROOM)
     draws = found.draw(_moments(found.stages, 600.0))
-    edge = found.edge(draws)
+    _, edge = found.expected_and_edge(draws)
     assert assess_bound(found).take_out_s == out_s
     course = course_of(profile, heat, stages, ROOM, edge.draw)
     (air,) = exchanges(course.mesh, AIR, ROOM, edge.draw)
