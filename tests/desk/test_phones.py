@@ -75,6 +75,21 @@ def test_two_hands_never_answer_each_others_half_of_a_pair(worked: Shop) -> None
     assert worked.desk.session.holder("T003").at.name != "Bench 1"
 
 
+def test_a_step_of_another_hand_is_not_this_ones_to_take_back(worked: Shop) -> None:
+    """The page offers it on the card of its own step; what another did meanwhile stays where it is."""
+    one, other = lent(worked, "A"), lent(worked, "B")
+    by(worked, one, worked.holder("T002"))
+    by(worked, one, worked.place("Bench 1"))
+    by(worked, other, worked.holder("T003"))
+    by(worked, other, worked.place("Bench 2"))
+    refused = worked.desk.undo().outcome
+    assert isinstance(refused, Refused) and refused.reason is Reason.NOTHING_TO_UNDO
+    with worked.desk.phones.asking(one):
+        assert worked.desk.undo().outcome.step is Step.UNDONE
+    assert worked.desk.session.holder("T002").at.name != "Bench 1"
+    assert worked.desk.session.holder("T003").at.name == "Bench 2"
+
+
 def test_a_hot_holder_is_refused_by_a_telephone_as_by_the_window(worked: Shop) -> None:
     hand = lent(worked)
     by(worked, hand, worked.holder("T001"))
