@@ -1,4 +1,4 @@
-"""A kiosk and two telephones at once, in any order: no pair is made of two hands' halves, and nothing hot is shelved."""
+"""A kiosk and two telephones at once, in any order: no pair of two hands' halves, and nothing hot is shelved."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from tests.conftest import Shop
 
 JO = "BSXD5X3637"
 HOLDERS = ("T001", "T002", "T003", "T006")
-PLACES = ("Cabinet A · 1-05", "Cabinet B · 1-06", "Bench 1", "Bench 2", "Rack 1", "Shrink station", "Mill 1 · pocket 02")
+PLACES = (
+    "Cabinet A · 1-05", "Cabinet B · 1-06", "Bench 1", "Bench 2", "Rack 1", "Shrink station", "Mill 1 · pocket 02",
+)  # fmt: skip
 AT_HAND = (Kind.CABINET, Kind.DRAWER, Kind.SLOT, Kind.MACHINE, Kind.POCKET, Kind.SPINDLE)  # where one reaches bare
 MONTHS_S = 65 * 86400.0
 
