@@ -286,6 +286,7 @@
   function card(what) {
     const left = what.undo_s ? until(what.undo_s) : 0;
     const place = $("card");
+    $("view-scan").scrollTop = 0;
     place.className = `card ${what.state}`;
     place.dataset.number = what.number ?? "";
     const word = el("p", "word", "", el("span", "sign", SIGNS[what.state] ?? ""), what.word || "");

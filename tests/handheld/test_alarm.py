@@ -94,6 +94,28 @@ def test_a_new_code_that_is_opened_in_the_same_page_signs_it_in_and_leaves_no_se
     page.close()
 
 
+COVERED = """(() => { const card = document.getElementById("card"), box = card.getBoundingClientRect();
+  const keys = document.querySelector("#view-scan > .keys").getBoundingClientRect();
+  return keys.top < box.bottom || [...card.querySelectorAll("*")].some((e) =>
+    e.getBoundingClientRect().bottom > box.bottom + 1 || e.getBoundingClientRect().right > box.right + 1); })()"""
+
+
+@pytest.mark.parametrize(("width", "height", "place"), [(360, 640, "Bench 1"), (640, 360, "Bench 2")])
+def test_an_outcome_and_its_keys_are_covered_by_nothing(
+    kiosk: Served, browser: Browser, width: int, height: int, place: str
+) -> None:
+    browser.camera.show(None)
+    page = signed_in(kiosk, browser, width=width, height=height)
+    typed(page, kiosk.holder("T002"))
+    page.comes("#card", words.t("card.word.where_to"))
+    assert not page.js(COVERED)
+    typed(page, kiosk.place(place))
+    page.comes("#card button", words.t("card.undo"))
+    assert not page.js(COVERED)
+    page.picture(PICTURES / f"phone-done-{width}x{height}.png")
+    page.close()
+
+
 @pytest.mark.parametrize(
     ("lost", "moved"), [("answered('504')", "T008"), ("Promise.reject(new TypeError('lost'))", "T012")]
 )
