@@ -27,6 +27,7 @@ from kiosk.rules.holder_drawing import (
     around,
     hatched,
 )
+from kiosk.screens.parts import warmth_scale
 from kiosk.screens.parts.drawn import texture_of, write
 from kiosk.screens.parts.warmth_scale import PITCH_MM, SWATCH_MM, between, colour_of, entry_px, ink_of, legend, swatch
 from kiosk.screens.theme import look
@@ -96,7 +97,7 @@ class Pen:
         self.part, self.drawing, self.line = part, drawing, look.least * 1.3
         self.legend = legend(drawing) if part.told else []
         self.wanted = self._wanted()
-        self.missing = missing_words(drawing) if part.told and drawing.limit_c is None else ""
+        self.missing = warmth_scale.missing_words(drawing) if part.told and drawing.limit_c is None else ""
         if texture_of(self.missing).width > part.width:
             self.missing = ""
         edge = look.mm * (1.2 if part.told and part.height > look.mm * _LOW_MM else 0.5)
@@ -278,13 +279,15 @@ class Pen:
         said = t("drawing.hottest", where=spot.where)
         texture = texture_of(said, bold=True)
         if self.lies:
-            x = self.part.right
-            y = self.part.top - self.line / 2
-            below_mm = self.start_mm + (self.along - x + texture.width + look.mm) / self.scale
-            steel = self.axis + self.drawing.radius_before_mm(below_mm) * self.scale
-            if texture.width > self.part.width or y < steel + self.line * 0.45:
+            for past_px in (0.0, texture.width):  # over the cutter, or past it
+                x = min(self.along + look.mm * 2 + past_px, self.part.right)
+                under_mm = self.start_mm + (self.along - x + texture.width + look.mm) / self.scale
+                low = self.axis + self.drawing.radius_before_mm(under_mm) * self.scale + self.line * 0.45
+                if low <= self.part.top - self.line / 2:
+                    break
+            else:
                 return  # too small to be named in: the words beside it do
-            y = max(self.axis + self.drawing.radius_mm * self.scale - self.line / 2, steel + self.line * 0.45)
+            y = max(self.axis + self.drawing.radius_mm * self.scale - self.line / 2, low)
             self._mark([], [(at, (max(at[0], x - texture.width), y))])
             write(self.part, said, (x, y), (1, 0.5), look.text, bold=True)
         else:
@@ -391,10 +394,3 @@ class Pen:
 
 def _said(each: Dimension) -> str:
     return t(f"drawing.{each.name}", value_mm=each.value_mm)
-
-
-def missing_words(drawing: Drawing | None) -> str:
-    """Which figures nobody entered, in words; empty where none is missing."""
-    if drawing is None or not drawing.assumed:
-        return ""
-    return t("drawing.assumed", names=", ".join(t(f"drawing.missing.{name}") for name in drawing.assumed))
