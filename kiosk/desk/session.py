@@ -395,4 +395,4 @@ class Session:
         return cooling_place(card for code in cooling if (card := self.cards.place(code)))
 
     def last_step(self) -> LastStep | None:
-        return last_step(self.book, self.cards, self.operator.key if self.operator else None)
+        return last_step(self.book, self.cards, self.operator.key if self.operator else None, self.hand.phone)
