@@ -21,7 +21,7 @@ _STEP = 0.96
 
 
 class EvenKeys(GridLayout):
-    """Buttons whose words all have one font size: the largest, of at most `largest` px, that suits each of them."""
+    """Buttons whose words all have one font size: the largest, of at most `largest` px, that suits all of them."""
 
     largest = NumericProperty()
 
