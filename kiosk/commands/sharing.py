@@ -28,6 +28,11 @@ from kiosk.link.connection import Connection, connect
 from kiosk.link.faults import Cause, LinkFault
 
 _LEVEL_S = 20.0  # within which a kiosk that has a network knows what the shop knows
+_PREPARED = {
+    administration.Prepared.MADE: "the shop's book was made on this server",
+    administration.Prepared.RENEWED: "the shop's book is on this server; its functions are those of this version now",
+    administration.Prepared.THERE: "the shop's book is on this server",
+}
 _ON_DEBIAN = "postgres"  # the administrator of its PostgreSQL, and the user of the machine it knows him by
 
 
@@ -57,7 +62,7 @@ def _administrator(url: str) -> tuple[Address, dict[str, Any]]:
 
 def _init(arguments: argparse.Namespace, address: Address, values: dict[str, Any]) -> int:
     made = administration.prepare(values, address)
-    print("the shop's book was made on this server" if made else "the shop's book is on this server")
+    print(_PREPARED[made])
     if arguments.anew:
         administration.empty(values, address)
         print("it is empty now; the kiosks put back what they hold when they are next switched on")

@@ -118,6 +118,32 @@ class HandoverCounter:
             self._session.holder(holder_key)
         self._session.write(PocketAssigned(pocket_code, holder_key))
 
+    def own_pockets(self, holder_key: str) -> tuple[PlaceCard, ...]:
+        """Pockets that are kept for a holder, by name."""
+        rows = self._session.cards.places.rows
+        own = (code for code, row in rows.items() if row["owner"] == holder_key and not row["retired"])
+        return tuple(sorted(map(self._session.place, own), key=lambda card: card.name))
+
+    def keep_pocket(self, holder_key: str, pocket_code: str | None) -> str | None:
+        """Keeps this pocket for a holder and no other any more; None: none.  Gives back whose it was, if another's.
+
+        Raises NotThere, ActRefused.
+        """
+        session = self._session
+        session.holder(holder_key)
+        given_up = [card.place.code for card in self.own_pockets(holder_key) if card.place.code != pocket_code]
+        lines = [PocketAssigned(code, None) for code in given_up]
+        owner = None
+        if pocket_code is not None:
+            if session.place(pocket_code).place.kind is not Kind.POCKET:
+                raise NotThere("pocket", pocket_code)
+            owner = session.cards.places.rows[pocket_code]["owner"]
+            if owner != holder_key:
+                lines.append(PocketAssigned(pocket_code, holder_key))
+        if lines:
+            session.write(*lines)
+        return session.holder(owner).name if owner not in (None, holder_key) else None
+
     def plan(
         self, machine_code: str, wanted: Sequence[Assembly], seconds: float = 20.0, report: Report | None = None
     ) -> ChangePlan:

@@ -13,7 +13,7 @@ from peewee import JOIN, fn
 
 from kiosk.ledger import tables as T
 from kiosk.ledger.view import Cards
-from kiosk.rules.assembly import Condition, Cutter, Holder
+from kiosk.rules.assembly import Clamping, Condition, Cutter, Holder
 from kiosk.rules.audit import Item
 from kiosk.rules.cards import Heat, place_name
 
@@ -25,7 +25,7 @@ _cutter = msgspec.json.Decoder(Cutter)
 _COLUMNS = (
     T.Holder.key, T.Holder.code, T.Holder.name, T.Holder.place, T.Holder.heat, T.Holder.since_line,
     T.Holder.heat_cycles, T.Holder.facts, T.Assembly.name, T.Assembly.condition, T.Assembly.used_min,
-    T.Assembly.measured_utc_s, T.Cutter.facts, T.WornLabel.spent,
+    T.Assembly.measured_utc_s, T.Cutter.facts, T.WornLabel.spent, T.Holder.clamping, T.Holder.last_kiosk,
 )  # fmt: skip
 
 
@@ -77,14 +77,16 @@ def _items(cards: Cards, which: object) -> Iterator[Item]:
     )
     found: list[Any] = list(query.tuples())
     torn = _torn(row[0] for row in found if row[8] is None)
-    for key, code, name, place, heat, since, cycles, facts, built, condition, used, measured, cutter, spent in found:
+    for row in found:
+        key, code, name, place, heat, since, cycles, facts, built, condition, used, measured, cutter, spent = row[:14]
+        clamping, last_kiosk = row[14:]
         yield Item(
             key,
             code or key,
             built or name,
             place,
             place_name(places.path(place)) if place in places.rows else None,
-            counting.on_card(key, Heat(heat)),
+            counting.in_list(key, Heat(heat), clamping == Clamping.SHRINK_FIT.value, last_kiosk),
             since or 0,
             built is not None,
             torn.get(key, 0),

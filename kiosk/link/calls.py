@@ -1,16 +1,17 @@
-"""The questions a kiosk may ask its shop's server, each one function of `book.sql`, with typed answers."""
+"""The questions a kiosk may ask its shop's server, each one function of `functions.sql`, with typed answers."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NoReturn
 
 from kiosk.link.border import Kiosk
 from kiosk.link.connection import Connection
 from kiosk.link.faults import Cause, LinkFault
 from kiosk.rules.chain import ChainLine, SharedLine
 
-FORM = 1  # of the functions of `book.sql` that this version speaks
+FORM = 1  # of the functions of `functions.sql` that this version speaks
 SLOWEST_S = 20.0  # for a full batch of lines on a bad network
 
 
@@ -61,8 +62,13 @@ def speaks_our_form(connection: Connection) -> None:
     """Raises LinkFault where the functions there are of another form, or there are none."""
     ((form,),) = connection.ask("SELECT book.form()")
     if form != FORM:
-        cause = Cause.EDITED if form is None else Cause.NEWER_SERVER if form > FORM else Cause.OLDER_SERVER
-        raise LinkFault(cause, f"form {form}; this kiosk speaks {FORM}")
+        refuse(form)
+
+
+def refuse(form: int | None) -> NoReturn:
+    """Raises LinkFault: functions of this form are not spoken here.  None: nobody knows of which they are."""
+    cause = Cause.EDITED if form is None else Cause.NEWER_SERVER if form > FORM else Cause.OLDER_SERVER
+    raise LinkFault(cause, f"form {form}; this kiosk speaks {FORM}")
 
 
 def push(connection: Connection, lines: Sequence[ChainLine], form: int) -> list[Given]:

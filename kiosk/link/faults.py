@@ -2,7 +2,7 @@
 
 Local work goes on whatever the cause.  Some causes pass by themselves (`Cause.passes`): the link tries again.  The
 others are full stops: trying again would change nothing, or would make it worse.  Facts: SQLSTATE codes of PostgreSQL's
-appendix A, those of `book.sql` (class HK), and the messages of libpq where it gives no code.
+appendix A, those of `functions.sql` (class HK), and the messages of libpq where it gives no code.
 """
 
 from __future__ import annotations

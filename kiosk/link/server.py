@@ -1,8 +1,9 @@
 """Makes and looks after the shop's book on a PostgreSQL server: what its administrator runs, never a kiosk.
 
-`prepare` makes database, roles, tables and functions, again as often as wanted; `empty` begins the book anew, which the
-kiosks then refill; `protect` gives the server certificates of our own and lets kiosks in over the network; `examine`
-recomputes every hash and says what is wrong.  Nothing of other databases on that server is touched.
+`prepare` makes database, roles, tables and functions, again as often as wanted, and puts functions of this version in
+place of an older one's; `empty` begins the book anew, which the kiosks then refill; `protect` gives the server
+certificates of our own and lets kiosks in over the network; `examine` recomputes every hash and says what is wrong.
+Nothing of other databases on that server is touched.
 """
 
 from __future__ import annotations
@@ -13,10 +14,10 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from importlib import resources
+from enum import Enum
 from typing import Any
 
-from kiosk.link import calls, certificates
+from kiosk.link import calls, certificates, schema
 from kiosk.link.address import Address, new_code, new_id
 from kiosk.link.border import LINE_FORM
 from kiosk.link.connection import Connection, connect
@@ -43,8 +44,16 @@ def roles(database: str) -> dict[str, str]:
     return {what: f"{database}_{what}" for what in ("owner", "kiosks", "join")}
 
 
-def prepare(values: Mapping[str, Any], address: Address) -> bool:
-    """Database, roles, tables and functions, where they are not there; whether any were made.
+class Prepared(Enum):
+    """What `prepare` found, and left."""
+
+    MADE = "made"
+    RENEWED = "its functions are those of this version now"
+    THERE = "there"
+
+
+def prepare(values: Mapping[str, Any], address: Address) -> Prepared:
+    """Database, roles, tables and functions, where they are not there; functions of an older version are replaced.
 
     values: an administrator's login as libpq names it, for any database of the server.  Raises LinkFault.
     """
@@ -66,15 +75,28 @@ def prepare(values: Mapping[str, Any], address: Address) -> bool:
         _run(administrator, grant, address.database, named["kiosks"], named["join"])
     with _as_administrator({**values, "dbname": address.database}) as administrator:
         if administrator.ask("SELECT 1 FROM pg_namespace WHERE nspname = 'book'"):
-            calls.speaks_our_form(administrator)
-            return False
+            return _renew(administrator, named)
         _run(administrator, "GRANT CREATE ON DATABASE {} TO {}", address.database, named["owner"])
         with administrator.raw.transaction():
-            administrator.ask(_schema(administrator, named), within_s=_SLOW_S)
+            administrator.ask(schema.tables(administrator, named), within_s=_SLOW_S)
+            administrator.ask(schema.functions(administrator, named), within_s=_SLOW_S)
             administrator.ask(_FIRST_HEAD, (calls.FORM, LINE_FORM, new_id()))
             administrator.ask("UPDATE book.head SET standing = book.standing()")
         _run(administrator, "REVOKE CREATE ON DATABASE {} FROM {}", address.database, named["owner"])
-    return True
+    return Prepared.MADE
+
+
+def _renew(administrator: Connection, named: Mapping[str, str]) -> Prepared:
+    """The functions of this version in place of those of an older one, in one step: kiosks that ask meanwhile wait."""
+    heads = administrator.ask("SELECT form FROM book.head")
+    if not heads or heads[0][0] > calls.FORM:
+        calls.refuse(heads[0][0] if heads else None)
+    if heads[0][0] == calls.FORM and not schema.changed(administrator, named):
+        return Prepared.THERE
+    with administrator.raw.transaction():
+        administrator.ask(schema.without_functions(administrator) + schema.functions(administrator, named), (), _SLOW_S)
+        administrator.ask("UPDATE book.head SET form = %s", (calls.FORM,))
+    return Prepared.RENEWED
 
 
 def empty(values: Mapping[str, Any], address: Address) -> None:
@@ -138,6 +160,8 @@ def examine(values: Mapping[str, Any], address: Address) -> Iterator[Found]:
     """Everything that is wrong with the book, recomputed from its lines; nothing: it is whole.  Raises LinkFault."""
     with _as_administrator({**values, "dbname": address.database}) as administrator:
         calls.speaks_our_form(administrator)
+        if other := schema.changed(administrator, roles(address.database)):
+            yield Found(0, f"functions are not those of this version, run server init: {', '.join(other)}")
         heads = administrator.ask("SELECT n, book, standing <> book.standing() FROM book.head")
         tips: dict[str, tuple[int, str]] = {}
         members = {row[0] for row in administrator.ask("SELECT kiosk FROM book.member")}
@@ -220,16 +244,6 @@ def _run(connection: Connection, sentence: str, *names: str) -> None:
 
     composed = sql.SQL(sentence).format(*map(sql.Identifier, names)).as_string(connection.raw)
     connection.ask(composed, within_s=_SLOW_S)
-
-
-def _schema(connection: Connection, named: Mapping[str, str]) -> str:
-    from psycopg import sql
-
-    text = resources.files("kiosk.link").joinpath("book.sql").read_text("utf-8")
-    for what, name in named.items():
-        text = text.replace(f":{what}_text", sql.Literal(name).as_string(connection.raw))
-        text = text.replace(f":{what}", sql.Identifier(name).as_string(connection.raw))
-    return text
 
 
 def _put(connection: Connection, text: str, command: str) -> None:

@@ -42,7 +42,7 @@ from kiosk.screens.shop.preferences import GROUPS
 from kiosk.settings import Settings
 from kiosk.words import say as say_words
 from kiosk.words import t
-from tests.journeys.samples import ASSEMBLY, CARD, CUTTER, DRAWER_10, HOLDER, HOT, NINE_LANGUAGES, SLOT
+from tests.journeys.samples import ASSEMBLY, CARD, CUTTER, DRAWER_10, HOLDER, HOT, NINE_LANGUAGES, POCKET, SLOT
 
 REFUSED = BuildRefused(
     say("build.not_at_bench", name=HOLDER.name, place=SLOT.name), say("build.to_bench", name=HOLDER.name)
@@ -468,8 +468,13 @@ def _people(screen: Any, state: str = "") -> None:
 
 def _correct(screen: Any, state: str) -> None:
     screen.shown()
-    screen.known(replace(CARD, code=CARD.holder.key) if state == "no-label" else CARD, 118)
-    if state in ("bore_mm", "nose_mm", "projection_mm", "number"):
+    own = (POCKET,) if state != "no-label" else ()
+    screen.known(replace(CARD, code=CARD.holder.key) if state == "no-label" else CARD, 118, own)
+    if state in ("pocket", "kept"):
+        screen._begin("pocket")
+        if state == "kept":
+            screen._kept(POCKET, ASSEMBLY.name)
+    elif state in ("bore_mm", "nose_mm", "projection_mm", "number"):
         screen._begin(state)
     elif state in ("place", "refused", "nowhere"):
         screen._begin("place")
@@ -649,7 +654,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
         ("correct", state, partial(_correct, state=state))
         for state in (
             "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "number", "place", "nowhere", "refused",
-            "retire", "retired", "why", "done",
+            "retire", "retired", "why", "done", "pocket", "kept",
         )
     ),
     *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),

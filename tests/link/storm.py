@@ -1,13 +1,13 @@
 """Twenty kiosks work at once while their networks come and go, and a checker reads what each of them acknowledged.
 
-    nice -n 5 python -m tests.link.storm [--kiosks 20] [--minutes 10] [--scans 5] [--kills 3]
+    nice -n 5 python -m tests.link.storm [--kiosks 20] [--minutes 10] [--scans 5] [--kills 3] [--server-kills 3]
     nice -n 5 python -m tests.link.storm --kiosks 5 --minutes 8 --scans 3 --holders 3 --grown
 
 Each kiosk is a process with a ledger, a desk and a link of its own, behind a network of its own that is cut a third of
-the time; some are killed in the middle of a scan and started again.  Afterwards all networks are whole, and the eight
-invariants must hold: nothing acknowledged is missing or there twice, all tables are equal and what the lines give from
-nothing, no step that needs cool steel was taken by a kiosk that knew of the heating, no hold ended early, and a line
-that a hand changes is found.  Exits with 1 where any does not.
+the time; some are killed in the middle of a scan and started again, and so is the server, with no process of it asked.
+Afterwards all networks are whole, and the eight invariants must hold: nothing acknowledged is missing or there twice,
+all tables are equal and what the lines give from nothing, no step that needs cool steel was taken by a kiosk that knew
+of the heating, no hold ended early, and a line that a hand changes is found.  Exits with 1 where any does not.
 """
 
 from __future__ import annotations
@@ -74,6 +74,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--scans", type=float, default=5.0, help="a second, by all together")
     parser.add_argument("--kills", type=int, default=3, help="kiosks killed in the middle of a scan")
+    parser.add_argument("--server-kills", type=int, default=3, help="times the server is killed and started again")
     parser.add_argument("--holders", type=int, default=60, help="every other one is a shrink fit, and may be heated")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--grown", action="store_true", help="say what the first kiosk kept since a fifth of the time")
@@ -116,13 +117,14 @@ def _storm(shop: Shop, kiosks: list[KioskProcess], asked: argparse.Namespace) ->
         for at, each in enumerate(seen)
     ]
     networks = threading.Thread(target=_networks, args=(seen, random.Random(asked.seed), end_s, asked))
-    for thread in (*hands, networks):
+    power = threading.Thread(target=_power, args=(shop, random.Random(asked.seed + 1), end_s, asked))
+    for thread in (*hands, networks, power):
         thread.start()
     if asked.grown:
         time.sleep(asked.minutes * 12.0)
         with seen[0].lock:
             kiosks[0]("trace")
-    for thread in (*hands, networks):
+    for thread in (*hands, networks, power):
         thread.join()
     lasted_s = time.monotonic() - scanning_s
     if asked.grown:
@@ -200,6 +202,17 @@ def _networks(kiosks: list[Seen], chance: random.Random, end_s: float, asked: ar
                 each.memory_mb.append(_memory_mb(each.kiosk.pid))
         time.sleep(0.1)
     print(f"cut off {sum(down) / len(kiosks) / asked.minutes / 60:.2f} of the time")
+
+
+def _power(shop: Shop, chance: random.Random, end_s: float, asked: argparse.Namespace) -> None:
+    """Kills the server in the middle of whatever it does, and starts it again a while later."""
+    length_s = end_s - time.monotonic()
+    for at in sorted(end_s - chance.uniform(0.1, 0.9) * length_s for _ in range(asked.server_kills)):
+        time.sleep(max(0.0, at - time.monotonic()))
+        shop.server.kill()
+        time.sleep(chance.uniform(0.5, 15.0))
+        shop.server.start()
+    print(f"the server was killed {asked.server_kills} times")
 
 
 def _idle_s() -> float:

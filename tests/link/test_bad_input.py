@@ -183,7 +183,7 @@ def test_init_asks_for_an_administrator(on_server: Shop) -> None:
 def test_init_again_changes_nothing(on_server: Shop) -> None:
     member = on_server.member()
     before = on_server.sql("SELECT * FROM book.head")
-    assert not administration.prepare(on_server.server.boss(), on_server.address)
+    assert administration.prepare(on_server.server.boss(), on_server.address) is administration.Prepared.THERE
     assert on_server.sql("SELECT * FROM book.head") == before
     calls.speaks_our_form(linked(member))
 

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from kiosk.link import calls
+from kiosk.link import server as administration
 from kiosk.link.connection import Connection
 from kiosk.link.faults import Cause, LinkFault
 from kiosk.rules.chain import next_book
@@ -217,3 +218,47 @@ def test_who_asks_the_server_as_its_own_user_has_read_all_there_is_to_read_befor
     said = "from kiosk.link.server import _become as b; import sys\nwith b('nobody'): print('psycopg' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", said], capture_output=True, text=True, check=False)
     assert done.stdout == "True\n", done.stderr
+
+
+def test_init_of_a_newer_version_puts_its_functions_in_place_of_older_ones_while_kiosks_are_linked(
+    on_server: Shop,
+) -> None:
+    member = on_server.member()
+    ledger = Ledger(member.kiosk)
+    kiosk = linked(member)
+    calls.push(kiosk, ledger.write("a"), LINE_FORM)
+    on_server.sql("ALTER FUNCTION book.push OWNER TO CURRENT_USER")
+    on_server.sql(
+        "CREATE FUNCTION book.peek() RETURNS text LANGUAGE sql SECURITY DEFINER AS 'SELECT body FROM book.entry'"
+    )
+    on_server.sql("CREATE OR REPLACE FUNCTION book.rest(my_run text) RETURNS void LANGUAGE sql AS 'SELECT'")
+    assert on_server.examine() == ["0: functions are not those of this version, run server init: peek, push, rest"]
+    on_server.sql("UPDATE book.head SET form = 0")
+    with refused(Cause.OLDER_SERVER):
+        calls.speaks_our_form(kiosk)
+    boss = on_server.server.boss()
+    assert administration.prepare(boss, on_server.address) is administration.Prepared.RENEWED
+    assert administration.prepare(boss, on_server.address) is administration.Prepared.THERE
+    calls.speaks_our_form(kiosk)
+    calls.push(kiosk, ledger.write("b"), LINE_FORM)
+    assert [each.line for each in calls.pull(linked(member), 0, 10)] == ledger.own, "no line was lost"
+    assert on_server.examine() == []
+    with refused(Cause.NOT_ALLOWED):
+        kiosk.ask("SELECT * FROM book.entry")
+    with pytest.raises(LinkFault):
+        kiosk.ask("SELECT book.open_door('SCRAM-SHA-256$x', 60)")  # is nobody's but the owner's, as before
+
+
+def test_a_function_that_a_hand_changed_is_named_by_check(on_server: Shop) -> None:
+    on_server.sql(
+        "CREATE OR REPLACE FUNCTION book.is_digest(said text, body text) RETURNS boolean LANGUAGE sql AS 'SELECT true'"
+    )
+    assert on_server.examine() == ["0: functions are not those of this version, run server init: is_digest"]
+
+
+def test_init_of_an_older_version_leaves_a_newer_server_alone(on_server: Shop) -> None:
+    on_server.sql("UPDATE book.head SET form = %s", calls.FORM + 1)
+    on_server.sql("CREATE FUNCTION book.newer() RETURNS text LANGUAGE sql AS 'SELECT NULL::text'")
+    with refused(Cause.NEWER_SERVER):
+        administration.prepare(on_server.server.boss(), on_server.address)
+    assert on_server.sql("SELECT count(*) FROM pg_proc WHERE proname = 'newer'") == [(1,)]

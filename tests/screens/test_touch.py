@@ -246,6 +246,22 @@ def test_two_thumbs_that_type_in_turn_lose_no_figure_and_keep_their_order(monkey
     assert pad.done == ["1", "2", "1", "2", "1", "2"]
 
 
+@pytest.mark.parametrize("back", [False, True])
+def test_a_thumb_that_slid_off_its_key_types_nothing_when_the_other_comes_down(
+    monkeypatch: pytest.MonkeyPatch, back: bool
+) -> None:
+    pad = Pad(monkeypatch)
+    slid = pad.down(100)
+    pad.now_s += 0.1
+    slid.pos = (100, 300)
+    other = pad.down(300)
+    pad.up(other)
+    assert pad.done == ["2"]
+    slid.pos = (100, 40 if back else 300)
+    pad.up(slid)
+    assert pad.done == ["2"], "nor later, behind the figure that came after it"
+
+
 def test_a_finger_that_types_does_not_roll_onto_a_key_that_acts_nor_off_one(monkeypatch: pytest.MonkeyPatch) -> None:
     panel = Room(monkeypatch)
     panel.show("1", 0, PadKey)

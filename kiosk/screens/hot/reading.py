@@ -66,6 +66,11 @@ class ReadingScreen(View):
         self._by_probe = ""  # what a probe put into the pad
         self._typed = ""  # by a keyboard, or a probe that types like one, since Enter
 
+    @property
+    def half_typed(self) -> bool:
+        """A temperature is of its moment: one that was left half typed is read anew."""
+        return False
+
     def shown(self, key: str = "", name: str = "", **_: Any) -> None:
         self._key = key
         self.instrument = "probe"

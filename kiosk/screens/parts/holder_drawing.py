@@ -105,14 +105,12 @@ class Pen:
         if drawing.hands and part.height - 2 * edge - self._legend_lines() * self.line < body_px:
             self.legend = [self.legend[0], self.legend[-1]]  # what is cool, and where hands go
         foot = self._legend_lines() * self.line if self.legend else self.line if self.missing else 0.0
-        left, low = part.x + edge, part.y + foot + edge
-        right, top = part.right - edge, part.top - edge
+        left, low, right, top = part.x + edge, part.y + foot + edge, part.right - edge, part.top - edge
         start, end = drawing.ends_mm
         long_mm, tall_mm = end - start, 2 * drawing.radius_mm
         rows = min(len(self.wanted) * self.line, (top - low) * _ROWS_SHARE, max(0.0, top - low - body_px))
         lying = min((right - left) / long_mm, max(top - low - rows, 1) / tall_mm)
-        side = self._side_px()
-        standing = min((top - low) / long_mm, max(right - left - side, 1) / tall_mm)
+        standing = min((top - low) / long_mm, max(right - left - self._side_px(), 1) / tall_mm)
         self.lies = lying >= standing
         self.scale = max(lying, standing, 1e-3)
         self.room = max(0, int((top - low - tall_mm * self.scale) / self.line)) if self.lies else 5
@@ -122,7 +120,7 @@ class Pen:
             self.axis = low + (top - low - used) / 2 + used - drawing.radius_mm * self.scale
         else:
             self.along = (low + top + long_mm * self.scale) / 2  # of the tip: the cutter points up
-            used = tall_mm * self.scale + side
+            used = tall_mm * self.scale + self._side_px()
             self.axis = left + (right - left - used) / 2 + drawing.radius_mm * self.scale
         self.start_mm = start
 

@@ -86,6 +86,16 @@ def number(key: str, number: int | None) -> Question[None]:
     return lambda desk: desk.build.number(key, number)
 
 
+def own_pockets(key: str) -> Question[tuple[PlaceCard, ...]]:
+    """Pockets that are kept for a holder."""
+    return lambda desk: desk.handover.own_pockets(key)
+
+
+def keep_pocket(key: str, pocket: str | None) -> Question[str | None]:
+    """This pocket is kept for a holder and no other is; None: none.  Whose it was.  Raises NotThere, ActRefused."""
+    return lambda desk: desk.handover.keep_pocket(key, pocket)
+
+
 def correct_place(key: str, place: str | None, reason: str) -> Question[HolderCard | Refused]:
     """The book follows the steel to a place, or to nowhere known.  Raises Locked, NotThere."""
     return lambda desk: desk.shop.correct_place(key, place, reason)

@@ -1,12 +1,13 @@
-"""The book is wrong about a holder: a figure of it, where it stands, or its label.
+"""The book is wrong about a holder: a figure of it, where it stands, its label, or the pocket that is kept for it.
 
-Every correction but a new label and a tool number takes a supervisor and a reason, which stay in the book beside what
-it said before.  What may not stand somewhere is refused here as it is at a scan, and figures that a hold rests on stay
-as they are.
+Every correction but a new label, a tool number and its own pocket takes a supervisor and a reason, which stay in the
+book beside what it said before.  What may not stand somewhere is refused here as it is at a scan, and figures that a
+hold rests on stay as they are.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import Any
 
@@ -27,7 +28,7 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import grouped, say, t
 
-PLACE, NEW_LABEL, RETIRE_LABEL, NUMBER = "place", "new_label", "retire_label", "number"
+PLACE, NEW_LABEL, RETIRE_LABEL, NUMBER, POCKET = "place", "new_label", "retire_label", "number", "pocket"
 _REASONS = {PLACE: ("seen_there", "not_there"), RETIRE_LABEL: ("lost", "unreadable", "wrong_holder")}
 _FIGURE_REASONS = ("measured_again", "typed_wrong", "reworked")
 
@@ -57,6 +58,7 @@ class CorrectScreen(View):
     figure_name = StringProperty()
     bound = ObjectProperty(None, allownone=True)
     numbers = BooleanProperty(False)  # the figure asked for is the tool number
+    of_pocket = BooleanProperty(False)  # the place asked for is the pocket that is kept for it
     told = StringProperty()  # what the book will say
     done = StringProperty()
     next_step = StringProperty()
@@ -70,6 +72,11 @@ class CorrectScreen(View):
         self._value_mm = 0.0
         self._place: str | None = None
 
+    @property
+    def stays(self) -> bool:
+        """What was typed or scanned waits for its reason."""
+        return self.page == Page.REASON
+
     def shown(self, key: str = "", what: str = "", **_: Any) -> None:
         """`what`: was asked for before the PIN."""
         self._key, self._card, self.title, self.trouble = key, None, "", ""
@@ -78,10 +85,15 @@ class CorrectScreen(View):
         self.clerk.ask(common.holder(key), lambda card: self._known(card, what), self._failed)
 
     def _known(self, card: HolderCard, what: str = "") -> None:
-        self.clerk.ask(common.tool_number(card.holder.key), lambda number: self.known(card, number, what), self._failed)
+        key = card.holder.key
 
-    def known(self, card: HolderCard, number: int | None, what: str = "") -> None:
-        """Show what can be set right.  number: the tool number at the controls."""
+        def numbered(number: int | None) -> None:
+            self.clerk.ask(asks.own_pockets(key), lambda own: self.known(card, number, own, what), self._failed)
+
+        self.clerk.ask(common.tool_number(key), numbered, self._failed)
+
+    def known(self, card: HolderCard, number: int | None, own: Sequence[PlaceCard] = (), what: str = "") -> None:
+        """Show what can be set right.  number: the tool number at the controls; own: pockets that are kept for it."""
         self._card, self.title = card, card.name
         figures = [Choice(name, t(f"register.{name}"), _length(getattr(card.holder, name))) for name in FIGURES]
         where = card.at.name if card.at else t("hot.nowhere")
@@ -91,8 +103,10 @@ class CorrectScreen(View):
         if labelled:
             labels.append(Choice(RETIRE_LABEL, t("correct.retire_label"), code))
         tool = Choice(NUMBER, t("correct.number"), "–" if number is None else str(number))
+        kept = ", ".join(pocket.name for pocket in own) or t("correct.no_pocket")
+        pocket = Choice(POCKET, t("correct.pocket"), kept)
         self.wrong = [
-            Choice(PLACE, t("correct.place"), where), *labels, *figures, *((tool,) if card.assembly else ())
+            Choice(PLACE, t("correct.place"), where), *labels, *figures, pocket, *((tool,) if card.assembly else ())
         ]  # fmt: skip
         if what:
             self._begin(what)
@@ -103,7 +117,7 @@ class CorrectScreen(View):
         if what == NEW_LABEL:
             self.clerk.go("labels", fresh=key)
             return
-        if what == NUMBER:  # what controls call it is anybody's to say
+        if what in (NUMBER, POCKET):  # what controls call it, and where it belongs, is anybody's to say
             self._begin(what)
             return
         self.clerk.ask(
@@ -120,7 +134,8 @@ class CorrectScreen(View):
             self.numbers = what == NUMBER
             self.ids.entry.text = ""
             self.page = Page.FIGURE
-        elif what == PLACE:
+        elif what in (PLACE, POCKET):
+            self.of_pocket = what == POCKET
             self.page = Page.PLACE
         elif self._card is not None:
             self._why(t("correct.retires", code=grouped(self._card.code)))
@@ -146,13 +161,30 @@ class CorrectScreen(View):
         return True
 
     def _stands(self, card: PlaceCard) -> None:
+        if self.of_pocket:
+            self.clerk.ask(
+                asks.keep_pocket(self._key, card.place.code), lambda before: self._kept(card, before), self._failed
+            )
+            return
         self._place = card.place.code
         self._why(t("correct.stands_at", place=card.name))
 
     def nowhere(self) -> None:
-        """It is not where the book has it, and nobody knows where it is."""
+        """It is not where the book has it, and nobody knows where it is; or no pocket is kept for it."""
+        if self.of_pocket:
+            self.clerk.ask(asks.keep_pocket(self._key, None), lambda _: self._kept(None, None), self._failed)
+            return
         self._place = None
         self._why(t("correct.nowhere"))
+
+    def _kept(self, pocket: PlaceCard | None, before: str | None) -> None:
+        if pocket is None:
+            self.told = t("correct.pocket_none")
+        elif before is None:
+            self.told = t("correct.pocket_is", place=pocket.name)
+        else:
+            self.told = t("correct.pocket_was", place=pocket.name, name=before)
+        self._answered(None)
 
     def _why(self, told: str) -> None:
         self.told, self.trouble = told, ""
