@@ -425,7 +425,7 @@ def _spot(screen: Any, state: A.Shows, whats: tuple[A.Difference, ...], found: L
     cards = tuple(card for card in audit_status().differences if card.difference in whats)
     card = None if state is A.Shows.UNKNOWN else CARD
     screen.trouble = ""
-    screen.show(Spoken(state, SLOT.name, CARD.name if card else "HV4T8BRJ3V", card, cards, found))
+    screen.show(Spoken(state, SLOT.name, CARD.name if card else "HV4T8BRJ3V", card, cards, found, DRAWER_10))
 
 
 def _adopt(screen: Any, page: str, origin: Origin = Origin.OURS, trouble: str = "") -> None:
