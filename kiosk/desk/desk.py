@@ -278,7 +278,7 @@ class Desk(Counters):
         owner = None if session.hand.phone else session.operator
         if owner and (gone := left_alone(owner, idle_s, session.settings.kiosk.sign_out_s)):
             lines = session.write(gone)
-            session.operator = None
+            session.operator = session.supervisor = None  # what a PIN has opened is shut with whoever goes
         if session.audit is not None:
             self.audits.cooled()
             self.audits.idle(idle_s)
