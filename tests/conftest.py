@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from kiosk import where
 from kiosk.desk import Desk
 from kiosk.exchange.shop import read_shop
 from kiosk.rehearsal import PretendedTime
+from tests import lanes
 
 settings.register_profile(
     "kiosk",
@@ -20,6 +22,18 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
 settings.load_profile("kiosk")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """A worker that reckons gives way to the windows of those that wait."""
+    here = getattr(config, "workerinput", None)
+    if here is not None and hasattr(os, "nice") and not lanes.takes_what_waits(here["workerid"], here["workercount"]):
+        os.nice(lanes.LESS_URGENT)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> lanes.Lanes | None:
+    return lanes.Lanes(config, log) if config.getvalue("dist") == "loadfile" else None
 
 
 class Shop:

@@ -151,7 +151,7 @@
     heard = performance.now();
     if (!linked && paired) {
       linked = true;
-      $("link").hidden = true;
+      $("link").hidden = $("alarm-link").hidden = true;
       comeBack();
     }
   }
@@ -162,11 +162,11 @@
     if (silent > SILENT_MS && linked) {
       linked = false;
       stopEye();
-      if ($("card").className !== "card idle") idle();
+      idle();
     }
     if (silent > SILENT_MS) {
       $("link-unsure").textContent = unsure ? say("phone.unsure") : "";
-      $("link").hidden = false;
+      $("link").hidden = $("alarm-link").hidden = false;
       if (performance.now() - newsSince > 3000 && document.visibilityState === "visible") {
         listen();
         stillMine();
@@ -182,19 +182,31 @@
     }
   }
 
-  // The page begins, wakes, or has its link again: where was it?
-  async function comeBack() {
+  // What came of what was asked while no answer was heard?  False where even that is not heard.
+  async function catchUp() {
     try {
       const me = await ask({ ask: "me" });
-      if (me.kind !== "me") return;
+      if (me.kind !== "me") return false;
       unsure = false;
       $("strip-who").textContent = me.person || me.kiosk;
       if (me.last && me.last.number > number) shown(me.last);
       else if (me.waits && me.waits.kind) card(me.waits);
-      go(view);
+      return true;
     } catch (error) {
       if (!(error instanceof Lost || error instanceof Over)) throw error;
+      return false;
     }
+  }
+
+  // The page begins, wakes, or has its link again: where was it?
+  async function comeBack() {
+    if (await catchUp()) go(view);
+  }
+
+  // A frame was sent and nobody said what came of it: what stands there is no answer to it.
+  async function doubt() {
+    idle();
+    if (linked) await catchUp();
   }
 
   function over(how) {
@@ -205,10 +217,7 @@
     linked = false;
     if (news) news.close();
     stopEye();
-    alarms = [];
-    alarmed = null;
-    $("alarm").hidden = true;
-    $("link").hidden = true;
+    $("link").hidden = $("alarm-link").hidden = true; // an alarm stays until somebody has seen it, whatever ended
     gate(`phone.${why}`, `phone.${why}_remedy`);
   }
 
@@ -228,6 +237,7 @@
     document.documentElement.lang = spoken.language;
     speak();
     view = sessionStorage.getItem("view") || "scan";
+    JSON.parse(sessionStorage.getItem("alarms") || "[]").forEach(raise); // that nobody has seen yet
     if (token) {
       gate("phone.pairing", "");
       const body = JSON.stringify({ token });
@@ -276,6 +286,7 @@
   function card(what) {
     const left = what.undo_s ? until(what.undo_s) : 0;
     const place = $("card");
+    $("view-scan").scrollTop = 0;
     place.className = `card ${what.state}`;
     place.dataset.number = what.number ?? "";
     const word = el("p", "word", "", el("span", "sign", SIGNS[what.state] ?? ""), what.word || "");
@@ -361,13 +372,17 @@
 
   // The alarm: fills the page, and no scan is taken before somebody has seen it -----------------------------
 
+  const keepAlarms = () => sessionStorage.setItem("alarms", JSON.stringify(alarmed ? [alarmed, ...alarms] : []));
+
   function raise(what) {
     if (alarmed) {
       alarms.push(what);
+      keepAlarms();
       play("hot");
       return;
     }
     alarmed = what;
+    keepAlarms();
     for (const name of ["title", "place", "about", "until"]) $(`alarm-${name}`).textContent = what[name] || "";
     if (!what.place && what.why) $("alarm-place").textContent = what.why;
     $("alarm-remedy").textContent = what.remedy || "";
@@ -387,7 +402,8 @@
     alarmed = null;
     $("alarm").hidden = true;
     if (alarms.length) raise(alarms.shift());
-    else go(view);
+    else keepAlarms();
+    if (!alarmed && !ended) go(view);
   });
 
   // Scan ----------------------------------------------------------------------------------------------------
@@ -437,14 +453,17 @@
     try {
       const { status, body } = await send("/frame", picture, "image/jpeg", fresh(), 6000);
       if (body.kind !== "glance") {
-        if (status === 429 || status === 503) await wait(500);
+        if (status === 504) await doubt();
+        else if (status === 429 || status === 503) await wait(500);
         return;
       }
       aim(body);
       $("hint").textContent = body.hint ? say(body.hint) : "";
       came(body.came);
     } catch (error) {
-      if (!(error instanceof Over)) await wait(300); // the link says what is wrong
+      if (error instanceof Over) return;
+      await doubt();
+      await wait(300);
     }
   }
 
@@ -954,6 +973,11 @@
     if (document.visibilityState === "hidden") stopEye();
     else if (performance.now() - heard > SILENT_MS) listen();
     else go(view);
+  });
+
+  // A new code that is opened in the same page changes nothing but what stands behind the address.
+  addEventListener("hashchange", () => {
+    if (location.hash.length > 1) location.reload();
   });
 
   begin().catch((error) => {

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -17,10 +18,13 @@ from scipy.integrate import solve_ivp
 from kiosk.bench.cooling_chance import ROOM as _ROOM
 from kiosk.bench.cooling_chance import Scene, chances, scenes
 from kiosk.bench.ratio import Ratio
+from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
 from kiosk.rules.belief import Instrument
-from kiosk.rules.cooling.assessment import Now, Touch, Zone, assess, bound_of, touch_safe_s
+from kiosk.rules.cooling.assessment import Now, Touch, Way, Zone, assess, bound_of, touch_safe_s
 from kiosk.rules.cooling.mesh import Floats
 from kiosk.rules.cooling.stand import Draw, course_of, excess_at_start, exchanges, mesh_for
+from kiosk.rules.hold_cases import assessment, solved, weighed
+from kiosk.rules.hold_facts import Earlier, HoldFacts, HoldRules, Reading, Stay, cooling_from_s
 
 BENCH = "cooling"
 _BOARD = 500
@@ -32,6 +36,7 @@ def run(quick: bool = False) -> Iterator[Ratio]:
     """Rows for `bench cooling`; about a quarter of an hour, quick: half a minute."""
     yield from _speed(quick)
     yield from _assessments(1 if quick else 8)
+    yield from _heated_again(1 if quick else 5)
     yield _board()
     yield from chances(scenes()[:7], 5) if quick else chances(scenes(), 75)
 
@@ -128,10 +133,65 @@ def _assessments(rounds: int) -> Iterator[Ratio]:
                 start = time.process_time()
                 assess(scene.profile, scene.heat, scene.stages, _ROOM, None, touches)
                 spent_ms.append((time.process_time() - start) * 1e3)
-        for name, share in (("median", 0.5), ("99 of 100 within", 0.99), ("at most", 1.0)):
-            ours_ms = float(np.quantile(spent_ms, share))
-            case = f"full assessment with {count} readings, {len(spent_ms)} of them, {name}"
-            yield Ratio(BENCH, case, "what it may cost", ours_ms, _ASSESSMENT_MS, _ASSESSMENT_MS / ours_ms, "ms")
+        yield from _quantiles(f"full assessment with {count} readings", spent_ms)
+
+
+def _quantiles(what: str, spent_ms: Sequence[float]) -> Iterator[Ratio]:
+    for name, share in (("median", 0.5), ("99 of 100 within", 0.99), ("at most", 1.0)):
+        ours_ms = float(np.quantile(spent_ms, share))
+        case = f"{what}, {len(spent_ms)} of them, {name}"
+        yield Ratio(BENCH, case, "what it may cost", ours_ms, _ASSESSMENT_MS, _ASSESSMENT_MS / ours_ms, "ms")
+
+
+def _heated_again(rounds: int) -> Iterator[Ratio]:
+    """The same of holders heated again before they were cool, all cases of a hold together: unread, with a reading
+    more where it was solved before as a desk has it, and with a reading where nothing was."""
+    rules = HoldRules(_ROOM, 330.0)
+    spent_ms: dict[tuple[bool, str], list[float]] = {}
+    for asked in _again_facts(rules):
+        in_water = asked.stays[-1].way == Way.SLEEVE.value
+        for _ in range(rounds):
+            start = time.process_time()
+            cases = solved(asked, rules, None)
+            unread = weighed(cases, asked, rules).found
+            unread_ms = (time.process_time() - start) * 1e3
+            at_s = 0.4 * unread.touch_safe_s
+            value_c = round(unread.now(at_s).hottest_c - 2.0, 1)
+            seen = Reading(cooling_from_s(asked, rules) + at_s, "nose", value_c, "probe", "agrees")
+            read = replace(asked, readings=(seen,))
+            start = time.process_time()
+            weighed(cases, read, rules)
+            more_ms = (time.process_time() - start) * 1e3
+            start = time.process_time()
+            assessment(read, rules, None)
+            anew_ms = (time.process_time() - start) * 1e3
+            names = ("unread", "a reading more", "a reading, from nothing")
+            for name, each_ms in zip(names, (unread_ms, more_ms, anew_ms), strict=True):
+                spent_ms.setdefault((in_water, name), []).append(each_ms)
+    for (in_water, name), each in sorted(spent_ms.items()):
+        yield from _quantiles(f"heated again, {'its nose in water' if in_water else 'in air'}, {name}", each)
+
+
+def _again_facts(rules: HoldRules) -> Iterator[HoldFacts]:
+    """Holders heated two to four times, 40 or 600 s apart, which then come to each way of cooling."""
+    for coupling, bore, nose, projection, insert_mm, oal_mm in (
+        ("HSK63", 6.0, 21.0, 80.0, 36.0, 58.0),
+        ("HSK63", 20.0, 33.0, 120.0, 52.0, 112.0),
+        ("HSK100", 25.0, 44.0, 130.0, 58.0, 138.0),
+    ):
+        held_by = Coupling.parse(coupling), Clamping.SHRINK_FIT
+        holder = Holder("h", "h", *held_by, bore, nose_mm=nose, projection_mm=projection)
+        built = Assembly("a", "a", holder, Cutter("c", "c", bore, bore, oal_mm), insert_mm)
+        station = Stay("station", 0.0)
+        for gaps_s in ((40.0,), (600.0,), (40.0,) * 3):
+            earlier = tuple(
+                Earlier(None, None, None, (rules.values,), (station,), gap_s, 0.0, built.key) for gap_s in gaps_s
+            )
+            for way in (Way.FREE_AIR, Way.FORCED_AIR, Way.SLEEVE):
+                yield HoldFacts(
+                    holder, built, 0.0, 0.0, None, None, (station, Stay("place", 20.0, way.value)),
+                    body_c=300.0, heats=1 + len(gaps_s), earlier=earlier,
+                )  # fmt: skip
 
 
 def _board() -> Ratio:

@@ -30,6 +30,7 @@ class Hand:
     operator: OperatorCard | None = None
     supervisor: OperatorCard | None = None  # who has given the PIN
     supervised_at_s: float = 0.0
+    opened_with: str | None = None  # hash of the PIN that was given: another one since opens nothing by the old
     pending: Pending | None = None
     audit: str | None = None  # the audit this hand is in the middle of
     audit_at: str | None = None  # the drawer or slot scanned last in it

@@ -230,6 +230,11 @@ class IntakeCounter:
         """
         return write_shop(folder, self._shop(), self._line_rows() if lines else (), dialect)
 
+    def whole(self) -> ShopData:
+        """The whole shop as it is to be taken along, badges included: a supervisor's to give.  Raises Locked."""
+        self._session.supervised()
+        return self._shop()
+
     def _shop(self) -> ShopData:
         session = self._session
         places = session.cards.places

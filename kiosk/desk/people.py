@@ -111,8 +111,12 @@ class PeopleCounter:
         row = self._row(key)
         if row["role"] != "supervisor":
             raise NotThere("supervisor", key)
-        by = self._session.supervised()
-        self._session.write(OperatorAdded(key, row["name"], row["role"], self._hasher.hash(pin)), by=by)
+        session = self._session
+        by = session.supervised()
+        mine, pin_hash = session.supervisor, self._hasher.hash(pin)
+        session.write(OperatorAdded(key, row["name"], row["role"], pin_hash), by=by)
+        if mine is not None and mine.key == key:  # who has just chosen it need not type it once more
+            session.supervisor, session.opened_with = mine, pin_hash
 
     def choose_pin(self, key: str, pin: str) -> None:
         """A supervisor's PIN from now on, the first or another.  Raises Locked, NotThere, PinRefused."""
@@ -235,6 +239,7 @@ class PeopleCounter:
         session.write(PinGiven(key), by=key)
         card = OperatorCard(key, row["name"], row["role"])
         session.supervisor, session.supervised_at_s = card, session.now().watched_s
+        session.opened_with = row["pin_hash"]
         return card
 
     def lock(self) -> None:

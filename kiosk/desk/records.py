@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from kiosk.desk.heat_before import with_earlier
 from kiosk.desk.holds import NOT_COMPUTABLE
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import history as past
@@ -191,20 +192,20 @@ class RecordsCounter:
 
     def heatings(self, holder_key: str, newest: int = 20) -> tuple[HeatRecord, ...]:
         """The last heatings with what was read, newest first.  Raises NotThere."""
-        card = self._session.holder(holder_key)
-        return tuple(self._heating(card, cycle) for cycle in past.heat_cycles(holder_key, newest))
+        card, cycles = self._session.holder(holder_key), past.heat_cycles(holder_key, newest)
+        found = [self._heating(card, cycle) for cycle in cycles]
+        facts = with_earlier(cycles, [record.facts for record in found], self._session.cards.places.rows)
+        return tuple(replace(record, facts=each) for record, each in zip(found, facts, strict=True))
 
     def _heating(self, card: HolderCard, cycle: past.HeatCycle) -> HeatRecord:
         start = cycle.heated
         heated = start.entry
         assert isinstance(heated, L.Heated)  # heat_cycles begins with one
-        places = self._session.cards.places
-        counted = past.since_heated(cycle)
-        at_s = {line: start.watched_s + since_s for line, since_s in counted.items()}
+        at_s = {line: start.watched_s + since_s for line, since_s in past.since_heated(cycle).items()}
         came = [(heated.place, start.watched_s)]
         came += [(line.entry.goal or "", at_s[line.id]) for line in cycle.stays if isinstance(line.entry, L.Moved)]
         nothing: TableRow = {"way": None, "wet_length_mm": None}
-        rows_of = [(code, since_s, places.rows.get(code, nothing)) for code, since_s in came]
+        rows_of = [(code, since_s, self._session.cards.places.rows.get(code, nothing)) for code, since_s in came]
         stays = tuple(Stay(code or None, since_s, row["way"], row["wet_length_mm"]) for code, since_s, row in rows_of)
         readings = tuple(
             Reading(
@@ -228,7 +229,7 @@ class RecordsCounter:
             tuple((self._name_of(stay.place), stay.since_s - start.watched_s) for stay in stays),
             tuple(replace(reading, at_s=reading.at_s - start.watched_s) for reading in readings),
             ended.by if isinstance(ended, L.HoldEnded) else None,
-            counted[cycle.ended.id] if cycle.ended else None,
+            at_s[cycle.ended.id] - start.watched_s if cycle.ended else None,
             facts,
         )
 

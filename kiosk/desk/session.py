@@ -123,6 +123,7 @@ class Session:
     operator = OfHand[OperatorCard | None]()
     supervisor = OfHand[OperatorCard | None]()
     supervised_at_s = OfHand[float]()
+    opened_with = OfHand[str | None]()
     pending = OfHand[Pending | None]()
     audit = OfHand[str | None]()
     audit_at = OfHand[str | None]()
@@ -151,11 +152,13 @@ class Session:
         self._who_is_here()
 
     def _who_is_here(self) -> None:
-        """Nobody is at work, and nobody's PIN is good, who is taken out of use or no supervisor by now."""
+        """Nobody is at work who is out of use; nobody has opened who is no supervisor or has another PIN by now."""
+        pins = {row["key"]: row["pin_hash"] for row in rows(T.Operator.select(T.Operator.key, T.Operator.pin_hash))}
         for hand in self.hands:
             hand.operator = self._in_use(hand.operator)
             supervisor = self._in_use(hand.supervisor)
-            hand.supervisor = supervisor if supervisor and supervisor.role == "supervisor" else None
+            good = supervisor and supervisor.role == "supervisor" and pins[supervisor.key] == hand.opened_with
+            hand.supervisor = supervisor if good else None
 
     def _in_use(self, card: OperatorCard | None) -> OperatorCard | None:
         now = self.cards.operator(card.key) if card else None
@@ -392,4 +395,4 @@ class Session:
         return cooling_place(card for code in cooling if (card := self.cards.place(code)))
 
     def last_step(self) -> LastStep | None:
-        return last_step(self.book, self.cards, self.operator.key if self.operator else None)
+        return last_step(self.book, self.cards, self.operator.key if self.operator else None, self.hand.phone)

@@ -14,7 +14,7 @@ import msgspec
 import tomlkit
 
 from kiosk import filing
-from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, fault_at
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, does_not_fit, fault_at, no_toml
 from kiosk.exchange.tables_csv import PLAIN, Dialect, Record, decoded, read_table, write_table
 from kiosk.rules.compare import Comparison, Listed, Tolerance
 from kiosk.rules.say import Say
@@ -57,7 +57,7 @@ def read_map(text: str, file: str) -> ListMap:
     try:
         data = filing.toml_values(text)
     except filing.TomlFault as fault:
-        raise FileFaults([fault_at(file, 0, "", "no_toml", said=fault.why)]) from None
+        raise FileFaults([no_toml(file, fault.why)]) from None
     faults = _unknown(data, ListMap, file, "")
     columns = data.get("columns")
     if not isinstance(columns, dict):
@@ -69,7 +69,7 @@ def read_map(text: str, file: str) -> ListMap:
     try:
         made = msgspec.convert(data, ListMap)
     except msgspec.ValidationError as error:
-        raise FileFaults([fault_at(file, 0, "", "does_not_fit", said=str(error))]) from None
+        raise FileFaults([does_not_fit(file, error)]) from None
     why = _contradiction(made)
     if why:
         raise FileFaults([fault_at(file, 0, *why)])

@@ -2,11 +2,13 @@
 
 A fault never hides another: readers go through the whole file and report all of them.  Line numbers count from
 1 with the header, as an editor shows them.  A fault carries a message with its values, never a finished sentence: the
-window says it in its own language, the command line in English.
+window says it in its own language, the command line in English.  What a library reported, in English and to engineers,
+is the message's value `reported`: the command line quotes it, the window never does.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Generic, TypeVar
@@ -36,7 +38,8 @@ class Fault:
     @property
     def why(self) -> str:
         """What is wrong, as the command line says it."""
-        return english(self.say)
+        reported = dict(self.say.values).get("reported")
+        return f"{english(self.say)}: {reported}" if reported else english(self.say)
 
     def __lt__(self, other: Fault) -> bool:
         """In the order of the file."""
@@ -50,6 +53,18 @@ class Fault:
 def fault_at(file: str, line: int, field: str, key: str, **values: Value) -> Fault:
     """The fault `file_fault.<key>` at that place."""
     return Fault(file, line, field, file_say(key, **values))
+
+
+def no_toml(file: str, reported: str) -> Fault:
+    """A file that is no TOML, at the line that the decoder names."""
+    line = re.search(r"\bline (\d+)", reported)
+    return fault_at(file, int(line[1]) if line else 0, "", "no_toml", reported=reported)
+
+
+def does_not_fit(file: str, error: Exception) -> Fault:
+    """A value of another type than is wanted there, at the key that `msgspec` names: `Expected ... - at `$.columns`."""
+    key = re.search(r"at `\$\.([^`]+)`", str(error))
+    return fault_at(file, 0, key[1] if key else "", "does_not_fit", reported=str(error))
 
 
 def english(message: Say) -> str:

@@ -14,7 +14,7 @@ from typing import Literal, Protocol
 import msgspec
 
 from kiosk import filing
-from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, fault_at
+from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, does_not_fit, fault_at, no_toml
 from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import DELIMITERS, Record, decoded, number, read_table
 from kiosk.rules.assembly import Measured
@@ -83,7 +83,7 @@ def read_presetter_map(text: str, file: str) -> PresetterMap:
     try:
         data = filing.toml_values(text)
     except filing.TomlFault as fault:
-        raise FileFaults([fault_at(file, 0, "", "no_toml", said=fault.why)]) from None
+        raise FileFaults([no_toml(file, fault.why)]) from None
     faults = []
     for kind, table, before in (
         (PresetterMap, data, ""),
@@ -101,7 +101,7 @@ def read_presetter_map(text: str, file: str) -> PresetterMap:
     try:
         made = msgspec.convert(data, PresetterMap)
     except msgspec.ValidationError as error:
-        raise FileFaults([fault_at(file, 0, "", "does_not_fit", said=str(error))]) from None
+        raise FileFaults([does_not_fit(file, error)]) from None
     if (why := _contradiction(made)) is not None:
         field, key, given = why
         raise FileFaults([fault_at(file, 0, field, key, said=given)])

@@ -22,6 +22,7 @@ from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, write_table
 from kiosk.rules.assembly import Cutter
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Kind, Place
+from kiosk.rules.slices import Between, not_asked
 from kiosk.rules.stock import BookEntry
 
 PLACE_COLUMNS = ("code", "name", "kind", "parent", "number", "capacity", "way", "wet_length_mm", "owner")
@@ -71,10 +72,17 @@ class ShopData:
     marks: Sequence[tuple[str, str]] = ()
 
 
-def write_shop(folder: Path, shop: ShopData, lines: Iterable[LineRow] = (), dialect: Dialect = PLAIN) -> list[Path]:
+def write_shop(
+    folder: Path,
+    shop: ShopData,
+    lines: Iterable[LineRow] = (),
+    dialect: Dialect = PLAIN,
+    between: Between = not_asked,
+) -> list[Path]:
     """Writes shop.toml, the tables it goes with, and lines.csv.  Raises OSError.
 
-    shop.toml has what it has words for; places.csv has every place, as it is called.
+    shop.toml has what it has words for; places.csv has every place, as it is called.  between: told before each file
+    how many were written; what it raises ends the writing there.
     """
     folder.mkdir(parents=True, exist_ok=True)
     texts = {
@@ -91,7 +99,8 @@ def write_shop(folder: Path, shop: ShopData, lines: Iterable[LineRow] = (), dial
         "lines.csv": write_table(LINE_COLUMNS, map(_line_cells, lines), dialect),
     }
     made = []
-    for name, text in texts.items():
+    for number, (name, text) in enumerate(texts.items()):
+        between(number)
         made.append(filing.write(folder / name, text))
     return made
 

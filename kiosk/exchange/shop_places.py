@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
 from kiosk import filing
-from kiosk.exchange.faults import FieldFault, file_say, no_coupling
+from kiosk.exchange.faults import FieldFault, file_say, no_coupling, no_toml
 from kiosk.exchange.figures import possible
 from kiosk.exchange.shop_reading import Reading, Spot, code_of, only
 from kiosk.exchange.tables_csv import Record, Table
@@ -34,7 +34,8 @@ def read_places(path: Path, reading: Reading) -> None:
         text = filing.take_text(path, filing.MOST_TOML_BYTES)
         data = filing.toml_values(text)
     except (filing.TomlFault, filing.FileUnusable) as fault:
-        reading.faults.append(Spot(path.name, getattr(fault, "line", 0)).fault("", file_say("no_toml", said=fault.why)))
+        said = no_toml(path.name, fault.why)
+        reading.faults.append(replace(said, line=getattr(fault, "line", said.line)))
         return
     except OSError as error:
         reading.faults.append(Spot(path.name, 0).fault("", file_say("unreadable", why=reason(error))))
@@ -71,7 +72,7 @@ def _guarded(table: Any, spot: Spot, reading: Reading, read: Callable[[dict[str,
     except MagazineFault as bad:
         fault = spot.fault(f"magazine, {bad.field}", file_say("magazine", why=bad.why))
     except msgspec.ValidationError as error:
-        fault = spot.fault("magazine", file_say("does_not_fit", said=str(error)))
+        fault = spot.fault("magazine", file_say("does_not_fit", reported=str(error)))
     reading.faults.append(fault)
     reading.forget(before)
 

@@ -183,7 +183,7 @@ def read_table(text: str, file: str, *, delimiter: str | None = None, skip_lines
         except StopIteration:
             break
         except csv.Error as error:
-            faults.append(fault_at(file, line, "", "not_split", said=str(error)))
+            faults.append(fault_at(file, line, "", "not_split", reported=str(error)))
             continue
         cells = [original(cell.strip()) for cell in cells]
         if not any(cells):

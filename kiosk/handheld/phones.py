@@ -234,7 +234,7 @@ class Phones:
         expected = isinstance(error, ActRefused | LookupError)
         log.log(logging.INFO if expected else logging.WARNING, "a telephone was not answered: %s", error, exc_info=True)
         body = {"kind": "fault", "say": fault_words(error)}
-        if phone is not None and asked is not None:
+        if phone is not None and asked is not None and isinstance(asked.ask, M.DOING):
             phone.remember(asked.key, asked.ask, 409, body)
         self._link.say(M.Answer(number, 409, body))
 

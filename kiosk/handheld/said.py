@@ -130,7 +130,7 @@ def _hot_row(card: HolderCard) -> Body:
         elif hold.until is Until.PROBE_NOW:
             says = t("hot.probe_now", where=hold.where)
         elif left_s is None:
-            says, left_s = t(hold.until.value if hold else Until.READING.value), None
+            says, left_s = t(hold.until.value), hold.counts_s
     return {
         "holder": card.holder.key, "name": card.name,
         "place": place_words(card.at.name if card.at else t("hot.nowhere"), as_of(card.apart, card.last_kiosk)),

@@ -220,6 +220,14 @@ def heat_cycles(holder: str, newest: int = 20) -> list[HeatCycle]:
     return found[::-1]
 
 
+def watched_by_one(first: Written, last: Written) -> bool:
+    """Whether one kiosk wrote both lines and counted all the time between them, by its own clock."""
+    if first.kiosk != last.kiosk or T.Chained.select().where(T.Chained.line.in_([first.id, last.id])).exists():
+        return False
+    gaps = lines(Question(None, frozenset({L.KioskStarted.kind, L.Restored.kind}), newest=1, before=last.id))
+    return not gaps or gaps[0].id < first.id
+
+
 def since_heated(cycle: HeatCycle) -> dict[int, float]:
     """Seconds between a heating and each line of its cycle, by the lines' ids; never by the clocks of two kiosks.
 

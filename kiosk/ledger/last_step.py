@@ -19,8 +19,15 @@ _REGISTRATION = 20  # lines about a holder that may be written with its registra
 _KINDS = (Moved.kind, Built.kind, TornDown.kind)
 
 
-def last_step(book: Book, cards: Cards, operator: str | None) -> LastStep | None:
-    """The last step of this operator at this kiosk; None: there is none, or it was taken back already."""
+_OTHERS = 100  # newer steps of other hands that are looked past: more than hands can do while one may be taken back
+
+
+def last_step(book: Book, cards: Cards, operator: str | None, phone: str = "") -> LastStep | None:
+    """The last step of this operator by this hand at this kiosk; None: there is none, or it was taken back already.
+
+    phone: the hand, as lines name it; empty: the kiosk's own window.  What others do meanwhile is not this hand's to
+    take back, nor is it when both are one person's, or nobody's in a shop without badges.
+    """
     mine = T.KeptLine.kiosk == book.kiosk, T.KeptLine.kind.in_(_KINDS)
     order: Any = T.KeptLine.id
     query = T.KeptLine.select(T.KeptLine.id)
@@ -30,13 +37,16 @@ def last_step(book: Book, cards: Cards, operator: str | None) -> LastStep | None
         query = query.join(T.Mention, on=(T.Mention.line == T.KeptLine.id))
         query = query.where(T.Mention.subject == operator, T.KeptLine.operator == operator, *mine)
         order = T.Mention.line
-    for row in rows(query.order_by(order.desc()).limit(1)):
+    for row in rows(query.order_by(order.desc()).limit(_OTHERS)):
         line = book.line(row["id"])
-        match line.entry if line else None:
-            case Moved(undoes=None) as entry if line:
+        if line is None or line.phone != phone:
+            continue
+        match line.entry:
+            case Moved(undoes=None) as entry:
                 return _move(book, cards, line, entry)
-            case TornDown(undoes=None) as entry if line:
+            case TornDown(undoes=None) as entry:
                 return _tear_down(book, cards, line, entry)
+        return None
     return None
 
 

@@ -20,6 +20,7 @@ from kiosk.rules.cooling.assessment import (
     assess_bound,
     bound_of,
     default_heated_mm,
+    unread_hold_s,
 )
 from kiosk.rules.cooling.bound import Bound
 from kiosk.rules.cooling.reheated import Heated, left_k
@@ -32,7 +33,8 @@ _HOT_THROUGH = 5  # heatings in a row; fewer leave the flange cooler than it is 
 
 
 class Case(NamedTuple):
-    """One of them, solved.  heating_s: how long after its scan it may have been heated.  unread: before any reading."""
+    """One of them, solved.  heating_s: how long after its scan it may have been heated.  unread: before any reading,
+    where that was asked for."""
 
     heating_s: float
     bound: Bound
@@ -69,11 +71,15 @@ def solved(facts: HoldFacts, rules: HoldRules, known: Known | None) -> tuple[Cas
         for each in rules.each(facts.began)
         for outline in _outlines(facts)
     ]
-    if len(found) > 1:
+    if len(found) > 1 and facts.readings:  # of what nobody asks for any more the end alone is worked out
+        ends_s = [_ends_s(unread_hold_s(case.bound), case.start_s(facts)) for case in found]
+    elif len(found) > 1:
         found = [case._replace(unread=assess_bound(case.bound)) for case in found]
-        ends_s = [_ends_s(case.unread, case.start_s(facts)) for case in found if case.unread]
-        found.insert(0, found.pop(ends_s.index(max(ends_s))))
-    return tuple(found)
+        ends_s = [_ends_s(case.unread.hold_s, case.start_s(facts)) for case in found if case.unread]
+    else:
+        return tuple(found)
+    longest = found.pop(ends_s.index(max(ends_s)))
+    return (longest, *found)
 
 
 def weighed(cases: Sequence[Case], facts: HoldFacts, rules: HoldRules) -> Weighed:
@@ -84,7 +90,7 @@ def weighed(cases: Sequence[Case], facts: HoldFacts, rules: HoldRules) -> Weighe
         read = case.touches(facts)
         unread = None if read else case.unread
         found.append((case.start_s(facts) - start_s, unread or assess_bound(case.bound, read)))
-    ends_s = [_ends_s(alone, shift_s) for shift_s, alone in found]
+    ends_s = [_ends_s(alone.hold_s, shift_s) for shift_s, alone in found]
     return Weighed(_latest(found), cases[ends_s.index(max(ends_s))])
 
 
@@ -93,8 +99,8 @@ def assessment(facts: HoldFacts, rules: HoldRules, known: Known | None) -> Asses
     return weighed(solved(facts, rules, known), facts, rules).found
 
 
-def _ends_s(found: Assessment, start_s: float) -> float:
-    return inf if found.hold_s is None else start_s + found.hold_s
+def _ends_s(hold_s: float | None, start_s: float) -> float:
+    return inf if hold_s is None else start_s + hold_s
 
 
 def _latest(found: Sequence[tuple[float, Assessment]]) -> Assessment:

@@ -130,6 +130,12 @@ class Drawing:
     def radius_mm(self) -> float:
         return max(point.r_mm for area in self.areas for point in area.edge)
 
+    def radius_before_mm(self, z_mm: float) -> float:
+        """The widest it is from the cutter's tip to there."""
+        start_mm, end_mm = self.ends_mm
+        clipped = [_clipped(area.edge, start_mm, min(z_mm, end_mm)) for area in self.areas]
+        return max((point.r_mm for edge in clipped for point in edge), default=0.0)
+
     @property
     def warmths(self) -> tuple[Warmth, ...]:
         """The classes there are, coolest first: what a legend has to explain."""

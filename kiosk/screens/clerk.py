@@ -335,7 +335,7 @@ class Clerk(Way):
         self._taken_out = due
         if self._quiet_since_s is None:
             self._quiet_since_s = now.watched_s
-        if self.view is not None and not self.view.stays and now.watched_s - self._quiet_since_s > AWAY_S:
+        if now.watched_s - self._quiet_since_s > AWAY_S:
             self._give_way()
         if self.view is not None:
             self.view.tick()
@@ -345,8 +345,11 @@ class Clerk(Way):
     def _give_way(self) -> None:
         """Nobody is there: back to where everybody expects the window, or to the alarm that still waits for somebody.
 
-        What is kept for after the alarm stays what was asked for.
+        What is kept for after the alarm stays what was asked for.  A screen that stays is left where it is, and so is
+        one with something half typed on it.
         """
+        if self.view is None or self.view.stays or self.view.half_typed:
+            return
         if (holding := self.holding) is not None:
             self._back_to(holding)
         else:

@@ -1,8 +1,8 @@
 """To whom the window speaks: whoever is at work, in the language their badge says, and everybody else in the shop's.
 
-The window turns to them with the scan that signs them in and back when they go.  It never throws work away for that: in
-the middle of it, and while an alarm holds the window, it goes on as it was until the next screen.  Screens of the two
-languages spoken before are kept, so that only the first scan of a language builds any.
+The window turns to them with the scan that signs them in and back when they go, by a scan or by time.  It never throws
+work away for that: in the middle of it, and while an alarm holds the window, it goes on as it was until that has ended.
+Screens of the two languages spoken before are kept, so that only the first scan of a language builds any.
 """
 
 from __future__ import annotations
@@ -39,15 +39,22 @@ class Tongue:
         return chosen if chosen in words.LANGUAGES else self._shops
 
     def came_or_went(self) -> None:
-        """Somebody signed in or out: the window speaks to them at once, unless that would throw work away."""
+        """Somebody signed in or out: the window speaks to them at once, unless that would throw work away.
+
+        Asked once a second as well, for what could not be when they came or went.
+        """
         here = self._clerk.view
-        if here is not None and not _in_the_middle(here) and self._turn():
+        if words.language() == self._wanted() or here is None or _in_the_middle(here):
+            return
+        if here.name != here.rail and self._clerk.operator is not None:
+            return  # they opened it to read what is on it
+        if self._turn():
             self._clerk.go(here.name if here.rail == here.name else "scan")
 
     def before(self, name: str) -> None:
         """Before a screen is shown: what could not be said otherwise in the middle of work can be now."""
         here = self._clerk.view
-        if here is not None and (not _in_the_middle(here) or name == "scan"):
+        if here is not None and (not (_in_the_middle(here) or here.name != here.rail) or name == "scan"):
             self._turn()
 
     def _turn(self) -> bool:
@@ -63,7 +70,7 @@ class Tongue:
 
 def _in_the_middle(view: View) -> bool:
     """Whether somebody's work is on a screen that another language would throw away."""
-    return view.signs_in or view.name != view.rail or (view.stays and view.name not in ("scan", "hot"))
+    return view.signs_in or view.half_typed or (view.stays and view.name not in ("scan", "hot"))
 
 
 def tidy() -> None:

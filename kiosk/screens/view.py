@@ -43,6 +43,11 @@ class View(BoxLayout):
         """Whether it is left only by a touch or a scan; others give way to the scan screen after a pause."""
         return False
 
+    @property
+    def half_typed(self) -> bool:
+        """Whether something typed in sight was not handed over yet: that is not thrown away by a pause either."""
+        return any(getattr(part, "half_typed", False) for part in self.walk(restrict=True) if part is not self)
+
     def shown(self, **about: Any) -> None:
         """It comes into sight; `about` is what the caller of `Clerk.go` said."""
 

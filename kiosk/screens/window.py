@@ -360,6 +360,7 @@ class KioskApp(App):
     def _beat(self, now: Pulse) -> None:
         self._answered()
         self.clerk.beat(now)
+        self._tongue.came_or_went()
         self.telephones.beat()
         self.frame.breathe()
 

@@ -9,11 +9,13 @@ import pytest
 from kiosk.desk.hand import Hand
 from kiosk.desk.phones import PhoneOver
 from kiosk.desk.session import ActRefused
+from kiosk.handheld import said
 from kiosk.ledger.lineform import PHONE, phone_of
 from kiosk.rules import lines as L
-from kiosk.rules.cards import Command
+from kiosk.rules.cards import Command, Until
 from kiosk.rules.codes import CodeKind, make
 from kiosk.rules.outcomes import Done, Reason, Refused, Step, Wait
+from kiosk.words import t
 from tests.conftest import Shop
 
 JO = "BSXD5X3637"
@@ -75,6 +77,21 @@ def test_two_hands_never_answer_each_others_half_of_a_pair(worked: Shop) -> None
     assert worked.desk.session.holder("T003").at.name != "Bench 1"
 
 
+def test_a_step_of_another_hand_is_not_this_ones_to_take_back(worked: Shop) -> None:
+    """The page offers it on the card of its own step; what another did meanwhile stays where it is."""
+    one, other = lent(worked, "A"), lent(worked, "B")
+    by(worked, one, worked.holder("T002"))
+    by(worked, one, worked.place("Bench 1"))
+    by(worked, other, worked.holder("T003"))
+    by(worked, other, worked.place("Bench 2"))
+    refused = worked.desk.undo().outcome
+    assert isinstance(refused, Refused) and refused.reason is Reason.NOTHING_TO_UNDO
+    with worked.desk.phones.asking(one):
+        assert worked.desk.undo().outcome.step is Step.UNDONE
+    assert worked.desk.session.holder("T002").at.name != "Bench 1"
+    assert worked.desk.session.holder("T003").at.name == "Bench 2"
+
+
 def test_a_hot_holder_is_refused_by_a_telephone_as_by_the_window(worked: Shop) -> None:
     hand = lent(worked)
     by(worked, hand, worked.holder("T001"))
@@ -83,6 +100,16 @@ def test_a_hot_holder_is_refused_by_a_telephone_as_by_the_window(worked: Shop) -
     refused = by(worked, hand, worked.place("Cabinet A · 1-05"))
     assert isinstance(refused.outcome, Refused) and refused.outcome.reason is Reason.HOT
     assert refused.lines[0].phone == "7F3A"
+
+
+def test_the_hot_board_of_a_telephone_counts_to_the_moment_of_the_probe_too(worked: Shop) -> None:
+    """Words that end in "in" are never without a time."""
+    worked.desk.scan(worked.holder("T001"))
+    worked.desk.scan(worked.place("Shrink station"))
+    (card,) = worked.desk.heat.board()
+    assert card.hold is not None and card.hold.until is Until.PROBE_IN and card.hold.safe_in_s is None
+    (row,) = said.board([card], [])["rows"]
+    assert row["says"] == t("heat.probe_in") and row["left_s"] == card.hold.counts_s > 0
 
 
 def test_nobody_else_signs_in_on_a_telephone(worked: Shop) -> None:

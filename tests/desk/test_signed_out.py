@@ -23,6 +23,7 @@ def at_work(shop: Shop) -> Iterator[Shop]:
     session.operator = session.cards.operator("jo")
     for hand in session.hands:
         hand.supervisor, hand.supervised_at_s = session.cards.operator("sam"), session.now().watched_s
+        hand.opened_with = "hash"
     yield shop
     session.hands.remove(phone)
 
@@ -56,3 +57,25 @@ def test_a_line_about_others_leaves_who_works_at_work(at_work: Shop) -> None:
     session.book.append([OperatorRetired("kim", "left")])
     session.catch_up()
     assert session.operator is not None and session.unlocked_by() == "sam"
+
+
+def test_a_pin_that_was_changed_elsewhere_opens_nothing_by_the_old_one_any_more(at_work: Shop) -> None:
+    session = at_work.desk.session
+    session.book.append([OperatorAdded("sam", "Sam", "supervisor", "another hash")])
+    session.catch_up()
+    assert [hand.supervisor for hand in session.hands] == [None, None]
+    assert session.operator is not None, "who works goes on working"
+
+
+def test_who_chooses_another_pin_here_goes_on_and_their_telephone_does_not(at_work: Shop) -> None:
+    desk = at_work.desk
+    (kiosk, phone) = desk.session.hands
+    desk.people.set_pin("sam", "2468")
+    assert desk.session.unlocked_by() == "sam" and phone.supervisor is None
+    desk.session.book.append([OperatorAdded("sam", "Sam", "supervisor")])  # another name or language, and the same PIN
+    desk.session.catch_up()
+    assert desk.session.unlocked_by() == "sam"
+    at_work.clock.forward(250.0)
+    assert not desk.shop.setting_up.needs_supervisor
+    at_work.clock.forward(51.0)  # a look whether a PIN is needed is nothing done with it
+    assert desk.shop.setting_up.needs_supervisor and kiosk.supervisor is None

@@ -95,7 +95,7 @@ def test_a_column_of_the_map_that_is_not_there_is_named() -> None:
         ("[columns]\nname = 'N'\ndiameter = 'D'\nradius = 'R'", "[columns] radius"),
         ("skip_lines = -1\n[columns]\nname = 'N'", "skip_lines"),
         ("delimiter = '||'\n[columns]\nname = 'N'", "delimiter"),
-        ("unit = 'cm'\n[columns]\nname = 'N'", ""),
+        ("unit = 'cm'\n[columns]\nname = 'N'", "unit"),
         ("unit = ", ""),
     ],
 )

@@ -141,7 +141,7 @@ def test_a_port_that_is_not_there_is_said() -> None:
         ("[fields]\nlength = '1'\ndiameter = '2'\n[line]\nport = 'COM1'\nspeed = 1", "[line] speed"),
         ("delimiter = '|'\n[fields]\nlength = 'L'\ndiameter = 'D'", "delimiter"),
         ("skip_lines = -1\n[fields]\nlength = 'L'\ndiameter = 'D'", "skip_lines"),
-        ("unit = 'yard'\n[fields]\nlength = 'L'\ndiameter = 'D'", ""),
+        ("unit = 'yard'\n[fields]\nlength = 'L'\ndiameter = 'D'", "unit"),
         ("colour = 1\n[fields]\nlength = 'L'\ndiameter = 'D'", "colour"),
         ("= 1", ""),
     ],

@@ -72,7 +72,7 @@ def main() -> None:
     prepare_kivy(options.size)
     from kivy.config import Config
 
-    Config.set("graphics", "maxfps", "20")  # the graphics card is a processor that others share
+    Config.set("graphics", "maxfps", "60")  # the graphics card is a processor that others share
     from kiosk.screens.window import KioskApp
     from kiosk.screens.worker import Worker
 

@@ -28,6 +28,7 @@ from kiosk.rules import audit as A
 from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Measured
 from kiosk.rules.cards import HolderCard, HoldView, Moment, Pending, PlaceCard, ProbeNext
 from kiosk.rules.finding import Usable, parse
+from kiosk.rules.fitting.magazine import MagazineKind
 from kiosk.rules.hold_proof import Owed
 from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.likely import Likely, Relation
@@ -424,7 +425,7 @@ def _spot(screen: Any, state: A.Shows, whats: tuple[A.Difference, ...], found: L
     cards = tuple(card for card in audit_status().differences if card.difference in whats)
     card = None if state is A.Shows.UNKNOWN else CARD
     screen.trouble = ""
-    screen.show(Spoken(state, SLOT.name, CARD.name if card else "HV4T8BRJ3V", card, cards, found))
+    screen.show(Spoken(state, SLOT.name, CARD.name if card else "HV4T8BRJ3V", card, cards, found, DRAWER_10))
 
 
 def _adopt(screen: Any, page: str, origin: Origin = Origin.OURS, trouble: str = "") -> None:
@@ -466,13 +467,13 @@ def _find(screen: Any, page: str, letters: bool = False, found: tuple[FoundRow, 
         screen._beside(found[0].key, (way, (), DRAWER_10))
 
 
-def _place(screen: Any, path: tuple[str, ...], usable: int) -> None:
+def _place(screen: Any, path: tuple[str, ...], usable: int, kind: MagazineKind = MagazineKind.CHAIN) -> None:
     screen.trouble = ""
     kinds = ("machine", "pocket") if len(path) == 2 else ("cabinet", "drawer", "slot")[: len(path)]
     picture = DRAWER_10 if len(path) == 3 else None
     if len(path) == 2:
         magazine = next(machine.magazine for machine in machines())
-        picture = PlaceDrawing((), magazine, 14)
+        picture = PlaceDrawing((), replace(magazine, kind=kind), 14)
     screen.show(WayThere(ASSEMBLY.name, "HV4T8BRJ3V", path, Usable(usable), None), kinds, picture)
 
 
@@ -577,6 +578,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("find", "nothing", lambda screen: _find(screen, "rows", found=())),
     ("place", "slot", lambda screen: _place(screen, ("Cabinet A", "Drawer 10", "10-12"), 0)),
     ("place", "pocket", lambda screen: _place(screen, ("Mill 2", "pocket 14"), Usable.IN_MACHINE)),
+    ("place", "disc", lambda screen: _place(screen, ("Mill 2", "pocket 14"), Usable.IN_MACHINE, MagazineKind.DISC)),
     ("place", "nowhere", lambda screen: _place(screen, (), Usable.NOWHERE)),
     ("holder", "cool", lambda screen: screen.show(CARD)),
     ("holder", "label-worn", lambda screen: screen.show(replace(CARD, label_spent=0.625))),

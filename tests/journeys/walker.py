@@ -37,8 +37,9 @@ from kiosk.screens import theme  # noqa: E402
 from kiosk.screens.clerk import Clerk  # noqa: E402
 from kiosk.screens.frame import Frame  # noqa: E402
 from kiosk.screens.pages import SCREENS, build  # noqa: E402
-from kiosk.screens.parts.holder_drawing import HolderDrawing  # noqa: E402
+from kiosk.screens.parts.holder_drawing import HolderDrawing, Pen  # noqa: E402
 from kiosk.screens.parts.photo import PhotoPicture  # noqa: E402
+from kiosk.screens.parts.plot import LEAST_MM, CoolingPlot  # noqa: E402
 from kiosk.screens.parts.text import WholeWords, kept_together  # noqa: E402
 from kiosk.screens.parts.touch import Panel, Touchable  # noqa: E402
 from kiosk.screens.sounds import Sounds  # noqa: E402
@@ -55,6 +56,7 @@ SAMPLES = (*FLOOR, *SHOP, *RECORDS, *KIOSKS, *SET_UP)
 SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
 LEAST_PICTURE_MM = 12.0  # with its legend; below it a holder is a smear
+LEAST_BODY_MM = 10.0  # of the steel across its axis, legend and lengths apart
 # Rows of these end in dots where they are long: touched, they show all of it.
 WHOLE_ELSEWHERE = {"history", "heatings", "settings", "audit", "audits", "report"}
 ENDLESS = {"front_office_label_printer", "Setting_room_laser_printer"}  # one word of any length
@@ -154,6 +156,17 @@ def misplaced(where: tuple[float, ...], widget: Any, grounds: list[Any]) -> str:
     return ""
 
 
+def too_small(picture: Any) -> str:
+    """What is wrong with the size of a curve or holder that is shown; empty where it can be seen from two metres."""
+    if isinstance(picture, CoolingPlot) and len(picture.curve) > 1 and picture.height < LEAST_MM * look.mm:
+        return f"curve given {picture.height / look.mm:.1f} mm of height, wants {LEAST_MM:.0f}"
+    if isinstance(picture, HolderDrawing) and picture.drawing is not None:
+        across_mm = 2 * picture.drawing.radius_mm * Pen(picture, picture.drawing).scale / look.mm
+        if across_mm < LEAST_BODY_MM:
+            return f"holder drawn only {across_mm:.1f} mm across, wants {LEAST_BODY_MM:.0f}"
+    return ""
+
+
 def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
     labels: list[Any] = []
     touches: list[Any] = []
@@ -162,6 +175,8 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
     found: list[str] = []
 
     def walk(widget: Any) -> None:
+        if widget.opacity and (small := too_small(widget)):
+            found.append(small)
         if widget.opacity == 0 or widget.height < 1 or widget.width < 1:
             if isinstance(widget, Touchable) and widget.opacity and not widget.disabled and widget.width > look.touch:
                 found.append(f"no height left for a target: {getattr(widget, 'text', type(widget).__name__)}")

@@ -19,6 +19,8 @@ import qrcode
 from tests.journeys.display import PICTURES, Display
 
 PATIENCE_S = 30.0
+LOOKS_S = 0.02  # between two looks at the window
+STILL_S = 0.1  # what stays in its place so long is not moved by an answer of the desk that is just coming
 CORNER_PX = 3.0  # a finger that just meets a corner
 
 
@@ -72,7 +74,7 @@ class Window:
     def _feels(self) -> bool:
         """A window that is drawn takes no touches yet: touch the strip, which does nothing, until one arrives."""
         self.display.touch(self.size[0] / 2, 4)
-        time.sleep(0.2)
+        time.sleep(0.1)
         return bool(self.screen()["felt"])
 
     def close(self) -> None:
@@ -102,14 +104,8 @@ class Window:
 
         bounces: the finger comes down twice.
         """
-        found: list[Any] = []
-
-        def there() -> bool:
-            before = list(found)
-            found[:] = [touch for touch in self.screen()["touches"] if words.casefold() in touch[0].casefold()]
-            return bool(found) and found == before
-
-        self._until(there, f"something to touch that says {words!r}")
+        says = f"something to touch that says {words!r}"
+        found = self._still("touches", lambda said: words.casefold() in said.casefold(), says)
         # an icon without a word goes by the icon's name, which may be the same word in small letters
         _, x, y, width, height = min(found, key=lambda touch: (len(touch[0]), touch[0] != words))
         self.display.touch(*self._point(x, y, width, height), bounces)
@@ -130,29 +126,31 @@ class Window:
 
     def touch_at(self, words: str) -> None:
         """Touch where these words stand, whatever is below them."""
-        found: list[Any] = []
-
-        def there() -> bool:
-            before = list(found)
-            found[:] = [text for text in self.screen()["texts"] if words.casefold() in text[0].casefold()]
-            return bool(found) and found == before
-
-        self._until(there, f"the words {words!r}")
+        found = self._still("texts", lambda said: words.casefold() in said.casefold(), f"the words {words!r}")
         _, x, y, width, height = min(found, key=lambda text: len(text[0]))
         self.display.touch(x + width / 2, y + height / 2)
 
     def touch_key(self, symbol: str) -> None:
         """Touch the key of a pad that says exactly this."""
-        found: list[Any] = []
-
-        def there() -> bool:
-            before = list(found)
-            found[:] = [touch for touch in self.screen()["touches"] if touch[0] == symbol]
-            return bool(found) and found == before
-
-        self._until(there, f"a key that says exactly {symbol!r}")
+        found = self._still("touches", lambda said: said == symbol, f"a key that says exactly {symbol!r}")
         _, x, y, width, height = found[0]
         self.display.touch(*self._point(x, y, width, height))
+
+    def _still(self, kind: str, says: Callable[[str], bool], what: str) -> list[Any]:
+        """What on the screen says so, once it has stayed in its place.  kind: "touches" or "texts"."""
+        found: list[Any] = []
+        since_s = 0.0
+
+        def there() -> bool:
+            nonlocal since_s
+            now = [each for each in self.screen()[kind] if says(each[0])]
+            if not now or now != found:
+                found[:], since_s = now, time.monotonic()
+                return False
+            return time.monotonic() - since_s >= STILL_S
+
+        self._until(there, what)
+        return found
 
     def _point(self, x: float, y: float, width: float, height: float) -> tuple[float, float]:
         """Where on a key the finger comes down: its middle, or the next of its corners."""
@@ -183,7 +181,7 @@ class Window:
         self.open_screen(name)
         end_s = time.monotonic() + 2.0
         while (view := str(self.screen()["view"])) != name and time.monotonic() < end_s:
-            time.sleep(0.05)
+            time.sleep(LOOKS_S)
         return view
 
     def understood(self) -> None:
@@ -257,7 +255,7 @@ class Window:
 
     def picture(self, name: str) -> None:
         """Leave a picture of the window in `.pictures/`."""
-        time.sleep(0.4)
+        time.sleep(0.1)
         width, height = self.size
         path = PICTURES / f"{name}-{width}x{height}.png"
         self._until(lambda: len(self.display.picture(self.size, path).getcolors(1 << 24)) > 1, "a picture")
@@ -337,4 +335,4 @@ class Window:
         while not there():
             if time.monotonic() > end:
                 raise AssertionError(f"waited {patience_s:.0f} s for {what}; screen: {self.screen()}")
-            time.sleep(0.05)
+            time.sleep(LOOKS_S)

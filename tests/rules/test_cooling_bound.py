@@ -70,7 +70,7 @@ def test_taken_out_of_the_wet_then_nothing_gets_hot_again_and_a_little_sooner_it
     stages = (Stage(way, 0.0, None, wet_mm),)
     found = bound_of(profile, heat, stages, ROOM)
     draws = found.draw(_moments(found.stages, 600.0))
-    edge = found.edge(draws)
+    _, edge = found.expected_and_edge(draws)
     assert assess_bound(found).take_out_s == out_s
     course = course_of(profile, heat, stages, ROOM, edge.draw)
     (air,) = exchanges(course.mesh, AIR, ROOM, edge.draw)
@@ -143,3 +143,16 @@ def test_a_reading_in_another_measure_is_as_likely_as_in_its_own(factor: float) 
     own = right_density(probe(600.0, 82.0), setting, shown_c)
     entered = right_density(probe(600.0, 82.0 * factor), setting, shown_c, factor)
     assert entered == pytest.approx(own / factor) and entered.argmax() == 1
+
+
+def test_a_nose_as_wide_as_its_flange_is_read_like_any_other() -> None:
+    """Nothing of it lies before the flange, so that there is no zone of that name."""
+    wide = outline("HSK63", 12.0, 80.0, 100.0, 46.0)
+    found = bound_of(wide, HOT, AIR, ROOM)
+    before = assess_bound(found)
+    assert before.hold_s is not None
+    warm = probe(0.5 * before.touch_safe_s, predict_bound(found, Zone.NOSE, 0.5 * before.touch_safe_s).expected_c + 9.0)
+    cold = warm._replace(value_c=warm.value_c - 18.0)
+    warmer, colder = assess_bound(found, (warm,)), assess_bound(found, (cold,))
+    assert warmer.hold_s is not None and colder.hold_s is not None
+    assert colder.hold_s < warmer.hold_s and colder.hold_s < before.hold_s

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from kiosk.rules.assembly import Assembly, Clamping, Coupling, Cutter, Holder
-from kiosk.rules.cooling.assessment import Heat, Room, Stage, Way, default_heated_mm, last_above_s
+from kiosk.rules.cooling.assessment import Heat, Room, Stage, Way, assess_bound, default_heated_mm, last_above_s
 from kiosk.rules.cooling.bound import UNKNOWNS, draw_of, fresh_sd, learnt_sd, unknown_mean, unknown_sd
 from kiosk.rules.cooling.flow import flow
 from kiosk.rules.cooling.mesh import COARSE, FINE, Grid
 from kiosk.rules.cooling.reheated import Heated, left_k
 from kiosk.rules.cooling.stand import Draw, excess_at_start, exchanges, mesh_for
-from kiosk.rules.hold_cases import assessment
-from kiosk.rules.hold_facts import Earlier, HoldFacts, HoldRules, Stay
+from kiosk.rules.hold_cases import assessment, solved, weighed
+from kiosk.rules.hold_facts import Earlier, HoldFacts, HoldRules, Reading, Stay
 from kiosk.rules.lessons import untaught
 from kiosk.rules.outline import Profile, outlines_of
 from tests.faults.steel import WARM, Shape, Steel
@@ -210,3 +210,21 @@ def test_air_that_was_warmer_when_it_was_heated_before_makes_no_hold_shorter(hol
     warmer = replace(RULES.values, ambient_c=RULES.values.ambient_c + 7.0)
     then = tuple(replace(each, began=(warmer,)) for each in asked.earlier)
     assert held_s(replace(asked, earlier=then)) > held_s(asked) + 20.0
+
+
+@pytest.mark.parametrize("begun_s", BEGINS)
+@pytest.mark.parametrize("holder", [SLIM, LARGE], ids=lambda holder: holder.name)
+def test_what_was_read_before_it_was_solved_is_told_about_the_same_case_and_holds_as_long(
+    holder: Holder, begun_s: float
+) -> None:
+    """A kiosk that starts again works out with its readings at once what it had worked out before they came."""
+    asked = facts(holder, (40.0,), Way.SLEEVE, begun_s=begun_s)
+    before = solved(asked, RULES, None)
+    holds_s = [assess_bound(case.bound).hold_s or np.inf for case in before]
+    assert len(holds_s) == 2 and holds_s[0] > holds_s[1] + 2.0
+    warm = Reading(begun_s + 400.0, "flange", 60.0, "probe", "agrees")
+    read = replace(asked, readings=(warm,))
+    anew = solved(read, RULES, None)
+    assert [assess_bound(case.bound).hold_s for case in anew] == holds_s
+    assert weighed(anew, read, RULES).found == weighed(before, read, RULES).found
+    assert weighed(anew, asked, RULES).found == weighed(before, asked, RULES).found

@@ -140,3 +140,11 @@ def test_the_outline_is_closed_by_its_mirror_image() -> None:
     edge = area(draw_holder(HOLDER, BUILT), Part.BODY).edge
     corners = around(edge)
     assert sum(r for _, r in corners) == pytest.approx(0.0) and len(corners) == 2 * len(edge)
+
+
+def test_a_holder_is_as_wide_before_a_length_as_its_widest_part_there() -> None:
+    drawing = draw_holder(HOLDER, BUILT)
+    assert drawing.radius_before_mm(-40.0) == 0.0  # in front of the tip there is nothing
+    assert drawing.radius_before_mm(-1.0) == 6.0  # cutter and shank
+    assert 12.0 < drawing.radius_before_mm(30.0) < 20.0  # the nose grows towards the flange
+    assert drawing.radius_before_mm(500.0) == drawing.radius_mm

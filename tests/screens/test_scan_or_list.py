@@ -23,6 +23,7 @@ LIST = re.compile(r"go\('choose', what='(holder|place|any)'\)")
 LISTED = {
     "build_up.scan": "bench/build.kv",
     "correct.scan": "shop/correct.kv",
+    "correct.scan_pocket": "shop/correct.kv",
     "labels.scan": "labels/labels.kv",
     "measuring.scan": "bench/measure.kv",
     "register.stands": "shop/register.kv",

@@ -206,7 +206,8 @@ def _said(key: object) -> str:
 
 
 def test_of_a_keyboards_keys_only_what_types_and_deletes_goes_twice() -> None:
-    keys = [*LetterKeys().children, *SearchPad().children, *NumberPad().children, *SymbolKeys().children]
+    searched = [key for row in SearchPad().children for key in row.children]
+    keys = [*LetterKeys().children, *searched, *NumberPad().children, *SymbolKeys().children]
     twice = {_said(key) for key in keys if key.types}
     once = {_said(key) for key in keys if not key.types}
     assert once == {"ABC", "123", "stop", "forward", "up", "find"}
@@ -243,6 +244,22 @@ def test_two_thumbs_that_type_in_turn_lose_no_figure_and_keep_their_order(monkey
     assert pad.done == ["1", "2", "1", "2", "1"], "the last types as it lifts"
     pad.up(held)
     assert pad.done == ["1", "2", "1", "2", "1", "2"]
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_a_thumb_that_slid_off_its_key_types_nothing_when_the_other_comes_down(
+    monkeypatch: pytest.MonkeyPatch, back: bool
+) -> None:
+    pad = Pad(monkeypatch)
+    slid = pad.down(100)
+    pad.now_s += 0.1
+    slid.pos = (100, 300)
+    other = pad.down(300)
+    pad.up(other)
+    assert pad.done == ["2"]
+    slid.pos = (100, 40 if back else 300)
+    pad.up(slid)
+    assert pad.done == ["2"], "nor later, behind the figure that came after it"
 
 
 def test_a_finger_that_types_does_not_roll_onto_a_key_that_acts_nor_off_one(monkeypatch: pytest.MonkeyPatch) -> None:

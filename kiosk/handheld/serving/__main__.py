@@ -21,7 +21,9 @@ def main() -> None:
     if hasattr(os, "nice"):
         with suppress(OSError):
             os.nice(NICE)
-    door = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    from kiosk.handheld.serving.door import Door, Loop
+
+    door = Door(socket.AF_INET, socket.SOCK_STREAM)
     if os.name == "posix":  # elsewhere this would let two kiosks have one port
         door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
@@ -32,7 +34,8 @@ def main() -> None:
         return
     from kiosk.handheld.serving.run import serve
 
-    asyncio.run(serve(given, door, sys.stdin.buffer, pipe_out))
+    with asyncio.Runner(loop_factory=Loop) as runner:
+        runner.run(serve(given, door, sys.stdin.buffer, pipe_out))
 
 
 if __name__ == "__main__":

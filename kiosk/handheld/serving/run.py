@@ -13,11 +13,11 @@ import uvicorn
 
 from kiosk.handheld import messages as M
 from kiosk.handheld.serving.app import pages
+from kiosk.handheld.serving.door import MOST_CONNECTIONS, Connection
 from kiosk.handheld.serving.guard import Guard
 from kiosk.handheld.serving.pictures import Pictures
 from kiosk.handheld.serving.pipe import Kiosk
 
-MOST_CONNECTIONS = 120  # twenty telephones with four each, and some that only look
 GONE_S = 1.5  # pages have so long to hear that the kiosk closes
 
 
@@ -33,7 +33,7 @@ async def serve(given: dict[str, Any], door: socket.socket, pipe_in: BinaryIO, p
             app,
             ssl_certfile=given["certificate"],
             ssl_keyfile=given["key"],
-            http="h11",
+            http=Connection,
             ws="none",
             lifespan="off",
             log_level="error",

@@ -60,6 +60,7 @@ __all__ = [
     "predict_bound",
     "reading_ends_hold",
     "touch_safe_s",
+    "unread_hold_s",
 ]
 
 _ROUND_S = 0.5  # a step of the reference solution
@@ -174,7 +175,11 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     limit_k = limit_over_ambient_k(room)
     nominal = bound.nominal()
     draws = _drawn(bound, nominal, touches)
-    if draws.touched:
+    take_out_s = None
+    if bound.stages[-1].way.wet:
+        nominal, edge = bound.expected_and_edge(draws)
+        take_out_s = bound.take_out_s(edge)
+    elif draws.touched:
         nominal = bound.nominal(draws)
     times = _grid(nominal, limit_k, room.tolerance_um)
     touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
@@ -199,7 +204,7 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
         touch_safe_s=touch_s,
         hold_s=hold_s,
         measure_ready_s=max(ready_s, touch_s),
-        take_out_s=bound.take_out_s(bound.edge(draws)) if bound.stages[-1].way.wet else None,
+        take_out_s=take_out_s,
         t_s=_rounded(times, 2),
         hottest_c=_rounded(hottest_c, 2),
         low_c=_rounded(np.minimum(low_c, hottest_c), 2),
@@ -208,6 +213,13 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
         growth_um=_rounded(growth, 2),
         where=tuple(ZONES[index] for index in where),
     )
+
+
+def unread_hold_s(bound: Bound) -> float | None:
+    """`Assessment.hold_s` before any reading, and nothing else of it."""
+    nominal = bound.nominal()
+    touch_s = _touch_safe_s(nominal, bound.room.limit_c - nominal.ambient_c)
+    return _hold_s(_drawn(bound, nominal, ()), touch_s)
 
 
 def _not_sooner_s(bound: Bound, draws: Draws, touches: Sequence[Touch], least_s: float) -> list[float | None]:

@@ -190,13 +190,16 @@ class Bound:
         unknown[list(self._moved)] = values
         return unknown
 
-    def edge(self, draws: Draws) -> Edge:
-        """A holder beyond the edge of the bound, for what is not drawn: the middle of the draws about a later time.
+    def expected_and_edge(self, draws: Draws) -> tuple[Course, Edge]:
+        """`nominal`, and a holder beyond the edge of the bound, for what is not drawn: the middle of the draws about a
+        later time.  Together they cost little more than one.
 
         What delays the end of a wet stage is not quite what makes steel warm up after it: further out covers that.
         """
-        unknown = self._full(draws.on_edge(_EDGE))
-        return Edge(draw_of(unknown), self._solved(unknown)[0])
+        edge = self._full(draws.on_edge(_EDGE))
+        means = [self._full(draws.weight @ draws.values)] if draws.touched else []
+        *expected, course = self._solved(*means, edge)
+        return expected[0] if expected else self._nominal, Edge(draw_of(edge), course)
 
     def prediction(self, draws: Draws, zone: Zone, at_s: float) -> Prediction:
         """What a reading should show, after what was read before it."""
@@ -233,6 +236,10 @@ class Bound:
 
         def safe(after_s: float) -> bool:
             excess = edge.course.state(stage.start_s + after_s)
+            # Hotter skin than is allowed is no less hot for being looked at later, and no skin gets hotter than the
+            # hottest inside: only in between is there anything to solve.
+            if excess[self._mesh.skin].max() > allowed_k or excess.max() <= allowed_k:
+                return bool(excess.max() <= allowed_k)
             course = flow(self._mesh, excess, edge.course.ambient_c, exchange, edge.draw.bulk)
             return bool(course.hottest(_AFTERWARDS_S).max() <= allowed_k)
 

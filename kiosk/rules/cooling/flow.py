@@ -199,11 +199,26 @@ def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
     After a stage that may have gone on for longer, the next begins with `_soaked`: heat that had time to soak into the
     body leaves a sleeve later than heat that is still in the nose.
     """
+    stages = list(zip(*(case.exchanges for case in cases), strict=True))
+    pieces, _ = _through(mesh, cases, stages)
+    ambients_c, ceilings_k = zip(*((case.ambient_c, float(case.excess.max())) for case in cases), strict=True)
+    return Courses(mesh, ambients_c, tuple(pieces), ceilings_k)
+
+
+def left_after(mesh: Mesh, cases: Sequence[Case]) -> Floats:
+    """(holders, n) excess in K that many holders have left when the last of their stages begins; nothing is asked
+    of that one.  As `flows`."""
+    *stages, _ = zip(*(case.exchanges for case in cases), strict=True)
+    return _through(mesh, cases, stages)[1]
+
+
+def _through(mesh: Mesh, cases: Sequence[Case], stages: Sequence[Sequence[Exchange]]) -> tuple[list[Piece], Floats]:
+    """The pieces of stages, and what every cell has left after the last that ends."""
     capacity = np.array([case.capacity for case in cases])
     ambient_k = np.array([case.ambient_c for case in cases]) + _KELVIN
     excess = np.stack([case.excess for case in cases])
     pieces: list[Piece] = []
-    for stage in zip(*(case.exchanges for case in cases), strict=True):
+    for stage in stages:
         end_s = stage[0].end_s
         longer = [exchange.longer for exchange in stage if exchange.longer is not None]
         if longer and math.isfinite(end_s):
@@ -215,8 +230,7 @@ def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
         pieces += _stage(_space(mesh, excess, stage, capacity), mesh.skin, ambient_k, stage, capacity)
         if math.isfinite(end_s):
             excess = pieces[-1].state(end_s)
-    ambients_c, ceilings_k = zip(*((case.ambient_c, float(case.excess.max())) for case in cases), strict=True)
-    return Courses(mesh, ambients_c, tuple(pieces), ceilings_k)
+    return pieces, excess
 
 
 def _soaked(pieces: Sequence[Piece], end_s: float, longer: Sequence[Longer]) -> Floats:

@@ -75,7 +75,9 @@ class Draws:
         hottest = self.hottest(first)
         safe_s = self._safe_s(first, hottest)
         shares = [_ABOUT, _NEAR]
-        weight = self._weigh(first, expected, self.likelihood(first), (about, near), shares)
+        seen = self.likelihood(first)
+        proposed = _ln_proposed(first, (about, near), shares)
+        weight = _weigh(first, expected, seen, proposed)
         warm = _Proposal(_moved_out(first, safe_s, weight, near.normal), _WIDER)
         second = warm.draw(_WARM, _ABOUT + _NEAR)
         values = np.concatenate([first, second])
@@ -83,13 +85,9 @@ class Draws:
         further = self.hottest(second)
         self._hottest = np.concatenate([hottest, further])
         self.safe_s = np.concatenate([safe_s, self._safe_s(second, further)])
-        seen, proposals = self.likelihood(values), (about, near, warm)
-        self.weights = np.stack(
-            [
-                self._weigh(values, expected.widened(promise.width), seen, proposals, [*shares, _WARM])
-                for promise in SURE
-            ]
-        )
+        seen = np.concatenate([seen, self.likelihood(second)])
+        proposed = _ln_proposed(values, (about, near, warm), [*shares, _WARM])
+        self.weights = np.stack([_weigh(values, expected.widened(promise.width), seen, proposed) for promise in SURE])
         self.weight = self.weights[0]
         self._order = np.argsort(self.safe_s, kind="stable")
 
@@ -165,17 +163,6 @@ class Draws:
             far = float(np.sqrt(step @ inverse @ step))
             at = at + step * min(1.0, 2.0 / max(far, 1e-9))
         return Normal(at, np.linalg.inv(precision))
-
-    def _weigh(
-        self, values: Floats, expected: Normal, seen: Floats, proposals: Sequence[_Proposal], shares: list[int]
-    ) -> Floats:
-        target = _ln_density(values, expected, 1.0) + seen
-        each = np.stack([proposal.ln_density(values) for proposal in proposals])
-        share = np.log(np.array(shares) / sum(shares))[:, None]
-        ln_weight = target - np.logaddexp.reduce(each + share, axis=0)
-        weight = np.exp(ln_weight - ln_weight.max())
-        result: Floats = weight / weight.sum()
-        return result
 
     def safe_from_s(self, values: Floats) -> Floats:
         """(holders,) when others than the drawn ones are safe for good.  values: (holders, n)."""
@@ -330,6 +317,21 @@ class _Proposal:
 
     def ln_density(self, values: Floats) -> Floats:
         return _ln_density(values, self.normal, self._wider)
+
+
+def _ln_proposed(values: Floats, proposals: Sequence[_Proposal], shares: Sequence[int]) -> Floats:
+    """(draws,) ln of how densely the proposals lie there together.  shares: draws of each."""
+    each = np.stack([proposal.ln_density(values) for proposal in proposals])
+    share = np.log(np.array(shares) / sum(shares))[:, None]
+    return np.asarray(np.logaddexp.reduce(each + share, axis=0), np.float64)
+
+
+def _weigh(values: Floats, expected: Normal, seen: Floats, proposed: Floats) -> Floats:
+    """(draws,) weights that sum to one.  seen: ln of how likely the readings are.  proposed: of `_ln_proposed`."""
+    ln_weight = _ln_density(values, expected, 1.0) + seen - proposed
+    weight = np.exp(ln_weight - ln_weight.max())
+    result: Floats = weight / weight.sum()
+    return result
 
 
 def _ln_density(values: Floats, normal: Normal, wider: float) -> Floats:

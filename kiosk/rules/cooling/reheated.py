@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.cooling.flow import Case, flows
+from kiosk.rules.cooling.flow import Case, left_after
 from kiosk.rules.cooling.mesh import FINE, Floats
 from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, checked, excess_at_start, exchanges, mesh_for
 from kiosk.rules.cooling.unknowns import BULK_ASSUMED, BULK_ENTERED, FILM, HEAT_LEVEL, HEATED_LENGTH_MM, SKIN, Way
@@ -62,8 +62,7 @@ def _along(profile: Profile, earlier: Sequence[Heated], room: Room, known: Known
         for draw in draws:
             excess = excess_at_start(mesh, each.heat, room, draw, left if at else None)
             cases.append(Case(excess, room.ambient_c, exchanges(mesh, stages, room, draw), draw.bulk))
-        found = flows(mesh, cases).each()
-        left = np.max([course.state(stages[-1].start_s) for course in found], axis=0)
+        left = left_after(mesh, cases).max(axis=0)
     middle, slice_of = np.unique((mesh.low_mm + mesh.high_mm) / 2, return_inverse=True)
     warmest = np.zeros(len(middle))
     np.maximum.at(warmest, slice_of, left)

@@ -104,8 +104,9 @@ class Surface:
         return self._fit(times_s, self._spots)
 
     def zone(self, zone: Zone, times_s: Floats) -> Floats:
-        """(terms, times) for `excess_k` of the hottest skin of a zone; the nose's where there is no such zone."""
-        there = zone if zone in self.zones else Zone.NOSE
+        """(terms, times) for `excess_k` of the hottest skin of a zone; the nose's where there is no such zone, and the
+        flange's where the nose is as wide as that and taken for one piece with it."""
+        there = next(each for each in (zone, Zone.NOSE, Zone.FLANGE) if each in self.zones)
         return np.asarray(self._fit(times_s, [self._of_zone[self.zones.index(there)]])[:, 0], np.float64)
 
     def _fit(self, times_s: Floats, parts: Sequence[_Part]) -> Floats:

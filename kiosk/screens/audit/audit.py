@@ -47,8 +47,6 @@ class AuditScreen(View):
     name = "audit"
     rail = "audit"
     forwards = True
-    stays = True  # whoever counts walks along the drawers and touches nothing meanwhile
-
     page = OptionProperty(Page.CHOOSE, options=list(Page))
     choices = ListProperty()
     trouble = StringProperty()
@@ -87,6 +85,11 @@ class AuditScreen(View):
         self._about = ""  # holder key or label text that what is said is about
         self._waits = False  # a difference about that is open
         self._age_s = 0
+
+    @property
+    def stays(self) -> bool:
+        """Whoever counts walks along the drawers and touches nothing meanwhile."""
+        return self.page != Page.CHOOSE
 
     # Coming and going ---------------------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, StringProperty
 
 from kiosk import words
 from kiosk.rules import audit as A
@@ -43,6 +43,7 @@ class AuditSpotScreen(View):
     tone = StringProperty("plain")
     place = StringProperty()
     more = StringProperty()
+    picture = ObjectProperty(None, allownone=True)  # its place, drawn
     trouble = StringProperty()
     actions = ListProperty()
     acts = BooleanProperty(False)  # the first of them is what a hand most likely wants
@@ -56,7 +57,7 @@ class AuditSpotScreen(View):
     def shown(self, about: str = "", **_: Any) -> None:
         self._about = about
         self.title, self.word, self.sign, self.place, self.more, self.trouble = "", "", "", "", "", ""
-        self.actions = []
+        self.actions, self.picture = [], None
         self.refresh()
 
     def returned(self) -> None:
@@ -78,7 +79,7 @@ class AuditSpotScreen(View):
         self.title = words.grouped(spoken.name)
         self.word = state_words(spoken.state)
         self.sign, self.tone = SIGNS[SlotState(spoken.state.value)], _TONES.get(spoken.state, "plain")
-        self.place = spoken.place
+        self.place, self.picture = spoken.place, spoken.picture
         code = spoken.card.code if spoken.card else None
         self.more = last_seen(spoken.found) if spoken.found else words.grouped(code) if code else ""
         self.acts = bool(spoken.differences)

@@ -9,11 +9,12 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Measured
 from kiosk.rules.bounds_of_lines import BOUNDS
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -52,6 +53,7 @@ class MeasureScreen(View):
     warning = StringProperty()
     answer = StringProperty()
     trouble = StringProperty()
+    drawing = ObjectProperty(None, allownone=True)  # a hot one's would have to say how warm it is
     good = BooleanProperty(True)
     least = NumericProperty(0.0)
     most = NumericProperty(1.0)
@@ -120,6 +122,8 @@ class MeasureScreen(View):
         self.good = taken.warning is None
         self.answer = t("measuring.taken", length_mm=taken.values.length_mm, diameter_mm=taken.values.diameter_mm)
         self.warning = say(taken.warning) if taken.warning else ""
+        card = taken.holder
+        self.drawing = None if card.hold else draw_holder(card.holder, card.assembly)
         self.clerk.play(Sound.DONE if self.good else Sound.REFUSED)
         self.page = Page.ANSWER
 

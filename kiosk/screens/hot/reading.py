@@ -66,6 +66,11 @@ class ReadingScreen(View):
         self._by_probe = ""  # what a probe put into the pad
         self._typed = ""  # by a keyboard, or a probe that types like one, since Enter
 
+    @property
+    def half_typed(self) -> bool:
+        """A temperature is of its moment: one that was left half typed is read anew."""
+        return False
+
     def shown(self, key: str = "", name: str = "", **_: Any) -> None:
         self._key = key
         self.instrument = "probe"
@@ -75,9 +80,13 @@ class ReadingScreen(View):
         self.hottest = card.hold.where.removeprefix("term.") if card and card.hold else ""
         self.owed, self.slip = "", 0
         self._note(Owed())
-        self.drawing = None
-        self.clerk.ask(asks.drawing(key), lambda drawing: self._drawn(key, drawing), lambda _: None)
+        self._redraw()
         self.clerk.ask(asks.owed(key), self._owes, lambda _: None)
+
+    def _redraw(self) -> None:
+        """How warm each part may be from now on; none where it counts as cool."""
+        key, self.drawing = self._key, None
+        self.clerk.ask(asks.drawing(key), lambda drawing: self._drawn(key, drawing), lambda _: None)
 
     def _drawn(self, key: str, drawing: Drawing) -> None:
         if key == self._key:
@@ -149,6 +158,7 @@ class ReadingScreen(View):
         self.grew = say(taken.grew) if taken.grew else ""
         self.slip = taken.line
         self._owes(taken.owed)
+        self._redraw()
         self.page = Page.ANSWER
         self.clerk.play(Sound.DONE if self.ended else Sound.REFUSED)
 
@@ -162,6 +172,7 @@ class ReadingScreen(View):
         self.word = t("reading.hot_again") if taken.hot else t("reading.taken_back")
         self.answer = say(taken.say)
         self._owes(taken.owed)
+        self._redraw()
         self.page = Page.ANSWER
         self.clerk.play(Sound.HOT if taken.hot else Sound.DONE)
 

@@ -54,7 +54,7 @@ class PresetterScreen(View):
 
     def shown(self, **_: Any) -> None:
         self.trouble = ""
-        self.choices = []
+        self.choices, self._readings = [], ()  # what was left unanswered is read anew
         self.page = Page.LISTS
         self.clerk.ask(asks.presets(), self._listed, self._failed)
 

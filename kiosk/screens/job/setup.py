@@ -73,8 +73,6 @@ class SetupScreen(View):
     rail = "shop"
     covers = Covers.RAIL
     signs_in = True
-    stays = True  # whoever fetches the tools of a job walks from place to place and touches nothing meanwhile
-
     page = OptionProperty(Page.SHEETS, options=list(Page))
     title = StringProperty()
     machine = StringProperty()
@@ -109,6 +107,11 @@ class SetupScreen(View):
         self._absent: frozenset[str] = frozenset()
         self._asked = 0
         self._beats = 0
+
+    @property
+    def stays(self) -> bool:
+        """Whoever fetches the tools of a job walks from place to place and touches nothing meanwhile."""
+        return self.page != Page.SHEETS
 
     def shown(self, **_: Any) -> None:
         self.trouble = ""

@@ -7,6 +7,7 @@ for that scan and lets the desk bind it.  Size and queue are chosen once and kep
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -70,6 +71,7 @@ class LabelsScreen(View):
     choices = ListProperty()
     picking = StringProperty()
     busy = StringProperty()
+    trouble = StringProperty()  # a label that is not taken now
     done = NumericProperty(0)
     total = NumericProperty(0)
 
@@ -107,14 +109,16 @@ class LabelsScreen(View):
             self.clerk.ask(asks.new(), self._several, self._failed)
         elif command is Command.PRINT_LABEL:
             self.clerk.ask(asks.last_code(), lambda last: self._ask_for(last) if last else None)
-        elif not self._contents or self.page != Page.ANSWER:
-            self.page = Page.CHOOSE
+        elif self.page != Page.BUSY and (not self._contents or self.page != Page.ANSWER):
+            self.back()
 
     def scanned(self, text: str) -> bool:
         """A thing was scanned: its label.  A new label that waits for its first scan goes to the desk."""
         if self.fresh and self._contents and text == self._contents[0].code.text:
             return False
-        self.fresh = False
+        if self.page == Page.BUSY:
+            return bool(self.clerk.not_taken(text))
+        self.fresh, self._contents = False, ()
         self._ask_for(text)
         return True
 
@@ -252,10 +256,19 @@ class LabelsScreen(View):
         self._begin(t("labels.proving"))
         self._press.run(
             lambda progress, cancelled: asks.make(request, progress, cancelled),
-            self._made,
-            self._failed,
+            self._of(request, self._made),
+            self._of(request, self._failed),
             self._progress,
         )
+
+    def _of(self, request: Request, then: Callable[[Any], None]) -> Callable[[Any], None]:
+        """What came of labels is said and written down of these, whatever else was looked at meanwhile."""
+
+        def answered(answer: Any) -> None:
+            self._contents, self.count = tuple(request.contents), len(request.contents)
+            then(answer)
+
+        return answered
 
     def cancel(self) -> None:
         self._press.cancel()

@@ -27,6 +27,7 @@ from kiosk.rules.holder_drawing import (
     around,
     hatched,
 )
+from kiosk.screens.parts import warmth_scale
 from kiosk.screens.parts.drawn import texture_of, write
 from kiosk.screens.parts.warmth_scale import PITCH_MM, SWATCH_MM, between, colour_of, entry_px, ink_of, legend, swatch
 from kiosk.screens.theme import look
@@ -39,6 +40,8 @@ _CUTTER = {"insert_mm", "stickout_mm", "lu_mm"}
 _GUESSED = {Part.COUPLING: {"coupling"}, Part.BODY: _STEEL, Part.SHANK: _CUTTER, Part.CUTTING: _CUTTER}
 _LOOKED_AT = ("mm", "text", "quiet", "raised", "heat", "done", "act", "ground")
 _ROWS_SHARE = 0.42  # of the height that lengths may take from the picture
+_BODY_MM = 10.0  # across the steel, on the panel; lengths and the scale of warmth give way to it
+_LOW_MM = 16.0  # a picture lower than this has a narrow edge
 
 
 class HolderDrawing(Widget):
@@ -70,7 +73,7 @@ class HolderDrawing(Widget):
         if drawing is None or self.width < look.mm * 8 or self.height < look.mm * 5:
             self._spots_px = {}
             return
-        pen = _Pen(self, drawing)
+        pen = Pen(self, drawing)
         with self.canvas:
             pen.all()
         self._spots_px = {spot.where: pen.at(Point(spot.at.z_mm, 0.0)) for spot in drawing.spots}
@@ -87,26 +90,27 @@ class HolderDrawing(Widget):
         return True
 
 
-class _Pen:
-    """One drawing on one canvas."""
+class Pen:
+    """One drawing on one canvas.  `scale`: pixels a millimetre of steel."""
 
     def __init__(self, part: HolderDrawing, drawing: Drawing) -> None:
         self.part, self.drawing, self.line = part, drawing, look.least * 1.3
         self.legend = legend(drawing) if part.told else []
         self.wanted = self._wanted()
-        self.missing = missing_words(drawing) if part.told and drawing.limit_c is None else ""
+        self.missing = warmth_scale.missing_words(drawing) if part.told and drawing.limit_c is None else ""
         if texture_of(self.missing).width > part.width:
             self.missing = ""
+        edge = look.mm * (1.2 if part.told and part.height > look.mm * _LOW_MM else 0.5)
+        body_px = look.mm * _BODY_MM
+        if drawing.hands and part.height - 2 * edge - self._legend_lines() * self.line < body_px:
+            self.legend = [self.legend[0], self.legend[-1]]  # what is cool, and where hands go
         foot = self._legend_lines() * self.line if self.legend else self.line if self.missing else 0.0
-        edge = look.mm * (1.2 if part.told else 0.5)
-        left, low = part.x + edge, part.y + foot + edge
-        right, top = part.right - edge, part.top - edge
+        left, low, right, top = part.x + edge, part.y + foot + edge, part.right - edge, part.top - edge
         start, end = drawing.ends_mm
         long_mm, tall_mm = end - start, 2 * drawing.radius_mm
-        rows = len(self.wanted) * self.line
-        lying = min((right - left) / long_mm, max(top - low - min(rows, (top - low) * _ROWS_SHARE), 1) / tall_mm)
-        side = self._side_px()
-        standing = min((top - low) / long_mm, max(right - left - side, 1) / tall_mm)
+        rows = min(len(self.wanted) * self.line, (top - low) * _ROWS_SHARE, max(0.0, top - low - body_px))
+        lying = min((right - left) / long_mm, max(top - low - rows, 1) / tall_mm)
+        standing = min((top - low) / long_mm, max(right - left - self._side_px(), 1) / tall_mm)
         self.lies = lying >= standing
         self.scale = max(lying, standing, 1e-3)
         self.room = max(0, int((top - low - tall_mm * self.scale) / self.line)) if self.lies else 5
@@ -116,7 +120,7 @@ class _Pen:
             self.axis = low + (top - low - used) / 2 + used - drawing.radius_mm * self.scale
         else:
             self.along = (low + top + long_mm * self.scale) / 2  # of the tip: the cutter points up
-            used = tall_mm * self.scale + side
+            used = tall_mm * self.scale + self._side_px()
             self.axis = left + (right - left - used) / 2 + drawing.radius_mm * self.scale
         self.start_mm = start
 
@@ -275,12 +279,15 @@ class _Pen:
         said = t("drawing.hottest", where=spot.where)
         texture = texture_of(said, bold=True)
         if self.lies:
-            high = self.axis + self.drawing.radius_mm * self.scale
-            x, y = self.part.right, high - self.line / 2
-            nose = self.axis + max(self.drawing.spots[1].at.r_mm, self.drawing.spots[0].at.r_mm) * self.scale
-            slim = self.part.right - self.at(Point(45.0, 0.0))[0]
-            if texture.width > slim or y < nose + self.line / 2:
+            for past_px in (0.0, texture.width):  # over the cutter, or past it
+                x = min(self.along + look.mm * 2 + past_px, self.part.right)
+                under_mm = self.start_mm + (self.along - x + texture.width + look.mm) / self.scale
+                low = self.axis + self.drawing.radius_before_mm(under_mm) * self.scale + self.line * 0.45
+                if low <= self.part.top - self.line / 2:
+                    break
+            else:
                 return  # too small to be named in: the words beside it do
+            y = max(self.axis + self.drawing.radius_mm * self.scale - self.line / 2, low)
             self._mark([], [(at, (max(at[0], x - texture.width), y))])
             write(self.part, said, (x, y), (1, 0.5), look.text, bold=True)
         else:
@@ -387,10 +394,3 @@ class _Pen:
 
 def _said(each: Dimension) -> str:
     return t(f"drawing.{each.name}", value_mm=each.value_mm)
-
-
-def missing_words(drawing: Drawing | None) -> str:
-    """Which figures nobody entered, in words; empty where none is missing."""
-    if drawing is None or not drawing.assumed:
-        return ""
-    return t("drawing.assumed", names=", ".join(t(f"drawing.missing.{name}") for name in drawing.assumed))

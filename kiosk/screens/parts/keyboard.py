@@ -122,6 +122,7 @@ class TextEntry(BoxLayout):
     text = StringProperty()
     clerk = ObjectProperty(None, allownone=True)
     longest = NumericProperty(LONGEST)
+    _began_with = ""
 
     __events__ = ("on_done", "on_leave")
 
@@ -140,8 +141,13 @@ class TextEntry(BoxLayout):
     def _acted(self, _: object, act: str) -> None:
         self.act(act)
 
+    @property
+    def half_typed(self) -> bool:
+        return bool(self.text.strip()) and self.text != self._began_with
+
     def begin(self, text: str = "") -> None:
         """Ask anew, with a text to go on from."""
+        self._began_with = text
         self.letters.page = "letters"
         self.ids.field.text = text
         self.ids.field.cursor = (len(text), 0)

@@ -1,20 +1,63 @@
-"""A few large buttons whose words are only known while the kiosk runs: what can be done about a thing, reasons.
+"""Large buttons side by side, with words of one size.
 
-Shows what it is given, in that order, and reports which was touched.
+`BigKeys` are those whose words are only known while the kiosk runs: what can be done about a thing, reasons.  They
+show what they are given, in that order, and report which was touched.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
+from kivy.clock import Clock
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty
 from kivy.uix.gridlayout import GridLayout
 
 from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.text import line_px, lines_of
 from kiosk.screens.parts.touch import ActButton, BigButton
+from kiosk.screens.theme import look
+
+_STEP = 0.96
 
 
-class BigKeys(GridLayout):
+class EvenKeys(GridLayout):
+    """Buttons whose words all have one font size: the largest, of at most `largest` px, that suits all of them."""
+
+    largest = NumericProperty()
+
+    def __init__(self, **kwargs: Any) -> None:
+        self._even_soon = Clock.create_trigger(self._even, -1)
+        super().__init__(**kwargs)
+        for name in ("children", "largest"):
+            self.fbind(name, self._even_soon)
+
+    def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
+        for name in ("text", "note", "largest", "size"):  # `largest`: the rule of all buttons sets its own anew
+            widget.fbind(name, self._even_soon)
+        super().add_widget(widget, *args, **kwargs)
+
+    def _even(self, *_: object) -> None:
+        size = self.largest
+        while size > look.least and not all(_suits(key, size) for key in self.children):
+            size = max(look.least, size * _STEP)
+        for key in self.children:
+            key.largest = size
+
+
+def _suits(key: BigButton, size_px: float) -> bool:
+    """Whether the words of the key and its note find room at that font size, px."""
+    left, over, right, under = key.padding
+    width = key.width - left - right - (8 * look.mm + key.spacing if key.icon else 0)
+    height = 0.0
+    for text, px, bold in ((key.text, size_px, True), (key.note, look.small * max(1, size_px / look.body), False)):
+        lines = lines_of(text, px, width, bold, "B612") if text else 0
+        if lines is None:
+            return False
+        height += lines * line_px(px)
+    return height <= key.height - over - under
+
+
+class BigKeys(EvenKeys):
     """A button for each of `choices` (`Choice`s).  `acts`: the first is what a hand most likely wants.
 
     `fills`: the buttons share the height given; else each is as high as a touch.  Event `on_choose(key)`.
@@ -25,6 +68,7 @@ class BigKeys(GridLayout):
     across_tall = NumericProperty(1)
     acts = BooleanProperty(True)
     fills = BooleanProperty(False)
+    down = NumericProperty(1)  # rows of buttons
 
     __events__ = ("on_choose",)
 

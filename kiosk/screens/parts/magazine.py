@@ -23,6 +23,7 @@ from kiosk.screens.theme import look
 
 Point = tuple[float, float]
 _TALL_MM = 30.0  # a ring lower than this has no room for its numbers
+_ASLANT = 4.0  # how many times longer than wide a disc is drawn at most
 
 
 def centres(kind: MagazineKind, pockets: int, rows: int, width: float, height: float) -> list[Point]:
@@ -34,10 +35,30 @@ def centres(kind: MagazineKind, pockets: int, rows: int, width: float, height: f
             for at in range(pockets)
         ]
     if kind in (MagazineKind.DISC, MagazineKind.CAROUSEL):
-        radius = min(width, height) / 2
-        turns = [math.pi / 2 - 2 * math.pi * at / pockets for at in range(pockets)]
-        return [(width / 2 + radius * math.cos(a), height / 2 + radius * math.sin(a)) for a in turns]
+        return _on_disc(pockets, width, height)
     return [_on_loop(at / pockets, width, height) for at in range(pockets)]
+
+
+def _on_disc(pockets: int, width: float, height: float) -> list[Point]:
+    """Points of a disc from its top clockwise, equally far apart along its rim.
+
+    In a box that is much longer one way it is drawn as it looks from aslant: round, it would be a small one.
+    """
+    half_wide, half_high = min(width, height * _ASLANT) / 2, min(height, width * _ASLANT) / 2
+    steps = 4 * pockets + 360
+    rim = [
+        (half_wide * math.sin(2 * math.pi * at / steps), half_high * math.cos(2 * math.pi * at / steps))
+        for at in range(steps + 1)
+    ]
+    way = [0.0]
+    for one, two in pairwise(rim):
+        way.append(way[-1] + math.dist(one, two))
+    found, at = [], 0
+    for pocket in range(pockets):
+        while way[at + 1] < way[-1] * pocket / pockets:
+            at += 1
+        found.append((width / 2 + rim[at][0], height / 2 + rim[at][1]))
+    return found
 
 
 def _on_loop(share: float, width: float, height: float) -> Point:
@@ -151,28 +172,56 @@ class MagazineMap(Widget):
             Line(points=ends, width=look.mm * 0.12)
 
     def _numbers(self, at: list[Point], apart: float, row: int, middle: Point) -> None:
-        """A number now and then inside the ring, and the one chosen; on a shelf (`row` pockets wide) one a row."""
-        step = next((step for step in (1, 2, 5, 10, 20, 50) if apart * step >= look.least * 2), 100)
+        """Numbers inside the ring, as many as keep clear of each other; on a shelf (`row` pockets wide) one a row."""
         chosen = next((index for index, slot in enumerate(self.slots) if slot.key == self.chosen), None)
-        for index, (x, y) in enumerate(at):
-            slot = self.slots[index]
-            marked = index == chosen
-            apart_by = math.inf if chosen is None or marked else abs(index - chosen)
-            away_from_chosen = min(apart_by, len(at) - apart_by)
-            if not row and self.height < look.mm * _TALL_MM:
-                if not marked:
-                    continue
-                y = middle[1]  # between its two rows there is room for the one number
-            elif index % row if row else not marked and (int(slot.label) % step or away_from_chosen < step):
-                continue
-            label = CoreLabel(text=slot.label, font_name="B612", font_size=look.least, bold=marked)
-            label.refresh()
-            width, height = label.texture.size
-            if not row and y != middle[1]:
-                away = math.dist((x, y), middle) or 1.0
-                inwards = (look.mm * 3.4 + width / 2) / away
-                x, y = x + (middle[0] - x) * inwards, y + (middle[1] - y) * inwards
-            elif row:
-                x = self.x + width / 2
-            Color(*(look.act if marked else look.quiet))
-            Rectangle(texture=label.texture, size=(width, height), pos=(round(x - width / 2), round(y - height / 2)))
+        labels = [self._label(slot.label, index == chosen) for index, slot in enumerate(self.slots)]
+        if row:
+            places = [(self.x + label.texture.width / 2, y) for label, (_, y) in zip(labels, at, strict=True)]
+            shown = [index for index in range(len(at)) if index % row == 0]
+        elif self.height < look.mm * _TALL_MM:
+            places = [(x, middle[1]) for x, _ in at]  # between its two rows there is room for the one number
+            shown = [] if chosen is None else [chosen]
+        else:
+            off_px = min(apart * 0.48, look.mm * 3.9) + look.mm * 0.4
+            places = [_inside(at, index, label.texture.size, off_px, middle) for index, label in enumerate(labels)]
+            shown = self._clear(places, [label.texture.size for label in labels], chosen)
+        for index in shown:
+            (x, y), (width, height) = places[index], labels[index].texture.size
+            Color(*(look.act if index == chosen else look.quiet))
+            Rectangle(
+                texture=labels[index].texture, size=(width, height), pos=(round(x - width / 2), round(y - height / 2))
+            )
+
+    def _clear(self, places: list[Point], sizes: list[Point], chosen: int | None) -> list[int]:
+        """The pockets whose numbers are written: every one, or every second, fifth ..., none on another."""
+
+        def meet(one: int, two: int) -> bool:
+            return all(
+                abs(places[one][way] - places[two][way]) < (sizes[one][way] + sizes[two][way]) / 2 + look.mm * gap
+                for way, gap in ((0, 0.8), (1, -0.8))
+            )
+
+        marked = [] if chosen is None else [chosen]
+        for step in (1, 2, 5, 10, 20, 50):
+            whole = [index for index, slot in enumerate(self.slots) if step == 1 or int(slot.label) % step == 0]
+            shown = [index for index in whole if index == chosen or not any(meet(index, other) for other in marked)]
+            if not any(meet(one, two) for one, two in pairwise([*shown, *shown[:1]]) if one != two):
+                return sorted({*shown, *marked})
+        return marked
+
+    @staticmethod
+    def _label(text: str, marked: bool) -> Any:
+        label = CoreLabel(text=text, font_name="B612", font_size=look.least, bold=marked)
+        label.refresh()
+        return label
+
+
+def _inside(at: list[Point], index: int, size: Point, off_px: float, middle: Point) -> Point:
+    """Middle of a number of that size beside its pocket, across the ring and inwards, clear of the pocket's circle."""
+    (x, y), before, after = at[index], at[index - 1], at[(index + 1) % len(at)]
+    along = math.dist(before, after) or 1.0
+    across_x, across_y = (after[1] - before[1]) / along, (before[0] - after[0]) / along
+    if (middle[0] - x) * across_x + (middle[1] - y) * across_y < 0:
+        across_x, across_y = -across_x, -across_y
+    off = off_px + abs(across_x) * size[0] / 2 + abs(across_y) * size[1] * 0.4
+    return x + across_x * off, y + across_y * off

@@ -137,6 +137,10 @@ class NumberEntry(BoxLayout):
         if bound is not None:
             self.least, self.most, self.unit, self.decimals = bound
 
+    @property
+    def half_typed(self) -> bool:
+        return bool(self.text)
+
     def takes(self, value: float, least: float, most: float) -> bool:
         """Whether the figure lies within the bounds."""
         return not math.isnan(value) and least <= value <= most
@@ -216,6 +220,10 @@ class CodePad(BoxLayout):
     offer_class = OfferRow
 
     __events__ = ("on_code", "on_wrong", "on_leave")
+
+    @property
+    def half_typed(self) -> bool:
+        return bool(self.text)
 
     def spaced(self, text: str) -> str:
         """The symbols so far, in the groups of the label, with a dot for each that is to come."""

@@ -8,8 +8,8 @@ from __future__ import annotations
 from string import ascii_uppercase
 from typing import Any
 
-from kivy.properties import BooleanProperty, StringProperty
-from kivy.uix.gridlayout import GridLayout
+from kivy.properties import BooleanProperty, NumericProperty, StringProperty
+from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.pads import PadKey
@@ -27,7 +27,26 @@ class SpaceKey(PadKey):
     """The space bar, drawn as one."""
 
 
-class SearchPad(GridLayout):
+class KeyRow(BoxLayout):
+    """Keys beside each other.  `cols`: as many as a full row has; in one of fewer the last takes the room left over."""
+
+    cols = NumericProperty(1)
+
+    def __init__(self, keys: list[Any], **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        for key in keys:
+            self.add_widget(key)
+        self.fbind("width", self._keep)
+        self.fbind("spacing", self._keep)
+
+    def _keep(self, *_: object) -> None:
+        """The others are as wide as those above them."""
+        if len(self.children) < self.cols:
+            for key in self.children[1:]:
+                key.size_hint_x, key.width = None, (self.width - self.spacing * (self.cols - 1)) / self.cols
+
+
+class SearchPad(BoxLayout):
     """`text`: what was typed.  Events `on_show` (show what was found) and `on_leave`."""
 
     text = StringProperty()
@@ -43,9 +62,10 @@ class SearchPad(GridLayout):
 
     def _lay(self, *_: object) -> None:
         self.clear_widgets()
-        self.cols = (8 if look.wide else 5) if self.letters else (6 if look.wide else 4)
-        for symbol in LETTERS if self.letters else DIGITS if look.wide else DIGITS_TALL:
-            self.add_widget(self._key(symbol))
+        cols = (8 if look.wide else 5) if self.letters else (6 if look.wide else 4)
+        symbols = LETTERS if self.letters else DIGITS if look.wide else DIGITS_TALL
+        for at in range(0, len(symbols), cols):
+            self.add_widget(KeyRow([self._key(symbol) for symbol in symbols[at : at + cols]], cols=cols))
 
     def _key(self, symbol: str) -> Any:
         least_mm = KEY_MM if self.letters else TOUCH_MM

@@ -101,13 +101,14 @@ class Hand:
         return near and now_s - lift.at_s < within_s
 
     def pressed(self, widget: Touchable, touch: MotionEvent) -> None:
-        """A finger came down on something to touch; the key it rolled over from types at once."""
+        """A finger came down on something to touch; the key it rolled over from types at once, if it lies there yet."""
         now_s = time.monotonic()
         before = self._down_on() if self._down_on is not None and self._is_down(touch, now_s) else None
         if before is not None and self._down is not None and now_s - self._down_s < ROLLS_S:
             self._down.ud[_TYPED] = True
             before.state = "normal"
-            before.dispatch("on_release")
+            if before.collide_point(*before.to_widget(*self._down.pos)):  # it may have slid off, as one that lifts may
+                before.dispatch("on_release")
         self._down, self._down_s, self._down_on = touch, now_s, weakref.ref(widget)
 
     def lifted(self, widget: Touchable, touch: MotionEvent) -> None:

@@ -51,6 +51,13 @@ def legend(drawing: Drawing) -> list[Entry]:
     return [*found, Entry(None, t("drawing.hands"), True)] if drawing.hands else found
 
 
+def missing_words(drawing: Drawing | None) -> str:
+    """Which figures nobody entered, in words; empty where none is missing."""
+    if drawing is None or not drawing.assumed:
+        return ""
+    return t("drawing.assumed", names=", ".join(t(f"drawing.missing.{name}") for name in drawing.assumed))
+
+
 def entry_px(entry: Entry) -> float:
     return float(texture_of(entry.said, bold=entry.bold).width + look.mm * (SWATCH_MM + 2.0))
 

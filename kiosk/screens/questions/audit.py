@@ -45,6 +45,7 @@ class Spoken:
     card: HolderCard | None
     differences: tuple[DifferenceCard, ...]
     found: LookFor | None
+    picture: PlaceDrawing | None = None  # of the place; None: it stands alone, or nobody knows it
 
 
 def begin() -> Question[Begin]:
@@ -168,11 +169,12 @@ def _spoken(desk: Desk, about: str) -> Spoken:
     texts = (about, card.code) if card else (about,)
     differences = tuple(each for each in status.differences if each.text in texts)
     state = spot.state if spot else A.Shows.UNKNOWN if card is None else A.Shows.SEEN
-    booked = card.at.name if card and card.at else ""
-    found = next((each.found_name for each in differences if each.found_name), None)
-    place = booked if state in (A.Shows.MISSING, A.Shows.SEEN) else found or booked
+    booked = (card.at.name, card.at.place.code) if card and card.at else ("", None)
+    found = next(((each.found_name, each.found) for each in differences if each.found_name), None)
+    place, code = booked if state in (A.Shows.MISSING, A.Shows.SEEN) else found or booked
     look_for = desk.audits.look_for(about) if card and state is A.Shows.MISSING else None
-    return Spoken(state, place, card.name if card else about, card, differences, look_for)
+    picture = desk.finding.place_picture(code) if code else None
+    return Spoken(state, place, card.name if card else about, card, differences, look_for, picture or None)
 
 
 def report(key: str) -> Question[A.AuditReport]:

@@ -5,19 +5,27 @@ Everything below the second rule asks nothing of the desk and may wait for a slo
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
 from kiosk import filing, where
 from kiosk.desk import Desk
 from kiosk.desk.inbox import Inbox, Paper, papers
+from kiosk.desk.session import GivenUp
 from kiosk.desk.sticks import drives
+from kiosk.exchange.shop_out import ShopData, write_shop
 from kiosk.screens.questions import Question
 
-__all__ = ["EXPORTS", "Made", "Offer", "Paper", "goals", "keep", "offer", "offsets", "shop", "table"]
+__all__ = [
+    "EXPORTS", "Made", "Offer", "Paper", "ShopData", "goals", "keep", "keep_shop", "needs_pin", "offer", "offsets",
+    "shop", "table",
+]  # fmt: skip
 
 EXPORTS = "exports"
 FOLDER = "holder-kiosk"  # on a stick
+MAKING = "not-whole-yet"  # in it, while a shop is written there
 _IN_NO_NAME = str.maketrans(dict.fromkeys('/\\:*?"<>|', "-"))  # of a file, on any stick
 
 
@@ -47,14 +55,14 @@ def offer() -> Question[Offer]:
     return answer
 
 
-def shop(goal: Path) -> Question[Path]:
-    """The whole shop as files that an import takes in again, without what happened in it.  Raises OSError."""
+def shop() -> Question[ShopData]:
+    """The whole shop, without what happened in it.  Raises Locked."""
+    return lambda desk: desk.intake.whole()
 
-    def answer(desk: Desk) -> Path:
-        desk.intake.export(goal, lines=False)
-        return goal
 
-    return answer
+def needs_pin() -> Question[bool]:
+    """Whether a supervisor has to give the PIN before the whole shop, with everybody's badge, is taken along."""
+    return lambda desk: desk.shop.setting_up.needs_supervisor
 
 
 def table(assets: bool) -> Question[Made]:
@@ -84,6 +92,27 @@ def offsets(machine: str, template: Path) -> Question[Made]:
 def goals(data: Path) -> tuple[Path, ...]:
     """Where files can be put: on each stick or shared folder, and in the kiosk's own folder."""
     return (*(drive / FOLDER for drive in drives()), data / EXPORTS)
+
+
+def keep_shop(goal: Path, shop: ShopData, cancelled: Callable[[], bool]) -> Path:
+    """Writes the whole shop as files that an import takes in again, all of them or none: where they lie.
+
+    Raises GivenUp where somebody wants it no more, OSError.
+    """
+
+    def between(_: int) -> None:
+        if cancelled():
+            raise GivenUp
+
+    making = goal / MAKING
+    try:
+        made = write_shop(making, shop, between=between)
+        between(len(made))
+        for path in made:
+            path.replace(goal / path.name)
+    finally:
+        shutil.rmtree(making, ignore_errors=True)
+    return goal
 
 
 def keep(goal: Path, made: Made) -> Path:

@@ -8,10 +8,11 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, OptionProperty, StringProperty
 
 from kiosk import words
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -43,6 +44,7 @@ class AdoptScreen(View):
     title = StringProperty()  # the label's text
     said = StringProperty()
     holder = StringProperty()
+    drawing = ObjectProperty(None, allownone=True)  # of that holder; a hot one's would have to say how warm it is
     trouble = StringProperty()
     choices = ListProperty()
     waiting = BooleanProperty(False)  # the desk writes; a second touch must not ask again
@@ -103,6 +105,7 @@ class AdoptScreen(View):
         if self._stray is None:
             return
         self._key, self.holder, self.trouble = card.holder.key, card.name, ""
+        self.drawing = None if card.hold else draw_holder(card.holder, card.assembly)
         ours = self._stray.origin is asks.Origin.OURS
         old = words.grouped(card.code) if card.code != card.holder.key else None
         self.said = t("adopt.replaces" if ours else "adopt.beside", old=old)

@@ -72,6 +72,11 @@ class CorrectScreen(View):
         self._value_mm = 0.0
         self._place: str | None = None
 
+    @property
+    def stays(self) -> bool:
+        """What was typed or scanned waits for its reason."""
+        return self.page == Page.REASON
+
     def shown(self, key: str = "", what: str = "", **_: Any) -> None:
         """`what`: was asked for before the PIN."""
         self._key, self._card, self.title, self.trouble = key, None, "", ""

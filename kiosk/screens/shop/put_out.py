@@ -55,8 +55,15 @@ class PutOutScreen(View):
         self._machine = ""
         self._template = Path()
 
-    def shown(self, **_: Any) -> None:
-        self.clerk.ask(asks.offer(), self.show, self._failed)
+    def shown(self, act: str = "", **_: Any) -> None:
+        """`act`: what a PIN was given for."""
+        self.clerk.ask(asks.offer(), lambda offer: self._offered(offer, act), self._failed)
+
+    def _offered(self, offer: asks.Offer, act: str) -> None:
+        self.show(offer)
+        if act:
+            self._what = act
+            self._where_to()
 
     def left(self) -> None:
         self._asked += 1
@@ -64,6 +71,7 @@ class PutOutScreen(View):
     def back(self) -> None:
         """One page back, or out."""
         self._asked += 1
+        self._press.cancel()
         if self.page == Page.WHAT:
             self.clerk.go("bring_in")
         elif self._offer is not None:
@@ -83,6 +91,15 @@ class PutOutScreen(View):
             self.title = t("setup_sheet.which")
             self.options = [Choice(name, name) for name in self._offer.machines]
             self.page = Page.LIST
+        elif what == SHOP:
+            self.clerk.ask(asks.needs_pin(), self._may, self._failed)
+        else:
+            self._where_to()
+
+    def _may(self, locked: bool) -> None:
+        """Everybody's badge goes out with the shop."""
+        if locked:
+            self.clerk.go("pin", goal=self.name, act=SHOP)
         else:
             self._where_to()
 
@@ -114,11 +131,18 @@ class PutOutScreen(View):
         goal = Path(row.key)
         self._busy(t("bring_in.putting"))
         if self._what == SHOP:
-            self.clerk.ask(asks.shop(goal), self._only(self._whole), self._only(self._failed))
+            self.clerk.ask(asks.shop(), self._only(lambda shop: self._keep_shop(goal, shop)), self._only(self._failed))
             return
         by_template = self._what == OFFSETS
         made = asks.offsets(self._machine, self._template) if by_template else asks.table(self._what == ASSETS)
         self.clerk.ask(made, self._only(lambda made: self._keep(goal, made)), self._only(self._failed))
+
+    def _keep_shop(self, goal: Path, shop: asks.ShopData) -> None:
+        self._press.run(
+            lambda _, cancelled: asks.keep_shop(goal, shop, cancelled),
+            self._only(self._whole),
+            self._only(self._failed),
+        )
 
     def _keep(self, goal: Path, made: asks.Made) -> None:
         self._press.run(lambda *_: asks.keep(goal, made), self._only(self._kept), self._only(self._failed))

@@ -82,6 +82,11 @@ class ThingsScreen(View):
         self._answers: dict[str, Any] = {}
         self._ground: dict[str, float | None] = {}
 
+    @property
+    def stays(self) -> bool:
+        """What was typed already waits for the next answer."""
+        return self.page == Page.COLD or (self.page == Page.GRIND and bool(self._ground))
+
     def shown(
         self,
         what: str = "",

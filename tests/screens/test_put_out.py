@@ -1,0 +1,80 @@
+"""The whole shop goes out by a supervisor's hand, whole or not at all, and "Cancel" ends it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from kivy.core.window import Window  # noqa: F401 - the widgets need one
+
+from kiosk.desk.session import GivenUp, Locked
+from kiosk.exchange.shop import read_shop
+from kiosk.screens.questions import put_out as asks
+from kiosk.screens.shop.put_out import SHOP, Page, PutOutScreen
+from tests.conftest import Shop
+from tests.screens.test_clerk import Office
+
+DAYS_S = 12 * 86_400.0
+
+
+@pytest.fixture
+def locked(shop: Shop) -> Shop:
+    shop.clock.forward(DAYS_S)
+    shop.desk.people.first_pin("kim", "4711")
+    return shop
+
+
+def test_everybodys_badge_goes_out_by_a_supervisor_alone(locked: Shop, tmp_path: Path) -> None:
+    office = Office(locked)
+    screen = PutOutScreen()
+    office.clerk.take(screen)
+    went: list[tuple[str, dict[str, Any]]] = []
+    office.clerk.go("put_out")
+    office.clerk.go = lambda name, **about: went.append((name, about))
+    screen._press.run = lambda job, done, *_: done(job())
+    screen.choose(SHOP)
+    assert went == [("pin", {"goal": "put_out", "act": SHOP})] and screen.page == Page.WHAT
+    with pytest.raises(Locked):  # whatever screen asks
+        asks.shop()(locked.desk)
+    locked.desk.people.unlock("kim", "4711")
+    screen.shown(act=SHOP, supervisor="kim")
+    assert screen.page == Page.GOALS
+
+
+def test_where_nobody_has_a_pin_the_shop_is_taken_along_by_anybody(shop: Shop, tmp_path: Path) -> None:
+    assert not asks.needs_pin()(shop.desk)
+    asks.keep_shop(tmp_path / "stick", asks.shop()(shop.desk), lambda: False)
+    assert read_shop(tmp_path / "stick")
+    assert not (tmp_path / "stick" / asks.MAKING).exists()
+
+
+@pytest.mark.parametrize("looks", range(8))
+def test_a_shop_that_is_cancelled_while_it_is_saved_leaves_the_one_saved_before_as_it_was(
+    shop: Shop, tmp_path: Path, looks: int
+) -> None:
+    stick, whole = tmp_path / "stick", asks.shop()(shop.desk)
+    stick.mkdir()
+    (stick / "holders.csv").write_text("the one before")
+    (stick / "photo.jpg").write_text("somebody's own")
+    asked = iter(range(100))
+    with pytest.raises(GivenUp):
+        asks.keep_shop(stick, whole, lambda: next(asked) >= looks)
+    assert {path.name: path.read_text() for path in stick.iterdir()} == {
+        "holders.csv": "the one before", "photo.jpg": "somebody's own",
+    }  # fmt: skip
+
+
+def test_cancel_tells_the_saving_to_end(shop: Shop) -> None:
+    office = Office(shop)
+    screen = PutOutScreen()
+    office.clerk.take(screen)
+    office.clerk.go("put_out")
+    jobs: list[Any] = []
+    screen._press.run = lambda job, *_: jobs.append(job)
+    screen._what = SHOP
+    screen._busy("saving")
+    told: list[bool] = []
+    screen._press.cancel = lambda: told.append(True)
+    screen.back()
+    assert told == [True] and screen.page == Page.WHAT
