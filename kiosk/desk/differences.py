@@ -22,6 +22,7 @@ from kiosk.rules.say import Say, Value, say
 
 _made = msgspec.json.Decoder(tuple[Made, ...])
 _SETTLED = "told differently"  # why a setting is set once more, where nobody said
+_FACTS = (L.HolderRegistered, L.CutterAdded, L.PlaceAdded, L.PocketAssigned)
 _PLAIN = {USED: "apart.in_use", RETIRED: "apart.out_of_use", OPEN: "apart.open", CLOSED: "apart.closed"}
 
 
@@ -36,6 +37,7 @@ class ToldHere:
     value: str
     what: str
     not_verified: bool = False
+    line: int = 0  # that says it
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,10 +114,20 @@ class DifferencesCounter:
                     table, _, name = each.subject.partition(".")
                     PeopleCounter(self._session).change_setting(table, name, value, reason or _SETTLED)
                     return
+                if (facts := self._facts(each, value)) is not None:
+                    self._session.unheld(facts)
+                    self._session.write(facts)
+                    return
                 settled = L.ClaimSettled(each.matter.value, each.subject, value, reason)
                 self._session.write(settled, *_label_elsewhere(each, value))
                 return
         raise NotThere("difference", key)
+
+    def _facts(self, found: ToldDifferently, value: str) -> L.Entry | None:
+        """The line that told these facts of a thing, to be told once more: the last in the order stands in the book."""
+        chosen = next((each.line for each in found.claims if each.value == value), 0)
+        line = self._session.book.line(chosen) if found.matter is Matter.SETTING else None
+        return line.entry if line is not None and isinstance(line.entry, _FACTS) else None
 
     def _told(self, row: TableRow) -> ToldDifferently:
         matter, subject = Matter(row["matter"]), row["subject"]
@@ -132,7 +144,9 @@ class DifferencesCounter:
         operator = self._session.cards.operator(line.operator) if line and line.operator else None
         unverified = line is not None and getattr(line.entry, "reason", "") == L.NOT_VERIFIED
         who, utc_s = operator.name if operator else None, line.utc_s if line else 0.0
-        return ToldHere(made.kiosk, kiosk, who, utc_s, made.value, self._what(matter, made.value), unverified)
+        return ToldHere(
+            made.kiosk, kiosk, who, utc_s, made.value, self._what(matter, made.value), unverified, made.line
+        )
 
     def _what(self, matter: Matter, value: str) -> str:
         if value == NOTHING:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import msgspec
 import pytest
 
 from kiosk import settings as shop_settings
-from kiosk.desk.session import Locked, Session
+from kiosk.desk.session import Locked, Session, StillHot
 from kiosk.ledger import tables as T
 from kiosk.rules import lines as L
 from kiosk.rules.merge import RETIRED, USED, Made
@@ -66,6 +68,31 @@ def test_a_setting_told_differently_is_a_supervisors_to_settle(shop: Shop) -> No
     people.unlock("ines", "2580")
     shop.desk.differences.settle("setting/heat.limit_c", "47")
     assert shop.desk.session.settings.heat.limit_c == 47.0
+
+
+@pytest.mark.parametrize("chosen", [0, 1])
+def test_the_facts_that_a_hand_calls_right_are_the_books_and_wait_while_a_hold_rests_on_them(
+    shop: Shop, chosen: int
+) -> None:
+    shop.clock.forward(20 * 86400.0)
+    session = shop.desk.session
+    steel = session.holder("T001").holder
+    said = [L.HolderRegistered(replace(steel, projection_mm=length_mm), stood_cold=True) for length_mm in (71.0, 84.0)]
+    lines = session.book.append(said)
+    who = "a" * 16, OTHER
+    made = [Made(line.id, by, str(each.holder)) for line, by, each in zip(lines, who, said, strict=True)]
+    differs(shop, "setting/T001", *made)
+    station = next(row.code for row in T.Place.select() if row.kind == Kind.SHRINK.value)
+    book = session.book
+    (hot,) = book.append([L.Heated("T001", station)])
+    with pytest.raises(StillHot):
+        shop.desk.differences.settle("setting/T001", made[chosen].value)
+    book.append([L.HoldEnded("T001", "reading", hot.id)])
+    shop.clock.forward(86400.0)
+    heat = session.holder("T001").heat
+    shop.desk.differences.settle("setting/T001", made[chosen].value)
+    assert session.holder("T001").holder == said[chosen].holder
+    assert session.holder("T001").heat is heat
 
 
 def test_a_label_that_a_hand_found_on_the_other_holder_opens_the_first_no_more(shop: Shop) -> None:
