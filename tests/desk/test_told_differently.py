@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from kiosk import settings as shop_settings
-from kiosk.desk.session import Locked, Session, StillHot
+from kiosk.desk.session import Locked, NotThere, Session, StillHot
 from kiosk.ledger import tables as T
 from kiosk.rules import lines as L
 from kiosk.rules.merge import RETIRED, USED, Made
@@ -191,3 +191,22 @@ def test_a_claim_older_than_what_settled_it_that_comes_later_opens_it_again() ->
     with founder:
         claims = founder.row("difference", "setting/heat.limit_c")["claims"]
     assert "41.5" in claims and "47" in claims, "what had settled it is one of the claims"
+
+
+@pytest.mark.parametrize(("hot", "reason"), [(True, L.NOT_VERIFIED), (False, L.NOT_VERIFIED), (True, "")])
+def test_only_what_was_taken_unverified_and_is_hot_is_called_out_and_once(shop: Shop, hot: bool, reason: str) -> None:
+    shop.clock.forward(20 * 86400.0)
+    session, bench = shop.desk.session, shop.place("Bench 2")
+    at = session.holder("T002").at
+    line = session.write(L.Moved("T002", at.place.code if at else None, bench, reason=reason))[0].id
+    if hot:
+        session.book.append([L.Heated("T002", bench)])
+    differs(shop, "place/T002", Made(line, session.book.kiosk, bench), Made(line + 9, OTHER, "S"))
+    found = shop.desk.differences.called_out()
+    assert (found is not None) == bool(hot and reason)
+    assert found is None or (found.key == "place/T002" and found.alarm is not None)
+    assert shop.desk.differences.called_out() is None
+    with pytest.raises(NotThere):
+        shop.desk.differences.settle("place/T001", bench)
+    with pytest.raises(ValueError, match="scanning"):
+        shop.desk.differences.settle("place/T002", bench)
