@@ -210,3 +210,10 @@ def test_only_what_was_taken_unverified_and_is_hot_is_called_out_and_once(shop: 
         shop.desk.differences.settle("place/T001", bench)
     with pytest.raises(ValueError, match="scanning"):
         shop.desk.differences.settle("place/T002", bench)
+
+
+def test_a_difference_that_a_touch_settles_is_a_line_with_what_is_right(shop: Shop) -> None:
+    differs(shop, "number/7", Made(1, "a" * 16, "A1"), Made(2, OTHER, "A2"))
+    shop.desk.differences.settle("number/7", "A2", "looked")
+    (line,) = shop.desk.session.book.lines(after=shop.desk.session.book.last_id - 1)
+    assert line.entry == L.ClaimSettled("number", "7", "A2", "looked")
