@@ -11,6 +11,7 @@ from contextlib import contextmanager, suppress
 
 from kiosk.desk.hand import Hand, OfHand
 from kiosk.desk.holds import Holds
+from kiosk.desk.shop_rules import gone_by
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, LedgerFault, Written, rows
 from kiosk.ledger.last_step import last_step
@@ -358,7 +359,7 @@ class Session:
 
     def notice_settings(self) -> tuple[SettingChanged, ...]:
         """Settings a decision depends on that have another value than the book knows, each written as a line."""
-        known = {row["name"]: str(row["value"]) for row in rows(T.Setting.select())}
+        known = gone_by()
         found = deciding(self.settings)
         changed = tuple(
             SettingChanged(name, value, OUTSIDE)
@@ -376,8 +377,7 @@ class Session:
         """
         own = OF_A_KIOSK.union(BY_THERMOMETER if self.settings.thermometer.source else ())
         mine, path = deciding(self.settings), self.book.path.parent / NAME
-        for row in rows(T.Setting.select()):
-            name, value = row["name"], str(row["value"])
+        for name, value in gone_by().items():
             if name not in mine or name in own or same_value(mine[name], value):
                 continue
             table, _, key = name.partition(".")

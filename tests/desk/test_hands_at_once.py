@@ -72,3 +72,36 @@ def test_whatever_three_hands_do_in_any_order_each_answers_for_its_own_scans_alo
         shop.clock.forward(chance.choice((0.2, 1.0, 5.0, 25.0)))
         desk.tick()
     assert refusals  # something stood against something
+
+
+@pytest.mark.parametrize("drawn", range(3))
+def test_an_audit_of_three_hands_has_seen_what_any_of_them_saw_and_no_more(shop: Shop, drawn: int) -> None:
+    """Beside the desk stands a plain set: whatever somebody in the audit held up; hands come, pause and go between."""
+    chance = random.Random(drawn)
+    hands = hands_of(shop)
+    desk = shop.desk
+    cabinet = shop.place("Cabinet A")
+    audit = desk.audits.open(cabinet)
+    expected = {item.key: item.code for item in audit.missing}
+    assert len(expected) == audit.counts.expected
+    seen: set[str] = set()
+    within = {""}
+    for turn in range(60):
+        name, hand = chance.choice(list(hands.items()))
+        with desk.phones.asking(hand) if hand else nullcontext():
+            if name not in within:
+                desk.audits.open(cabinet)
+                within.add(name)
+            elif chance.random() < 0.1:
+                desk.audits.pause()
+                within.remove(name)
+            else:
+                key = chance.choice(list(expected))
+                desk.scan(expected[key])
+                seen.add(key)
+                status = desk.audits.status()
+                assert status.row.key == audit.row.key and status.counts.seen == len(seen), (turn, name, key)
+                assert {item.key for item in status.missing} == set(expected) - seen, turn
+        shop.clock.forward(chance.choice((0.2, 1.0, 5.0, 25.0)))
+        desk.tick()
+    assert len(seen) > 3

@@ -6,7 +6,6 @@ import json
 import socket
 import ssl
 import struct
-import threading
 import time
 import zlib
 from pathlib import Path
@@ -235,49 +234,6 @@ def test_a_question_that_does_nothing_uses_up_no_key(kiosk: Served, phone: Telep
     assert phone.ask("machine", key="a frame's own key", code="no")["kind"] == "fault"
     said = phone.ask("scan", key="a frame's own key", texts=[kiosk.holder("T024")])
     assert said["kind"] == "outcome" and said["state"] == "wait"
-
-
-def test_of_two_that_show_one_code_at_the_same_moment_one_comes_in(kiosk: Served) -> None:
-    token = kiosk.token()
-    both = threading.Barrier(2)
-    said: list[int] = []
-
-    def show() -> None:
-        stranger = Telephone(kiosk.address)
-        both.wait(10)
-        said.append(stranger.post("/pair", {"token": token})[0])
-
-    hands = [threading.Thread(target=show) for _ in range(2)]
-    for hand in hands:
-        hand.start()
-    for hand in hands:
-        hand.join(20)
-    assert sorted(said) == [200, 403]
-
-
-def test_a_cookie_of_before_is_worth_nothing_after_the_kiosk_was_started_again(tmp_path: Path) -> None:
-    before = Served(tmp_path / "data")
-    telephone = before.telephone()
-    before.close()
-    after = Served(tmp_path / "data")
-    try:
-        lines = after.desk.do(lambda desk: desk.session.book.last_id)
-        again = Telephone(after.address, telephone.cookie)
-        assert again.post("/ask", {"ask": "scan", "texts": [after.holder("T002")]})[0] == 401
-        assert again.post("/ask", {"ask": "me"})[0] == 401
-        assert after.desk.do(lambda desk: desk.session.book.last_id) == lines
-    finally:
-        after.close()
-
-
-def test_a_telephone_that_slept_until_its_shift_was_over_is_nobodys_when_it_wakes(alone: Served) -> None:
-    telephone = alone.telephone()
-    alone.clock.forward(8 * 3600.0 + 60.0)
-    lines = alone.desk.do(lambda desk: desk.session.book.last_id)
-    status, _ = telephone.post("/ask", {"ask": "scan", "texts": [alone.holder("T002")]})
-    assert status == 401
-    written = alone.desk.do(lambda desk: [line.kind for line in desk.session.book.lines(after=lines)])
-    assert "scanned" not in written and "moved" not in written
 
 
 def test_a_frame_whose_answer_was_lost_is_told_by_its_number(kiosk: Served, phone: Telephone) -> None:

@@ -84,10 +84,10 @@ def box(widget: Any) -> tuple[float, float, float, float]:
     return x, y, x + widget.width, y + widget.height
 
 
-def ink(label: Any) -> tuple[float, float, float, float]:
-    """Where the text itself is: its size, placed as the label places it."""
+def ink(label: Any, lines: Any) -> tuple[float, float, float, float]:
+    """Where the text itself is: its size as it was laid, placed as the label places it."""
     x, y, right, top = box(label)
-    width, height = size_of(label)
+    width, height = lines.content_size
     if label.halign == "right":
         x = right - width
     elif label.halign == "center":
@@ -106,10 +106,6 @@ def laid(label: Any) -> Any:
     )  # fmt: skip
     core.refresh()
     return core
-
-
-def size_of(label: Any) -> tuple[float, float]:
-    return laid(label).content_size
 
 
 def torn(label: Any, core: Any, width: float) -> str:
@@ -198,7 +194,8 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
             found.append(f"drawing only {picture.height / look.mm:.1f} mm high, wants {LEAST_PICTURE_MM:.0f}")
         if over := misplaced(box(picture), picture, []):
             found.append(f"drawing {over}")
-    for label in labels:
+    texts = [(label, laid(label)) for label in labels]
+    for label, lines in texts:
         said = label.text.replace("\n", " ")[:40]
         width, height = label.width - label.padding[0] - label.padding[2], label.height
         smallest = look.least
@@ -222,13 +219,12 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
                 found.append(f"number broken in two lines: {longest}")
         if lacking := {letter for letter in label.text if letter.strip() and not has(Face.TEXT, letter)}:
             found.append(f"letters the font lacks ({''.join(sorted(lacking))}): {said}")
-        core = laid(label)
-        tall = core.content_size[1]
-        if not label.shorten and (one := torn(label, core, width)):
+        tall = lines.content_size[1]
+        if not label.shorten and (one := torn(label, lines, width)):
             found.append(f"{one!r} is read as one and stands in two lines: {said}")
         if tall > height + (SLACK if tall > label.font_size * 2 else label.font_size * 0.12):
             found.append(f"clipped ({tall:.0f} px of text in {height:.0f}): {said}")
-    inks = [(label, ink(label)) for label in labels]
+    inks = [(label, ink(label, lines)) for label, lines in texts]
     for at, (one, where) in enumerate(inks):
         if where[0] < -SLACK or where[1] < -SLACK or where[2] > size[0] + SLACK or where[3] > size[1] + SLACK:
             found.append(f"outside the window: {one.text[:40]}")

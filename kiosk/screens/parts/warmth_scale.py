@@ -1,4 +1,4 @@
-"""The scale below a holder's drawing: each warmth's colour and hatch, with the temperature it ends at.
+"""What is written below a holder's drawing: the scale of warmth, or which of its figures nobody entered.
 
 Colours and hatches of warmth are here and nowhere else on the screen; red is heat, and what is safe or not known has
 none of it.
