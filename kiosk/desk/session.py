@@ -152,7 +152,9 @@ class Session:
 
     def _who_is_here(self) -> None:
         """Nobody is at work who is out of use; nobody has opened who is no supervisor or has another PIN by now."""
-        pins = {row["key"]: row["pin_hash"] for row in rows(T.Operator.select(T.Operator.key, T.Operator.pin_hash))}
+        opened = {hand.supervisor.key for hand in self.hands if hand.supervisor}
+        theirs = T.Operator.select(T.Operator.key, T.Operator.pin_hash).where(T.Operator.key.in_(opened))
+        pins = {row["key"]: row["pin_hash"] for row in rows(theirs)} if opened else {}
         for hand in self.hands:
             hand.operator = self._in_use(hand.operator)
             supervisor = self._in_use(hand.supervisor)
