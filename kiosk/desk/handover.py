@@ -135,9 +135,10 @@ class HandoverCounter:
         lines = [PocketAssigned(code, None) for code in given_up]
         owner = None
         if pocket_code is not None:
-            if session.place(pocket_code).place.kind is not Kind.POCKET:
+            row = session.cards.places.rows.get(pocket_code)
+            if row is None or row["kind"] != Kind.POCKET.value or row["retired"]:
                 raise NotThere("pocket", pocket_code)
-            owner = session.cards.places.rows[pocket_code]["owner"]
+            owner = row["owner"]
             if owner != holder_key:
                 lines.append(PocketAssigned(pocket_code, holder_key))
         if lines:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kiosk.desk.session import NotThere
+from kiosk.rules.lines import PlaceRetired
 from tests.conftest import Shop
 
 
@@ -44,3 +45,12 @@ def test_what_is_kept_already_writes_no_line_and_what_is_no_pocket_is_refused(sh
         with pytest.raises(NotThere):
             desk.handover.keep_pocket("T002", wrong)
     assert [each.place.number for each in desk.handover.own_pockets("T002")] == [7]
+
+
+def test_a_pocket_that_is_out_of_use_is_kept_for_nobody(shop: Shop) -> None:
+    session = shop.desk.session
+    pocket = next(code for code, row in session.cards.places.rows.items() if row["kind"] == "pocket")
+    session.book.append([PlaceRetired(pocket, "worn")])
+    session.cards.forget_places()
+    with pytest.raises(NotThere):
+        shop.desk.handover.keep_pocket("T001", pocket)
