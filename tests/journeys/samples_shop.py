@@ -195,7 +195,8 @@ def _register_trouble(screen: Any) -> None:
 
 def _pin_who(screen: Any) -> None:
     screen.page = "who"
-    people = Supervisor("kim", "Kim Vale", False), Supervisor("alex", "Alexandra Featherstone", False)
+    more = (Supervisor(f"kim-{number}", f"Kim Vale {number}", False) for number in range(2, 6))
+    people = Supervisor("kim", "Kim Vale", False), Supervisor("alex", "Alexandra Featherstone", False), *more
     screen._chooser, screen.vouches = "", False
     screen._door_known(Door(people, ""))
 

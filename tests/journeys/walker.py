@@ -39,6 +39,7 @@ from kiosk.screens.frame import Frame  # noqa: E402
 from kiosk.screens.pages import SCREENS, build  # noqa: E402
 from kiosk.screens.parts.holder_drawing import HolderDrawing, Pen  # noqa: E402
 from kiosk.screens.parts.marked import MarkedRow  # noqa: E402
+from kiosk.screens.parts.paged import PagedList, PageKeys  # noqa: E402
 from kiosk.screens.parts.photo import PhotoPicture  # noqa: E402
 from kiosk.screens.parts.plot import LEAST_MM, CoolingPlot  # noqa: E402
 from kiosk.screens.parts.text import WholeWords, kept_together  # noqa: E402
@@ -171,6 +172,8 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
     touches: list[Any] = []
     pictures: list[Any] = []
     grounds: list[Any] = []
+    lists: list[Any] = []
+    arrows: list[Any] = []
     found: list[str] = []
 
     def walk(widget: Any) -> None:
@@ -184,6 +187,10 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
             labels.append(widget)
         if isinstance(widget, Touchable):
             touches.append(widget)
+        if isinstance(widget, PagedList) and widget.pages > 1:
+            lists.append(widget)
+        if isinstance(widget, PageKeys) and widget.several:
+            arrows.append(widget)
         if isinstance(widget, HolderDrawing) and widget.drawing is not None and widget.told:
             pictures.append(widget)
         if isinstance(widget, Panel | HolderDrawing) or (isinstance(widget, Touchable) and widget.children):
@@ -192,6 +199,9 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
             walk(child)
 
     walk(frame)
+    if len(lists) > len(arrows):
+        rows = ", ".join(f"{len(each.rows)} rows in {each.pages} pages" for each in lists)
+        found.append(f"{rows}, and only {len(arrows)} pairs of arrows to turn them")
     for picture in pictures:
         if picture.height < (LEAST_PICTURE_MM - 0.15) * look.mm:
             found.append(f"drawing only {picture.height / look.mm:.1f} mm high, wants {LEAST_PICTURE_MM:.0f}")
