@@ -116,7 +116,8 @@ class Desk(Counters):
             desk.past_lost = book.lost
             if not read_only:
                 desk.changed_outside = session.notice_settings()
-                found = tuple(shop_settings.deciding(settings).items())
+                session.follow_rules()  # what the file could not say, or had not heard of yet, counts from the start
+                found = tuple(shop_settings.deciding(session.settings).items())
                 session.write(KioskStarted(__version__, found, rehearsal))
             return desk
         except BaseException:

@@ -103,8 +103,8 @@ class DifferencesCounter:
         """A hand has looked: this is the case, and the book says so from now on.
 
         A label that is on another thing than the book has it opens the first no more; that thing gets a new one, for
-        no code ever stands for two.  A setting is a supervisor's.  Raises NotThere, ActRefused, Locked; SettingsFault,
-        StillHot for a setting; ValueError for where a holder is.
+        no code ever stands for two.  A setting, and what a thing is, are a supervisor's.  Raises NotThere, ActRefused,
+        Locked; SettingsFault, StillHot for these; ValueError for where a holder is.
         """
         for each in self.open():
             if each.key == key:
@@ -115,8 +115,9 @@ class DifferencesCounter:
                     PeopleCounter(self._session).change_setting(table, name, value, reason or _SETTLED)
                     return
                 if (facts := self._facts(each, value)) is not None:
+                    by = self._session.supervised()
                     self._session.unheld(facts)
-                    self._session.write(facts)
+                    self._session.write(facts, by=by)
                     return
                 settled = L.ClaimSettled(each.matter.value, each.subject, value, reason)
                 self._session.write(settled, *_label_elsewhere(each, value))
@@ -124,7 +125,12 @@ class DifferencesCounter:
         raise NotThere("difference", key)
 
     def _facts(self, found: ToldDifferently, value: str) -> L.Entry | None:
-        """The line that told these facts of a thing, to be told once more: the last in the order stands in the book."""
+        """The line that told these facts of a thing, to be told once more: the last in the order stands in the book.
+
+        None of what is out of use: telling it would bring that back.
+        """
+        if found.matter is Matter.SETTING and _out_of_use(found.subject):
+            return None
         chosen = next((each.line for each in found.claims if each.value == value), 0)
         line = self._session.book.line(chosen) if found.matter is Matter.SETTING else None
         return line.entry if line is not None and isinstance(line.entry, _FACTS) else None
@@ -166,6 +172,11 @@ class DifferencesCounter:
             return operator.name
         cutter = rows(T.Cutter.select(T.Cutter.name).where(T.Cutter.key == key))
         return str(cutter[0]["name"]) if cutter else key
+
+
+def _out_of_use(key: str) -> bool:
+    of = (T.Holder, T.Holder.key), (T.Cutter, T.Cutter.key), (T.Place, T.Place.code)
+    return any(rows(table.select(field).where(field == key, table.retired == 1)) for table, field in of)
 
 
 def _label_elsewhere(found: ToldDifferently, value: str) -> tuple[L.CodeRetired, ...]:

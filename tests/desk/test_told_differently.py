@@ -11,6 +11,7 @@ from kiosk import settings as shop_settings
 from kiosk.desk.session import Locked, NotThere, Session, StillHot
 from kiosk.ledger import tables as T
 from kiosk.rules import lines as L
+from kiosk.rules.assembly import Cutter
 from kiosk.rules.merge import RETIRED, USED, Made
 from kiosk.rules.places import Kind, Place
 from tests.conftest import Shop
@@ -93,6 +94,38 @@ def test_the_facts_that_a_hand_calls_right_are_the_books_and_wait_while_a_hold_r
     shop.desk.differences.settle("setting/T001", made[chosen].value)
     assert session.holder("T001").holder == said[chosen].holder
     assert session.holder("T001").heat is heat
+
+
+def told_of_a_cutter(shop: Shop) -> tuple[str, list[Made]]:
+    """A cutter that is built in nowhere, and what two kiosks said it is."""
+    shop.clock.forward(20 * 86400.0)
+    built = T.Assembly.select(T.Assembly.cutter).where(T.Assembly.torn_line.is_null())
+    facts = T.Cutter.select().where(T.Cutter.key.not_in(built)).get().facts
+    cutter = msgspec.json.decode(facts, type=Cutter)
+    said = [L.CutterAdded(replace(cutter, name=name)) for name in ("Mill A", "Mill B")]
+    lines = shop.desk.session.book.append(said)
+    made = [Made(line.id, by, str(each.cutter)) for line, by, each in zip(lines, (A, OTHER), said, strict=True)]
+    differs(shop, f"setting/{cutter.key}", *made)
+    return cutter.key, made
+
+
+def test_facts_that_a_hand_calls_right_bring_nothing_back_that_is_out_of_use(shop: Shop) -> None:
+    key, made = told_of_a_cutter(shop)
+    shop.desk.session.book.append([L.CutterRetired(key, "broken")])
+    shop.desk.differences.settle(f"setting/{key}", made[0].value)
+    assert T.Cutter.get_by_id(key).retired == 1
+
+
+def test_what_a_thing_is_is_a_supervisors_to_settle(shop: Shop) -> None:
+    key, made = told_of_a_cutter(shop)
+    people = shop.desk.people
+    people.add("ines", "Ines", "supervisor", "badge-ines", pin="2580")
+    with pytest.raises(Locked):
+        shop.desk.differences.settle(f"setting/{key}", made[0].value)
+    assert T.Cutter.get_by_id(key).name == "Mill B"
+    people.unlock("ines", "2580")
+    shop.desk.differences.settle(f"setting/{key}", made[0].value)
+    assert T.Cutter.get_by_id(key).name == "Mill A"
 
 
 def test_a_label_that_a_hand_found_on_the_other_holder_opens_the_first_no_more(shop: Shop) -> None:

@@ -38,6 +38,7 @@ from kiosk.screens.clerk import Clerk  # noqa: E402
 from kiosk.screens.frame import Frame  # noqa: E402
 from kiosk.screens.pages import SCREENS, build  # noqa: E402
 from kiosk.screens.parts.holder_drawing import HolderDrawing, Pen  # noqa: E402
+from kiosk.screens.parts.marked import MarkedRow  # noqa: E402
 from kiosk.screens.parts.photo import PhotoPicture  # noqa: E402
 from kiosk.screens.parts.plot import LEAST_MM, CoolingPlot  # noqa: E402
 from kiosk.screens.parts.text import WholeWords, kept_together  # noqa: E402
@@ -57,6 +58,7 @@ SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
 LEAST_PICTURE_MM = 12.0  # with its legend; below it a holder is a smear
 LEAST_BODY_MM = 10.0  # of the steel across its axis, legend and lengths apart
+LEAST_MARK_MM = 6.0  # of one that stands in a row beside its name, at a pocket's size
 # Rows of these end in dots where they are long: touched, they show all of it.
 WHOLE_ELSEWHERE = {"history", "heatings", "settings", "audit", "audits", "report"}
 ENDLESS = {"front_office_label_printer", "Setting_room_laser_printer"}  # one word of any length
@@ -158,8 +160,9 @@ def too_small(picture: Any) -> str:
         return f"curve given {picture.height / look.mm:.1f} mm of height, wants {LEAST_MM:.0f}"
     if isinstance(picture, HolderDrawing) and picture.drawing is not None:
         across_mm = 2 * picture.drawing.radius_mm * Pen(picture, picture.drawing).scale / look.mm
-        if across_mm < LEAST_BODY_MM:
-            return f"holder drawn only {across_mm:.1f} mm across, wants {LEAST_BODY_MM:.0f}"
+        least_mm = LEAST_MARK_MM if isinstance(picture.parent, MarkedRow) else LEAST_BODY_MM
+        if across_mm < least_mm:
+            return f"holder drawn only {across_mm:.1f} mm across, wants {least_mm:.0f}"
     return ""
 
 
