@@ -215,6 +215,20 @@ class BuildCounter:
             raise BuildRefused(Say("build.no_holder_label"), Say("build.scan_holder"))
         return subject
 
+    def may_tear_down(self, holder_key: str) -> HolderCard:
+        """The holder, if its cutter may come out where it stands: a shrink fit's at the shrink station.
+
+        Raises BuildRefused, NotThere.
+        """
+        card = self._session.holder(holder_key)
+        if card.assembly is None:
+            raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
+        shrinks = card.holder.clamping is Clamping.SHRINK_FIT
+        if card.at is None or card.at.place.kind is not (Kind.SHRINK if shrinks else Kind.BENCH):
+            why = say("build.tear_down_elsewhere", name=card.name, place=card.at.name if card.at else None)
+            raise BuildRefused(why, say("build.to_shrink" if shrinks else "build.to_bench", name=card.name))
+        return card
+
     def tear_down(self, holder_key: str, condition: Condition = Condition.UNKNOWN, used_min: float = 0.0) -> HolderCard:
         """Ends the assembly; for a shrink fit, at the shrink station, and hot from then on.
 
@@ -222,17 +236,10 @@ class BuildCounter:
         """
         session = self._session
         session.signed_in()
-        card = session.holder(holder_key)
-        if card.assembly is None:
-            raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
-        at = card.at.place.kind if card.at else None
-        shrinks = card.holder.clamping is Clamping.SHRINK_FIT
-        wanted = (Kind.SHRINK,) if shrinks else (Kind.BENCH,)
-        if card.at is None or at not in wanted:
-            why = say("build.tear_down_elsewhere", name=card.name, place=card.at.name if card.at else None)
-            raise BuildRefused(why, say("build.to_shrink" if shrinks else "build.to_bench", name=card.name))
+        card = self.may_tear_down(holder_key)
+        assert card.assembly is not None and card.at is not None
         lines: list[Entry] = []
-        if shrinks:
+        if card.holder.clamping is Clamping.SHRINK_FIT:
             lines += self._opening(card, card.at)
         lines.append(ConditionSaid(holder_key, card.assembly.key, condition, used_min))
         lines.append(TornDown(holder_key, card.assembly.key))

@@ -28,6 +28,7 @@ class Frame(BoxLayout):
     next_s = NumericProperty(-1)
     by_reading = BooleanProperty(False)  # and then a probe must say so
     probe = StringProperty()  # what to probe now to be sooner
+    probe_of = StringProperty()  # its name
     note = StringProperty()
     mark = StringProperty()  # the part of it that counts most, where there is room for no more
     trouble = StringProperty()

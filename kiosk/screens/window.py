@@ -231,13 +231,14 @@ class KioskApp(App):
         frame, clerk = self.frame, self.clerk
         holds = [card.hold for card in clerk.hot if card.hold and card.hold.until not in NO_TIME]
         soonest = min(holds, key=lambda hold: hold.remaining_s or 0.0, default=None)
-        frame.hot = len(clerk.hot)
+        frame.hot, frame.wanted = len(clerk.hot), clerk.wanted
         frame.next_s = -1 if soonest is None or soonest.remaining_s is None else soonest.remaining_s
         frame.by_reading = soonest is not None and soonest.needs_reading
         card, probe = clerk.advice or (None, None)
-        frame.probe = t("strip.advice", name=_short(card.name)) if card and probe and not probe.in_s else ""
+        frame.probe_of = _short(card.name) if card and probe and not probe.in_s else ""
+        frame.probe = t("strip.advice", name=frame.probe_of) if frame.probe_of else ""
         if soonest is None and any(each.hold and each.hold.air_too_warm for each in clerk.hot):
-            frame.probe = t("heat.air_too_warm")
+            frame.probe, frame.probe_of = t("heat.air_too_warm"), ""
         who = clerk.operator.name if clerk.operator else ""
         link = clerk.link.words if clerk.link else ""
         parts = (who, clerk.here, link) if clerk.link and clerk.link.quiet else (link, who, clerk.here)
@@ -245,7 +246,6 @@ class KioskApp(App):
         frame.mark = clerk.mark
         opening = t("strip.coming") if clerk.wanted else ""
         opening = opening if clerk.heat_known else t("strip.opening")
-        frame.wanted = clerk.wanted
         frame.trouble = " · ".join(part for part in (opening, clerk.trouble) if part)
 
     def _opened(self, changed: Sequence[SettingChanged]) -> None:

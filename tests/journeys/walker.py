@@ -314,6 +314,9 @@ class Stage:
         frame = self.frame
         frame.hot, frame.next_s = (12, 372) if number % 2 else (0, -1)
         frame.note = "Sam Porter · Cabinet A" if number % 3 else ""
+        advised = number % 4 == 1  # of the one that is free first; as long a name as the window gives it
+        frame.probe_of = "Shrink 10 x 120 long" if advised else ""
+        frame.probe = words.t("strip.advice", name=frame.probe_of) if advised else ""
         frame.show(self.screens[name])
         settle()
         fill(self.screens[name])

@@ -90,7 +90,12 @@ class TearDownScreen(View):
     def _take(self, card: HolderCard) -> None:
         if card.assembly is None:
             self._failed(BuildRefused(Say("build.nothing_in", (("name", card.name),)), Say("build.scan_holder")))
-            return
+        elif self.only_say:
+            self._ask_condition(card)
+        else:  # before it is asked for twice: where the cutter cannot come out, nobody answers for nothing
+            self.clerk.ask(asks.may_tear_down(card.holder.key), self._ask_condition, self._failed)
+
+    def _ask_condition(self, card: HolderCard) -> None:
         self._key = card.holder.key
         self.title = card.name
         self.detail = card.at.name if card.at else ""

@@ -31,6 +31,7 @@ class WhoKey(Touchable, Widget):
 class HeatStrip(FloatLayout):
     """`hot`: holders under a hold.  `next_s`: until the next may be touched; negative: only a reading ends it.
     `probe`: what to probe now to be sooner, in words; the time is then how long it takes otherwise.
+    `probe_of`: the name in it, which stands beside the count where a line does not hold both.
 
     `mark`: something of the kiosk itself needs a hand, quietly; where there is no room for the note it stands alone.
     `note` is what stands on the quiet side: the place it is about, the operator, the audit that is open.
@@ -41,6 +42,7 @@ class HeatStrip(FloatLayout):
     next_s = NumericProperty(-1)
     by_reading = BooleanProperty(False)
     probe = StringProperty()
+    probe_of = StringProperty()
     note = StringProperty()
     mark = StringProperty()
     trouble = StringProperty()
@@ -70,6 +72,7 @@ class HeatStrip(FloatLayout):
         next_s: float,
         by_reading: bool,
         probe: str,
+        probe_of: str,
         trouble: str,
         wide: bool,
         note: str,
@@ -83,15 +86,15 @@ class HeatStrip(FloatLayout):
             return t("strip.quiet") if wide or not mark else f"{t('strip.quiet')} · {mark}"
         hot_words = t("strip.hot", count=int(hot))
         if wide:
-            return f"{hot_words}  {self.until(next_s, by_reading, probe)}"
-        return " · ".join(part for part in (hot_words, trouble or note) if part)
+            return f"{hot_words}  {self.until(next_s, by_reading, probe, '')}"
+        return " · ".join(part for part in (hot_words, trouble or probe_of or note) if part)
 
-    def until(self, next_s: float, by_reading: bool, probe: str, *_: object) -> str:
+    def until(self, next_s: float, by_reading: bool, probe: str, probe_of: str, *_: object) -> str:
         """What the time means, or what there is to do instead of waiting."""
         if by_reading and next_s == 0:
             return t("strip.probe_now")
         if probe and next_s != 0:
-            return probe
+            return t("strip.advice_of_it") if probe_of else probe
         return t("strip.reading" if next_s <= 0 else "strip.probe" if by_reading else "strip.next")
 
 

@@ -9,7 +9,10 @@ from kiosk.rules.cards import HolderCard
 from kiosk.rules.fitting.fits import Fit
 from kiosk.screens.questions import Question
 
-__all__ = ["BuildRefused", "MeasureTaken", "Offer", "build", "fit", "holder_labelled", "measure", "offers", "tear_down"]
+__all__ = [
+    "BuildRefused", "MeasureTaken", "Offer", "build", "fit", "holder_labelled", "may_tear_down", "measure", "offers",
+    "tear_down",
+]  # fmt: skip
 
 
 def holder_labelled(text: str) -> Question[HolderCard]:
@@ -36,6 +39,11 @@ def fit(holder: str, cutter: str, depth_mm: float | None) -> Question[Fit]:
 def build(holder: str, cutter: str, depth_mm: float | None) -> Question[HolderCard]:
     """Build the cutter in.  Raises BuildRefused."""
     return lambda desk: desk.build.build(holder, cutter, depth_mm)
+
+
+def may_tear_down(key: str) -> Question[HolderCard]:
+    """The holder, if its cutter may come out where it stands.  Raises BuildRefused."""
+    return lambda desk: desk.build.may_tear_down(key)
 
 
 def tear_down(key: str, condition: Condition) -> Question[tuple[HolderCard, float]]:
