@@ -8,7 +8,7 @@ defaults: ISO 13732-1 for the limit, the heating unit's manual for everything ab
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from pathlib import Path
 from reprlib import repr as shown
 from typing import Any, get_type_hints
@@ -218,16 +218,7 @@ def changed(path: Path, table: str, key: str, value: str) -> Settings:
     kinds = get_type_hints(get_type_hints(Settings)[table]) if group else {}
     if key not in kinds:
         raise SettingsFault(path, f"[{table}] {key}", "there is no such setting")
-    typed: str | float | bool = value
-    if kinds[key] is bool:
-        if (word := value.strip().lower()) not in (*_YES, *_NO):
-            raise SettingsFault(path, f"[{table}] {key}", f"{value!r} is neither yes nor no")
-        typed = word in _YES
-    elif kinds[key] is float:
-        try:
-            typed = float(value.replace(",", "."))
-        except ValueError:
-            raise SettingsFault(path, f"[{table}] {key}", f"{value!r} is not a number") from None
+    typed = _typed(kinds[key], value, path, f"[{table}] {key}")
     load(path)  # what the kiosk would not start on is not written to
     import tomlkit  # only for who changes a setting: reading them needs the standard library alone
 
@@ -240,6 +231,32 @@ def changed(path: Path, table: str, key: str, value: str) -> Settings:
         raise SettingsFault(path, f"[{table}] {key}", fault.why) from fault
     filing.write(path, text)
     return settings
+
+
+def with_value(settings: Settings, name: str, value: str, path: Path) -> Settings:
+    """The settings with one value, by table and key, that counts though no file could say it beside the others.
+
+    value: as typed; it must fit the key's type and range.  path: the file that does not say it.  Raises SettingsFault.
+    """
+    table, _, key = name.partition(".")
+    group = getattr(settings, table)
+    known = {each.name: each for each in fields(group)}
+    kind, where = get_type_hints(type(group))[key], f"[{table}] {key}"
+    typed = _checked(_typed(kind, value, path, where), kind, dict(known[key].metadata), path, where)
+    return replace(settings, **{table: replace(group, **{key: typed})})
+
+
+def _typed(kind: type, value: str, path: Path, where: str) -> str | float | bool:
+    if kind is bool:
+        if (word := value.strip().lower()) not in (*_YES, *_NO):
+            raise SettingsFault(path, where, f"{value!r} is neither yes nor no")
+        return word in _YES
+    if kind is float:
+        try:
+            return float(value.replace(",", "."))
+        except ValueError:
+            raise SettingsFault(path, where, f"{value!r} is not a number") from None
+    return value
 
 
 def _whole(data: dict[str, Any], path: Path) -> Settings:

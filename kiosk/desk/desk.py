@@ -116,7 +116,8 @@ class Desk(Counters):
             desk.past_lost = book.lost
             if not read_only:
                 desk.changed_outside = session.notice_settings()
-                found = tuple(shop_settings.deciding(settings).items())
+                session.follow_rules()  # what the file could not say, or had not heard of yet, counts from the start
+                found = tuple(shop_settings.deciding(session.settings).items())
                 session.write(KioskStarted(__version__, found, rehearsal))
             return desk
         except BaseException:
@@ -278,7 +279,7 @@ class Desk(Counters):
         owner = None if session.hand.phone else session.operator
         if owner and (gone := left_alone(owner, idle_s, session.settings.kiosk.sign_out_s)):
             lines = session.write(gone)
-            session.operator = None
+            session.operator = session.supervisor = None  # what a PIN has opened is shut with whoever goes
         if session.audit is not None:
             self.audits.cooled()
             self.audits.idle(idle_s)

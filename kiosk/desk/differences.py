@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import msgspec
 
+from kiosk.desk.people import PeopleCounter
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
@@ -20,6 +21,8 @@ from kiosk.rules.outcomes import Reason, Refused, refuse
 from kiosk.rules.say import Say, Value, say
 
 _made = msgspec.json.Decoder(tuple[Made, ...])
+_SETTLED = "told differently"  # why a setting is set once more, where nobody said
+_FACTS = (L.HolderRegistered, L.CutterAdded, L.PlaceAdded, L.PocketAssigned)
 _PLAIN = {USED: "apart.in_use", RETIRED: "apart.out_of_use", OPEN: "apart.open", CLOSED: "apart.closed"}
 
 
@@ -34,6 +37,7 @@ class ToldHere:
     value: str
     what: str
     not_verified: bool = False
+    line: int = 0  # that says it
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,14 +100,40 @@ class DifferencesCounter:
         return tuple(sorted(told, key=lambda each: not each.hot))
 
     def settle(self, key: str, value: str, reason: str = "") -> None:
-        """A hand has looked: this is the case.  Raises NotThere, ActRefused; ValueError for where a holder is."""
+        """A hand has looked: this is the case, and the book says so from now on.
+
+        A label that is on another thing than the book has it opens the first no more; that thing gets a new one, for
+        no code ever stands for two.  A setting, and what a thing is, are a supervisor's.  Raises NotThere, ActRefused,
+        Locked; SettingsFault, StillHot for these; ValueError for where a holder is.
+        """
         for each in self.open():
             if each.key == key:
                 if each.matter is Matter.PLACE:
                     raise ValueError("where a holder is, is settled by scanning it")
-                self._session.write(L.ClaimSettled(each.matter.value, each.subject, value, reason))
+                if each.matter is Matter.SETTING and T.Setting.get_or_none(T.Setting.name == each.subject):
+                    table, _, name = each.subject.partition(".")
+                    PeopleCounter(self._session).change_setting(table, name, value, reason or _SETTLED)
+                    return
+                if (facts := self._facts(each, value)) is not None:
+                    by = self._session.supervised()
+                    self._session.unheld(facts)
+                    self._session.write(facts, by=by)
+                    return
+                settled = L.ClaimSettled(each.matter.value, each.subject, value, reason)
+                self._session.write(settled, *_label_elsewhere(each, value))
                 return
         raise NotThere("difference", key)
+
+    def _facts(self, found: ToldDifferently, value: str) -> L.Entry | None:
+        """The line that told these facts of a thing, to be told once more: the last in the order stands in the book.
+
+        None of what is out of use: telling it would bring that back.
+        """
+        if found.matter is Matter.SETTING and _out_of_use(found.subject):
+            return None
+        chosen = next((each.line for each in found.claims if each.value == value), 0)
+        line = self._session.book.line(chosen) if found.matter is Matter.SETTING else None
+        return line.entry if line is not None and isinstance(line.entry, _FACTS) else None
 
     def _told(self, row: TableRow) -> ToldDifferently:
         matter, subject = Matter(row["matter"]), row["subject"]
@@ -120,11 +150,15 @@ class DifferencesCounter:
         operator = self._session.cards.operator(line.operator) if line and line.operator else None
         unverified = line is not None and getattr(line.entry, "reason", "") == L.NOT_VERIFIED
         who, utc_s = operator.name if operator else None, line.utc_s if line else 0.0
-        return ToldHere(made.kiosk, kiosk, who, utc_s, made.value, self._what(made.value), unverified)
+        return ToldHere(
+            made.kiosk, kiosk, who, utc_s, made.value, self._what(matter, made.value), unverified, made.line
+        )
 
-    def _what(self, value: str) -> str:
+    def _what(self, matter: Matter, value: str) -> str:
         if value == NOTHING:
             return "apart.nothing"
+        if matter is Matter.BADGE and value != RETIRED:
+            return "apart.in_use"  # who they are and may do was set anew; their PIN's digest is nobody's to read
         return _PLAIN.get(value) or self._name(value)
 
     def _name(self, key: str) -> str:
@@ -138,3 +172,16 @@ class DifferencesCounter:
             return operator.name
         cutter = rows(T.Cutter.select(T.Cutter.name).where(T.Cutter.key == key))
         return str(cutter[0]["name"]) if cutter else key
+
+
+def _out_of_use(key: str) -> bool:
+    of = (T.Holder, T.Holder.key), (T.Cutter, T.Cutter.key), (T.Place, T.Place.code)
+    return any(rows(table.select(field).where(field == key, table.retired == 1)) for table, field in of)
+
+
+def _label_elsewhere(found: ToldDifferently, value: str) -> tuple[L.CodeRetired, ...]:
+    """The end of a label that is not on what the book has it on."""
+    if found.matter is not Matter.LABEL:
+        return ()
+    bound = rows(T.Binding.select().where(T.Binding.text == found.subject, T.Binding.retired_line.is_null()))
+    return (L.CodeRetired(found.subject, _SETTLED),) if bound and bound[0]["subject"] != value else ()

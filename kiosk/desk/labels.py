@@ -189,6 +189,7 @@ class LabelCounter:
         session.signed_in()
         path = session.book.path.parent / shop_settings.NAME
         session.take_settings(shop_settings.changed(path, "labels", key, value))
+        session.follow_rules()  # what the file cannot say beside it counts all the same
         session.write(SettingChanged(f"labels.{key}", value, "chosen while printing"))
 
     def make(

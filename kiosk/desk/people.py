@@ -199,7 +199,8 @@ class PeopleCounter:
             path.unlink() if before is None else filing.write(path, before)
             raise
         session.take_settings(settings)
-        return settings
+        session.follow_rules(but=f"{table}.{key}")  # what the file cannot say beside it counts all the same
+        return session.settings
 
     def _keeps_holds(self, settings: Settings) -> None:
         """Raises StillHot where these settings would let a hold go sooner than those it is worked out with now."""

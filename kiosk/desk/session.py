@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Collection, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 
 from kiosk.desk.hand import Hand, OfHand
 from kiosk.desk.holds import Holds
+from kiosk.desk.shop_rules import following, gone_by, said_here
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, LedgerFault, Written, rows
 from kiosk.ledger.last_step import last_step
@@ -23,7 +24,6 @@ from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCa
 from kiosk.rules.grounds import Grounds, Resting, grounds
 from kiosk.rules.hold_facts import HoldFacts
 from kiosk.rules.lines import (
-    BY_THERMOMETER,
     OUTSIDE,
     Built,
     Entry,
@@ -43,7 +43,7 @@ from kiosk.rules.say import Value, say
 from kiosk.rules.sending import cooling_place
 from kiosk.rules.slices import Between, in_slices, not_asked
 from kiosk.rules.view import Limits
-from kiosk.settings import NAME, OF_A_KIOSK, Settings, SettingsFault, changed, deciding, same_value
+from kiosk.settings import NAME, Settings, deciding, same_value
 
 LONGEST_SCAN = 7089  # figures in the largest QR symbol at its weakest level, ISO/IEC 18004
 ALIKE_S = 3600.0  # so long after a heating a twin registered as cold is worth a warning
@@ -152,7 +152,9 @@ class Session:
 
     def _who_is_here(self) -> None:
         """Nobody is at work who is out of use; nobody has opened who is no supervisor or has another PIN by now."""
-        pins = {row["key"]: row["pin_hash"] for row in rows(T.Operator.select(T.Operator.key, T.Operator.pin_hash))}
+        opened = {hand.supervisor.key for hand in self.hands if hand.supervisor}
+        theirs = T.Operator.select(T.Operator.key, T.Operator.pin_hash).where(T.Operator.key.in_(opened))
+        pins = {row["key"]: row["pin_hash"] for row in rows(theirs)} if opened else {}
         for hand in self.hands:
             hand.operator = self._in_use(hand.operator)
             supervisor = self._in_use(hand.supervisor)
@@ -357,32 +359,30 @@ class Session:
         return Limits(kiosk.pair_s, kiosk.undo_s, self.settings.heat.reheat_s, kiosk.travel_s, self.badge_required)
 
     def notice_settings(self) -> tuple[SettingChanged, ...]:
-        """Settings a decision depends on that have another value than the book knows, each written as a line."""
-        known = {row["name"]: str(row["value"]) for row in rows(T.Setting.select())}
+        """Settings a decision depends on that have another value than the book knows, each written as a line.
+
+        Not those of a file that has not followed the others yet: nobody set the shop back to what this kiosk had.
+        """
+        known, said = gone_by(), said_here(self.book)
         found = deciding(self.settings)
         changed = tuple(
             SettingChanged(name, value, OUTSIDE)
             for name, value in found.items()
             if name in known and not same_value(known[name], value)
+            if name not in said or not same_value(said[name], value)
         )
         if changed:
             self.write(*changed)
         return changed
 
-    def follow_rules(self) -> None:
+    def follow_rules(self, but: str = "") -> None:
         """What the shop goes by, as another kiosk's line set it, counts here too and stands in this kiosk's file.
 
-        Not how warm the air is, where this kiosk has a thermometer: two of them would set it to and fro.
+        but: the one that a hand has just set here.
         """
-        own = OF_A_KIOSK.union(BY_THERMOMETER if self.settings.thermometer.source else ())
-        mine, path = deciding(self.settings), self.book.path.parent / NAME
-        for row in rows(T.Setting.select()):
-            name, value = row["name"], str(row["value"])
-            if name not in mine or name in own or same_value(mine[name], value):
-                continue
-            table, _, key = name.partition(".")
-            with suppress(SettingsFault, OSError):  # on a full disk, or in a file nobody can read, it is as it was
-                self.take_settings(changed(path, table, key, value))
+        settings = following(self.settings, self.book.path.parent / NAME, but)
+        if settings is not self.settings:
+            self.take_settings(settings)
 
     def take_settings(self, settings: Settings) -> None:
         """The shop's settings are these from now on."""

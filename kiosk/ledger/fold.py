@@ -209,8 +209,15 @@ def _as_it_applies(
             return None, False  # as the book has it until a hand says which
         case L.CodeBound() | L.CodeRetired() if Matter.LABEL in unseen:
             return None, False
+        case L.OperatorAdded(operator=key) if Matter.BADGE in unseen and _is_retired(key, state):
+            return None, False  # who was sent away stays away until a supervisor knows of both
         case _:
             return entry, False
+
+
+def _is_retired(operator: str, state: LedgerState) -> bool:
+    row = state.get("operator", operator)
+    return row is not None and bool(row["retired"])
 
 
 def _about_its_heating(entry: L.Entry, line: Placed, state: LedgerState) -> L.Entry | None:

@@ -18,7 +18,7 @@ from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 from kiosk.ledger.trouble import LedgerFault
 
-VERSION = 11
+VERSION = 12
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
 
@@ -107,6 +107,13 @@ def _heated_before(database: Database) -> None:
     _add_column(database, "hold", "to_be_heated", "INTEGER")
 
 
+def _stays_away(_: Database) -> None:
+    """To 12: who was sent away by one kiosk stays away, whatever another that did not know of it wrote of them.
+
+    No table changes its form; tables are made anew from the lines after it.
+    """
+
+
 def _add_column(database: Database, table: str, column: str, kind: str) -> None:
     """Unless an earlier step made the table anew, as it is now."""
     execute: Callable[..., Any] = database.execute_sql
@@ -120,6 +127,7 @@ def _add_column(database: Database, table: str, column: str, kind: str) -> None:
 STEPS: Mapping[int, Step] = {
     1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others, 6: _kiosks_rest,
     7: _labels_wear, 8: _who_counted, 9: _people_speak, 10: _heated_before,
+    11: _stays_away,
 }  # fmt: skip
 
 

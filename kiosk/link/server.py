@@ -87,7 +87,7 @@ def prepare(values: Mapping[str, Any], address: Address) -> Prepared:
 
 
 def _renew(administrator: Connection, named: Mapping[str, str]) -> Prepared:
-    """The functions of this version in place of those of an older one, in one step: kiosks that ask meanwhile wait."""
+    """The functions of this version in place of those of an older one, in one step: a kiosk is answered by either."""
     heads = administrator.ask("SELECT form FROM book.head")
     if not heads or heads[0][0] > calls.FORM:
         calls.refuse(heads[0][0] if heads else None)

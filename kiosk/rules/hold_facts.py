@@ -6,7 +6,8 @@ meanwhile.  Nothing in them was computed, so that a better model needs no change
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 from functools import reduce
 
 from kiosk.rules.assembly import Assembly, Holder
@@ -73,6 +74,16 @@ class HeatValues:
             max(self.ambient_sd_k, other.ambient_sd_k),
             max(self.probe_tolerance_k, other.probe_tolerance_k),
         )
+
+
+def strictest(name: str, told: Sequence[str]) -> str:
+    """Of values of one of the shop's settings, as they were typed, the one that holds longest; the first where it is
+    none that a hold rests on.  name: as in `HeatValues`."""
+    if name not in {each.name for each in fields(HeatValues)}:
+        return told[0]
+    plain = HeatValues(0.0, 0.0, 0.0, 0.0, 0.0)
+    worth = [replace(plain, **{name: float(value.replace(",", "."))}) for value in told]
+    return told[worth.index(reduce(HeatValues.stricter, worth))]
 
 
 def all_found(before: tuple[HeatValues, ...], found: HeatValues) -> tuple[HeatValues, ...]:

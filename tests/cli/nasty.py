@@ -121,13 +121,25 @@ def turned(good: bytes, suffix: str) -> Iterator[tuple[str, bytes]]:
     """A good file with one value made into something else, one at a time."""
     if suffix == ".toml":
         data = tomllib.loads(good.decode())
+        written: dict[tuple[str, str], str] = {}
         for where, changed in _trees(data):
-            yield where, tomlkit.dumps(changed).encode()
+            yield where, _toml(changed, written).encode()
     elif suffix == ".json":
         for where, changed in _trees(json.loads(good)):
             yield where, json.dumps(changed).encode()
     elif suffix == ".csv":
         yield from _tables(good.decode())
+
+
+def _toml(values: dict[str, Any], written: dict[tuple[str, str], str]) -> str:
+    """A file, of parts that are each written once: thousands of files differ in one of them."""
+    parts = []
+    for name, value in values.items():
+        key = name, repr(value)
+        if key not in written:
+            written[key] = tomlkit.dumps({name: value})
+        parts.append(written[key])
+    return "".join(sorted(parts, key=lambda part: part.startswith("[")))  # what follows a table would belong to it
 
 
 def _trees(data: Any) -> Iterator[tuple[str, Any]]:

@@ -74,6 +74,38 @@ def test_a_request_that_is_whole_is_answered_however_long_that_takes(monkeypatch
         assert b" 200 " in runner.run(_answer_after(0.8))
 
 
+@pytest.mark.parametrize("reads", [False, True])
+def test_an_answer_that_nobody_reads_is_taken_back_and_one_that_is_read_slowly_is_not(
+    monkeypatch: pytest.MonkeyPatch, reads: bool
+) -> None:
+    monkeypatch.setattr(D, "REQUEST_S", 0.4)
+    with asyncio.Runner(loop_factory=D.Loop) as runner:
+        got = runner.run(_reads_slowly(reads))
+    assert (got == _LONG) is reads
+
+
+_LONG = 12_000_000  # bytes: more than the machine's network keeps
+
+
+async def _reads_slowly(reads: bool) -> int:
+    """How many bytes of a long answer come to one who looks away for a second, or takes it in over a second."""
+    reader, writer = await asyncio.open_connection(*await _serving(0.0, _LONG), limit=2**16)
+    writer.write(b"GET / HTTP/1.1\r\nhost: x\r\n\r\n")
+    await reader.readuntil(b"\r\n\r\n")
+    got = 0
+    for _ in range(10):
+        await asyncio.sleep(0.12)
+        with suppress(asyncio.IncompleteReadError, ConnectionError):
+            got += len(await reader.readexactly(_LONG // 10)) if reads else 0
+    with suppress(ConnectionError):
+        while piece := await asyncio.wait_for(reader.read(2**16), 5):
+            got += len(piece)
+            if got >= _LONG:
+                break
+    writer.close()
+    return got
+
+
 async def _answer_after(seconds: float) -> bytes:
     reader, writer = await asyncio.open_connection(*await _serving(seconds))
     writer.write(b"GET / HTTP/1.1\r\nhost: x\r\n\r\n")
@@ -98,15 +130,15 @@ async def _held_for(first: bytes, then: bytes) -> float:
     return time.monotonic() - began
 
 
-async def _serving(seconds: float) -> tuple[str, int]:
-    """A server whose every answer takes so long: where it is."""
+async def _serving(seconds: float, long: int = 0) -> tuple[str, int]:
+    """A server whose every answer takes so long, and has so many bytes: where it is."""
 
     async def app(scope: object, receive: object, send: object) -> None:
         await asyncio.sleep(seconds)
-        await send({"type": "http.response.start", "status": 200, "headers": [(b"content-length", b"0")]})  # type: ignore[operator]
-        await send({"type": "http.response.body", "body": b""})  # type: ignore[operator]
+        await send({"type": "http.response.start", "status": 200, "headers": [(b"content-length", b"%d" % long)]})  # type: ignore[operator]
+        await send({"type": "http.response.body", "body": bytes(long)})  # type: ignore[operator]
 
-    config = uvicorn.Config(app, http=D.Connection, ws="none", lifespan="off", log_level="critical")  # type: ignore[arg-type]
+    config = uvicorn.Config(app, http=D.Connection, ws="none", lifespan="off", log_level="critical")
     config.load()
     state = uvicorn.server.ServerState()
     loop = asyncio.get_running_loop()

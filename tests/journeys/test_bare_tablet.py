@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from kiosk.labels.queue import Job, JobState
 from tests.journeys.window import Window
 from tests.labels.test_label_cups import Cups, cups, paper
 
@@ -37,7 +38,11 @@ class Finger:
 
 
 def test_a_bare_tablet_becomes_a_shop_by_touch_alone_and_heats_its_first_holder(
-    open_window: Callable[..., Window], cups: Cups, paper: Callable[[str], Path], monkeypatch: pytest.MonkeyPatch
+    open_window: Callable[..., Window],
+    cups: Cups,
+    paper: Callable[[str], Path],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
 ) -> None:
     monkeypatch.setenv("CUPS_SERVER", str(cups.socket))
     kiosk = open_window(demo=False)
@@ -149,6 +154,33 @@ def test_a_bare_tablet_becomes_a_shop_by_touch_alone_and_heats_its_first_holder(
     assert kiosk.hot() == [] and kiosk.check() == []
     assert hand.count < MOST_TOUCHES, hand.count
     print(f"{hand.count} touches")
+    audited(kiosk, label, tmp_path / "data-0" / "reports", cups, paper)
+
+
+def audited(kiosk: Window, label: str, reports: Path, cups: Cups, paper: Callable[[str], Path]) -> None:
+    """The cabinet is audited, and its report goes to the same printer and to a file, both by touch."""
+    kiosk.touch("Audit")
+    kiosk.scan(kiosk.place("Cabinet"))
+    kiosk.sees("to see")
+    kiosk.scan(kiosk.place("Cabinet · 1-01"))
+    kiosk.wait(5.0)
+    kiosk.scan(label)
+    kiosk.sees("1 of 1 seen")
+    kiosk.touch("Close audit")
+    kiosk.sees("Closed")
+    kiosk.touch("Report")
+    kiosk.is_on("report")
+    kiosk.sees("Page 1 of")
+    kiosk.touch("Save")
+    kiosk.sees("Saved in the folder")
+    kiosk.touch("Print")
+    kiosk.touch("The labels printer")
+    kiosk.sees("Sent to labels, job 2", patience_s=60)
+    kiosk.picture("report-printed")
+    (saved,) = reports.glob("*.pdf")
+    cups.wait(Job("labels", 2, "", JobState.WAITING), JobState.DONE)
+    printed = paper(saved.stem)
+    assert saved.read_bytes().startswith(b"%PDF") and printed.read_bytes().startswith(b"%PDF")
 
 
 def to_menu(hand: Finger) -> None:

@@ -52,7 +52,6 @@ def test_a_setup_sheet_is_written_copied_changed_laid_aside_and_brought_back(kio
     kiosk.touch("Keep the sheet")
     kiosk.sees("The sheet Jobb is kept")
     kiosk.touch("Jobb")
-    kiosk.touch("down")
     kiosk.touch("Ø12")
     kiosk.touch("Not on this sheet")
     kiosk.touch("Keep the sheet")

@@ -18,7 +18,8 @@ from kiosk.words import LANGUAGES
 from tests.journeys.display import Display
 
 SIZES = (
-    (360, 640), (640, 360), (800, 480), (480, 800), (1024, 600), (600, 1024), (1280, 800), (1920, 1080),
+    (360, 640), (640, 360), (800, 480), (480, 800), (1024, 600), (600, 1024), (1280, 800), (800, 1280),
+    (1920, 1080), (1080, 1920),
     (1920, 1080, 4.0),  # a panel of 22 inches whose density the settings know
 )  # fmt: skip
 TIGHTEST = ((360, 640), (800, 480))
@@ -36,7 +37,7 @@ def test_every_language_comes_round() -> None:
     assert {language for day in range(len(LANGUAGES)) for language in walked_today(day)} == set(LANGUAGES)
 
 
-@pytest.mark.timeout(900)  # some two hundred samples at nine sizes
+@pytest.mark.timeout(900)  # some two hundred samples at eleven sizes
 @pytest.mark.parametrize("which", range(len(WHOLE) + 1), ids=[*WHOLE, "one_a_day"])
 def test_no_word_is_clipped_and_no_target_is_too_small_at_any_size_in_any_language(
     which: int, display: Display

@@ -38,6 +38,7 @@ from kiosk.screens.clerk import Clerk  # noqa: E402
 from kiosk.screens.frame import Frame  # noqa: E402
 from kiosk.screens.pages import SCREENS, build  # noqa: E402
 from kiosk.screens.parts.holder_drawing import HolderDrawing, Pen  # noqa: E402
+from kiosk.screens.parts.marked import MarkedRow  # noqa: E402
 from kiosk.screens.parts.photo import PhotoPicture  # noqa: E402
 from kiosk.screens.parts.plot import LEAST_MM, CoolingPlot  # noqa: E402
 from kiosk.screens.parts.text import WholeWords, kept_together  # noqa: E402
@@ -57,6 +58,7 @@ SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
 LEAST_PICTURE_MM = 12.0  # with its legend; below it a holder is a smear
 LEAST_BODY_MM = 10.0  # of the steel across its axis, legend and lengths apart
+LEAST_MARK_MM = 6.0  # of one that stands in a row beside its name, at a pocket's size
 # Rows of these end in dots where they are long: touched, they show all of it.
 WHOLE_ELSEWHERE = {"history", "heatings", "settings", "audit", "audits", "report"}
 ENDLESS = {"front_office_label_printer", "Setting_room_laser_printer"}  # one word of any length
@@ -84,10 +86,10 @@ def box(widget: Any) -> tuple[float, float, float, float]:
     return x, y, x + widget.width, y + widget.height
 
 
-def ink(label: Any) -> tuple[float, float, float, float]:
-    """Where the text itself is: its size, placed as the label places it."""
+def ink(label: Any, lines: Any) -> tuple[float, float, float, float]:
+    """Where the text itself is: its size as it was laid, placed as the label places it."""
     x, y, right, top = box(label)
-    width, height = size_of(label)
+    width, height = lines.content_size
     if label.halign == "right":
         x = right - width
     elif label.halign == "center":
@@ -106,10 +108,6 @@ def laid(label: Any) -> Any:
     )  # fmt: skip
     core.refresh()
     return core
-
-
-def size_of(label: Any) -> tuple[float, float]:
-    return laid(label).content_size
 
 
 def torn(label: Any, core: Any, width: float) -> str:
@@ -162,8 +160,9 @@ def too_small(picture: Any) -> str:
         return f"curve given {picture.height / look.mm:.1f} mm of height, wants {LEAST_MM:.0f}"
     if isinstance(picture, HolderDrawing) and picture.drawing is not None:
         across_mm = 2 * picture.drawing.radius_mm * Pen(picture, picture.drawing).scale / look.mm
-        if across_mm < LEAST_BODY_MM:
-            return f"holder drawn only {across_mm:.1f} mm across, wants {LEAST_BODY_MM:.0f}"
+        least_mm = LEAST_MARK_MM if isinstance(picture.parent, MarkedRow) else LEAST_BODY_MM
+        if across_mm < least_mm:
+            return f"holder drawn only {across_mm:.1f} mm across, wants {least_mm:.0f}"
     return ""
 
 
@@ -198,7 +197,8 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
             found.append(f"drawing only {picture.height / look.mm:.1f} mm high, wants {LEAST_PICTURE_MM:.0f}")
         if over := misplaced(box(picture), picture, []):
             found.append(f"drawing {over}")
-    for label in labels:
+    texts = [(label, laid(label)) for label in labels]
+    for label, lines in texts:
         said = label.text.replace("\n", " ")[:40]
         width, height = label.width - label.padding[0] - label.padding[2], label.height
         smallest = look.least
@@ -222,13 +222,12 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
                 found.append(f"number broken in two lines: {longest}")
         if lacking := {letter for letter in label.text if letter.strip() and not has(Face.TEXT, letter)}:
             found.append(f"letters the font lacks ({''.join(sorted(lacking))}): {said}")
-        core = laid(label)
-        tall = core.content_size[1]
-        if not label.shorten and (one := torn(label, core, width)):
+        tall = lines.content_size[1]
+        if not label.shorten and (one := torn(label, lines, width)):
             found.append(f"{one!r} is read as one and stands in two lines: {said}")
         if tall > height + (SLACK if tall > label.font_size * 2 else label.font_size * 0.12):
             found.append(f"clipped ({tall:.0f} px of text in {height:.0f}): {said}")
-    inks = [(label, ink(label)) for label in labels]
+    inks = [(label, ink(label, lines)) for label, lines in texts]
     for at, (one, where) in enumerate(inks):
         if where[0] < -SLACK or where[1] < -SLACK or where[2] > size[0] + SLACK or where[3] > size[1] + SLACK:
             found.append(f"outside the window: {one.text[:40]}")

@@ -76,7 +76,7 @@ def test_a_station_put_back_from_a_copy_in_which_it_never_rested_heats_nothing_w
     assert shows(a, awake=False, station=False)()
     assert scans(a, "steel-1", "station")["outcome"] != "Done"
     a.network.heal()
-    until(lambda: a.standing["state"] == LinkState.FORKED.value, 30)
+    until(lambda: a.standing["state"] == LinkState.FORKED.value, 60)  # a try that was refused waits 15 s
     assert shows(a, awake=False, station=False)()
     assert scans(a, "steel-1", "station")["outcome"] != "Done"
 
@@ -94,6 +94,6 @@ def test_a_folder_put_back_by_hand_heats_nothing_once_the_server_has_said_so(
     until(shows(b, heard=True, all_heard=True), 30)
     shutil.copytree(tmp_path / "yesterday", a.folder, dirs_exist_ok=True)
     a.start()
-    until(lambda: a.standing["state"] == LinkState.FORKED.value, 30)
+    until(lambda: a.standing["state"] == LinkState.FORKED.value, 60)  # a try that was refused waits 15 s
     until(shows(a, awake=False, station=False), 5)
     assert scans(a, "steel-1", "station")["outcome"] != "Done"

@@ -256,6 +256,20 @@ def test_a_function_that_a_hand_changed_is_named_by_check(on_server: Shop) -> No
     assert on_server.examine() == ["0: functions are not those of this version, run server init: is_digest"]
 
 
+@pytest.mark.parametrize("hand", [
+    "GRANT EXECUTE ON FUNCTION book.open_door TO PUBLIC", "GRANT EXECUTE ON FUNCTION book.open_door TO {join}",
+    "REVOKE EXECUTE ON FUNCTION book.open_door FROM {owner}; REVOKE EXECUTE ON FUNCTION book.push FROM {kiosks}",
+])  # fmt: skip
+def test_a_function_that_others_may_ask_than_ours_is_named_by_check_and_put_right_by_init(
+    on_server: Shop, hand: str
+) -> None:
+    on_server.sql(hand.format(**administration.roles(on_server.address.database)))
+    (found,) = on_server.examine()
+    assert found.endswith("push" if "push" in hand else "open_door")
+    assert administration.prepare(on_server.server.boss(), on_server.address) is administration.Prepared.RENEWED
+    assert on_server.examine() == []
+
+
 def test_init_of_an_older_version_leaves_a_newer_server_alone(on_server: Shop) -> None:
     on_server.sql("UPDATE book.head SET form = %s", calls.FORM + 1)
     on_server.sql("CREATE FUNCTION book.newer() RETURNS text LANGUAGE sql AS 'SELECT NULL::text'")

@@ -1,13 +1,14 @@
 """Who stands at the door, and for how long: a stranger who is slow, mute or many holds nobody up.
 
 Before a request is whole no page knows of it, so this is where it is bounded: the handshake, the whole of a request
-with its head and body, and how many connections one address has.  Facts: `uvicorn` ends by itself only what is idle
-after an answer, and `asyncio` waits a minute for a handshake.
+with its head and body, how long an answer lies unread, and how many connections one address has.  Facts: `uvicorn`
+ends by itself only what is idle after an answer, and `asyncio` waits a minute for a handshake.
 """
 
 from __future__ import annotations
 
 import asyncio
+import math
 import socket
 from typing import Any
 
@@ -17,6 +18,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 HANDSHAKE_S = 5.0
 REQUEST_S = 12.0  # from when it is awaited to its last byte; bytes that trickle in do not lengthen it
 GOODBYE_S = 2.0
+LEAST_READ = 16_384  # bytes of an answer that are read on within `REQUEST_S`, as slow as a network may be
 MOST_CONNECTIONS = 240
 MOST_OF_ONE = 80  # of them from one address: twenty telephones behind one router with four each
 
@@ -49,9 +51,11 @@ class Loop(asyncio.SelectorEventLoop):
 
 
 class Connection(H11Protocol):
-    """Ends where a request is not whole in time, whether its head is slow or a body that nobody waits for."""
+    """Ends where a request is not whole in time, whether its head is slow or a body that nobody waits for, and where an
+    answer is not read on."""
 
     _limit: asyncio.TimerHandle | None = None
+    _unread: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
@@ -63,7 +67,29 @@ class Connection(H11Protocol):
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._whole()
+        self._read_on()
         super().connection_lost(exc)
+
+    def pause_writing(self) -> None:
+        super().pause_writing()
+        self._look(math.inf)
+
+    def resume_writing(self) -> None:
+        self._read_on()
+        super().resume_writing()
+
+    def _look(self, before: float) -> None:
+        """before: bytes that lay unread when this was looked at last."""
+        unread = self.transport.get_write_buffer_size()
+        if unread > before - LEAST_READ:
+            self.transport.abort()
+        else:
+            self._unread = self.loop.call_later(REQUEST_S, self._look, unread)
+
+    def _read_on(self) -> None:
+        if self._unread is not None:
+            self._unread.cancel()
+            self._unread = None
 
     def _await_request(self) -> None:
         """The rest of a request is awaited from now on, if it was not before; or nothing is."""
