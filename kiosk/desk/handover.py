@@ -112,11 +112,18 @@ class HandoverCounter:
 
     def assign(self, pocket_code: str, holder_key: str | None) -> None:
         """Makes a pocket one holder's own, or nobody's.  Raises NotThere, ActRefused."""
-        if self._session.place(pocket_code).place.kind is not Kind.POCKET:
-            raise NotThere("pocket", pocket_code)
+        self._owner(pocket_code)
         if holder_key is not None:
             self._session.holder(holder_key)
         self._session.write(PocketAssigned(pocket_code, holder_key))
+
+    def _owner(self, pocket_code: str) -> str | None:
+        """For which holder a pocket is kept.  Raises NotThere, also for one that is out of use."""
+        row = self._session.cards.places.rows.get(pocket_code)
+        if row is None or row["kind"] != Kind.POCKET.value or row["retired"]:
+            raise NotThere("pocket", pocket_code)
+        owner: str | None = row["owner"]
+        return owner
 
     def own_pockets(self, holder_key: str) -> tuple[PlaceCard, ...]:
         """Pockets that are kept for a holder, by name."""
@@ -135,15 +142,12 @@ class HandoverCounter:
         lines = [PocketAssigned(code, None) for code in given_up]
         owner = None
         if pocket_code is not None:
-            row = session.cards.places.rows.get(pocket_code)
-            if row is None or row["kind"] != Kind.POCKET.value or row["retired"]:
-                raise NotThere("pocket", pocket_code)
-            owner = row["owner"]
+            owner = self._owner(pocket_code)
             if owner != holder_key:
                 lines.append(PocketAssigned(pocket_code, holder_key))
         if lines:
             session.write(*lines)
-        return session.holder(owner).name if owner not in (None, holder_key) else None
+        return session.holder(owner).name if owner and owner != holder_key else None
 
     def plan(
         self, machine_code: str, wanted: Sequence[Assembly], seconds: float = 20.0, report: Report | None = None

@@ -54,3 +54,5 @@ def test_a_pocket_that_is_out_of_use_is_kept_for_nobody(shop: Shop) -> None:
     session.cards.forget_places()
     with pytest.raises(NotThere):
         shop.desk.handover.keep_pocket("T001", pocket)
+    with pytest.raises(NotThere):
+        shop.desk.handover.assign(pocket, "T001")

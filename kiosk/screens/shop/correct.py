@@ -162,9 +162,7 @@ class CorrectScreen(View):
 
     def _stands(self, card: PlaceCard) -> None:
         if self.of_pocket:
-            self.clerk.ask(
-                asks.keep_pocket(self._key, card.place.code), lambda before: self._kept(card, before), self._failed
-            )
+            self._keep(card)
             return
         self._place = card.place.code
         self._why(t("correct.stands_at", place=card.name))
@@ -172,10 +170,19 @@ class CorrectScreen(View):
     def nowhere(self) -> None:
         """It is not where the book has it, and nobody knows where it is; or no pocket is kept for it."""
         if self.of_pocket:
-            self.clerk.ask(asks.keep_pocket(self._key, None), lambda _: self._kept(None, None), self._failed)
+            self._keep(None)
             return
         self._place = None
         self._why(t("correct.nowhere"))
+
+    def _keep(self, pocket: PlaceCard | None) -> None:
+        key = self._key
+
+        def kept(before: str | None) -> None:
+            if key == self._key:  # nobody opened another holder meanwhile
+                self._kept(pocket, before)
+
+        self.clerk.ask(asks.keep_pocket(key, pocket.place.code if pocket else None), kept, self._failed)
 
     def _kept(self, pocket: PlaceCard | None, before: str | None) -> None:
         if pocket is None:
