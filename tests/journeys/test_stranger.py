@@ -18,6 +18,10 @@ def test_a_badge_asked_for_in_the_middle_of_a_tear_down_is_taken_there(
     kiosk.wait(40 * 86_400.0)
     kiosk.scan(kiosk.badge("jo"))
     kiosk.sees("Hello")
+    kiosk.scan(kiosk.holder("T002"))
+    kiosk.sees("Where to?")
+    kiosk.scan(kiosk.place("Shrink station"))  # where its cutter can come out
+    kiosk.sees("1 hot")
     kiosk.touch("Shop")
     kiosk.touch("Tear down")
     kiosk.scan(kiosk.holder("T002"))
