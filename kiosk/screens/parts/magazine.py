@@ -125,6 +125,8 @@ class MagazineMap(Widget):
         points = centres(magazine.kind, len(self.slots), magazine.rows, *box)
         at = [(across + x, up + y) for x, y in points]
         apart = min((math.dist(a, b) for a, b in pairwise(at)), default=look.mm * 8)
+        if magazine.kind is MagazineKind.SHELF:
+            apart = min(apart, box[1] / max(1, magazine.rows))  # in a low box rows lie nearer than pockets
         scale = apart / magazine.pitch_mm
         middle = (self.center_x, self.center_y)
         with self.canvas:
