@@ -138,7 +138,9 @@ def _measure_scan(screen: Any) -> None:
 
 def _tear_down(screen: Any, page: str, *, hot: bool) -> None:
     screen.only_say = False
-    screen._take(CARD)
+    screen.page, screen.trouble = "scan", ""
+    if not hot or page == "answer":
+        screen._ask_condition(CARD)
     if page == "answer":
         screen._torn((HOT if hot else CARD, screen.clerk._now_s + 47.0))
         screen._goes_on(say("next.cool" if hot else "next.home", place="Cabinet A · 1-05"))

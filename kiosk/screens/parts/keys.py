@@ -6,10 +6,12 @@ show what they are given, in that order, and report which was touched.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from kivy.clock import Clock
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty
+from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.gridlayout import GridLayout
 
 from kiosk.screens.kv import load_beside
@@ -18,6 +20,19 @@ from kiosk.screens.parts.touch import ActButton, BigButton
 from kiosk.screens.theme import look
 
 _STEP = 0.96
+
+
+class Row(BoxLayout):
+    """Parts side by side; one that is folded away, with no width, takes no gap with it.
+
+    With its gap, what stands beside it would end short of the edge where everything above and below it ends.
+    """
+
+    def _iterate_layout(self, sizes: list[Any]) -> Iterator[tuple[int, float, float, float, float]]:
+        """Of each part that has a width: its number, x, y, width and height, px."""
+        wide = [at for at, (size, hint, *_) in enumerate(sizes) if hint[0] is not None or size[0] > 0]
+        for at, *box in super()._iterate_layout([sizes[at] for at in wide]):
+            yield wide[at], *box
 
 
 class EvenKeys(GridLayout):
@@ -47,7 +62,7 @@ class EvenKeys(GridLayout):
 def _suits(key: BigButton, size_px: float) -> bool:
     """Whether the words of the key and its note find room at that font size, px."""
     left, over, right, under = key.padding
-    width = key.width - left - right - (8 * look.mm + key.spacing if key.icon else 0)
+    width = key.width - left - right - (8 * look.mm * max(1, size_px / look.body) + key.spacing if key.icon else 0)
     height = 0.0
     for text, px, bold in ((key.text, size_px, True), (key.note, look.small * max(1, size_px / look.body), False)):
         lines = lines_of(text, px, width, bold, "B612") if text else 0
