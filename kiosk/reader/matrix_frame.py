@@ -88,18 +88,32 @@ def agreement(marked: Picture, nodes: Floats, size: Size) -> Floats:
     marked: (H, W) larger where something is marked.
     """
     border = _border(size)
-    at = nodes.transpose(0, 2, 1).astype(np.float32) @ border.moves.T  # (K, 2, P)
-    seen = cv2.remap(marked, at[:, 0], at[:, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    total = np.zeros(len(nodes), np.float32)
-    for first, last, wanted in border.sides:
-        values = seen[:, first:last]
-        values = values - values.mean(1, keepdims=True)
-        total += (values @ wanted) / (np.sqrt(np.einsum("kp,kp->k", values, values)) + 1e-6)
-    return total.astype(np.float64)
+    seen = _seen(marked, nodes, border.moves)
+    return np.asarray(sum(_alike(seen[:, first:last], wanted) for first, last, wanted in border.sides), np.float64)
 
 
-_SHIFTS = np.stack(np.meshgrid(*[(-1.6, -0.8, 0.0, 0.8, 1.6)] * 4), axis=-1).reshape(-1, 4)  # of sides, modules
+def _of_side(marked: Picture, nodes: Floats, size: Size, side: int) -> Floats:
+    """(K,): what one of the sides adds to `agreement`."""
+    border = _border(size)
+    first, last, wanted = border.sides[side]
+    return _alike(_seen(marked, nodes, border.moves[first:last]), wanted).astype(np.float64)
+
+
+def _seen(marked: Picture, nodes: Floats, moves: Picture) -> Picture:
+    at = nodes.transpose(0, 2, 1).astype(np.float32) @ moves.T  # (K, 2, P)
+    return np.asarray(cv2.remap(marked, at[:, 0], at[:, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+
+
+def _alike(values: Picture, wanted: Picture) -> Picture:
+    values = values - values.mean(1, keepdims=True)
+    return np.asarray((values @ wanted) / (np.sqrt(np.einsum("kp,kp->k", values, values)) + 1e-6))
+
+
+_STEPS_OUT = (-1.6, -0.8, 0.0, 0.8, 1.6)  # of sides, modules
+_ENDS = np.stack(np.meshgrid(_STEPS_OUT, _STEPS_OUT, _STEPS_OUT, indexing="ij"), axis=-1).reshape(-1, 3)
+_EXACTLY = 16  # of them that are compared with all four sides in their place
 _SETTLED = 8  # frames that are worth to be fitted closely
+_LEAST_ROUGH = 2.0  # score before that; marks that were read had 2.26 and more, two bare places of three have less
 
 
 def lay(marked: Picture, corners: Floats, oblong: bool) -> list[Frame]:
@@ -113,15 +127,36 @@ def lay(marked: Picture, corners: Floats, oblong: bool) -> list[Frame]:
         sides = np.linalg.norm(turned - np.roll(turned, -1, axis=0), axis=1)
         ratio = (sides[0] + sides[2]) / (sides[1] + sides[3])
         for size in OBLONGS if oblong else SQUARES:
-            if not 0.7 < ratio * size.rows / size.columns < 1.4:
-                continue
-            nodes = from_corners(_shifted(turned, _SHIFTS, size))
-            scores = agreement(marked, nodes, size)
-            best = int(scores.argmax())
-            rough.append(Frame(size, nodes[best], float(scores[best])))
-    rough.sort(key=lambda frame: -frame.score)
+            if 0.7 < ratio * size.rows / size.columns < 1.4:
+                rough.append(_roughly(marked, turned, size))
+    rough = sorted((frame for frame in rough if frame.score > _LEAST_ROUGH), key=lambda frame: -frame.score)
     settled = [settle(marked, frame) for frame in rough[:_SETTLED]]
     return sorted(settled, key=lambda frame: -frame.score)
+
+
+def _roughly(marked: Picture, corners: Floats, size: Size) -> Frame:
+    """The best frame of all whose sides are moved in or out by some steps, each on its own.
+
+    Where a side lies is up to its own step and those of its two neighbours; how far off the side across is moves its
+    modules by less than a tenth of one.  So every side is looked at alone.
+    """
+    alone = []
+    for side in range(4):
+        shifts = np.zeros((len(_ENDS), 4))
+        shifts[:, [side - 1, side, (side + 1) % 4]] = _ENDS
+        seen = _of_side(marked, from_corners(_shifted(corners, shifts, size)), size, side)
+        alone.append(seen.reshape((len(_STEPS_OUT),) * 3))
+    top, right, foot, left = alone  # each by: the side before it, itself, the one after it
+    together = (
+        top.transpose(1, 2, 0)[:, :, None, :] + right[:, :, :, None]
+        + foot[None] + left.transpose(2, 0, 1)[:, None]
+    )  # fmt: skip
+    most = np.argpartition(together.ravel(), -_EXACTLY)[-_EXACTLY:]
+    shifts = np.array(_STEPS_OUT)[np.stack(np.unravel_index(most, together.shape), axis=1)]
+    nodes = from_corners(_shifted(corners, shifts, size))
+    scores = agreement(marked, nodes, size)
+    best = int(scores.argmax())
+    return Frame(size, nodes[best], float(scores[best]))
 
 
 def _shifted(corners: Floats, shifts: Floats, size: Size) -> Floats:
