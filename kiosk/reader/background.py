@@ -38,6 +38,7 @@ class Background:
         self._known: Squares | None = None  # searched through and through, and no label in it
         self._now: Squares | None = None  # what has stood still since `_calm` frames
         self._calm, self._still = 0.0, 0
+        self.moves = True  # the last frame differs from the one before
 
     def differs(self, grey: Grey) -> tuple[Part, ...]:
         """The parts of a frame (H, W) that are worth a search, largest first, none of which meet.
@@ -49,7 +50,8 @@ class Background:
         seen = np.asarray(cv2.resize(grey, (across, down), interpolation=cv2.INTER_AREA), np.float32)
         if self._now is None or self._now.shape != seen.shape:
             self._known = self._now = None
-        if self._now is None or _changed(seen, self._now).any():
+        self.moves = self._now is None or bool(_changed(seen, self._now).any())
+        if self.moves:
             self._now, self._calm = seen, 0
         whole = (Part(0, 0, width, height),)
         if self._known is None:
@@ -74,11 +76,17 @@ class Background:
 def _changed(seen: Squares, before: Squares) -> NDArray[np.uint8]:
     """Where one picture differs from another, 1 or 0; a lamp that makes all of it lighter is no difference."""
     apart = seen - before
-    apart -= np.float32(np.median(apart[::2, ::2]))  # a quarter of the squares tells it as well
+    apart -= _middle(apart)
     size = np.abs(apart)
-    limit = max(_LEAST_CHANGE, _OVER_FLICKER * float(np.median(size[::2, ::2])))
+    limit = max(_LEAST_CHANGE, _OVER_FLICKER * float(_middle(size)))
     # a square alone is noise: no label is that small
     return np.asarray(cv2.morphologyEx((size > limit).astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)))
+
+
+def _middle(values: Squares) -> np.float32:
+    """About the median: a quarter of the squares tells it as well, and numpy's own asks for more than it needs."""
+    some = values[::2, ::2].ravel()
+    return np.float32(np.partition(some, len(some) // 2)[len(some) // 2])
 
 
 def _parts(changed: NDArray[np.uint8]) -> list[Part]:

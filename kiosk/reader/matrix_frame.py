@@ -122,22 +122,22 @@ _SETTLED = 8  # frames that are worth to be fitted closely
 _LEAST_ROUGH = 2.0  # score before that; marks that were read had 2.26 and more, two bare places of three have less
 
 
-def lay(marked: Picture, corners: Floats, oblong: bool) -> list[Frame]:
+def lay(marked: Picture, corners: Floats, oblong: bool, most: float = float("inf")) -> list[Frame]:
     """Frames that may fit a symbol whose rough corners (4, 2) are known, the best first.
 
-    corners: clockwise; off by two modules at most.
+    corners: clockwise; off by two modules at most.  most: modules along a side, the mean of both ways.
     """
     rough: list[Frame] = []
     sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
     ratio = (sides[0] + sides[2]) / (sides[1] + sides[3])
     if oblong:
         upright = np.roll(corners, -1, axis=0)
-        for size in OBLONGS:
+        for size in (size for size in OBLONGS if size.rows + size.columns <= 2 * most):
             for turned, wide in ((corners, ratio), (upright, 1 / ratio)):
                 if 0.7 < wide * size.rows / size.columns < 1.4:
                     rough += _roughly(marked, turned, size, (0, 2))
     elif 0.7 < ratio < 1.4:
-        for size in SQUARES:
+        for size in (size for size in SQUARES if size.rows <= most):
             rough += _roughly(marked, corners, size, (0, 1, 2, 3))
     rough.sort(key=lambda frame: -frame.score)
     settled = [settle(marked, frame) for frame in rough[:_SETTLED]]
