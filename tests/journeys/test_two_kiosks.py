@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sqlite3
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,6 +17,7 @@ from kiosk import where
 from kiosk.desk import Desk
 from kiosk.desk.joining import join
 from kiosk.exchange.shop import read_shop
+from kiosk.ledger.book import NAME
 from kiosk.link import address as addresses
 from kiosk.link import server as administration
 from kiosk.link.address import Address
@@ -34,6 +36,7 @@ class Kiosk:
 
     def __init__(self, shop: Shop, folder: Path) -> None:
         self.shop = shop
+        self.folder = folder
         self.network = Proxy(("127.0.0.1", shop.server.port))
         self.display = Display(SIZE)
         self.window = Window(self.display, SIZE, folder, demo=False)
@@ -72,6 +75,16 @@ def typed(window: Window, word: str) -> None:
     for letter in word:
         found = [each for each in (letter.upper(), letter) if any(t[0] == each for t in window.screen()["touches"])]
         window.touch_key(found[0])
+
+
+def holds_up_the_square(other: Kiosk, mine: Kiosk, path: Path) -> None:
+    """The square that the other kiosk shows, with the way through this one's own network; then a name is asked for."""
+    host, _, rest = mine.address.partition(":")
+    port, _, database = rest.partition("/")
+    said = addresses.invitation(Address(host, int(port), database), other.shown_code())
+    mine.window.hold_up_picture(shown(said, path))
+    mine.window.sees("What is this kiosk called?")
+    mine.window.put_away()
 
 
 @pytest.fixture(scope="module")
@@ -118,12 +131,7 @@ def test_a_kiosk_joins_by_the_square_that_another_one_shows(kiosks: tuple[Kiosk,
     cabinet.sees("The server knows neither this code nor this kiosk")
     cabinet.picture("two-kiosks-wrong-code")
     cabinet.touch("Join a shop")
-    host, _, rest = kiosks[1].address.partition(":")
-    port, _, database = rest.partition("/")
-    said = addresses.invitation(Address(host, int(port), database), kiosks[0].shown_code())
-    cabinet.hold_up_picture(shown(said, tmp_path / "square.png"))
-    cabinet.sees("What is this kiosk called?")
-    cabinet.put_away()
+    holds_up_the_square(*kiosks, tmp_path / "square.png")
     typed(cabinet, "Cab")
     cabinet.picture("two-kiosks-name")
     cabinet.touch("forward")
@@ -202,3 +210,42 @@ def test_a_stolen_one_is_locked_out_in_two_touches(kiosks: tuple[Kiosk, Kiosk]) 
     station.picture("two-kiosks-locked-out")
     cabinet.sees("locked out")
     cabinet.picture("two-kiosks-is-locked-out")
+
+
+def test_a_kiosk_that_was_locked_out_joins_anew_by_touch_loses_no_line_and_knows_what_is_hot(
+    kiosks: tuple[Kiosk, Kiosk], tmp_path: Path
+) -> None:
+    station, cabinet = (kiosk.window for kiosk in kiosks)
+    folder = kiosks[1].folder
+    with sqlite3.connect(folder / NAME) as before:
+        lines = {digest for (digest,) in before.execute('SELECT "hash" FROM "line"')}
+    station.touch("To the kiosks")
+    station.touch("Let a kiosk join")
+    station.sees("Good once, for a quarter of an hour")
+    cabinet.open_screen("kiosks")
+    cabinet.sees("Join anew")
+    cabinet.picture("two-kiosks-join-anew")
+    cabinet.touch("Join anew")
+    cabinet.sees("PIN")
+    for figure in "2580":
+        cabinet.touch_key(figure)
+    cabinet.touch("Open")
+    cabinet.sees("The square of another kiosk")
+    holds_up_the_square(*kiosks, tmp_path / "square.png")
+    typed(cabinet, "Cab")
+    cabinet.touch("forward")
+    cabinet.sees("was heated while", "Bench 1")  # it has learnt of it again, and that comes before all else
+    cabinet.picture("two-kiosks-joined-anew")
+    cabinet.touch("Understood")
+    cabinet.open_screen("kiosks")
+    cabinet.sees("Station", "heard")
+    cabinet.picture("two-kiosks-list-anew")
+    (aside,) = (folder / "replaced").glob("parted-*.db")
+    with sqlite3.connect(aside) as kept, sqlite3.connect(folder / NAME) as after:
+        assert lines <= {digest for (digest,) in kept.execute('SELECT "hash" FROM "line"')}, "laid aside whole"
+        told = {digest for (digest,) in after.execute('SELECT "hash" FROM "line"')}
+    assert len(lines - told) <= 3, "only what it wrote once nobody took its lines is not in the shop's book"
+    assert set(cabinet.hot()) == set(station.hot()) >= {"T001", "T002"}
+    for window in (station, cabinet):
+        window.open_screen("scan")
+    cabinet.sees("shared")
