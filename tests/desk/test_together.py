@@ -137,11 +137,14 @@ def test_what_only_the_book_laid_aside_knew_is_told_before_anything_is_cool(
     assert shop.desk.session.holder("T001").heat is Heat.HELD
 
 
-def test_one_of_which_nobody_knows_and_whose_hold_runs_is_hot(
-    shop: Shop, link: Link, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("known", [
+    OnlyHere(frozenset(), frozenset({"T002"})), OnlyHere(frozenset({"T002"}), frozenset()),
+])  # fmt: skip
+def test_one_heated_only_there_is_hot_and_so_is_one_of_which_nobody_knows_while_its_hold_runs(
+    shop: Shop, link: Link, known: OnlyHere, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     shop.desk.session.book.append([L.Heated("T002", shop.place("Shrink station"))])
-    monkeypatch.setattr(laid_aside, "only_here", lambda folder: OnlyHere(frozenset(), frozenset({"T002"})))
+    monkeypatch.setattr(laid_aside, "only_here", lambda folder: known)
     monkeypatch.setattr(laid_aside, "told", lambda folder: None)
     among(shop, link)
     (line,) = said(shop, L.Restored)

@@ -6,6 +6,7 @@ import re
 import sqlite3
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import cv2
@@ -85,6 +86,12 @@ def holds_up_the_square(other: Kiosk, mine: Kiosk, path: Path) -> None:
     mine.window.hold_up_picture(shown(said, path))
     mine.window.sees("What is this kiosk called?")
     mine.window.put_away()
+
+
+def hashes(ledger: Path) -> set[str]:
+    """Of all lines in a ledger."""
+    with closing(sqlite3.connect(ledger)) as database:
+        return {digest for (digest,) in database.execute('SELECT "hash" FROM "line"')}
 
 
 @pytest.fixture(scope="module")
@@ -217,8 +224,7 @@ def test_a_kiosk_that_was_locked_out_joins_anew_by_touch_loses_no_line_and_knows
 ) -> None:
     station, cabinet = (kiosk.window for kiosk in kiosks)
     folder = kiosks[1].folder
-    with sqlite3.connect(folder / NAME) as before:
-        lines = {digest for (digest,) in before.execute('SELECT "hash" FROM "line"')}
+    lines = hashes(folder / NAME)
     station.touch("To the kiosks")
     station.touch("Let a kiosk join")
     station.sees("Good once, for a quarter of an hour")
@@ -234,18 +240,22 @@ def test_a_kiosk_that_was_locked_out_joins_anew_by_touch_loses_no_line_and_knows
     holds_up_the_square(*kiosks, tmp_path / "square.png")
     typed(cabinet, "Cab")
     cabinet.touch("forward")
-    cabinet.sees("was heated while", "Bench 1")  # it has learnt of it again, and that comes before all else
-    cabinet.picture("two-kiosks-joined-anew")
-    cabinet.touch("Understood")
+    if "T002" in station.hot():
+        cabinet.sees("was heated while", "Bench 1")  # it has learnt of it again, and that comes before all else
+        cabinet.picture("two-kiosks-joined-anew-alarm")
+        cabinet.touch("Understood")
+    else:
+        cabinet.sees("This kiosk belongs to the shop as one of its own")
+        cabinet.picture("two-kiosks-joined-anew")
     cabinet.open_screen("kiosks")
     cabinet.sees("Station", "heard")
     cabinet.picture("two-kiosks-list-anew")
     (aside,) = (folder / "replaced").glob("parted-*.db")
-    with sqlite3.connect(aside) as kept, sqlite3.connect(folder / NAME) as after:
-        assert lines <= {digest for (digest,) in kept.execute('SELECT "hash" FROM "line"')}, "laid aside whole"
-        told = {digest for (digest,) in after.execute('SELECT "hash" FROM "line"')}
-    assert len(lines - told) <= 3, "only what it wrote once nobody took its lines is not in the shop's book"
-    assert set(cabinet.hot()) == set(station.hot()) >= {"T001", "T002"}
+    assert lines <= hashes(aside), "laid aside whole"
+    shared = lines & hashes(kiosks[0].folder / NAME)
+    assert len(shared) > 0.9 * len(lines)
+    cabinet.waits_for(lambda: shared <= hashes(folder / NAME), "all that it had shared to be in its new book")
+    cabinet.waits_for(lambda: set(cabinet.hot()) == set(station.hot()), "what is hot to be known at both")
     for window in (station, cabinet):
         window.open_screen("scan")
     cabinet.sees("shared")
