@@ -259,6 +259,24 @@ def probe(d: Drawing) -> None:
     d.line((14, 90), (82, 90), width=7)
 
 
+def presetter(d: Drawing) -> None:
+    """A presetter: foot, column with its arm, and the assembly in the spindle that the arm measures."""
+    d.line((10, 88), (86, 88), width=8)
+    d.line((22, 88), (22, 10), width=8)
+    d.line((22, 24), (46, 24), width=7)
+    d.area((43, 24), (56, 17), (56, 31))
+    d.box(61, 24, 73, 46)
+    d.box(56, 46, 78, 58)
+    d.box(50, 58, 84, 66)
+    d.area((56, 66), (78, 66), (74, 84), (60, 84))
+
+
+def words(d: Drawing) -> None:
+    """All that is known, in sentences."""
+    for y, end in ((22, 84), (40, 84), (58, 84), (76, 56)):
+        d.line((14, y), (end, y), width=8)
+
+
 def holder(d: Drawing) -> None:
     """A cutter holder standing on its taper: taper, flange with its groove, nose and cutter."""
     d.area((38, 6), (58, 6), (58, 28), (38, 28))
@@ -317,7 +335,9 @@ ICONS: dict[str, Callable[[Drawing], None]] = {
     "down": down,
     "print": print_label,
     "probe": probe,
+    "presetter": presetter,
     "curve": curve,
+    "words": words,
     "holder": holder,
     "machine": machine,
     "cabinet": cabinet,
