@@ -283,9 +283,8 @@ class Pen:
             else:
                 return  # too small to be named in: the words beside it do
             y = max(self.axis + self.drawing.radius_mm * self.scale - self.line / 2, low)
-            left = x - texture.width
-            end = (at[0], y - self.line * 0.42) if at[0] > left else (left - look.mm * 0.4, y)  # through no letter
-            self._mark([], [(at, end)])
+            left = x - texture.width  # the line goes through no letter
+            self._mark([], [(at, (at[0], y - self.line * 0.42) if at[0] > left else (left - look.mm * 0.4, y))])
             write(self.part, said, (x, y), (1, 0.5), look.text, self.letters, bold=True)
         else:
             x = at[0] + self.drawing.radius_mm * self.scale + look.mm
