@@ -36,20 +36,42 @@ class Row(BoxLayout):
 
 
 class EvenKeys(GridLayout):
-    """Buttons whose words all have one font size: the largest, of at most `largest` px, that suits all of them."""
+    """Buttons whose words all have one font size: the largest, of at most `largest` px, that suits all of them.
+
+    `shared`: no cell stays empty; the rows that have a button less than `cols` make theirs wider.
+    """
 
     largest = NumericProperty()
+    shared = BooleanProperty(False)
 
     def __init__(self, **kwargs: Any) -> None:
         self._even_soon = Clock.create_trigger(self._even, -1)
         super().__init__(**kwargs)
         for name in ("children", "largest"):
             self.fbind(name, self._even_soon)
+        self.fbind("shared", self._trigger_layout)
 
     def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
         for name in ("text", "note", "largest", "size"):  # `largest`: the rule of all buttons sets its own anew
             widget.fbind(name, self._even_soon)
         super().add_widget(widget, *args, **kwargs)
+
+    def do_layout(self, *args: Any) -> None:
+        """As of Kivy's grid, then as `shared` says."""
+        super().do_layout(*args)
+        if not self.shared or not self.children:
+            return
+        (between_px, below_px), (left, top, right, bottom) = self.spacing, self.padding
+        counts = row_counts(len(self.children), int(self.cols or 1))
+        tall = (self.height - top - bottom - below_px * (len(counts) - 1)) / len(counts)
+        keys = iter(reversed(self.children))
+        for row, count in enumerate(counts):
+            wide = (self.width - left - right - between_px * (count - 1)) / count
+            y = self.top - top - (tall + below_px) * row - tall
+            for at in range(count):
+                key = next(keys)
+                key.size = (wide, tall)
+                key.pos = (self.x + left + (wide + between_px) * at, y)
 
     def _even(self, *_: object) -> None:
         size = self.largest
@@ -57,6 +79,12 @@ class EvenKeys(GridLayout):
             size = max(look.least, size * _STEP)
         for key in self.children:
             key.largest = size
+
+
+def row_counts(keys: int, across: int) -> list[int]:
+    """How many keys stand in each row when no row has more than `across` and none two fewer than another."""
+    rows = -(-keys // across)
+    return [keys // rows + (row < keys % rows) for row in range(rows)]
 
 
 def _suits(key: BigButton, size_px: float) -> bool:
