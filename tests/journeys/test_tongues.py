@@ -25,6 +25,7 @@ def test_a_badge_speaks_its_language_and_an_alarm_the_shops_too(kiosk: Window) -
     kiosk.touch("People")
     kiosk.touch("Sam Bell")
     kiosk.touch("Language")
+    kiosk.shows_badge("kim")
     for _ in range(2):
         kiosk.sees("choose a PIN")
         for figure in "4711":
@@ -60,6 +61,7 @@ def test_what_is_half_typed_is_kept_when_a_badge_of_another_language_is_scanned(
     kiosk.touch("People")
     kiosk.touch("Kim Vale")
     kiosk.touch("Language")
+    kiosk.shows_badge("kim")
     for _ in range(2):
         kiosk.sees("choose a PIN")
         for figure in "4711":

@@ -20,7 +20,7 @@ from kiosk.words import t
 
 __all__ = [
     "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "bring_back", "change_setting",
-    "choose_pin", "correct_figure", "correct_place", "door", "holders", "label_or_mark", "number", "operators",
+    "choose_pin", "correct_figure", "correct_place", "door", "found", "holders", "label_or_mark", "number", "operators",
     "place_of", "places", "plain_name", "register", "rename", "retire", "retire_label", "settings", "sign_out",
     "standing", "supervised", "unlock",
 ]  # fmt: skip
@@ -170,6 +170,11 @@ class Door(NamedTuple):
     supervisors: tuple[Supervisor, ...]
     open_by: str
 
+    @property
+    def badge_first(self) -> bool:
+        """Whether a first PIN is chosen by nobody but a supervisor who is signed in."""
+        return bool(self.supervisors) and not any(one.has_pin for one in self.supervisors)
+
 
 def door() -> Question[Door]:
     """The supervisors who are still here, and whether one of them has opened already."""
@@ -214,6 +219,17 @@ def choose_pin(key: str, pin: str) -> Question[str]:
         people = desk.people
         people.choose_pin(key, pin)
         return desk.session.unlocked_by() or people.unlock(key, pin).key
+
+    return answer
+
+
+def found(name: str, pin: str) -> Question[str]:
+    """Who answers for a new shop, with a PIN, which opens too: the key.  Raises ActRefused, Locked."""
+
+    def answer(desk: Desk) -> str:
+        code = desk.shop.fresh_code(CodeKind.BADGE)
+        card = desk.people.add(code.text.lower(), name, "supervisor", code.text, pin)
+        return desk.people.unlock(card.key, pin).key
 
     return answer
 

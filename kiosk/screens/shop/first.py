@@ -19,13 +19,11 @@ from kiosk.screens.parts import card_marks as card_marks
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.live import LivePicture
 from kiosk.screens.questions import first as asks
-from kiosk.screens.questions import shop as people
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import LANGUAGES, own_name, t
 
 if TYPE_CHECKING:
-    from kiosk.rules.cards import OperatorCard
     from kiosk.screens.camera import Aim
 
 AT_ONCE = (Thing.SHRINK, Thing.BENCH, Thing.PRESETTER)  # added with their name alone
@@ -85,6 +83,10 @@ class FirstScreen(View):
             self._go(step)
         else:
             self.clerk.ask(asks.far(), self._far, self._failed)
+
+    def returned(self) -> None:
+        if self.page == Page.SUPERVISOR:
+            self.ids.name.take_keys()
 
     def left(self) -> None:
         self.ids.name.end()
@@ -215,17 +217,12 @@ class FirstScreen(View):
         self.clerk.ask(asks.setting("camera", "mirrored", value, Page.CAMERA), None, self._failed)
 
     def named(self, name: str) -> None:
-        """Who answers for the kiosk; then a PIN is chosen."""
+        """Who answers for the kiosk, and is entered together with the PIN that is chosen next."""
         if not name:
             self.trouble = t("people.no_name")
             return
         self.ids.name.end()
-        self.clerk.ask(people.add(name, "supervisor"), self._added, self._failed)
-
-    def _added(self, card: OperatorCard) -> None:
-        self.clerk.play(Sound.DONE)
-        self.clerk.ask(asks.reached(Page.END), None, self._failed)
-        self.clerk.go("pin", goal=self.name, chooser=card.key, step=str(Page.END))
+        self.clerk.go("pin", goal=self.name, founder=name, step=str(Page.END))
 
     # The end ----------------------------------------------------------------------------------------------------
 

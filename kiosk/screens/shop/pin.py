@@ -1,7 +1,7 @@
 """The supervisor's PIN: who, then the figures; wrong tries wait.
 
-A supervisor without a PIN chooses one here, twice; where others have one, one of them gives theirs first.  What a
-PIN opens is never the end of a hold.
+A supervisor without a PIN chooses one here, twice; where others have one, one of them gives theirs first, and where
+nobody has, a supervisor's badge is scanned first.  What a PIN opens is never the end of a hold.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ class PinScreen(View):
     name = "pin"
     rail = "shop"
     covers = Covers.RAIL
+    signs_in = True  # a first PIN is chosen by whose badge has just been scanned
 
     page = OptionProperty(Page.WHO, options=list(Page))
     people = ListProperty()
@@ -56,10 +57,12 @@ class PinScreen(View):
         self._chooser = ""  # whose PIN is chosen, now or once another supervisor has opened
         self._choosing = False
         self._first = ""
+        self._badge_first = False
+        self._founder = ""
 
-    def shown(self, goal: str = "shop", chooser: str = "", **about: Any) -> None:
-        """`chooser`: the supervisor who is to have a new PIN."""
-        self._goal, self._about, self._chooser = goal, about, chooser
+    def shown(self, goal: str = "shop", chooser: str = "", founder: str = "", **about: Any) -> None:
+        """`chooser`: the supervisor who is to have a new PIN; `founder`: name of one whom the book has not yet."""
+        self._goal, self._about, self._chooser, self._founder = goal, about, chooser, founder
         self.trouble, self.people, self.vouches = "", [], False
         self.page = Page.WHO
         self.clerk.ask(asks.door(), self._door_known)
@@ -84,6 +87,8 @@ class PinScreen(View):
         self.ids.pad.clear()
         if not self._choosing:
             self.clerk.ask(asks.unlock(self._who, pin), self._opened, self._failed)
+        elif self._badge_is_wanted():
+            self.clerk.play(Sound.REFUSED)
         elif not self._first:
             self._first = pin
             self.trouble = t("pin.twice")
@@ -91,12 +96,13 @@ class PinScreen(View):
             self._first = ""
             self.trouble = t("pin.differ")
         else:
-            self.clerk.ask(asks.choose_pin(self._who, pin), self._chosen, self._failed)
+            chosen = asks.found(self._founder, pin) if self._founder else asks.choose_pin(self._who, pin)
+            self.clerk.ask(chosen, self._chosen, self._failed)
 
     def _door_known(self, door: asks.Door) -> None:
         self._known = {one.key: one for one in door.supervisors}
-        self._open_by = door.open_by
-        if self._chooser:
+        self._open_by, self._badge_first = door.open_by, door.badge_first
+        if self._chooser or self._founder:
             self._let_choose()
         elif door.open_by:
             self._go_on(door.open_by)
@@ -119,16 +125,26 @@ class PinScreen(View):
         self.page = Page.WHO
 
     def _figures(self, who: str, *, choosing: bool) -> None:
-        name = self._known[who].name
+        name = self._known[who].name if who else self._founder
         self._who, self._choosing, self._first, self.trouble = who, choosing, "", ""
         self.title = t("pin.new", name=name) if choosing else name
         self.ids.pad.clear()
         self.page = Page.FIGURES
+        if choosing:
+            self._badge_is_wanted()
+
+    def _badge_is_wanted(self) -> bool:
+        """Whether a supervisor must sign in before this PIN is chosen; then that is said."""
+        at_work = self.clerk.operator
+        wanted = self._badge_first and (at_work is None or at_work.role != "supervisor")
+        if wanted:
+            self.trouble = f"{t('refused.supervisor_first')}. {t('remedy.supervisor_first')}."
+        return wanted
 
     def _opened(self, key: str) -> None:
         self.clerk.play(Sound.DONE)
         self._open_by = key
-        if self._chooser:
+        if self._chooser or self._founder:
             self._let_choose()
         else:
             self._go_on(key)
