@@ -48,7 +48,7 @@ WAYS: dict[str, Callable[[Shop, Path], object]] = {
     "kim's on the screen": lambda shop, _: asks.choose_pin("kim", PIN)(shop.desk),
     "a supervisor more": lambda shop, _: shop.desk.people.add("eve", "Eve", "supervisor", new_code(shop)),
     "a supervisor with a PIN": lambda shop, _: shop.desk.people.add("eve", "E", "supervisor", new_code(shop), PIN),
-    "a setter with a PIN, to be raised later": lambda shop, _: shop.desk.people.add("eve", "E", "setter", new_code(shop), PIN),
+    "a setter with a PIN": lambda shop, _: shop.desk.people.add("eve", "E", "setter", new_code(shop), PIN),
     "raised": lambda shop, _: shop.desk.session.write(L.OperatorAdded("jo", "Jo", "supervisor")),
     "raised by a file": lambda shop, at: by_file(shop, at, f"{shop.desk.shop.code_of('jo')},jo,Jo,supervisor"),
     "new by a file": lambda shop, at: by_file(shop, at, f"{new_code(shop)},eve,Eve,supervisor"),
