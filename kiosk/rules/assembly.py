@@ -47,7 +47,7 @@ class Coupling:
 
     @staticmethod
     def parse(text: str) -> Coupling:
-        """Of what files write, or a hollow taper's designation.  Raises ValueError for what the standards do not have."""
+        """As files write it, or a hollow taper's designation.  Raises ValueError for what the standards do not have."""
         match = re.fullmatch(r"([A-Z]+)[ -]?(\d+)", text.strip().upper().replace("HSK-A", "HSK"))
         families = {family.value: family for family in Family}
         if not match or match[1] not in families or int(match[2]) not in SIZES[families[match[1]]]:

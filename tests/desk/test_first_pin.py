@@ -114,11 +114,11 @@ def test_a_shop_without_any_supervisor_is_founded_with_a_pin_and_only_once(grown
     sign_in(grown, "kim")
     grown.desk.people.retire("kim", "left")
     assert grown.desk.session.operator is None
-    assert asks.found("Ann Baker", PIN)(grown.desk)
+    assert asks.add_supervisor("Ann Baker", PIN)(grown.desk)
     assert grown.desk.session.unlocked_by()
     grown.desk.people.lock()
     with pytest.raises(Locked):
-        asks.found("Eve", "1111")(grown.desk)
+        asks.add_supervisor("Eve", "1111")(grown.desk)
 
 
 def test_a_setter_is_everybodys_to_enter_and_to_send_away_as_long_as_nobody_has_a_pin(grown: Shop) -> None:
