@@ -283,7 +283,9 @@ class Pen:
             else:
                 return  # too small to be named in: the words beside it do
             y = max(self.axis + self.drawing.radius_mm * self.scale - self.line / 2, low)
-            self._mark([], [(at, (max(at[0], x - texture.width), y))])
+            left = x - texture.width
+            # from under its words the line ends below them: through them it would strike out a letter
+            self._mark([], [(at, (left, y) if at[0] < left else (at[0], y - self.line * 0.4))])
             write(self.part, said, (x, y), (1, 0.5), look.text, self.letters, bold=True)
         else:
             x = at[0] + self.drawing.radius_mm * self.scale + look.mm
