@@ -195,8 +195,11 @@ OF_A_KIOSK = frozenset({"kiosk.name"})  # what of these no other kiosk of the sh
 
 def deciding(settings: Settings) -> dict[str, str]:
     """The settings a decision depends on, by table and key, in words that stay the same from start to start."""
-    heat = {f"heat.{each.name}": repr(getattr(settings.heat, each.name)) for each in fields(HeatSettings)}
-    return heat | {f"kiosk.{key}": str(getattr(settings.kiosk, key)) for key in _DECIDING}
+    groups: dict[str, HeatSettings | BuildSettings | AuditSettings] = {
+        "heat": settings.heat, "build": settings.build, "audit": settings.audit,
+    }  # fmt: skip
+    rules = {f"{name}.{each.name}": repr(getattr(of, each.name)) for name, of in groups.items() for each in fields(of)}
+    return rules | {f"kiosk.{key}": str(getattr(settings.kiosk, key)) for key in _DECIDING}
 
 
 def same_value(one: str, other: str) -> bool:

@@ -13,7 +13,6 @@ KEPT = {
     "matches": "says in one line what the search index must find; tests compare the two",
     "replay": "how a pair stands after all its readings, which the ledger's step by step is compared with",
     "rebuild": "derives every table anew, which tests compare with what grew line by line",
-    "do_layout": "Kivy calls it",
     "handleError": "`logging` calls it where a line was not written",
     "open_settings": "Kivy calls it at F1",
     "has_picture": "the window that `bench start` opens asks it",

@@ -259,8 +259,11 @@
   // Sound and touch -----------------------------------------------------------------------------------------
 
   const sounds = Object.fromEntries(["done", "refused", "hot"].map((name) => [name, new Audio(`/${name}.wav`)]));
+  let touched = false;
   // A browser plays nothing before the first touch: that touch makes them ready, unheard.
   addEventListener("pointerdown", () => {
+    touched = true;
+    if ($("hint").textContent === say("phone.sound")) hint("");
     for (const sound of Object.values(sounds)) {
       sound.muted = true;
       sound.play().then(() => {
@@ -271,11 +274,14 @@
     }
   }, { once: true });
 
+  // What helps with the label in view; a page that cannot be heard yet says so where there is nothing to help with.
+  const hint = (text) => { $("hint").textContent = text || (touched ? "" : say("phone.sound")); };
+
   function play(name) {
     const sound = sounds[name];
     sound.muted = false;
     sound.currentTime = 0;
-    sound.play().catch(() => { if (name === "hot") $("hint").textContent = say("phone.sound"); });
+    sound.play().catch(() => {});
     if (navigator.vibrate) navigator.vibrate({ done: 60, refused: [90, 70, 90], hot: [400, 120, 400, 120, 800] }[name]);
   }
 
@@ -429,7 +435,7 @@
       }
     }
     $("sight").classList.toggle("blind", eye.absent);
-    $("hint").textContent = eye.absent ? say("phone.no_camera") : "";
+    hint(eye.absent ? say("phone.no_camera") : "");
     if (eye.absent) return;
     const live = $("live");
     live.srcObject = eye.stream;
@@ -458,7 +464,7 @@
         return;
       }
       aim(body);
-      $("hint").textContent = body.hint ? say(body.hint) : "";
+      hint(body.hint ? say(body.hint) : "");
       came(body.came);
     } catch (error) {
       if (error instanceof Over) return;

@@ -5,12 +5,15 @@ Reads, and writes the line by which a hand settles one; where a holder is, is se
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
 
 import msgspec
 
 from kiosk.desk.people import PeopleCounter
-from kiosk.desk.session import NotThere, Session
+from kiosk.desk.session import ActRefused, NotThere, Session
+from kiosk.desk.settling import SETTLED, Settling, closes_unseen, lines_of
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.ledger.derive import TableRow
@@ -21,8 +24,11 @@ from kiosk.rules.outcomes import Reason, Refused, refuse
 from kiosk.rules.say import Say, Value, say
 
 _made = msgspec.json.Decoder(tuple[Made, ...])
-_SETTLED = "told differently"  # why a setting is set once more, where nobody said
-_FACTS = (L.HolderRegistered, L.CutterAdded, L.PlaceAdded, L.PocketAssigned)
+_OF_SUPERVISORS = (Matter.SETTING, Matter.USE, Matter.BADGE)
+_FACTS = (
+    L.HolderRegistered, L.CutterAdded, L.CutterReground, L.PlaceAdded, L.PocketAssigned, L.MeasuredLine,
+)  # fmt: skip
+_NOTHING = {Matter.PLACE: "apart.nothing", Matter.LABEL: "apart.out_of_use"}
 _PLAIN = {USED: "apart.in_use", RETIRED: "apart.out_of_use", OPEN: "apart.open", CLOSED: "apart.closed"}
 
 
@@ -100,11 +106,11 @@ class DifferencesCounter:
         return tuple(sorted(told, key=lambda each: not each.hot))
 
     def settle(self, key: str, value: str, reason: str = "") -> None:
-        """A hand has looked: this is the case, and the book says so from now on.
+        """A hand has looked: this is the case, and the book says so from now on (`settling.lines_of`).
 
-        A label that is on another thing than the book has it opens the first no more; that thing gets a new one, for
-        no code ever stands for two.  A setting, and what a thing is, are a supervisor's.  Raises NotThere, ActRefused,
-        Locked; SettingsFault, StillHot for these; ValueError for where a holder is.
+        What a thing is, whether it or somebody is in use, and a setting, are a supervisor's.  Raises NotThere, Locked,
+        ActRefused, among these where this would settle something else that nobody looked at; SettingsFault, StillHot
+        for facts and settings; ValueError for where a holder is.
         """
         for each in self.open():
             if each.key == key:
@@ -112,35 +118,44 @@ class DifferencesCounter:
                     raise ValueError("where a holder is, is settled by scanning it")
                 if each.matter is Matter.SETTING and T.Setting.get_or_none(T.Setting.name == each.subject):
                     table, _, name = each.subject.partition(".")
-                    PeopleCounter(self._session).change_setting(table, name, value, reason or _SETTLED)
+                    PeopleCounter(self._session).change_setting(table, name, value, reason or SETTLED)
                     return
-                if (facts := self._facts(each, value)) is not None:
-                    by = self._session.supervised()
-                    self._session.unheld(facts)
-                    self._session.write(facts, by=by)
-                    return
-                settled = L.ClaimSettled(each.matter.value, each.subject, value, reason)
-                self._session.write(settled, *_label_elsewhere(each, value))
+                self._write(each, value, reason)
                 return
         raise NotThere("difference", key)
 
-    def _facts(self, found: ToldDifferently, value: str) -> L.Entry | None:
-        """The line that told these facts of a thing, to be told once more: the last in the order stands in the book.
-
-        None of what is out of use: telling it would bring that back.
-        """
-        if found.matter is Matter.SETTING and _out_of_use(found.subject):
-            return None
-        chosen = next((each.line for each in found.claims if each.value == value), 0)
-        line = self._session.book.line(chosen) if found.matter is Matter.SETTING else None
-        return line.entry if line is not None and isinstance(line.entry, _FACTS) else None
+    def _write(self, found: ToldDifferently, value: str, reason: str) -> None:
+        session = self._session
+        by = session.supervised() if found.matter in _OF_SUPERVISORS else None
+        made = tuple(Made(each.line, each.kiosk_id, each.value) for each in found.claims)
+        said = Settling(found.matter, found.subject, value, made, reason or SETTLED)
+        lines = lines_of(said)
+        if (other := closes_unseen(said, lines)) is not None:
+            raise ActRefused(Reason.SETTLE_FIRST, name=self._name(other))
+        for entry in lines:
+            session.unheld(entry)
+        session.write(L.ClaimSettled(found.matter.value, found.subject, value, reason), *lines, by=by)
 
     def _told(self, row: TableRow) -> ToldDifferently:
         matter, subject = Matter(row["matter"]), row["subject"]
         claims = tuple(self._claim(matter, made) for made in _made.decode(row["claims"]))
+        if matter is Matter.SETTING:
+            claims = self._facts(claims)
         heat = rows(T.Holder.select(T.Holder.heat).where(T.Holder.key == subject)) if matter is Matter.PLACE else []
         hot = bool(heat) and heat[0]["heat"] != Heat.COOL.value
         return ToldDifferently(row["key"], matter, subject, self._name(subject), claims, hot)
+
+    def _facts(self, claims: tuple[ToldHere, ...]) -> tuple[ToldHere, ...]:
+        """What a thing is by each claim: those of its figures and names in which they differ."""
+        lines = [self._session.book.line(each.line) for each in claims]
+        said = [line.entry for line in lines if line is not None and isinstance(line.entry, _FACTS)]
+        if len(said) < len(claims):
+            return claims
+        plain = [dict(_plain(msgspec.to_builtins(each))) for each in said]
+        names = dict.fromkeys(name for each in plain for name in each if name != "reason")
+        apart = [name for name in names if len({each.get(name) for each in plain}) > 1]
+        told = [" · ".join(self._name(each[name]) for name in apart if each.get(name)) for each in plain]
+        return tuple(replace(each, what=what or "apart.empty") for each, what in zip(claims, told, strict=True))
 
     def _claim(self, matter: Matter, made: Made) -> ToldHere:
         line = self._session.book.line(made.line)
@@ -156,7 +171,7 @@ class DifferencesCounter:
 
     def _what(self, matter: Matter, value: str) -> str:
         if value == NOTHING:
-            return "apart.nothing"
+            return _NOTHING.get(matter, "apart.empty")
         if matter is Matter.BADGE and value != RETIRED:
             return "apart.in_use"  # who they are and may do was set anew; their PIN's digest is nobody's to read
         return _PLAIN.get(value) or self._name(value)
@@ -170,18 +185,15 @@ class DifferencesCounter:
             return holder.name
         if (operator := cards.operator(key)) is not None:
             return operator.name
-        cutter = rows(T.Cutter.select(T.Cutter.name).where(T.Cutter.key == key))
-        return str(cutter[0]["name"]) if cutter else key
+        named = T.Cutter, T.Assembly
+        found = (rows(table.select(table.name).where(table.key == key)) for table in named)
+        return next((str(row[0]["name"]) for row in found if row), key)
 
 
-def _out_of_use(key: str) -> bool:
-    of = (T.Holder, T.Holder.key), (T.Cutter, T.Cutter.key), (T.Place, T.Place.code)
-    return any(rows(table.select(field).where(field == key, table.retired == 1)) for table, field in of)
-
-
-def _label_elsewhere(found: ToldDifferently, value: str) -> tuple[L.CodeRetired, ...]:
-    """The end of a label that is not on what the book has it on."""
-    if found.matter is not Matter.LABEL:
-        return ()
-    bound = rows(T.Binding.select().where(T.Binding.text == found.subject, T.Binding.retired_line.is_null()))
-    return (L.CodeRetired(found.subject, _SETTLED),) if bound and bound[0]["subject"] != value else ()
+def _plain(facts: dict[str, Any], inside: str = "") -> Iterator[tuple[str, str]]:
+    """Every figure and name of a line by the way to it, as it is read; none that it does not say."""
+    for name, value in facts.items():
+        if isinstance(value, dict):
+            yield from _plain(value, f"{inside}{name}.")
+        elif value is not None:
+            yield f"{inside}{name}", f"{value:g}" if isinstance(value, float) else str(value)

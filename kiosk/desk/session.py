@@ -369,7 +369,7 @@ class Session:
             SettingChanged(name, value, OUTSIDE)
             for name, value in found.items()
             if name in known and not same_value(known[name], value)
-            if name not in said or not same_value(said[name], value)
+            if not said or (name in said and not same_value(said[name], value))
         )
         if changed:
             self.write(*changed)

@@ -1,11 +1,12 @@
 """What the shop goes by, as its lines set it, and what a kiosk among others last said it goes by itself.
 
-Where two kiosks set one of the values that holds rest on and did not hear each other, nobody's word is picked: until a
-hand says which is right, the one that holds longer counts, at every kiosk.
+Where two kiosks set a value and did not hear each other, nobody's word is picked: until a hand says which is right, the
+safer one counts at every kiosk, which holds longer, asks for more or lets less through.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -20,17 +21,30 @@ from kiosk.settings import OF_A_KIOSK, Settings, SettingsFault, changed, decidin
 
 _made = msgspec.json.Decoder(tuple[Made, ...])
 _HEAT = "heat."
+# Of the other settings that are about safety, or about who may do what: which of two lets less through.
+_LESS = ("heat.reheat_s", "heat.cycles_limit", "kiosk.pair_s", "kiosk.undo_s", "kiosk.sign_out_s", "build.friction",
+         "build.side_screw_rpm", "audit.measured_days")  # fmt: skip
+_MORE = ("kiosk.travel_s", "build.clearance_um")
+_YES = ("kiosk.badge_required",)
 
 
 def gone_by() -> dict[str, str]:
     """Every setting the book knows, by table and key, with the value that counts now."""
     known = {row["name"]: str(row["value"]) for row in rows(T.Setting.select())}
     settings = (T.Difference.matter == Matter.SETTING.value) & T.Difference.closed_line.is_null()
-    for row in rows(T.Difference.select().where(settings, T.Difference.subject.startswith(_HEAT))):
+    for row in rows(T.Difference.select().where(settings)):
         if (name := row["subject"]) in known:
-            told = [known[name], *(each.value for each in _made.decode(row["claims"]))]
-            known[name] = strictest(name.removeprefix(_HEAT), told)
+            known[name] = safest(name, [known[name], *(each.value for each in _made.decode(row["claims"]))])
     return known
+
+
+def safest(name: str, told: Sequence[str]) -> str:
+    """Of values of one setting, as they were typed, the one that lets least through; the first where none does."""
+    if name in _LESS or name in _MORE:
+        return (min if name in _LESS else max)(told, key=lambda value: float(value.replace(",", ".")))
+    if name in _YES:
+        return next((value for value in told if same_value(value, "true")), told[0])
+    return strictest(name.removeprefix(_HEAT), told) if name.startswith(_HEAT) else told[0]
 
 
 def following(settings: Settings, path: Path, but: str = "") -> Settings:

@@ -28,6 +28,7 @@ from kiosk.ledger.state import (
     text,
 )
 from kiosk.rules import lines as L
+from kiosk.rules import merge
 from kiosk.rules.cards import Heat
 
 __all__ = [
@@ -189,6 +190,8 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
                 yield Put("member", member | {"gone": at.id})
                 if gone != at.kiosk and not member["rests"]:
                     yield from derive_heat.unknown_since(bool(member["heats"]), state)
+        case L.ClaimSettled(matter=matter, subject=key, value=merge.USED):
+            yield from _in_use(merge.Matter(matter), key, state)
         case L.ClaimSettled():  # of kiosks that worked apart: `fold`
             return
 
@@ -237,6 +240,25 @@ def _registered(entry: L.HolderRegistered, state: LedgerState) -> Iterator[Chang
             yield Put("hold", hold | {"reading_only": 1})
         old = None
     yield Put("holder", (dict(old) if old else fresh) | facts)
+
+
+def _in_use(matter: merge.Matter, key: str, state: LedgerState) -> Iterator[Change]:
+    """A hand says of what one kiosk took out of use, while another used it, that it is in use.
+
+    With all that belongs to it; a holder, which nobody could scan meanwhile, comes from wherever it was.
+    """
+    tables = {merge.Matter.BADGE: ("operator",), merge.Matter.USE: ("holder", "cutter", "place")}.get(matter, ())
+    for table in tables:
+        row = state.get(table, key)
+        if row is None or not row["retired"]:
+            continue
+        back = row | {"retired": 0}
+        if table == "holder":
+            held, hold = row["heat"] == Heat.HELD.value, state.get("hold", key)
+            back |= {"place": None, "heat": (Heat.HELD if held else Heat.UNKNOWN).value}
+            if held and hold:
+                yield Put("hold", hold | {"reading_only": 1})
+        yield Put(table, back)
 
 
 def _bound(entry: L.CodeBound, at: Stamp, state: LedgerState) -> Iterator[Change]:

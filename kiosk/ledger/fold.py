@@ -20,6 +20,7 @@ from kiosk.ledger.derive import changes
 from kiosk.ledger.shared_form import WAITING, Told
 from kiosk.ledger.state import SHARED_CLOCK, UNSEEN, Broken, Change, LedgerState, Put, Stamp, TableRow, text
 from kiosk.rules import lines as L
+from kiosk.rules.acts import Person, loses_its_pin
 from kiosk.rules.cards import Heat
 from kiosk.rules.merge import Claim, Made, Matter, claims, clashing, closes, with_claim
 
@@ -93,6 +94,9 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
         entry = fold_unseen.of_warm_steel(entry, line.chain, said.seen, state)
     apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
     applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
+    if applies is not None and _leaves_no_pin(applies, line, state):
+        yield from _kept_apart(entry, line, state)
+        return
     at = _at(entry, line, state)
     if isinstance(applies, L.Heated | L.Built | L.TornDown) and not itself:
         yield from fold_unseen.of_no_one_heating(applies, state)
@@ -151,11 +155,11 @@ def _claimed(entry: L.Entry, line: Placed, state: LedgerState) -> Generator[Chan
                 yield Put("difference", known | {"closed_line": line.id})
             elif clashing(claim, chain, seen, told):
                 unseen.add(claim.matter)
-                yield Put("difference", known | {"claims": text(with_claim(told, new))})
+                yield Put("difference", known | {"claims": text(with_claim(claim.matter, told, new))})
         elif (against := clashing(claim, chain, seen, made)) and _matters(claim, against, state):
             unseen.add(claim.matter)
             yield Put("difference", _opened(key, claim, (*against, new), line.id))
-        yield Put("claim", {"key": key, "made": text(with_claim(made, new))})
+        yield Put("claim", {"key": key, "made": text(with_claim(claim.matter, made, new))})
     return unseen
 
 
@@ -209,15 +213,32 @@ def _as_it_applies(
             return None, False  # as the book has it until a hand says which
         case L.CodeBound() | L.CodeRetired() if Matter.LABEL in unseen:
             return None, False
-        case L.OperatorAdded(operator=key) if Matter.BADGE in unseen and _is_retired(key, state):
-            return None, False  # who was sent away stays away until a supervisor knows of both
+        case L.OperatorAdded(operator=key) if Matter.BADGE in unseen:
+            return _as_little(entry, state.get("operator", key)), False
         case _:
             return entry, False
 
 
-def _is_retired(operator: str, state: LedgerState) -> bool:
-    row = state.get("operator", operator)
-    return row is not None and bool(row["retired"])
+def _as_little(entry: L.OperatorAdded, known: TableRow | None) -> L.OperatorAdded | None:
+    """Somebody set anew at two kiosks: who was sent away stays away, and who may do less at one of them may do less at
+    all, until a supervisor knows of both."""
+    if known is None:
+        return entry
+    less = min(entry.role, known["role"], key="supervisor".__eq__)
+    return None if known["retired"] else dataclasses.replace(entry, role=less)
+
+
+def _leaves_no_pin(entry: L.Entry, line: Placed, state: LedgerState) -> bool:
+    """Whether nobody of the shop could give a PIN any more, because two kiosks each sent another one away."""
+    if not line.behind or not isinstance(entry, L.OperatorAdded | L.OperatorRetired):
+        return False
+    people = {
+        row["key"]: Person(row["role"] == "supervisor", row["pin_hash"] is not None, bool(row["retired"]))
+        for row in state.all("operator")
+    }
+    gone = (key for key, each in people.items() if key != entry.operator and each.has_pin and not each.can_unlock)
+    unseen = any(not fold_unseen.all_seen(Matter.BADGE, key, line.chain, line.said.seen, state) for key in gone)
+    return unseen and loses_its_pin(people, [entry])
 
 
 def _about_its_heating(entry: L.Entry, line: Placed, state: LedgerState) -> L.Entry | None:

@@ -18,7 +18,7 @@ from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 from kiosk.ledger.trouble import LedgerFault
 
-VERSION = 12
+VERSION = 13
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
 
@@ -114,6 +114,14 @@ def _stays_away(_: Database) -> None:
     """
 
 
+def _said_right(_: Database) -> None:
+    """To 13: what a hand called in use is so, two numbers or lengths of one assembly are told, and who may do less
+    at one kiosk may do less at all.
+
+    No table changes its form; tables are made anew from the lines after it.
+    """
+
+
 def _add_column(database: Database, table: str, column: str, kind: str) -> None:
     """Unless an earlier step made the table anew, as it is now."""
     execute: Callable[..., Any] = database.execute_sql
@@ -127,7 +135,7 @@ def _add_column(database: Database, table: str, column: str, kind: str) -> None:
 STEPS: Mapping[int, Step] = {
     1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others, 6: _kiosks_rest,
     7: _labels_wear, 8: _who_counted, 9: _people_speak, 10: _heated_before,
-    11: _stays_away,
+    11: _stays_away, 12: _said_right,
 }  # fmt: skip
 
 

@@ -23,9 +23,9 @@ class Matter(Enum):
     LABEL = "label"  # one code on two things
     CUTTER = "cutter"  # one cutter in two holders
     HOLDER = "holder"  # two cutters in one holder, or one that is in and out
-    NUMBER = "number"  # one tool number twice
+    NUMBER = "number"  # one tool number twice, or two for one assembly
     USE = "use"  # taken out of use, and used
-    SETTING = "setting"  # one setting, or one thing's facts, set twice
+    SETTING = "setting"  # one setting, one thing's facts, or one assembly's length, set twice
     AUDIT = "audit"  # closed, and something seen in it later
     BADGE = "badge"  # work by a badge that was no longer good
 
@@ -81,8 +81,12 @@ def _claims(entry: L.Entry) -> tuple[Claim, ...]:
             )  # fmt: skip
         case L.TornDown(holder=holder, assembly=key, undoes=undoes):
             return (Claim(Matter.HOLDER, holder, NOTHING if undoes is None else key), _used(holder))
+        case L.ToolNumbered(assembly=key, number=None):
+            return (Claim(Matter.NUMBER, key, NOTHING),)
         case L.ToolNumbered(assembly=key, number=number):
-            return (Claim(Matter.NUMBER, str(number), key),) if number is not None else ()
+            return (Claim(Matter.NUMBER, str(number), key), Claim(Matter.NUMBER, key, str(number)))
+        case L.MeasuredLine(assembly=key, values=values):
+            return (Claim(Matter.SETTING, key, str(values)),)
         case L.CodeBound(text=text, subject=subject):
             return (Claim(Matter.LABEL, text, subject),)
         case L.CodeRetired(text=text):
@@ -121,7 +125,14 @@ def _used(key: str) -> Claim:
 
 def clashing(claim: Claim, kiosk: str, seen: int, made: Iterable[Made]) -> tuple[Made, ...]:
     """What a line of `kiosk` that had seen the shared lines to `seen` claims otherwise than, without having seen it."""
-    return tuple(each for each in made if not has_seen(kiosk, seen, each) and each.value != claim.value)
+    return tuple(each for each in made if not has_seen(kiosk, seen, each) and _differs(claim, each.value))
+
+
+def _differs(claim: Claim, value: str) -> bool:
+    """Whether one of both is wrong.  Who works may get another name or PIN meanwhile; who is gone does not work."""
+    if claim.matter is Matter.BADGE and USED in (claim.value, value):
+        return RETIRED in (claim.value, value)
+    return claim.value != value
 
 
 def has_seen(kiosk: str, seen: int, made: Made) -> bool:
@@ -134,6 +145,13 @@ def closes(claim: Claim, kiosk: str, seen: int, made: Iterable[Made]) -> bool:
     return claim.settles and all(has_seen(kiosk, seen, each) for each in made)
 
 
-def with_claim(made: tuple[Made, ...], new: Made) -> tuple[Made, ...]:
-    """The claims of a difference with one more; of each kiosk only its latest counts."""
-    return (*(each for each in made if each.kiosk != new.kiosk), new)
+def with_claim(matter: Matter, made: tuple[Made, ...], new: Made) -> tuple[Made, ...]:
+    """The claims about something with one more; of each kiosk only its latest counts.
+
+    That somebody worked is said beside who they are: the one takes nothing back of the other.
+    """
+    def stays(each: Made) -> bool:
+        apart = matter is Matter.BADGE and (each.value == USED) is not (new.value == USED)
+        return each.kiosk != new.kiosk or apart
+
+    return (*filter(stays, made), new)

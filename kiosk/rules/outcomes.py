@@ -56,6 +56,7 @@ class Reason(Enum):
     TOLD_OTHERWISE = "told_otherwise"  # the step is written down, and another kiosk's stands against it
     LOOK_FIRST = "look_first"  # who stands in that pocket now is not known here
     UNDO_SHARED = "undo_shared"
+    SETTLE_FIRST = "settle_first"  # it would settle something else told differently, at which nobody looked
     CATCH_UP_FIRST = "catch_up_first"  # what the whole shop goes by is done with the server in reach
 
 

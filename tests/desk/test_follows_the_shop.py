@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
 from kiosk import settings as shop_settings
@@ -99,3 +100,22 @@ def test_a_value_that_no_setting_may_have_is_not_followed(among: Shop) -> None:
     another_sets("heat.limit_c", "80")
     among.desk.session.follow_rules()
     assert among.desk.session.settings.heat.limit_c == 43.0
+
+
+@pytest.mark.parametrize(("name", "value"), [("build.friction", "0.09"), ("audit.measured_days", "30")])
+def test_what_a_shop_builds_and_audits_by_follows_too_and_a_file_from_before_sets_nothing_back(
+    among: Shop, name: str, value: str
+) -> None:
+    table, _, key = name.partition(".")
+    session = among.desk.session
+    session.book.append([L.SettingChanged(name, value, "as agreed elsewhere")])
+    session.follow_rules()
+    for settings in (session.settings, shop_settings.load(among.folder / shop_settings.NAME)):
+        assert getattr(getattr(settings, table), key) == float(value)
+    own = (T.KeptLine.kind == L.KioskStarted.kind,)
+    started_before = L.KioskStarted("1", (("heat.limit_c", "43.0"),))  # as an older version said it
+    payload = msgspec.json.encode(started_before).decode()
+    T.KeptLine.update(payload=payload).where(*own).execute()
+    T.KeptLine.delete().where(T.KeptLine.kind == L.SettingChanged.kind).execute()
+    another_sets(name, "77" if table == "audit" else "0.07")
+    assert session.notice_settings() == (), "what this kiosk never said it sets no shop back to"

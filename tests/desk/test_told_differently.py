@@ -51,6 +51,31 @@ def test_until_a_hand_says_which_the_shop_goes_by_the_one_that_holds_longer(
     assert session.notice_settings() == () and session.book.last_id == last, "a start settles nothing by itself"
 
 
+@pytest.mark.parametrize(("name", "safe", "other"), [
+    ("heat.reheat_s", "10", "120"), ("heat.cycles_limit", "500", "5000"), ("kiosk.badge_required", "yes", "no"),
+    ("kiosk.sign_out_s", "60", "9000"), ("kiosk.undo_s", "15", "600"), ("kiosk.pair_s", "8", "100"),
+    ("kiosk.travel_s", "60", "0,5"), ("build.friction", "0.08", "0,2"), ("build.clearance_um", "12", "3"),
+    ("build.side_screw_rpm", "6000", "20000"), ("audit.measured_days", "30", "365"),
+])  # fmt: skip
+@pytest.mark.parametrize("safe_first", [True, False])
+def test_until_a_hand_says_which_the_shop_goes_by_the_safer_of_any_two_values(
+    shop: Shop, name: str, safe: str, other: str, safe_first: bool
+) -> None:
+    session = set_apart(shop, name, *((safe, other) if safe_first else (other, safe)))
+    table, _, key = name.partition(".")
+    for settings in (session.settings, shop_settings.load(shop.folder / shop_settings.NAME)):
+        assert shop_settings.same_value(safe, str(getattr(getattr(settings, table), key)))
+    assert session.notice_settings() == ()
+    session.operator = session.cards.operator(T.Operator.select().get().key)
+    shop.desk.differences.settle(f"setting/{name}", other)
+    assert shop_settings.same_value(other, str(getattr(getattr(session.settings, table), key)))
+
+
+def test_what_has_no_safer_value_is_as_the_last_said_until_a_hand_settles_it(shop: Shop) -> None:
+    assert set_apart(shop, "build.radius_at_control", "yes", "no").settings.build.radius_at_control is False
+    assert set_apart(shop, "kiosk.name", "Mine", "Theirs").settings.kiosk.name == "kiosk"
+
+
 @pytest.mark.parametrize("chosen", ["41.5", "47"])
 def test_the_value_that_a_hand_calls_right_is_the_shops_from_then_on(shop: Shop, chosen: str) -> None:
     session = set_apart(shop, "heat.limit_c", "47", "41.5")

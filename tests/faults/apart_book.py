@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from kiosk.rules.ages import StayName
-from kiosk.rules.merge import Made, has_seen, with_claim
+from kiosk.rules.merge import Made, Matter, has_seen, with_claim
 
 RATE = {"station": 0.8, "air": 1.0, "sleeve": 5.0, "slot": 1.0}  # how fast it cools, beside free air
 WAITS = 2**40
@@ -140,10 +140,10 @@ class Book:
             if all(has_seen(line.chain, line.seen, each) for each in self.apart):
                 self.apart = ()
             elif any(not has_seen(line.chain, line.seen, each) and each.value != line.goal for each in self.apart):
-                self.apart, goal = with_claim(self.apart, new), None
+                self.apart, goal = with_claim(Matter.PLACE, self.apart, new), None
         elif against:
             self.apart, goal = (*against, new), None
-        self.made = with_claim(self.made, new)
+        self.made = with_claim(Matter.PLACE, self.made, new)
         return goal
 
     def _moved(self, line: Line, at: int) -> None:

@@ -67,6 +67,7 @@ def main() -> None:
         tuple(given["size"]),
         given.get("shift", False),
         phones=given.get("phones", False),
+        own=Path(given["own"]) if "own" in given else None,
     )
     clock = PretendedTime(1_790_000_000.0)
     prepare_kivy(options.size)

@@ -59,6 +59,7 @@ SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
 LEAST_PICTURE_MM = 12.0  # with its legend; below it a holder is a smear
 LEAST_BODY_MM = 10.0  # of the steel across its axis, legend and lengths apart
+HAND_HIGH_MM, LEAST_WORDS_MM = 44.0, 3.0  # a drawing that is a hand high is explained in words read from two metres
 LEAST_MARK_MM = 6.0  # of one that stands in a row beside its name, at a pocket's size
 # Rows of these end in dots where they are long: touched, they show all of it.
 WHOLE_ELSEWHERE = {"history", "heatings", "settings", "audit", "audits", "report"}
@@ -160,7 +161,12 @@ def too_small(picture: Any) -> str:
     if isinstance(picture, CoolingPlot) and len(picture.curve) > 1 and picture.height < LEAST_MM * look.mm:
         return f"curve given {picture.height / look.mm:.1f} mm of height, wants {LEAST_MM:.0f}"
     if isinstance(picture, HolderDrawing) and picture.drawing is not None:
-        across_mm = 2 * picture.drawing.radius_mm * Pen(picture, picture.drawing).scale / look.mm
+        pen = Pen(picture, picture.drawing)
+        across_mm = 2 * picture.drawing.radius_mm * pen.scale / look.mm
+        cap_mm = pen.letters * theme.CAP_HEIGHT / look.mm
+        wants_mm = LEAST_WORDS_MM * min(look.letters, 1.2) - 0.1
+        if picture.told and picture.height > HAND_HIGH_MM * look.mm and cap_mm < wants_mm:
+            return f"{cap_mm:.1f} mm letters in a drawing {picture.height / look.mm:.0f} mm high"
         least_mm = LEAST_MARK_MM if isinstance(picture.parent, MarkedRow) else LEAST_BODY_MM
         if across_mm < least_mm:
             return f"holder drawn only {across_mm:.1f} mm across, wants {least_mm:.0f}"
@@ -202,6 +208,9 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
     if len(lists) > len(arrows):
         rows = ", ".join(f"{len(each.rows)} rows in {each.pages} pages" for each in lists)
         found.append(f"{rows}, and only {len(arrows)} pairs of arrows to turn them")
+    for each in lists:
+        if each.row_class.least_wide_mm * 2 * look.text_mm + each.spacing < each.width == each.children[0].width:
+            found.append(f"{len(each.rows)} rows in {each.pages} pages, each {each.width / look.mm:.0f} mm wide")
     for picture in pictures:
         if picture.height < (LEAST_PICTURE_MM - 0.15) * look.mm:
             found.append(f"drawing only {picture.height / look.mm:.1f} mm high, wants {LEAST_PICTURE_MM:.0f}")
@@ -270,15 +279,17 @@ def faults(frame: Any, size: tuple[Any, ...], screen: str) -> list[str]:
 def restless(screen: Any, frame: Any) -> list[str]:
     """What gets out from under a finger while a counter on the screen goes on by a second.
 
-    A layout puts it back in the next frame, but a finger that lifts before is not felt.
+    A layout puts it back in the next frame, but a finger that lifts before is not felt.  And what is laid out again
+    in every frame though nothing changes, seen or not: it costs the machine a share of a core for ever.
     """
+    never = [f"laid out for ever: {event!r}" for event in Clock.get_events() if "do_layout" in repr(event)]
     touches = [widget for widget in frame.walk(restrict=True) if isinstance(widget, Touchable) and not widget.disabled]
     before = [box(touch) for touch in touches]
     for name in [name for name in screen.properties() if name.endswith("_s")]:
         left_s = getattr(screen, name)
         if isinstance(left_s, int | float) and left_s > 1:
             setattr(screen, name, left_s - 1)
-    return [
+    return never + [
         f"moved under the finger by a counter: {next((w.text for w in touch.walk() if isinstance(w, Label)), touch)}"
         for touch, where in zip(touches, before, strict=True)
         if box(touch) != where

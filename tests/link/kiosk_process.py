@@ -21,6 +21,7 @@ from typing import Any
 
 from kiosk.desk import Desk
 from kiosk.desk.kiosks import KiosksCounter
+from kiosk.desk.session import ActRefused
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
 from kiosk.link import link as link_module
@@ -117,6 +118,16 @@ def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]
                 "remaining_s": card.hold.remaining_s if card.hold else None,
                 "differences": [row["key"] for row in rows(T.Difference.select()) if row["closed_line"] is None],
             }  # fmt: skip
+        case ["adds" | "unlock" | "set" | "pin" | "retire" | "settle", *_]:
+            return _of_the_office(desk, words)
+        case ["rules"]:
+            desk.tick()
+            session = desk.session
+            return {
+                "limit_c": session.settings.heat.limit_c, "badge_required": session.settings.kiosk.badge_required,
+                "retired": [row["key"] for row in rows(T.Operator.select()) if row["retired"]],
+                "unlocked": session.unlocked_by(), "differences": [each.key for each in desk.differences.open()],
+            }  # fmt: skip
         case ["standing"]:
             standing = kiosks.standing()
             fault = str(standing.fault) if standing.fault else None
@@ -139,6 +150,31 @@ def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]
             return {"wrong": [f"{wrong.where}: {wrong.what}" for wrong in desk.session.book.check()]}
         case _:
             raise ValueError(f"what is {words}?")
+
+
+def _of_the_office(desk: Desk, words: list[str]) -> dict[str, Any]:
+    """What a supervisor does; or why it was refused."""
+    desk.tick()
+    try:
+        match words:
+            case ["adds", key, role, pin]:
+                desk.people.add(key, key.title(), role, f"badge-{key}", pin=pin)
+            case ["unlock", key, pin]:
+                desk.people.unlock(key, pin)
+            case ["set", name, value]:
+                table, _, setting = name.partition(".")
+                desk.people.change_setting(table, setting, value, "as agreed")
+            case ["pin", key, pin]:
+                desk.people.set_pin(key, pin)
+            case ["retire", key]:
+                desk.people.retire(key, "left")
+            case ["settle", key, value]:
+                desk.differences.settle(key, value)
+    except ActRefused as refused:
+        return {"refused": refused.reason.value}
+    except (LookupError, PermissionError) as refused:
+        return {"refused": type(refused).__name__}
+    return {}
 
 
 def _steel(count: int) -> Iterator[Entry]:

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Clamping, Coupling, Cutter, Family, Holder
+from kiosk.rules.assembly import Clamping, Coupling, Cutter, Family, Holder, Measured
 from kiosk.rules.merge import (
     CLOSED,
     NOTHING,
@@ -31,6 +31,7 @@ from kiosk.rules.places import Kind, Place
 N = 4_000_000  # where in the order a book of years stands
 STEEL = Holder("T1", "Shrink 12", Coupling(Family.HOLLOW_TAPER, 63), Clamping.SHRINK_FIT, 12.0)
 MILL = Cutter("C1", "Mill", 12.0, 12.0, 80.0)
+LENGTH = Measured(120.004, 12.003)
 SLOT = Place("D", "Slot", Kind.SLOT)
 
 kiosks = st.sampled_from("abcde")
@@ -51,8 +52,9 @@ CLAIMED: list[tuple[L.Entry, set[tuple[str, str, str, bool]]]] = [
                                       ("use", "T1", USED, False), ("use", "C1", USED, False)}),
     (L.TornDown("T1", "A1"), {("holder", "T1", NOTHING, True), ("use", "T1", USED, False)}),
     (L.TornDown("T1", "A1", undoes=9), {("holder", "T1", "A1", True), ("use", "T1", USED, False)}),
-    (L.ToolNumbered("T1", "A1", 7), {("number", "7", "A1", True)}),
-    (L.ToolNumbered("T1", "A1", None), set()),
+    (L.ToolNumbered("T1", "A1", 7), {("number", "7", "A1", True), ("number", "A1", "7", True)}),
+    (L.ToolNumbered("T1", "A1", None), {("number", "A1", NOTHING, True)}),
+    (L.MeasuredLine("T1", "A1", LENGTH), {("setting", "A1", str(LENGTH), True)}),
     (L.CodeBound("X", "T1", "holder"), {("label", "X", "T1", True)}),
     (L.CodeRetired("X", "worn"), {("label", "X", NOTHING, True)}),
     (L.HolderRetired("T1"), {("use", "T1", RETIRED, True)}),
@@ -118,8 +120,8 @@ def test_of_two_that_did_not_know_of_each_other_both_clash_or_neither(one: Made,
 def test_of_each_kiosk_only_its_latest_claim_counts_and_told_twice_it_counts_once(told: list[Made]) -> None:
     kept: tuple[Made, ...] = ()
     for each in told:
-        kept = with_claim(kept, each)
-        assert with_claim(kept, each) == kept
+        kept = with_claim(Matter.PLACE, kept, each)
+        assert with_claim(Matter.PLACE, kept, each) == kept
     assert {each.kiosk: each for each in kept} == {each.kiosk: each for each in told}
     assert len(kept) == len({each.kiosk for each in told})
 
@@ -130,7 +132,7 @@ def test_claims_of_several_kiosks_are_the_same_in_whatever_order_they_come(told:
     for order in permutations(told):
         kept: tuple[Made, ...] = ()
         for each in order:
-            kept = with_claim(kept, each)
+            kept = with_claim(Matter.PLACE, kept, each)
         ways.add(frozenset(kept))
     assert ways == {frozenset(told)}
 
@@ -148,3 +150,14 @@ def test_a_difference_is_closed_only_by_a_hand_that_knew_every_claim(
 def test_every_matter_has_lines_that_claim_it() -> None:
     found = {matter for _, claimed in CLAIMED for matter, *_ in claimed} | {"audit"}
     assert found == {matter.value for matter in Matter}
+
+
+def test_that_somebody_worked_takes_nothing_back_of_what_was_said_of_them_and_is_no_other_claim() -> None:
+    anew, work = Made(N, "a", "OperatorAdded('jo')"), Made(N + 1, "a", USED)
+    assert with_claim(Matter.BADGE, (anew,), work) == (anew, work)
+    assert with_claim(Matter.BADGE, (anew, work), Made(N + 2, "a", RETIRED)) == (work, Made(N + 2, "a", RETIRED))
+    assert with_claim(Matter.USE, (Made(N, "a", RETIRED),), work) == (work,), "a thing used again is no more retired"
+    worked, gone = Claim(Matter.BADGE, "jo", USED, settles=False), Claim(Matter.BADGE, "jo", RETIRED)
+    assert clashing(worked, "b", N - 1, [anew]) == () and clashing(worked, "b", N - 1, [Made(N, "a", RETIRED)])
+    assert clashing(gone, "b", N - 1, [anew, work]) == (anew, work)
+    assert clashing(Claim(Matter.BADGE, "jo", anew.value), "b", N - 1, [work]) == ()

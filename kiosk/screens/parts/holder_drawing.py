@@ -28,8 +28,8 @@ from kiosk.rules.holder_drawing import (
     hatched,
 )
 from kiosk.screens.parts import warmth_scale
-from kiosk.screens.parts.drawn import texture_of, write
-from kiosk.screens.parts.warmth_scale import PITCH_MM, SWATCH_MM, between, colour_of, entry_px, ink_of, legend, swatch
+from kiosk.screens.parts.drawn import LINE, dashed, letters_px, texture_of, write
+from kiosk.screens.parts.warmth_scale import PITCH_MM, SWATCH_EMS, between, colour_of, entry_px, ink_of, legend, swatch
 from kiosk.screens.theme import look
 from kiosk.words import t
 
@@ -38,8 +38,10 @@ _ORDER = ("depth", "stickout", "projection", "heated", "length")  # what is left
 _STEEL = {"coupling", "bore_mm", "nose_mm", "projection_mm"}
 _CUTTER = {"insert_mm", "stickout_mm", "lu_mm"}
 _GUESSED = {Part.COUPLING: {"coupling"}, Part.BODY: _STEEL, Part.SHANK: _CUTTER, Part.CUTTING: _CUTTER}
-_LOOKED_AT = ("mm", "text", "quiet", "raised", "heat", "done", "act", "ground")
-_ROWS_SHARE = 0.42  # of the height that lengths may take from the picture
+_LOOKED_AT = ("mm", "body", "text", "quiet", "raised", "heat", "done", "act", "ground")
+_LINES = 8.0  # of words that its height is, where it has no lengths and they can be as large
+_ROWS_SHARE = 0.42  # of the height that lengths may take from the picture; more where letters are larger
+_INWARDS = {"depth", "heated"}  # lengths that end at the nose: words beside them stand on the coupling's side
 _BODY_MM = 10.0  # across the steel, on the panel; lengths and the scale of warmth give way to it
 _LOW_MM = 16.0  # a picture lower than this has a narrow edge
 
@@ -94,11 +96,15 @@ class Pen:
     """One drawing on one canvas.  `scale`: pixels a millimetre of steel."""
 
     def __init__(self, part: HolderDrawing, drawing: Drawing) -> None:
-        self.part, self.drawing, self.line = part, drawing, look.least * 1.3
+        self.part, self.drawing = part, drawing
         self.legend = legend(drawing) if part.told else []
         self.wanted = self._wanted()
+        share, names = _ROWS_SHARE * look.letters, {each.name for each in self.wanted}
+        fewest = len(names) - ({"depth", "stickout"} <= names)  # both meet at the nose, in one row
+        self.letters = letters_px(part, fewest / share if fewest else _LINES)
+        self.line = self.letters * LINE
         self.missing = warmth_scale.missing_words(drawing) if part.told and drawing.limit_c is None else ""
-        if texture_of(self.missing).width > part.width:
+        if texture_of(self.missing, self.letters).width > part.width:
             self.missing = ""
         edge = look.mm * (1.2 if part.told and part.height > look.mm * _LOW_MM else 0.5)
         body_px = look.mm * _BODY_MM
@@ -108,7 +114,7 @@ class Pen:
         left, low, right, top = part.x + edge, part.y + foot + edge, part.right - edge, part.top - edge
         start, end = drawing.ends_mm
         long_mm, tall_mm = end - start, 2 * drawing.radius_mm
-        rows = min(len(self.wanted) * self.line, (top - low) * _ROWS_SHARE, max(0.0, top - low - body_px))
+        rows = min(len(self.wanted) * self.line, (top - low) * share, max(0.0, top - low - body_px))
         lying = min((right - left) / long_mm, max(top - low - rows, 1) / tall_mm)
         standing = min((top - low) / long_mm, max(right - left - self._side_px(), 1) / tall_mm)
         self.lies = lying >= standing
@@ -138,14 +144,14 @@ class Pen:
 
     def _side_px(self) -> float:
         """What the words of the lengths need beside a standing holder."""
-        words = [texture_of(_said(each)).width for each in self.wanted]
+        words = [texture_of(_said(each), self.letters).width for each in self.wanted]
         return (max(words) + look.mm * 3 + look.mm * 1.6 * len(words)) if words else 0.0
 
     def _legend_lines(self) -> int:
         """Rows that the legend takes at this width."""
         lines, x = 1, 0.0
         for entry in self.legend:
-            wide = entry_px(entry)
+            wide = entry_px(entry, self.letters)
             if x and x + wide > self.part.width:
                 lines, x = lines + 1, 0.0
             x += wide
@@ -181,7 +187,7 @@ class Pen:
                     self._dimension(dimension, row)
             self._write_legend()
             if self.missing:
-                write(self.part, self.missing, (self.part.x, self.part.y), (0, 0), look.quiet)
+                write(self.part, self.missing, (self.part.x, self.part.y), (0, 0), look.quiet, self.letters)
 
     def _fill(self, edge: Edge, colour: Iterable[float]) -> None:
         Color(*colour)
@@ -217,20 +223,9 @@ class Pen:
         """A line through points, cut into dashes where it is hidden or not known."""
         Color(*colour)
         px = [self.at(point) for point in points]
-        if not dashes:
-            self._strips(pairwise([*px, px[0]] if close else px), max(thick, 1.0))
-            return
-        dash = look.mm * 1.3
-        pieces: list[tuple[Xy, Xy]] = []
-        for (ax, ay), (bx, by) in pairwise([*px, px[0]] if close else px):
-            long = ((bx - ax) ** 2 + (by - ay) ** 2) ** 0.5
-            count = max(1, round(long / dash / 1.8))
-            for at in range(count):
-                one, two = at / count, min((at + 0.6) / count, 1.0)
-                pieces.append(
-                    ((ax + (bx - ax) * one, ay + (by - ay) * one), (ax + (bx - ax) * two, ay + (by - ay) * two))
-                )
-        self._strips(pieces, max(thick * 2, 1.6))
+        lines = pairwise([*px, px[0]] if close else px)
+        thick = max(thick * 2, 1.6) if dashes else max(thick, 1.0)
+        self._strips(dashed(lines, look.mm * 1.3) if dashes else lines, thick)
 
     def _hands(self) -> None:
         """Around what a hand may be put on: a frame and a tick; the legend has the words."""
@@ -240,7 +235,7 @@ class Pen:
             corners = (Point(start, radius + off), Point(end, radius + off), Point(end, -radius - off),
                        Point(start, -radius - off))  # fmt: skip
             self._stroke(corners, look.done, look.mm * 0.4, close=True)
-            write(self.part, "✓", self.at(Point((start + end) / 2, 0.0)), (0.5, 0.5), look.done, bold=True)
+            write(self.part, "✓", self.at(Point((start + end) / 2, 0.0)), (0.5, 0.5), look.done, self.letters, True)
 
     def _lead(self) -> None:
         """A line from each spot to its key below."""
@@ -275,9 +270,9 @@ class Pen:
                 self._name(spot, (x, y))
 
     def _name(self, spot: Spot, at: Xy) -> None:
-        """The hottest spot's name where the holder is slim, with a line to it."""
+        """The hottest spot's name where the holder is slim, with a line that ends below or before its words."""
         said = t("drawing.hottest", where=spot.where)
-        texture = texture_of(said, bold=True)
+        texture = texture_of(said, self.letters, bold=True)
         if self.lies:
             for past_px in (0.0, texture.width):  # over the cutter, or past it
                 x = min(self.along + look.mm * 2 + past_px, self.part.right)
@@ -289,15 +284,14 @@ class Pen:
                 return  # too small to be named in: the words beside it do
             y = max(self.axis + self.drawing.radius_mm * self.scale - self.line / 2, low)
             left = x - texture.width
-            # from under its words the line ends below them: through them it would strike out a letter
             self._mark([], [(at, (left, y) if at[0] < left else (at[0], y - self.line * 0.4))])
-            write(self.part, said, (x, y), (1, 0.5), look.text, bold=True)
+            write(self.part, said, (x, y), (1, 0.5), look.text, self.letters, bold=True)
         else:
             x = at[0] + self.drawing.radius_mm * self.scale + look.mm
             if x + texture.width > self.part.right:
                 return
             self._mark([], [(at, (x, at[1]))])
-            write(self.part, said, (x, at[1]), (0, 0.5), look.text, bold=True)
+            write(self.part, said, (x, at[1]), (0, 0.5), look.text, self.letters, bold=True)
 
     def _rows(self) -> list[list[Dimension]]:
         """The lengths in rows below each other, as many as there is room for; two that do not meet share one."""
@@ -307,7 +301,7 @@ class Pen:
             span = self._span_px(each)
             if self.lies:
                 for row, spans in zip(rows, taken, strict=True):
-                    if all(span[0] > high + look.mm or span[1] < low - look.mm for low, high in spans):
+                    if all(_clear(span, other) for other in spans):
                         row.append(each)
                         spans.append(span)
                         break
@@ -322,19 +316,20 @@ class Pen:
     def _words_px(self, each: Dimension) -> tuple[float, float, float]:
         """Both ends of a length and the middle of its words, px along a lying holder: between its ends, or beside."""
         low, high = sorted(self.at(Point(z, 0.0))[0] for z in (each.start_mm, each.end_mm))
-        wide, gap = texture_of(_said(each)).width, look.mm * 1.6
+        wide, gap = texture_of(_said(each), self.letters).width, max(look.mm * 1.6, self.letters * 0.4)
         if high - low >= wide + 2 * gap:
             return low, high, (low + high) / 2
-        if high + gap + wide <= self.part.right:
-            return low, high, high + gap + wide / 2
-        if low - gap - wide >= self.part.x:
+        right, left = high + gap + wide <= self.part.right, low - gap - wide >= self.part.x
+        if left and (each.name in _INWARDS or not right):
             return low, high, low - gap - wide / 2
+        if right:
+            return low, high, high + gap + wide / 2
         return low, high, min(max((low + high) / 2, self.part.x + wide / 2), self.part.right - wide / 2)
 
     def _span_px(self, each: Dimension) -> tuple[float, float]:
         """From where to where a length and its words reach along a lying holder, px."""
         low, high, middle = self._words_px(each)
-        half = texture_of(_said(each)).width / 2
+        half = texture_of(_said(each), self.letters).width / 2
         return min(low, middle - half), max(high, middle + half)
 
     def _dimension(self, each: Dimension, row: int) -> None:
@@ -343,20 +338,20 @@ class Pen:
         if self.lies:
             y = self.axis - radius - self.line * (row + 0.62)
             low, high, middle = self._words_px(each)
-            half = texture_of(said).width / 2 + mm * 0.8
+            half = texture_of(said, self.letters).width / 2 + mm * 0.8
             marks = [((x, y - mm * 0.9), (x, y + mm * 0.9)) for x in (low, high)]
             lines = [((low, y), (min(high, middle - half), y)), ((max(low, middle + half), y), (high, y))]
             if middle - half > high or middle + half < low:
                 lines = [((low, y), (high, y))]
             marks = [mark for mark in marks if abs(mark[0][0] - middle) > half]
             self._mark(marks, [line for line in lines if line[1][0] > line[0][0]])
-            write(self.part, said, (middle, y), (0.5, 0.5), look.text)
+            write(self.part, said, (middle, y), (0.5, 0.5), look.text, self.letters)
             return
         x = self.axis + radius + mm * (1.4 + 1.6 * row)
         ends = sorted(self.at(Point(z, 0.0))[1] for z in (each.start_mm, each.end_mm))
         self._mark([((x - mm * 0.7, y), (x + mm * 0.7, y)) for y in ends], [((x, ends[0]), (x, ends[1]))])
         beside = self.axis + radius + mm * (1.4 + 1.6 * len(self.wanted))
-        write(self.part, said, (beside, self._free(sum(ends) / 2, row)), (0, 0.5), look.text)
+        write(self.part, said, (beside, self._free(sum(ends) / 2, row)), (0, 0.5), look.text, self.letters)
 
     def _free(self, y: float, row: int) -> float:
         """Heights of the words beside a standing holder: in order along it, none on another."""
@@ -380,18 +375,25 @@ class Pen:
             return
         x, y, mm = self.part.x, self.part.y + (self._legend_lines() - 0.5) * self.line, look.mm
         for entry in self.legend:
-            wide = entry_px(entry)
+            wide = entry_px(entry, self.letters)
             if x > self.part.x and x + wide > self.part.right:
                 x, y = self.part.x, y - self.line
-            box = (x, y - self.line * 0.36, mm * SWATCH_MM, self.line * 0.72)
+            field = self.letters * SWATCH_EMS
+            box = (x, y - self.line * 0.36, field, self.line * 0.72)
             if entry.warmth is not None:
                 swatch(box, entry.warmth, self._strips)
             else:
                 Color(*look.done)
                 Line(rectangle=box, width=max(mm * 0.3, 1.0))
             colour = look.done if entry.warmth is None else look.text
-            write(self.part, entry.said, (x + mm * (SWATCH_MM + 0.8), y), (0, 0.5), colour, bold=entry.bold)
+            write(self.part, entry.said, (x + field + mm * 0.8, y), (0, 0.5), colour, self.letters, entry.bold)
             x += wide
+
+
+def _clear(one: Xy, other: Xy) -> bool:
+    """Whether two stretches of a row keep clear of each other, or end at the same mark."""
+    (_, end), (start, _) = sorted((one, other))
+    return start > end + look.mm or abs(start - end) < 0.5
 
 
 def _said(each: Dimension) -> str:

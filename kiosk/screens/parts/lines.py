@@ -27,8 +27,9 @@ class RowText:
 
 
 class Sign(BoxLayout):
-    """A sign on its colour."""
+    """A sign on its colour, as much larger as its row is."""
 
+    grown = NumericProperty(1.0)
     sign = StringProperty()
     tone = StringProperty("plain")
 
@@ -38,6 +39,7 @@ class LineRow(PagedRow):
 
     most_lines = NumericProperty(2)
     most_below = NumericProperty(2)
+    narrow = BooleanProperty(False)
     word_below = BooleanProperty(False)  # the word stands under the rest, which then has the whole width
 
 

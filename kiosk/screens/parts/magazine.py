@@ -1,8 +1,9 @@
 """A magazine as it really is: chain, disc, carousel or shelf, each tool as wide as it is.
 
 Shows what stands where, which pocket is one holder's own, what a wide neighbour covers and which pocket is
-proposed; hatched is what other kiosks may have changed.  It is a picture, not a control: pockets are chosen in the grid
-beside it.
+proposed; hatched is what other kiosks may have changed.  Where pockets would lie too close to be told apart, the one
+that is meant stands large between its neighbours, and the whole magazine shows where that is.  It is a picture, not a
+control: pockets are chosen in the grid beside it.
 """
 
 from __future__ import annotations
@@ -12,17 +13,23 @@ from itertools import pairwise
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.core.text import Label as CoreLabel
-from kivy.graphics import Color, Ellipse, Line, Rectangle
+from kivy.graphics import Color, Ellipse, Line, Mesh
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, ObjectProperty, StringProperty
 from kivy.uix.widget import Widget
 
 from kiosk.rules.fitting.magazine import Magazine, MagazineKind
+from kiosk.screens.parts.drawn import LINE, texture_of, write
 from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.theme import look
 
 Point = tuple[float, float]
+Box = tuple[float, float, float, float]  # x, y, width, height
 _TALL_MM = 30.0  # a ring lower than this has no room for its numbers
+_EDGE_MM = 4.5  # kept free around the pockets for wide tools
+_POCKET_MM, _POCKET_SHARE = 3.2, 0.055  # most radius of a pocket: on the panel, or of the picture's shorter side
+_CLOSE_MM = 5.0  # pockets closer than this are not told apart
+_NEIGHBOUR_MM = 9.0  # from pocket to pocket where some are shown large
+_MOST_LARGE = 9
 _ASLANT = 4.0  # how many times longer than wide a disc is drawn at most
 
 
@@ -90,6 +97,19 @@ def _on_loop(share: float, width: float, height: float) -> Point:
     return width / 2 + x, height / 2 + y
 
 
+def neighbours(pocket: int, pockets: int, row: int, most: int) -> list[int]:
+    """So many pockets at most, in a line with the one meant, which stands in the middle where there is no end near.
+
+    Counted from 0.  row: pockets of a shelf's row; 0: the line has no ends.
+    """
+    most = min(most, row or pockets)
+    first = pocket - most // 2
+    if row:
+        start = pocket - pocket % row
+        first = min(max(first, start), start + row - most)
+    return [at % pockets for at in range(first, first + most)]
+
+
 class MagazineMap(Widget):
     """Draws `magazine` with its `slots` (pocket by pocket) and `widths_mm` (0: empty).  `chosen`: a slot's key.
 
@@ -108,36 +128,87 @@ class MagazineMap(Widget):
         soon = Clock.create_trigger(self._draw, -1)
         for name in ("magazine", "slots", "widths_mm", "chosen", "may_differ", "size", "pos"):
             self.fbind(name, soon)
-        look.fbind("text", soon)
+        for name in ("body", "text"):
+            look.fbind(name, soon)
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
         magazine: Magazine | None = self.magazine
         if magazine is None or not self.slots or self.width < look.mm * 12:
             return
-        edge = look.mm * 4.5
-        box = (max(1.0, self.width - 2 * edge), max(1.0, self.height - 2 * edge))
-        if magazine.kind is MagazineKind.SHELF:
-            box = (box[0] - edge, box[1] + edge)  # numbers stand on the left alone
-        across, up = self.right - edge / 2 - box[0], self.center_y - box[1] / 2
-        if magazine.kind is not MagazineKind.SHELF:
-            across = self.center_x - box[0] / 2
-        points = centres(magazine.kind, len(self.slots), magazine.rows, *box)
-        at = [(across + x, up + y) for x, y in points]
+        chosen = next((index for index, slot in enumerate(self.slots) if slot.key == self.chosen), None)
+        whole = (self.x, self.y, self.width, self.height)
+        with self.canvas:
+            if chosen is None or self._laid(magazine, whole)[1] >= look.mm * _CLOSE_MM:
+                self._whole(magazine, whole, chosen, numbered=True)
+                return
+            small, large = self._parted()
+            at = self._whole(magazine, small, chosen, numbered=False)
+            self._large(magazine, large, chosen, at[chosen])
+
+    def _parted(self) -> tuple[Box, Box]:
+        """Where the whole is drawn and where some of its pockets stand large: below it, or beside a low one."""
+        if self.height < look.mm * _TALL_MM:
+            wide = self.width * 0.42
+            return (self.x, self.y, wide, self.height), (self.x + wide, self.y, self.width - wide, self.height)
+        tall = min(self.height * 0.46, look.text_mm * 24)
+        return (self.x, self.y + tall, self.width, self.height - tall), (self.x, self.y, self.width, tall)
+
+    def _laid(self, magazine: Magazine, box: Box) -> tuple[list[Point], float, float]:
+        """Middles of all pockets drawn in that box, how far apart they are and how large one may be, px."""
+        x, y, width, height = box
+        most = max(look.mm * _POCKET_MM, _POCKET_SHARE * min(width, height))
+        edge = max(look.mm * _EDGE_MM, most * 1.2)
+        inner = (max(1.0, width - 2 * edge), max(1.0, height - 2 * edge))
+        left = x + (width - inner[0]) / 2
+        if magazine.kind is MagazineKind.SHELF:  # numbers stand on the left alone
+            inner = (max(1.0, width - 3 * edge), max(1.0, height - edge))
+            left = x + width - edge / 2 - inner[0]
+        low = y + (height - inner[1]) / 2
+        at = [(left + dx, low + dy) for dx, dy in centres(magazine.kind, len(self.slots), magazine.rows, *inner)]
         apart = min((math.dist(a, b) for a, b in pairwise(at)), default=look.mm * 8)
         if magazine.kind is MagazineKind.SHELF:
-            apart = min(apart, box[1] / max(1, magazine.rows))  # in a low box rows lie nearer than pockets
+            apart = min(apart, inner[1] / max(1, magazine.rows))  # in a low box rows lie nearer than pockets
+        return at, apart, min(apart * 0.42, most)
+
+    def _whole(self, magazine: Magazine, box: Box, chosen: int | None, *, numbered: bool) -> list[Point]:
+        """All pockets in that box; their middles, px."""
+        at, apart, pocket_px = self._laid(magazine, box)
         scale = apart / magazine.pitch_mm
-        middle = (self.center_x, self.center_y)
-        with self.canvas:
-            for point, slot, width_mm in zip(at, self.slots, self.widths_mm, strict=False):
-                self._pocket(point, slot, width_mm * scale / 2, min(apart * 0.42, look.mm * 3.2))
-            if magazine.change_at is not None:
-                x, y = at[magazine.change_at - magazine.first]
-                Color(*look.text)
-                Line(circle=(x, y, min(apart * 0.48, look.mm * 3.9)), width=1.2)
+        for point, slot, width_mm in zip(at, self.slots, self.widths_mm, strict=False):
+            self._pocket(point, slot, width_mm * scale / 2, pocket_px)
+        if magazine.change_at is not None:
+            x, y = at[magazine.change_at - magazine.first]
+            Color(*look.text)
+            Line(circle=(x, y, pocket_px * 1.2), width=1.2)
+        if numbered:
             shelf = magazine.kind is MagazineKind.SHELF
-            self._numbers(at, apart, magazine.pockets // magazine.rows if shelf else 0, middle)
+            row = magazine.pockets // magazine.rows if shelf else 0
+            self._numbers(at, apart, pocket_px * 1.2 + look.mm * 0.4, row, chosen)
+        return at
+
+    def _large(self, magazine: Magazine, box: Box, chosen: int, whence: Point) -> None:
+        """The pocket that is meant and its neighbours in that box, and a wedge from where it is in the whole."""
+        x, y, width, height = box
+        row = magazine.pockets // magazine.rows if magazine.kind is MagazineKind.SHELF else 0
+        most = min(_MOST_LARGE, max(3, int(width / (look.mm * _NEIGHBOUR_MM))))
+        shown = neighbours(chosen, len(self.slots), row, most - 1 + most % 2)
+        pitch = width / len(shown)
+        letters = max(look.least, min(look.body, pitch * 0.5, height * 0.3))
+        pocket_px = min(pitch * 0.42, (height - letters * LINE) / 2 - look.mm)
+        middle = y + letters * LINE + (height - letters * LINE) / 2
+        Color(*look.act[:3], 0.25)
+        at = x + (shown.index(chosen) + 0.5) * pitch
+        near = [(at - pitch / 2, middle), (at + pitch / 2, middle)] if y + height <= whence[1] else [
+            (at, middle - pocket_px), (at, middle + pocket_px)
+        ]  # fmt: skip
+        Mesh(vertices=[v for xy in (whence, *near) for v in (*xy, 0, 0)], indices=[0, 1, 2], mode="triangles")
+        for place, index in enumerate(shown):
+            slot, across = self.slots[index], x + (place + 0.5) * pitch
+            tool_px = self.widths_mm[index] * pitch / magazine.pitch_mm / 2
+            self._pocket((across, middle), slot, min(tool_px, (height - letters * LINE) / 2), pocket_px)
+            ink = look.act if index == chosen else look.quiet
+            write(self, slot.label, (across, y), (0.5, 0.0), ink, letters, bold=index == chosen)
 
     def _pocket(self, point: Point, slot: Slot, tool_px: float, pocket_px: float) -> None:
         x, y = point
@@ -150,11 +221,7 @@ class MagazineMap(Widget):
         if self.may_differ:
             self._hatch(x, y, max(tool_px, pocket_px), full=tool_px > 0)
         if slot.state is SlotState.OWN:
-            star = CoreLabel(text="★", font_name="B612", font_size=pocket_px * 2)
-            star.refresh()
-            width, height = star.texture.size
-            Color(*look.text)
-            Rectangle(texture=star.texture, size=(width, height), pos=(x - width / 2, y - height / 2))
+            write(self, "★", point, (0.5, 0.5), look.text, pocket_px * 2)
         if slot.state is SlotState.BLOCKED and tool_px <= 0:
             Color(*look.quiet)
             half = pocket_px * 0.6
@@ -173,26 +240,23 @@ class MagazineMap(Widget):
             ends = [x + across - half, y - across - half, x + across + half, y - across + half]
             Line(points=ends, width=look.mm * 0.12)
 
-    def _numbers(self, at: list[Point], apart: float, row: int, middle: Point) -> None:
+    def _numbers(self, at: list[Point], apart: float, off_px: float, row: int, chosen: int | None) -> None:
         """Numbers inside the ring, as many as keep clear of each other; on a shelf (`row` pockets wide) one a row."""
-        chosen = next((index for index, slot in enumerate(self.slots) if slot.key == self.chosen), None)
-        labels = [self._label(slot.label, index == chosen) for index, slot in enumerate(self.slots)]
+        middle = (self.center_x, self.center_y)
+        letters = max(look.least, min(look.body, apart * 0.7))
+        sizes = [texture_of(slot.label, letters, index == chosen).size for index, slot in enumerate(self.slots)]
         if row:
-            places = [(self.x + label.texture.width / 2, y) for label, (_, y) in zip(labels, at, strict=True)]
+            places = [(self.x + width / 2, y) for (width, _), (_, y) in zip(sizes, at, strict=True)]
             shown = [index for index in range(len(at)) if index % row == 0]
         elif self.height < look.mm * _TALL_MM:
             places = [(x, middle[1]) for x, _ in at]  # between its two rows there is room for the one number
             shown = [] if chosen is None else [chosen]
         else:
-            off_px = min(apart * 0.48, look.mm * 3.9) + look.mm * 0.4
-            places = [_inside(at, index, label.texture.size, off_px, middle) for index, label in enumerate(labels)]
-            shown = self._clear(places, [label.texture.size for label in labels], chosen)
+            places = [_inside(at, index, size, off_px, middle) for index, size in enumerate(sizes)]
+            shown = self._clear(places, sizes, chosen)
         for index in shown:
-            (x, y), (width, height) = places[index], labels[index].texture.size
-            Color(*(look.act if index == chosen else look.quiet))
-            Rectangle(
-                texture=labels[index].texture, size=(width, height), pos=(round(x - width / 2), round(y - height / 2))
-            )
+            ink = look.act if index == chosen else look.quiet
+            write(self, self.slots[index].label, places[index], (0.5, 0.5), ink, letters, bold=index == chosen)
 
     def _clear(self, places: list[Point], sizes: list[Point], chosen: int | None) -> list[int]:
         """The pockets whose numbers are written: every one, or every second, fifth ..., none on another."""
@@ -210,12 +274,6 @@ class MagazineMap(Widget):
             if not any(meet(one, two) for one, two in pairwise([*shown, *shown[:1]]) if one != two):
                 return sorted({*shown, *marked})
         return marked
-
-    @staticmethod
-    def _label(text: str, marked: bool) -> Any:
-        label = CoreLabel(text=text, font_name="B612", font_size=look.least, bold=marked)
-        label.refresh()
-        return label
 
 
 def _inside(at: list[Point], index: int, size: Point, off_px: float, middle: Point) -> Point:

@@ -33,6 +33,7 @@ class Marked:
 class MarkedRow(PagedRow):
     """Shows a `Marked`."""
 
+    least_wide_mm = 90.0  # icon, drawing and a side besides
     ink = ColorProperty()
 
 

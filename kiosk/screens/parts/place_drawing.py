@@ -19,7 +19,7 @@ from kiosk.screens.parts.magazine import MagazineMap
 from kiosk.screens.parts.slots import Slot, SlotState
 from kiosk.screens.theme import look
 
-_LOOKED_AT = ("mm", "text", "quiet", "raised", "line", "act", "act_ink")
+_LOOKED_AT = ("mm", "body", "text", "quiet", "raised", "line", "act", "act_ink")
 
 
 class PlacePicture(BoxLayout):
@@ -83,8 +83,9 @@ class _Levels(Widget):
         pad = look.mm * 0.5
         Color(*look.line)
         Line(rectangle=(left, self.y, wide, self.height), width=max(1.0, look.mm * 0.2))
-        every = max(texture_of(name).width for name in level.names)
-        for at, cell in enumerate(cells(level, wide, self.height)):
+        boxes = cells(level, wide, self.height)
+        letters = self._letters(level, boxes[0].wide - 3 * pad, boxes[0].tall - 2 * pad)
+        for at, cell in enumerate(boxes):
             x, y = left + cell.x + pad, self.y + cell.y + pad
             across, up = cell.wide - 2 * pad, cell.tall - 2 * pad
             marked = at == level.marked
@@ -95,15 +96,20 @@ class _Levels(Widget):
                 Color(*look.text)
                 Line(rounded_rectangle=(x, y, across, up, min(look.corner, up / 3)), width=look.mm * 0.35)
                 self._named(level.names[at], (x, y, across, up), look.act_ink)
-            elif every <= across and look.least * 1.2 <= up:
-                write(self, level.names[at], (x + across / 2, y + up / 2), (0.5, 0.5), look.quiet)
+            elif letters:
+                write(self, level.names[at], (x + across / 2, y + up / 2), (0.5, 0.5), look.quiet, letters)
         return found
+
+    @staticmethod
+    def _letters(level: Level, across: float, up: float) -> float:
+        """Font size, px, at which every name lies in its box: up to that of a text; 0 where none does."""
+        widest = max(texture_of(name).width for name in level.names) / look.least
+        size = min(look.body, across / widest, up / 1.2)
+        return size if size >= look.least else 0.0
 
     def _named(self, name: str, box: tuple[float, float, float, float], ink: Any) -> None:
         """The marked one's name, as large as its box lets it be; a box too small for it has none."""
         x, y, across, up = box
-        for size in (look.body, look.least):
-            texture = texture_of(name, size, bold=True)
-            if texture.width <= across and size * 1.15 <= up:
-                write(self, name, (x + across / 2, y + up / 2), (0.5, 0.5), ink, size, bold=True)
-                return
+        size = min(look.title, across / texture_of(name, look.title, bold=True).width * look.title * 0.96, up / 1.15)
+        if size >= look.least:
+            write(self, name, (x + across / 2, y + up / 2), (0.5, 0.5), ink, size, bold=True)

@@ -126,7 +126,7 @@ class SlotGrid(GridLayout):
         cell = max(1.0, self.least_px)
         width = self.width - self.padding[0] - self.padding[2]
         tall = self.height - self.padding[1] - self.padding[3]
-        for larger in (2.0, 1.7, 1.4, 1.2):  # as large as shows them all at once
+        for larger in (3.0, 2.5, 2.0, 1.7, 1.4, 1.2):  # as large as shows them all at once
             columns, rows = (int((long + gap) / (cell * larger + gap)) for long in (width, tall))
             if columns * rows >= len(self.slots):
                 cell *= larger

@@ -12,10 +12,11 @@ from kivy.graphics import Color, Ellipse, Line
 from kivy.properties import ListProperty, NumericProperty, StringProperty
 from kivy.uix.widget import Widget
 
-from kiosk.screens.parts.drawn import texture_of, write
+from kiosk.screens.parts.drawn import letters_px, texture_of, write
 from kiosk.screens.theme import look
 
 LEAST = 2  # points of a trend
+_LINES = 5.0  # of words that its height is, where they can be as large
 
 
 class TrendPlot(Widget):
@@ -37,15 +38,16 @@ class TrendPlot(Widget):
         soon = Clock.create_trigger(self._draw, -1)
         for name in ("title", "points", "low", "high", "said", "low_said", "high_said", "size", "pos"):
             self.fbind(name, soon)
-        for name in ("mm", "text", "act"):
+        for name in ("mm", "body", "text", "act"):
             look.fbind(name, soon)
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
-        mm, line = look.mm, look.least * 1.25
+        letters = letters_px(self, _LINES)
+        mm, line = look.mm, letters * 1.25
         if len(self.points) < LEAST or self.width < mm * 24 or self.height < line * 3:
             return
-        left = self.x + max(texture_of(said).width for said in (self.low_said, self.high_said)) + mm
+        left = self.x + max(texture_of(said, letters).width for said in (self.low_said, self.high_said)) + mm
         bottom, top, right = self.y + line, self.top - line * 1.6, self.right - mm * 1.4
         span = self.high - self.low or 1.0
         step = (right - left) / (len(self.points) - 1)
@@ -55,15 +57,15 @@ class TrendPlot(Widget):
             return left + step * number, bottom + share * (top - bottom)
 
         with self.canvas:
-            write(self, self.title, (self.x, self.top), (0, 1), look.quiet)
-            write(self, self.said, (self.right, self.top), (1, 1), look.text, bold=True)
+            write(self, self.title, (self.x, self.top), (0, 1), look.quiet, letters)
+            write(self, self.said, (self.right, self.top), (1, 1), look.text, letters, bold=True)
             for value, said in ((self.low, self.low_said), (self.high, self.high_said)):
                 y = at(0, value)[1]
                 Color(*look.line)
                 Line(points=[left, y, right, y], width=1)
-                write(self, said, (left - mm, y), (1, 0.5), look.quiet)
-            write(self, self.points[0][0], (left, self.y), (0, 0), look.quiet)
-            write(self, self.points[-1][0], (self.right, self.y), (1, 0), look.quiet)
+                write(self, said, (left - mm, y), (1, 0.5), look.quiet, letters)
+            write(self, self.points[0][0], (left, self.y), (0, 0), look.quiet, letters)
+            write(self, self.points[-1][0], (self.right, self.y), (1, 0), look.quiet, letters)
             Color(*look.act)
             Line(points=[xy for at_, (_, value) in enumerate(self.points) for xy in at(at_, value)], width=mm * 0.3)
             for number, (_, value) in enumerate(self.points):

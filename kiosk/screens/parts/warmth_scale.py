@@ -17,7 +17,7 @@ from kiosk.screens.theme import look
 from kiosk.words import t
 
 Xy = tuple[float, float]
-SWATCH_MM = 4.6
+SWATCH_EMS = 1.17  # width of a field, font sizes of the words beside it
 PITCH_MM = 1.25  # on the panel, between the closest lines of a hatch
 
 
@@ -58,8 +58,9 @@ def missing_words(drawing: Drawing | None) -> str:
     return t("drawing.assumed", names=", ".join(t(f"drawing.missing.{name}") for name in drawing.assumed))
 
 
-def entry_px(entry: Entry) -> float:
-    return float(texture_of(entry.said, bold=entry.bold).width + look.mm * (SWATCH_MM + 2.0))
+def entry_px(entry: Entry, letters_px: float) -> float:
+    """Width of a field with its words of that font size, px."""
+    return float(texture_of(entry.said, letters_px, entry.bold).width + letters_px * SWATCH_EMS + look.mm * 2.0)
 
 
 def swatch(box: tuple[float, float, float, float], warmth: Warmth, strips: Callable[..., None]) -> None:

@@ -19,10 +19,10 @@ from kiosk.settings import Settings
 from kiosk.words import t
 
 __all__ = [
-    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "backup", "bring_back", "change_setting",
-    "choose_pin", "correct_figure", "correct_place", "door", "holders", "label_or_mark", "number", "operators",
-    "place_of", "places", "plain_name", "register", "rename", "retire", "retire_label", "settings", "sign_out",
-    "standing", "supervised", "unlock",
+    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "add_supervisor", "backup", "bring_back",
+    "change_setting", "choose_pin", "correct_figure", "correct_place", "door", "holders", "label_or_mark", "number",
+    "operators", "place_of", "places", "plain_name", "register", "rename", "retire", "retire_label", "settings",
+    "sign_out", "standing", "supervised", "unlock",
 ]  # fmt: skip
 
 AT_ONCE = 200  # holders that are read from the book in one go
@@ -214,6 +214,17 @@ def choose_pin(key: str, pin: str) -> Question[str]:
         people = desk.people
         people.choose_pin(key, pin)
         return desk.session.unlocked_by() or people.unlock(key, pin).key
+
+    return answer
+
+
+def add_supervisor(name: str, pin: str) -> Question[str]:
+    """Somebody new, a supervisor with a PIN at once: the key of who answers for it.  Raises Locked."""
+
+    def answer(desk: Desk) -> str:
+        code, people = desk.shop.fresh_code(CodeKind.BADGE), desk.people
+        added = people.add(code.text.lower(), name, "supervisor", code.text, pin)
+        return desk.session.unlocked_by() or people.unlock(added.key, pin).key
 
     return answer
 

@@ -19,17 +19,13 @@ from kiosk.screens.parts import card_marks as card_marks
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.live import LivePicture
 from kiosk.screens.questions import first as asks
-from kiosk.screens.questions import shop as people
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import LANGUAGES, own_name, t
 
 if TYPE_CHECKING:
-    from kiosk.rules.cards import OperatorCard
     from kiosk.screens.camera import Aim
 
-AT_ONCE = (Thing.SHRINK, Thing.BENCH, Thing.PRESETTER)  # added with their name alone
-ASKED = (Thing.COOLING, Thing.CABINET, Thing.MACHINE)  # these have a form of their own, after the first steps
 QUARTER_DEG = 90
 
 
@@ -59,7 +55,7 @@ class FirstScreen(View):
     options = ListProperty()
     places = ListProperty()  # where the kiosk may stand
     any_there = BooleanProperty(False)  # something was touched on the page of what stands here
-    own = BooleanProperty(True)  # it is the shop's own kiosk, and not the demo shop
+    own = BooleanProperty(True)  # there is a demo shop to look around in, and this is not it
     absent = StringProperty()
     lost = BooleanProperty(False)
     hint = StringProperty()
@@ -69,6 +65,7 @@ class FirstScreen(View):
         super().__init__(**kwargs)
         self._turned_deg, self._mirrored = 0.0, False
         self._next_things = ""
+        self._supervisor = ""  # the name of whoever was about to choose a PIN
         self._stations = False  # there is a place where the kiosk may stand, so that it is asked where it does
         self._there: set[str] = set()  # what was touched on the page of what stands here
 
@@ -80,8 +77,9 @@ class FirstScreen(View):
     def shown(self, step: str = "", **_: Any) -> None:
         """`step`: the one to go on with, after a PIN was chosen."""
         self.trouble = ""
-        self.own = self.clerk.begin_own is None
+        self.own = self.clerk.look_around is not None
         if step:
+            self._supervisor = ""  # who has one now
             self._go(step)
         else:
             self.clerk.ask(asks.far(), self._far, self._failed)
@@ -100,7 +98,8 @@ class FirstScreen(View):
 
     def _far(self, far: asks.Far) -> None:
         self._turned_deg, self._mirrored = far.camera.rotation_deg, far.camera.mirrored
-        self._stations = far.stations
+        self._stations, self._there, self._next_things = far.stations, set(far.there), far.next_thing
+        self._supervisor = far.supervisor
         self._show(far.step if far.step in list(Page) else Page.LANGUAGE)
 
     def _asked(self) -> list[str]:
@@ -119,7 +118,7 @@ class FirstScreen(View):
             self.places = []
             self.clerk.ask(asks.stations(), self.stations, self._failed)
         elif step == Page.SUPERVISOR:
-            self.ids.name.begin()
+            self.ids.name.begin(self._supervisor)
         if self.clerk.eye is not None:
             self.clerk.eye.move(self if step == Page.CAMERA else self.clerk.screen("scan"))
 
@@ -130,8 +129,7 @@ class FirstScreen(View):
             self.count = asked.index(self.page) + 1
 
     def _go(self, step: str) -> None:
-        self.clerk.ask(asks.reached(step), None, self._failed)
-        self._show(step)
+        self.clerk.ask(asks.reached(step), lambda _: self._show(step), self._failed)
 
     def skip(self) -> None:
         """This question can wait."""
@@ -158,17 +156,15 @@ class FirstScreen(View):
 
     def stands(self, kind: str) -> None:
         """This stands beside the kiosk: it is there now, or asked for after the first steps."""
-        thing = Thing(kind)
-        if thing in ASKED:
-            self._next_things = self._next_things or kind
-            self._stand(kind)
-        else:
-            self.clerk.ask(asks.stands(thing), lambda _: self._stand(kind), self._failed)
+        self.clerk.ask(asks.stands(Thing(kind)), lambda _: self._stand(kind), self._failed)
 
     def _stand(self, kind: str) -> None:
         self.clerk.play(Sound.DONE)
+        if Thing(kind) in asks.AT_ONCE:
+            self._stations = True
+        elif kind not in self._there:
+            self._next_things = self._next_things or kind
         self._there.add(kind)
-        self._stations = self._stations or Thing(kind) in AT_ONCE
         self._count()
         self._show_things()
 
@@ -176,7 +172,7 @@ class FirstScreen(View):
         self.any_there = bool(self._there)
         self.options = [
             Choice(thing.value, t(f"thing.{thing.value}"), t("first.there") if thing.value in self._there else "")
-            for thing in (*AT_ONCE, *ASKED)
+            for thing in (*asks.AT_ONCE, *asks.ASKED)
         ]
 
     def stations(self, found: tuple[tuple[str, str], ...]) -> None:
@@ -219,13 +215,16 @@ class FirstScreen(View):
         if not name:
             self.trouble = t("people.no_name")
             return
-        self.ids.name.end()
-        self.clerk.ask(people.add(name, "supervisor"), self._added, self._failed)
+        self.clerk.ask(asks.named(name), lambda alone: self._named(name, alone), self._failed)
 
-    def _added(self, card: OperatorCard) -> None:
-        self.clerk.play(Sound.DONE)
-        self.clerk.ask(asks.reached(Page.END), None, self._failed)
-        self.clerk.go("pin", goal=self.name, chooser=card.key, step=str(Page.END))
+    def _named(self, name: str, alone: bool) -> None:
+        if not alone:
+            self.trouble = t("people.same_name")
+            self.clerk.play(Sound.REFUSED)
+            return
+        self.ids.name.end()
+        self._supervisor = name
+        self.clerk.go("pin", goal=self.name, newcomer=name, step=str(Page.END))
 
     # The end ----------------------------------------------------------------------------------------------------
 
@@ -236,9 +235,6 @@ class FirstScreen(View):
 
     def begin(self) -> None:
         """The shop's own."""
-        if self.clerk.begin_own is not None:
-            self.clerk.begin_own()
-            return
         self.clerk.ask(asks.finished(), None, self._failed)
         if self._next_things:
             self.clerk.go("things", what=self._next_things)

@@ -52,14 +52,15 @@ class PinScreen(View):
         self._about: dict[str, Any] = {}
         self._known: dict[str, asks.Supervisor] = {}
         self._open_by = ""
-        self._who = ""  # whose figures are typed
+        self._who = ""  # whose figures are typed; empty: the newcomer's
         self._chooser = ""  # whose PIN is chosen, now or once another supervisor has opened
+        self._newcomer = ""  # the name of whoever becomes a supervisor with the PIN chosen, and is nobody before
         self._choosing = False
         self._first = ""
 
-    def shown(self, goal: str = "shop", chooser: str = "", **about: Any) -> None:
-        """`chooser`: the supervisor who is to have a new PIN."""
-        self._goal, self._about, self._chooser = goal, about, chooser
+    def shown(self, goal: str = "shop", chooser: str = "", newcomer: str = "", **about: Any) -> None:
+        """`chooser`: the supervisor who is to have a new PIN.  `newcomer`: the name of one who is not in the book."""
+        self._goal, self._about, self._chooser, self._newcomer = goal, about, chooser, newcomer
         self.trouble, self.people, self.vouches = "", [], False
         self.page = Page.WHO
         self.clerk.ask(asks.door(), self._door_known)
@@ -90,13 +91,15 @@ class PinScreen(View):
         elif pin != self._first:
             self._first = ""
             self.trouble = t("pin.differ")
-        else:
+        elif self._who:
             self.clerk.ask(asks.choose_pin(self._who, pin), self._chosen, self._failed)
+        else:
+            self.clerk.ask(asks.add_supervisor(self._newcomer, pin), self._chosen, self._failed)
 
     def _door_known(self, door: asks.Door) -> None:
         self._known = {one.key: one for one in door.supervisors}
         self._open_by = door.open_by
-        if self._chooser:
+        if self._chooser or self._newcomer:
             self._let_choose()
         elif door.open_by:
             self._go_on(door.open_by)
@@ -119,7 +122,7 @@ class PinScreen(View):
         self.page = Page.WHO
 
     def _figures(self, who: str, *, choosing: bool) -> None:
-        name = self._known[who].name
+        name = self._known[who].name if who else self._newcomer
         self._who, self._choosing, self._first, self.trouble = who, choosing, "", ""
         self.title = t("pin.new", name=name) if choosing else name
         self.ids.pad.clear()
@@ -128,7 +131,7 @@ class PinScreen(View):
     def _opened(self, key: str) -> None:
         self.clerk.play(Sound.DONE)
         self._open_by = key
-        if self._chooser:
+        if self._chooser or self._newcomer:
             self._let_choose()
         else:
             self._go_on(key)

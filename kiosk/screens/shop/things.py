@@ -119,11 +119,15 @@ class ThingsScreen(View):
     def menu(self) -> None:
         """What there is to be set up."""
         self.options = [Choice(name, t(f"things_screen.menu.{name}")) for name in (*GROUPS, *ELSEWHERE)]
+        if self.clerk.begin_own is not None:  # whoever looks around in the demo shop goes back from where one begins
+            self.options[-1] = Choice(ELSEWHERE[-1], t("first.begin"))
         self.page = Page.MENU
 
     def open(self, what: str) -> None:
         """One kind of thing."""
         match what:
+            case "first" if self.clerk.begin_own is not None:
+                self.clerk.begin_own()
             case "people" | "first" | "bring_in":
                 self.clerk.go(what)
             case "labels":
