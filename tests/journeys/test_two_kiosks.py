@@ -119,6 +119,7 @@ def test_a_kiosk_joins_by_the_square_that_another_one_shows(kiosks: tuple[Kiosk,
     station.sees("shared")
     station.open_screen("kiosks")
     station.touch("Let a kiosk join")
+    station.shows_badge("kim")
     for asked in ("choose a PIN", "Once more"):
         station.sees(asked)
         for figure in "2580":

@@ -9,6 +9,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.bench import scenes
+from kiosk.reader import decode
 from kiosk.reader.background import AGAIN_EVERY, Background
 from kiosk.reader.decode import LiveReader
 from kiosk.reader.symbols import inside
@@ -145,6 +146,22 @@ def test_a_label_before_a_known_background_is_read_where_it_is(number: int, rng:
         found += reading.symbols
     assert {symbol.text for symbol in found} == {held.scene.text}
     assert all(inside(symbol.centre, tuple(map(tuple, corners))) for symbol in found[:1])
+
+
+@pytest.mark.parametrize(("still", "looks"), [(True, 4), (False, 2)], ids=["still", "moves"])
+def test_what_moves_gets_every_second_look_for_a_mark_in_steel(
+    still: bool, looks: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked = []
+    turns = tuple((lambda _: looked.append(1)) if turn is decode.etched_glance else turn for turn in decode._TURNS)
+    monkeypatch.setattr(decode, "etched_glance", turns[-1])
+    monkeypatch.setattr(decode, "_TURNS", turns)
+    reader = LiveReader(2000)
+    for number in range(4 * len(turns)):
+        frame = np.full((240, 320), 90, np.uint8)
+        frame[60:120, 60 + (0 if still else 40 * (number % 2)) :][:, :60] = 160
+        reader.next(frame, keen=True)
+    assert len(looked) == looks
 
 
 def test_a_label_that_lies_in_view_is_read_in_every_frame(rng: np.random.Generator) -> None:

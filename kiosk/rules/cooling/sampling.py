@@ -23,10 +23,6 @@ class Normal(NamedTuple):
     mean: Floats
     cov: Floats
 
-    def widened(self, width: float) -> Normal:
-        """The same with every standard deviation so many times as large."""
-        return Normal(self.mean, self.cov * width**2)
-
 
 class Proposal:
     """A normal distribution that is drawn from `wider` than it is."""

@@ -270,7 +270,7 @@ class Pen:
                 self._name(spot, (x, y))
 
     def _name(self, spot: Spot, at: Xy) -> None:
-        """The hottest spot's name where the holder is slim, with a line to it."""
+        """The hottest spot's name where the holder is slim, with a line that ends below or before its words."""
         said = t("drawing.hottest", where=spot.where)
         texture = texture_of(said, self.letters, bold=True)
         if self.lies:
@@ -284,7 +284,6 @@ class Pen:
                 return  # too small to be named in: the words beside it do
             y = max(self.axis + self.drawing.radius_mm * self.scale - self.line / 2, low)
             left = x - texture.width
-            # from under its words the line ends below them: through them it would strike out a letter
             self._mark([], [(at, (left, y) if at[0] < left else (at[0], y - self.line * 0.4))])
             write(self.part, said, (x, y), (1, 0.5), look.text, self.letters, bold=True)
         else:
