@@ -251,6 +251,7 @@ def test_what_a_hand_calls_out_of_use_is_out_of_use_and_that_is_a_supervisors(sh
 def supervised(shop: Shop) -> None:
     shop.clock.forward(20 * 86400.0)
     people = shop.desk.people
+    shop.desk.scan(shop.desk.shop.code_of("kim"))
     people.add("ines", "Ines", "supervisor", "badge-ines", pin="2580")
     people.unlock("ines", "2580")
     people.add("jo", "Jo", "setter", "badge-jo")

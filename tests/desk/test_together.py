@@ -189,6 +189,7 @@ def test_locking_out_and_leaving_are_a_supervisors(shop: Shop, link: Link) -> No
     another()
     together = among(shop, link)
     people = shop.desk.people
+    shop.desk.scan(shop.desk.shop.code_of("kim"))
     people.add("ines", "Ines", "supervisor", "badge-ines", pin="2580")
     for asked in (lambda: together.lock_out(OTHER), together.leave):
         with pytest.raises(Locked):
