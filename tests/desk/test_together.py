@@ -231,3 +231,23 @@ def test_what_is_said_back_of_a_step_is_asked_only_where_the_server_answered_in_
     together.told_back(SimpleNamespace(holder=holder, goal=None), differences)  # type: ignore[arg-type]
     together.told_back(SimpleNamespace(holder=None, goal=None), differences)  # type: ignore[arg-type]
     assert asked == [("T002", shop.place("Bench 2")), ("T002", None)]
+
+
+def test_who_locks_out_shows_a_badge_first_where_the_shop_asks_for_one(shop: Shop, link: Link) -> None:
+    another()
+    together = among(shop, link)
+    session = shop.desk.session
+    session.settings = replace(session.settings, kiosk=replace(session.settings.kiosk, badge_required=True))
+    for asked in (lambda: together.lock_out(OTHER), together.leave):
+        with pytest.raises(ActRefused) as refused:
+            asked()
+        assert refused.value.reason is Reason.BADGE_FIRST
+    assert OTHER not in link.asked and said(shop, L.KioskLockedOut) == [], "the server hears of it as late as the book"
+
+
+def test_before_what_others_say_back_is_told_it_is_looked_how_far_they_are_heard_by_now(shop: Shop, link: Link) -> None:
+    together = among(shop, link)
+    link.now = replace(HEARD, all_heard=False)
+    holder: Any = SimpleNamespace(holder=shop.desk.session.holder("T002"), goal=None)
+    together.told_back(holder, shop.desk.differences)
+    assert not shop.desk.session.cards.apart.all_heard
