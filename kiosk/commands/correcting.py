@@ -80,5 +80,5 @@ def pin(arguments: argparse.Namespace) -> int:
         chosen = new_pin(arguments.new_pin_file)
         if chosen is None:
             return complain(f"pin: {tries.LEAST_FIGURES} to {tries.MOST_FIGURES} figures, twice the same")
-        desk.people.choose_pin(key, chosen)
+        desk.people.choose_pin(key, chosen, by_owner=True)
     return DONE

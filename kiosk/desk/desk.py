@@ -291,7 +291,8 @@ class Desk(Counters):
         session = self.session
         moment = session.now()
         outcome = decide(self._view(subject), subject, moment)
-        if isinstance(outcome, Wait) and self._kept_one() and (met := self._watch(text, None, moment)):
+        waits = isinstance(outcome, Wait) or (isinstance(outcome, Refused) and outcome.reason is Reason.BADGE_FIRST)
+        if waits and self._kept_one() and (met := self._watch(text, None, moment)):
             return met  # the other label of the pair was shown to a screen that kept it for itself
         session.last_scan_s = moment.watched_s
         holder = outcome.holder

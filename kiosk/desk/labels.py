@@ -12,19 +12,22 @@ from dataclasses import replace
 from pathlib import Path
 
 from kiosk import settings as shop_settings
-from kiosk.desk.session import NotThere, Session
+from kiosk.desk.first_pin import pin_less
+from kiosk.desk.session import ActRefused, NotThere, Session
 from kiosk.labels.batch import Progress
 from kiosk.labels.command import Made, Request, make
 from kiosk.labels.content import HotWords, LabelContent, badge, command_card, holder_label, hot_tag, place_label
 from kiosk.labels.queue import Printing
 from kiosk.labels.wrap import CameraView
+from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.ledger.places import Places
 from kiosk.rules import codes
 from kiosk.rules.cards import Command, CommandCard, HolderCard, OperatorCard, PlaceCard, RetiredCode
 from kiosk.rules.holder_drawing import draw_holder
-from kiosk.rules.lines import LabelPrinted, SettingChanged
+from kiosk.rules.lines import LabelPrinted, SettingChanged, SignedIn
+from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
 from kiosk.settings import LabelSettings
 from kiosk.words import for_everybody, t
@@ -42,7 +45,7 @@ class LabelCounter:
         return self._session.settings.labels
 
     def content(self, text: str) -> LabelContent:
-        """The label of whatever has this code.  Raises NotThere, with where a retired code's holder went."""
+        """The label of whatever has this code.  Raises NotThere, ActRefused for a badge kept back."""
         subject = self._session.cards.subject(text)
         match subject:
             case HolderCard():
@@ -69,7 +72,7 @@ class LabelCounter:
         if kind == "badges":
             found = rows(T.Operator.select(T.Operator.key).where(T.Operator.retired == 0).order_by(T.Operator.name))
             cards = (session.cards.operator(row["key"]) for row in found)
-            return tuple(self._badge(card) for card in cards if card)
+            return tuple(self._badge(card) for card in cards if card and not self._kept_back(card))
         if kind == "commands":
             return tuple(self._card(command) for command in Command)
         raise NotThere("kind of label", kind)
@@ -203,8 +206,20 @@ class LabelCounter:
         """Writes or prints, all or none.  Raises LabelError, OSError."""
         return make(request, printing=printing, progress=progress, cancelled=cancelled)
 
+    def _kept_back(self, card: OperatorCard) -> bool:
+        """Whether this badge opens what only a supervisor may, so that nobody else is shown it.
+
+        As long as no supervisor has a PIN, a badge that one has signed in with chooses the shop's first.
+        """
+        session = self._session
+        if card.role != "supervisor" or session.supervisor_at_work or not pin_less():
+            return False
+        return bool(history.lines(history.Question(card.key, frozenset({SignedIn.kind}), newest=1)))
+
     @for_everybody()
     def _badge(self, card: OperatorCard) -> LabelContent:
+        if self._kept_back(card):
+            raise ActRefused(Reason.SUPERVISOR_FIRST)
         bound = T.Binding.select(T.Binding.text).where(
             T.Binding.subject == card.key, T.Binding.what == "operator", T.Binding.retired_line.is_null()
         )

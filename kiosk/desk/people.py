@@ -89,16 +89,17 @@ class PeopleCounter:
         """Whether a supervisor has chosen a PIN.  Raises NotThere."""
         return bool(self._row(key)["pin_hash"])
 
-    def first_pin(self, key: str, pin: str) -> None:
-        """A supervisor without a PIN chooses one; the shop's first alone, any further one beside a supervisor.
+    def first_pin(self, key: str, pin: str, *, by_owner: bool = False) -> None:
+        """A supervisor without a PIN chooses one: the shop's first with a supervisor's badge, any further one by PIN.
 
-        Raises PinRefused where there is one already, Locked, NotThere.
+        by_owner: who has the tablet's command line needs no badge for the shop's first.  Raises PinRefused where there
+        is one already, ActRefused, Locked, NotThere.
         """
         row = self._row(key)
         if row["pin_hash"] or row["role"] != "supervisor":
             raise PinRefused
-        by = self._session.supervised()
-        self._session.write(OperatorAdded(key, row["name"], row["role"], self._hasher.hash(pin)), by=by or key)
+        by = self._session.supervised() or (key if by_owner else None)
+        self._session.write(OperatorAdded(key, row["name"], row["role"], self._hasher.hash(pin)), by=by)
 
     def _row(self, key: str) -> TableRow:
         found = rows(T.Operator.select().where(T.Operator.key == key, T.Operator.retired == 0))
@@ -118,9 +119,12 @@ class PeopleCounter:
         if mine is not None and mine.key == key:  # who has just chosen it need not type it once more
             session.supervisor, session.opened_with = mine, pin_hash
 
-    def choose_pin(self, key: str, pin: str) -> None:
-        """A supervisor's PIN from now on, the first or another.  Raises Locked, NotThere, PinRefused."""
-        (self.set_pin if self.has_pin(key) else self.first_pin)(key, pin)
+    def choose_pin(self, key: str, pin: str, *, by_owner: bool = False) -> None:
+        """A supervisor's PIN from now on, the first or another.  Raises ActRefused, Locked, NotThere, PinRefused."""
+        if self.has_pin(key):
+            self.set_pin(key, pin)
+        else:
+            self.first_pin(key, pin, by_owner=by_owner)
 
     def retire(self, key: str, reason: str) -> None:
         """A badge that opens nothing any more.  Raises Locked, NeedsReason, NotThere."""

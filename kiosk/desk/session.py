@@ -9,6 +9,7 @@ import secrets
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 
+from kiosk.desk import first_pin
 from kiosk.desk.hand import Hand, OfHand
 from kiosk.desk.holds import Holds
 from kiosk.desk.shop_rules import following, gone_by, said_here
@@ -17,7 +18,7 @@ from kiosk.ledger.book import Book, LedgerFault, Written, rows
 from kiosk.ledger.last_step import last_step
 from kiosk.ledger.view import Cards
 from kiosk.rules import codes
-from kiosk.rules.acts import Person, apart_answer, from_presetter, loses_its_pin, of_itself, of_supervisor
+from kiosk.rules.acts import apart_answer, from_presetter, of_itself, of_supervisor
 from kiosk.rules.apart import Answer
 from kiosk.rules.bounds_of_lines import check
 from kiosk.rules.cards import HolderCard, HoldView, LastStep, Moment, OperatorCard, Pending, PlaceCard
@@ -240,8 +241,8 @@ class Session:
             raise ActRefused(Reason.BADGE_FIRST)
         if any(apart_answer(self.cards.apart, entry) is Answer.REFUSED for entry in entries):
             raise ActRefused(Reason.CATCH_UP_FIRST)
-        if any(isinstance(entry, OperatorAdded | OperatorRetired) for entry in entries):
-            self._keep_a_pin(entries)
+        if why := first_pin.refuses(entries, supervisor=bool(by or self.supervisor_at_work)):
+            raise ActRefused(why)
         for entry in in_slices(entries, lambda _: between(0)):
             check(entry)
         written = self._append(entries, by or (self.operator.key if self.operator else None), between)
@@ -288,15 +289,11 @@ class Session:
         if self.cards.unwritten:
             self._append((), None)
 
-    @staticmethod
-    def _keep_a_pin(entries: Sequence[Entry]) -> None:
-        """A shop that has a PIN goes on to need one.  Raises ActRefused."""
-        people = {
-            row["key"]: Person(row["role"] == "supervisor", row["pin_hash"] is not None, bool(row["retired"]))
-            for row in rows(T.Operator.select())
-        }
-        if loses_its_pin(people, entries):
-            raise ActRefused(Reason.LAST_PIN)
+    @property
+    def supervisor_at_work(self) -> str | None:
+        """The supervisor who is signed in, by key."""
+        now = self._in_use(self.operator)
+        return now.key if now is not None and now.role == "supervisor" else None
 
     def holder(self, key: str) -> HolderCard:
         """Raises NotThere."""

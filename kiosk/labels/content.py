@@ -70,7 +70,7 @@ def bare_label(code: Code) -> LabelContent:
 
 def holder_label(code: Code, holder: Holder) -> LabelContent:
     """Short name, coupling and bore."""
-    return LabelContent(Tag.HOLDER, code, holder.name, (f"{holder.coupling} · {bore(holder)}",))
+    return LabelContent(Tag.HOLDER, code, holder.name, (f"{holder.coupling.designation} · {bore(holder)}",))
 
 
 def bore(holder: Holder) -> str:

@@ -110,7 +110,7 @@ def _coupling(path: Path, line: int, row: dict[str, str]) -> list[str]:
     if not row.get("coupling"):
         return []
     try:
-        return [str(Coupling.parse(row["coupling"]))]
+        return [Coupling.parse(row["coupling"]).designation]
     except ValueError as why:
         raise ListFault(path, line, "coupling", str(why)) from None
 

@@ -81,6 +81,24 @@ def loses_its_pin(people: Mapping[str, Person], entries: Iterable[L.Entry]) -> b
     return any(each.can_unlock for each in people.values()) and not any(each.can_unlock for each in after.values())
 
 
+def needs_supervisor_at_work(people: Mapping[str, Person], entries: Iterable[L.Entry]) -> bool:
+    """Whether these lines give a PIN, or say who is a supervisor or wears one's badge, where none of them has a PIN.
+
+    Once one has, the PIN guards that; where there is no supervisor yet, anybody enters the first.  people: by key.
+    """
+    supervisors = {key for key, each in people.items() if each.supervisor and not each.retired}
+    if not supervisors or any(people[key].has_pin for key in supervisors):
+        return False
+    for entry in entries:
+        match entry:
+            case L.OperatorAdded(operator=key, role=role, pin_hash=chosen):
+                if role == "supervisor" or chosen is not None or key in supervisors:
+                    return True
+            case L.OperatorRetired(operator=key) | L.CodeBound(subject=key, what="operator") if key in supervisors:
+                return True
+    return False
+
+
 def from_presetter(entry: L.Entry) -> bool:
     """Whether an instrument may say this without a hand."""
     return isinstance(entry, L.MeasuredLine)

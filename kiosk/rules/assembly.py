@@ -40,10 +40,15 @@ class Coupling:
     def __str__(self) -> str:
         return f"{self.family.value}{self.size}"
 
+    @property
+    def designation(self) -> str:
+        """As it is written on steel and paper, a hollow taper with its form letter: `HSK-A 63`, `A 40`."""
+        return f"{self.family.value}{'-A' if self.family is Family.HOLLOW_TAPER else ''} {self.size}"
+
     @staticmethod
     def parse(text: str) -> Coupling:
-        """Raises ValueError for a family or size that the standards do not have."""
-        match = re.fullmatch(r"([A-Z]+)[ -]?(\d+)", text.strip().upper())
+        """As files write it, or a hollow taper's designation.  Raises ValueError for what the standards do not have."""
+        match = re.fullmatch(r"([A-Z]+)[ -]?(\d+)", text.strip().upper().replace("HSK-A", "HSK"))
         families = {family.value: family for family in Family}
         if not match or match[1] not in families or int(match[2]) not in SIZES[families[match[1]]]:
             known = ", ".join(f"{family.value}{size}" for family in Family for size in SIZES[family])

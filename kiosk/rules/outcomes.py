@@ -31,6 +31,7 @@ class Reason(Enum):
     RETIRED_BADGE = "retired_badge"
     BADGE_FIRST = "badge_first"
     NOT_THEIR_PHONE = "not_their_phone"  # a badge was shown to somebody else's telephone
+    SUPERVISOR_FIRST = "supervisor_first"  # nobody has a PIN yet, and this is a supervisor's all the same
     LAST_PIN = "last_pin"  # without this supervisor nobody could give one any more
     HOLDS_NOTHING = "holds_nothing"
     PLACE_FULL = "place_full"

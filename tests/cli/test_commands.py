@@ -294,7 +294,7 @@ def test_what_a_command_writes_is_somebodys_where_the_shop_asks_for_a_badge(
 def test_a_correction_by_file_takes_the_pin_which_never_stands_in_the_command(
     shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    shop.desk.people.first_pin("kim", "4711")
+    shop.desk.people.first_pin("kim", "4711", by_owner=True)
     more = tmp_path / "more.csv"
     more.write_text("code,key,name,role\nBSXD5X3637,jo,Jo Reed,supervisor\n", "utf-8")
     shop.desk.close()

@@ -18,7 +18,7 @@ PIN = "4711"
 
 @pytest.fixture
 def data(shop: Shop) -> Path:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     shop.desk.close()
     return shop.folder
 

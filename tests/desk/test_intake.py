@@ -153,7 +153,7 @@ def test_a_file_mended_after_an_undo_comes_in_with_the_same_labels(shop: Shop, t
 
 
 def test_no_secret_leaves_in_any_file(shop: Shop, tmp_path: Path) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     shop.desk.people.unlock("kim", PIN)
     shop.desk.people.set_pin("kim", "0815")
     for path in shop.desk.intake.export(tmp_path / "out"):

@@ -226,7 +226,7 @@ def test_a_hold_that_begins_between_look_and_write_stops_the_import(shop: Shop, 
 
 
 def with_pin(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     shop.desk.people.lock()
 
 
@@ -290,14 +290,15 @@ def test_taking_an_import_back_takes_the_pin_and_a_reason(shop: Shop, tmp_path: 
 
 
 def test_only_the_first_pin_of_a_shop_is_chosen_without_one(shop: Shop) -> None:
+    shop.desk.scan(shop.desk.shop.code_of("kim"))
     shop.desk.people.add("ann", "Ann", "supervisor", shop.desk.shop.fresh_code(CodeKind.BADGE).text)
     with_pin(shop)
     with pytest.raises(Locked):
-        shop.desk.people.first_pin("ann", "1")
+        shop.desk.people.first_pin("ann", "1", by_owner=True)
     with pytest.raises(Locked):
         shop.desk.people.set_pin("kim", "1")
     shop.desk.people.unlock("kim", PIN)
-    shop.desk.people.first_pin("ann", "1234")
+    shop.desk.people.first_pin("ann", "1234", by_owner=True)
     assert shop.desk.people.unlock("ann", "1234").key == "ann"
 
 

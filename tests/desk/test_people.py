@@ -26,7 +26,7 @@ PIN = "4711"
 
 def unlock(shop: Shop) -> None:
     if not shop.desk.people.has_pin("kim"):
-        shop.desk.people.first_pin("kim", PIN)
+        shop.desk.people.first_pin("kim", PIN, by_owner=True)
     shop.desk.people.unlock("kim", PIN)
 
 
@@ -36,7 +36,7 @@ def test_a_new_shop_without_any_pin_is_not_locked_out(shop: Shop) -> None:
 
 
 def test_once_a_supervisor_has_a_pin_corrections_need_it(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     facts = shop.desk.session.holder("T005").holder
     for step in (
         lambda: shop.desk.shop.retire("T005", "scrapped"),
@@ -88,7 +88,7 @@ def wrong(shop: Shop, key: str = "kim") -> float:
 
 def test_wrong_pins_wait_longer_and_longer_and_a_restart_does_not_help(shop: Shop) -> None:
     shop.clock.forward(40 * 86400.0)
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     assert [wrong(shop) for _ in range(tries.FREE)] == [0.0] * tries.FREE
     for wait_s in (*tries.WAITS_S, tries.WAITS_S[-1]):
         assert wrong(shop) == wait_s
@@ -107,7 +107,7 @@ def test_wrong_pins_wait_longer_and_longer_and_a_restart_does_not_help(shop: Sho
 def test_whatever_lies_between_wrong_pins_they_count(shop: Shop, between: str) -> None:
     shop.clock.forward(9 * 3600.0)
     people = shop.desk.people
-    people.first_pin("kim", PIN)
+    people.first_pin("kim", PIN, by_owner=True)
     people.unlock("kim", PIN)
     people.add("ann", "Ann", "supervisor", shop.desk.shop.fresh_code(CodeKind.BADGE).text, "1234")
     people.lock()
@@ -139,7 +139,7 @@ def test_whatever_lies_between_wrong_pins_they_count(shop: Shop, between: str) -
 
 def test_a_right_pin_ends_the_count_for_a_restore_too_and_no_try_counts_twice(shop: Shop) -> None:
     shop.clock.forward(40 * 86400.0)
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     assert [wrong(shop) for _ in range(2)] == [0.0] * 2
     copied = copy(shop)
     for _ in range(3):
@@ -153,7 +153,7 @@ def test_a_right_pin_ends_the_count_for_a_restore_too_and_no_try_counts_twice(sh
 def test_wrong_pins_on_another_clock_wait_the_whole_time_on_this_one(shop: Shop) -> None:
     """The other name's clock has counted hours less; that is no time gone by here."""
     shop.clock.forward(9 * 3600.0)
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     settings = shop.folder / "settings.toml"
     settings.write_text('[kiosk]\nname = "another"\n', "utf-8")
     shop.reopen()
@@ -169,7 +169,7 @@ def test_wrong_pins_on_another_clock_wait_the_whole_time_on_this_one(shop: Shop)
 def test_who_goes_from_one_supervisor_to_the_next_waits_too(shop: Shop) -> None:
     shop.clock.forward(3 * 86400.0)
     people = shop.desk.people
-    people.first_pin("kim", PIN)
+    people.first_pin("kim", PIN, by_owner=True)
     people.unlock("kim", PIN)
     keys = ["kim", *(f"s{number}" for number in range(6))]
     for key in keys[1:]:
@@ -186,7 +186,7 @@ def test_a_setter_has_no_pin_and_unlocks_nothing(shop: Shop) -> None:
     with pytest.raises(NotThere):
         shop.desk.people.unlock("jo", PIN)
     with pytest.raises(PinRefused):
-        shop.desk.people.first_pin("jo", PIN)
+        shop.desk.people.first_pin("jo", PIN, by_owner=True)
 
 
 def test_a_pin_is_kept_only_as_a_hash(shop: Shop) -> None:
@@ -349,14 +349,19 @@ def test_the_last_supervisor_with_a_pin_stays_whoever_retires_or_demotes_them(sh
         shop.desk.shop.retire("T005", "scrapped")
 
 
-def test_where_nobody_has_a_pin_yet_anybody_may_be_retired(shop: Shop) -> None:
+def test_where_nobody_has_a_pin_yet_a_setter_is_retired_by_anybody_and_a_supervisor_by_one(shop: Shop) -> None:
+    shop.desk.people.retire("jo", "left")
+    with pytest.raises(ActRefused) as refused:
+        shop.desk.people.retire("kim", "left")
+    assert refused.value.reason is Reason.SUPERVISOR_FIRST
+    shop.desk.scan(shop.desk.shop.code_of("kim"))
     shop.desk.people.retire("kim", "left")
 
 
 def test_another_name_takes_the_pin_and_keeps_role_badge_and_pin(shop: Shop) -> None:
     people = shop.desk.people
     badge = shop.desk.shop.code_of("kim")
-    people.first_pin("kim", "4711")
+    people.first_pin("kim", "4711", by_owner=True)
     people.lock()
     with pytest.raises(Locked):
         people.rename("jo", "Jo Long")
@@ -376,7 +381,7 @@ def test_who_is_here_again_has_a_new_badge_and_the_lost_one_opens_nothing(shop: 
     shop.clock.forward(40 * 86400.0)
     people = shop.desk.people
     lost = shop.desk.shop.code_of("jo")
-    people.first_pin("kim", "4711")
+    people.first_pin("kim", "4711", by_owner=True)
     people.unlock("kim", "4711")
     with pytest.raises(NotThere):
         people.bring_back("jo", shop.desk.shop.fresh_code(CodeKind.BADGE).text)
@@ -411,7 +416,7 @@ def test_a_person_has_a_language_that_stays_whatever_else_changes(shop: Shop) ->
 
 
 def test_a_language_is_a_supervisors_to_set_and_one_that_the_kiosk_speaks(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     shop.desk.people.lock()
     with pytest.raises(Locked):
         shop.desk.people.speaks("sam", "de")

@@ -44,7 +44,7 @@ def months_later(shop: Shop) -> Iterator[None]:
 
 @pytest.fixture
 def with_pin(shop: Shop) -> Shop:
-    shop.desk.people.first_pin("kim", "4711")
+    shop.desk.people.first_pin("kim", "4711", by_owner=True)
     return shop
 
 
@@ -93,7 +93,7 @@ def test_once_somebody_has_a_pin_no_operator_adds_a_place(with_pin: Shop, thing:
 def test_once_somebody_has_a_pin_every_change_and_retirement_takes_it_and_a_reason(shop: Shop, thing: Thing) -> None:
     counter = shop.desk.shop.setting_up
     key = counter.add(thing, DRAFTS[thing], stood_cold=True).key
-    shop.desk.people.first_pin("kim", "4711")
+    shop.desk.people.first_pin("kim", "4711", by_owner=True)
     changed = DRAFTS[thing] | {"name": "Other name"}
     for act in (lambda why: counter.change(thing, key, changed, why), lambda why: counter.retire(thing, key, why)):
         with pytest.raises(Locked):
@@ -223,7 +223,7 @@ def test_what_is_gone_comes_back_as_it_was_by_a_supervisor_with_a_reason(shop: S
     counter = shop.desk.shop.setting_up
     key = counter.add(thing, DRAFTS[thing], stood_cold=True).key
     before = counter.draft(thing, key)
-    shop.desk.people.first_pin("kim", "4711")
+    shop.desk.people.first_pin("kim", "4711", by_owner=True)
     shop.desk.people.unlock("kim", "4711")
     counter.retire(thing, key, "sold")
     shop.clock.forward(5 * 86400.0)

@@ -41,7 +41,7 @@ def test_a_sheet_is_written_changed_laid_aside_and_brought_back(months_later: Sh
         counter.add("pump COVER 9", NEEDS)
     counter.change(counter.open(path), NEEDS[:2], "while setting up")
     assert counter.open(path).read.whole() == NEEDS[:2]
-    desk.people.first_pin("kim", "4711")
+    desk.people.first_pin("kim", "4711", by_owner=True)
     sheet = counter.open(path)
     for act in (
         lambda why: counter.change(sheet, NEEDS[:1], why),

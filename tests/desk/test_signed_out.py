@@ -16,7 +16,7 @@ def at_work(shop: Shop) -> Iterator[Shop]:
     """Jo works, Sam has given the PIN of a supervisor at the kiosk and at a telephone."""
     shop.clock.forward(60 * 86400.0)
     session = shop.desk.session
-    session.write(OperatorAdded("jo", "Jo", "operator"), OperatorAdded("sam", "Sam", "supervisor", "hash"))
+    session.write(OperatorAdded("jo", "Jo", "operator"), OperatorAdded("sam", "Sam", "supervisor", "hash"), by="kim")
     session.write(OperatorAdded("kim", "Kim", "supervisor", "hash"), by="sam")
     phone = Hand("phone of Sam", operator=session.cards.operator("sam"))
     session.hands.append(phone)

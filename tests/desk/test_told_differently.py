@@ -87,6 +87,7 @@ def test_the_value_that_a_hand_calls_right_is_the_shops_from_then_on(shop: Shop,
 def test_a_setting_told_differently_is_a_supervisors_to_settle(shop: Shop) -> None:
     set_apart(shop, "heat.limit_c", "47", "41.5")
     people = shop.desk.people
+    shop.desk.scan(shop.desk.shop.code_of("kim"))
     people.add("ines", "Ines", "supervisor", "badge-ines", pin="2580")
     with pytest.raises(Locked):
         shop.desk.differences.settle("setting/heat.limit_c", "47")
@@ -144,6 +145,7 @@ def test_facts_that_a_hand_calls_right_bring_nothing_back_that_is_out_of_use(sho
 def test_what_a_thing_is_is_a_supervisors_to_settle(shop: Shop) -> None:
     key, made = told_of_a_cutter(shop)
     people = shop.desk.people
+    shop.desk.scan(shop.desk.shop.code_of("kim"))
     people.add("ines", "Ines", "supervisor", "badge-ines", pin="2580")
     with pytest.raises(Locked):
         shop.desk.differences.settle(f"setting/{key}", made[0].value)
@@ -173,6 +175,7 @@ def test_a_label_that_a_hand_found_where_the_book_has_it_stays(shop: Shop) -> No
 
 
 def test_no_pin_is_shown_in_what_is_told_differently(shop: Shop) -> None:
+    shop.desk.scan(shop.desk.shop.code_of("kim"))
     shop.desk.people.add("ines", "Ines", "supervisor", "badge-ines", pin="2580")
     added = L.OperatorAdded("ines", "Ines", "supervisor", "$argon2id$secret")
     differs(shop, "badge/ines", Made(1, "a" * 16, RETIRED), Made(2, OTHER, str(added)), Made(3, "c" * 16, USED))

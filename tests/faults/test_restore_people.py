@@ -61,12 +61,12 @@ def who(shop: Shop) -> dict[str, tuple[str, bool]]:
 @pytest.mark.parametrize("times", [1, 3])
 def test_a_copy_from_before_the_pin_was_chosen_takes_no_pin_away(shop: Shop, times: int) -> None:
     made = copy(shop)
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     for _ in range(times):
         put_back(shop, made)
         shop.clock.forward(3600.0)
     with pytest.raises(PinRefused):
-        shop.desk.people.first_pin("kim", OTHER)
+        shop.desk.people.first_pin("kim", OTHER, by_owner=True)
     with pytest.raises(Locked):
         shop.desk.people.add("mo", "Mo", "supervisor", "BSXD5X3637", OTHER)
     assert not takes(shop, "kim", OTHER)
@@ -75,7 +75,7 @@ def test_a_copy_from_before_the_pin_was_chosen_takes_no_pin_away(shop: Shop, tim
 
 
 def test_a_copy_with_an_older_pin_brings_it_not_back(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", OLDER)
+    shop.desk.people.first_pin("kim", OLDER, by_owner=True)
     made = copy(shop)
     shop.desk.people.unlock("kim", OLDER)
     shop.desk.people.set_pin("kim", PIN)
@@ -85,7 +85,7 @@ def test_a_copy_with_an_older_pin_brings_it_not_back(shop: Shop) -> None:
 
 
 def test_a_copy_made_since_knows_the_newer_pin(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", OLDER)
+    shop.desk.people.first_pin("kim", OLDER, by_owner=True)
     shop.desk.close()
     before = {name: (shop.folder / name).read_bytes() for name in (NAME, "ledger.anchor")}
     shop.reopen()
@@ -102,7 +102,7 @@ def test_a_copy_made_since_knows_the_newer_pin(shop: Shop) -> None:
 
 def test_wrong_tries_of_a_pin_that_the_copy_has_not_are_counted_on(shop: Shop) -> None:
     made = copy(shop)
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     for _ in range(tries.FREE):
         assert not takes(shop, "kim", OTHER)
         put_back(shop, made)
@@ -112,7 +112,7 @@ def test_wrong_tries_of_a_pin_that_the_copy_has_not_are_counted_on(shop: Shop) -
 
 
 def test_wrong_tries_of_a_pin_that_was_changed_are_counted_from_its_change(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", OLDER)
+    shop.desk.people.first_pin("kim", OLDER, by_owner=True)
     assert [takes(shop, "kim", OTHER) for _ in range(2)] == [False] * 2
     made = copy(shop)
     shop.desk.people.unlock("kim", OLDER)
@@ -126,7 +126,7 @@ def test_wrong_tries_of_a_pin_that_was_changed_are_counted_from_its_change(shop:
 
 
 def test_who_was_sent_away_or_has_another_role_now_stays_so(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     for key in ("ann", "ben"):
         another(shop, key, "supervisor", OTHER)
     made = copy(shop)
@@ -141,7 +141,7 @@ def test_who_was_sent_away_or_has_another_role_now_stays_so(shop: Shop) -> None:
 
 
 def test_a_supervisor_who_came_since_is_there_with_pin_and_badge(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     made = copy(shop)
     badge = another(shop, "ann", "supervisor", OTHER)
     put_back(shop, made)
@@ -159,7 +159,7 @@ def test_a_badge_that_was_anothers_when_the_copy_was_made_stays_that_ones(shop: 
     made = copy(other)
     other.desk.close()
     shop.reopen()
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     shop.desk.people.unlock("kim", PIN)
     shop.desk.people.add("ann", "Ann", "supervisor", badge, OTHER)
     put_back(shop, made)
@@ -171,10 +171,10 @@ def test_a_badge_that_was_anothers_when_the_copy_was_made_stays_that_ones(shop: 
 
 @pytest.mark.parametrize("key", ["kim", "eve"])
 def test_a_copy_of_a_kiosk_of_ones_own_makes_nobody_a_supervisor(shop: Shop, tmp_path: Path, key: str) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     shop.desk.close()
     mine = Shop(tmp_path / "mine")
-    mine.desk.people.first_pin("kim", OTHER)
+    mine.desk.people.first_pin("kim", OTHER, by_owner=True)
     if key == "eve":
         mine.desk.people.unlock("kim", OTHER)
         mine.desk.people.add("eve", "Eve", "supervisor", mine.desk.shop.fresh_code(CodeKind.BADGE).text, OTHER)
@@ -187,10 +187,11 @@ def test_a_copy_of_a_kiosk_of_ones_own_makes_nobody_a_supervisor(shop: Shop, tmp
 
 
 def test_a_pin_that_a_supervisor_has_only_in_the_copy_opens_nothing(shop: Shop, tmp_path: Path) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     another(shop, "ann", "supervisor", None)
     shop.desk.close()
     mine = Shop(tmp_path / "mine")
+    mine.desk.scan(mine.desk.shop.code_of("kim"))
     mine.desk.people.add("ann", "Ann", "supervisor", mine.desk.shop.fresh_code(CodeKind.BADGE).text, OTHER)
     made = copy(mine)
     mine.desk.close()
@@ -201,7 +202,7 @@ def test_a_pin_that_a_supervisor_has_only_in_the_copy_opens_nothing(shop: Shop, 
 
 
 def test_a_pin_that_no_kiosk_wrote_shuts_nobody_out(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     made = copy(shop)
     shop.desk.session.book.append([TurnedAway("NOT OURS", "foreign_code")])
     shop.desk.close()
@@ -213,7 +214,7 @@ def test_a_pin_that_no_kiosk_wrote_shuts_nobody_out(shop: Shop) -> None:
 
 @pytest.mark.parametrize("left", ["nothing", "damaged"])
 def test_a_new_tablet_takes_the_pins_of_the_copy(shop: Shop, tmp_path: Path, left: str) -> None:
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
     heat(shop, "T002")
     made = copy(shop)
     shop.desk.close()
@@ -228,7 +229,7 @@ def test_a_new_tablet_takes_the_pins_of_the_copy(shop: Shop, tmp_path: Path, lef
 
 
 def test_a_ledger_that_was_taken_away_is_asked_among_those_replaced_before(shop: Shop) -> None:
-    shop.desk.people.first_pin("kim", OLDER)
+    shop.desk.people.first_pin("kim", OLDER, by_owner=True)
     made = copy(shop)
     shop.desk.people.unlock("kim", OLDER)
     shop.desk.people.set_pin("kim", PIN)
@@ -245,4 +246,4 @@ def test_a_shop_without_a_pin_takes_the_people_of_the_copy_as_they_are(shop: Sho
     before = who(shop)
     put_back(shop, copy(shop))
     assert who(shop) == before
-    shop.desk.people.first_pin("kim", PIN)
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)

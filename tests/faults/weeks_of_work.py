@@ -39,7 +39,7 @@ def choose_pin(folder: Path) -> None:
     clocks = Clocks(WALL_S + 30 * 86400.0)
     with clocks.pretended(), Desk.open(folder) as desk:
         kim = next(person.key for person in desk.people.operators() if person.role == "supervisor")
-        desk.people.first_pin(kim, PIN)
+        desk.people.first_pin(kim, PIN, by_owner=True)
 
 
 def prepare(folder: Path, world: World) -> None:

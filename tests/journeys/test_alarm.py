@@ -102,6 +102,7 @@ def test_hot_steel_is_told_of_while_a_name_is_typed_and_the_name_keeps_its_lette
     kiosk.touch("Shop")
     kiosk.touch("People")
     kiosk.touch("Somebody new")
+    kiosk.shows_badge("kim")
     for _ in range(2):  # the first supervisor chooses a PIN, twice the same
         kiosk.sees("choose a PIN")
         for figure in "4711":

@@ -96,11 +96,13 @@ def test_every_screen_there_is_tells_of_heat_though_nobody_is_signed_in_and_know
     kiosk.sees("1 hot")
     kiosk.wait(1800.0)  # longer than anybody stays signed in without a touch
     kiosk.sees_not("Jo Reed")
+    goals = [slot, kiosk.place("Mill 1 · pocket 07"), kiosk.place("Presetter")]
     wrong = []
-    for name in (each for each in SCREENS if each != ALARM):
+    for at, name in enumerate(each for each in SCREENS if each != ALARM):
         try:
             opened = kiosk.opens(name)
-            for code in (hot, slot):
+            pair = (hot, goals[at % 3])
+            for code in pair if at % 2 else reversed(pair):
                 kiosk.read(code)
             kiosk.waits_for(lambda: kiosk.screen()["view"] == ALARM, f"the alarm on {name}", 8.0)
             assert kiosk.passes(600.0) == ALARM, "an alarm is ended by a hand, never by a pause"

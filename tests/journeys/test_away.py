@@ -53,6 +53,7 @@ def test_what_somebody_began_to_enter_is_not_thrown_away_while_they_look_for_a_r
     kiosk.touch("back")
     kiosk.touch("People")
     kiosk.touch("Somebody new")
+    kiosk.shows_badge("kim")
     for _ in range(2):  # the first supervisor chooses a PIN, twice the same
         kiosk.sees("choose a PIN")
         for figure in "4711":

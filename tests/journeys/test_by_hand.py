@@ -73,6 +73,7 @@ def test_what_is_gone_comes_back_with_a_pin_and_a_reason_and_somebody_is_copied(
     kiosk.touch("Jo Reed")
     kiosk.touch("Copy for another")
     kiosk.sees("choose a PIN")
+    kiosk.shows_badge("kim")
     for _ in range(2):
         keys(kiosk, *"4711")
         kiosk.touch("Open")

@@ -34,6 +34,7 @@ def test_a_figure_a_place_and_a_label_are_corrected_from_the_holders_card(kiosk:
     kiosk.sees("What is wrong?", "Where it stands")
     kiosk.picture("correct-what")
     kiosk.touch("Where it stands")
+    kiosk.shows_badge("kim")
     choose_pin(kiosk, PIN)
     kiosk.sees("Scan the place where it stands")
     kiosk.picture("correct-place")
@@ -84,6 +85,7 @@ def test_a_figure_a_place_and_a_label_are_corrected_from_the_holders_card(kiosk:
 def test_a_supervisor_gives_another_pin_under_the_persons_name(kiosk: Window) -> None:
     kiosk.touch("Shop")
     kiosk.touch("Settings")
+    kiosk.shows_badge("kim")
     choose_pin(kiosk, PIN)
     kiosk.sees("Heat and cooling")
     kiosk.touch_key("back")

@@ -184,6 +184,7 @@ def test_a_supervisor_leaves_it_with_a_pin_and_nobody_without(open_window: Calla
     window.touch("Shop")
     window.touch("Settings")
     window.sees("choose a PIN")
+    window.shows_badge("kim")
     for _ in range(2):
         for figure in "4711":
             window.touch_key(figure)

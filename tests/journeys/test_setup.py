@@ -123,6 +123,7 @@ def test_a_supervisor_adds_somebody_and_retires_a_badge(
     kiosk.picture("people")
     kiosk.touch("Somebody new")
     kiosk.sees("choose a PIN")
+    kiosk.shows_badge("kim")
     for _ in range(2):
         for figure in "4711":
             kiosk.touch_key(figure)

@@ -25,6 +25,7 @@ def test_a_badge_speaks_its_language_and_an_alarm_the_shops_too(kiosk: Window) -
     kiosk.touch("People")
     kiosk.touch("Sam Bell")
     kiosk.touch("Language")
+    kiosk.shows_badge("kim")
     for _ in range(2):
         kiosk.sees("choose a PIN")
         for figure in "4711":
@@ -58,20 +59,21 @@ def test_a_badge_speaks_its_language_and_an_alarm_the_shops_too(kiosk: Window) -
 def test_what_is_half_typed_is_kept_when_a_badge_of_another_language_is_scanned(kiosk: Window) -> None:
     kiosk.touch("Shop")
     kiosk.touch("People")
-    kiosk.touch("Kim Vale")
+    kiosk.touch("Sam Bell")
     kiosk.touch("Language")
+    kiosk.shows_badge("kim")
     for _ in range(2):
         kiosk.sees("choose a PIN")
         for figure in "4711":
             kiosk.touch_key(figure)
         kiosk.touch("Open")
     kiosk.touch("Deutsch")
-    kiosk.sees("Deutsch is spoken to Kim Vale")
+    kiosk.sees("Deutsch is spoken to Sam Bell")
     kiosk.touch("To the list")
     kiosk.touch("back")
     kiosk.touch("New holder")
     kiosk.sees("Which taper")
-    kiosk.scan(kiosk.badge("kim"))
+    kiosk.scan(kiosk.badge("sam"))
     kiosk.wait(2.0)
     kiosk.is_on("register")
     kiosk.sees_not("Guten Tag")

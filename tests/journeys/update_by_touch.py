@@ -42,6 +42,7 @@ def choose_a_pin(kiosk: Window) -> None:
     kiosk.touch("Shop")
     kiosk.touch("Settings")
     kiosk.sees("choose a PIN")
+    kiosk.shows_badge("kim")
     for _ in range(2):
         type_it(kiosk)
     kiosk.sees("Heat and cooling")

@@ -203,6 +203,13 @@ class Window:
         """A keyboard-style scanner reads a code."""
         self.display.type(code)
 
+    def shows_badge(self, key: str) -> None:
+        """A supervisor's badge is shown where one is asked for before the first PIN is chosen."""
+        asked = "Scan a supervisor's badge"
+        self.sees(asked)
+        self.scan(self.badge(key))
+        self.sees_not(asked)
+
     def wait(self, seconds: float) -> None:
         """Time goes by."""
         self._ask(do="forward", s=seconds)

@@ -121,7 +121,7 @@ def test_any_label_on_any_size_either_fits_whole_or_says_why(
 
 def test_code_name_coupling_and_bore_stand_beside_the_symbol(label: Labels) -> None:
     layout = lay_out(label(), parse_size("25x25"))
-    assert [text.text for text in layout.texts] == ["H00B", "B44B", "17", "Shrink 12 x 90", "HSK63 · Ø12"]
+    assert [text.text for text in layout.texts] == ["H00B", "B44B", "17", "Shrink 12 x 90", "HSK-A 63 · Ø12"]
     assert all(text.face is Face.CODE for text in layout.texts[:3])
 
 
@@ -134,7 +134,7 @@ def test_a_collet_shows_its_range() -> None:
 
 def test_the_smallest_label_carries_the_code_alone_and_says_what_it_leaves_out(label: Labels) -> None:
     layout = lay_out(label(), parse_size("12x12"))
-    assert layout.left_out == ("Shrink 12 x 90", "HSK63 · Ø12")
+    assert layout.left_out == ("Shrink 12 x 90", "HSK-A 63 · Ø12")
     assert "".join(text.text for text in layout.texts) == layout.content.code.text
 
 

@@ -27,7 +27,7 @@ def test_a_list_gives_labels_of_every_kind(tmp_path: Path) -> None:
         f"{FIRST.grouped},Shrink 12,hsk63,12.0,,\n\n{PLACE},Pocket,,,7,Mill 1\n",
     )
     assert read_list(path) == [
-        LabelContent(Tag.HOLDER, FIRST, "Shrink 12", ("HSK63 · Ø12",)),
+        LabelContent(Tag.HOLDER, FIRST, "Shrink 12", ("HSK-A 63 · Ø12",)),
         LabelContent(Tag.PLACE, PLACE, "Pocket", ("Mill 1",), "7"),
     ]
 
@@ -38,11 +38,11 @@ def test_semicolons_decimal_commas_and_a_byte_order_mark_are_understood(tmp_path
 
 
 def test_a_list_of_codes_alone_is_filled_from_the_book(tmp_path: Path) -> None:
-    book = {FIRST: LabelContent(Tag.HOLDER, FIRST, "Shrink 12", ("HSK63 · Ø12",))}
+    book = {FIRST: LabelContent(Tag.HOLDER, FIRST, "Shrink 12", ("HSK-A 63 · Ø12",))}
     path = written(tmp_path, f"code\n{FIRST}\n")
     assert read_list(path, book.get) == [book[FIRST]]
     renamed = written(tmp_path, f"code,name\n{FIRST},Spare\n")
-    assert read_list(renamed, book.get) == [LabelContent(Tag.HOLDER, FIRST, "Spare", ("HSK63 · Ø12",))]
+    assert read_list(renamed, book.get) == [LabelContent(Tag.HOLDER, FIRST, "Spare", ("HSK-A 63 · Ø12",))]
 
 
 @pytest.mark.parametrize(

@@ -66,7 +66,7 @@ def test_locking_out_takes_a_supervisor_where_there_is_one(run: Commands, tmp_pa
     with Desk.open(folder) as desk:
         desk.shop.load(read_shop(where.demo_tags()))
         boss = next(card for card in desk.people.operators() if card.role == "supervisor")
-        desk.people.set_pin(boss.key, "271828")
+        desk.people.first_pin(boss.key, "271828", by_owner=True)
     run("server", "init", "--url", run.url)
     assert run("join", f"{run.code()}@{run.reached}", "--name", "A", "--data", str(folder)) == 0, run.said
     for command in (("kiosks", "--lock-out", "A"), ("leave",)):

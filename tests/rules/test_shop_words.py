@@ -7,6 +7,7 @@ import re
 import pytest
 
 from kiosk import words
+from kiosk.rules.assembly import Coupling
 
 NEVER = {
     "en": {
@@ -78,3 +79,11 @@ def test_taking_a_step_back_and_leaving_a_screen_are_two_words(language: str) ->
     leaving = {said[key] for key in said if key.endswith(".back")}
     undoing = {said[key] for key in said if key.endswith((".undo", ".undone")) and key.startswith("card.")}
     assert leaving and undoing and not leaving & undoing
+
+
+def test_a_hollow_taper_is_written_with_its_form_letter_and_read_with_or_without() -> None:
+    assert {Coupling.parse(said).designation for said in ("HSK63", "HSK-A 63", "hsk-a63")} == {"HSK-A 63"}
+    assert Coupling.parse("A40").designation == "A 40"
+    for other in ("HSK-E 63", "A-A40"):
+        with pytest.raises(ValueError, match="no coupling"):
+            Coupling.parse(other)

@@ -21,7 +21,7 @@ DAYS_S = 12 * 86_400.0
 @pytest.fixture
 def locked(shop: Shop) -> Shop:
     shop.clock.forward(DAYS_S)
-    shop.desk.people.first_pin("kim", "4711")
+    shop.desk.people.first_pin("kim", "4711", by_owner=True)
     return shop
 
 

@@ -172,6 +172,11 @@ class Door(NamedTuple):
     supervisors: tuple[Supervisor, ...]
     open_by: str
 
+    @property
+    def badge_first(self) -> bool:
+        """Whether a first PIN is chosen by nobody but a supervisor who is signed in."""
+        return bool(self.supervisors) and not any(one.has_pin for one in self.supervisors)
+
 
 def door() -> Question[Door]:
     """The supervisors who are still here, and whether one of them has opened already."""

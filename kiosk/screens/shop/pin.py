@@ -1,7 +1,7 @@
 """The supervisor's PIN: who, then the figures; wrong tries wait.
 
-A supervisor without a PIN chooses one here, twice; where others have one, one of them gives theirs first.  What a
-PIN opens is never the end of a hold.
+A supervisor without a PIN chooses one here, twice; where others have one, one of them gives theirs first, and where
+nobody has, a supervisor's badge is scanned first.  What a PIN opens is never the end of a hold.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ class PinScreen(View):
     name = "pin"
     rail = "shop"
     covers = Covers.RAIL
+    signs_in = True  # a first PIN is chosen by whose badge has just been scanned
 
     page = OptionProperty(Page.WHO, options=list(Page))
     people = ListProperty()
@@ -57,6 +58,7 @@ class PinScreen(View):
         self._newcomer = ""  # the name of whoever becomes a supervisor with the PIN chosen, and is nobody before
         self._choosing = False
         self._first = ""
+        self._badge_first = False
 
     def shown(self, goal: str = "shop", chooser: str = "", newcomer: str = "", **about: Any) -> None:
         """`chooser`: the supervisor who is to have a new PIN.  `newcomer`: the name of one who is not in the book."""
@@ -85,6 +87,8 @@ class PinScreen(View):
         self.ids.pad.clear()
         if not self._choosing:
             self.clerk.ask(asks.unlock(self._who, pin), self._opened, self._failed)
+        elif self._badge_is_wanted():
+            self.clerk.play(Sound.REFUSED)
         elif not self._first:
             self._first = pin
             self.trouble = t("pin.twice")
@@ -98,7 +102,7 @@ class PinScreen(View):
 
     def _door_known(self, door: asks.Door) -> None:
         self._known = {one.key: one for one in door.supervisors}
-        self._open_by = door.open_by
+        self._open_by, self._badge_first = door.open_by, door.badge_first
         if self._chooser or self._newcomer:
             self._let_choose()
         elif door.open_by:
@@ -127,6 +131,16 @@ class PinScreen(View):
         self.title = t("pin.new", name=name) if choosing else name
         self.ids.pad.clear()
         self.page = Page.FIGURES
+        if choosing:
+            self._badge_is_wanted()
+
+    def _badge_is_wanted(self) -> bool:
+        """Whether a supervisor must sign in before this PIN is chosen; then that is said."""
+        at_work = self.clerk.operator
+        wanted = self._badge_first and (at_work is None or at_work.role != "supervisor")
+        if wanted:
+            self.trouble = f"{t('refused.supervisor_first')}. {t('remedy.supervisor_first')}."
+        return wanted
 
     def _opened(self, key: str) -> None:
         self.clerk.play(Sound.DONE)

@@ -82,7 +82,7 @@ class RegisterScreen(View):
 
     def _begin(self) -> None:
         self.trouble = self.answer = ""
-        self.rows = [Choice(str(c), t(f"coupling.{c.family.value}", size=c.size), str(c)) for c in _COUPLINGS]
+        self.rows = [Choice(str(c), t(f"coupling.{c.family.value}", size=c.size)) for c in _COUPLINGS]
         self._to(Page.COUPLING, 1)
 
     def back(self) -> None:
