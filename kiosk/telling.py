@@ -134,7 +134,7 @@ def fault_words(error: Exception) -> str:
     parts = (getattr(error, name, None) for name in ("say", "why", "reason", "remedy"))
     spoken = [part for part in parts if isinstance(part, Say)]
     if spoken:
-        return " ".join(f"{words.say(message).rstrip('.')}." for message in spoken)
+        return " ".join(_ended(words.say(message)) for message in spoken)
     if cause := cause_words(error):
         return cause
     if _is_about_a_file(error):
@@ -146,6 +146,11 @@ def fault_words(error: Exception) -> str:
     if not text:
         return t("fault.unknown")
     return t("fault.own", said=f"{text} {remedy}".strip() if remedy and remedy not in text else text)
+
+
+def _ended(sentence: str) -> str:
+    """A sentence with its full stop; one that ends in a question mark, as a screen's name may, needs none."""
+    return sentence if sentence.endswith(("?", "…")) else f"{sentence.rstrip('.')}."
 
 
 def file_fault_words(fault: Fault) -> tuple[str, str]:

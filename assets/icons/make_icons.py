@@ -259,6 +259,23 @@ def probe(d: Drawing) -> None:
     d.line((14, 90), (82, 90), width=7)
 
 
+def words(d: Drawing) -> None:
+    """Lines of writing: the same in words."""
+    for y, end in ((20, 84), (48, 84), (76, 56)):
+        d.line((12, y), (end, y), width=10)
+
+
+def presetter(d: Drawing) -> None:
+    """A presetter: a column with its scale, whose arm stands at the tip of a cutter in its holder."""
+    d.line((10, 88), (86, 88), width=9)
+    d.line((74, 88), (74, 10), width=8)
+    d.line((74, 30), (48, 30), width=8)
+    for y in (14, 46, 62):
+        d.line((74, y), (86, y), width=5)
+    d.box(26, 30, 36, 54)
+    d.area((18, 54), (44, 54), (50, 84), (12, 84))
+
+
 def holder(d: Drawing) -> None:
     """A cutter holder standing on its taper: taper, flange with its groove, nose and cutter."""
     d.area((38, 6), (58, 6), (58, 28), (38, 28))
@@ -317,7 +334,9 @@ ICONS: dict[str, Callable[[Drawing], None]] = {
     "down": down,
     "print": print_label,
     "probe": probe,
+    "presetter": presetter,
     "curve": curve,
+    "words": words,
     "holder": holder,
     "machine": machine,
     "cabinet": cabinet,

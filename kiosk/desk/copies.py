@@ -13,6 +13,7 @@ from pathlib import Path
 
 from kiosk import filing
 from kiosk import settings as shop_settings
+from kiosk.desk import far_folder
 from kiosk.desk.session import Session
 from kiosk.ledger import backup as ledger_backup
 from kiosk.ledger.backup import Copy, CopyFault, RestoreDone
@@ -26,11 +27,12 @@ DAY_S = 24 * 3600.0
 
 @dataclass(frozen=True, slots=True)
 class CopyMade:
-    """What came of a copy into one folder: `copy`, or why there is none."""
+    """What came of a copy into one folder: `copy`, or why there is none.  fault: what stood in its way."""
 
     folder: Path
     copy: Copy | None
     why: str = ""
+    fault: Exception | None = None
 
 
 class CopiesCounter:
@@ -41,7 +43,7 @@ class CopiesCounter:
         """Where copies go: beside the ledger, and to the second folder if one is set."""
         second = self._session.settings.backup.second_folder
         first = self._session.book.path.parent / FOLDER
-        return (first, Path(second).expanduser()) if second else (first,)
+        return (first, _at_home(Path(second))) if second else (first,)
 
     def due(self, every_s: float = DAY_S) -> bool:
         """Whether no copy of this ledger was made within that time.
@@ -72,6 +74,7 @@ def backup(
     settings = folder / shop_settings.NAME
     for target in targets:
         try:
+            far_folder.ask(target, Path.is_dir)  # one that does not answer would keep this one waiting for ever
             kiosk = shop_settings.load(settings).kiosk.name
             copied = ledger_backup.copy(folder, target, time.time(), progress, kiosk)
             if settings.exists():
@@ -81,7 +84,8 @@ def backup(
                     _settings_of(gone).unlink(missing_ok=True)
             made.append(CopyMade(target, copied))
         except (CopyFault, NewerLedger, SettingsFault, OSError) as fault:
-            made.append(CopyMade(target, None, str(fault)))
+            cause = fault.__cause__ if isinstance(fault.__cause__, Exception) else fault
+            made.append(CopyMade(target, None, str(fault), cause))
     return tuple(made)
 
 
@@ -100,6 +104,14 @@ def takes_copies(target: Path) -> None:
     proof = target / f"try-{secrets.token_hex(4)}.txt"
     filing.write(proof, "a copy of the kiosk's records can be kept here\n")
     proof.unlink()
+
+
+def _at_home(folder: Path) -> Path:
+    """With `~` taken for a home; as it is where nobody has that home, and then it is not there."""
+    try:
+        return folder.expanduser()
+    except RuntimeError:
+        return folder
 
 
 def _settings_of(copied: Path) -> Path:

@@ -1,7 +1,7 @@
 """How the kiosk is: what the desk knows of its parts, looked up when somebody asks and never while nobody does.
 
-The camera is the window's and the print queues take their time; both are looked up there and judged by the same rules
-(`rules/wellbeing.py`).
+The camera is the window's; print queues and the folders of copies take their time.  These are looked up beside the desk
+and judged by the same rules (`rules/wellbeing.py`).
 """
 
 from __future__ import annotations
@@ -9,11 +9,12 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kiosk import __version__, installed, logbook
-from kiosk.desk import wall_clock
+from kiosk.desk import far_folder, wall_clock
 from kiosk.labels.faults import LabelError
 from kiosk.labels.queue import system_printing
 from kiosk.ledger import backup
@@ -26,17 +27,43 @@ if TYPE_CHECKING:
     from kiosk.desk.desk import Desk
 
 
+@dataclass(frozen=True, slots=True)
+class CopyFolders:
+    """Where copies are kept.  each: beside the book, and the second where one is set.  owner: the book's name, as
+    its copies carry it.  due: there is something to copy."""
+
+    each: tuple[tuple[Part, Path], ...]
+    data: Path
+    owner: str
+    due: bool
+    now_utc_s: float
+
+
 def findings(desk: Desk) -> tuple[Finding, ...]:
-    """Every part but camera and printer."""
+    """Every part but copies, camera and printer."""
     return tuple(_findings(desk))
 
 
-def stopped(desk: Desk) -> Finding | None:
-    """Copies that no longer come; None: they do.  Asked after each copy that was due."""
-    now_utc_s = desk.session.now().utc_s
-    for part, seen in _copies(desk):
-        if wellbeing.have_stopped(seen, now_utc_s):
-            return wellbeing.of_copies(part, seen, now_utc_s)
+def copy_folders(desk: Desk) -> CopyFolders:
+    """Where copies are kept: no folder is touched, because one in the network may not answer."""
+    book = desk.session.book
+    each = tuple(zip((Part.COPIES, Part.SECOND), desk.copies.folders(), strict=False))
+    return CopyFolders(each, book.path.parent, book.folder_name, book.last_id > 0, desk.session.now().utc_s)
+
+
+def copies(folders: CopyFolders) -> tuple[Finding, ...]:
+    """The copies; needs no desk, and waits for folders as `far_folder` does."""
+    found = tuple(wellbeing.of_copies(part, _seen(part, at, folders), folders.now_utc_s) for part, at in folders.each)
+    if len(found) > 1:
+        return found
+    return (*found, Finding(Part.SECOND, Mark.OFF, say("health.second.off"), say("health.second.advice")))
+
+
+def stopped(folders: CopyFolders) -> Finding | None:
+    """Copies that no longer come; None: they do.  Asked after each copy that was due; needs no desk, as `copies`."""
+    for part, at in folders.each:
+        if wellbeing.have_stopped(seen := _seen(part, at, folders), folders.now_utc_s):
+            return wellbeing.of_copies(part, seen, folders.now_utc_s)
     return None
 
 
@@ -56,10 +83,6 @@ def _findings(desk: Desk) -> Iterator[Finding]:
     session = desk.session
     now_utc_s, settings = session.now().utc_s, session.settings
     folder = session.book.path.parent
-    copies = [wellbeing.of_copies(part, seen, now_utc_s) for part, seen in _copies(desk)]
-    yield from copies
-    if len(copies) == 1:
-        yield Finding(Part.SECOND, Mark.OFF, say("health.second.off"), say("health.second.advice"))
     with suppress(OSError):
         yield wellbeing.of_disk(shutil.disk_usage(folder).free)
     yield wellbeing.of_clock(_clock(desk), now_utc_s)
@@ -77,21 +100,19 @@ def _findings(desk: Desk) -> Iterator[Finding]:
     yield Finding(Part.LOG, Mark.TOLD, say("health.log.is", path=_short(folder / logbook.FOLDER / logbook.NAME)))
 
 
-def _copies(desk: Desk) -> Iterator[tuple[Part, CopiesSeen]]:
-    """The folders copies go to."""
-    book = desk.session.book
-    for part, folder in zip((Part.COPIES, Part.SECOND), desk.copies.folders(), strict=False):
-        yield part, _seen(folder, book.folder_name, book.last_id > 0, second=part is Part.SECOND)
+def _seen(part: Part, folder: Path, folders: CopyFolders) -> CopiesSeen:
+    """The second folder is made by a hand, so that it is not there means that its disk or share is not."""
 
+    def look(folder: Path) -> CopiesSeen:
+        made = max((path.stat().st_mtime for path in backup.copies(folder, folders.owner)), default=None)
+        there = folder.is_dir() or part is Part.COPIES
+        apart = part is Part.COPIES or not there or folder.stat().st_dev != folders.data.stat().st_dev
+        return CopiesSeen(_short(folder), there, made, folders.due, apart)
 
-def _seen(folder: Path, owner: str, due: bool, *, second: bool) -> CopiesSeen:
-    """second: that folder is made by a hand, so that it is not there means that its disk or share is not."""
     try:
-        made = max((path.stat().st_mtime for path in backup.copies(folder, owner)), default=None)
-        there = folder.is_dir() or not second
+        return far_folder.ask(folder, look)
     except OSError:
-        return CopiesSeen(_short(folder), False, None, due)
-    return CopiesSeen(_short(folder), there, made, due)
+        return CopiesSeen(_short(folder), False, None, folders.due)
 
 
 def _short(path: Path) -> str:

@@ -8,12 +8,13 @@ is kept even where a symbol stays unread.  Which remedies there are, and in whic
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import chain
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from kiosk.reader.background import Background
+from kiosk.reader.background import Background, with_part
 from kiosk.reader.remedies import Grey
 from kiosk.reader.runs import Level
 from kiosk.reader.search import LARGE_PX, OTHERS, SMALLEST_PX, Search
@@ -34,7 +35,7 @@ from kiosk.reader.sweeps import (
     sweep,
     tiled_sweep,
 )
-from kiosk.reader.symbols import Reading
+from kiosk.reader.symbols import Part, Reading
 from kiosk.reader.triples import Spot
 
 
@@ -107,36 +108,81 @@ class LiveReader:
     def next(self, frame: NDArray[np.uint8], keen: bool = False) -> Reading:
         """What this frame shows, (H, W) grey or (H, W, 3) blue-green-red.
 
-        keen: somebody holds a label up that stays unread: all of the frame is searched, however still it is.
+        keen: somebody holds a label up that stays unread: where nothing changed all of the frame is searched.
         """
         grey = _grey(frame)
         if min(grey.shape) < SMALLEST_PX:
             return Search(grey, self.budget_ms).reading()
-        part = self._background.differs(grey)
-        if part is None and not keen:
+        whole = Part(0, 0, grey.shape[1], grey.shape[0])
+        parts = self._background.differs(grey)
+        if not parts and not keen:
             self._seen = []
-            return Reading((), (), 0.0, still=True)
-        whole = part is None or keen or bool(self._seen)
-        reading = self._search(Search(grey, self.budget_ms, None if whole else part), keen)
-        self._background.searched(bool(reading.unread or self._seen), keen or bool(reading.symbols))
-        return reading
+            return Reading((), (), 0.0, parts=())
+        parts = self._with_seen(parts, whole) if parts else (whole,)
+        readings = self._searched(grey, parts, keen)
+        symbols = tuple(chain.from_iterable(reading.symbols for reading in readings))
+        unread = tuple(chain.from_iterable(reading.unread for reading in readings))
+        if symbols:
+            self._seen = []
+        self._background.searched(bool(unread or self._seen), keen or bool(symbols))
+        spent = sum(reading.ms for reading in readings)
+        return Reading(symbols, unread, spent, None if parts == (whole,) else parts)
 
-    def _search(self, search: Search, keen: bool) -> Reading:
-        search.scan(search.grey)
+    def _with_seen(self, parts: Sequence[Part], whole: Part) -> tuple[Part, ...]:
+        """The parts, and the places where some of a label was seen in the frame before."""
+        for spot in self._seen:
+            (left, top), _, (right, bottom), _ = spot.corners
+            low, high = (max(int(left), 0), max(int(top), 0)), (int(right) + 1, int(bottom) + 1)
+            around = Part(*low, min(high[0], whole.right), min(high[1], whole.bottom))
+            if around.left < around.right and around.top < around.bottom:
+                parts = with_part(parts, around)
+        return tuple(parts)
+
+    def _searched(self, grey: Grey, parts: Sequence[Part], keen: bool) -> list[Reading]:
+        """A reading of each part, with what the parts before left of the budget; once a label is read, no remedies."""
         self._keen_frames = self._keen_frames + 1 if keen else 0
+        seen, self._seen = self._seen, []
+        readings: list[Reading] = []
+        turned = False
+        for part in parts:
+            search = Search(grey, self.budget_ms - sum(reading.ms for reading in readings), part)
+            search.scan(search.grey)
+            if not any(reading.symbols for reading in readings):
+                turned |= self._remedied(search, [spot for spot in seen if _within(spot, part)])
+            readings.append(search.reading())
+        self._turn += turned
+        return readings
+
+    def _remedied(self, search: Search, seen: Sequence[Spot]) -> bool:
+        """Everything that may be tried while nothing is read.  Returns whether the turn's remedy was.
+
+        seen: what of labels was seen here in the frame before, pixels of the frame.
+        """
         if self._keen_frames % _WORN_EVERY == 1 and not search.symbols:
             search.look_at_worn()  # first: it takes half of a frame's time
         if not search.symbols:
             search.look_at_unread()
+        near: list[Spot] = []
         if not search.symbols:
-            self._seen = [now for spot in self._seen if (now := search.look_around(spot)) is not None]
-        if not search.symbols and not search.over():
-            near = _TURNS[self._turn % len(_TURNS)](search) or ()
-            self._seen += [spot.moved(-search.left, -search.top, 1) for spot in near]
-            self._turn += 1
-        if search.symbols:
-            self._seen = []
-        return search.reading()
+            here = [spot.moved(search.left, search.top, 1) for spot in seen]
+            near += [now for spot in here if (now := search.look_around(spot)) is not None]
+        turn = not search.symbols and not search.over()
+        if turn:
+            near += self._remedy()(search) or ()
+        self._seen += [spot.moved(-search.left, -search.top, 1) for spot in near]
+        return turn
+
+
+    def _remedy(self) -> Remedy | Glance:
+        """The turn's; what moves has no more than every second look for a mark in steel, which costs most by far."""
+        cycle, place = divmod(self._turn, len(_TURNS))
+        remedy = _TURNS[place]
+        return _TURNS[0] if remedy is etched_glance and self._background.moves and cycle % 2 else remedy
+
+
+def _within(spot: Spot, part: Part) -> bool:
+    x, y = spot.middle
+    return bool(part.left <= x < part.right and part.top <= y < part.bottom)
 
 
 _WORN_EVERY = 3  # frames that somebody holds up what stays unread

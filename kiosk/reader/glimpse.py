@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -32,7 +33,7 @@ from kiosk.reader.likeness import (
     sampled,
 )
 from kiosk.reader.lone_finder import burnt, cut_off
-from kiosk.reader.symbols import Outline, centre, inside
+from kiosk.reader.symbols import Outline, Part, centre, inside
 
 _REACH_PX = 25  # dark areas up to this wide are filled when the paper under print is guessed
 _LEAST_PX, _MOST_PX = 7, 45  # longer side of a symbol at the level where it is looked for
@@ -62,14 +63,38 @@ _FEW = np.zeros((2, LABEL**2), np.float32)
 _FEW[0, _FEW_MARGIN], _FEW[1, _FEW_PRINT] = 1 / len(_FEW_MARGIN), 1 / len(_FEW_PRINT)
 
 
-def glimpse(grey: Grey) -> Outline | None:
-    """The likeliest label in a grey picture (H, W), or None."""
+def glimpse(grey: Grey, part: Part | None = None) -> Outline | None:
+    """The likeliest label in a grey picture (H, W), or None.  part: where it is looked for."""
     top = float(grey[::3, ::3].max(initial=0))
     gain = 240 / max(top, 12.0) if top < 120 else 1.0
-    levels = levels_of(grey if gain == 1.0 else np.asarray(cv2.convertScaleAbs(grey, alpha=gain), np.uint8))
+    whole = Part(0, 0, grey.shape[1], grey.shape[0])
+    part = part or whole
+    piece = grey[part.top : part.bottom, part.left : part.right]
+    piece = piece if gain == 1.0 else np.asarray(cv2.convertScaleAbs(piece, alpha=gain), np.uint8)
+    found = _likeliest(levels_of(piece, min(grey.shape)), gain, _Ends.of(part, whole))
+    if found is None:
+        return None
+    corners = tuple((x + part.left, y + part.top) for x, y in found.corners)
+    return replace(found, corners=corners)
+
+
+class _Ends(NamedTuple):
+    """At which of its edges what is looked at ends because the picture does."""
+
+    left: bool
+    top: bool
+    right: bool
+    bottom: bool
+
+    @classmethod
+    def of(cls, part: Part, whole: Part) -> _Ends:
+        return cls(*(edge == end for edge, end in zip(part, whole, strict=True)))
+
+
+def _likeliest(levels: Levels, gain: float, ends: _Ends) -> Outline | None:
     bordering = []
     promising = []
-    for pose, border in _shut_in(levels):
+    for pose, border in _shut_in(levels, ends):
         if not _papery(levels, pose):
             continue
         if border:
@@ -91,7 +116,7 @@ def glimpse(grey: Grey) -> Outline | None:
     return cut or (burnt(levels) if gain == 1.0 else None)
 
 
-def _shut_in(levels: Levels) -> Iterator[tuple[Pose, bool]]:
+def _shut_in(levels: Levels, ends: _Ends) -> Iterator[tuple[Pose, bool]]:
     """Dark areas shut in by bright ones, as wide as a symbol may be, and whether the picture's border cuts them."""
     seen = set()
     fill = np.ones((_REACH_PX, _REACH_PX), np.uint8)
@@ -123,7 +148,8 @@ def _shut_in(levels: Levels) -> Iterator[tuple[Pose, bool]]:
                 c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
                 right, low = (across + 1) / 2, (down + 1) / 2
                 pose = np.array([[cx + 0.5, cy + 0.5], [c * right, s * right], [-s * low, c * low]])
-                cut = x <= 1 or y <= 1 or x + wide >= width - 1 or y + high >= height - 1
+                at_edges = x <= 1, y <= 1, x + wide >= width - 1, y + high >= height - 1
+                cut = any(at and end for at, end in zip(at_edges, ends, strict=True))
                 yield pose * scale, cut
 
 

@@ -75,9 +75,10 @@ _LIKE = (_Likeness(2.4, _DRAWN, _FINDERS), _Likeness(1.6, _DRAWN, _BESIDE))
 _MASKS = np.concatenate([one.weight for one in _LIKE] + [one.pattern for one in _LIKE])
 
 
-def levels_of(grey: Grey) -> Levels:
+def levels_of(grey: Grey, least_edge: int) -> Levels:
+    """The picture and its halves, as many as a picture with that shorter edge needs."""
     levels = [grey]
-    while min(levels[-1].shape) > 90:
+    while least_edge >> (len(levels) - 1) > 90 and min(levels[-1].shape) > 1:
         levels.append(np.asarray(cv2.resize(levels[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)))
     return tuple(levels)
 

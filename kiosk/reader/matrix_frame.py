@@ -7,6 +7,7 @@ is not looked at here.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cache
 from typing import NamedTuple
 
@@ -88,40 +89,91 @@ def agreement(marked: Picture, nodes: Floats, size: Size) -> Floats:
     marked: (H, W) larger where something is marked.
     """
     border = _border(size)
-    at = nodes.transpose(0, 2, 1).astype(np.float32) @ border.moves.T  # (K, 2, P)
-    seen = cv2.remap(marked, at[:, 0], at[:, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    total = np.zeros(len(nodes), np.float32)
-    for first, last, wanted in border.sides:
-        values = seen[:, first:last]
-        values = values - values.mean(1, keepdims=True)
-        total += (values @ wanted) / (np.sqrt(np.einsum("kp,kp->k", values, values)) + 1e-6)
-    return total.astype(np.float64)
+    seen = _seen(marked, nodes, border.moves)
+    return np.asarray(sum(_alike(seen[:, first:last], wanted) for first, last, wanted in border.sides), np.float64)
 
 
-_SHIFTS = np.stack(np.meshgrid(*[(-1.6, -0.8, 0.0, 0.8, 1.6)] * 4), axis=-1).reshape(-1, 4)  # of sides, modules
+def _seen(marked: Picture, nodes: Floats, moves: Picture) -> Picture:
+    at = nodes.transpose(0, 2, 1).astype(np.float32) @ moves.T  # (K, 2, P)
+    return np.asarray(cv2.remap(marked, at[:, 0], at[:, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+
+
+def _alike(values: Picture, wanted: Picture) -> Picture:
+    """(K, ...): how well values (K, P) agree with what is wanted of them (P, ...)."""
+    values = values - values.mean(1, keepdims=True)
+    spread = np.sqrt(np.einsum("kp,kp->k", values, values)) + 1e-6
+    return np.asarray(((values @ wanted).T / spread).T)
+
+
+@cache
+def _along_sides(size: Size) -> Picture:
+    """(4, P): what the sides of a symbol should be, each clockwise; of an oblong one only sides across are alike."""
+    wanted = [side[2] for side in _border(size).sides]
+    longest = max(len(side) for side in wanted)
+    clockwise = [side if n < 2 else side.reshape(2, -1)[:, ::-1].ravel() for n, side in enumerate(wanted)]
+    return np.stack([np.pad(side, (0, longest - len(side))) for side in clockwise])
+
+
+_STEPS_OUT = (-1.6, -0.8, 0.0, 0.8, 1.6)  # of sides, modules
+_ENDS = np.stack(np.meshgrid(_STEPS_OUT, _STEPS_OUT, _STEPS_OUT, indexing="ij"), axis=-1).reshape(-1, 3)
+_OFF = 0.15  # by which a score is off at most that takes every side alone
+_EXACTLY = 16  # of them that are compared with all four sides in their place
 _SETTLED = 8  # frames that are worth to be fitted closely
+_LEAST_ROUGH = 2.0  # score before that; marks that were read had 2.26 and more, two bare places of three have less
 
 
-def lay(marked: Picture, corners: Floats, oblong: bool) -> list[Frame]:
+def lay(marked: Picture, corners: Floats, oblong: bool, most: float = float("inf")) -> list[Frame]:
     """Frames that may fit a symbol whose rough corners (4, 2) are known, the best first.
 
-    corners: clockwise; off by two modules at most.
+    corners: clockwise; off by two modules at most.  most: modules along a side, the mean of both ways.
     """
     rough: list[Frame] = []
-    for turn in range(4):
-        turned = np.roll(corners, -turn, axis=0)
-        sides = np.linalg.norm(turned - np.roll(turned, -1, axis=0), axis=1)
-        ratio = (sides[0] + sides[2]) / (sides[1] + sides[3])
-        for size in OBLONGS if oblong else SQUARES:
-            if not 0.7 < ratio * size.rows / size.columns < 1.4:
-                continue
-            nodes = from_corners(_shifted(turned, _SHIFTS, size))
-            scores = agreement(marked, nodes, size)
-            best = int(scores.argmax())
-            rough.append(Frame(size, nodes[best], float(scores[best])))
+    sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
+    ratio = (sides[0] + sides[2]) / (sides[1] + sides[3])
+    if oblong:
+        upright = np.roll(corners, -1, axis=0)
+        for size in (size for size in OBLONGS if size.rows + size.columns <= 2 * most):
+            for turned, wide in ((corners, ratio), (upright, 1 / ratio)):
+                if 0.7 < wide * size.rows / size.columns < 1.4:
+                    rough += _roughly(marked, turned, size, (0, 2))
+    elif 0.7 < ratio < 1.4:
+        for size in (size for size in SQUARES if size.rows <= most):
+            rough += _roughly(marked, corners, size, (0, 1, 2, 3))
     rough.sort(key=lambda frame: -frame.score)
     settled = [settle(marked, frame) for frame in rough[:_SETTLED]]
     return sorted(settled, key=lambda frame: -frame.score)
+
+
+def _roughly(marked: Picture, corners: Floats, size: Size, turns: tuple[int, ...]) -> Iterator[Frame]:
+    """For each way up the best frame of all whose sides are moved in or out by some steps, each on its own.
+
+    Where a side lies is up to its own step and those of its two neighbours; how far off the side across is moves its
+    modules by less than a tenth of one.  So every side is looked at alone, for all ways up at once.
+    """
+    border = _border(size)
+    turned = np.stack([np.roll(_along_sides(size), turn, axis=0) for turn in turns])  # (turns, sides, points)
+    alone = []
+    for side, (first, last, _) in enumerate(border.sides):
+        shifts = np.zeros((len(_ENDS), 4))
+        shifts[:, [side - 1, side, (side + 1) % 4]] = _ENDS
+        seen = _seen(marked, from_corners(_shifted(corners, shifts, size)), border.moves[first:last])
+        clockwise = seen if side < 2 else seen.reshape(len(seen), 2, -1)[:, :, ::-1].reshape(seen.shape)
+        alike = _alike(clockwise, turned[:, side, : last - first].T)
+        alone.append(alike.reshape((len(_STEPS_OUT),) * 3 + (len(turns),)))
+    top, right, foot, left = alone  # each by: the side before it, itself, the one after it, and the way up
+    together = (
+        top.transpose(1, 2, 0, 3)[:, :, None, :] + right[:, :, :, None]
+        + foot[None] + left.transpose(2, 0, 1, 3)[:, None]
+    ).reshape(-1, len(turns))  # fmt: skip
+    for turn, scores in zip(turns, together.T, strict=True):
+        if scores.max() > _LEAST_ROUGH - _OFF:
+            most = np.argpartition(scores, -_EXACTLY)[-_EXACTLY:]
+            shifts = np.array(_STEPS_OUT)[np.stack(np.unravel_index(most, (len(_STEPS_OUT),) * 4), axis=1)]
+            nodes = from_corners(np.roll(_shifted(corners, shifts, size), -turn, axis=1))
+            exact = agreement(marked, nodes, size)
+            best = int(exact.argmax())
+            if exact[best] > _LEAST_ROUGH:
+                yield Frame(size, nodes[best], float(exact[best]))
 
 
 def _shifted(corners: Floats, shifts: Floats, size: Size) -> Floats:

@@ -22,6 +22,7 @@ from kiosk.reader.remedies import Grey
 _EDGE_PX = 400  # of the piece that is worked on
 _SIDE_PX = 190  # of a symbol in it
 _SPILL_PX = 2.5  # by which the corner map reaches over a symbol's border
+_LEAST_MODULE_PX = 1.6  # finer ones melt; those that were read came to 2.1 by their rough outline
 _SHARES = (0.45, 0.75)  # the higher one parts a symbol from an edge beside it
 _LEAST_SCORE = 2.6  # of four sides; chance comes to about 2
 
@@ -69,7 +70,9 @@ def _read_at(grey: Grey, quad: Floats, over: Callable[[], bool]) -> Found | None
     plain, active = _told(piece)
     melted = cv2.GaussianBlur(plain, (0, 0), 2.5)
     laid = [
-        (frame, marked) for marked in (melted, -melted, active) for frame in lay(marked, rough, oblong)[:2]
+        (frame, marked)
+        for marked in (melted, -melted, active)
+        for frame in lay(marked, rough, oblong, side / _LEAST_MODULE_PX)[:2]
     ]
     laid.sort(key=lambda one: -one[0].score)
     for frame, marked in laid[:3]:

@@ -22,14 +22,13 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.reader import remedies
-from kiosk.reader.background import Part
 from kiosk.reader.finders import Finder, find
 from kiosk.reader.own_worn import worn_label
 from kiosk.reader.pairs import completed
 from kiosk.reader.rectify import read_triple
 from kiosk.reader.remedies import Grey
 from kiosk.reader.surface import Camera
-from kiosk.reader.symbols import Corners, Outline, Reading, Symbol, centre, inside, known, same_place
+from kiosk.reader.symbols import Corners, Outline, Part, Reading, Symbol, centre, inside, known, same_place
 from kiosk.reader.triples import Spot, Triple, refined, spots, triples
 
 Item = TypeVar("Item")

@@ -151,7 +151,8 @@ def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float) -> Sight | N
     from kiosk.reader.glimpse import glimpse  # on the reader's thread, once there is a frame to look at
 
     grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8) if image.ndim == 3 else image
-    found = glimpse(grey)
+    glimpsed = [seen for part in reading.parts or (None,) if (seen := glimpse(grey, part)) is not None]
+    found = max(glimpsed, key=lambda outline: _area(outline.corners), default=None)
     located = max(reading.unread, key=lambda outline: _area(outline.corners), default=None)
     outline = found or located
     if outline is None:

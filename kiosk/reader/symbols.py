@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 Point = tuple[float, float]
 Corners = tuple[Point, ...]
@@ -49,17 +50,41 @@ class Outline:
         return centre(self.corners)
 
 
+class Part(NamedTuple):
+    """A part of a picture, pixels: [top:bottom, left:right]."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+
+    def meets(self, other: Part) -> bool:
+        across = self.left < other.right and other.left < self.right
+        return across and self.top < other.bottom and other.top < self.bottom
+
+    def joined(self, other: Part) -> Part:
+        """The smallest part that holds both."""
+        low = min(self.left, other.left), min(self.top, other.top)
+        return Part(*low, max(self.right, other.right), max(self.bottom, other.bottom))
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """All of one picture: what was read, what was seen but not read, and the time spent in milliseconds.
 
-    still: it was not searched, for it is the picture that was searched through before without a find.
+    parts: those that were searched, for the rest is a picture that was searched through before without a find; None
+    where all of it was.
     """
 
     symbols: tuple[Symbol, ...]
     unread: tuple[Outline, ...]
     ms: float
-    still: bool = False
+    parts: tuple[Part, ...] | None = None
+
+    @property
+    def still(self) -> bool:
+        """Whether nothing of it was searched."""
+        return self.parts == ()
 
 
 def spent_in(symbols: Iterable[Symbol]) -> dict[str, float]:

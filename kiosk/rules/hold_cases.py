@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from math import inf
 from typing import NamedTuple
 
+import numpy as np
+
 from kiosk.rules.cooling.assessment import (
     Assessment,
     Heat,
@@ -108,12 +110,13 @@ def _latest(found: Sequence[tuple[float, Assessment]]) -> Assessment:
     if len(found) == 1:
         ((_, alone),) = found
         return alone
-    times = sorted({at_s + shift_s for shift_s, each in found for at_s in each.t_s})
-    now = [[each.now(at_s - shift_s) for shift_s, each in found] for at_s in times]
-    hottest = [max(at, key=lambda one: one.hottest_c) for at in now]
+    times = np.unique(np.concatenate([np.array(each.t_s) + shift_s for shift_s, each in found]))
+    seen = [each.at(times - shift_s) for shift_s, each in found]
+    hottest_c, low_c, high_c, rise_k, growth_um = (np.stack(each) for each in list(zip(*seen, strict=True))[:5])
+    which, moment = hottest_c.argmax(axis=0), np.arange(len(times))
+    grown = np.abs(growth_um).argmax(axis=0)
     holds = [None if each.hold_s is None else each.hold_s + shift_s for shift_s, each in found]
     outs = [None if each.take_out_s is None else each.take_out_s + shift_s for shift_s, each in found]
-    growth = [[each.length_error_um(at_s - shift_s) for shift_s, each in found] for at_s in times]
     return Assessment(
         ambient_c=max(each.ambient_c for _, each in found),
         limit_c=min(each.limit_c for _, each in found),
@@ -121,13 +124,13 @@ def _latest(found: Sequence[tuple[float, Assessment]]) -> Assessment:
         hold_s=_last(holds),
         measure_ready_s=max(each.measure_ready_s + shift_s for shift_s, each in found),
         take_out_s=_last(outs),
-        t_s=tuple(times),
-        hottest_c=tuple(at.hottest_c for at in hottest),
-        low_c=tuple(at.low_c for at in hottest),
-        high_c=tuple(max(one.high_c for one in at) for at in now),
-        rise_k=tuple(max(each.rises_k(at_s - shift_s) for shift_s, each in found) for at_s in times),
-        growth_um=tuple(max(at, key=abs) for at in growth),
-        where=tuple(at.where for at in hottest),
+        t_s=tuple(times.tolist()),
+        hottest_c=tuple(hottest_c[which, moment].tolist()),
+        low_c=tuple(low_c[which, moment].tolist()),
+        high_c=tuple(high_c.max(axis=0).tolist()),
+        rise_k=tuple(rise_k.max(axis=0).tolist()),
+        growth_um=tuple(growth_um[grown, moment].tolist()),
+        where=tuple(seen[one].where[at] for at, one in enumerate(which)),
     )
 
 

@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from kiosk.rules.cards import HoldView
-from kiosk.rules.cooling.bound import GUARD, Bound
+from kiosk.rules.cooling.bound import Bound
+from kiosk.rules.cooling.lasting import GUARD
 from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
 from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.stand import Stage

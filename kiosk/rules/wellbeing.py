@@ -58,13 +58,14 @@ class Finding:
 class CopiesSeen:
     """A folder of copies.  there: it can be looked into.  newest_utc_s: when its newest copy was made; None: has none.
 
-    due: there is something to copy.
+    due: there is something to copy.  apart: it lies on another disk than the book, as far as it should.
     """
 
     folder: str
     there: bool
     newest_utc_s: float | None
     due: bool = True
+    apart: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +94,8 @@ def of_copies(part: Part, seen: CopiesSeen, now_utc_s: float) -> Finding:
     days = int((now_utc_s - seen.newest_utc_s) // DAY_S)
     what = _since(f"health.{part.value}.made", days, made_on=seen.newest_utc_s)
     if not have_stopped(seen, now_utc_s):
+        if not seen.apart:  # a stick that was pulled leaves the folder it was in, and copies go there
+            return Finding(part, Mark.LOOK, say("health.second.off"), say("health.second.advice"))
         return Finding(part, Mark.GOOD, what)
     return Finding(part, Mark.BAD, what, remedy)
 

@@ -313,7 +313,9 @@ class Clerk(Way):
 
     def beat(self, now: Pulse) -> None:
         """Take over what the desk says once a second."""
-        self.hot, self.warm, self.advice, self.heat_known = now.hot, now.warm, now.advice, True
+        learns = now.link is not None and now.link.learns  # nothing hot by half a book is not nothing hot
+        self.hot, self.warm, self.advice = now.hot, now.warm, now.advice
+        self.heat_known = bool(now.hot) or not learns
         self.operator, self.here, self.empty = now.operator, now.here or "", now.empty
         self.waiting, self.link = now.waiting, now.link
         if now.link is not None and not self._taking:

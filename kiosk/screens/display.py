@@ -12,6 +12,26 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 
+_CLIENT_MESSAGE = 33  # X.h
+_TO_MANAGER = 1 << 19 | 1 << 20  # SubstructureNotifyMask and SubstructureRedirectMask
+_BY_A_HAND = 2  # EWMH: a wish that is not a program's own, and is followed
+
+
+class _Wish(ctypes.Structure):
+    """XClientMessageEvent of Xlib.h, with room for the largest event."""
+
+    _fields_ = (
+        ("type", ctypes.c_int),
+        ("serial", ctypes.c_ulong),
+        ("send_event", ctypes.c_int),
+        ("display", ctypes.c_void_p),
+        ("window", ctypes.c_ulong),
+        ("message_type", ctypes.c_ulong),
+        ("format", ctypes.c_int),
+        ("values", ctypes.c_long * 5),
+        ("rest", ctypes.c_long * 24),
+    )
+
 
 class NoDisplay(OSError):
     """No window can be opened.  `remedy`: what to do next."""
@@ -71,3 +91,24 @@ def x_screen_px() -> tuple[int, int] | None:
     size = x.XDisplayWidth(display, screen), x.XDisplayHeight(display, screen)
     x.XCloseDisplay(display)
     return size
+
+
+def ask_to_show(window: int) -> None:
+    """Ask the window manager, if there is one, to show a window of X before all others (EWMH, _NET_ACTIVE_WINDOW)."""
+    try:
+        x = ctypes.CDLL("libX11.so.6")
+    except OSError:
+        return
+    x.XOpenDisplay.restype = ctypes.c_void_p
+    x.XDefaultRootWindow.restype = x.XInternAtom.restype = ctypes.c_ulong
+    x.XDefaultRootWindow.argtypes = x.XCloseDisplay.argtypes = [ctypes.c_void_p]
+    x.XInternAtom.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_int]
+    x.XSendEvent.argtypes = [ctypes.c_void_p, ctypes.c_ulong, ctypes.c_int, ctypes.c_long, ctypes.POINTER(_Wish)]
+    display = x.XOpenDisplay(None)
+    if not display:
+        return
+    wish = _Wish(type=_CLIENT_MESSAGE, window=window, format=32)
+    wish.message_type = x.XInternAtom(display, b"_NET_ACTIVE_WINDOW", 0)
+    wish.values[0] = _BY_A_HAND
+    x.XSendEvent(display, x.XDefaultRootWindow(display), 0, _TO_MANAGER, ctypes.byref(wish))
+    x.XCloseDisplay(display)  # which sends it

@@ -6,6 +6,7 @@ and only while the desk answers, because a window that shows what was hot ten mi
 
 from __future__ import annotations
 
+import os
 import signal
 import time
 from collections.abc import Callable
@@ -14,8 +15,11 @@ from typing import Any
 from kivy.clock import Clock
 from kivy.core.window import Window
 
+from kiosk.screens.display import ask_to_show
 from kiosk.sd_notify import ServiceManager
 
+# To SDL: take the keys with the mouse, and make the window small neither at Alt and Tab nor behind another one.
+SDL_HINTS = {"SDL_GRAB_KEYBOARD": "1", "SDL_ALLOW_ALT_TAB_WHILE_GRABBED": "0", "SDL_VIDEO_MINIMIZE_ON_FOCUS_LOSS": "0"}
 DESK_SILENT_S = 600.0  # the longest answer, an import of a large shop, takes less
 
 
@@ -34,7 +38,10 @@ class Kept:
         """The window is there: keep it, and begin to say that it lives."""
         Window.allow_screensaver = False
         Window.bind(on_request_close=lambda *_, **__: True)  # Alt and F4, or a window manager's cross
-        Window.grab_mouse()  # with the keyboard: what a window manager would do at Alt and Tab
+        os.environ |= SDL_HINTS
+        Window.grab_mouse()  # and the keys: a window manager hears of none, and shows no desktop and no menu
+        for hidden in ("on_minimize", "on_hide"):  # by a hand's gesture, or a program
+            Window.fbind(hidden, lambda *_: Clock.schedule_once(lambda _: come_back()))
         if self._manager.pulse_s is not None:
             Clock.schedule_interval(self._say_alive, self._manager.pulse_s)
 
@@ -50,3 +57,10 @@ class Kept:
     def _say_alive(self, _: float) -> None:
         if time.monotonic() - self._heard_s < DESK_SILENT_S:
             self._manager.alive()
+
+
+def come_back() -> None:
+    """Have a window manager show the window again.  SDL's own way waits for it, and one that shows its desktop never
+    would."""
+    if (info := Window.get_window_info()) is not None and (number := getattr(info, "window", None)):
+        ask_to_show(int(number))

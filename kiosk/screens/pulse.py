@@ -39,6 +39,11 @@ class LinkSeen:
         return self.state == "caught_up"
 
     @property
+    def learns(self) -> bool:
+        """Whether lines of the others are still on their way into this kiosk's book, the first of all among them."""
+        return self.state in ("joining", "catching_up")
+
+    @property
     def words(self) -> str:
         """A sign and a word."""
         if self.state == "cut_off" and not self.waiting:

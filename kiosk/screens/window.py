@@ -11,7 +11,6 @@ import logging
 import threading
 import time
 from collections.abc import Mapping, Sequence
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,17 +22,17 @@ from kiosk import installed, where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.rules import codes
 from kiosk.rules.cards import NO_TIME
-from kiosk.rules.reasons import quoted
 from kiosk.screens import theme
 from kiosk.screens.beginning import Beginning
 from kiosk.screens.camera import Eye
 from kiosk.screens.clerk import Clerk
+from kiosk.screens.copying import Copying
 from kiosk.screens.frame import Frame
 from kiosk.screens.kept import Kept
 from kiosk.screens.options import Options
 from kiosk.screens.pages import SCREENS, SOON, build, loading, screen_class
 from kiosk.screens.pulse import Pulse, pulse
-from kiosk.screens.questions import common, health
+from kiosk.screens.questions import common
 from kiosk.screens.sounds import Sound, Sounds
 from kiosk.screens.telephones import Telephones
 from kiosk.screens.theme import look
@@ -90,6 +89,7 @@ class KioskApp(App):
         self._turns = Turns()
         self._typed = TypedKeys(self.clerk, self._turns)
         self._tongue = Tongue(self.clerk, self._say_anew)
+        self._copying = Copying(self.clerk, self.worker)
         self.beginning = Beginning(options, self.clerk, self.stop)
         theme.fonts()  # before the first text is measured
         self.settings_now = self.clerk.settings = settings
@@ -156,7 +156,7 @@ class KioskApp(App):
         self.worker.ask(common.changed_outside(), self._opened)
         self.worker.ask(common.past_lost(), self.clerk.begins_without)
         Clock.schedule_interval(self._tick, TICK_S)
-        Clock.schedule_interval(lambda _: self.worker.ask(common.copies_due, self._copy, patient=True), COPY_S)
+        Clock.schedule_interval(lambda _: self._copying.look(), COPY_S)
         Clock.schedule_interval(self._framed, 0)
         return self.frame
 
@@ -320,36 +320,6 @@ class KioskApp(App):
         if not self._asked:
             self._asked = True
             self.worker.ask(pulse, self._beat, self._no_beat, patient=True)
-
-    def _copy(self, due: tuple[Path, tuple[Path, ...], int] | None) -> None:
-        """The day's copy of the ledger, on a thread of its own."""
-        if due is None:
-            self.worker.ask(health.stopped, self._copies_stopped, patient=True)
-            return
-        folder, targets, keep = due
-
-        def copy() -> None:
-            from kiosk.desk import copies
-
-            for made in copies.backup(folder, targets, keep):
-                if made.copy is None:
-                    log.warning("No copy of the book in %s: %s", made.folder, made.why)
-                    self.worker.post(partial(self._say, f"{made.folder}: {words.say(quoted(made.why))}"))
-                else:
-                    log.info("A copy of the book with %d lines, verified: %s", made.copy.lines, made.copy.path)
-            self.worker.post(lambda: self.worker.ask(health.stopped, self._copies_stopped, patient=True))
-
-        threading.Thread(target=copy, name="copy", daemon=True).start()
-
-    def _say(self, trouble: str) -> None:
-        self.clerk.trouble = trouble
-
-    def _copies_stopped(self, found: health.Finding | None) -> None:
-        """A quiet mark in the strip, until copies come again."""
-        mark = "" if found is None else t(f"strip.{found.part.value}_stopped")
-        if mark and mark != self.clerk.mark:
-            log.warning("Copies of the book no longer come: %s", words.say(found.what) if found else "")
-        self.clerk.mark = mark
 
     def _answered(self) -> None:
         self._asked = False

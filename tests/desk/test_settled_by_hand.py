@@ -340,3 +340,32 @@ def test_whose_pocket_it_is_is_read_by_the_holders_name(shop: Shop) -> None:
     (found,) = shop.desk.differences.open()
     names = [shop.desk.session.holder(key).name for key in ("T001", "T002")]
     assert [each.what for each in found.claims] == [*names, "apart.empty"]
+
+
+def test_what_may_be_hot_is_told_first_and_why_it_was_settled_stands_in_the_line(shop: Shop) -> None:
+    shop.clock.forward(20 * 86400.0)
+    book, station = shop.desk.session.book, shop.place("Shrink station")
+    line = book.append([L.Heated("T002", station)])[0].id
+    cool = free(shop)[0]
+    differs(shop, "number/7", Made(line, A, "A1"), Made(line, OTHER, "A2"))
+    differs(shop, f"place/{cool}", Made(line, A, "D"), Made(line, OTHER, "E"))
+    differs(shop, "place/T002", Made(line, A, station), Made(line, OTHER, "D"))
+    found = shop.desk.differences.open()
+    assert (found[0].key, found[0].hot) == ("place/T002", True)
+    assert {each.key for each in found if each.hot} == {"place/T002"}
+    cutter = cutters(shop)[0]
+    differs(shop, f"use/{cutter}", Made(line, A, RETIRED), Made(line, OTHER, USED))
+    shop.desk.differences.settle(f"use/{cutter}", RETIRED, "the edge is gone")
+    assert [each.entry for each in book.lines(after=book.last_id - 2)] == [
+        L.ClaimSettled("use", cutter, RETIRED, "the edge is gone"), L.CutterRetired(cutter, "the edge is gone"),
+    ]  # fmt: skip
+
+
+def test_a_scan_into_a_place_is_told_of_who_else_put_something_there(shop: Shop) -> None:
+    shop.clock.forward(20 * 86400.0)
+    slot = T.Place.select().where(T.Place.kind == "slot", T.Place.capacity == 1).get().code
+    mine = shop.desk.session.book.kiosk
+    differs(shop, f"pocket/{slot}", Made(1, mine, "T001"), Made(2, OTHER, "T002"))
+    told_back = shop.desk.differences.told_otherwise("T001", slot)
+    assert told_back is not None and told_back.reason is Reason.TOLD_OTHERWISE
+    assert shop.desk.differences.told_otherwise("T001", None) is None

@@ -9,7 +9,9 @@ import math
 import os
 import subprocess
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -78,6 +80,54 @@ class Display:
                 xtest.fake_input(self._x, kind, code)
             self._x.sync()
 
+    def managed_by(self, manager: str) -> subprocess.Popen[bytes]:
+        """Start a window manager, and come back when it is there (EWMH, _NET_SUPPORTING_WM_CHECK)."""
+        given = os.environ | {"DISPLAY": self.name}
+        running = subprocess.Popen([manager], env=given, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        root, there = self._x.screen().root, self._x.intern_atom("_NET_SUPPORTING_WM_CHECK")
+        end = time.monotonic() + 30
+        while root.get_full_property(there, X.AnyPropertyType) is None:
+            assert time.monotonic() < end, f"{manager} never began"
+            time.sleep(0.05)
+        return running
+
+    def keys_are_taken(self) -> bool:
+        """Whether somebody has the whole keyboard, a window manager's own keys with it."""
+        root = self._x.screen().root
+        found = root.grab_keyboard(False, X.GrabModeAsync, X.GrabModeAsync, X.CurrentTime)
+        if found == X.GrabSuccess:
+            self._x.ungrab_keyboard(X.CurrentTime)
+            self._x.sync()
+        return bool(found == X.AlreadyGrabbed)
+
+    def panes(self) -> set[tuple[int, int, int, int]]:
+        """Left, top, width and height of all that can be seen, frames and what they hold, each within the screen."""
+        root = self._x.screen().root
+
+        def seen(window: Any) -> Iterator[tuple[int, int, int, int]]:
+            for each in window.query_tree().children:
+                at, place = each.get_geometry(), root.translate_coords(each, 0, 0)
+                if each.get_attributes().map_state == X.IsViewable and at.width > 1:  # one of 1 px takes the keys
+                    yield place.x, place.y, at.width, at.height
+                    yield from seen(each)
+
+        return set(seen(root))
+
+    def ask_manager(self, wish: str, *values: int) -> None:
+        """What a program or a panel asks a window manager of each window (ICCCM 4.1.4, EWMH)."""
+        root = self._x.screen().root
+        asked = [root, *self._all(root)]
+        for window in asked:
+            told = (*values, 0, 0, 0, 0, 0)[:5]
+            word = ClientMessage(window=window, client_type=self._x.intern_atom(wish), data=(32, told))
+            root.send_event(word, event_mask=X.SubstructureRedirectMask | X.SubstructureNotifyMask)
+        self._x.sync()
+
+    def _all(self, window: Any) -> Iterator[Any]:
+        for each in window.query_tree().children:
+            yield each
+            yield from self._all(each)
+
     def windows(self) -> list[tuple[int, int, int, int]]:
         """Left, top, width and height of every window that can be seen."""
         found = [w for w in self._x.screen().root.query_tree().children if w.get_attributes().map_state == X.IsViewable]
@@ -86,7 +136,7 @@ class Display:
     def ask_to_close(self) -> None:
         """What a window manager sends at Alt and F4, or at a touch of a window's cross (ICCCM 4.2.8.1)."""
         protocols, delete = (self._x.intern_atom(name) for name in ("WM_PROTOCOLS", "WM_DELETE_WINDOW"))
-        for window in self._x.screen().root.query_tree().children:
+        for window in self._all(self._x.screen().root):
             word = ClientMessage(window=window, client_type=protocols, data=(32, [delete, X.CurrentTime, 0, 0, 0]))
             window.send_event(word)
         self._x.sync()

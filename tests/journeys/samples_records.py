@@ -7,16 +7,17 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
 from PIL import Image
 
+from kiosk import words
 from kiosk.bench.scenes import Scene, corners, draw
 from kiosk.desk.audit_book import AuditRow
 from kiosk.desk.records import HeatPlot, HeatRecord, HistoryRow, WasAt
-from kiosk.desk.reports import Kept, PastAudits
+from kiosk.desk.reports import Kept, Paper, PastAudits
 from kiosk.labels.queue import Queue, Trouble
 from kiosk.reader.kept import Why
 from kiosk.reader.unread import place_of
@@ -26,7 +27,8 @@ from kiosk.rules.hold_facts import HoldFacts, Reading
 from kiosk.rules.outcomes import Reason
 from kiosk.rules.say import say
 from kiosk.rules.shift import ShiftCounts, ShiftReport
-from kiosk.screens.parts.paper import page_picture
+from kiosk.screens.parts.paper import PagePicture, page_picture
+from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import About, KeptPicture
 from kiosk.screens.records.shift import kept_words
 from kiosk.telling import cause_words
@@ -139,12 +141,20 @@ def _where(screen: Any, was: WasAt) -> None:
     screen.show_was(was)
 
 
+@lru_cache(maxsize=1)
+def _page(_language: str) -> PagePicture:
+    """The first page of a shift's report, as it would be printed."""
+    report = ShiftReport("Kiosk 1", SINCE - 5 * 3600.0, SINCE + 3 * 3600.0, BUSY, (), 812, "ab" * 32)
+    pdf, _ = asks.drawn(Paper("shift", Path(), report))
+    return page_picture(asks.page(pdf, 0, 110.0))
+
+
 def _report(screen: Any, whole: bool, told: str = "") -> None:
     screen.title, screen.note, screen.told = "Cabinet A", "21.09. 14:05", told
     screen.page, screen.pages, screen.ready = 1, 3, True
     view = screen.ids.paper
     view.whole = whole
-    screen.show_page(page_picture(Image.new("L", (420, 594), 250)))
+    screen.show_page(_page(words.language()))
 
 
 def _printers(screen: Any, *names: str) -> None:

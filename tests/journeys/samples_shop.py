@@ -138,10 +138,12 @@ def _measure_scan(screen: Any) -> None:
 
 def _tear_down(screen: Any, page: str, *, hot: bool) -> None:
     screen.only_say = False
-    screen._take(CARD)
+    screen.page, screen.trouble = "scan", ""
+    if not hot or page == "answer":
+        screen._ask_condition(CARD)
     if page == "answer":
         screen._torn((HOT if hot else CARD, screen.clerk._now_s + 47.0))
-        screen._goes_on(say("next.cool" if hot else "next.home", place="Cabinet A · 1-05"))
+        screen._goes_on(say("next.cool", place="Sleeve 1") if hot else say("next.home", place="Cabinet A · 1-05"))
     elif hot:
         screen._failed(
             BuildRefused(
@@ -149,6 +151,12 @@ def _tear_down(screen: Any, page: str, *, hot: bool) -> None:
                 say("build.to_shrink", name=ASSEMBLY.name),
             )
         )
+
+
+def _tear_down_stopped(screen: Any) -> None:
+    _tear_down_sure(screen)
+    screen.take_out()
+    screen._failed(BuildRefused(say("build.nothing_in", name=HOLDER.name), say("build.scan_holder")))
 
 
 def _tear_down_sure(screen: Any) -> None:
@@ -603,6 +611,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("tear_down", "scan", _tear_down_scan),
     ("tear_down", "condition", lambda screen: _tear_down(screen, "condition", hot=False)),
     ("tear_down", "sure", _tear_down_sure),
+    ("tear_down", "stopped", _tear_down_stopped),
     ("tear_down", "refused", lambda screen: _tear_down(screen, "condition", hot=True)),
     ("tear_down", "hot", lambda screen: _tear_down(screen, "answer", hot=True)),
     ("tear_down", "cool", lambda screen: _tear_down(screen, "answer", hot=False)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -20,6 +21,7 @@ from tests.journeys.window import Window, draw_label
 SCREEN = (800, 480)
 PERIOD_S = 2.0  # of the watchdog
 PATIENCE_S = 60.0
+ICONIC = 3  # ICCCM 4.1.4
 
 
 def forget(ear: socket.socket) -> None:
@@ -33,8 +35,10 @@ def forget(ear: socket.socket) -> None:
 class Kept:
     """A kiosk that a service manager with one ear has started."""
 
-    def __init__(self, folder: Path, **options: str) -> None:
+    def __init__(self, folder: Path, manager: str = "", **options: str) -> None:
+        """manager: the window manager there is, by its command; empty: none."""
         self.display = Display(SCREEN)
+        self._manager = self.display.managed_by(manager) if manager else None
         self._ear = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         self._ear.bind(str(folder / "notify"))
         (folder / "seen").mkdir()
@@ -72,12 +76,17 @@ class Kept:
         self.process.kill()
         self.process.wait()
         self._ear.close()
+        if self._manager is not None:
+            self._manager.kill()
+            self._manager.wait()
         self.display.close()
 
 
-@pytest.fixture(scope="module")
-def kept(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Kept]:
-    kiosk = Kept(tmp_path_factory.mktemp("kept"))
+@pytest.fixture(scope="module", params=["", "openbox"], ids=["alone", "managed"])
+def kept(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Kept]:
+    if request.param and shutil.which(request.param) is None:
+        pytest.skip(f"there is no {request.param} here: kiosk/prepare --tests installs it where it can")
+    kiosk = Kept(tmp_path_factory.mktemp("kept"), request.param)
     try:
         assert kiosk.hears("READY=1"), "the window never said that it is ready"
         yield kiosk
@@ -85,8 +94,13 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Kept]:
         kiosk.close()
 
 
-def test_it_fills_the_screen_where_no_window_manager_makes_it(kept: Kept) -> None:
-    assert kept.display.windows() == [(0, 0, *SCREEN)]
+def fills_the_screen(kiosk: Kept) -> bool:
+    """Whether all there is to see is one window without a frame."""
+    return kiosk.display.panes() == {(0, 0, *SCREEN)}
+
+
+def test_it_fills_the_screen_without_a_frame(kept: Kept) -> None:
+    assert fills_the_screen(kept)
 
 
 def test_it_is_heard_of_while_its_loop_runs_and_not_while_it_stands(kept: Kept) -> None:
@@ -98,14 +112,36 @@ def test_it_is_heard_of_while_its_loop_runs_and_not_while_it_stands(kept: Kept) 
     assert kept.hears("WATCHDOG=1")
 
 
-def test_no_key_and_no_window_manager_closes_it(kept: Kept) -> None:
-    for keys in (("Escape",), ("F1",), ("F11",), ("Alt_L", "F4"), ("Control_L", "q"), ("Control_L", "w")):
+KEYS = (
+    ("Escape",), ("F1",), ("F11",), ("Alt_L", "F4"), ("Control_L", "q"), ("Control_L", "w"), ("Alt_L", "Tab"),
+    ("Alt_L", "Escape"), ("Alt_L", "space"), ("Super_L", "d"), ("Super_L", "e"), ("Control_L", "Alt_L", "Right"),
+)  # fmt: skip
+
+
+def test_no_key_closes_it_hides_it_or_opens_anything_else(kept: Kept) -> None:
+    end = time.monotonic() + PATIENCE_S
+    while not kept.display.keys_are_taken():
+        assert time.monotonic() < end, "a window manager has its keys"
+        time.sleep(0.5)
+    for keys in KEYS:
         kept.display.press(*keys)
-    kept.display.ask_to_close()
-    time.sleep(1)
+        time.sleep(0.2)
+        assert fills_the_screen(kept), keys
     kept.hears_no_more()
     assert kept.hears("WATCHDOG=1") and kept.process.poll() is None
-    assert kept.display.windows() == [(0, 0, *SCREEN)]
+
+
+def test_no_window_manager_closes_it_and_one_that_hides_it_sees_it_again(kept: Kept) -> None:
+    kept.display.ask_to_close()
+    for wish, *values in (("WM_CHANGE_STATE", ICONIC), ("_NET_SHOWING_DESKTOP", 1), ("_NET_CLOSE_WINDOW", 0, 2)):
+        kept.display.ask_manager(wish, *values)
+        time.sleep(0.5)
+        end = time.monotonic() + PATIENCE_S
+        while not fills_the_screen(kept):
+            assert time.monotonic() < end, wish
+            time.sleep(0.1)
+    kept.hears_no_more()
+    assert kept.hears("WATCHDOG=1") and kept.process.poll() is None
 
 
 def test_the_manager_that_ends_it_is_told_and_it_ends_in_order(kept: Kept) -> None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+import sqlite3
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import cv2
@@ -16,6 +18,7 @@ from kiosk import where
 from kiosk.desk import Desk
 from kiosk.desk.joining import join
 from kiosk.exchange.shop import read_shop
+from kiosk.ledger.book import NAME
 from kiosk.link import address as addresses
 from kiosk.link import server as administration
 from kiosk.link.address import Address
@@ -34,6 +37,7 @@ class Kiosk:
 
     def __init__(self, shop: Shop, folder: Path) -> None:
         self.shop = shop
+        self.folder = folder
         self.network = Proxy(("127.0.0.1", shop.server.port))
         self.display = Display(SIZE)
         self.window = Window(self.display, SIZE, folder, demo=False)
@@ -72,6 +76,22 @@ def typed(window: Window, word: str) -> None:
     for letter in word:
         found = [each for each in (letter.upper(), letter) if any(t[0] == each for t in window.screen()["touches"])]
         window.touch_key(found[0])
+
+
+def holds_up_the_square(other: Kiosk, mine: Kiosk, path: Path) -> None:
+    """The square that the other kiosk shows, with the way through this one's own network; then a name is asked for."""
+    host, _, rest = mine.address.partition(":")
+    port, _, database = rest.partition("/")
+    said = addresses.invitation(Address(host, int(port), database), other.shown_code())
+    mine.window.hold_up_picture(shown(said, path))
+    mine.window.sees("What is this kiosk called?")
+    mine.window.put_away()
+
+
+def hashes(ledger: Path) -> set[str]:
+    """Of all lines in a ledger."""
+    with closing(sqlite3.connect(ledger)) as database:
+        return {digest for (digest,) in database.execute('SELECT "hash" FROM "line"')}
 
 
 @pytest.fixture(scope="module")
@@ -119,12 +139,7 @@ def test_a_kiosk_joins_by_the_square_that_another_one_shows(kiosks: tuple[Kiosk,
     cabinet.sees("The server knows neither this code nor this kiosk")
     cabinet.picture("two-kiosks-wrong-code")
     cabinet.touch("Join a shop")
-    host, _, rest = kiosks[1].address.partition(":")
-    port, _, database = rest.partition("/")
-    said = addresses.invitation(Address(host, int(port), database), kiosks[0].shown_code())
-    cabinet.hold_up_picture(shown(said, tmp_path / "square.png"))
-    cabinet.sees("What is this kiosk called?")
-    cabinet.put_away()
+    holds_up_the_square(*kiosks, tmp_path / "square.png")
     typed(cabinet, "Cab")
     cabinet.picture("two-kiosks-name")
     cabinet.touch("forward")
@@ -203,3 +218,45 @@ def test_a_stolen_one_is_locked_out_in_two_touches(kiosks: tuple[Kiosk, Kiosk]) 
     station.picture("two-kiosks-locked-out")
     cabinet.sees("locked out")
     cabinet.picture("two-kiosks-is-locked-out")
+
+
+def test_a_kiosk_that_was_locked_out_joins_anew_by_touch_loses_no_line_and_knows_what_is_hot(
+    kiosks: tuple[Kiosk, Kiosk], tmp_path: Path
+) -> None:
+    station, cabinet = (kiosk.window for kiosk in kiosks)
+    folder = kiosks[1].folder
+    lines = hashes(folder / NAME)
+    station.touch("To the kiosks")
+    station.touch("Let a kiosk join")
+    station.sees("Good once, for a quarter of an hour")
+    cabinet.open_screen("kiosks")
+    cabinet.sees("Join anew")
+    cabinet.picture("two-kiosks-join-anew")
+    cabinet.touch("Join anew")
+    cabinet.sees("PIN")
+    for figure in "2580":
+        cabinet.touch_key(figure)
+    cabinet.touch("Open")
+    cabinet.sees("The square of another kiosk")
+    holds_up_the_square(*kiosks, tmp_path / "square.png")
+    typed(cabinet, "Cab")
+    cabinet.touch("forward")
+    if "T002" in station.hot():
+        cabinet.sees("was heated while", "Bench 1")  # it has learnt of it again, and that comes before all else
+        cabinet.picture("two-kiosks-joined-anew-alarm")
+        cabinet.touch("Understood")
+    else:
+        cabinet.sees("This kiosk belongs to the shop as one of its own")
+        cabinet.picture("two-kiosks-joined-anew")
+    cabinet.open_screen("kiosks")
+    cabinet.sees("Station", "heard")
+    cabinet.picture("two-kiosks-list-anew")
+    (aside,) = (folder / "replaced").glob("parted-*.db")
+    assert lines <= hashes(aside), "laid aside whole"
+    shared = lines & hashes(kiosks[0].folder / NAME)
+    assert len(shared) > 0.9 * len(lines)
+    cabinet.waits_for(lambda: shared <= hashes(folder / NAME), "all that it had shared to be in its new book")
+    cabinet.waits_for(lambda: set(cabinet.hot()) == set(station.hot()), "what is hot to be known at both")
+    for window in (station, cabinet):
+        window.open_screen("scan")
+    cabinet.sees("shared")

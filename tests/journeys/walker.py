@@ -59,7 +59,7 @@ SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
 LEAST_PICTURE_MM = 12.0  # with its legend; below it a holder is a smear
 LEAST_BODY_MM = 10.0  # of the steel across its axis, legend and lengths apart
-HAND_HIGH_MM, LEAST_WORDS_MM = 44.0, 3.0  # a drawing that is a hand high is explained in words read from two metres
+HAND_MM, LEAST_WORDS_MM = 44.0, 3.0  # words of a drawing a hand high and two wide are not the smallest there are
 LEAST_MARK_MM = 6.0  # of one that stands in a row beside its name, at a pocket's size
 # Rows of these end in dots where they are long: touched, they show all of it.
 WHOLE_ELSEWHERE = {"history", "heatings", "settings", "audit", "audits", "report"}
@@ -165,7 +165,8 @@ def too_small(picture: Any) -> str:
         across_mm = 2 * picture.drawing.radius_mm * pen.scale / look.mm
         cap_mm = pen.letters * theme.CAP_HEIGHT / look.mm
         wants_mm = LEAST_WORDS_MM * min(look.letters, 1.2) - 0.1
-        if picture.told and picture.height > HAND_HIGH_MM * look.mm and cap_mm < wants_mm:
+        hands = min(picture.height, picture.width / 2) / HAND_MM / look.mm
+        if picture.told and hands > 1 and cap_mm < wants_mm:
             return f"{cap_mm:.1f} mm letters in a drawing {picture.height / look.mm:.0f} mm high"
         least_mm = LEAST_MARK_MM if isinstance(picture.parent, MarkedRow) else LEAST_BODY_MM
         if across_mm < least_mm:

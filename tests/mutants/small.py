@@ -25,7 +25,8 @@ MODULES = (
     "rules/bounds*.py", "rules/tries.py", "rules/nesting.py", "rules/ages.py", "rules/apart.py", "rules/hearing.py",
     "rules/merge.py", "rules/link_state.py", "rules/chain.py", "ledger/fold*.py", "ledger/sharing.py",
     "ledger/shared_*.py", "ledger/verify_shared.py", "link/*.py", "desk/together.py", "desk/kiosks.py",
-    "desk/joining.py", "desk/differences.py", "desk/beats.py", "ledger/laid_aside.py",
+    "desk/joining.py", "desk/differences.py", "desk/settling.py", "desk/shop_rules.py", "desk/beats.py",
+    "ledger/laid_aside.py",
 )  # fmt: skip
 
 _NEGATED: dict[type[ast.cmpop], type[ast.cmpop]] = {

@@ -9,6 +9,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from kiosk.bench import scenes
+from kiosk.reader import decode
 from kiosk.reader.background import AGAIN_EVERY, Background
 from kiosk.reader.decode import LiveReader
 from kiosk.reader.symbols import inside
@@ -36,7 +37,7 @@ def seen(top: NDArray[np.float32], rng: np.random.Generator) -> Grey:
 
 def known(background: Background, top: NDArray[np.float32], rng: np.random.Generator) -> Background:
     for _ in range(CALM):
-        assert background.differs(seen(top, rng)) is not None
+        assert background.differs(seen(top, rng))
         background.searched(doubtful=False, label=False)
     return background
 
@@ -46,9 +47,9 @@ def test_a_still_picture_is_searched_through_and_then_in_one_frame_of_so_many(rn
     background = known(Background(CALM), top, rng)
     searched = []
     for number in range(1, 4 * AGAIN_EVERY + 1):
-        part = background.differs(seen(top, rng))
-        if part is not None:
-            assert part == (0, 0, 1280, 720)
+        parts = background.differs(seen(top, rng))
+        if parts:
+            assert parts == ((0, 0, 1280, 720),)
             background.searched(doubtful=False, label=False)
             searched.append(number)
     assert searched == [AGAIN_EVERY * turn for turn in (1, 2, 3, 4)]
@@ -57,7 +58,7 @@ def test_a_still_picture_is_searched_through_and_then_in_one_frame_of_so_many(rn
 def test_a_lamp_that_makes_all_of_it_lighter_is_no_change(rng: np.random.Generator) -> None:
     top = bench_top(rng)
     background = known(Background(CALM), top, rng)
-    assert background.differs(seen(top + 12, rng)) is None
+    assert background.differs(seen(top + 12, rng)) == ()
 
 
 @pytest.mark.parametrize("side", [32, 60, 200])
@@ -70,19 +71,36 @@ def test_whatever_differs_is_inside_of_the_part_that_is_searched(
     x, y = place
     top[y : y + side, x : x + side] += 25
     for _ in range(2 * CALM):  # however long it stays
-        part = background.differs(seen(top, rng))
-        assert part is not None
+        (part,) = background.differs(seen(top, rng))
         assert (part.left <= x, part.top <= y) == (True, True)
         assert (part.right >= min(x + side, 1280), part.bottom >= min(y + side, 720)) == (True, True)
         assert (part.right - part.left) * (part.bottom - part.top) < 1280 * 720 / 3
         background.searched(doubtful=True, label=True)
 
 
+@pytest.mark.parametrize("squares", [2, 3, 4, 9])
+def test_what_changes_in_several_places_is_searched_in_parts_that_do_not_meet(
+    squares: int, rng: np.random.Generator
+) -> None:
+    top = bench_top(rng)
+    background = known(Background(CALM), top, rng)
+    places = [(40 + 400 * (n % 3), 20 + 230 * (n // 3)) for n in range(squares)]
+    for x, y in places:
+        top[y : y + 60, x : x + 60] += 25
+    parts = background.differs(seen(top, rng))
+    assert len(parts) == min(squares, 4)
+    for x, y in places:
+        assert sum(p.left <= x and p.top <= y and p.right >= x + 60 and p.bottom >= y + 60 for p in parts) == 1
+    assert not any(one.meets(other) for n, one in enumerate(parts) for other in parts[n + 1 :])
+    if squares < 4:
+        assert sum((p.right - p.left) * (p.bottom - p.top) for p in parts) < 1280 * 720 / 3
+
+
 def test_a_picture_in_which_somebody_holds_a_label_up_never_becomes_the_background(rng: np.random.Generator) -> None:
     top = bench_top(rng)
     background = Background(CALM)
     for _ in range(40):
-        assert background.differs(seen(top, rng)) is not None
+        assert background.differs(seen(top, rng))
         background.searched(doubtful=True, label=True)
 
 
@@ -90,7 +108,7 @@ def test_what_may_be_a_label_is_searched_five_times_as_long(rng: np.random.Gener
     top = bench_top(rng)
     background = Background(CALM)
     frames = 0
-    while background.differs(seen(top, rng)) is not None:
+    while background.differs(seen(top, rng)):
         background.searched(doubtful=True, label=False)
         frames += 1
     assert frames == pytest.approx(5 * CALM, abs=1)
@@ -101,10 +119,10 @@ def test_what_moves_is_no_background_and_neither_is_another_size_of_picture(rng:
     for step in range(3 * CALM):
         top = np.full((720, 1280), 120, np.float32)
         top[100:300, 40 * step : 40 * step + 160] = 200
-        assert background.differs(seen(top, rng)) is not None
+        assert background.differs(seen(top, rng))
         background.searched(doubtful=False, label=False)
     background = known(Background(CALM), bench_top(rng), rng)
-    assert background.differs(np.full((480, 640), 120, np.uint8)) == (0, 0, 640, 480)
+    assert background.differs(np.full((480, 640), 120, np.uint8)) == ((0, 0, 640, 480),)
 
 
 @pytest.mark.parametrize("number", [3, 24])
@@ -128,6 +146,22 @@ def test_a_label_before_a_known_background_is_read_where_it_is(number: int, rng:
         found += reading.symbols
     assert {symbol.text for symbol in found} == {held.scene.text}
     assert all(inside(symbol.centre, tuple(map(tuple, corners))) for symbol in found[:1])
+
+
+@pytest.mark.parametrize(("still", "looks"), [(True, 4), (False, 2)], ids=["still", "moves"])
+def test_what_moves_gets_every_second_look_for_a_mark_in_steel(
+    still: bool, looks: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked = []
+    turns = tuple((lambda _: looked.append(1)) if turn is decode.etched_glance else turn for turn in decode._TURNS)
+    monkeypatch.setattr(decode, "etched_glance", turns[-1])
+    monkeypatch.setattr(decode, "_TURNS", turns)
+    reader = LiveReader(2000)
+    for number in range(4 * len(turns)):
+        frame = np.full((240, 320), 90, np.uint8)
+        frame[60:120, 60 + (0 if still else 40 * (number % 2)) :][:, :60] = 160
+        reader.next(frame, keen=True)
+    assert len(looked) == looks
 
 
 def test_a_label_that_lies_in_view_is_read_in_every_frame(rng: np.random.Generator) -> None:

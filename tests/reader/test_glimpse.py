@@ -8,6 +8,7 @@ from kiosk.bench.hint_scenes import Empty, Trouble, empty, troubled
 from kiosk.bench.scenes import corners, draw
 from kiosk.reader.glimpse import glimpse
 from kiosk.reader.hints import Hint, advise, measure
+from kiosk.reader.symbols import Part
 
 
 def grey(picture):
@@ -94,3 +95,22 @@ def test_a_turned_picture_shows_the_same_label_in_its_turned_place():
     assert turned is not None
     x, y = np.mean(found.corners, axis=0)
     assert np.mean(turned.corners, axis=0) == pytest.approx((y, picture.shape[1] - x), abs=4)
+
+
+@pytest.mark.parametrize("trouble", [Trouble.FAR, Trouble.DEFOCUS], ids=lambda one: one.name.lower())
+def test_a_label_is_seen_in_a_part_of_the_picture_where_it_is_seen_in_all_of_it(trouble):
+    for seed in range(310, 313):
+        scene, picture, found = seen(trouble, seed)
+        low, high = np.array(corners(scene)).min(0) - 40, np.array(corners(scene)).max(0) + 40
+        part = Part(*np.maximum(low, 0).astype(int), *np.minimum(high, (1280, 720)).astype(int))
+        there = glimpse(picture, part)
+        assert found is not None and there is not None
+        assert np.allclose(np.mean(there.corners, axis=0), np.mean(found.corners, axis=0), atol=4)
+
+
+def test_a_part_that_ends_inside_of_the_picture_cuts_no_label_off():
+    scene, picture, _ = seen(Trouble.FAR, 311)
+    true = np.array(corners(scene))
+    (left, top), (right, bottom) = (true.min(0) - 60).astype(int), true.mean(0).astype(int)
+    half = glimpse(picture, Part(max(left, 0), max(top, 0), right, bottom + 60))
+    assert half is None or advise(measure(picture, half)) is not Hint.INTO_PICTURE

@@ -15,7 +15,8 @@ from test_cooling_posterior import AIR, BOUNDS, COMMON, HEAT, NOTHING, expected_
 from kiosk.rules.belief import Instrument
 from kiosk.rules.cards import HoldView
 from kiosk.rules.cooling.advice import Advice, advise
-from kiosk.rules.cooling.assessment import Room, Touch, Zone, _moments, advise_bound, bound_of
+from kiosk.rules.cooling.assessment import Room, Touch, Zone, advise_bound, bound_of
+from kiosk.rules.cooling.lasting import moments
 from kiosk.rules.cooling.posterior import right_density, wrong_density
 from kiosk.rules.cooling.unknowns import WRONG
 from kiosk.rules.hold import probe_next
@@ -138,7 +139,7 @@ def test_no_spot_and_no_minute_within_the_hour_would_have_saved_much_more(name: 
     found = advise_bound(BOUNDS[name], now_s)
     nothing_s = NOTHING[name].hold_s
     assert found is not None and nothing_s is not None
-    draws = BOUNDS[name].draw(_moments(BOUNDS[name].stages, 3.0 * nothing_s))
+    draws = BOUNDS[name].draw(moments(BOUNDS[name].stages, 3.0 * nothing_s))
     most_s = 0.0
     for minute in range(0, 61, 3):
         at_s = now_s + 60.0 * minute

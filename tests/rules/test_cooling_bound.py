@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from types import SimpleNamespace
 from typing import Any
 
@@ -16,16 +17,17 @@ from kiosk.rules.cooling.assessment import (
     Touch,
     Way,
     Zone,
-    _moments,
     assess_bound,
     bound_of,
     predict_bound,
     touch_safe_s,
 )
-from kiosk.rules.cooling.bound import GUARD, UNKNOWNS, fresh_sd, learnt_sd, unknown_sd
-from kiosk.rules.cooling.flow import flow
+from kiosk.rules.cooling.bound import UNKNOWNS, fresh_sd, learnt_sd, unknown_sd
+from kiosk.rules.cooling.flow import Courses, Exchange, Start, flow
+from kiosk.rules.cooling.lasting import GUARD, moments
+from kiosk.rules.cooling.mesh import Mesh
 from kiosk.rules.cooling.posterior import Draws, right_density
-from kiosk.rules.cooling.stand import course_of, exchanges
+from kiosk.rules.cooling.stand import course_of, exchanges, start_of
 from kiosk.rules.outline import Profile
 from tests.rules.test_cooling_figures import EMPTY, HOT, ROOM, SLIM, outline, probe
 
@@ -45,10 +47,11 @@ def test_how_many_solutions_a_hold_takes_is_as_many_as_are_made(monkeypatch: pyt
     solved = 0
     as_it_is = bounds.flows
 
-    def counted(mesh: object, cases: list[object]) -> object:
+    def counted(mesh: Mesh, start: Start, exchanges: Sequence[Exchange]) -> Courses:
         nonlocal solved
-        solved += len(cases)
-        return as_it_is(mesh, cases)  # type: ignore[arg-type]
+        found = as_it_is(mesh, start, exchanges)
+        solved += found.count
+        return found
 
     monkeypatch.setattr(bounds, "flows", counted)
     found = bound_of(SLIM, HOT, AIR, ROOM)
@@ -69,14 +72,15 @@ def test_taken_out_of_the_wet_then_nothing_gets_hot_again_and_a_little_sooner_it
     """The figure as it was, and a second look: a holder on the edge stays under the limit, three seconds sooner not."""
     stages = (Stage(way, 0.0, None, wet_mm),)
     found = bound_of(profile, heat, stages, ROOM)
-    draws = found.draw(_moments(found.stages, 600.0))
+    draws = found.draw(moments(found.stages, 600.0))
     _, edge = found.expected_and_edge(draws)
     assert assess_bound(found).take_out_s == out_s
     course = course_of(profile, heat, stages, ROOM, edge.draw)
     (air,) = exchanges(course.mesh, AIR, ROOM, edge.draw)
+    start = start_of(course.mesh, heat, ROOM, edge.draw)
 
     def hottest_k(at_s: float) -> float:
-        later = flow(course.mesh, course.state(at_s), course.ambient_c, [air], edge.draw.bulk)
+        later = flow(course.mesh, start._replace(excess=course.state(at_s)), [air])
         return float(later.hottest(np.linspace(0.0, 900.0, 200)).max())
 
     allowed_k = (ROOM.limit_c - course.ambient_c) / GUARD
@@ -95,14 +99,14 @@ def test_a_reading_of_the_same_moment_is_counted_by_the_next() -> None:
 
 def test_draws_are_followed_a_minute_into_the_last_stay_and_no_stay_is_too_short_for_it() -> None:
     stays = (Stage(Way.FREE_AIR, 0.0, 100.0), Stage(Way.SLEEVE, 100.0))
-    assert _moments(stays, 50.0)[[0, -1]].tolist() == [0.0, 160.0]
-    assert _moments(stays, 900.0)[-1] == 900.0
+    assert moments(stays, 50.0)[[0, -1]].tolist() == [0.0, 160.0]
+    assert moments(stays, 900.0)[-1] == 900.0
     none = (Stage(Way.FREE_AIR, 0.0, 100.0), Stage(Way.MIST, 100.0, 100.0), Stage(Way.SLEEVE, 100.0))
-    assert _moments(none, 900.0)[-1] == 900.0 and np.isfinite(_moments(none, 900.0)).all()
+    assert moments(none, 900.0)[-1] == 900.0 and np.isfinite(moments(none, 900.0)).all()
     three = (none[0], Stage(Way.MIST, 100.0, 200.0), Stage(Way.SLEEVE, 200.0))
     for stages, count in ((AIR, 61), (stays, 103), (three, 103)):
-        moments = _moments(stages, 900.0)
-        assert len(moments) == count and (np.diff(moments) > 0).all() and math.isclose(moments[-1], 900.0)
+        times_s = moments(stages, 900.0)
+        assert len(times_s) == count and (np.diff(times_s) > 0).all() and math.isclose(times_s[-1], 900.0)
 
 
 def test_what_was_never_too_hot_to_touch_is_safe_at_once() -> None:
@@ -113,7 +117,7 @@ def test_what_was_never_too_hot_to_touch_is_safe_at_once() -> None:
 def test_nothing_drawn_is_ever_hotter_than_it_was_heated() -> None:
     """Also far outside of what was solved, where the surface bends as it likes."""
     found = bound_of(SLIM, HOT, AIR, ROOM)
-    draws = found.draw(_moments(found.stages, 600.0))
+    draws = found.draw(moments(found.stages, 600.0))
     sds = np.sqrt(np.diag(draws.expected.cov))
     values = draws.expected.mean + sds * np.array(
         [[heat, *(far,) * (len(sds) - 1)] for heat in (-3.0, 0.0, 3.0) for far in (-12.0, -6.0, 0.0, 6.0, 12.0)]
@@ -128,8 +132,8 @@ def test_a_shown_band_is_of_all_draws_the_last_one_too() -> None:
     hottest = np.log(np.array([[10.0, 5.0], [20.0, 15.0], [300.0, 200.0]]))
     for weight in ([0.0, 0.0, 1.0], [0.0, 0.1, 0.89]):
         draws: Any = SimpleNamespace(
-            weight=np.array(weight), _hottest=hottest, values=np.zeros((3, 2)), times_s=np.array([0.0, 60.0]),
-            setting=SimpleNamespace(ambient_c=23.0),
+            weight=np.array(weight), _hottest_of=hottest.__getitem__, values=np.zeros((3, 2)),
+            times_s=np.array([0.0, 60.0]), setting=SimpleNamespace(ambient_c=23.0),
         )  # fmt: skip
         low, high, _ = Draws.band(draws, 0.5, 0.98)
         assert (low.tolist(), high.tolist()) == (pytest.approx([323.0, 223.0]), pytest.approx([323.0, 223.0]))

@@ -14,7 +14,7 @@ from kiosk.rules.cooling.bound import UNKNOWNS, draw_of, fresh_sd, learnt_sd, un
 from kiosk.rules.cooling.flow import flow
 from kiosk.rules.cooling.mesh import COARSE, FINE, Grid
 from kiosk.rules.cooling.reheated import Heated, left_k
-from kiosk.rules.cooling.stand import Draw, excess_at_start, exchanges, mesh_for
+from kiosk.rules.cooling.stand import Draw, exchanges, mesh_for, start_of
 from kiosk.rules.hold_cases import assessment, solved, weighed
 from kiosk.rules.hold_facts import Earlier, HoldFacts, HoldRules, Reading, Stay
 from kiosk.rules.lessons import untaught
@@ -71,8 +71,9 @@ def left_by(
     mesh = mesh_for(profile, heat, (Stage(Way.FREE_AIR, 0.0),), grid)
     left = np.zeros(len(mesh.low_mm))
     for gap_s, draw in zip(gaps_s, draws, strict=True):
-        excess = np.maximum(excess_at_start(mesh, heat, ROOM, draw), left)
-        course = flow(mesh, excess, ROOM.ambient_c, exchanges(mesh, (Stage(Way.FREE_AIR, 0.0),), ROOM, draw), draw.bulk)
+        start = start_of(mesh, heat, ROOM, draw)
+        start = start._replace(excess=np.maximum(start.excess, left), ambient_c=np.array([ROOM.ambient_c]))
+        course = flow(mesh, start, exchanges(mesh, (Stage(Way.FREE_AIR, 0.0),), ROOM, draw))
         left = course.state(gap_s + late_s)
     return (mesh.low_mm + mesh.high_mm) / 2, left
 
@@ -114,10 +115,10 @@ def really_safe_s(
     wet_mm = heat.length_mm if way is Way.SLEEVE else None
     stages = (Stage(Way.FREE_AIR, 0.0, out_s), Stage(way, out_s, None, wet_mm))
     mesh = mesh_for(profile, heat, (Stage(Way.FREE_AIR, 0.0),), COARSE)
-    excess = np.maximum(excess_at_start(mesh, heat, ROOM, last), left)
-    ambient_c = ROOM.ambient_c + last.ambient_k
-    course = flow(mesh, excess, ambient_c, exchanges(mesh, stages, ROOM, last), last.bulk)
-    return max(last_above_s(course, ROOM.limit_c - ambient_c) - out_s, 0.0)
+    start = start_of(mesh, heat, ROOM, last)
+    start = start._replace(excess=np.maximum(start.excess, left))
+    course = flow(mesh, start, exchanges(mesh, stages, ROOM, last))
+    return max(last_above_s(course, ROOM.limit_c - course.ambient_c) - out_s, 0.0)
 
 
 @pytest.mark.parametrize("way", [Way.FREE_AIR, Way.FORCED_AIR, Way.SLEEVE])

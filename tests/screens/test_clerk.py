@@ -13,6 +13,7 @@ from kiosk.rules.cards import Command
 from kiosk.rules.codes import CodeKind, make
 from kiosk.rules.outcomes import Done, Refused, Wait
 from kiosk.screens.clerk import Clerk, fault_words, pulse
+from kiosk.screens.pulse import LinkSeen
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import View
 from kiosk.screens.way import _Wish
@@ -270,6 +271,19 @@ def test_an_empty_board_means_nothing_until_the_desk_has_said_what_is_hot(office
     assert not office.clerk.heat_known and office.clerk.hot == ()
     office.clerk.beat(pulse(shop.desk))
     assert office.clerk.heat_known and office.clerk.hot == ()
+
+
+@pytest.mark.parametrize(("state", "known"), [
+    ("joining", False), ("catching_up", False), ("caught_up", True), ("cut_off", True), ("locked_out", True),
+])  # fmt: skip
+def test_a_kiosk_that_has_half_of_the_shops_book_does_not_say_that_nothing_is_hot(
+    office: Office, shop: Shop, state: str, known: bool
+) -> None:
+    office.clerk.beat(replace(pulse(shop.desk), link=LinkSeen(state, 0, None)))
+    assert office.clerk.heat_known is known
+    hot = shop.desk.session.holder("T002")
+    office.clerk.beat(replace(pulse(shop.desk), hot=(hot,), link=LinkSeen(state, 0, None)))
+    assert office.clerk.heat_known, "what it knows to be hot it says"
 
 
 class Later:

@@ -19,9 +19,8 @@ import numpy as np
 
 from kiosk.rules.belief import PROBE_TOLERANCE_K, Prediction, Verdict
 from kiosk.rules.cooling.advice import Advice, advise
-from kiosk.rules.cooling.bound import GUARD, Bound
-from kiosk.rules.cooling.flow import Course
-from kiosk.rules.cooling.lasting import HORIZON_S, PER_PIECE, last_above_s
+from kiosk.rules.cooling.bound import Bound
+from kiosk.rules.cooling.lasting import GUARD, grid, last_above_s, moments, touch_safe_of
 from kiosk.rules.cooling.mesh import ZONES, Floats, Zone
 from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.stand import (
@@ -64,8 +63,6 @@ __all__ = [
 ]
 
 _ROUND_S = 0.5  # a step of the reference solution
-_REACH = 2.5  # draws are followed to so many times the nominal time, further where that is not enough
-_LAST, _EARLIER, _LEAST = 60, 42, 6  # moments of the last stage; of those before it together, and of each at least
 _LEAST_EFFECTIVE = 40.0  # draws of equal weight a bound may rest on
 
 
@@ -76,6 +73,17 @@ class Now(NamedTuple):
     low_c: float
     high_c: float
     where: Zone
+
+
+class Sampled(NamedTuple):
+    """Holders at many moments: `Now`, how far the hottest still rises, K, and the length error, µm, at each."""
+
+    hottest_c: Floats
+    low_c: Floats
+    high_c: Floats
+    rise_k: Floats
+    growth_um: Floats
+    where: list[Zone]
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +129,26 @@ class Assessment:
         at, share = self._at(at_s)
         return max(self.rise_k[at], _between(self.rise_k, at, share))
 
+    def at(self, times_s: Floats) -> Sampled:
+        """`now`, `rises_k` and `length_error_um` at many moments."""
+        t_s = np.array(self.t_s)
+        low = np.clip(np.searchsorted(t_s, times_s, "right") - 1, 0, len(t_s) - 1)
+        high = np.minimum(low + 1, len(t_s) - 1)
+        share = np.where(high > low, np.maximum(times_s - t_s[low], 0.0) / np.maximum(t_s[high] - t_s[low], 1e-9), 0.0)
+
+        def between(values: Sequence[float]) -> Floats:
+            known = np.array(values)
+            return np.asarray(known[low] + share * (known[high] - known[low]), np.float64)
+
+        return Sampled(
+            between(self.hottest_c),
+            between(self.low_c),
+            between(self.high_c),
+            np.maximum(np.array(self.rise_k)[low], between(self.rise_k)),
+            between(self.growth_um),
+            [self.where[at] for at in low],
+        )
+
     def _at(self, at_s: float) -> tuple[int, float]:
         times = self.t_s
         if at_s <= times[0]:
@@ -143,7 +171,7 @@ def touch_safe_s(profile: Profile, heat: Heat, stages: Sequence[Stage], room: Ro
     profile: geometry, mm.  stages: where it stood, in order, seconds; the last one goes on for good.
     Raises CoolingError where the data cannot bound it.
     """
-    return _touch_safe_s(course_of(profile, heat, stages, room), limit_over_ambient_k(room))
+    return touch_safe_of(course_of(profile, heat, stages, room), limit_over_ambient_k(room))
 
 
 def assess(
@@ -174,15 +202,15 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
     room = bound.room
     limit_k = limit_over_ambient_k(room)
     nominal = bound.nominal()
-    draws = _drawn(bound, nominal, touches)
+    draws = bound.drawn(touches)
     take_out_s = None
     if bound.stages[-1].way.wet:
         nominal, edge = bound.expected_and_edge(draws)
         take_out_s = bound.take_out_s(edge)
     elif draws.touched:
         nominal = bound.nominal(draws)
-    times = _grid(nominal, limit_k, room.tolerance_um)
-    touch_s = _touch_safe_s(nominal, room.limit_c - nominal.ambient_c)
+    times = grid(nominal, limit_k, room.tolerance_um)
+    touch_s = touch_safe_of(nominal, room.limit_c - nominal.ambient_c)
     hold_s = _hold_s(draws, touch_s)
     if draws.touched:
         hold_s = _latest_s(hold_s, *_not_sooner_s(bound, draws, touches, touch_s))
@@ -218,8 +246,8 @@ def assess_bound(bound: Bound, touches: Sequence[Touch] = ()) -> Assessment:
 def unread_hold_s(bound: Bound) -> float | None:
     """`Assessment.hold_s` before any reading, and nothing else of it."""
     nominal = bound.nominal()
-    touch_s = _touch_safe_s(nominal, bound.room.limit_c - nominal.ambient_c)
-    return _hold_s(_drawn(bound, nominal, ()), touch_s)
+    touch_s = touch_safe_of(nominal, bound.room.limit_c - nominal.ambient_c)
+    return _hold_s(bound.drawn(()), touch_s)
 
 
 def _not_sooner_s(bound: Bound, draws: Draws, touches: Sequence[Touch], least_s: float) -> list[float | None]:
@@ -230,11 +258,11 @@ def _not_sooner_s(bound: Bound, draws: Draws, touches: Sequence[Touch], least_s:
     """
     found = []
     if bound.simplified or draws.effective < _LEAST_EFFECTIVE:
-        found.append(_hold_s(_drawn(bound, bound.nominal(), ()), least_s))
+        found.append(_hold_s(bound.drawn(()), least_s))
     for other in bound.others:
-        also = _drawn(other, other.nominal(), touches)
+        also = other.drawn(touches)
         if also.effective < _LEAST_EFFECTIVE:
-            also = _drawn(other, other.nominal(), ())
+            also = other.drawn(())
         found.append(_hold_s(also, least_s))
     return found
 
@@ -247,7 +275,7 @@ def _latest_s(*times: float | None) -> float | None:
 
 def hot_after(bound: Bound, at_s: float, touches: Sequence[Touch]) -> float:
     """The chance that any touchable point is above the limit at `at_s` or later; 1 where the readings fit nothing."""
-    drawn = [_drawn(each, each.nominal(), touches) for each in (bound, *bound.others)]
+    drawn = [each.drawn(touches) for each in (bound, *bound.others)]
     return max(draws.hot_after(at_s) if draws.effective >= _LEAST_EFFECTIVE else 1.0 for draws in drawn)
 
 
@@ -255,23 +283,11 @@ def advise_bound(
     bound: Bound, now_s: float, touches: Sequence[Touch] = (), tolerance_k: float = PROBE_TOLERANCE_K
 ) -> Advice | None:
     """The best next reading of a hold that is solved already, after `now_s`; None where none is worth it."""
-    draws = _drawn(bound, bound.nominal(), touches)
+    draws = bound.drawn(touches)
     hold_s = _hold_s(draws, 0.0)
     if hold_s is None or now_s < 0:
         return None
     return advise(draws, now_s, hold_s, tolerance_k)
-
-
-def _drawn(bound: Bound, nominal: Course, touches: Sequence[Touch]) -> Draws:
-    """Draws followed until few enough are still hot."""
-    room = bound.room
-    times = _grid(nominal, limit_over_ambient_k(room), room.tolerance_um)
-    until_s = max(float(times[-1]), _REACH * _touch_safe_s(nominal, limit_over_ambient_k(room)))
-    draws = bound.draw(_moments(bound.stages, until_s), touches)
-    while not math.isfinite(draws.kept_s()) and until_s < HORIZON_S:  # a holder on the warm side takes longer
-        until_s *= 2.0
-        draws = bound.draw(_moments(bound.stages, until_s), touches)
-    return draws
 
 
 def _hold_s(draws: Draws, least_s: float) -> float | None:
@@ -289,7 +305,7 @@ def predict_bound(bound: Bound, zone: Zone, at_s: float, touches: Sequence[Touch
     have (no cutter) is read at the nose.
     """
     before = tuple(touch for touch in touches if touch.at_s <= at_s)
-    return bound.prediction(bound.draw(_moments(bound.stages, max(at_s, 1.0)), before), zone, at_s)
+    return bound.prediction(bound.draw(moments(bound.stages, max(at_s, 1.0)), before), zone, at_s)
 
 
 def reading_ends_hold(assessment: Assessment, at_s: float, zone: Zone, value_c: float, verdict: Verdict) -> bool:
@@ -305,35 +321,6 @@ def reading_ends_hold(assessment: Assessment, at_s: float, zone: Zone, value_c: 
     return value_c + assessment.rises_k(at_s) <= assessment.limit_c
 
 
-def _grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
-    """Moments worth looking at, seconds, until it is well under the limit and measurable."""
-    parts = [np.zeros(1)]
-    for piece in course.pieces:
-        if math.isinf(piece.end_s):
-            marks = piece.start_s + np.geomspace(30.0, HORIZON_S, 60)
-            quiet = (GUARD * course.hottest(marks) < 0.3 * limit_k) & (
-                np.abs(course.growth_um(marks)) < 0.9 * tolerance_um
-            )
-            long_s, count = (marks[int(quiet.argmax())] - piece.start_s if quiet.any() else HORIZON_S), 2 * PER_PIECE
-        else:
-            long_s, count = piece.end_s - piece.start_s, PER_PIECE
-        parts.append(piece.start_s + np.geomspace(min(0.25, long_s), long_s, count))
-    return np.unique(np.concatenate(parts))
-
-
-def _moments(stages: Sequence[Stage], until_s: float) -> Floats:
-    """Moments at which draws are followed, seconds: dense after each change, the last stage to `until_s`."""
-    parts = [np.zeros(1)]
-    earlier = max(_EARLIER // max(len(stages) - 1, 1), _LEAST)
-    for stage in stages:
-        last = stage.end_s is None
-        end_s = max(until_s, stage.start_s + 60.0) if stage.end_s is None else stage.end_s
-        if end_s > stage.start_s:
-            long_s = end_s - stage.start_s
-            parts.append(stage.start_s + np.geomspace(min(1.0, long_s), long_s, _LAST if last else earlier))
-    return np.unique(np.concatenate(parts))
-
-
 def _cross(curve: Any, times: Floats, at: int, level: float) -> float:
     """A moment not before |curve| falls to level, between times[at] and the next."""
     if at + 1 == len(times):
@@ -341,12 +328,6 @@ def _cross(curve: Any, times: Floats, at: int, level: float) -> float:
     fine = np.linspace(times[at], times[at + 1], 25)
     over = np.flatnonzero(np.abs(curve(fine)) > level)
     return float(fine[min(over[-1] + 1, 24)] if len(over) else times[at])
-
-
-def _touch_safe_s(course: Course, limit_k: float) -> float:
-    """Guarded and rounded up to a second."""
-    above_s = last_above_s(course, limit_k / GUARD)
-    return float(math.ceil(above_s + _ROUND_S)) if above_s else 0.0
 
 
 def _rounded(values: Floats, digits: int) -> tuple[float, ...]:

@@ -9,17 +9,39 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
 from kiosk.rules.belief import FilmSlope, Prediction
-from kiosk.rules.cooling.flow import Case, Course, Courses, flow, flows
-from kiosk.rules.cooling.lasting import longest, other_ends, taken
+from kiosk.rules.cooling.flow import Course, Courses, flow, flows
+from kiosk.rules.cooling.lasting import (
+    GUARD,
+    HORIZON_S,
+    grid,
+    longest,
+    moments,
+    other_ends,
+    taken,
+    touch_safe_of,
+)
 from kiosk.rules.cooling.mesh import COARSE, FINE, Floats, Mesh, Zone
-from kiosk.rules.cooling.posterior import Draws, Normal, Setting
-from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, excess_at_start, exchanges, few, mesh_for
+from kiosk.rules.cooling.posterior import Draws, Setting
+from kiosk.rules.cooling.sampling import Normal
+from kiosk.rules.cooling.stand import (
+    WAYS,
+    Draw,
+    Heat,
+    Room,
+    Stage,
+    exchanges,
+    few,
+    limit_over_ambient_k,
+    mesh_for,
+    start_of,
+)
 from kiosk.rules.cooling.surface import Axis, Surface
 from kiosk.rules.cooling.touches import Touch, told_apart
 from kiosk.rules.cooling.unknowns import (
@@ -36,24 +58,24 @@ from kiosk.rules.cooling.unknowns import (
 from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile
 
-# On every excess shown or judged: this grid and the reference's differ by up to 1 % of it.
-GUARD = 1.01
 _HEAT, _LENGTH, _FILM, _BULK, _AMBIENT = 0, 1, 2, 2 + len(WAYS), 3 + len(WAYS)
 UNKNOWNS = 4 + len(WAYS)
 _MOST_TOUCHES = 8  # the latest; more say no more about a handful of unknowns
 _EDGE = 0.997
 _WARM_SD, _LEAST_LIMIT_K = 1.2, 0.5  # of every unknown at once: where the bound is
+_REACH = 2.5  # draws are followed to so many times the nominal time, further where that is not enough
 _AFTERWARDS_S = np.concatenate([np.zeros(1), np.geomspace(0.5, 3600.0, 40)])
 
 
 def draw_of(unknown: Floats) -> Draw:
-    """A draw from (unknowns,): ln heat, mm, ln film by way, ln bulk, K of ambient."""
+    """A draw from (unknowns,): ln heat, mm, ln film by way, ln bulk, K of ambient; many from (holders, unknowns)."""
+    heat, length_mm, *films, bulk, ambient_k = np.moveaxis(unknown, -1, 0)[..., None] if unknown.ndim > 1 else unknown
     return Draw(
-        heat=math.exp(unknown[_HEAT]),
-        length_mm=float(unknown[_LENGTH]),
-        film=tuple(math.exp(unknown[_FILM + index]) for index in range(len(WAYS))),
-        bulk=math.exp(unknown[_BULK]),
-        ambient_k=float(unknown[_AMBIENT]),
+        heat=np.exp(heat),
+        length_mm=length_mm,
+        film=tuple(np.exp(film) for film in films),
+        bulk=np.exp(bulk),
+        ambient_k=ambient_k,
     )
 
 
@@ -122,11 +144,15 @@ class Bound:
         for axis in self._axes():
             warm[axis.at] += _WARM_SD * axis.warm * axis.sd
         draw = draw_of(warm)
-        excess = excess_at_start(self._coarse, self._heat, self.room, draw)
-        ambient_c = self.room.ambient_c
-        cases = [Case(excess, ambient_c, exchanges(self._coarse, each, self.room, draw), draw.bulk) for each in choices]
-        limit_k = self.room.limit_c - ambient_c - _WARM_SD * self.room.ambient_sd_k
-        return choices[longest(flows(self._coarse, cases), max(limit_k / GUARD, _LEAST_LIMIT_K))]
+        # They part only where the stay of unknown length ends: up to there one is solved for all.
+        each = zip(*(exchanges(self._coarse, stages, self.room, draw) for stages in choices), strict=True)
+        together = [
+            replace(stages[0], longer=tuple(dict.fromkeys(longer for stage in stages for longer in stage.longer)))
+            for stages in each
+        ]
+        courses = flows(self._coarse, start_of(self._coarse, self._heat, self.room, draw), together)
+        limit_k = self.room.limit_c - self.room.ambient_c - _WARM_SD * self.room.ambient_sd_k
+        return choices[longest(courses, max(limit_k / GUARD, _LEAST_LIMIT_K))]
 
     @cached_property
     def others(self) -> tuple[Bound, ...]:
@@ -146,38 +172,53 @@ class Bound:
         if list(self.stages) == stages:
             return None
         draw = draw_of(self._middle)
-        excess = excess_at_start(self._mesh, self._heat, self.room, draw)
-        return flow(
-            self._mesh, excess, self.room.ambient_c + draw.ambient_k, exchanges(self._mesh, stages, self.room, draw),
-            draw.bulk,
-        )  # fmt: skip
+        start = start_of(self._mesh, self._heat, self.room, draw)
+        return flow(self._mesh, start, exchanges(self._mesh, stages, self.room, draw))
 
     @property
     def runs(self) -> int:
         """How many solutions an assessment takes, the take-out time apart."""
         return self._surface.courses.count + 2
 
-    def _case(self, mesh: Mesh, unknown: Floats) -> Case:
-        draw = draw_of(unknown)
-        return Case(
-            excess_at_start(mesh, self._heat, self.room, draw),
-            self.room.ambient_c + draw.ambient_k,
-            exchanges(mesh, self.stages, self.room, draw),
-            draw.bulk,
+    def _flows(self, mesh: Mesh, unknowns: Sequence[Floats]) -> Courses:
+        draws = draw_of(np.array(unknowns))
+        return flows(
+            mesh, start_of(mesh, self._heat, self.room, draws), exchanges(mesh, self.stages, self.room, draws)
         )
 
     def _courses(self, unknowns: Sequence[Floats]) -> Courses:
-        return flows(self._coarse, [self._case(self._coarse, unknown) for unknown in unknowns])
+        return self._flows(self._coarse, unknowns)
 
     def _solved(self, *unknowns: Floats) -> list[Course]:
-        return flows(self._mesh, [self._case(self._mesh, unknown) for unknown in unknowns]).each()
+        return self._flows(self._mesh, unknowns).each()
 
     def draw(self, times_s: Floats, touches: Sequence[Touch] = ()) -> Draws:
         """The holders it may be, followed at `times_s`, ascending.  touches: read of this heat and not doubted."""
+        return self._draws(touches, times_s, self._surface.spots(times_s))
+
+    def _draws(self, touches: Sequence[Touch], times_s: Floats, spots: Floats) -> Draws:
         used = told_apart(touches)[-_MOST_TOUCHES:]
         room = self.room
         setting = Setting(self._moved, self._middle, room.ambient_c, room.limit_c, self._rise_k, GUARD)
-        return Draws(self._surface, setting, self._expected, used, times_s)
+        return Draws(self._surface, setting, self._expected, used, times_s, spots)
+
+    @cached_property
+    def _followed(self) -> tuple[float, Floats, Floats]:
+        """How long draws are followed at first, at which moments, and what the surface fits there."""
+        limit_k = limit_over_ambient_k(self.room)
+        worth_s = grid(self._nominal, limit_k, self.room.tolerance_um)
+        until_s = max(float(worth_s[-1]), _REACH * touch_safe_of(self._nominal, limit_k))
+        times_s = moments(self.stages, until_s)
+        return until_s, times_s, self._surface.spots(times_s)
+
+    def drawn(self, touches: Sequence[Touch]) -> Draws:
+        """The holders it may be, followed until few enough are still hot.  touches: as in `draw`."""
+        until_s, times_s, spots = self._followed
+        draws = self._draws(touches, times_s, spots)
+        while not math.isfinite(draws.kept_s()) and until_s < HORIZON_S:  # a holder on the warm side takes longer
+            until_s *= 2.0
+            draws = self.draw(moments(self.stages, until_s), touches)
+        return draws
 
     def nominal(self, draws: Draws | None = None) -> Course:
         """The holder to expect: before any reading of this heat as the outline is counted, then as the draws say."""
@@ -232,6 +273,7 @@ class Bound:
         if not stage.way.wet:
             return None
         exchange = exchanges(self._mesh, [Stage(Way.FREE_AIR, 0.0)], self.room, edge.draw)
+        start = start_of(self._mesh, self._heat, self.room, edge.draw)
         allowed_k = (self.room.limit_c - edge.course.ambient_c) / GUARD
 
         def safe(after_s: float) -> bool:
@@ -240,7 +282,7 @@ class Bound:
             # hottest inside: only in between is there anything to solve.
             if excess[self._mesh.skin].max() > allowed_k or excess.max() <= allowed_k:
                 return bool(excess.max() <= allowed_k)
-            course = flow(self._mesh, excess, edge.course.ambient_c, exchange, edge.draw.bulk)
+            course = flow(self._mesh, start._replace(excess=excess), exchange)
             return bool(course.hottest(_AFTERWARDS_S).max() <= allowed_k)
 
         high = 15.0

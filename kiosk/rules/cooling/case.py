@@ -16,7 +16,7 @@ import numpy as np
 
 from kiosk.rules.assembly import Material
 from kiosk.rules.cooling.assessment import assess
-from kiosk.rules.cooling.bound import GUARD
+from kiosk.rules.cooling.lasting import GUARD
 from kiosk.rules.cooling.stand import CoolingError, Heat, Room, Stage, checked, course_of
 from kiosk.rules.cooling.unknowns import FILMS, Film, Way
 from kiosk.rules.outline import CUTTER_METALS, STEEL, Metal, OutlineError, Profile, Segment, Tool

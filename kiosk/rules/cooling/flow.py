@@ -46,27 +46,29 @@ class Longer(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
-    """What the skin does during one stage.  film_w_k, radiant_w_k4: (n,) for each cell of the mesh.
+    """What the skin does during one stage.  film_w_k, radiant_w_k4: (n,) for each cell of the mesh, or (holders, n).
 
-    longer: for so much longer it may have gone on; None: for no longer.
+    longer: for so much longer it may have gone on; none: for no longer.  Several: out of one holder come as many,
+    each of which stood on for its own time.
     """
 
     start_s: float
     end_s: float  # infinity for the last
     film_w_k: Floats
     radiant_w_k4: Floats | None
-    longer: Longer | None = None
+    longer: tuple[Longer, ...] = ()
 
 
-def conductance(mesh: Mesh, film_w_m2k: float) -> Floats:
-    """(n,) W/K from the middle of each cell to the air, by way of its own half thickness."""
+def conductance(mesh: Mesh, film_w_m2k: float | Floats) -> Floats:
+    """(n,) W/K from the middle of each cell to the air, by way of its own half thickness; (holders, n) for films
+    of many, (holders, 1)."""
     film = 1.0 / film_w_m2k
     return mesh.side_m2 / (film + mesh.side_r) + mesh.end_m2 / (film + mesh.end_r)
 
 
-def radiance(mesh: Mesh, emissivity: float) -> Floats:
-    """(n,) W/K4 of each cell's skin."""
-    return emissivity * _SIGMA_W_M2K4 * (mesh.side_m2 + mesh.end_m2)
+def radiance(mesh: Mesh, emissivity: float | Floats) -> Floats:
+    """(n,) W/K4 of each cell's skin, or (holders, n)."""
+    return np.asarray(emissivity * _SIGMA_W_M2K4 * (mesh.side_m2 + mesh.end_m2), np.float64)
 
 
 class Piece(NamedTuple):
@@ -103,9 +105,9 @@ class Piece(NamedTuple):
         return np.asarray((self.basis @ self.weights(np.array([at_s])))[..., 0], np.float64)
 
     def of(self, holder: int) -> Piece:
-        """That of one holder among many."""
+        """That of one holder among many, or of the one that many came out of."""
         arrays = (self.basis, self.on_skin, self.rates, self.mix, self.rest)
-        return Piece(self.start_s, self.end_s, *(array[holder] for array in arrays))
+        return Piece(self.start_s, self.end_s, *(array[holder if len(array) > 1 else 0] for array in arrays))
 
 
 def _split(pieces: Sequence[Piece], times_s: Floats) -> list[tuple[Piece, Floats]]:
@@ -175,61 +177,59 @@ class Courses:
         return np.concatenate([piece.skin(times) for piece, times in _split(self.pieces, times_s)], axis=2)
 
 
-class Case(NamedTuple):
-    """What one of many holders is solved from.
+class Start(NamedTuple):
+    """What holders are solved from.  excess: (n,) K over ambient at the first stage's start, or (holders, n).
 
-    excess: (n,) K over ambient at the first stage's start.  exchanges: in order, the last without end.
-    capacity: factor on every heat capacity, 1 for the outline as given.
+    ambient_c, capacity: (holders,), or (1,) where all have the same.  capacity: factor on every heat capacity, 1 for
+    the outline as given.
     """
 
     excess: Floats
-    ambient_c: float
-    exchanges: Sequence[Exchange]
-    capacity: float
+    ambient_c: Floats
+    capacity: Floats
 
 
-def flow(mesh: Mesh, excess: Floats, ambient_c: float, exchanges: Sequence[Exchange], capacity: float) -> Course:
-    """The course of one holder through its stages; the values are those of `Case`."""
-    return flows(mesh, [Case(excess, ambient_c, exchanges, capacity)]).each()[0]
+def flow(mesh: Mesh, start: Start, exchanges: Sequence[Exchange]) -> Course:
+    """The course of one holder through its stages: in order, the last without end."""
+    return flows(mesh, start, exchanges).each()[0]
 
 
-def flows(mesh: Mesh, cases: Sequence[Case]) -> Courses:
+def flows(mesh: Mesh, start: Start, exchanges: Sequence[Exchange]) -> Courses:
     """The courses of many holders, solved side by side.  Their stages begin and end at the same times.
 
     After a stage that may have gone on for longer, the next begins with `_soaked`: heat that had time to soak into the
     body leaves a sleeve later than heat that is still in the nose.
     """
-    stages = list(zip(*(case.exchanges for case in cases), strict=True))
-    pieces, _ = _through(mesh, cases, stages)
-    ambients_c, ceilings_k = zip(*((case.ambient_c, float(case.excess.max())) for case in cases), strict=True)
-    return Courses(mesh, ambients_c, tuple(pieces), ceilings_k)
+    pieces, after = _through(mesh, start, exchanges)
+    ambient_c = np.broadcast_to(start.ambient_c, len(after))
+    ceiling_k = np.broadcast_to(np.atleast_2d(start.excess).max(axis=1), len(after))
+    return Courses(mesh, tuple(ambient_c.tolist()), tuple(pieces), tuple(ceiling_k.tolist()))
 
 
-def left_after(mesh: Mesh, cases: Sequence[Case]) -> Floats:
+def left_after(mesh: Mesh, start: Start, exchanges: Sequence[Exchange]) -> Floats:
     """(holders, n) excess in K that many holders have left when the last of their stages begins; nothing is asked
     of that one.  As `flows`."""
-    *stages, _ = zip(*(case.exchanges for case in cases), strict=True)
-    return _through(mesh, cases, stages)[1]
+    return _through(mesh, start, exchanges[:-1])[1]
 
 
-def _through(mesh: Mesh, cases: Sequence[Case], stages: Sequence[Sequence[Exchange]]) -> tuple[list[Piece], Floats]:
-    """The pieces of stages, and what every cell has left after the last that ends."""
-    capacity = np.array([case.capacity for case in cases])
-    ambient_k = np.array([case.ambient_c for case in cases]) + _KELVIN
-    excess = np.stack([case.excess for case in cases])
+def _through(mesh: Mesh, start: Start, exchanges: Sequence[Exchange]) -> tuple[list[Piece], Floats]:
+    """The pieces of stages, and what every cell of each has left after the last that ends."""
+    count = max(len(np.atleast_2d(start.excess)), len(start.ambient_c), len(start.capacity))
+    excess = np.broadcast_to(start.excess, (count, start.excess.shape[-1]))
     pieces: list[Piece] = []
-    for stage in stages:
-        end_s = stage[0].end_s
-        longer = [exchange.longer for exchange in stage if exchange.longer is not None]
-        if longer and math.isfinite(end_s):
-            on = [replace(exchange, end_s=end_s + max(each.most_s for each in longer)) for exchange in stage]
+    for stage in exchanges:
+        capacity, ambient_c = (np.broadcast_to(each, len(excess)) for each in (start.capacity, start.ambient_c))
+        ambient_k = ambient_c + _KELVIN
+        if stage.longer and math.isfinite(stage.end_s):
+            on = replace(stage, end_s=stage.end_s + max(each.most_s for each in stage.longer))
             found = _stage(_space(mesh, excess, on, capacity), mesh.skin, ambient_k, on, capacity)
-            excess = _soaked(found, end_s, longer)
-            pieces += [piece._replace(end_s=min(piece.end_s, end_s)) for piece in found if piece.start_s < end_s]
+            excess = _soaked(found, stage.end_s, stage.longer)
+            seen = [piece for piece in found if piece.start_s < stage.end_s]
+            pieces += [piece._replace(end_s=min(piece.end_s, stage.end_s)) for piece in seen]
             continue
         pieces += _stage(_space(mesh, excess, stage, capacity), mesh.skin, ambient_k, stage, capacity)
-        if math.isfinite(end_s):
-            excess = pieces[-1].state(end_s)
+        if math.isfinite(stage.end_s):
+            excess = pieces[-1].state(stage.end_s)
     return pieces, excess
 
 
@@ -243,23 +243,24 @@ def _soaked(pieces: Sequence[Piece], end_s: float, longer: Sequence[Longer]) -> 
     every cell is as warm as it ever becomes there.
     """
     later_s = np.unique(np.concatenate([_looked_at_s(each) for each in longer]))
-    excess = np.concatenate(
+    course = np.concatenate(
         [piece.basis @ piece.weights(at_s) for piece, at_s in _split(pieces, end_s + later_s)], axis=-1
     )
     found = []
-    for course, each in zip(excess, longer, strict=True):
-        taken = course[:, np.searchsorted(later_s, each.taken_s)]
+    for each in longer:
+        taken = course[..., later_s.searchsorted(each.taken_s)]
         above = np.zeros_like(taken)
         for other_s in (each.least_s, each.most_s):
             flat = each.alone or other_s > _HORIZON_S
-            other = taken if flat else course[:, np.searchsorted(later_s, other_s)]
             low_s, high_s = sorted((each.taken_s, other_s))
-            way = (later_s >= low_s) & (later_s <= high_s)
-            share = (later_s[way] - each.taken_s) / ((other_s - each.taken_s) or 1.0)
-            line = taken[:, None] + (other - taken)[:, None] * share
-            above = np.maximum(above, (course[:, way] - line).max(axis=1))
+            way = slice(later_s.searchsorted(low_s), later_s.searchsorted(high_s, "right"))
+            line = taken[..., None]
+            if not flat:
+                share = (later_s[way] - each.taken_s) / ((other_s - each.taken_s) or 1.0)
+                line = line + (course[..., later_s.searchsorted(other_s)] - taken)[..., None] * share
+            above = np.maximum(above, (course[..., way] - line).max(axis=-1))
         found.append(taken + above)
-    return np.stack(found)
+    return np.concatenate(found)
 
 
 def _looked_at_s(longer: Longer) -> Floats:
@@ -282,7 +283,7 @@ class _Space(NamedTuple):
     start: Floats
 
 
-def _space(mesh: Mesh, state: Floats, stage: Sequence[Exchange], capacity: Floats) -> _Space:
+def _space(mesh: Mesh, state: Floats, stage: Exchange, capacity: Floats) -> _Space:
     """The Krylov spaces of (holders, n) states under a stage's conduction and films.
 
     The inverse is projected, not the operator: such rates are harmonic means of the operator's own, never above
@@ -293,14 +294,11 @@ def _space(mesh: Mesh, state: Floats, stage: Sequence[Exchange], capacity: Float
     from scipy.linalg.lapack import dpbtrf, dpbtrs  # only where a course is solved: it takes long to load
 
     holders, cells = state.shape
-    long_s = stage[0].end_s - stage[0].start_s
+    long_s = stage.end_s - stage.start_s
     shift_s = min(max(long_s / 8.0, _SHIFT_S[0]), _SHIFT_S[1]) / capacity
-    film_w_k = np.stack([exchange.film_w_k for exchange in stage])
-    system = np.empty((mesh.bands.shape[0], holders, cells))
-    np.multiply(mesh.bands[:, None, :], shift_s[:, None], out=system)
-    system[0] += 1.0 + shift_s[:, None] * (film_w_k / mesh.root**2)
-    blocks = np.asfortranarray(system.reshape(len(system), -1))
-    factor, _ = dpbtrf(blocks, lower=1, overwrite_ab=1)
+    system = mesh.bands.T * shift_s[:, None, None]
+    system[:, :, 0] += 1.0 + shift_s[:, None] * (stage.film_w_k / mesh.root**2)
+    factor, _ = dpbtrf(system.reshape(holders * cells, -1).T, lower=1, overwrite_ab=1)
     scaled = state * mesh.root
     rows = np.zeros((holders, _MODES, cells))
     solved = np.zeros_like(rows)
@@ -332,16 +330,15 @@ def _less(vector: Floats, kept: Floats) -> Floats:
     return np.asarray(vector - ((kept @ vector[..., None]).swapaxes(1, 2) @ kept)[:, 0], np.float64)
 
 
-def _stage(space: _Space, skin: Ints, ambient_k: Floats, stage: Sequence[Exchange], capacity: Floats) -> list[Piece]:
+def _stage(space: _Space, skin: Ints, ambient_k: Floats, stage: Exchange, capacity: Floats) -> list[Piece]:
     """The pieces of a stage: one, or as many as radiation needs tangents until none of the holders needs more."""
     rates, basis, on_skin, y = space
-    at_s, end_s = stage[0].start_s, stage[0].end_s
+    at_s, end_s = stage.start_s, stage.end_s
     cooled = rates / capacity[:, None]
     modes = rates.shape[1]
-    radiants = [exchange.radiant_w_k4 for exchange in stage if exchange.radiant_w_k4 is not None]
-    if len(radiants) < len(stage):
+    if stage.radiant_w_k4 is None:
         return [Piece(at_s, end_s, basis, on_skin, cooled, y[:, :, None] * np.eye(modes), np.zeros_like(y))]
-    radiant = np.stack(radiants)[:, skin]
+    radiant = np.atleast_2d(stage.radiant_w_k4)[:, skin]
     radiates = np.flatnonzero(radiant[0])
     pieces: list[Piece] = []
     long_s = _FIRST_S

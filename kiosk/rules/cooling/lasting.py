@@ -1,4 +1,5 @@
-"""How long skin stays hot: when it was last above a limit, and which of several stays of unknown length keeps it so.
+"""How long skin stays hot: when it was last above a limit, which of several stays of unknown length keeps it so, and
+at which moments that is looked at.
 
 A holder that may have gone on standing somewhere for longer than was counted is any of many: `taken` puts a few in
 their place that are together warmer than all of them (`flow.Longer`), `longest` says which of these is hot last.
@@ -12,11 +13,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from kiosk.rules.cooling.flow import Course, Courses, Longer
+from kiosk.rules.cooling.flow import Course, Courses, Longer, Piece
+from kiosk.rules.cooling.mesh import Floats
 from kiosk.rules.cooling.stand import Stage
 
+# On every excess shown or judged: this grid and the reference's differ by up to 1 % of it.
+GUARD = 1.01
 PER_PIECE = 24
 HORIZON_S = 60_000.0
+_ROUND_S = 0.5  # a step of the reference solution
+_LAST, _EARLIER, _LEAST = 60, 42, 6  # moments of the last stage; of those before it together, and of each at least
 _PARTS = 4
 _SHARES = tuple((part / _PARTS) ** 3 for part in range(_PARTS + 1))  # heat goes deeper fast at first
 _WITHOUT_END_S = (0.0, 1.0, 6.0, 20.0, 60.0, 150.0, 400.0, 1000.0)
@@ -25,8 +31,7 @@ _WITHOUT_END_S = (0.0, 1.0, 6.0, 20.0, 60.0, 150.0, 400.0, 1000.0)
 def last_above_s(course: Course, limit_k: float) -> float:
     """When the skin was last more than `limit_k` over its ambient, seconds since heating; 0 if it never was."""
     for piece in reversed(course.pieces):
-        long_s = min(piece.end_s - piece.start_s, HORIZON_S)
-        times = piece.start_s + np.append(0.0, np.geomspace(min(0.25, long_s), long_s, 2 * PER_PIECE))
+        times = _looked_at_s(piece)
         over = np.flatnonzero(piece.skin(times).max(axis=0) > limit_k)
         if len(over):
             at = over[-1]
@@ -36,6 +41,13 @@ def last_above_s(course: Course, limit_k: float) -> float:
             still = np.flatnonzero(piece.skin(fine).max(axis=0) > limit_k)
             return float(fine[min(still[-1] + 1, 24)] if len(still) else fine[-1])
     return 0.0
+
+
+def _looked_at_s(piece: Piece) -> Floats:
+    """Moments of a piece at which skin may be above a limit."""
+    long_s = min(piece.end_s - piece.start_s, HORIZON_S)
+    later_s = np.append(0.0, np.geomspace(min(0.25, long_s), long_s, 2 * PER_PIECE))
+    return np.asarray(piece.start_s + later_s, np.float64)
 
 
 def taken(stages: Sequence[Stage]) -> tuple[tuple[Stage, ...], ...]:
@@ -67,4 +79,45 @@ def other_ends(stages: Sequence[Stage]) -> tuple[tuple[Stage, ...], ...]:
 
 def longest(courses: Courses, limit_k: float) -> int:
     """Which of these has skin above the limit last."""
-    return int(np.argmax([last_above_s(course, limit_k) for course in courses.each()]))
+    each = courses.each()
+    for piece in reversed(courses.pieces):
+        over = piece.skin(_looked_at_s(piece)).max(axis=-2) > limit_k
+        if over.any():  # only those that are above it at the last of these moments can be the last ones
+            last = np.flatnonzero(over[:, np.flatnonzero(over.any(axis=0))[-1]]).tolist()
+            return max(last, key=lambda at: last_above_s(each[at], limit_k))
+    return 0
+
+
+def touch_safe_of(course: Course, limit_k: float) -> float:
+    """When the skin was last above a limit, guarded and rounded up to a second, seconds since heating."""
+    above_s = last_above_s(course, limit_k / GUARD)
+    return float(math.ceil(above_s + _ROUND_S)) if above_s else 0.0
+
+
+def grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
+    """Moments worth looking at, seconds, until it is well under the limit and measurable."""
+    parts = [np.zeros(1)]
+    for piece in course.pieces:
+        if math.isinf(piece.end_s):
+            marks = piece.start_s + np.geomspace(30.0, HORIZON_S, 60)
+            quiet = (GUARD * course.hottest(marks) < 0.3 * limit_k) & (
+                np.abs(course.growth_um(marks)) < 0.9 * tolerance_um
+            )
+            long_s, count = (marks[int(quiet.argmax())] - piece.start_s if quiet.any() else HORIZON_S), 2 * PER_PIECE
+        else:
+            long_s, count = piece.end_s - piece.start_s, PER_PIECE
+        parts.append(piece.start_s + np.geomspace(min(0.25, long_s), long_s, count))
+    return np.unique(np.concatenate(parts))
+
+
+def moments(stages: Sequence[Stage], until_s: float) -> Floats:
+    """Moments at which draws are followed, seconds: dense after each change, the last stage to `until_s`."""
+    parts = [np.zeros(1)]
+    earlier = max(_EARLIER // max(len(stages) - 1, 1), _LEAST)
+    for stage in stages:
+        last = stage.end_s is None
+        end_s = max(until_s, stage.start_s + 60.0) if stage.end_s is None else stage.end_s
+        if end_s > stage.start_s:
+            long_s = end_s - stage.start_s
+            parts.append(stage.start_s + np.geomspace(min(1.0, long_s), long_s, _LAST if last else earlier))
+    return np.unique(np.concatenate(parts))

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
 from kiosk.rules.belief import Instrument
-from kiosk.rules.cooling.mesh import Floats, Zone
+from kiosk.rules.cooling.mesh import Floats, Ints, Zone
+from kiosk.rules.cooling.sampling import Normal, Proposal, ln_proposed, weigh
 from kiosk.rules.cooling.surface import Surface
 from kiosk.rules.cooling.touches import Touch
 from kiosk.rules.cooling.unknowns import BRIGHT, SURE, WRONG, WRONG_BRIGHT, WRONG_PLACE, WRONG_ZONE
@@ -28,20 +28,10 @@ _WARM_SD = 2.2  # how far out that is
 _WIDER = 1.25  # proposals are so much wider than what they are about: light tails lose weight
 _STEPS = 6
 _FOLLOWED = 0.3
+_LATE = 0.2  # of all the moments: half of the nominal time, where draws are followed to two and a half of it
 _LEAST_WRONG = 1e-9  # where nothing else is left to explain a reading
 _BAND = 400  # draws of equal weight a shown band is taken from
 _LEAST_K = 2.0  # a wrong reading is as likely in each doubling of excess from here up
-
-
-class Normal(NamedTuple):
-    """What was expected of the unknowns that matter here.  mean: (n,), cov: (n, n)."""
-
-    mean: Floats
-    cov: Floats
-
-    def widened(self, width: float) -> Normal:
-        """The same with every standard deviation so many times as large."""
-        return Normal(self.mean, self.cov * width**2)
 
 
 class Setting(NamedTuple):
@@ -59,42 +49,69 @@ class Setting(NamedTuple):
     guard: float
 
 
+class _Put(NamedTuple):
+    """Holders put to the surface.  values: (draws, n); terms: (draws, terms); scale, heat: (draws,) ln of what warmer
+    air leaves of every excess, and of the heat level."""
+
+    values: Floats
+    terms: Floats
+    scale: Floats
+    heat: Floats
+
+    def of(self, picked: Ints) -> _Put:
+        """Those of some of them."""
+        return _Put(*(each[picked] for each in self))
+
+
 class Draws:
     """Weighted holders.  weight: (draws,), sums to one; weights: (promises, draws) the same for each width."""
 
     def __init__(
-        self, surface: Surface, setting: Setting, expected: Normal, touches: Sequence[Touch], times_s: Floats
+        self,
+        surface: Surface,
+        setting: Setting,
+        expected: Normal,
+        touches: Sequence[Touch],
+        times_s: Floats,
+        spots: Floats,
     ) -> None:
+        """spots: what the surface fits at `times_s` (`Surface.spots`)."""
         self.surface, self.setting, self.expected, self.times_s = surface, setting, expected, times_s
         self.touched = bool(touches)
-        self._spots = surface.spots(times_s)
+        self._spots = spots
         self._seen = [_Seen(surface, touch) for touch in touches]
-        about = _Proposal(expected, 1.0)
-        near = _Proposal(self._narrowed(expected), _WIDER) if touches else _Proposal(expected, _WIDER)
-        first = np.concatenate([about.draw(_ABOUT, 0), near.draw(_NEAR, _ABOUT)])
-        hottest = self.hottest(first)
-        safe_s = self._safe_s(first, hottest)
-        shares = [_ABOUT, _NEAR]
-        seen = self.likelihood(first)
-        proposed = _ln_proposed(first, (about, near), shares)
-        weight = _weigh(first, expected, seen, proposed)
-        warm = _Proposal(_moved_out(first, safe_s, weight, near.normal), _WIDER)
-        second = warm.draw(_WARM, _ABOUT + _NEAR)
-        values = np.concatenate([first, second])
-        self.values = values
-        further = self.hottest(second)
-        self._hottest = np.concatenate([hottest, further])
-        self.safe_s = np.concatenate([safe_s, self._safe_s(second, further)])
-        seen = np.concatenate([seen, self.likelihood(second)])
-        proposed = _ln_proposed(values, (about, near, warm), [*shares, _WARM])
-        self.weights = np.stack([_weigh(values, expected.widened(promise.width), seen, proposed) for promise in SURE])
+        about = Proposal(expected, 1.0)
+        near = Proposal(self._narrowed(expected), _WIDER) if touches else Proposal(expected, _WIDER)
+        first = self._put(np.concatenate([about.draw(_ABOUT, 0), near.draw(_NEAR, _ABOUT)]))
+        first_s = self._safe_s(first)
+        first_seen = self._likelihood(first)
+        first_far = [about.distance(first.values), near.distance(first.values)]
+        weight = weigh(
+            about.ln_density(first_far[0]) + first_seen - ln_proposed((about, near), first_far, (_ABOUT, _NEAR))
+        )
+        warm = Proposal(_moved_out(first.values, first_s, weight, near.normal), _WIDER)
+        second = self._put(warm.draw(_WARM, _ABOUT + _NEAR))
+        self._put_all = _Put(*(np.concatenate(both) for both in zip(first, second, strict=True)))
+        self.values = self._put_all.values
+        self.safe_s = np.concatenate([first_s, self._safe_s(second)])
+        seen = np.concatenate([first_seen, self._likelihood(second)])
+        second_far = [about.distance(second.values), near.distance(second.values)]
+        far = [np.concatenate(both) for both in zip(first_far, second_far, strict=True)]
+        proposed = ln_proposed((about, near, warm), [*far, warm.distance(self.values)], (_ABOUT, _NEAR, _WARM))
+        self.weights = np.stack([weigh(about.ln_density(far[0], promise.width) + seen - proposed) for promise in SURE])
         self.weight = self.weights[0]
         self._order = np.argsort(self.safe_s, kind="stable")
 
     def _full(self, values: Floats) -> Floats:
-        unknowns = np.tile(self.setting.middle, (len(values), 1))
+        unknowns = np.empty((len(values), len(self.setting.middle)))
+        unknowns[:] = self.setting.middle
         unknowns[:, self.setting.moved] = values
         return unknowns
+
+    def _put(self, values: Floats) -> _Put:
+        """Holders as they are put to the surface.  values: (holders, n)."""
+        unknowns = self._full(values)
+        return _Put(values, self.surface.terms(unknowns), self._scale(unknowns), unknowns[:, 0])
 
     def _scale(self, unknowns: Floats) -> Floats:
         """(draws,) ln of what warmer air leaves of every excess: less of a rise to begin with."""
@@ -102,43 +119,62 @@ class Draws:
         scale: Floats = np.log(np.maximum(1.0 - unknowns[:, -1] / rise_k, 0.05))
         return scale
 
-    def hottest(self, values: Floats) -> Floats:
-        """(draws, times) ln(excess, K) of the hottest point, over the drawn ambient, guarded."""
-        unknowns = self._full(values)
-        terms = self.surface.terms(unknowns)
-        warmest = terms @ self._spots[:, 0]
-        for spot in range(1, self._spots.shape[1]):  # one after the other: all at once leave the processor's cache
-            np.maximum(warmest, terms @ self._spots[:, spot], out=warmest)
-        hottest = np.log(self.surface.excess_k(warmest)) + math.log(self.setting.guard)
-        # Nothing is ever hotter than its hottest was at the start, however the surface bends there.
-        ceiling = math.log(self.setting.guard * self.setting.rise_k) + np.maximum(unknowns[:, 0], 0.0)
-        return np.asarray(np.minimum(hottest + self._scale(unknowns)[:, None], ceiling[:, None]), np.float64)
+    def _fit(self, terms: Floats, since: int = 0) -> Floats:
+        """(draws, times) what the surface fits for the hottest point, before air and guard.  since: of those moments
+        from this one on."""
+        spots = self._spots[:, :, since:]
+        warmest = terms @ spots[:, 0]
+        for spot in range(1, spots.shape[1]):  # one after the other: all at once leave the processor's cache
+            np.maximum(warmest, terms @ spots[:, spot], out=warmest)
+        return np.asarray(warmest, np.float64)
 
-    def _safe_s(self, values: Floats, hottest: Floats) -> Floats:
-        """(draws,) when each is safe for good, seconds since heating; infinity where the grid does not reach."""
+    def _ceiling(self, put: _Put) -> Floats:
+        """(draws,) ln(excess, K) nothing is above: its hottest at the start, however the surface bends there."""
+        return np.asarray(math.log(self.setting.guard * self.setting.rise_k) + np.maximum(put.heat, 0.0), np.float64)
+
+    def _hottest(self, put: _Put, fit: Floats) -> Floats:
+        """(draws, times) ln(excess, K) of the hottest point, over the drawn ambient, guarded."""
+        hottest = np.log(self.surface.excess_k(fit)) + (math.log(self.setting.guard) + put.scale)[:, None]
+        return np.asarray(np.minimum(hottest, self._ceiling(put)[:, None]), np.float64)
+
+    def hottest(self, values: Floats) -> Floats:
+        """(holders, times) ln(excess, K) of the hottest point of others than the drawn ones, guarded."""
+        put = self._put(values)
+        return self._hottest(put, self._fit(put.terms))
+
+    def _safe_s(self, put: _Put) -> Floats:
+        """(draws,) when each is safe for good, seconds since heating; infinity where the grid does not reach.
+
+        What is hot is told by the fit alone, only about the last such moment is it turned into temperatures, and what
+        came before is looked at only of those that are never hot late.
+        """
         setting, times = self.setting, self.times_s
-        allowed_k = setting.limit_c - setting.ambient_c - values[:, -1]
+        allowed_k = setting.limit_c - setting.ambient_c - put.values[:, -1]
         level = np.log(np.maximum(allowed_k, 1e-3))
-        over = hottest - level[:, None]
-        hot = over > 0
-        last = len(times) - 1 - hot[:, ::-1].argmax(axis=1)
-        row = np.arange(len(values))
-        following = np.minimum(last + 1, len(times) - 1)
-        above, below = over[row, last], over[row, following]
-        share = above / np.maximum(above - below, 1e-12)
-        safe_s: Floats = times[last] + share * (times[following] - times[last])
-        safe_s[last == len(times) - 1] = math.inf
-        safe_s[~hot.any(axis=1)] = 0.0
+        least = self.surface.fitted(np.exp(level - math.log(setting.guard) - put.scale))
+        least[self._ceiling(put) <= level] = math.inf
+        safe_s = np.zeros(len(level))
+        some = np.arange(len(level))
+        for since in (int(np.searchsorted(times, _LATE * times[-1])), 0):
+            fit = self._fit(put.terms[some], since)
+            hot = fit > least[some, None]
+            found = np.flatnonzero(hot.any(axis=1))
+            last = hot.shape[1] - 1 - hot[found, ::-1].argmax(axis=1)
+            ends = np.stack([last, np.minimum(last + 1, hot.shape[1] - 1)], axis=1)
+            there = some[found]
+            over = self._hottest(put.of(there), fit[found[:, None], ends]) - level[there, None]
+            above, below = over.T
+            one_s, other_s = times[since + ends].T
+            safe_s[there] = one_s + above / np.maximum(above - below, 1e-12) * (other_s - one_s)
+            safe_s[there[ends[:, 0] == ends[:, 1]]] = math.inf
+            some = np.delete(some, found)
         return safe_s
 
-    def likelihood(self, values: Floats) -> Floats:
+    def _likelihood(self, put: _Put) -> Floats:
         """(draws,) ln of how likely the readings are."""
-        unknowns = self._full(values)
-        total = np.zeros(len(values))
-        if self._seen:
-            terms, scale = self.surface.terms(unknowns), self._scale(unknowns)
-            for seen in self._seen:
-                total += seen.ln(terms, scale, unknowns[:, -1], self.setting)
+        total = np.zeros(len(put.values))
+        for seen in self._seen:
+            total += seen.ln(put.terms, put.scale, put.values[:, -1], self.setting)
         return total
 
     def _narrowed(self, expected: Normal) -> Normal:
@@ -152,10 +188,11 @@ class Draws:
             terms, scale = self.surface.terms(unknowns), self._scale(unknowns)
             precision, pull = inverse.copy(), inverse @ (expected.mean - at)
             for seen in self._seen:
-                shown = seen.shown_c(terms, scale, unknowns[:, -1], self.setting)
+                shown_c = seen.shown_c(terms, scale, unknowns[:, -1], self.setting)
+                shown = shown_c[0]
                 slope = (shown[1:] - shown[0]) / (0.1 * sd)
                 # A reading far off is followed halfway: whether it is believed is for the weights to say.
-                trust = max(float(seen.trust(terms, scale, unknowns[:, -1], self.setting)[0]), _FOLLOWED)
+                trust = max(seen.trust(shown_c[:, 0], self.setting), _FOLLOWED)
                 sure = trust / seen.noise_k(float(shown[0]) - self.setting.ambient_c) ** 2
                 precision += sure * np.outer(slope, slope)
                 pull += sure * slope * (seen.touch.value_c - shown[0])
@@ -166,7 +203,7 @@ class Draws:
 
     def safe_from_s(self, values: Floats) -> Floats:
         """(holders,) when others than the drawn ones are safe for good.  values: (holders, n)."""
-        return self._safe_s(values, self.hottest(values))
+        return self._safe_s(self._put(values))
 
     def shown(self, zone: Zone, times_s: Floats, values: Floats | None = None) -> Floats:
         """(draws, times) what a zone shows, °C; values: (draws, n) of others than the drawn ones."""
@@ -201,11 +238,16 @@ class Draws:
         picked = np.searchsorted(np.cumsum(self.weight), (np.arange(_BAND) + 0.5) / _BAND)
         picked = np.minimum(picked, len(self.weight) - 1)
         warmer = self.values[picked, -1][:, None]
-        hottest_c = np.exp(self._hottest[picked]) + self.setting.ambient_c + warmer
+        hottest_c = np.exp(self._hottest_of(picked)) + self.setting.ambient_c + warmer
         later_c = np.maximum.accumulate(hottest_c[:, ::-1], axis=1)[:, ::-1]
         lower, upper = np.quantile(hottest_c, [low, high], axis=0)
         rises: Floats = np.quantile(later_c - hottest_c, high, axis=0)
         return lower, upper, rises
+
+    def _hottest_of(self, picked: Ints) -> Floats:
+        """`hottest` of some of the drawn ones."""
+        some = self._put_all.of(picked)
+        return self._hottest(some, self._fit(some.terms))
 
     @property
     def effective(self) -> float:
@@ -246,38 +288,33 @@ class _Seen:
         self.touch, self._wrong = touch, _LEAST_WRONG if touch.sure else WRONG
         moment = np.array([touch.at_s])
         self._excess_k = surface.excess_k
-        self._here = surface.zone(touch.zone, moment)[:, 0]
-        self._there = [surface.zone(zone, moment)[:, 0] for zone in surface.zones if zone is not touch.zone]
+        there = [zone for zone in surface.zones if zone is not touch.zone]
+        self._zones = np.stack([surface.zone(zone, moment)[:, 0] for zone in (touch.zone, *there)], axis=1)
 
     def noise_k(self, excess_k: float) -> float:
         base_k, share = self.touch.noise
         return base_k + share * max(excess_k, 0.0)
 
     def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
-        return self._excess_k(terms @ self._here) * np.exp(scale) + setting.ambient_c + warmer_k
+        """(zones, draws) °C, its own zone first."""
+        excess_k = self._excess_k(terms @ self._zones) * np.exp(scale)[:, None]
+        return np.asarray(excess_k.T + (setting.ambient_c + warmer_k), np.float64)
 
-    def _parts(
-        self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting
-    ) -> tuple[Floats, Floats | float]:
-        """(draws,) densities of the value if the reading is right, and if it is wrong."""
-
-        def shown(coefficients: Floats) -> Floats:
-            return self._excess_k(terms @ coefficients) * np.exp(scale) + setting.ambient_c + warmer_k
-
-        here = shown(self._here)
-        wrong = wrong_density(self.touch, setting, here, [shown(there) for there in self._there])
-        return right_density(self.touch, setting, here), wrong
+    def _parts(self, shown_c: Floats, setting: Setting) -> tuple[Floats, Floats]:
+        """(draws,) densities of the value if the reading is right, and if it is wrong.  shown_c: (zones, draws)."""
+        here, elsewhere = shown_c[0], shown_c[1:]
+        right, wrong = right_density(self.touch, setting, here), wrong_density(self.touch, setting, here, elsewhere)
+        return (1 - self._wrong) * right, self._wrong * wrong
 
     def ln(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
-        right, wrong = self._parts(terms, scale, warmer_k, setting)
-        result: Floats = np.log((1 - self._wrong) * right + self._wrong * wrong)
-        return result
+        """(draws,) ln of how likely it is."""
+        right, wrong = self._parts(self.shown_c(terms, scale, warmer_k, setting), setting)
+        return np.asarray(np.log(right + wrong), np.float64)
 
-    def trust(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
-        """(draws,) the chance that it is right."""
-        right, wrong = self._parts(terms, scale, warmer_k, setting)
-        right = (1 - self._wrong) * right
-        return np.asarray(right / (right + self._wrong * wrong), np.float64)
+    def trust(self, shown_c: Floats, setting: Setting) -> float:
+        """The chance that it is right of a holder that shows (zones,)."""
+        right, wrong = self._parts(shown_c[:, None], setting)
+        return float((right / (right + wrong))[0])
 
 
 def right_density(touch: Touch, setting: Setting, shown_c: Floats, factor: float = 1.0) -> Floats:
@@ -289,55 +326,21 @@ def right_density(touch: Touch, setting: Setting, shown_c: Floats, factor: float
     return result
 
 
-def wrong_density(touch: Touch, setting: Setting, here_c: Floats, elsewhere_c: Sequence[Floats]) -> Floats:
+def wrong_density(touch: Touch, setting: Setting, here_c: Floats, elsewhere_c: Sequence[Floats] | Floats) -> Floats:
     """(draws,) density of a reading that is wrong.  here_c, elsewhere_c: (draws,) its zone and each other one."""
     excess_k = max(touch.value_c - setting.ambient_c, _LEAST_K)
     anything = 1.0 / (excess_k * math.log(1.2 * max(setting.rise_k, 2 * _LEAST_K) / _LEAST_K))
-    at_zones = [right_density(touch, setting, there) for there in elsewhere_c]
     slipped = right_density(touch, setting, here_c, 0.1)
     result: Floats = WRONG_PLACE * slipped + (1 - WRONG_PLACE - WRONG_ZONE) * anything
-    result += WRONG_ZONE * (sum(at_zones) / len(at_zones) if at_zones else anything)
+    if len(elsewhere_c):
+        result += WRONG_ZONE * right_density(touch, setting, np.asarray(elsewhere_c)).mean(axis=0)
+    else:
+        result += WRONG_ZONE * anything
     if touch.instrument is Instrument.INFRARED:
         full_k = np.maximum(here_c - setting.ambient_c, _LEAST_K)
         low, high = (share * full_k for share in BRIGHT)
         bright = ((low <= excess_k) & (excess_k <= high)) / (high - low)
         result = WRONG_BRIGHT * bright + (1 - WRONG_BRIGHT) * result
-    return result
-
-
-class _Proposal:
-    def __init__(self, normal: Normal, wider: float) -> None:
-        self.normal, self._wider = normal, wider
-        self._root = np.linalg.cholesky(normal.cov)
-
-    def draw(self, count: int, skip: int) -> Floats:
-        points = _points(len(self.normal.mean))[skip : skip + count]
-        result: Floats = self.normal.mean + self._wider * points @ self._root.T
-        return result
-
-    def ln_density(self, values: Floats) -> Floats:
-        return _ln_density(values, self.normal, self._wider)
-
-
-def _ln_proposed(values: Floats, proposals: Sequence[_Proposal], shares: Sequence[int]) -> Floats:
-    """(draws,) ln of how densely the proposals lie there together.  shares: draws of each."""
-    each = np.stack([proposal.ln_density(values) for proposal in proposals])
-    share = np.log(np.array(shares) / sum(shares))[:, None]
-    return np.asarray(np.logaddexp.reduce(each + share, axis=0), np.float64)
-
-
-def _weigh(values: Floats, expected: Normal, seen: Floats, proposed: Floats) -> Floats:
-    """(draws,) weights that sum to one.  seen: ln of how likely the readings are.  proposed: of `_ln_proposed`."""
-    ln_weight = _ln_density(values, expected, 1.0) + seen - proposed
-    weight = np.exp(ln_weight - ln_weight.max())
-    result: Floats = weight / weight.sum()
-    return result
-
-
-def _ln_density(values: Floats, normal: Normal, wider: float) -> Floats:
-    root = wider * np.linalg.cholesky(normal.cov)
-    off = np.linalg.solve(root, (values - normal.mean).T)
-    result: Floats = -0.5 * (off * off).sum(axis=0) - np.log(np.diag(root)).sum()
     return result
 
 
@@ -353,17 +356,3 @@ def _moved_out(values: Floats, safe_s: Floats, weight: Floats, near: Normal) -> 
     towards = near.cov @ slope
     size = math.sqrt(max(float(slope @ towards), 1e-18))
     return Normal(near.mean + _WARM_SD * towards / size, near.cov)
-
-
-@lru_cache(maxsize=8)
-def _points(dimensions: int) -> Floats:
-    """(draws, dimensions) quasi-random standard normal points: a Kronecker sequence of generalised golden ratios."""
-    from scipy.special import ndtri  # only where something is drawn: it takes long to load
-
-    ratio = 2.0
-    for _ in range(60):
-        ratio = (1.0 + ratio) ** (1.0 / (dimensions + 1))
-    steps = ratio ** -np.arange(1.0, dimensions + 1)
-    index = np.arange(1, _ABOUT + _NEAR + _WARM + 1)[:, None]
-    result: Floats = ndtri(np.mod(0.5 + index * steps, 1.0))
-    return result

@@ -14,9 +14,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.cooling.flow import Case, left_after
+from kiosk.rules.cooling.flow import left_after
 from kiosk.rules.cooling.mesh import FINE, Floats
-from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, checked, excess_at_start, exchanges, mesh_for
+from kiosk.rules.cooling.stand import WAYS, Draw, Heat, Room, Stage, checked, exchanges, mesh_for, start_of
 from kiosk.rules.cooling.unknowns import BULK_ASSUMED, BULK_ENTERED, FILM, HEAT_LEVEL, HEATED_LENGTH_MM, SKIN, Way
 from kiosk.rules.lessons import Known
 from kiosk.rules.outline import Profile
@@ -55,14 +55,11 @@ def _along(profile: Profile, earlier: Sequence[Heated], room: Room, known: Known
     stood = [checked(profile, each.heat, _until_next(each), room) for each in earlier]
     longest = max((each.heat for each in earlier), key=lambda heat: heat.length_mm)
     mesh = mesh_for(profile, longest, [stage for stages in stood for stage in stages], FINE)
-    draws = [_warm(profile, known, sign) for sign in (-1.0, 1.0)]
+    draws = _warm(profile, known)
     left = np.zeros(len(mesh.low_mm))
     for at, (each, stages) in enumerate(zip(earlier, stood, strict=True)):
-        cases = []
-        for draw in draws:
-            excess = excess_at_start(mesh, each.heat, room, draw, left if at else None)
-            cases.append(Case(excess, room.ambient_c, exchanges(mesh, stages, room, draw), draw.bulk))
-        left = left_after(mesh, cases).max(axis=0)
+        start = start_of(mesh, each.heat, room, draws, left if at else None)
+        left = left_after(mesh, start, exchanges(mesh, stages, room, draws)).max(axis=0)
     middle, slice_of = np.unique((mesh.low_mm + mesh.high_mm) / 2, return_inverse=True)
     warmest = np.zeros(len(middle))
     np.maximum.at(warmest, slice_of, left)
@@ -78,8 +75,9 @@ def _until_next(each: Heated) -> tuple[Stage, ...]:
     return (*each.stages, Stage(Way.FREE_AIR, end_s, end_s, longer_s=each.idle_s), Stage(Way.FREE_AIR, end_s))
 
 
-def _warm(profile: Profile, known: Known, bulk_sign: float) -> Draw:
-    """A holder at the warm side of all that is not known, and of what was learnt where that is warmer."""
+def _warm(profile: Profile, known: Known) -> Draw:
+    """Holders at the warm side of all that is not known, and of what was learnt where that is warmer: one that stores
+    little heat and one that stores much."""
     bulk = BULK_ASSUMED if profile.assumed else BULK_ENTERED
     films = [
         min(float(known.mean[1 + at]), 0.0) + math.log(SKIN) - _WIDE_SD * FILM[way].whole for at, way in enumerate(WAYS)
@@ -88,6 +86,6 @@ def _warm(profile: Profile, known: Known, bulk_sign: float) -> Draw:
         heat=math.exp(max(float(known.mean[0]), 0.0) + _WIDE_SD * HEAT_LEVEL.whole),
         length_mm=_WIDE_SD * HEATED_LENGTH_MM.whole,
         film=tuple(math.exp(film) for film in films),
-        bulk=math.exp(bulk_sign * _WIDE_SD * bulk.whole),
+        bulk=np.exp(np.array([[-1.0], [1.0]]) * _WIDE_SD * bulk.whole),
     )
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.cooling.flow import Course, Exchange, Longer, conductance, flow, radiance
+from kiosk.rules.cooling.flow import Course, Exchange, Longer, Start, conductance, flow, radiance
 from kiosk.rules.cooling.mesh import FINE, Floats, Grid, Mesh, mesh_of
 from kiosk.rules.cooling.unknowns import AMBIENT_K, FILMS, Film, Way
 from kiosk.rules.outline import Profile
@@ -92,13 +92,16 @@ class Room(NamedTuple):
 
 
 class Draw(NamedTuple):
-    """One holder out of all the ones that might stand there: factors on nominal, 1 and 0 for nominal itself."""
+    """One holder out of all the ones that might stand there: factors on nominal, 1 and 0 for nominal itself.
 
-    heat: float = 1.0  # on the rise over ambient
-    length_mm: float = 0.0  # added to the heated length
-    film: tuple[float, ...] = (1.0,) * len(WAYS)  # by `Way`, radiation included
-    bulk: float = 1.0  # on every heat capacity
-    ambient_k: float = 0.0  # added to ambient
+    Or many: then each is (holders, 1).
+    """
+
+    heat: float | Floats = 1.0  # on the rise over ambient
+    length_mm: float | Floats = 0.0  # added to the heated length
+    film: tuple[float | Floats, ...] = (1.0,) * len(WAYS)  # by `Way`, radiation included
+    bulk: float | Floats = 1.0  # on every heat capacity
+    ambient_k: float | Floats = 0.0  # added to ambient
 
 
 def course_of(profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room, draw: Draw | None = None) -> Course:
@@ -106,8 +109,13 @@ def course_of(profile: Profile, heat: Heat, stages: Sequence[Stage], room: Room,
     stages = checked(profile, heat, stages, room)
     draw = draw or Draw()
     mesh = mesh_for(profile, heat, stages)
-    excess = excess_at_start(mesh, heat, room, draw)
-    return flow(mesh, excess, room.ambient_c + draw.ambient_k, exchanges(mesh, stages, room, draw), draw.bulk)
+    return flow(mesh, start_of(mesh, heat, room, draw), exchanges(mesh, stages, room, draw))
+
+
+def start_of(mesh: Mesh, heat: Heat, room: Room, draw: Draw, left_k: Floats | None = None) -> Start:
+    """What drawn holders are solved from.  left_k: as in `excess_at_start`."""
+    ambient_c, capacity = (np.ravel(each) for each in (room.ambient_c + draw.ambient_k, draw.bulk))
+    return Start(excess_at_start(mesh, heat, room, draw, left_k), ambient_c, capacity)
 
 
 def default_heated_mm(profile: Profile) -> float:
@@ -183,10 +191,13 @@ def mesh_for(profile: Profile, heat: Heat, stages: Sequence[Stage], grid: Grid =
 
 
 def excess_at_start(mesh: Mesh, heat: Heat, room: Room, draw: Draw, left_k: Floats | None = None) -> Floats:
-    """(n,) excess over the drawn ambient at time 0.  left_k: what was left in each cell; else as `heat` says."""
+    """(n,) excess over the drawn ambient at time 0, (holders, n) of many drawn ones.
+
+    left_k: what was left in each cell; else as `heat` says.
+    """
     length = heat.length_mm + draw.length_mm
-    inside = np.clip((length - mesh.low_mm) / (mesh.high_mm - mesh.low_mm), 0.0, 1.0)
-    inside = np.where(mesh.steel & (mesh.low_mm > -1e-6), inside, 0.0)
+    inside = _share(mesh, length)
+    inside *= mesh.steel & (mesh.low_mm > -1e-6)
     if left_k is None and heat.left_k:
         left_k = np.interp((mesh.low_mm + mesh.high_mm) / 2, *np.array(heat.left_k).T)
     if left_k is not None:
@@ -195,12 +206,18 @@ def excess_at_start(mesh: Mesh, heat: Heat, room: Room, draw: Draw, left_k: Floa
     body = 0.0 if heat.body_c is None else heat.body_c - room.ambient_c
     rise = (heat.temp_c - room.ambient_c) * draw.heat
     # Steel is nowhere colder than the air it stood in: a body warmer than nominal air may still be.
-    start: Floats = np.maximum(body + inside * (max(rise, body) - body) - draw.ambient_k, 0.0)
+    start: Floats = np.maximum(body + inside * (np.maximum(rise, body) - body) - draw.ambient_k, 0.0)
     return start if heat.body_c is not None else np.where(inside > 0, start, 0.0)
 
 
+def _share(mesh: Mesh, length_mm: float | Floats) -> Floats:
+    """(n,) how much of each cell lies before a length from the nose, 0 to 1; (holders, n) for many lengths."""
+    share = (length_mm - mesh.low_mm) / (mesh.high_mm - mesh.low_mm)
+    return np.asarray(np.minimum(np.maximum(share, 0.0), 1.0), np.float64)
+
+
 def exchanges(mesh: Mesh, stages: Sequence[Stage], room: Room, draw: Draw) -> list[Exchange]:
-    """What the skin of one drawn holder does, stage by stage."""
+    """What the skin of drawn holders does, stage by stage."""
     dry_factor = draw.film[WAYS.index(Way.FREE_AIR)]
     dry = room.films[Way.FREE_AIR]
     found = []
@@ -212,9 +229,11 @@ def exchanges(mesh: Mesh, stages: Sequence[Stage], room: Room, draw: Draw) -> li
         conducts = conductance(mesh, film.film_w_m2k * factor)
         radiates = radiance(mesh, film.emissivity * factor)
         if stage.wet_length_mm is not None:
-            wet = np.clip((stage.wet_length_mm - mesh.low_mm) / (mesh.high_mm - mesh.low_mm), 0.0, 1.0)
+            wet = _share(mesh, stage.wet_length_mm)
             conducts = wet * conducts + (1 - wet) * conductance(mesh, dry.film_w_m2k * dry_factor)
             radiates = wet * radiates + (1 - wet) * radiance(mesh, dry.emissivity * dry_factor)
         longer = stage.taken or (Longer(0.0, 0.0, stage.longer_s, alone=True) if stage.longer_s else None)
-        found.append(Exchange(stage.start_s, end_s, conducts, radiates if radiates.any() else None, longer))
+        found.append(
+            Exchange(stage.start_s, end_s, conducts, radiates if radiates.any() else None, (longer,) if longer else ())
+        )
     return found

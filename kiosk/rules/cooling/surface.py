@@ -9,7 +9,9 @@ excess.  Source: response surfaces as in every text on structural reliability (B
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from itertools import combinations
 from typing import NamedTuple
 
@@ -99,6 +101,12 @@ class Surface:
         """Excess in K of what `terms` times coefficients gives."""
         return np.asarray(np.maximum(_SOFT_K * np.expm1(np.minimum(fitted, _HIGHEST)), _LEAST_K), np.float64)
 
+    @staticmethod
+    def fitted(excess_k: Floats) -> Floats:
+        """What must be fitted at least for more than an excess in K: the other way round than `excess_k`."""
+        least = np.log1p(excess_k / _SOFT_K)
+        return np.where(excess_k < _LEAST_K, -math.inf, np.where(least >= _HIGHEST, math.inf, least))
+
     def spots(self, times_s: Floats) -> Floats:
         """(terms, spots, times) for `excess_k` of every followed part of the skin."""
         return self._fit(times_s, self._spots)
@@ -126,19 +134,20 @@ class _Part(NamedTuple):
     coarse: Ints
 
 
-def _parts(fine: Mesh, coarse: Mesh, zone: Zone, count: int) -> list[_Part]:
+@lru_cache(maxsize=256)
+def _parts(fine: Mesh, coarse: Mesh, zone: Zone, count: int) -> tuple[_Part, ...]:
     """A zone in up to `count` lengths along the axis, cut at the same places on both meshes; no skin is left out."""
     at = ZONES.index(zone)
     cells = [np.flatnonzero(mesh.zone == at) for mesh in (fine, coarse)]
     if not len(cells[1]):
-        return [_Part(cells[0], np.arange(len(coarse.skin)))]
+        return (_Part(cells[0], np.arange(len(coarse.skin))),)
     along = [_middle_mm(mesh)[there] for mesh, there in zip((fine, coarse), cells, strict=True)]
     cuts = np.quantile(along[1], np.linspace(0.0, 1.0, count + 1)[1:-1]) if count > 1 else np.zeros(0)
     lengths = [np.searchsorted(cuts, mm) for mm in along]
     found = [_Part(cells[0][lengths[0] == part], cells[1][lengths[1] == part]) for part in range(count)]
     if any(len(part.fine) and not len(part.coarse) for part in found):
-        return [_Part(*cells)]
-    return [part for part in found if len(part.fine)]
+        return (_Part(*cells),)
+    return tuple(part for part in found if len(part.fine))
 
 
 def _middle_mm(mesh: Mesh) -> Floats:

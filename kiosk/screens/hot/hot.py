@@ -44,7 +44,8 @@ class HotScreen(View):
     title = StringProperty()
     temperature = StringProperty()
     belief = StringProperty()
-    hottest = StringProperty()  # where, beside a drawing too small to name it
+    spot = StringProperty()  # where it is hottest, beside its temperature
+    hottest = StringProperty()  # the same in a sentence, beside a drawing too small to name it
     measure = StringProperty()
     sleeve = StringProperty()
     advice = StringProperty()  # what to do to be sooner
@@ -132,10 +133,11 @@ class HotScreen(View):
     def _beside(self, card: HolderCard | None) -> None:
         hold = card.hold if card else None
         self.title = card.name if card else ""
-        self.temperature = self.belief = self.hottest = self.measure = self.sleeve = ""
+        self.temperature = self.belief = self.spot = self.hottest = self.measure = self.sleeve = ""
         if hold is not None:
             low, high = hold.low_c, hold.high_c
             self.temperature = t("hot.temperature", hottest_c=hold.hottest_c)
+            self.spot = t(f"term.{hold.where}")
             self.hottest = t("drawing.hottest", where=hold.where)
             self.belief = t("hot.belief", low_c=low, high_c=high, where=hold.where)
             if hold.take_out_in_s is not None and hold.take_out_in_s <= 0:

@@ -39,7 +39,7 @@ _STEEL = {"coupling", "bore_mm", "nose_mm", "projection_mm"}
 _CUTTER = {"insert_mm", "stickout_mm", "lu_mm"}
 _GUESSED = {Part.COUPLING: {"coupling"}, Part.BODY: _STEEL, Part.SHANK: _CUTTER, Part.CUTTING: _CUTTER}
 _LOOKED_AT = ("mm", "body", "text", "quiet", "raised", "heat", "done", "act", "ground")
-_LINES = 8.0  # of words that its height is, where it has no lengths and they can be as large
+_LINES = 7.0  # of words that its height is, where it has no lengths and they can be as large
 _ROWS_SHARE = 0.42  # of the height that lengths may take from the picture; more where letters are larger
 _INWARDS = {"depth", "heated"}  # lengths that end at the nose: words beside them stand on the coupling's side
 _BODY_MM = 10.0  # across the steel, on the panel; lengths and the scale of warmth give way to it
@@ -270,7 +270,7 @@ class Pen:
                 self._name(spot, (x, y))
 
     def _name(self, spot: Spot, at: Xy) -> None:
-        """The hottest spot's name where the holder is slim, with a line to it."""
+        """The hottest spot's name where the holder is slim, with a line that ends below or before its words."""
         said = t("drawing.hottest", where=spot.where)
         texture = texture_of(said, self.letters, bold=True)
         if self.lies:
@@ -283,7 +283,8 @@ class Pen:
             else:
                 return  # too small to be named in: the words beside it do
             y = max(self.axis + self.drawing.radius_mm * self.scale - self.line / 2, low)
-            self._mark([], [(at, (max(at[0], x - texture.width), y))])
+            left = x - texture.width
+            self._mark([], [(at, (left, y) if at[0] < left else (at[0], y - self.line * 0.4))])
             write(self.part, said, (x, y), (1, 0.5), look.text, self.letters, bold=True)
         else:
             x = at[0] + self.drawing.radius_mm * self.scale + look.mm

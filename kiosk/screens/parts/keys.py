@@ -6,10 +6,12 @@ show what they are given, in that order, and report which was touched.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from kivy.clock import Clock
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty
+from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.gridlayout import GridLayout
 
 from kiosk.screens.kv import load_beside
@@ -20,21 +22,56 @@ from kiosk.screens.theme import look
 _STEP = 0.96
 
 
+class Row(BoxLayout):
+    """Parts side by side; one that is folded away, with no width, takes no gap with it.
+
+    With its gap, what stands beside it would end short of the edge where everything above and below it ends.
+    """
+
+    def _iterate_layout(self, sizes: list[Any]) -> Iterator[tuple[int, float, float, float, float]]:
+        """Of each part that has a width: its number, x, y, width and height, px."""
+        wide = [at for at, (size, hint, *_) in enumerate(sizes) if hint[0] is not None or size[0] > 0]
+        for at, *box in super()._iterate_layout([sizes[at] for at in wide]):
+            yield wide[at], *box
+
+
 class EvenKeys(GridLayout):
-    """Buttons whose words all have one font size: the largest, of at most `largest` px, that suits all of them."""
+    """Buttons whose words all have one font size: the largest, of at most `largest` px, that suits all of them.
+
+    `shared`: no cell stays empty; the rows that have a button less than `cols` make theirs wider.
+    """
 
     largest = NumericProperty()
+    shared = BooleanProperty(False)
 
     def __init__(self, **kwargs: Any) -> None:
         self._even_soon = Clock.create_trigger(self._even, -1)
         super().__init__(**kwargs)
         for name in ("children", "largest"):
             self.fbind(name, self._even_soon)
+        self.fbind("shared", self._trigger_layout)
 
     def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
         for name in ("text", "note", "largest", "size"):  # `largest`: the rule of all buttons sets its own anew
             widget.fbind(name, self._even_soon)
         super().add_widget(widget, *args, **kwargs)
+
+    def do_layout(self, *args: Any) -> None:
+        """As of Kivy's grid, then as `shared` says."""
+        super().do_layout(*args)
+        if not self.shared or not self.children:
+            return
+        (between_px, below_px), (left, top, right, bottom) = self.spacing, self.padding
+        counts = row_counts(len(self.children), int(self.cols or 1))
+        tall = (self.height - top - bottom - below_px * (len(counts) - 1)) / len(counts)
+        keys = iter(reversed(self.children))
+        for row, count in enumerate(counts):
+            wide = (self.width - left - right - between_px * (count - 1)) / count
+            y = self.top - top - (tall + below_px) * row - tall
+            for at in range(count):
+                key = next(keys)
+                key.size = (wide, tall)
+                key.pos = (self.x + left + (wide + between_px) * at, y)
 
     def _even(self, *_: object) -> None:
         size = self.largest
@@ -44,10 +81,16 @@ class EvenKeys(GridLayout):
             key.largest = size
 
 
+def row_counts(keys: int, across: int) -> list[int]:
+    """How many keys stand in each row when no row has more than `across` and none two fewer than another."""
+    rows = -(-keys // across)
+    return [keys // rows + (row < keys % rows) for row in range(rows)]
+
+
 def _suits(key: BigButton, size_px: float) -> bool:
     """Whether the words of the key and its note find room at that font size, px."""
     left, over, right, under = key.padding
-    width = key.width - left - right - (8 * look.mm + key.spacing if key.icon else 0)
+    width = key.width - left - right - (8 * look.mm * max(1, size_px / look.body) + key.spacing if key.icon else 0)
     height = 0.0
     for text, px, bold in ((key.text, size_px, True), (key.note, look.small * max(1, size_px / look.body), False)):
         lines = lines_of(text, px, width, bold, "B612") if text else 0

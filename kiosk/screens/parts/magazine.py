@@ -167,6 +167,8 @@ class MagazineMap(Widget):
         low = y + (height - inner[1]) / 2
         at = [(left + dx, low + dy) for dx, dy in centres(magazine.kind, len(self.slots), magazine.rows, *inner)]
         apart = min((math.dist(a, b) for a, b in pairwise(at)), default=look.mm * 8)
+        if magazine.kind is MagazineKind.SHELF:
+            apart = min(apart, inner[1] / max(1, magazine.rows))  # in a low box rows lie nearer than pockets
         return at, apart, min(apart * 0.42, most)
 
     def _whole(self, magazine: Magazine, box: Box, chosen: int | None, *, numbered: bool) -> list[Point]:

@@ -85,6 +85,9 @@ class CoolingPlot(Widget):
             Line(points=[*at(start_s, self.limit_c), *at(end_s, self.limit_c)], dash_length=6, dash_offset=4, width=1)
             Color(*look.act)
             Line(points=[xy for point in self.curve for xy in at(point[0], point[1])], width=mm * 0.3)
+            limit = t("plot.limit", limit_c=self.limit_c)
+            limit_foot = at(0, self.limit_c)[1] + mm * 0.4
+            above = limit_foot + letters * 1.2  # clear of the limit's words
             word = t(self.now_word) if self.now_word else ""
             now = at(self.now_s, 0)[0]
             right = now > left + wide * 0.75
@@ -101,13 +104,12 @@ class CoolingPlot(Widget):
                 write(self, str(number), (x + mm * 0.6, foot), (0, 1), look.quiet, letters)
             if word:
                 Color(*look.quiet)
-                Line(points=[now, bottom, now, bottom + tall], width=1.1)
+                struck = left + wide - texture_of(limit, letters).width - mm < now < left + wide
+                for low, high in ((bottom, limit_foot if struck else above), (above, bottom + tall)):
+                    Line(points=[now, low, now, high], width=1.1)
                 foot = now + (-mm if right else mm), bottom + tall
                 write(self, word, foot, (1 if right else 0, 1), look.text, letters)
-            limit = t("plot.limit", limit_c=self.limit_c)
-            limit_foot = at(0, self.limit_c)[1] + mm * 0.4
             write(self, limit, (left + wide, limit_foot), (1, 0), look.text, letters)
-            above = limit_foot + letters * 1.2  # clear of the limit's words
             # Start, end and foot of what was written.
             taken = [(left + wide - texture_of(limit, letters).width, left + wide, limit_foot)]
             for time_s, value_c in reversed(self.readings):  # words where there is room, the last one's first

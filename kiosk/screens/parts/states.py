@@ -17,12 +17,14 @@ from kiosk.screens.parts.touch import Panel
 class EmptyState(BoxLayout):
     """`icon`, `text` (what is so) and `remedy` (what to do).
 
+    `refused`: the remedy is the answer to what was just scanned or touched.
     `lists`: a scan is asked for, and who has nothing to scan may choose from a list.  Event `on_choose`.
     """
 
     icon = StringProperty()
     text = StringProperty()
     remedy = StringProperty()
+    refused = BooleanProperty(False)
     beside = BooleanProperty(False)  # low and wide: the words stand beside the icon
     low = BooleanProperty(False)  # too low for words on the list's key
     lists = BooleanProperty(False)

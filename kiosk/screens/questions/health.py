@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from kiosk import words
-from kiosk.rules.reasons import quoted
 from kiosk.rules.wellbeing import Finding, Mark, Part, of_camera
 from kiosk.screens.questions import Question
 from kiosk.screens.questions.common import copies_go
@@ -14,8 +12,13 @@ if TYPE_CHECKING:  # the first screen is there before the desk is loaded
     from pathlib import Path
 
     from kiosk.desk import Desk
+    from kiosk.desk.copies import CopyMade
+    from kiosk.desk.health import CopyFolders
 
-__all__ = ["Finding", "Mark", "Part", "copies_go", "copy_now", "findings", "of_camera", "printer", "stopped"]
+__all__ = [
+    "CopyFolders", "Finding", "Mark", "Part", "copies", "copies_go", "copy_folders", "copy_now", "findings", "not_made",
+    "of_camera", "printer", "stopped",
+]  # fmt: skip
 
 
 def findings() -> Question[tuple[Finding, ...]]:
@@ -45,11 +48,36 @@ def copy_now(folder: Path, targets: tuple[Path, ...], keep: int) -> tuple[int, s
 
     made = copies.backup(folder, targets, keep)
     lines = max((each.copy.lines for each in made if each.copy is not None), default=0)
-    return lines, " ".join(f"{each.folder}: {words.say(quoted(each.why))}" for each in made if each.copy is None)
+    return lines, " ".join(not_made(each) for each in made if each.copy is None)
 
 
-def stopped(desk: Desk) -> Finding | None:
-    """Copies of the book that no longer come; None: they do."""
+def not_made(made: CopyMade) -> str:
+    """Why there is no copy in a folder, in words."""
+    from kiosk.telling import fault_words
+
+    return f"{made.folder}: {fault_words(made.fault) if made.fault else made.why}"
+
+
+def copy_folders() -> Question[CopyFolders]:
+    """Where copies are folders."""
+
+    def answer(desk: Desk) -> CopyFolders:
+        from kiosk.desk import health
+
+        return health.copy_folders(desk)
+
+    return answer
+
+
+def copies(folders: CopyFolders) -> tuple[Finding, ...]:
+    """The copies: looked for beside the desk, because a folder in the network may not answer."""
     from kiosk.desk import health
 
-    return health.stopped(desk)
+    return health.copies(folders)
+
+
+def stopped(folders: CopyFolders) -> Finding | None:
+    """Copies of the book that no longer come; None: they do.  As `copies`."""
+    from kiosk.desk import health
+
+    return health.stopped(folders)

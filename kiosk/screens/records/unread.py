@@ -57,7 +57,7 @@ class UnreadScreen(View):
         """These are kept, newest first."""
         self._kept, self.count, self.at, self.looked = kept, len(kept), 0, True
         total_kb = sum(each.size_bytes for each in kept) / 1e3
-        size = f"{total_kb / 1e3:.1f} MB" if total_kb >= 1e3 else f"{total_kb:.0f} kB"
+        size = f"{total_kb / 1e3:.1f} MB".replace(".", t("number.decimal")) if total_kb >= 1e3 else f"{total_kb:.0f} kB"
         self.taken = t("unread.taken", count=len(kept), size=size) if kept else ""
         self.title = self.when = self.told = ""
         self.ids.picture.show(None)

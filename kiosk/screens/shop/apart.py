@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, OptionProperty, StringProperty
 
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -40,6 +40,7 @@ class ApartScreen(View):
     title = StringProperty()
     what_to_do = StringProperty()
     trouble = StringProperty()
+    hot = BooleanProperty(False)  # what to do is about hot steel
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -73,6 +74,7 @@ class ApartScreen(View):
         self._key, self.title = found.key, found.name
         self.claims = [Choice(each.value, *_said(each)) for each in found.claims]
         alarm = found.alarm
+        self.hot = alarm is not None
         scans = t("apart.by_scan") if found.matter is asks.Matter.PLACE else t("apart.choose")
         self.what_to_do = f"{t(alarm.key, **dict(alarm.values))}. {t('apart.alarm_remedy')}" if alarm else scans
         self.page = Page.ONE

@@ -55,7 +55,7 @@ class HealthScreen(View):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
-        self._press = Press()
+        self._press, self._folders = Press(), Press()
         self._found: dict[asks.Part, asks.Finding] = {}
         self._one = asks.Part.VERSION
         self._copying = False
@@ -69,9 +69,13 @@ class HealthScreen(View):
         self._found, self.rows, self.summary = {}, [], t("health.looking")
         queue = self.clerk.settings.labels.queue
         self.clerk.ask(asks.findings(), self.show, self._failed)
+        self.clerk.ask(asks.copy_folders(), self._look_for_copies, self._failed)
         if self.clerk.eye is not None:
             self.show((asks.of_camera(self.clerk.eye.why),))
         self._press.run(lambda *_: asks.printer(queue), lambda found: self.show((found,)), self._failed)
+
+    def _look_for_copies(self, folders: asks.CopyFolders) -> None:
+        self._folders.run(lambda *_: asks.copies(folders), self.show, self._failed)
 
     def show(self, found: tuple[asks.Finding, ...]) -> None:
         """These parts are known now; what needs a hand comes first."""

@@ -15,7 +15,6 @@ from typing import Any
 from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.bounds import SETTINGS
-from kiosk.rules.reasons import quoted
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words
 from kiosk.screens.kv import load_beside
@@ -23,9 +22,10 @@ from kiosk.screens.parts.choice import Choice
 from kiosk.screens.press import Press
 from kiosk.screens.questions import found as looks
 from kiosk.screens.questions import shop as asks
+from kiosk.screens.questions.health import not_made
 from kiosk.screens.view import Covers, View
 from kiosk.settings import Settings
-from kiosk.words import catalogue, language, own_name, say, t
+from kiosk.words import catalogue, language, own_name, t
 
 BACKUP = "backup"
 LEAVE = "leave"
@@ -114,7 +114,7 @@ class PreferencesScreen(View):
     def open(self, group: Choice) -> None:
         """This group's settings."""
         if group.key == BACKUP:
-            self.clerk.ask(asks.backup(), self._backed_up, self._failed)
+            self.clerk.ask(asks.copies_go, self._back_up, self._failed)
             return
         if group.key == LEAVE:
             self.clerk.go("pin", goal="leave")  # at once, while the PIN that led here is good
@@ -202,9 +202,13 @@ class PreferencesScreen(View):
             rows.append(Choice(key, t(f"setting.{key}"), _shown(key, getattr(getattr(settings, table), name))))
         self.rows = rows
 
+    def _back_up(self, goes: tuple[Path, tuple[Path, ...], int]) -> None:
+        """Beside the desk: a large book takes its time, and a folder in the network more."""
+        self._press.run(lambda *_: asks.back_up(*goes), self._backed_up, self._failed)
+
     def _backed_up(self, made: tuple[asks.CopyMade, ...]) -> None:
         self.trouble = "  ".join(
-            t("shop.backed_up", file=copy.copy.path.name) if copy.copy else f"{copy.folder}: {say(quoted(copy.why))}"
+            t("shop.backed_up", file=copy.copy.path.name) if copy.copy else not_made(copy)
             for copy in made
         )
 
