@@ -22,12 +22,13 @@ class Row(Widget):  # type: ignore[misc]  # Kivy gives no types
 
     color = ColorProperty()
 
-    def meanwhile(self) -> float:
+    def meanwhile(self) -> bool:
         """Whoever held this row lets it go while a length is worked out for it."""
         if self.uid in DYING:
             DYING.remove(self.uid)
             ROWS[:] = [each for each in ROWS if each.uid != self.uid]
-        return 0.0
+            return True
+        return False
 
 
 Builder.load_string(
@@ -35,9 +36,9 @@ Builder.load_string(
 #:import look kiosk.screens.theme.look
 #:import collect gc.collect
 <Row>:
-    width: look.pad + self.meanwhile() + 0 * collect()
-    height: look.type_px(4) + look.mm + self.meanwhile() + 0 * collect()
-    color: look.text if self.meanwhile() + 0 * collect() else look.ground
+    width: look.pad + (0 * collect() if self.meanwhile() else 0)
+    height: look.type_px(4) + look.mm + (0 * collect() if self.meanwhile() else 0)
+    color: look.ground if (0 * collect() if self.meanwhile() else 0) == 0 else look.text
 """
 )
 
