@@ -108,9 +108,9 @@ class DifferencesCounter:
     def settle(self, key: str, value: str, reason: str = "") -> None:
         """A hand has looked: this is the case, and the book says so from now on (`settling.lines_of`).
 
-        What a thing is, whether it or somebody is in use, and a setting, are a supervisor's.  Raises NotThere, Locked,
-        ActRefused, among these where this would settle something else that nobody looked at; SettingsFault, StillHot
-        for facts and settings; ValueError for where a holder is.
+        What a thing is, whether it or somebody is in use, whose a badge is, and a setting, are a supervisor's.  Raises
+        NotThere, Locked, ActRefused, among these where this would settle something else that nobody looked at;
+        SettingsFault, StillHot for facts and settings; ValueError for where a holder is.
         """
         for each in self.open():
             if each.key == key:
@@ -126,7 +126,7 @@ class DifferencesCounter:
 
     def _write(self, found: ToldDifferently, value: str, reason: str) -> None:
         session = self._session
-        by = session.supervised() if found.matter in _OF_SUPERVISORS else None
+        by = session.supervised() if found.matter in _OF_SUPERVISORS or _is_badge(found) else None
         made = tuple(Made(each.line, each.kiosk_id, each.value) for each in found.claims)
         said = Settling(found.matter, found.subject, value, made, reason or SETTLED)
         lines = lines_of(said)
@@ -188,6 +188,12 @@ class DifferencesCounter:
         named = T.Cutter, T.Assembly
         found = (rows(table.select(table.name).where(table.key == key)) for table in named)
         return next((str(row[0]["name"]) for row in found if row), key)
+
+
+def _is_badge(found: ToldDifferently) -> bool:
+    """Whether it is about a label that somebody wears or wore."""
+    bound = T.Binding.select().where(T.Binding.text == found.subject, T.Binding.what == "operator")
+    return found.matter is Matter.LABEL and bool(rows(bound))
 
 
 def _plain(facts: dict[str, Any], inside: str = "") -> Iterator[tuple[str, str]]:

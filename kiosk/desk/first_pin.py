@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.rules.acts import Person, loses_its_pin, needs_supervisor_at_work
-from kiosk.rules.lines import CodeBound, Entry, OperatorAdded, OperatorRetired
+from kiosk.rules.lines import ClaimSettled, CodeBound, CodeRetired, Entry, OperatorAdded, OperatorRetired
 from kiosk.rules.outcomes import Reason
+
+_ABOUT_PEOPLE = OperatorAdded | OperatorRetired | CodeBound | CodeRetired | ClaimSettled
 
 
 def pin_less() -> bool:
@@ -22,7 +24,7 @@ def refuses(entries: Sequence[Entry], *, supervisor: bool) -> Reason | None:
 
     supervisor: one answers for them, with a badge or a PIN.
     """
-    if not any(isinstance(entry, OperatorAdded | OperatorRetired | CodeBound) for entry in entries):
+    if not any(isinstance(entry, _ABOUT_PEOPLE) for entry in entries):
         return None
     people = {
         row["key"]: Person(row["role"] == "supervisor", row["pin_hash"] is not None, bool(row["retired"]))
@@ -30,4 +32,8 @@ def refuses(entries: Sequence[Entry], *, supervisor: bool) -> Reason | None:
     }
     if loses_its_pin(people, entries):
         return Reason.LAST_PIN
-    return Reason.SUPERVISOR_FIRST if not supervisor and needs_supervisor_at_work(people, entries) else None
+    if supervisor:
+        return None
+    worn = T.Binding.what == "operator", T.Binding.retired_line.is_null()
+    badges = {row["text"]: row["subject"] for row in rows(T.Binding.select().where(*worn))}
+    return Reason.SUPERVISOR_FIRST if needs_supervisor_at_work(people, entries, badges) else None

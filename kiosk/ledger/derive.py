@@ -7,7 +7,7 @@ A change of meaning here needs a new schema version, because a replay must give 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import asdict, fields
 
 import msgspec
@@ -16,6 +16,7 @@ from kiosk.ledger import derive_heat
 from kiosk.ledger.state import (
     KEYS,
     STILL_WARM_S,
+    UNSEEN,
     Broken,
     Change,
     Drop,
@@ -232,14 +233,20 @@ def _registered(entry: L.HolderRegistered, state: LedgerState) -> Iterator[Chang
         yield Drop("doubted", holder.key)
         fresh["heat"] = Heat.UNKNOWN.value
     if old and old["retired"]:  # it comes back from wherever it was: only a running hold is still known of it
-        held = old["heat"] == Heat.HELD.value
         fresh |= {"code": old["code"], "heat_cycles": old["heat_cycles"]}
-        fresh["heat"] = (Heat.HELD if held else Heat.UNKNOWN).value
-        hold = state.get("hold", holder.key)
-        if held and hold:
-            yield Put("hold", hold | {"reading_only": 1})
+        fresh["heat"] = yield from _from_anywhere(old, state)
         old = None
     yield Put("holder", (dict(old) if old else fresh) | facts)
+
+
+def _from_anywhere(row: TableRow, state: LedgerState) -> Generator[Change, None, str]:
+    """A holder that nobody could scan for a while: what was read of it before proves nothing.  Gives back its heat."""
+    hold = state.get("hold", row["key"])
+    if row["heat"] != Heat.HELD.value:
+        return Heat.UNKNOWN.value
+    if hold:
+        yield Put("hold", hold | UNSEEN)
+    return Heat.HELD.value
 
 
 def _in_use(matter: merge.Matter, key: str, state: LedgerState) -> Iterator[Change]:
@@ -254,10 +261,8 @@ def _in_use(matter: merge.Matter, key: str, state: LedgerState) -> Iterator[Chan
             continue
         back = row | {"retired": 0}
         if table == "holder":
-            held, hold = row["heat"] == Heat.HELD.value, state.get("hold", key)
-            back |= {"place": None, "heat": (Heat.HELD if held else Heat.UNKNOWN).value}
-            if held and hold:
-                yield Put("hold", hold | {"reading_only": 1})
+            heat = yield from _from_anywhere(row, state)
+            back |= {"place": None, "heat": heat, "heat_unused": 0}
         yield Put(table, back)
 
 

@@ -22,7 +22,7 @@ from kiosk.ledger.state import SHARED_CLOCK, UNSEEN, Broken, Change, LedgerState
 from kiosk.rules import lines as L
 from kiosk.rules.acts import Person, loses_its_pin
 from kiosk.rules.cards import Heat
-from kiosk.rules.merge import Claim, Made, Matter, claims, clashing, closes, with_claim
+from kiosk.rules.merge import RETIRED, Claim, Made, Matter, claims, clashing, closes, with_claim
 
 _REFERS = ("heating", "reading", "undoes", "imported")  # fields that hold a line's id as its kiosk had it
 _ABOUT_HEAT = (L.Moved, L.Heated, L.TemperatureRead, L.ReadingWithdrawn, L.HoldEnded, L.Built, L.TornDown, L.Restored)
@@ -206,17 +206,31 @@ def _as_it_applies(
                 return L.Moved(key, row["place"], entry.goal, reason=entry.reason), False
             return entry, False
         case L.Heated(holder=key):
-            known = state.get("difference", f"{Matter.PLACE.value}/{key}")
-            doubtful = known is not None and known["closed_line"] is None
-            return entry, doubtful or apart
+            return entry, apart or _is_open(Matter.PLACE.value, key, state)
         case L.Built() | L.TornDown() if {Matter.HOLDER, Matter.CUTTER} & unseen:
             return None, False  # as the book has it until a hand says which
         case L.CodeBound() | L.CodeRetired() if Matter.LABEL in unseen:
             return None, False
         case L.OperatorAdded(operator=key) if Matter.BADGE in unseen:
             return _as_little(entry, state.get("operator", key)), False
+        case L.ClaimSettled(matter=matter, subject=key, value=value) if _is_open(matter, key, state):
+            return (_gone(Matter(matter), key, state) if value == RETIRED else None), False
         case _:
             return entry, False
+
+
+def _is_open(matter: str, subject: str, state: LedgerState) -> bool:
+    known = state.get("difference", f"{matter}/{subject}")
+    return known is not None and known["closed_line"] is None
+
+
+def _gone(matter: Matter, key: str, state: LedgerState) -> L.Entry | None:
+    """Hands at two kiosks looked, and one of them says that it is out of use: then it is, until one knows of both."""
+    if matter is Matter.BADGE:
+        return L.OperatorRetired(key)
+    kinds = ("holder", L.HolderRetired), ("cutter", L.CutterRetired), ("place", L.PlaceRetired)
+    here = (kind(key) for table, kind in kinds if state.get(table, key) is not None)
+    return next(here, None) if matter is Matter.USE else None
 
 
 def _as_little(entry: L.OperatorAdded, known: TableRow | None) -> L.OperatorAdded | None:

@@ -115,8 +115,9 @@ def _stays_away(_: Database) -> None:
 
 
 def _said_right(_: Database) -> None:
-    """To 13: what a hand called in use is so, two numbers or lengths of one assembly are told, and who may do less
-    at one kiosk may do less at all.
+    """To 13: what a hand called in use is so, unless another one did not hear that and says it is not; no heating or
+    reading from before counts for a holder that comes back; two numbers or lengths of one assembly are told; and who
+    may do less at one kiosk may do less at all.
 
     No table changes its form; tables are made anew from the lines after it.
     """

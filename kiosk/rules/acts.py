@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from kiosk.rules import lines as L
+from kiosk.rules import merge
 from kiosk.rules.apart import TABLE, Answer, Apart, Question
 from kiosk.rules.audit import Action
 from kiosk.rules.cards import OperatorCard
@@ -81,10 +82,13 @@ def loses_its_pin(people: Mapping[str, Person], entries: Iterable[L.Entry]) -> b
     return any(each.can_unlock for each in people.values()) and not any(each.can_unlock for each in after.values())
 
 
-def needs_supervisor_at_work(people: Mapping[str, Person], entries: Iterable[L.Entry]) -> bool:
+def needs_supervisor_at_work(
+    people: Mapping[str, Person], entries: Iterable[L.Entry], badges: Mapping[str, str]
+) -> bool:
     """Whether these lines give a PIN, or say who is a supervisor or wears one's badge, where none of them has a PIN.
 
     Once one has, the PIN guards that; where there is no supervisor yet, anybody enters the first.  people: by key.
+    badges: whose each is, by what is written on it.
     """
     supervisors = {key for key, each in people.items() if each.supervisor and not each.retired}
     if not supervisors or any(people[key].has_pin for key in supervisors):
@@ -96,6 +100,11 @@ def needs_supervisor_at_work(people: Mapping[str, Person], entries: Iterable[L.E
                     return True
             case L.OperatorRetired(operator=key) | L.CodeBound(subject=key, what="operator") if key in supervisors:
                 return True
+            case L.CodeRetired(text=text) if badges.get(text) in supervisors:  # nobody could give them another
+                return True
+            case L.ClaimSettled(matter=merge.Matter.BADGE.value, subject=key, value=merge.USED):
+                if key in people and people[key].supervisor:
+                    return True
     return False
 
 

@@ -9,11 +9,15 @@ import pytest
 
 from kiosk.desk.hand import Hand
 from kiosk.desk.session import ActRefused, Locked
+from kiosk.ledger import tables as T
 from kiosk.rules import lines as L
 from kiosk.rules.codes import CodeKind
+from kiosk.rules.merge import NOTHING, RETIRED, USED, Made
 from kiosk.rules.outcomes import Reason
 from kiosk.screens.questions import shop as asks
 from tests.conftest import Shop
+from tests.desk.test_settled_by_hand import supervised
+from tests.desk.test_told_differently import OTHER, A, differs
 
 PIN = "4711"
 
@@ -143,3 +147,41 @@ def test_whose_badge_is_lost_has_the_command_line(grown: Shop) -> None:
     grown.desk.people.lock()
     with pytest.raises(Locked):
         grown.desk.people.choose_pin("kim", "9999", by_owner=True)
+
+
+@pytest.mark.parametrize("who", [None, "jo"])
+@pytest.mark.parametrize(("key", "value"), [("badge/eve", USED), ("label/KIM", "T001"), ("label/KIM", NOTHING)])
+def test_nobody_but_a_supervisor_settles_who_is_one_or_takes_the_badge_of_one(
+    grown: Shop, key: str, value: str, who: str | None
+) -> None:
+    desk = grown.desk
+    sign_in(grown, "kim")
+    desk.people.add("eve", "Eve", "supervisor", new_code(grown))
+    desk.people.retire("eve", "left")
+    desk.people.sign_out()
+    badge = desk.shop.code_of("kim")
+    key = key.replace("KIM", badge)
+    differs(grown, key, Made(1, A, RETIRED if key == "badge/eve" else "kim"), Made(2, OTHER, value))
+    if who is not None:
+        sign_in(grown, who)
+    with pytest.raises(ActRefused) as refused:
+        desk.differences.settle(key, value)
+    assert refused.value.reason is Reason.SUPERVISOR_FIRST
+    assert T.Operator.get_by_id("eve").retired and T.Binding.get_by_id(badge).retired_line is None
+    sign_in(grown, "kim")
+    desk.differences.settle(key, value)
+
+
+@pytest.mark.parametrize("value", ["ines", NOTHING])
+def test_where_a_pin_guards_people_no_badge_is_worth_something_again_or_nothing_without_it(
+    shop: Shop, value: str
+) -> None:
+    supervised(shop)
+    if value:
+        shop.desk.session.book.append([L.CodeRetired("badge-ines", "lost")])
+    differs(shop, "label/badge-ines", Made(1, A, "ines"), Made(2, OTHER, NOTHING))
+    with pytest.raises(Locked):
+        shop.desk.differences.settle("label/badge-ines", value)
+    shop.desk.people.unlock("ines", "2580")
+    shop.desk.differences.settle("label/badge-ines", value)
+    assert (T.Binding.get_by_id("badge-ines").retired_line is None) is bool(value)

@@ -6,7 +6,7 @@ import pytest
 
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Measured
-from tests.ledger.kiosks import Kiosk, Server
+from tests.ledger.kiosks import STEEL, Kiosk, Server
 from tests.ledger.kiosks import shop as kiosks
 
 A = "a" * 16
@@ -120,6 +120,45 @@ def test_a_holder_that_was_hot_when_it_was_taken_out_of_use_is_in_use_by_a_readi
     other.says(L.ClaimSettled("use", "T1", "used"))
     meet(server, other, founder)
     assert founder.row("holder", "T1")["heat"] == "held" and founder.row("hold", "T1")["reading_only"] == 1
+
+
+@pytest.mark.parametrize("gone_first", [True, False])
+@pytest.mark.parametrize(("matter", "table", "retired"), [
+    ("badge", "operator", L.OperatorRetired("jo")), ("use", "holder", L.HolderRetired("T1")),
+    ("use", "cutter", L.CutterRetired("C1")), ("use", "place", L.PlaceRetired("D")),
+])  # fmt: skip
+def test_of_two_hands_that_did_not_hear_each_other_the_one_that_says_out_of_use_counts_until_one_knows_of_both(
+    matter: str, table: str, retired: L.Entry, gone_first: bool
+) -> None:
+    server, founder, other = with_supervisors("jo", "kim")
+    key = {"operator": "jo", "holder": "T1", "cutter": "C1", "place": "D"}[table]
+    founder.says(retired)
+    other.says(L.Moved("T1", "B", "D"), L.CutterReground("C1", 11.9), operator="jo")
+    meet(server, founder, other)
+    founder.says(L.ClaimSettled(matter, key, "retired"))
+    other.says(L.ClaimSettled(matter, key, "used"))
+    meet(server, *((founder, other) if gone_first else (other, founder)))
+    assert founder.row(table, key)["retired"] == 1 and f"{matter}/{key}" in founder.differences()
+    other.says(L.ClaimSettled(matter, key, "used"))
+    meet(server, other, founder)
+    assert founder.row(table, key)["retired"] == 0 and f"{matter}/{key}" not in founder.differences()
+
+
+@pytest.mark.parametrize("again", [L.ClaimSettled("use", "T1", "used"), L.HolderRegistered(STEEL[0])])
+def test_no_heating_and_no_reading_from_before_it_was_out_of_use_counts_for_a_holder_that_is_in_use_again(
+    again: L.Entry,
+) -> None:
+    server, founder, other = with_supervisors("jo", "kim")
+    founder.says(L.Moved("T1", "B", "S"), L.Heated("T1", "S"), L.Moved("T1", "S", "F"))
+    heating = founder.row("hold", "T1")["heated_line"]
+    founder.says(L.TemperatureRead("T1", "nose", 60.0, "probe", "agrees", heating=heating), L.HolderRetired("T1"))
+    assert founder.row("hold", "T1")["readings"] != "[]"
+    meet(server, founder, other)
+    other.says(again)
+    meet(server, other, founder)
+    row, hold = founder.row("holder", "T1"), founder.row("hold", "T1")
+    assert (row["retired"], row["place"], row["heat"], row["heat_unused"]) == (0, None, "held", 0)
+    assert (hold["reading_only"], hold["readings"], hold["ended_line"]) == (1, "[]", None)
 
 
 @pytest.mark.parametrize(("one", "two", "key"), [
