@@ -86,3 +86,15 @@ def test_no_screen_asks_for_a_scan_without_a_list_or_a_reason() -> None:
 @pytest.mark.parametrize("layout", sorted(set(LISTED.values())))
 def test_the_layout_that_asks_has_the_key(layout: str) -> None:
     assert LIST.search((SCREENS / layout).read_text("utf-8"))
+
+
+def test_a_key_to_a_list_wears_the_sign_of_a_list_and_never_that_of_find() -> None:
+    keys = [
+        (path.name, key)
+        for path in sorted(SCREENS.rglob("*.kv"))
+        for key in re.split(r"\n *(?=\w+:\n)", path.read_text())
+        if LIST.search(key) or "t('choose.from_list')" in key
+    ]
+    icons = [(name, re.findall(r"icon: '(\w+)'", key)) for name, key in keys]
+    assert len(icons) >= 7
+    assert [name for name, found in icons if "find" in found] == []
