@@ -127,6 +127,26 @@ def test_nothing_drawn_is_ever_hotter_than_it_was_heated() -> None:
     assert (hottest_k <= most_k[:, None] * (1 + 1e-9)).all()
 
 
+@pytest.mark.parametrize("ambient_c", [23.0, 41.0])
+@pytest.mark.parametrize("stages", [AIR, (Stage(Way.SLEEVE, 0.0, 30.0, 42.0), Stage(Way.FREE_AIR, 30.0))])
+def test_each_drawn_holder_is_safe_between_the_last_moment_it_is_hot_and_the_next(
+    ambient_c: float, stages: tuple[Stage, ...]
+) -> None:
+    """By its temperatures at every moment; one whose air is as warm as the limit never is."""
+    room = ROOM._replace(ambient_c=ambient_c)
+    draws = bound_of(SLIM, HOT, stages, room).draw(moments(stages, 9000.0))
+    allowed_k = room.limit_c - ambient_c - draws.values[:, -1]
+    hot = np.exp(draws.hottest(draws.values)) > np.maximum(allowed_k, 1e-3)[:, None]
+    times_s = np.append(draws.times_s, math.inf)
+    last = np.where(hot.any(axis=1), hot.shape[1] - 1 - hot[:, ::-1].argmax(axis=1), -1)
+    ends = last == hot.shape[1] - 1
+    assert (draws.safe_s[ends] == math.inf).all() and (draws.safe_s[last < 0] == 0.0).all()
+    between = ~ends & (last >= 0)
+    assert (times_s[last[between]] - 1e-6 <= draws.safe_s[between]).all()
+    assert (draws.safe_s[between] <= times_s[last[between] + 1] + 1e-6).all()
+    assert (allowed_k < 0.0).any() == (ambient_c > 40.0) and ends[allowed_k < 0.0].all()
+
+
 def test_a_shown_band_is_of_all_draws_the_last_one_too() -> None:
     """Weights that miss one by rounding leave the last draw to be picked, and it is a draw like any other."""
     hottest = np.log(np.array([[10.0, 5.0], [20.0, 15.0], [300.0, 200.0]]))

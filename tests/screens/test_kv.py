@@ -11,7 +11,7 @@ def _maps(widget: Any) -> list[dict[str, Any]]:
     return [
         each
         for each in gc.get_objects()
-        if isinstance(each, dict) and "app" in each and "self" in each and each["self"] == widget.proxy_ref
+        if issubclass(type(each), dict) and "app" in each and "self" in each and each["self"] is widget.proxy_ref
     ]
 
 

@@ -64,10 +64,9 @@ class HolderDrawing(Widget):
         self._spots_px: dict[str, Xy] = {}
         super().__init__(**kwargs)
         soon = Clock.create_trigger(self._draw, -1)
-        for name in ("drawing", "told", "leads", "size", "pos"):
-            self.fbind(name, soon)
-        for name in _LOOKED_AT:
-            look.fbind(name, soon)
+        for owner, names in ((self, ("drawing", "told", "leads", "size", "pos")), (look, _LOOKED_AT)):
+            for name in names:
+                owner.fbind(name, soon)
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
@@ -222,10 +221,10 @@ class Pen:
     ) -> None:
         """A line through points, cut into dashes where it is hidden or not known."""
         Color(*colour)
-        px = [self.at(point) for point in points]
-        lines = pairwise([*px, px[0]] if close else px)
-        thick = max(thick * 2, 1.6) if dashes else max(thick, 1.0)
-        self._strips(dashed(lines, look.mm * 1.3) if dashes else lines, thick)
+        px = list(map(self.at, points))
+        lines = pairwise([*px, *px[:1]] if close else px)
+        wide = max(thick * 2, 1.6) if dashes else max(thick, 1.0)
+        self._strips(dashed(lines, look.mm * 1.3) if dashes else lines, wide)
 
     def _hands(self) -> None:
         """Around what a hand may be put on: a frame and a tick; the legend has the words."""
@@ -373,12 +372,12 @@ class Pen:
         """A scale from cool to hot with the temperatures between its fields, and what else has to be said."""
         if not self.legend:
             return
-        x, y, mm = self.part.x, self.part.y + (self._legend_lines() - 0.5) * self.line, look.mm
+        field, mm = self.letters * SWATCH_EMS, look.mm
+        x, y = self.part.x, self.part.y + (self._legend_lines() - 0.5) * self.line
         for entry in self.legend:
             wide = entry_px(entry, self.letters)
             if x > self.part.x and x + wide > self.part.right:
                 x, y = self.part.x, y - self.line
-            field = self.letters * SWATCH_EMS
             box = (x, y - self.line * 0.36, field, self.line * 0.72)
             if entry.warmth is not None:
                 swatch(box, entry.warmth, self._strips)
