@@ -47,6 +47,7 @@ ELSEWHERE = {
     "register.label_next": "the first scan shows that the new label is on its steel",
     "register.not_free": "a mark on the steel that no list knows",
     "phones.none_remedy": "a badge says who somebody is, and a list would let anybody be anybody",
+    "remedy.supervisor_first": "a badge says who somebody is, and a list would let anybody be anybody",
     "history_filter.or_scan": "a card, found by a list, has its own history",
     "heat.first": "said of what was scanned; the scan screen follows",
     "apart.alarm_remedy": "done on the scan screen",
