@@ -8,6 +8,7 @@ a sentence is a text, or a table: `words`, `one` and `many` by `count`, `without
 
 from __future__ import annotations
 
+import re
 import threading
 import tomllib
 from collections.abc import Callable, Iterator
@@ -38,6 +39,8 @@ _UNITS = {
     "rpm": ("1/min", 0), "min": ("min", 0), "nm": ("Nm", 1), "gmm": ("g·mm", 1), "percent": ("%", 0),
 }  # fmt: skip
 _OF_A_FILE = ("said", "known")  # what stands in a file, or may stand there, reads in every language as it does there
+# A full stop after what a value ends with: a screen's name that asks, a reason that was cut or brings its own stop.
+_ENDED_TWICE = re.compile(r"(?<!\.)([.?!…])\.(?=\s|$)")
 _TWO_PAIRS_OF_I = frozenset(("tr", "az"))
 _NARROW = "\u00a0"  # a figure and its unit stay on one line
 
@@ -65,9 +68,10 @@ class Catalogue:
         """Raises NoWords."""
         pattern = self._pattern(key, values)
         try:
-            return pattern.format(**{name: self.figure(name, value) for name, value in values.items()})
+            said = pattern.format(**{name: self.figure(name, value) for name, value in values.items()})
         except KeyError as lacking:
             raise NoWords(self.language, key, str(lacking.args[0])) from None
+        return _ENDED_TWICE.sub(r"\1", said)
 
     def _pattern(self, key: str, values: dict[str, Value]) -> str:
         """The sentence for these values: `key` alone, or the row of the table `key` that suits them."""

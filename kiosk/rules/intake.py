@@ -35,7 +35,7 @@ class How(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One entry of a file against the book.  details: field, before, after, in words of the file.
+    """One entry of a file against the book.  details: field, before, after: a figure, or in words of the file.
 
     why: what stands against it; of something new, what to look after.
     """
@@ -44,7 +44,7 @@ class Change:
     key: str
     name: str
     how: How
-    details: tuple[tuple[str, str, str], ...] = ()
+    details: tuple[tuple[str, str | float, str | float], ...] = ()
     why: Say | None = None
 
 
@@ -224,10 +224,10 @@ class _Planning:
         self.lines.append(entry)
 
 
-def _different(before: Any, after: Any) -> tuple[tuple[str, str, str], ...]:
+def _different(before: Any, after: Any) -> tuple[tuple[str, str | float, str | float], ...]:
     """Fields that are not the same, with both values."""
     if isinstance(before, tuple):
-        found: list[tuple[str, str, str]] = []
+        found: list[tuple[str, str | float, str | float]] = []
         for old, new in zip(before, after, strict=True):
             if hasattr(old, "__dataclass_fields__") and type(old) is type(new):
                 found += _different(old, new)
@@ -241,7 +241,7 @@ def _different(before: Any, after: Any) -> tuple[tuple[str, str, str], ...]:
     )
 
 
-def _text(value: object) -> str:
+def _text(value: object) -> str | float:
     if isinstance(value, Enum):
         return str(value.value)
-    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+    return "" if value is None else value if isinstance(value, float) else str(value)

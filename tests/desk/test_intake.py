@@ -173,3 +173,9 @@ def test_a_makers_mark_goes_out_and_comes_in_beside_the_label(shop: Shop, tmp_pa
             scanned = desk.scan(text).outcome.holder
             assert scanned is not None and scanned.holder.key == "T002"
         assert desk.session.holder("T002").code == label
+
+
+def test_a_changed_figure_stays_a_figure_so_that_each_language_writes_it(shop: Shop, tmp_path: Path) -> None:
+    row = f"{shop.holder('T002')},T002,Shrink 6 x 80,HSK63,shrink_fit,6.5,yes,"
+    (changed,) = [each for each in shop.desk.intake.plan(table(tmp_path, row)).changes if each.key == "T002"]
+    assert ("bore_mm", 6.0, 6.5) in changed.details

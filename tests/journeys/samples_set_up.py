@@ -167,7 +167,7 @@ def _bring_in(screen: Any, state: str) -> None:
     screen.folder = "…/holder-kiosk/imports"
     found = Found(stick / "Holders of the second hall.csv", "SHOPSTICK", False, 1.79e9)
     names = ("Roughing mill Ø12 R1 long", "Shrink 63 Ø12 L120")
-    figures = (("projection_mm", "88", "120.5"), ("nose_mm", "24", "27"), ("insert_max_mm", "47", "52")) * 2
+    figures = (("projection_mm", 88.0, 120.5), ("nose_mm", 24.0, 27.0), ("insert_max_mm", 47.0, 52.0)) * 2
     if state in ("files", "none"):
         screen.found((found,) * 9 if state == "files" else ())
     elif state == "busy":

@@ -137,3 +137,13 @@ def test_lengths_are_shown_in_inches_where_the_shop_wants_it() -> None:
     finally:
         words.show_inches(False)
     assert words.catalogue("en").figure("length_mm", 25.4) == "25.4\u00a0mm"
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES)
+def test_no_full_stop_follows_a_value_that_ends_its_sentence_itself(language: str) -> None:
+    catalogue = words.catalogue(language)
+    for why in ("No space left on devic…", "Network is unreachable.", catalogue.words["health.key"]):
+        said = catalogue.say("update.refused.libraries", why=why)
+        assert f"{why} " in said and f"{why}." not in said
+    assert "devic. " in catalogue.say("update.refused.libraries", why="devic")
+    assert catalogue.say("heat.not_to", place="B..").endswith(("B..", "B..."))

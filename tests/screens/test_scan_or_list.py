@@ -47,6 +47,7 @@ ELSEWHERE = {
     "register.label_next": "the first scan shows that the new label is on its steel",
     "register.not_free": "a mark on the steel that no list knows",
     "phones.none_remedy": "a badge says who somebody is, and a list would let anybody be anybody",
+    "remedy.supervisor_first": "a badge says who somebody is, and a list would let anybody be anybody",
     "history_filter.or_scan": "a card, found by a list, has its own history",
     "heat.first": "said of what was scanned; the scan screen follows",
     "apart.alarm_remedy": "done on the scan screen",
@@ -86,3 +87,15 @@ def test_no_screen_asks_for_a_scan_without_a_list_or_a_reason() -> None:
 @pytest.mark.parametrize("layout", sorted(set(LISTED.values())))
 def test_the_layout_that_asks_has_the_key(layout: str) -> None:
     assert LIST.search((SCREENS / layout).read_text("utf-8"))
+
+
+def test_a_key_to_a_list_wears_the_sign_of_a_list_and_never_that_of_find() -> None:
+    keys = [
+        (path.name, key)
+        for path in sorted(SCREENS.rglob("*.kv"))
+        for key in re.split(r"\n *(?=\w+:\n)", path.read_text())
+        if LIST.search(key) or "t('choose.from_list')" in key
+    ]
+    icons = [(name, re.findall(r"icon: '(\w+)'", key)) for name, key in keys]
+    assert len(icons) >= 7
+    assert [name for name, found in icons if "find" in found] == []

@@ -2,39 +2,54 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from kivy.clock import Clock
 
 # A text field asks for this, and it starts programs: nobody waits where a screen is loaded.
 from kivy.core import clipboard as clipboard
-from kivy.properties import ObjectProperty
+from kivy.properties import NumericProperty, ObjectProperty
 from kivy.uix.textinput import TextInput
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.text import width_px
+from kiosk.screens.theme import look
 
+_STEP = 0.96  # smaller, of a text that does not fit
 ENDINGS = ("enter", "numpadenter", "tab")
 
 
 class Field(TextInput):
-    """One line.  `clerk`: told that this field has the keyboard, and of every key that is struck in it."""
+    """One line.  `clerk`: told that this field has the keyboard, and of every key that is struck in it.
+
+    `largest`: font size, px, of what fits; a longer text is written smaller before its beginning goes out of sight.
+    """
 
     clerk = ObjectProperty(None, allownone=True)
+    largest = NumericProperty(0)
     scroll_x: float
 
     def __init__(self, **kwargs: Any) -> None:
         self._from_its_start = Clock.create_trigger(self._show_its_start, -1)
         super().__init__(**kwargs)
-        for name in ("text", "width", "font_size", "scroll_x"):
+        for name in ("text", "width", "font_size", "scroll_x", "largest"):
             self.fbind(name, self._from_its_start)
 
     def _show_its_start(self, *_: object) -> None:
-        """A text that fits is seen from its first letter, however long it was before."""
+        """A text that fits is seen from its first letter, however long it was before; a longer one from a whole one."""
         self.scroll_x: float
         inside = self.width - self.padding[0] - self.padding[2]
-        if self.scroll_x and width_px(self.text, self.font_size) + self.cursor_width <= inside:
+        size = self.largest
+        while not (fits := width_px(self.text, size) + self.cursor_width <= inside) and size > look.small:
+            size = max(look.small, size * _STEP)
+        self.font_size = size
+        if self.scroll_x and fits:
             self.scroll_x = 0
+        elif self.scroll_x:
+            widths = partial(self._get_text_width, tab_width=self.tab_width, _label_cached=self._label_cached)
+            starts = (widths(self.text[:at]) for at in range(len(self.text)))
+            self.scroll_x = next((start for start in starts if start >= self.scroll_x), self.scroll_x)
 
     def on_focus(self, *_: object) -> None:
         if self.clerk is not None and (self.focus or self.clerk.field is self):

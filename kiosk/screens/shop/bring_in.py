@@ -26,7 +26,7 @@ from kiosk.screens.questions.bring_in import How
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.telling import column_words, file_fault_words
-from kiosk.words import say, t
+from kiosk.words import catalogue, language, say, t
 
 REASONS = ("wrong_file", "wrong_figures", "other_shop")
 TAKE, UNDO = "take", "undo"
@@ -35,6 +35,7 @@ _SIGNS = {How.CONFLICT: ("stop", "stop"), How.KEPT: ("missing", "plain"), How.CH
 AGAIN_S = 3.0  # after somebody asked something: a pair of scans is seldom further apart
 TELL_EACH = 500  # lines
 _DETAILS = 3  # of one entry, in its row
+_PLACES = 4  # decimals of a figure, at most
 _SHOWN = 500  # of each; nobody reads more on a panel, and the count is said
 
 
@@ -371,12 +372,18 @@ def _change(change: asks.Change, key: str) -> Marked:
         note = say(change.why)
     else:
         said = [
-            f"{column_words(field)} {before or '–'} → {after or '–'}".strip() for field, before, after in change.details
+            f"{column_words(field)} {_value(before)} → {_value(after)}".strip()
+            for field, before, after in change.details
         ]
         more = " …" if len(said) > _DETAILS else ""
         note = ", ".join(said[:_DETAILS]) + more or t(f"term.intake.{change.how.value}")
     name = change.name if change.what != "label" else change.key
     return Marked(key, f"{t(f'bring_in.what.{change.what}')} {name}", note, icon=icon, tone=tone)
+
+
+def _value(value: str | float) -> str:
+    """One of the two of a change: a figure with the language's decimal sign, a dash for none."""
+    return (value or "–") if isinstance(value, str) else catalogue(language()).number(value, _PLACES)
 
 
 def _fault(fault: asks.Fault, at: int) -> Marked:
