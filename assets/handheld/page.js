@@ -191,6 +191,7 @@
       $("strip-who").textContent = me.person || me.kiosk;
       if (me.last && me.last.number > number) shown(me.last);
       else if (me.waits && me.waits.kind) card(me.waits);
+      else if (waiting) idle(); // a page that slept: its clock may have stood still
       return true;
     } catch (error) {
       if (!(error instanceof Lost || error instanceof Over)) throw error;
@@ -289,9 +290,14 @@
 
   const SIGNS = { done: "✓", stop: "✕", wait: "→", idle: "" };
 
+  let waiting = 0; // the first scan of a pair is forgotten by the kiosk, and goes from here then
+
   function card(what) {
     const left = what.undo_s ? until(what.undo_s) : 0;
     const place = $("card");
+    clearTimeout(waiting);
+    waiting = 0;
+    if (what.state === "wait" && typeof what.wait_s === "number") waiting = setTimeout(idle, what.wait_s * 1000);
     $("view-scan").scrollTop = 0;
     place.className = `card ${what.state}`;
     place.dataset.number = what.number ?? "";
@@ -978,7 +984,7 @@
     if (!paired) return;
     if (document.visibilityState === "hidden") stopEye();
     else if (performance.now() - heard > SILENT_MS) listen();
-    else go(view);
+    else comeBack();
   });
 
   // A new code that is opened in the same page changes nothing but what stands behind the address.
