@@ -131,6 +131,15 @@
     }
   }
 
+  // What fills the page is all there is to touch or to hear read, whatever stands behind it.
+  const covers = ["alarm", "link", "gate"].map($);
+  const alone = new MutationObserver(() => {
+    const top = covers.find((each) => !each.hidden);
+    for (const each of document.body.children) each.inert = Boolean(top) && each !== top;
+    if (top === $("alarm")) $("understood").focus();
+  });
+  for (const each of covers) alone.observe(each, { attributes: true, attributeFilter: ["hidden"] });
+
   // The link ------------------------------------------------------------------------------------------------
 
   function listen() {
