@@ -44,8 +44,8 @@ Raise = Callable[[Alarm], None]
 
 @dataclass(slots=True)
 class Phone:
-    """A telephone that is somebody's.  kind: what it calls itself; outcomes: how many it was told; last: the newest, and
-    told_s: when, watched seconds.
+    """A telephone that is somebody's.  kind: what it calls itself; outcomes: how many it was told; last: the newest,
+    and told_s: when, watched seconds.
 
     done: its latest requests with their answers, by key, so that one sent again is not done again.
     """

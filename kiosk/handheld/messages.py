@@ -167,7 +167,7 @@ class Asked(Struct, frozen=True, tag="asked", forbid_unknown_fields=True):
 
 
 class Pair(Struct, frozen=True, tag="pair", forbid_unknown_fields=True):
-    """A telephone shows a token.  address: where from; kind: what it calls itself; before: digest of a cookie it has."""
+    """A telephone shows a token.  address: where from; kind: what it calls itself; before: digest of its cookie."""
 
     number: int
     token: Annotated[str, Meta(max_length=100)]
