@@ -187,6 +187,7 @@ def test_who_is_locked_out_is_one_of_the_others_and_the_server_is_told_before_th
 
 def test_locking_out_and_leaving_are_a_supervisors(shop: Shop, link: Link) -> None:
     another()
+    shop.desk.scan(shop.desk.shop.code_of("kim"))
     together = among(shop, link)
     people = shop.desk.people
     shop.desk.scan(shop.desk.shop.code_of("kim"))

@@ -48,6 +48,22 @@ def test_no_row_of_keys_has_two_fewer_than_another(keys: int, across: int, rows:
     assert row_counts(keys, across) == rows
 
 
+@pytest.mark.parametrize("many", [2, 4, 5, 7])
+def test_keys_of_unequal_rows_come_to_rest(many: int, stage: Any) -> None:
+    from kivy.clock import Clock
+
+    from kiosk.screens.parts.choice import Choice
+    from kiosk.screens.parts.keys import BigKeys
+
+    shown = BigKeys(across=3, across_tall=3, fills=True, choices=[Choice(key, key) for key in "abcdefg"[:many]])
+    keys = stage(shown, (800, 480), 400)
+    for _ in range(6):
+        Clock.tick()
+    waiting = [event for event in Clock.get_events() if getattr(event.get_callback(), "__self__", None) is keys]
+    assert waiting == []
+    assert {round(key.right) for key in keys.children if key.y == keys.children[0].y} >= {round(keys.right)}
+
+
 def test_the_menus_keys_leave_no_cell_empty_and_its_german_words_stand_as_tall_as_a_text(stage: Any) -> None:
     from kiosk.screens.parts.keys import EvenKeys
     from kiosk.screens.shop.shop import ShopScreen

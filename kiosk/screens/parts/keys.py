@@ -56,22 +56,24 @@ class EvenKeys(GridLayout):
             widget.fbind(name, self._even_soon)
         super().add_widget(widget, *args, **kwargs)
 
-    def do_layout(self, *args: Any) -> None:
-        """As of Kivy's grid, then as `shared` says."""
-        super().do_layout(*args)
-        if not self.shared or not self.children:
+    def _iterate_layout(self, count: int) -> Iterator[tuple[int, float, float, float, float]]:
+        """Of each key: its number, x, y, width and height, px.
+
+        Where Kivy's grid puts them, but as `shared` says: put there after it, both would lay them out for ever.
+        """
+        if not self.shared:
+            yield from super()._iterate_layout(count)
             return
         (between_px, below_px), (left, top, right, bottom) = self.spacing, self.padding
-        counts = row_counts(len(self.children), int(self.cols or 1))
+        counts = row_counts(count, int(self.cols or 1))
         tall = (self.height - top - bottom - below_px * (len(counts) - 1)) / len(counts)
-        keys = iter(reversed(self.children))
-        for row, count in enumerate(counts):
-            wide = (self.width - left - right - between_px * (count - 1)) / count
+        at = count  # Kivy counts from the last
+        for row, keys in enumerate(counts):
+            wide = (self.width - left - right - between_px * (keys - 1)) / keys
             y = self.top - top - (tall + below_px) * row - tall
-            for at in range(count):
-                key = next(keys)
-                key.size = (wide, tall)
-                key.pos = (self.x + left + (wide + between_px) * at, y)
+            for column in range(keys):
+                at -= 1
+                yield at, self.x + left + (wide + between_px) * column, y, wide, tall
 
     def _even(self, *_: object) -> None:
         size = self.largest
