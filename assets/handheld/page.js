@@ -131,6 +131,15 @@
     }
   }
 
+  // What fills the page is all there is to touch or to hear read, whatever stands behind it.
+  const covers = ["alarm", "link", "gate"].map($);
+  const alone = new MutationObserver(() => {
+    const top = covers.find((each) => !each.hidden);
+    for (const each of document.body.children) each.inert = Boolean(top) && each !== top;
+    if (top === $("alarm")) $("understood").focus();
+  });
+  for (const each of covers) alone.observe(each, { attributes: true, attributeFilter: ["hidden"] });
+
   // The link ------------------------------------------------------------------------------------------------
 
   function listen() {
@@ -191,6 +200,7 @@
       $("strip-who").textContent = me.person || me.kiosk;
       if (me.last && me.last.number > number) shown(me.last);
       else if (me.waits && me.waits.kind) card(me.waits);
+      else if (waiting) idle(); // a page that slept: its clock may have stood still
       return true;
     } catch (error) {
       if (!(error instanceof Lost || error instanceof Over)) throw error;
@@ -289,9 +299,14 @@
 
   const SIGNS = { done: "✓", stop: "✕", wait: "→", idle: "" };
 
+  let waiting = 0; // the first scan of a pair is forgotten by the kiosk, and goes from here then
+
   function card(what) {
     const left = what.undo_s ? until(what.undo_s) : 0;
     const place = $("card");
+    clearTimeout(waiting);
+    waiting = 0;
+    if (what.state === "wait" && typeof what.wait_s === "number") waiting = setTimeout(idle, what.wait_s * 1000);
     $("view-scan").scrollTop = 0;
     place.className = `card ${what.state}`;
     place.dataset.number = what.number ?? "";
@@ -978,7 +993,7 @@
     if (!paired) return;
     if (document.visibilityState === "hidden") stopEye();
     else if (performance.now() - heard > SILENT_MS) listen();
-    else go(view);
+    else comeBack();
   });
 
   // A new code that is opened in the same page changes nothing but what stands behind the address.

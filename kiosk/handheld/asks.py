@@ -44,7 +44,8 @@ Raise = Callable[[Alarm], None]
 
 @dataclass(slots=True)
 class Phone:
-    """A telephone that is somebody's.  kind: what it calls itself; outcomes: how many it was told; last: the newest.
+    """A telephone that is somebody's.  kind: what it calls itself; outcomes: how many it was told; last: the newest,
+    and told_s: when, watched seconds.
 
     done: its latest requests with their answers, by key, so that one sent again is not done again.
     """
@@ -54,6 +55,7 @@ class Phone:
     hand: Hand
     outcomes: int = 0
     last: Body = field(default_factory=dict)
+    told_s: float = 0.0
     done: dict[str, tuple[M.AnyAsk, int, Body]] = field(default_factory=dict)
 
     def remember(self, key: str, ask: M.AnyAsk, status: int, body: Body) -> None:
@@ -67,13 +69,14 @@ def answer(desk: Desk, phone: Phone, ask: M.AnyAsk, alarm: Raise) -> Body:
     """What the desk says.  alarm: called with what the kiosk itself has to show too.  Raises what the desk raises."""
     match ask:
         case M.Scan(texts=texts):
-            return _told(phone, [desk.scan(text) for text in texts], alarm)
+            return _told(desk, phone, [desk.scan(text) for text in texts], alarm)
         case M.Undo():
-            return _told(phone, [desk.undo()], alarm)
+            return _told(desk, phone, [desk.undo()], alarm)
         case M.HandOver(pocket=pocket, holder=key):
+            desk.audits.pause()  # a touch on a map is no label that was seen
             desk.cancel()
             desk.scan(pocket)
-            return _told(phone, [desk.scan(desk.session.holder(key).code)], alarm)
+            return _told(desk, phone, [desk.scan(desk.session.holder(key).code)], alarm)
         case M.Cancel():
             desk.cancel()
             return _me(desk, phone)
@@ -94,15 +97,23 @@ def answer(desk: Desk, phone: Phone, ask: M.AnyAsk, alarm: Raise) -> Body:
             return _audit(desk, phone, ask, alarm)
 
 
-def _told(phone: Phone, scans: Sequence[Scanned], alarm: Raise) -> Body:
+def _told(desk: Desk, phone: Phone, scans: Sequence[Scanned], alarm: Raise) -> Body:
     """The outcome to be shown: of several the one that is about heat, else the last."""
     alarms = [scanned for scanned in scans if said.is_alarm(scanned.outcome)]
     for scanned in alarms:
         outcome = scanned.outcome
         alarm(Alarm(scanned, "") if isinstance(outcome, Refused) else Alarm(None, say(outcome.say)))
     phone.outcomes += 1
-    phone.last = said.outcome((alarms or list(scans))[-1], phone.outcomes)
+    phone.last = said.outcome((alarms or list(scans))[-1], phone.outcomes, desk.session.settings.kiosk.pair_s)
+    phone.told_s = desk.now().watched_s
     return phone.last
+
+
+def _last(desk: Desk, phone: Phone) -> Body:
+    """The newest outcome as it is now: what could be taken back or gone on with for a while, for so much less."""
+    past_s = desk.now().watched_s - phone.told_s
+    lasts = {name: phone.last[name] for name in ("undo_s", "wait_s") if phone.last.get(name) is not None}
+    return phone.last | {name: max(0.0, left_s - past_s) for name, left_s in lasts.items()}
 
 
 def _me(desk: Desk, phone: Phone) -> Body:
@@ -111,7 +122,7 @@ def _me(desk: Desk, phone: Phone) -> Body:
     owner = session.operator
     body: Body = {
         "kind": "me", "phone": phone.name, "person": owner.name if owner else "", "kiosk": session.book.kiosk,
-        "audit": session.audit or "", "last": phone.last, "waits": {}, "number": phone.outcomes,
+        "audit": session.audit or "", "last": _last(desk, phone), "waits": {}, "number": phone.outcomes,
     }  # fmt: skip
     if waiting is not None:
         holder = waiting.card if isinstance(waiting.card, HolderCard) else None
@@ -122,7 +133,7 @@ def _me(desk: Desk, phone: Phone) -> Body:
         left_s = waiting.left_s(session.now(), session.settings.kiosk.pair_s)
         body["waits"] = {
             "kind": "outcome", "number": phone.outcomes, "state": "wait", "word": what.word, "title": what.title,
-            "detail": what.detail, "origin": what.origin, "next": what.next, "left_s": left_s,
+            "detail": what.detail, "origin": what.origin, "next": what.next, "wait_s": left_s,
         }  # fmt: skip
     return body
 

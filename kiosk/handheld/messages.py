@@ -167,12 +167,13 @@ class Asked(Struct, frozen=True, tag="asked", forbid_unknown_fields=True):
 
 
 class Pair(Struct, frozen=True, tag="pair", forbid_unknown_fields=True):
-    """A telephone shows a token.  address: where from; kind: what it calls itself."""
+    """A telephone shows a token.  address: where from; kind: what it calls itself; before: digest of its cookie."""
 
     number: int
     token: Annotated[str, Meta(max_length=100)]
     address: Annotated[str, Meta(max_length=100)]
     kind: Annotated[str, Meta(max_length=40)]
+    before: Annotated[str, Meta(max_length=64)] = ""
 
 
 class Serving(Struct, frozen=True, tag="serving", forbid_unknown_fields=True):

@@ -178,12 +178,19 @@ class Phones:
             why = t("phone.wait", wait_s=claimed.wait_s) if claimed.wait_s else t("phone.no_token")
             self._link.say(M.Answer(asked.number, 403, {"kind": "fault", "say": why}))
             return
+        self._still_there(desk)
+        if (earlier := self._phones.get(asked.before)) is not None:  # its browser keeps one cookie, the new one
+            desk.phones.end(earlier.hand)
+            self._still_there(desk)
         if len(self._phones) >= MOST_PHONES:
             self._link.say(M.Answer(asked.number, 403, {"kind": "fault", "say": t("phone.too_many")}))
             return
         try:
             name = new_name({each.name for each in self._phones.values()})
             phone = Phone(name, asked.kind, desk.phones.pair(name, claimed.owner))
+        except PhoneOver:
+            self._link.say(M.Answer(asked.number, 403, {"kind": "fault", "say": t("phone.no_token")}))
+            return
         except Exception as error:
             self._failed(asked.number, error)
             return

@@ -20,7 +20,7 @@ from kiosk.rules.as_of import AsOf, as_of
 from kiosk.rules.cards import Command, HolderCard, PlaceCard, Until
 from kiosk.rules.finding import Usable
 from kiosk.rules.offsets import Card, CardFault
-from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value
 from kiosk.telling import old_words, place_words, told
@@ -59,19 +59,22 @@ def is_alarm(outcome: Outcome) -> bool:
     return outcome.reason is Reason.HOT if isinstance(outcome, Refused) else isinstance(outcome, Done) and outcome.alarm
 
 
-def outcome(scanned: Scanned, number: int) -> Body:
+def outcome(scanned: Scanned, number: int, pair_s: float) -> Body:
     """What came of a scan.  number: grows from outcome to outcome of a telephone, so that an older one is never shown
-    for a newer."""
+    for a newer.  pair_s: between the two scans of a pair."""
     made, card = scanned.outcome, scanned.holder or scanned.outcome.holder
     what = told(made, card)
     body: Body = {
         "kind": "outcome", "number": number, "state": what.state, "word": what.word, "title": what.title,
         "detail": what.detail, "origin": what.origin, "goal": what.goal, "why": what.why, "remedy": what.remedy,
-        "next": what.next, "undo_s": 0.0, "holder": card.holder.key if card else "", "lead": "",
+        "next": what.next, "undo_s": 0.0, "wait_s": None, "holder": card.holder.key if card else "", "lead": "",
         "offer": what.offer if what.offer in ("pocket", "adopt") else "",
     }  # fmt: skip
     if is_alarm(made):
         body |= {"state": "hot", "word": t("heat.word")} | _heat(made, card)
+    elif isinstance(made, Wait):
+        if made.step is not Step.AUDIT_AT:  # where an audit stands is no half of a pair
+            body["wait_s"] = made.pending.left_s(scanned.moment, pair_s)
     elif isinstance(made, Done):
         body["undo_s"] = 0.0 if made.step is Step.HEATING else scanned.undo_s or 0.0
         body["lead"] = _LEADS.get(made.then, "") if made.then else ""

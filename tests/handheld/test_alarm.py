@@ -72,6 +72,19 @@ def test_an_alarm_that_nobody_has_seen_is_there_again_after_the_page_was_thrown_
     assert not alarmed.sees("#alarm")
 
 
+def test_nothing_behind_an_alarm_is_touched_or_reached_by_the_next_key(alarmed: Page) -> None:
+    behind = "['strip', 'main', 'rail', 'gate', 'link'].map((id) => document.getElementById(id).inert)"
+    until(lambda: alarmed.js(behind) == [True] * 5, 10)
+    reached = set()
+    for _ in range(4):
+        for kind in ("keyDown", "keyUp"):
+            alarmed.call("Input.dispatchKeyEvent", type=kind, key="Tab", code="Tab", windowsVirtualKeyCode=9)
+        reached.add(alarmed.js("document.activeElement.id"))
+    assert reached <= {"understood", ""}
+    alarmed.tap("#understood")
+    until(lambda: alarmed.js(behind) == [False] * 5, 10)
+
+
 def test_on_its_side_a_telephone_shows_an_alarm_and_its_key_at_once(alarmed: Page) -> None:
     alarmed.resize(640, 360)
     for name in ("word", "title", "place", "left", "remedy"):

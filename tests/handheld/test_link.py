@@ -68,3 +68,15 @@ def test_a_kiosk_that_dies_is_a_lost_link(alone: Served, browser: Browser) -> No
     alone.phones._link._process.kill()
     page.comes("#link", words.t("phone.no_link"), 3)
     page.close()
+
+
+def test_a_first_scan_that_the_kiosk_has_forgotten_is_waited_for_no_more(alone: Served, browser: Browser) -> None:
+    page = signed_in(alone, browser)
+    typed(page, alone.holder("T002"))
+    page.comes("#card", words.t("card.word.where_to"))
+    alone.clock.forward(alone.desk.do(lambda desk: desk.session.settings.kiosk.pair_s) - 4.0)
+    page.open(alone.address)
+    page.comes("#card", words.t("card.word.where_to"))
+    page.comes("#card", words.t("scan.idle"))
+    assert alone.desk.do(lambda desk: desk.session.hands[1].phone)
+    page.close()

@@ -112,7 +112,8 @@ class _Pages:
         except (msgspec.MsgspecError, KeyError):
             raise Away(400) from None
         address = request.client.host if request.client else ""
-        answer = await self._kiosk.pair(token, address, _kind(request.headers.get("user-agent", "")))
+        kind, cookie = _kind(request.headers.get("user-agent", "")), request.cookies.get(COOKIE, "")
+        answer = await self._kiosk.pair(token, address, kind, digest(cookie) if cookie else "")
         response = _json(answer.body, answer.status)
         if answer.cookie:
             response.set_cookie(

@@ -64,9 +64,9 @@ class Kiosk:
         """One question of a telephone.  Raises NoAnswer."""
         return await self._answer(M.Asked(next(self._numbers), phone, key, ask))
 
-    async def pair(self, token: str, address: str, kind: str) -> M.Answer:
-        """A telephone shows a token.  Raises NoAnswer."""
-        return await self._answer(M.Pair(next(self._numbers), token, address, kind))
+    async def pair(self, token: str, address: str, kind: str, before: str) -> M.Answer:
+        """A telephone shows a token.  before: digest of the cookie it has already.  Raises NoAnswer."""
+        return await self._answer(M.Pair(next(self._numbers), token, address, kind, before))
 
     async def _answer(self, message: M.Asked | M.Pair) -> M.Answer:
         future: asyncio.Future[M.Answer] = asyncio.get_running_loop().create_future()

@@ -59,9 +59,10 @@ def machine(code: str, key: str) -> Question[tuple[MachineView, str]]:
 
 def hand_over(pocket: str, key: str) -> Question[Scanned]:
     """As if both had been scanned: the pocket first, so that a kiosk that stands at a place does not take the holder
-    for its own."""
+    for its own.  An audit waits from then on: a touch on a map is no label that was seen."""
 
     def answer(desk: Desk) -> Scanned:
+        desk.audits.pause()
         desk.cancel()
         desk.scan(pocket)
         return desk.scan(desk.session.holder(key).code)
