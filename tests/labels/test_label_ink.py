@@ -83,7 +83,7 @@ def test_text_in_a_pdf_is_searchable_and_its_fonts_are_embedded(label: Labels, t
     draw.pdf([layout], tmp_path / "label.pdf")
     page = pypdfium2.PdfDocument(tmp_path / "label.pdf")[0]
     text = page.get_textpage()
-    for wanted in (layout.content.code.text, "Shrink 12 x 90", "HSK63"):
+    for wanted in (layout.content.code.text, "Shrink 12 x 90", "HSK-A 63"):
         assert text.search(wanted).get_next() is not None, wanted
     letters = [each for each in page.get_objects() if each.type == pdfium.FPDF_PAGEOBJ_TEXT]
     assert len(letters) >= 6

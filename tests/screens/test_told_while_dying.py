@@ -17,7 +17,7 @@ ROWS: list[Any] = []
 DYING: list[int] = []  # uid of the row that is garbage by the time its length is worked out
 
 
-class Row(Widget):  # type: ignore[misc]  # Kivy gives no types
+class DyingRow(Widget):  # type: ignore[misc]  # Kivy gives no types
     """Takes its lengths and a colour from the theme."""
 
     color = ColorProperty()
@@ -35,7 +35,7 @@ Builder.load_string(
     """
 #:import look kiosk.screens.theme.look
 #:import collect gc.collect
-<Row>:
+<DyingRow>:
     width: look.pad + (0 * collect() if self.meanwhile() else 0)
     height: look.type_px(4) + look.mm + (0 * collect() if self.meanwhile() else 0)
     color: look.ground if (0 * collect() if self.meanwhile() else 0) == 0 else look.text
@@ -48,7 +48,7 @@ Builder.load_string(
 def test_a_row_that_goes_while_it_is_told_ends_nothing_and_the_others_are_told(tell: Any, at: int) -> None:
     look.fit(800, 480)
     look.wear("dark")
-    ROWS[:] = [Row() for _ in range(6)]
+    ROWS[:] = [DyingRow() for _ in range(6)]
     DYING[:] = [ROWS[at].uid]
     tell()
     assert DYING == [] and len(ROWS) == 5
