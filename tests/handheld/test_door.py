@@ -241,7 +241,7 @@ def test_a_frame_whose_answer_was_lost_is_told_by_its_number(kiosk: Served, phon
     phone.ask("scan", texts=[kiosk.holder("T021")])
     me = phone.ask("me")
     assert me["last"]["number"] == me["number"] == number + 1
-    assert me["waits"]["title"] and 0 < me["waits"]["left_s"] <= 20
+    assert me["waits"]["title"] and 0 < me["waits"]["wait_s"] <= 20
 
 
 @pytest.mark.parametrize("key", ["", "short", "x" * 65, "ä" * 10])
