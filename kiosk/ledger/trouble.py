@@ -40,6 +40,7 @@ _OF_SQLITE = (
     ("not a database", Cause.DAMAGED),
     ("no such table", Cause.DAMAGED),
     ("no such column", Cause.DAMAGED),
+    ("constraint failed", Cause.DAMAGED),  # what the book tells of itself meets no other: an index is not its table
     ("locked", Cause.BUSY),
     ("unable to open", Cause.GONE),
 )

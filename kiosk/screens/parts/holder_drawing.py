@@ -42,7 +42,7 @@ _LOOKED_AT = ("mm", "body", "text", "quiet", "raised", "heat", "done", "act", "g
 _LINES = 7.0  # of words that its height is, where it has no lengths and they can be as large
 _ROWS_SHARE = 0.42  # of the height that lengths may take from the picture; more where letters are larger
 _INWARDS = {"depth", "heated"}  # lengths that end at the nose: words beside them stand on the coupling's side
-_BODY_MM = 10.0  # across the steel, on the panel; lengths and the scale of warmth give way to it
+_BODY_MM = 10.1  # across the steel, on the panel; lengths and the scale of warmth give way to it
 _LOW_MM = 16.0  # a picture lower than this has a narrow edge
 
 
