@@ -220,6 +220,19 @@ def back(d: Drawing) -> None:
     d.line((60, 14), (26, 48), (60, 82), width=12)
 
 
+def erase(d: Drawing) -> None:
+    """Takes away the last letter: a key that points left, with a cross in it."""
+    d.line((34, 18), (90, 18), (90, 78), (34, 78), (6, 48), (34, 18), width=9)
+    d.line((46, 34), (74, 62), width=9)
+    d.line((74, 34), (46, 62), width=9)
+
+
+def capitals(d: Drawing) -> None:
+    """Large letters: an arrow with a body, unlike the one that turns a page."""
+    d.area((48, 8), (90, 50), (66, 50), (66, 70), (30, 70), (30, 50), (6, 50))
+    d.box(30, 78, 66, 88)
+
+
 def forward(d: Drawing) -> None:
     d.line((36, 14), (70, 48), (36, 82), width=12)
 
@@ -329,6 +342,8 @@ ICONS: dict[str, Callable[[Drawing], None]] = {
     "stop": stop,
     "missing": missing,
     "back": back,
+    "erase": erase,
+    "capitals": capitals,
     "forward": forward,
     "up": up,
     "down": down,

@@ -23,7 +23,7 @@ from kiosk.words import capitals, t
 ON_A_PAGE = 30  # letters beside the keys that do something
 OWN = ON_A_PAGE - len(ascii_lowercase)  # of a language, on its first page
 FIGURES = "1234567890-.,/+()&#'Ø°:;_=*%@?"
-ICONS = {"del": "back", "leave": "stop", "done": "forward", "shift": "up"}
+ICONS = {"del": "erase", "leave": "stop", "done": "forward", "shift": "capitals"}
 PAGES = ("letters", "figures", "accents")
 SHOWS = {"letters": "ABC", "figures": "123", "accents": "ÀÉÜ"}
 LONGEST = 40

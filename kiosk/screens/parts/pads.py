@@ -63,7 +63,7 @@ class NumberPad(GridLayout):
 
     def _key(self, symbol: str) -> Any:
         if symbol == "del":
-            key = IconButton(icon="back", size_hint=(1, 1), types=True)
+            key = IconButton(icon="erase", size_hint=(1, 1), types=True)
             key.bind(on_release=lambda _: self.delete())
             return key
         key = PadKey(text=symbol, symbol=symbol, size_hint_y=1)
@@ -191,7 +191,7 @@ class SymbolKeys(GridLayout):
             key = PadKey(text=symbol, symbol=symbol, least_mm=KEY_MM, size_hint_y=1)
             key.bind(on_release=lambda key: self.dispatch("on_symbol", key.symbol))
             self.add_widget(key)
-        for icon, event in (("back", "on_delete"), ("stop", "on_leave")):
+        for icon, event in (("erase", "on_delete"), ("stop", "on_leave")):
             key = IconButton(icon=icon, size_hint=(1, 1), least_mm=KEY_MM, types=event == "on_delete")
             key.bind(on_release=lambda _, event=event: self.dispatch(event))
             self.add_widget(key)

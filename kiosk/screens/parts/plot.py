@@ -123,5 +123,10 @@ class CoolingPlot(Widget):
                 foot = min(max(y + mm * 0.6, above), bottom + tall - letters * 2.4)
                 if any(start < e and start + long > s and abs(foot - f) < letters * 1.2 for s, e, f in taken):
                     continue
+                # Words that lie over another dot, or end beside it, would be read as its own.
+                dots = [at(*each) for each in self.readings if each != (time_s, value_c)]
+                ends = (start - mm * 2, start + long + mm)
+                if any(ends[0] < dot < ends[1] and abs(foot + letters / 2 - high) < letters * 2 for dot, high in dots):
+                    continue
                 taken.append((start, start + long, foot))
                 write(self, text, (start, foot), (0, 0), look.text, letters)

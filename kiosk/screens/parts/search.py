@@ -19,7 +19,7 @@ from kiosk.screens.theme import KEY_MM, TOUCH_MM, look
 DIGITS = ("7", "8", "9", "R", "del", "leave", "4", "5", "6", ".", "space", "more", "1", "2", "3", "0", "-", "show")
 DIGITS_TALL = ("7", "8", "9", "del", "4", "5", "6", "R", "1", "2", "3", "-", ".", "0", "space", "more", "leave", "show")
 LETTERS = (*ascii_uppercase, "-", "space", "del", "more", "leave", "show")
-ICONS = {"del": "back", "leave": "stop", "show": "find"}
+ICONS = {"del": "erase", "leave": "stop", "show": "find"}
 LONGEST = 40
 
 

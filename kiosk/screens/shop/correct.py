@@ -196,6 +196,8 @@ class CorrectScreen(View):
     def _why(self, told: str) -> None:
         self.told, self.trouble = told, ""
         reasons = _REASONS.get(self._what, _FIGURE_REASONS)
+        if self._what == PLACE and self._place is None:
+            reasons = ("not_there",)  # nobody can have seen it nowhere
         self.reasons = [Choice(reason, t(f"correct.reason.{reason}")) for reason in reasons]
         self.page = Page.REASON
 
