@@ -293,7 +293,7 @@ def _labels(screen: Any, what: str) -> None:
         screen._progress(37, 152)
     elif what == "saved":
         screen.fresh, screen.again = True, False
-        screen._say(True, t("labels.saved", count=152, file="HV4T8BRJ3V-etc.pdf"), "")
+        screen._say(True, t("labels.saved", count=152, file="HV4T8BRJ3V-etc.pdf"), t("labels.scan_new"))
         screen.folder = folder_words(Path("/home/setter/.local/share/holder-kiosk/labels"))
         screen.file = True
     elif what == "sent":

@@ -309,8 +309,7 @@ class LabelsScreen(View):
             self._saved = made.files[0] if made.files else None
             words = t("labels.saved", count=made.labels, file=self._saved.name if self._saved else "")
         self.again = made.job is not None
-        stick = t("labels.scan_new") if self.fresh and made.job is not None else ""
-        self._say(True, words, _waits(made.job) or stick)
+        self._say(True, words, _waits(made.job) or (t("labels.scan_new") if self.fresh else ""))
         self.stuck = made.job is not None
         self.folder = folder_words(self._saved.parent) if made.job is None and self._saved else ""
         self.file = made.job is None and self._saved is not None
