@@ -16,7 +16,7 @@ from kiosk.screens.options import Options
 from tests.journeys.display import Display
 
 SMALL = ("kivy.uix.", "kivy.lang.")  # widgets of a layout, a millisecond each
-MOST_PARTS = 4600  # widgets that all screens hold together, 50 to 70 kB each
+MOST_PARTS = 2400  # widgets that all screens hold together, 50 to 70 kB each
 
 # Opens the window as `screens.app.run` does.  With its first picture a screen is touched and labels are scanned; once
 # they have been answered every screen is wanted, one after the other.  Tells what was in sight, what sounded, and which

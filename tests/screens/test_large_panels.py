@@ -243,3 +243,12 @@ def test_neighbours_go_round_a_ring_and_end_with_a_shelf_s_row() -> None:
         for pocket in range(pockets):
             shown = neighbours(pocket, pockets, row, 9)
             assert pocket in shown and len(set(shown)) == len(shown) and max(shown) < pockets
+
+
+def test_a_list_that_learns_later_what_a_row_is_shows_no_other_rows() -> None:
+    from kiosk.screens.parts.choice import Choice, ChoiceRow
+    from kiosk.screens.parts.paged import PagedList
+
+    made = PagedList(rows=[Choice("a", "A")], size=(400, 400), row_height=80)
+    made.row_class = ChoiceRow
+    assert [type(row) for row in made.children] == [ChoiceRow]

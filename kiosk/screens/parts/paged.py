@@ -103,6 +103,8 @@ class PagedList(Column):
             self.page = self.pages - 1
             return
         seen = self.rows[int(self.page) * fitting * columns :][: fitting * columns]
+        if self.children and type(self.children[0]) is not self.row_class:
+            self.clear_widgets()  # a layout may name the rows before it says what a row is
         while len(self.children) > len(seen):
             self.remove_widget(self.children[0])
         while len(self.children) < len(seen):
