@@ -24,7 +24,7 @@ from kiosk.rules.outcomes import Reason, Refused, refuse
 from kiosk.rules.say import Say, Value, say
 
 _made = msgspec.json.Decoder(tuple[Made, ...])
-_OF_SUPERVISORS = (Matter.SETTING, Matter.USE, Matter.BADGE)
+_OF_SUPERVISORS = (Matter.SETTING, Matter.USE, Matter.BADGE, Matter.PIN)
 _FACTS = (
     L.HolderRegistered, L.CutterAdded, L.CutterReground, L.PlaceAdded, L.PocketAssigned, L.MeasuredLine,
 )  # fmt: skip
@@ -34,7 +34,10 @@ _PLAIN = {USED: "apart.in_use", RETIRED: "apart.out_of_use", OPEN: "apart.open",
 
 @dataclass(frozen=True, slots=True)
 class ToldHere:
-    """One claim.  what: as it is said to people, a message id of `apart` or plain words.  who: None: nobody's badge."""
+    """One claim.  what: as it is said to people, a message id of `apart` or `condition`, or plain words.
+
+    who: None: nobody's badge.
+    """
 
     kiosk_id: str
     kiosk: str
@@ -172,6 +175,10 @@ class DifferencesCounter:
     def _what(self, matter: Matter, value: str) -> str:
         if value == NOTHING:
             return _NOTHING.get(matter, "apart.empty")
+        if matter is Matter.CONDITION:
+            return f"condition.{value}"
+        if matter is Matter.PIN:
+            return "apart.pin"  # its digest is nobody's to read
         if matter is Matter.BADGE and value != RETIRED:
             return "apart.in_use"  # who they are and may do was set anew; their PIN's digest is nobody's to read
         return _PLAIN.get(value) or self._name(value)

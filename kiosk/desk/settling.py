@@ -20,7 +20,7 @@ from kiosk.ledger.derive import MemoryState, TableRow, changes
 from kiosk.ledger.places import Places
 from kiosk.ledger.view import cutter_of
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Holder
+from kiosk.rules.assembly import Condition, Holder
 from kiosk.rules.merge import RETIRED, USED, Made, Matter, claims
 
 SETTLED = "told differently"  # why something is told once more, where nobody said
@@ -69,6 +69,10 @@ def lines_of(said: Settling) -> tuple[L.Entry, ...]:
             return tuple(_label(said))
         case Matter.POCKET:
             return tuple(_stands_alone(said))
+        case Matter.CONDITION:
+            return tuple(_condition(said))
+        case Matter.PIN:
+            return tuple(_pin(said))
         case _:  # in use: the settling line says so itself; an audit that is closed stays closed
             return ()
 
@@ -175,7 +179,26 @@ def _person(said: Settling) -> Iterator[L.Entry]:
         return
     row = _as_told(said.subject, _PERSON, said.chosen, said.made).get("operator", said.subject)
     if row is not None:
-        yield L.OperatorAdded(said.subject, row["name"], row["role"], row["pin_hash"], row["language"])
+        pin = None if _is_open(Matter.PIN, said.subject) else row["pin_hash"]  # that is still to be looked at
+        yield L.OperatorAdded(said.subject, row["name"], row["role"], pin, row["language"])
+
+
+def _is_open(matter: Matter, subject: str) -> bool:
+    found = _row(T.Difference, f"{matter.value}/{subject}")
+    return found is not None and found["closed_line"] is None
+
+
+def _pin(said: Settling) -> Iterator[L.Entry]:
+    """One of the PINs that were chosen; nothing of who has been sent away meanwhile."""
+    now = _row(T.Operator, said.subject)
+    if said.chosen is not None and now is not None and not now["retired"]:
+        yield L.OperatorAdded(said.subject, now["name"], now["role"], said.value)
+
+
+def _condition(said: Settling) -> Iterator[L.Entry]:
+    """How a cutter is, whether or not the book has it so: of two hands that say otherwise at once the worse counts."""
+    if (assembly := _row(T.Assembly, said.subject)) is not None:
+        yield L.ConditionSaid(assembly["holder"], said.subject, Condition(said.value))
 
 
 def _number(said: Settling) -> Iterator[L.Entry]:

@@ -15,12 +15,12 @@ from typing import Any
 
 import msgspec
 
-from kiosk.ledger import fold_unseen
+from kiosk.ledger import fold_people, fold_unseen
 from kiosk.ledger.derive import changes
 from kiosk.ledger.shared_form import WAITING, Told
 from kiosk.ledger.state import SHARED_CLOCK, UNSEEN, Broken, Change, LedgerState, Put, Stamp, TableRow, text
 from kiosk.rules import lines as L
-from kiosk.rules.acts import Person, loses_its_pin
+from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import Heat
 from kiosk.rules.merge import RETIRED, Claim, Made, Matter, claims, clashing, closes, with_claim
 
@@ -94,9 +94,10 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
         entry = fold_unseen.of_warm_steel(entry, line.chain, said.seen, state)
     apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
     applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
-    if applies is not None and _leaves_no_pin(applies, line, state):
+    if applies is not None and line.behind and fold_people.leaves_no_pin(applies, line.chain, said.seen, state):
         yield from _kept_apart(entry, line, state)
         return
+    first_pin = line.behind and applies is not None and fold_people.first_unseen(applies, line.chain, said.seen, state)
     at = _at(entry, line, state)
     if isinstance(applies, L.Heated | L.Built | L.TornDown) and not itself:
         yield from fold_unseen.of_no_one_heating(applies, state)
@@ -108,6 +109,8 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
                 continue
             if isinstance(applies, L.Moved):
                 change = fold_unseen.longer(change, itself, line.id, state)
+            if first_pin or Matter.PIN in unseen:
+                change = fold_people.with_pin_in_doubt(change, state)
             yield _for_all(change, line, doubtful)
     except Broken:
         if not line.behind:
@@ -115,6 +118,8 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
         yield from _kept_apart(entry, line, state)
         for change in fold_unseen.dropped(entry, at, state):
             yield _for_all(change, line, doubtful)
+    if first_pin:
+        yield from _kept_apart(entry, line, state, Matter.PIN)
     if line.behind:
         yield from fold_unseen.doubted(entry, line.chain, said.seen, state)
 
@@ -129,9 +134,12 @@ def _wakes(entry: L.Entry, *, rests: bool) -> bool:
     return rests and not isinstance(entry, L.KioskRests)
 
 
-def _kept_apart(entry: L.Entry, line: Placed, state: LedgerState) -> Iterator[Change]:
-    """A line that does not fit what its kiosk had not seen is told as a difference, and changes nothing else."""
-    for claim in claims(entry)[:1]:
+def _kept_apart(entry: L.Entry, line: Placed, state: LedgerState, matter: Matter | None = None) -> Iterator[Change]:
+    """A line that does not fit what its kiosk had not seen is told as a difference, and changes nothing else.
+
+    matter: which of its claims; None: the first.
+    """
+    for claim in [each for each in claims(entry) if matter in (None, each.matter)][:1]:
         key = f"{claim.matter.value}/{claim.subject}"
         known = state.get("difference", key)
         if known is None or known["closed_line"] is not None:
@@ -212,7 +220,11 @@ def _as_it_applies(
         case L.CodeBound() | L.CodeRetired() if Matter.LABEL in unseen:
             return None, False
         case L.OperatorAdded(operator=key) if Matter.BADGE in unseen:
-            return _as_little(entry, state.get("operator", key)), False
+            return fold_people.as_little(entry, state.get("operator", key)), False
+        case L.ConditionSaid(assembly=key, condition=condition) if _is_open(Matter.CONDITION.value, key, state):
+            built = state.get("assembly", key)
+            told = [condition, *([Condition(built["condition"])] if built else [])]
+            return dataclasses.replace(entry, condition=max(told, key=lambda each: each.badness)), False
         case L.ClaimSettled(matter=matter, subject=key, value=value) if _is_open(matter, key, state):
             return (_gone(Matter(matter), key, state) if value == RETIRED else None), False
         case _:
@@ -231,28 +243,6 @@ def _gone(matter: Matter, key: str, state: LedgerState) -> L.Entry | None:
     kinds = ("holder", L.HolderRetired), ("cutter", L.CutterRetired), ("place", L.PlaceRetired)
     here = (kind(key) for table, kind in kinds if state.get(table, key) is not None)
     return next(here, None) if matter is Matter.USE else None
-
-
-def _as_little(entry: L.OperatorAdded, known: TableRow | None) -> L.OperatorAdded | None:
-    """Somebody set anew at two kiosks: who was sent away stays away, and who may do less at one of them may do less at
-    all, until a supervisor knows of both."""
-    if known is None:
-        return entry
-    less = min(entry.role, known["role"], key="supervisor".__eq__)
-    return None if known["retired"] else dataclasses.replace(entry, role=less)
-
-
-def _leaves_no_pin(entry: L.Entry, line: Placed, state: LedgerState) -> bool:
-    """Whether nobody of the shop could give a PIN any more, because two kiosks each sent another one away."""
-    if not line.behind or not isinstance(entry, L.OperatorAdded | L.OperatorRetired):
-        return False
-    people = {
-        row["key"]: Person(row["role"] == "supervisor", row["pin_hash"] is not None, bool(row["retired"]))
-        for row in state.all("operator")
-    }
-    gone = (key for key, each in people.items() if key != entry.operator and each.has_pin and not each.can_unlock)
-    unseen = any(not fold_unseen.all_seen(Matter.BADGE, key, line.chain, line.said.seen, state) for key in gone)
-    return unseen and loses_its_pin(people, [entry])
 
 
 def _about_its_heating(entry: L.Entry, line: Placed, state: LedgerState) -> L.Entry | None:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import msgspec
+
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Book, Written, rows
 from kiosk.ledger.shared_form import WAITING
@@ -14,8 +16,10 @@ from kiosk.ledger.view import Cards
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import LastStep, Torn
 from kiosk.rules.lines import Built, ConditionSaid, HolderRegistered, Moved, TornDown
+from kiosk.rules.merge import Made, Matter
 
 _REGISTRATION = 20  # lines about a holder that may be written with its registration and after it
+_made = msgspec.json.Decoder(tuple[Made, ...])
 _KINDS = (Moved.kind, Built.kind, TornDown.kind)
 
 
@@ -74,15 +78,25 @@ def _tear_down(book: Book, cards: Cards, line: Written, entry: TornDown) -> Last
     found = rows(T.Assembly.select().where(T.Assembly.key == entry.assembly))
     if card is None or not found:
         return None
-    told = (each for each in book.lines(subject=entry.assembly, newest=60) if each.id < line.id)
+    told = [each for each in book.lines(subject=entry.assembly, newest=60) if each.id < line.id]
     # What was said of the cutter with the tear-down is taken back too; what was said before it stays.
-    earlier = (each.entry for each in told if each.kiosk != line.kiosk or each.watched_s < line.watched_s)
-    before = next((each.condition for each in earlier if isinstance(each, ConditionSaid)), Condition.GOOD)
+    earlier = [each for each in told if each.kiosk != line.kiosk or each.watched_s < line.watched_s]
+    since = min((each.id for each in told if each not in earlier), default=line.id)
+    said = next((each.entry.condition for each in earlier if isinstance(each.entry, ConditionSaid)), Condition.GOOD)
+    before = max([said, *_told_apart(entry.assembly, since)], key=lambda each: each.badness)
     elsewhere = T.Assembly.select().where(T.Assembly.cutter == found[0]["cutter"], T.Assembly.torn_line.is_null())
     still = card.assembly is None and not elsewhere.exists() and _since_line(entry.holder) < line.id
     torn = Torn(entry.assembly, found[0]["name"], before)
     shared = _is_shared(book, line)
     return LastStep(line.id, line.watched_s, card, card.at, None, still_there=still, torn=torn, shared=shared)
+
+
+def _told_apart(assembly: str, line: int) -> list[Condition]:
+    """How kiosks that worked apart called a cutter, where nobody had settled that before a line."""
+    key = f"{Matter.CONDITION.value}/{assembly}"
+    still = T.Difference.closed_line.is_null() | (T.Difference.closed_line >= line)
+    found = rows(T.Difference.select().where((T.Difference.key == key) & still))
+    return [Condition(each.value) for row in found for each in _made.decode(row["claims"])]
 
 
 def _is_shared(book: Book, line: Written) -> bool:

@@ -18,7 +18,7 @@ from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 from kiosk.ledger.trouble import LedgerFault
 
-VERSION = 13
+VERSION = 14
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
 
@@ -123,6 +123,14 @@ def _said_right(_: Database) -> None:
     """
 
 
+def _worse_word_counts(_: Database) -> None:
+    """To 14: of two words about a cutter the worse counts, and of two PINs of one person neither, until a hand that
+    knew of both says which; a PIN is told apart from who somebody is.
+
+    No table changes its form; tables are made anew from the lines after it.
+    """
+
+
 def _add_column(database: Database, table: str, column: str, kind: str) -> None:
     """Unless an earlier step made the table anew, as it is now."""
     execute: Callable[..., Any] = database.execute_sql
@@ -136,7 +144,7 @@ def _add_column(database: Database, table: str, column: str, kind: str) -> None:
 STEPS: Mapping[int, Step] = {
     1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others, 6: _kiosks_rest,
     7: _labels_wear, 8: _who_counted, 9: _people_speak, 10: _heated_before,
-    11: _stays_away, 12: _said_right,
+    11: _stays_away, 12: _said_right, 13: _worse_word_counts,
 }  # fmt: skip
 
 

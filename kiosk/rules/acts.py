@@ -69,6 +69,20 @@ class Person:
         return self.supervisor and self.has_pin and not self.retired
 
 
+_OR = "\n"  # in no digest
+
+
+def pins(kept: str) -> list[str]:
+    """The digests of PINs of which each opens for one person: two, where two kiosks each chose one and no other could
+    settle it."""
+    return kept.split(_OR)
+
+
+def either_pin(*kept: str) -> str:
+    """As they are kept, each once and in one order, so that any of them opens."""
+    return _OR.join(sorted({each for some in kept for each in pins(some)}))
+
+
 def loses_its_pin(people: Mapping[str, Person], entries: Iterable[L.Entry]) -> bool:
     """Whether a shop that has a supervisor with a PIN would have none after these lines.  people: by key."""
     after = dict(people)

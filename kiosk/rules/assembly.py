@@ -81,6 +81,11 @@ class Condition(Enum):
     BROKEN = "broken"
     UNKNOWN = "unknown"
 
+    @property
+    def badness(self) -> int:
+        """How far it is from good: of several that are told the greatest counts."""
+        return (Condition.GOOD, Condition.UNKNOWN, Condition.WORN, Condition.BROKEN).index(self)
+
 
 @dataclass(frozen=True, slots=True)
 class Holder:

@@ -354,6 +354,6 @@ def _put_back_in(step: LastStep, torn: Torn) -> Done | Refused:
         return refuse(Reason.UNDO_OVERTAKEN, card, name=torn.name)
     lines: tuple[Entry, ...] = (
         TornDown(card.holder.key, torn.assembly, undoes=step.line),
-        ConditionSaid(card.holder.key, torn.assembly, torn.said_before),
+        ConditionSaid(card.holder.key, torn.assembly, torn.said_before, undoes=step.line),
     )
     return Done(lines, say("undone_torn", name=torn.name), holder=card, step=Step.UNDONE)

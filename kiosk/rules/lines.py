@@ -241,11 +241,14 @@ class TornDown:
 
 @dataclass(frozen=True, slots=True)
 class ConditionSaid:
+    """How a cutter is.  `undoes`: the tear-down this takes back, and what was said of the cutter with it."""
+
     kind: ClassVar[str] = "condition said"
     holder: str
     assembly: str
     condition: Condition
     used_min: float = 0.0
+    undoes: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,12 @@ kiosk that had seen every one of them.  Nothing here looks at a clock; the order
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from typing import NamedTuple
 
 from kiosk.rules import lines as L
+from kiosk.rules.assembly import Condition
 
 
 class Matter(Enum):
@@ -28,6 +29,8 @@ class Matter(Enum):
     SETTING = "setting"  # one setting, one thing's facts, or one assembly's length, set twice
     AUDIT = "audit"  # closed, and something seen in it later
     BADGE = "badge"  # work by a badge that was no longer good
+    CONDITION = "condition"  # one cutter that is good and worn
+    PIN = "pin"  # two PINs for one supervisor
 
 
 class Claim(NamedTuple):
@@ -87,6 +90,9 @@ def _claims(entry: L.Entry) -> tuple[Claim, ...]:
             return (Claim(Matter.NUMBER, str(number), key), Claim(Matter.NUMBER, key, str(number)))
         case L.MeasuredLine(assembly=key, values=values):
             return (Claim(Matter.SETTING, key, str(values)),)
+        case L.ConditionSaid(assembly=key, condition=condition, undoes=undoes):
+            looked = undoes is None and condition is not Condition.UNKNOWN
+            return (Claim(Matter.CONDITION, key, condition.value, settles=looked),)
         case L.CodeBound(text=text, subject=subject):
             return (Claim(Matter.LABEL, text, subject),)
         case L.CodeRetired(text=text):
@@ -111,8 +117,9 @@ def _claims(entry: L.Entry) -> tuple[Claim, ...]:
             return (Claim(Matter.AUDIT, audit, OPEN, settles=False),)
         case L.OperatorRetired(operator=key):
             return (Claim(Matter.BADGE, key, RETIRED),)
-        case L.OperatorAdded(operator=key):
-            return (Claim(Matter.BADGE, key, str(entry)),)
+        case L.OperatorAdded(operator=key, pin_hash=pin):
+            chosen = (Claim(Matter.PIN, key, pin),) if pin is not None else ()
+            return (Claim(Matter.BADGE, key, str(replace(entry, pin_hash=None))), *chosen)
         case L.ClaimSettled(matter=matter, subject=subject, value=value):
             return (Claim(Matter(matter), subject, value),)
         case _:

@@ -6,13 +6,16 @@ from dataclasses import replace
 
 import msgspec
 import pytest
+from argon2 import PasswordHasher
 
+from kiosk.desk.people import PinRefused
 from kiosk.desk.session import ActRefused, Locked
 from kiosk.ledger import tables as T
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Clamping, Measured
+from kiosk.rules.acts import either_pin
+from kiosk.rules.assembly import Clamping, Condition, Measured
 from kiosk.rules.cards import Heat
-from kiosk.rules.merge import NOTHING, RETIRED, USED, Made, claims
+from kiosk.rules.merge import NOTHING, RETIRED, USED, Made, Matter, claims
 from kiosk.rules.outcomes import Reason
 from tests.conftest import Shop
 from tests.desk.test_told_differently import OTHER, A, differs, told_of_a_cutter
@@ -370,3 +373,91 @@ def test_a_scan_into_a_place_is_told_of_who_else_put_something_there(shop: Shop)
     told_back = shop.desk.differences.told_otherwise("T001", slot)
     assert told_back is not None and told_back.reason is Reason.TOLD_OTHERWISE
     assert shop.desk.differences.told_otherwise("T001", None) is None
+
+
+@pytest.mark.parametrize("chosen", [0, 1])
+def test_how_a_cutter_is_is_as_a_hand_says_that_looked(shop: Shop, chosen: int) -> None:
+    built = T.Assembly.select().where(T.Assembly.torn_line.is_null()).get()
+    words = Condition.WORN, Condition.GOOD
+    key = f"condition/{built.key}"
+    said = told(shop, key, *(L.ConditionSaid(built.holder, built.key, each) for each in words))
+    found = next(each for each in shop.desk.differences.open() if each.key == key)
+    assert found.name == built.name and [each.what for each in found.claims] == ["condition.worn", "condition.good"]
+    shop.desk.differences.settle(key, said[chosen])
+    assert T.Assembly.get_by_id(built.key).condition == words[chosen].value
+    assert T.Assembly.get_by_id(built.key).used_min == built.used_min
+
+
+@pytest.mark.parametrize("said", [Condition.UNKNOWN, Condition.GOOD])
+def test_a_tear_down_taken_back_leaves_a_cutter_as_bad_as_any_kiosk_called_it(shop: Shop, said: Condition) -> None:
+    desk = shop.desk
+    shop.clock.forward(20 * 86400.0)
+    at_bench = next(row for row in T.Place.select() if row.kind == "bench").code
+    built = next(
+        each for each in T.Assembly.select().where(T.Assembly.torn_line.is_null())
+        if desk.session.holder(each.holder).holder.clamping is not Clamping.SHRINK_FIT
+    )  # fmt: skip
+    card = desk.session.holder(built.holder)
+    desk.session.book.append([L.Moved(built.holder, card.at.place.code if card.at else None, at_bench)])
+    words = Condition.BROKEN, Condition.GOOD
+    key = f"condition/{built.key}"
+    told(shop, key, *(L.ConditionSaid(built.holder, built.key, each) for each in words))
+    T.Assembly.update(condition="broken").where(T.Assembly.key == built.key).execute()
+    desk.build.tear_down(built.holder, said)
+    if said is Condition.GOOD:
+        T.Difference.update(closed_line=desk.session.book.last_id - 1).where(T.Difference.key == key).execute()
+    undone = desk.undo()
+    assert [type(line.entry) for line in undone.lines] == [L.TornDown, L.ConditionSaid]
+    assert T.Assembly.get_by_id(built.key).condition == "broken"
+    claimed = (each for line in undone.lines for each in claims(line.entry))
+    assert not any(each.settles for each in claimed if each.matter is Matter.CONDITION)
+
+
+def digest(pin: str) -> str:
+    return PasswordHasher(time_cost=1, memory_cost=8, parallelism=1).hash(pin)
+
+
+@pytest.mark.parametrize("chosen", [0, 1])
+def test_which_pin_counts_is_a_supervisors_to_say_and_its_digest_is_shown_to_nobody(shop: Shop, chosen: int) -> None:
+    supervised(shop)
+    book, people = shop.desk.session.book, shop.desk.people
+    book.append([L.OperatorAdded("jo", "Jo", "supervisor")])
+    pins = "3691", "7418"
+    said = told(shop, "pin/jo", *(L.OperatorAdded("jo", "Jo", "supervisor", digest(pin)) for pin in pins), kept=0)
+    (found,) = shop.desk.differences.open()
+    assert [each.what for each in found.claims] == ["apart.pin", "apart.pin"] and found.name == "Jo"
+    with pytest.raises(Locked):
+        shop.desk.differences.settle("pin/jo", said[chosen])
+    people.unlock("ines", "2580")
+    shop.desk.differences.settle("pin/jo", said[chosen])
+    assert people.unlock("jo", pins[chosen]).key == "jo"
+    with pytest.raises(PinRefused):
+        people.unlock("jo", pins[1 - chosen])
+
+
+def test_either_of_two_pins_opens_where_nobody_else_could_settle_which(shop: Shop) -> None:
+    supervised(shop)
+    both = either_pin(digest("3691"), digest("7418"))
+    shop.desk.session.book.append([L.OperatorAdded("ines", "Ines", "supervisor", both)])
+    for pin in ("3691", "7418"):
+        assert shop.desk.people.unlock("ines", pin).key == "ines"
+    with pytest.raises(PinRefused):
+        shop.desk.people.unlock("ines", "2580")
+
+
+def test_a_pin_that_is_settled_brings_nobody_back_and_who_somebody_is_says_nothing_of_the_pin(shop: Shop) -> None:
+    supervised(shop)
+    people = shop.desk.people
+    pins = told(shop, "pin/jo", *(L.OperatorAdded("jo", "Jo", "supervisor", digest(pin)) for pin in ("3691", "7418")))
+    who = told(shop, "badge/jo", *(L.OperatorAdded("jo", name, "supervisor") for name in ("Jo", "Johanna")))
+    people.unlock("ines", "2580")
+    with pytest.raises(ActRefused) as refused:
+        shop.desk.differences.settle("pin/jo", pins[0])
+    assert refused.value.reason is Reason.SETTLE_FIRST
+    shop.desk.differences.settle("badge/jo", who[1])
+    line = shop.desk.session.book.line(shop.desk.session.book.last_id)
+    assert line is not None and line.entry == L.OperatorAdded("jo", "Johanna", "supervisor", None, "")
+    T.Difference.update(closed_line=shop.desk.session.book.last_id).where(T.Difference.key == "badge/jo").execute()
+    people.retire("jo", "left")
+    shop.desk.differences.settle("pin/jo", pins[0])
+    assert T.Operator.get_by_id("jo").retired == 1

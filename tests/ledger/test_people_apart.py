@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from kiosk.rules import lines as L
+from kiosk.rules.acts import pins
 from kiosk.rules.assembly import Measured
-from tests.ledger.kiosks import STEEL, Kiosk, Server
+from tests.ledger.kiosks import FOUNDER, STEEL, Kiosk, Server
 from tests.ledger.kiosks import shop as kiosks
 
 A = "a" * 16
@@ -181,3 +182,83 @@ def test_two_numbers_or_two_lengths_of_one_assembly_are_told_and_no_kiosks_word_
     other.says(one)
     meet(server, other, founder)
     assert founder.differences() == set()
+
+
+def pins_at_once(server: Server, *them: Kiosk) -> None:
+    """Each kiosk gives Jo another PIN, and then they hear each other, in this order."""
+    for each in them:
+        each.says(L.OperatorAdded("jo", "Jo", "supervisor", f"argon2 of {each.name}"), operator="kim")
+    meet(server, *them)
+
+
+@pytest.mark.parametrize("founder_first", [True, False])
+def test_of_two_pins_that_one_person_was_given_at_once_neither_opens_anything_while_another_can_give_theirs(
+    founder_first: bool,
+) -> None:
+    server, founder, other = with_supervisors("jo", "kim")
+    pins_at_once(server, *((founder, other) if founder_first else (other, founder)))
+    assert founder.row("operator", "jo")["pin_hash"] is None and founder.differences() == {"pin/jo"}
+    founder.says(L.OperatorAdded("jo", "Johanna", "supervisor", language="pl"))
+    meet(server, founder, other)
+    assert founder.row("operator", "jo")["pin_hash"] is None, "another name is no PIN"
+    other.says(L.OperatorAdded("jo", "Johanna", "supervisor", "argon2 anew"))
+    meet(server, other, founder)
+    assert founder.row("operator", "jo")["pin_hash"] == "argon2 anew" and founder.differences() == set()
+
+
+def test_a_pin_given_once_more_by_who_did_not_hear_of_the_other_opens_nothing_either() -> None:
+    server, founder, other = with_supervisors("jo", "kim")
+    pins_at_once(server, founder, other)
+    founder.says(L.ClaimSettled("pin", "jo", "argon2 one"), L.OperatorAdded("jo", "Jo", "supervisor", "argon2 one"))
+    other.says(L.ClaimSettled("pin", "jo", "argon2 two"), L.OperatorAdded("jo", "Jo", "supervisor", "argon2 two"))
+    meet(server, founder, other)
+    assert founder.row("operator", "jo")["pin_hash"] is None and founder.differences() == {"pin/jo"}
+
+
+@pytest.mark.parametrize("founder_first", [True, False])
+def test_of_two_pins_of_the_only_one_who_can_give_one_either_opens_until_one_is_chosen(founder_first: bool) -> None:
+    server, founder, other = with_supervisors("jo")
+    pins_at_once(server, *((founder, other) if founder_first else (other, founder)))
+    assert sorted(pins(founder.row("operator", "jo")["pin_hash"])) == [f"argon2 of {FOUNDER}", f"argon2 of {A}"]
+    assert founder.differences() == {"pin/jo"}
+
+
+def test_two_names_of_one_person_tell_nothing_of_the_pin_and_two_pins_nothing_of_the_name() -> None:
+    server, founder, other = with_supervisors("jo", "kim")
+    founder.says(L.OperatorAdded("jo", "Jo", "supervisor", "argon2 anew"))
+    other.says(L.OperatorAdded("jo", "Johanna", "supervisor"))
+    meet(server, founder, other)
+    assert founder.row("operator", "jo")["pin_hash"] == "argon2 anew" and founder.differences() == {"badge/jo"}
+
+
+@pytest.mark.parametrize("jo_first", [True, False])
+def test_of_two_who_choose_the_shops_first_pin_at_once_the_second_is_told_and_counts_once_the_first_says_so(
+    jo_first: bool,
+) -> None:
+    server, (founder, other) = kiosks(A)
+    founder.says(*(L.OperatorAdded(name, name.title(), "supervisor") for name in ("jo", "kim")))
+    meet(server, founder, other)
+    founder.says(L.OperatorAdded("jo", "Jo", "supervisor", "argon2 jo"), operator="jo")
+    other.says(L.OperatorAdded("kim", "Kim", "supervisor", "argon2 kim"), operator="kim")
+    meet(server, *((founder, other) if jo_first else (other, founder)))
+    first, second = ("jo", "kim") if jo_first else ("kim", "jo")
+    assert founder.row("operator", first)["pin_hash"] == f"argon2 {first}"
+    assert founder.row("operator", second)["pin_hash"] is None and founder.differences() == {f"pin/{second}"}
+    said = L.OperatorAdded(second, second.title(), "supervisor", f"argon2 {second}")
+    founder.says(L.ClaimSettled("pin", second, f"argon2 {second}"), said, operator=first)
+    meet(server, founder, other)
+    assert founder.row("operator", second)["pin_hash"] == f"argon2 {second}" and founder.differences() == set()
+
+
+@pytest.mark.parametrize("both_pins_first", [True, False])
+def test_a_shop_is_not_left_without_a_pin_by_two_pins_of_one_and_the_other_sent_away(both_pins_first: bool) -> None:
+    server, (founder, other, third) = kiosks(A, "c" * 16)
+    founder.says(*(L.OperatorAdded(name, name.title(), "supervisor", f"argon2 {name}") for name in ("jo", "kim")))
+    meet(server, founder, other, third)
+    for each in (founder, other):
+        each.says(L.OperatorAdded("jo", "Jo", "supervisor", f"argon2 of {each.name}"))
+    third.says(L.OperatorRetired("kim", "left"))
+    meet(server, *((founder, other, third) if both_pins_first else (founder, third, other)))
+    people = [founder.row("operator", key) for key in ("jo", "kim")]
+    assert any(each["pin_hash"] and not each["retired"] for each in people), "else all is open to everybody"
+    assert "pin/jo" in founder.differences()

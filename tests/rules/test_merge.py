@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Clamping, Coupling, Cutter, Family, Holder, Measured
+from kiosk.rules.assembly import Clamping, Condition, Coupling, Cutter, Family, Holder, Measured
 from kiosk.rules.merge import (
     CLOSED,
     NOTHING,
@@ -55,6 +55,9 @@ CLAIMED: list[tuple[L.Entry, set[tuple[str, str, str, bool]]]] = [
     (L.ToolNumbered("T1", "A1", 7), {("number", "7", "A1", True), ("number", "A1", "7", True)}),
     (L.ToolNumbered("T1", "A1", None), {("number", "A1", NOTHING, True)}),
     (L.MeasuredLine("T1", "A1", LENGTH), {("setting", "A1", str(LENGTH), True)}),
+    (L.ConditionSaid("T1", "A1", Condition.WORN), {("condition", "A1", "worn", True)}),
+    (L.ConditionSaid("T1", "A1", Condition.UNKNOWN), {("condition", "A1", "unknown", False)}),
+    (L.ConditionSaid("T1", "A1", Condition.GOOD, undoes=9), {("condition", "A1", "good", False)}),
     (L.CodeBound("X", "T1", "holder"), {("label", "X", "T1", True)}),
     (L.CodeRetired("X", "worn"), {("label", "X", NOTHING, True)}),
     (L.HolderRetired("T1"), {("use", "T1", RETIRED, True)}),
@@ -65,6 +68,8 @@ CLAIMED: list[tuple[L.Entry, set[tuple[str, str, str, bool]]]] = [
     (L.PocketAssigned("D", "T1"), {("setting", "D", "T1", True), ("use", "D", USED, False)}),
     (L.PocketAssigned("D", None), {("setting", "D", NOTHING, True), ("use", "D", USED, False)}),
     (L.SettingChanged("heat.limit_c", "43"), {("setting", "heat.limit_c", "43", True)}),
+    (L.OperatorAdded("jo", "Jo", "supervisor", "a digest"),
+     {("badge", "jo", str(L.OperatorAdded("jo", "Jo", "supervisor")), True), ("pin", "jo", "a digest", True)}),
     (L.OperatorRetired("jo"), {("badge", "jo", RETIRED, True)}),
     (L.ClaimSettled("place", "T1", "D"), {("place", "T1", "D", True)}),
 ]  # fmt: skip

@@ -18,6 +18,8 @@ from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
+_IDS = ("apart.", "condition.")  # what a claim may say as the id of a message
+
 
 class Page(StrEnum):
     """What of this screen is in sight; the layout calls its pages so."""
@@ -107,7 +109,7 @@ class ApartScreen(View):
 
 
 def _said(claim: asks.ToldHere) -> tuple[str, str]:
-    what = t(claim.what) if claim.what.startswith("apart.") else claim.what
+    what = t(claim.what) if claim.what.startswith(_IDS) else claim.what
     return what, t("apart.claim", kiosk=claim.kiosk, who=claim.who, told_at=claim.told_utc_s)
 
 
