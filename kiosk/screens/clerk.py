@@ -99,6 +99,7 @@ class Clerk(Way):
     field = ObjectProperty(None, allownone=True)
     keys = ObjectProperty(None, allownone=True)
     leave = ObjectProperty(None, allownone=True)  # closes a window that the service keeps; None: nobody keeps it
+    untold = ObjectProperty(None, allownone=True)  # how joining went (words, or an Exception), where nobody read it yet
     restart = ObjectProperty(None, allownone=True)  # closes the window and opens it again; None: a shift is shown
     look_around = ObjectProperty(None, allownone=True)  # opens the demo shop instead of this one
     begin_own = ObjectProperty(None, allownone=True)  # in the demo shop: opens the shop's own again

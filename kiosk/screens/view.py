@@ -36,6 +36,7 @@ class View(BoxLayout):
     covers = Covers.NOTHING
     signs_in = False  # what it takes is steel and places: a badge signs in or out, and the screen stays as it is
     forwards = False  # what it takes of scans it hands to the desk itself
+    tells_first = False  # it says how something went that a hand waits for: what else is to be said comes behind it
     holds = False  # nothing comes over it until it has let go by itself: an alarm nobody has understood yet
 
     @property

@@ -213,6 +213,15 @@ class Way(EventDispatcher):
         self.go(name, **about)
         holding.holds = True
 
+    def go_behind(self, name: str, /, **about: Any) -> None:
+        """Show a screen, unless the one in sight tells something first: then the way back from that leads to it."""
+        first = self.view
+        if first is None or not first.tells_first:
+            self.go(name, **about)
+            return
+        self._trail = [name, first.name]
+        self.screen(name).shown(**about)
+
     def let_go(self, view: View) -> None:
         """A screen that held the window holds it no more: what was kept for it comes, else what was there before."""
         view.holds = False

@@ -109,7 +109,7 @@ class HeatScreen(View):
         self.clerk.let_go(self)
         if self._missed:
             missed = tuple(self._missed)
-            self.clerk.ask(asks.not_taken(missed), lambda names: self.clerk.go("scan", missed=names))
+            self.clerk.ask(asks.not_taken(missed), lambda names: self.clerk.go_behind("scan", missed=names))
 
     def scanned(self, text: str) -> bool:
         if text == self._code:

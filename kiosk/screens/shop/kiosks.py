@@ -76,11 +76,13 @@ class KiosksScreen(View):
     def shown(self, act: str = "", key: str = "", **_: Any) -> None:
         """`act`: what was asked for before the PIN, about the kiosk `key`."""
         self.trouble = ""
+        self.tells_first = self.clerk.untold is not None
         self._key = key
         self.page = Page.LIST
         self.clerk.ask(asks.kiosks(), partial(self._listed, act=act), self._failed)
 
     def left(self) -> None:
+        self.tells_first = False
         self._end_typing()
 
     def tick(self) -> None:
@@ -99,7 +101,10 @@ class KiosksScreen(View):
         """One state back, or out."""
         self._end_typing()
         self.trouble = ""
-        if self.page in (Page.ALONE, Page.LIST):
+        if self.tells_first:
+            self.tells_first = False
+            self.clerk.back()
+        elif self.page in (Page.ALONE, Page.LIST):
             self.clerk.go("shop")
         elif self.page in (Page.NAME, Page.SERVER):
             self._begin()
@@ -115,7 +120,10 @@ class KiosksScreen(View):
     def _listed(self, found: asks.Kiosks, act: str) -> None:
         self._told(found)
         self.page = Page.LIST if self._joined else Page.ALONE
-        if act == INVITE:
+        if self.clerk.untold is not None:
+            untold, self.clerk.untold = self.clerk.untold, None
+            self._tell(untold)
+        elif act == INVITE:
             self.invite()
         elif act == LOCK_OUT and self._key in self._rows:
             self.choose(Choice(self._key, self._rows[self._key].name))
@@ -214,14 +222,28 @@ class KiosksScreen(View):
         joined = t("kiosks.joined_anew" if self._anew else "kiosks.joined")
 
         def done() -> None:
-            self._joining = False
-            self._answer(joined)
+            self._went(joined)
 
         def failed(error: Exception) -> None:
-            self._joining = False
-            self._failed(error)
+            self._went(error)
 
         self.clerk.reopen(asks.joins(folder, self._said, name), done, failed)
+
+    def _went(self, how: str | Exception) -> None:
+        """How joining went is said at once, or, where something else is in sight, once this screen comes again."""
+        self._joining = False
+        if self.clerk.view is self:
+            self._tell(how)
+            return
+        self.clerk.untold = how
+        if self.clerk.holding is not None:
+            self.clerk.go(self.name)
+
+    def _tell(self, how: str | Exception) -> None:
+        if isinstance(how, Exception):
+            self._failed(how)
+        else:
+            self._answer(how)
 
     # Where it stands ------------------------------------------------------------------------------------------
 
