@@ -92,6 +92,8 @@ def folded(line: Placed, state: LedgerState) -> Iterator[Change]:
     entry = about
     if line.behind and isinstance(entry, L.Heated):
         entry = fold_unseen.of_warm_steel(entry, line.chain, said.seen, state)
+    if isinstance(entry, L.Heated):
+        entry = fold_unseen.of_told_contents(entry, state)
     apart = isinstance(entry, L.Heated) and _step_unseen(entry.holder, line, state)
     applies, doubtful = _as_it_applies(entry, unseen, state, apart=apart)
     if applies is not None and line.behind and fold_people.leaves_no_pin(applies, line.chain, said.seen, state):

@@ -59,6 +59,18 @@ def of_warm_steel(entry: L.Heated, chain: str, seen: int, state: LedgerState) ->
     return dataclasses.replace(entry, body_unknown=True, reading_only=True) if unknown else entry
 
 
+def of_told_contents(entry: L.Heated, state: LedgerState) -> L.Heated:
+    """A heating while it is open what is in the holder: how much steel and cutter it heated, nobody knows."""
+    row = state.get("holder", entry.holder)
+    built = state.get("assembly", row["assembly"]) if row and row["assembly"] else None
+    claim = state.get("claim", f"{Matter.HOLDER.value}/{entry.holder}")
+    inside = {each.value for each in _made.decode(claim["made"])} if claim else set()
+    keys = [f"{Matter.CUTTER.value}/{each}" for each in sorted({*inside, *([built["cutter"]] if built else [])})]
+    found = [state.get("difference", key) for key in (f"{Matter.HOLDER.value}/{entry.holder}", *keys)]
+    told = any(each is not None and each["closed_line"] is None for each in found)
+    return dataclasses.replace(entry, reading_only=True) if told else entry
+
+
 def dropped(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
     """A cutter that was shrunk in or out against another kiosk's claim: which it was is open, that it took heat not."""
     if isinstance(entry, L.Built | L.TornDown) and getattr(entry, "undoes", None) is None:
@@ -89,8 +101,11 @@ def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Colle
             return () if known and not _stood_otherwise(key, goal, chain, seen, state) else (key,)
         case L.TemperatureRead(holder=key, verdict=Verdict.QUESTIONED.value):  # why it was so warm, no time tells
             return () if all_seen(Matter.PLACE, key, chain, seen, state) else (key,)
+        case L.Built(holder=key, cutter=cutter) if not all_seen(Matter.CUTTER, cutter, chain, seen, state):
+            return {key, *_with_cutter(cutter, state)}
         case L.Built(holder=key) | L.TornDown(holder=key):  # it may have been heated for that by no one's heating
-            return () if all_seen(Matter.PLACE, key, chain, seen, state) else (key,)
+            known = (all_seen(matter, key, chain, seen, state) for matter in (Matter.PLACE, Matter.HOLDER))
+            return () if all(known) else (key,)
         case L.HolderRegistered(holder=steel):
             found: Collection[str] = (steel.key,)
         case L.CutterAdded(cutter=cutting):

@@ -41,7 +41,7 @@ class Grounds:
         match entry:
             case L.HolderRegistered(holder=holder):
                 return _under_hold(self.holders.get(holder.key))
-            case L.Built(holder=key):
+            case L.Built(holder=key) | L.TornDown(holder=key):  # by a hand's word or a file, not at the station
                 return _under_hold(self.holders.get(key))
             case L.CutterAdded(cutter=cutter):
                 return _under_hold(self.cutters.get(cutter.key))

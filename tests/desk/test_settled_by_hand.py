@@ -9,7 +9,7 @@ import pytest
 from argon2 import PasswordHasher
 
 from kiosk.desk.people import PinRefused
-from kiosk.desk.session import ActRefused, Locked
+from kiosk.desk.session import ActRefused, Locked, StillHot
 from kiosk.ledger import tables as T
 from kiosk.rules import lines as L
 from kiosk.rules.acts import either_pin
@@ -461,3 +461,54 @@ def test_a_pin_that_is_settled_brings_nobody_back_and_who_somebody_is_says_nothi
     people.retire("jo", "left")
     shop.desk.differences.settle("pin/jo", pins[0])
     assert T.Operator.get_by_id("jo").retired == 1
+
+
+def hot_and_told_differently(shop: Shop, *, in_it: bool) -> tuple[str, str]:
+    """A shrink fit that cools, and of which one kiosk said that it is empty; in_it: the book has the cutter in it."""
+    desk = shop.desk
+    shop.clock.forward(20 * 86400.0)
+    built = next(card for card in desk.shop.holders() if card.assembly and card.holder.clamping is Clamping.SHRINK_FIT)
+    assert built.assembly is not None
+    key, cutter, station = built.holder.key, built.assembly.cutter.key, shop.place("Shrink station")
+    rack = next(row.code for row in T.Place.select() if row.kind == "cooling")
+    book = desk.session.book
+    book.append([L.Moved(key, built.at.place.code if built.at else None, station), L.Heated(key, station)])
+    if not in_it:
+        book.append([L.TornDown(key, built.assembly.key)])
+    (line,) = book.append([L.Moved(key, station, rack)])
+    differs(shop, f"holder/{key}", Made(line.id - 1, A, NOTHING), Made(line.id, OTHER, cutter))
+    return key, cutter
+
+
+def test_a_warm_holder_is_said_to_be_empty_once_it_is_cool_because_its_hold_is_worked_out_with_the_cutter(
+    shop: Shop,
+) -> None:
+    key, cutter = hot_and_told_differently(shop, in_it=True)
+    hold, last = T.Hold.get_by_id(key).__data__, shop.desk.session.book.last_id
+    with pytest.raises(StillHot):
+        shop.desk.differences.settle(f"holder/{key}", NOTHING)
+    assert (T.Hold.get_by_id(key).__data__, shop.desk.session.book.last_id) == (hold, last)
+    shop.desk.session.book.append([L.HoldEnded(key, "reading", hold["heated_line"])])
+    shop.clock.forward(86400.0)
+    shop.desk.differences.settle(f"holder/{key}", NOTHING)
+    assert inside(shop, key) is None and cutter in cutters(shop)
+
+
+def test_a_cutter_is_taken_out_of_no_warm_holder_by_what_is_said_of_another_one(shop: Shop) -> None:
+    key, cutter = hot_and_told_differently(shop, in_it=True)
+    T.Difference.delete().execute()
+    other = free(shop)[0]
+    told(shop, f"holder/{other}", L.Built("A1", "Mill", other, cutter), L.TornDown(other, "A0"), kept=0)
+    hold = T.Hold.get_by_id(key)
+    assert hold.ended_line is None
+    shop.desk.session.book.append([L.Heated(key, "anywhere")])
+    with pytest.raises(StillHot):
+        shop.desk.differences.settle(f"holder/{other}", cutter)
+    assert inside(shop, key) == cutter
+
+
+def test_that_a_warm_holder_is_empty_as_the_book_has_it_settles_and_leaves_its_hold_alone(shop: Shop) -> None:
+    key, _ = hot_and_told_differently(shop, in_it=False)
+    hold = T.Hold.get_by_id(key).__data__
+    shop.desk.differences.settle(f"holder/{key}", NOTHING)
+    assert T.Hold.get_by_id(key).__data__ == hold and shop.desk.session.holder(key).heat is Heat.HELD
