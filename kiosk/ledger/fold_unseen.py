@@ -104,8 +104,8 @@ def _resting(entry: L.Entry, chain: str, seen: int, state: LedgerState) -> Colle
         case L.Built(holder=key, cutter=cutter) if not all_seen(Matter.CUTTER, cutter, chain, seen, state):
             return {key, *_with_cutter(cutter, state)}
         case L.Built(holder=key) | L.TornDown(holder=key):  # it may have been heated for that by no one's heating
-            known = (all_seen(matter, key, chain, seen, state) for matter in (Matter.PLACE, Matter.HOLDER))
-            return () if all(known) else (key,)
+            seen_all = (all_seen(matter, key, chain, seen, state) for matter in (Matter.PLACE, Matter.HOLDER))
+            return () if all(seen_all) else (key,)
         case L.HolderRegistered(holder=steel):
             found: Collection[str] = (steel.key,)
         case L.CutterAdded(cutter=cutting):

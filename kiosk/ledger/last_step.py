@@ -59,7 +59,7 @@ def _move(book: Book, cards: Cards, line: Written, entry: Moved) -> LastStep | N
     if card is None or (entry.origin is None and _came_with_it(book, line, entry.holder)):
         return None
     origin = cards.place(entry.origin) if entry.origin else None
-    still = _since_line(entry.holder) == line.id
+    still = _since_line(entry.holder) == line.id and not _told_since(line.id, Matter.PLACE, entry.holder)
     # Whether it was heated by or after the step: what began its last hold came later.
     after = T.Hold.select(T.Hold.holder).where(T.Hold.holder == entry.holder, T.Hold.heated_line > line.id)
     shared = _is_shared(book, line)
@@ -78,17 +78,25 @@ def _tear_down(book: Book, cards: Cards, line: Written, entry: TornDown) -> Last
     found = rows(T.Assembly.select().where(T.Assembly.key == entry.assembly))
     if card is None or not found:
         return None
-    told = [each for each in book.lines(subject=entry.assembly, newest=60) if each.id < line.id]
+    about = [each for each in book.lines(subject=entry.assembly, newest=60) if each.id < line.id]
     # What was said of the cutter with the tear-down is taken back too; what was said before it stays.
-    earlier = [each for each in told if each.kiosk != line.kiosk or each.watched_s < line.watched_s]
-    since = min((each.id for each in told if each not in earlier), default=line.id)
+    earlier = [each for each in about if each.kiosk != line.kiosk or each.watched_s < line.watched_s]
+    since = min((each.id for each in about if each not in earlier), default=line.id)
     said = next((each.entry.condition for each in earlier if isinstance(each.entry, ConditionSaid)), Condition.GOOD)
     before = max([said, *_told_apart(entry.assembly, since)], key=lambda each: each.badness)
     elsewhere = T.Assembly.select().where(T.Assembly.cutter == found[0]["cutter"], T.Assembly.torn_line.is_null())
     still = card.assembly is None and not elsewhere.exists() and _since_line(entry.holder) < line.id
+    told = _told_since(line.id, Matter.HOLDER, entry.holder) or _told_since(line.id, Matter.CUTTER, found[0]["cutter"])
+    still = still and not told
     torn = Torn(entry.assembly, found[0]["name"], before)
     shared = _is_shared(book, line)
     return LastStep(line.id, line.watched_s, card, card.at, None, still_there=still, torn=torn, shared=shared)
+
+
+def _told_since(line: int, matter: Matter, subject: str) -> bool:
+    """Whether kiosks that worked apart tell that differently, or did and a hand settled it after a line."""
+    still = T.Difference.closed_line.is_null() | (T.Difference.closed_line > line)
+    return bool(rows(T.Difference.select().where((T.Difference.key == f"{matter.value}/{subject}") & still)))
 
 
 def _told_apart(assembly: str, line: int) -> list[Condition]:

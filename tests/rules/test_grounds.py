@@ -34,9 +34,13 @@ def resting(*places: str, cutter: str | None = "C1") -> Grounds:
 @pytest.mark.parametrize(
     "entry",
     [
-        L.HolderRegistered(STEEL), L.Built("A2", "Mill", "H1", "C2"), L.CutterAdded(MILL), L.CutterReground("C1", 11.9),
-        L.TornDown("H1", "A1"), L.TornDown("H1", "A1", undoes=7),
-    ],  # fmt: skip
+        L.HolderRegistered(STEEL),
+        L.Built("A2", "Mill", "H1", "C2"),
+        L.CutterAdded(MILL),
+        L.CutterReground("C1", 11.9),
+        L.TornDown("H1", "A1"),
+        L.TornDown("H1", "A1", undoes=7),
+    ],
     ids=lambda entry: entry.kind,
 )
 def test_holder_and_cutter_of_a_hold_stay_as_they_are_and_those_of_others_do_not(entry: L.Entry) -> None:
