@@ -16,6 +16,7 @@ from typing import Any
 import msgspec
 
 from kiosk.desk.session import GaveWay, NotThere, Session
+from kiosk.desk.taking_back import Kept, Taken, key_of
 from kiosk.exchange.shop import read_shop, read_tables
 from kiosk.exchange.shop_out import LineRow, OperatorRow, ShopData, write_shop
 from kiosk.exchange.tables_csv import PLAIN, Dialect
@@ -151,75 +152,20 @@ class IntakeCounter:
         if closing is None or not isinstance(closing.entry, L.Imported) or already:
             raise NotThere("import to take back", str(line))
         by = session.supervised(reason)
-        first = line - closing.entry.count
-        brought = [written_line for written_line in session.book.lines(first - 1) if written_line.id < line]
-        now = session.grounds()
+        taken = Taken.of(session.book, closing, closing.entry.count)
+        now, apart = session.grounds(), _told_apart()
         kept: list[str] = []
         back: list[L.Entry] = []
-        for found in in_slices(reversed(brought), lambda _: between(0)):
-            for entry in self._back(found, first, line, reason):
-                if isinstance(entry, _Kept):
+        for found in in_slices(reversed(taken.lines), lambda _: between(0)):
+            for entry in taken.back(found, reason):
+                if isinstance(entry, Kept):
                     kept.append(entry.key)
-                elif now.refuses(entry) is not None:
-                    kept.append(_key(found.entry))
+                elif now.refuses(entry) is not None or intake.settles(entry, apart):
+                    kept.append(key_of(found.entry))
                 else:
                     back.append(entry)
         lines = session.write(*back, L.ImportUndone(line, reason), by=by, between=between)
         return UndoneImport(lines, tuple(sorted(set(kept))))
-
-    def _back(self, written_line: Written, first: int, closing: int, reason: str) -> Iterator[L.Entry | _Kept]:
-        """The lines that take one line of an import (lines `first` to `closing`) back."""
-        key = _key(written_line.entry)
-        match written_line.entry:
-            case L.HolderRegistered():
-                yield self._before(written_line, first, closing, reason) or L.HolderRetired(key, reason)
-            case L.CutterAdded():
-                yield self._before(written_line, first, closing, reason) or L.CutterRetired(key, reason)
-            case L.PlaceAdded():
-                yield self._before(written_line, first, closing, reason) or L.PlaceRetired(key, reason)
-            case L.OperatorAdded():
-                yield self._before(written_line, first, closing, reason) or L.OperatorRetired(key, reason)
-            case L.CodeBound(text=text, subject=subject):
-                if not self._worked_with(subject, closing):
-                    yield L.CodeRetired(text, reason)
-
-    def _before(self, written_line: Written, first: int, closing: int, reason: str) -> L.Entry | _Kept | None:
-        """A line that gives a thing the facts it had before the import; None: it had none.
-
-        What was worked with or set right since stays; so does what was out of use before.
-        """
-        entry, key = written_line.entry, _key(written_line.entry)
-        before = [each for each in history.between(key, 1, first - 1) if _sets(each.entry, key)]
-        since = [each for each in history.between(key, closing + 1, None) if _sets(each.entry, key)]
-        if since:
-            return _Kept(key)
-        if not before or isinstance(before[-1].entry, _RETIRED):
-            used = self._built_in(key, closing) if isinstance(entry, L.CutterAdded) else self._worked_with(key, closing)
-            return _Kept(key) if used else None
-        match next(each.entry for each in reversed(before) if type(each.entry) is type(entry)):
-            case L.HolderRegistered(holder=holder):
-                return L.HolderRegistered(holder, reason)
-            case L.CutterAdded(cutter=cutter):
-                for each in before:
-                    if isinstance(each.entry, L.CutterAdded):
-                        cutter = each.entry.cutter
-                    elif isinstance(each.entry, L.CutterReground):
-                        cutter = _ground(cutter, each.entry)
-                return L.CutterAdded(cutter, reason)
-            case L.PlaceAdded(place=place, magazine=magazine):
-                return L.PlaceAdded(place, magazine)
-            case L.OperatorAdded(name=name, role=role):
-                return L.OperatorAdded(key, name, role)
-        return None
-
-    @staticmethod
-    def _worked_with(key: str, since: int) -> bool:
-        return bool(history.between(key, since + 1, None))
-
-    @staticmethod
-    def _built_in(cutter: str, since: int) -> bool:
-        query = T.Assembly.select().where(T.Assembly.cutter == cutter, T.Assembly.built_line > since)
-        return bool(query.exists())
 
     # out --------------------------------------------------------------------------------------------------
 
@@ -326,8 +272,15 @@ class IntakeCounter:
             Counter(row["place"] for row in holders if row["place"]),
             frozenset(_former()),
             self._session.grounds(),
+            _told_apart(),
             {pair(card.holder, None): card.name for card in self._session.hot_lately()},
         )
+
+
+def _told_apart() -> frozenset[tuple[str, str]]:
+    """Matter and subject of everything that kiosks tell differently."""
+    found = rows(T.Difference.select().where(T.Difference.closed_line.is_null()))
+    return frozenset((row["matter"], row["subject"]) for row in found)
 
 
 def _former() -> Iterator[tuple[str, str]]:
@@ -343,9 +296,6 @@ _OUT_OF_USE: tuple[tuple[str, Any, Any], ...] = (
     ("cutter", T.Cutter, T.Cutter.key),
     ("operator", T.Operator, T.Operator.key),
 )
-_RETIRED = (L.HolderRetired, L.CutterRetired, L.PlaceRetired, L.OperatorRetired)
-
-
 _SECRET = frozenset({"pin_hash"})  # fields that leave the ledger in no file
 _WITH_SECRETS = frozenset(
     kind for kind, entry in L.KINDS.items() if any(each.name in _SECRET for each in fields(entry))
@@ -356,40 +306,3 @@ def _without_secrets(payload: str) -> str:
     """A line's JSON with nothing where a secret was.  Its hash is that of the line with it."""
     said: dict[str, Any] = msgspec.json.decode(payload)
     return msgspec.json.encode({name: None if name in _SECRET else value for name, value in said.items()}).decode()
-
-
-def _key(entry: L.Entry) -> str:
-    """What a line of an import is about: a key, a place's code, a label's subject."""
-    match entry:
-        case L.HolderRegistered(holder=holder):
-            return holder.key
-        case L.CutterAdded(cutter=cutter):
-            return cutter.key
-        case L.PlaceAdded(place=place):
-            return place.code
-        case L.OperatorAdded(operator=key) | L.OperatorRetired(operator=key) | L.CodeBound(subject=key):
-            return key
-        case L.HolderRetired(holder=key) | L.CutterRetired(cutter=key) | L.PlaceRetired(code=key):
-            return key
-        case L.CutterReground(cutter=key):
-            return key
-    return ""
-
-
-def _sets(entry: L.Entry, key: str) -> bool:
-    """Whether a line says what a thing is, or takes it out of use."""
-    facts = (L.HolderRegistered, L.CutterAdded, L.CutterReground, L.PlaceAdded, L.OperatorAdded)
-    return isinstance(entry, (*facts, *_RETIRED)) and _key(entry) == key
-
-
-def _ground(cutter: Cutter, by: L.CutterReground) -> Cutter:
-    """A cutter as a regrinding left it."""
-    now = {name: value for name in ("dc_mm", "oal_mm") if (value := getattr(by, name)) is not None}
-    return replace(cutter, **now)
-
-
-@dataclass(frozen=True, slots=True)
-class _Kept:
-    """Something that was worked with since, and stays."""
-
-    key: str

@@ -18,6 +18,7 @@ from kiosk.rules.assembly import Cutter, Holder
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.grounds import Grounds
 from kiosk.rules.hold_facts import pair
+from kiosk.rules.merge import claims
 from kiosk.rules.places import Place
 from kiosk.rules.say import Say, say
 from kiosk.rules.slices import Between, in_slices, not_asked
@@ -64,6 +65,7 @@ class Known:
     crowd: Mapping[str, int] = field(default_factory=dict)  # place -> holders there
     former: frozenset[tuple[str, str]] = frozenset()  # what (place, holder, ...) and key of all that is out of use
     grounds: Grounds = field(default_factory=Grounds)  # what running holds rest on
+    told_apart: frozenset[tuple[str, str]] = frozenset()  # matter and subject of what kiosks tell differently
     hot: Mapping[str, str] = field(default_factory=dict)  # type of a holder -> name of one that is hot, or lately was
 
 
@@ -86,6 +88,11 @@ class Plan:
 
     def count(self, how: How) -> int:
         return sum(change.how is how for change in self.changes)
+
+
+def settles(entry: L.Entry, told_apart: frozenset[tuple[str, str]]) -> bool:
+    """Whether a line would settle what kiosks tell differently: a hand does that, which looked, and no file."""
+    return any(each.settles and (each.matter.value, each.subject) in told_apart for each in claims(entry))
 
 
 def plan(entries: Sequence[L.Entry], known: Known, between: Between = not_asked) -> Plan:
@@ -133,7 +140,7 @@ class _Planning:
             case L.Built(holder=key):
                 self._built(entry, key)
             case L.MeasuredLine(holder=key) | L.ConditionSaid(holder=key) | L.ToolNumbered(holder=key):
-                if key in self.built:
+                if key in self.built and not settles(entry, self.known.told_apart):
                     self.lines.append(entry)
             case L.Moved(holder=key):
                 self._stands(entry, key)
@@ -165,7 +172,7 @@ class _Planning:
             self.changes.append(Change(what, key, name, How.SAME))
             return
         details = () if before is None else _different(before, after)
-        if (why := self.known.grounds.refuses(line)) is not None:
+        if (why := self._kept(line, name)) is not None:
             self.changes.append(Change(what, key, name, How.KEPT, details, why))
             return
         if before is not None or (what, key) in self.known.former:
@@ -173,8 +180,18 @@ class _Planning:
         self.changes.append(Change(what, key, name, How.NEW if before is None else How.CHANGED, details))
         self.lines.append(line)
 
+    def _kept(self, line: L.Entry, name: str) -> Say | None:
+        """Why the book keeps what it has."""
+        if settles(line, self.known.told_apart):
+            return say("intake.told_apart", name=name)
+        return self.known.grounds.refuses(line)
+
     def _label(self, entry: L.CodeBound) -> None:
         subject = self.known.bound.get(entry.text)
+        if settles(entry, self.known.told_apart):
+            why = say("intake.told_apart", name=entry.text)
+            self.changes.append(Change("label", entry.text, entry.subject, How.KEPT, why=why))
+            return
         if subject == entry.subject:
             if entry.text in self.known.retired_labels:  # back on the same thing: it answers for it again
                 self.corrects = True
@@ -195,7 +212,7 @@ class _Planning:
 
     def _built(self, entry: L.Built, key: str) -> None:
         there = self.known.assemblies.get(key)
-        if there is None and (why := self.known.grounds.refuses(entry)) is not None:
+        if there is None and (why := self._kept(entry, entry.name)) is not None:
             self.changes.append(Change("assembly", entry.assembly, entry.name, How.KEPT, why=why))
         elif there is None:
             self.built.add(key)
