@@ -208,6 +208,8 @@ def _number(said: Settling) -> Iterator[L.Entry]:
         if assembly["tool_number"] != number:
             yield L.ToolNumbered(assembly["holder"], said.subject, number)
         return
+    if not said.subject.isdecimal():
+        return  # an assembly that stands in no holder, because what was built is told differently as well
     number = int(said.subject)
     built = T.Assembly.select().where(T.Assembly.tool_number == number, T.Assembly.torn_line.is_null())
     for row in rows(built.order_by(T.Assembly.built_line)):

@@ -512,3 +512,13 @@ def test_that_a_warm_holder_is_empty_as_the_book_has_it_settles_and_leaves_its_h
     hold = T.Hold.get_by_id(key).__data__
     shop.desk.differences.settle(f"holder/{key}", NOTHING)
     assert T.Hold.get_by_id(key).__data__ == hold and shop.desk.session.holder(key).heat is Heat.HELD
+
+
+@pytest.mark.parametrize("chosen", [0, 1])
+def test_the_number_of_an_assembly_that_the_book_never_had_is_settled_too(shop: Shop, chosen: int) -> None:
+    holder = free(shop)[0]
+    told(shop, "number/A77", L.ToolNumbered(holder, "A77", 7), L.ToolNumbered(holder, "A77", None), kept=0)
+    last = shop.desk.session.book.last_id
+    shop.desk.differences.settle("number/A77", ("7", NOTHING)[chosen])
+    written = [line.entry for line in shop.desk.session.book.lines(after=last)]
+    assert written == [L.ClaimSettled("number", "A77", ("7", NOTHING)[chosen])]

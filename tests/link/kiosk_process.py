@@ -48,6 +48,8 @@ SHOP = (
     Moved("H1", None, "bench"),
 )
 
+OFFICE = ("adds", "unlock", "set", "pin", "retire", "settle", "settle_as", "calls", "imports", "takes_back")
+
 
 def main(folder: Path) -> None:
     link_module._RETRIES_S = (0.2,)
@@ -118,12 +120,13 @@ def _done(desk: Desk, kiosks: KiosksCounter, words: list[str]) -> dict[str, Any]
                 "remaining_s": card.hold.remaining_s if card.hold else None,
                 "differences": [row["key"] for row in rows(T.Difference.select()) if row["closed_line"] is None],
             }  # fmt: skip
-        case ["adds" | "unlock" | "set" | "pin" | "retire" | "settle", *_]:
+        case [word, *_] if word in OFFICE:
             return _of_the_office(desk, words)
         case ["rules"]:
             desk.tick()
             session = desk.session
             return {
+                "names": {row["key"]: row["name"] for row in rows(T.Holder.select())},
                 "limit_c": session.settings.heat.limit_c, "badge_required": session.settings.kiosk.badge_required,
                 "retired": [row["key"] for row in rows(T.Operator.select()) if row["retired"]],
                 "unlocked": session.unlocked_by(), "differences": [each.key for each in desk.differences.open()],
@@ -170,6 +173,17 @@ def _of_the_office(desk: Desk, words: list[str]) -> dict[str, Any]:
                 desk.people.retire(key, "left")
             case ["settle", key, value]:
                 desk.differences.settle(key, value)
+            case ["settle_as", key, kiosk]:
+                found = next(each for each in desk.differences.open() if each.key == key)
+                desk.differences.settle(key, next(each.value for each in found.claims if each.kiosk_id == kiosk))
+            case ["calls", key, name]:
+                desk.session.write(HolderRegistered(replace(desk.session.holder(key).holder, name=name), "as agreed"))
+            case ["imports", path]:
+                plan = desk.intake.plan(Path(path))
+                desk.intake.take(plan, Path(path).name)
+                return {"written": len(plan.lines)}
+            case ["takes_back"]:
+                return {"kept": desk.intake.undo(desk.intake.imports()[0].line, "the wrong file").kept}
     except ActRefused as refused:
         return {"refused": refused.reason.value}
     except (LookupError, PermissionError) as refused:
