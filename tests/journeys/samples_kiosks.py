@@ -69,9 +69,13 @@ def _apart(screen: Any, state: str) -> None:
     name, drawer = "End mill 12 x 26 long reach", "Cabinet B · Drawer 3 · 12"
     moved = (_claim(1, drawer, unverified=True), _claim(0, "Shrink station", None), _claim(4, "Mill 1 · 24"))
     label = (_claim(1, name), _claim(4, "Drill 8.5 HSK63", None))
+    worn = (_claim(1, "condition.worn"), _claim(4, "condition.good", None))
+    pins = (_claim(1, "apart.pin"), _claim(4, "apart.pin"))
     found = (
         ToldDifferently("place/H1", Matter.PLACE, "H1", name, moved, hot=state == "hot"),
         ToldDifferently("label/X", Matter.LABEL, "X", "H1-0BCDEFGHJK", label),
+        ToldDifferently("condition/A", Matter.CONDITION, "A", name, worn),
+        ToldDifferently("pin/jo", Matter.PIN, "jo", "Johanna Oberhuber", pins),
         *(ToldDifferently(f"use/{at}", Matter.USE, f"{at}", f"{name} {at}", label) for at in range(5)),
     )
     screen._told(found if state != "none" else ())
@@ -79,6 +83,8 @@ def _apart(screen: Any, state: str) -> None:
         screen.choose(Choice("place/H1", name))
     elif state == "label":
         screen.choose(Choice("label/X", name))
+    elif state in ("condition", "pin"):
+        screen.choose(Choice({"condition": "condition/A", "pin": "pin/jo"}[state], name))
 
 
 SAMPLES = (
@@ -89,5 +95,8 @@ SAMPLES = (
             "answer", "answer_anew",
         )
     ),
-    *(("apart", state, partial(_apart, state=state)) for state in ("none", "list", "moved", "hot", "label")),
+    *(
+        ("apart", state, partial(_apart, state=state))
+        for state in ("none", "list", "moved", "hot", "label", "condition", "pin")
+    ),
 )
