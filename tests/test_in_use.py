@@ -15,6 +15,7 @@ KEPT = {
     "rebuild": "derives every table anew, which tests compare with what grew line by line",
     "handleError": "`logging` calls it where a line was not written",
     "open_settings": "Kivy calls it at F1",
+    "create_missing": "Kivy calls it before it builds what a page of a layout holds",
     "has_picture": "the window that `bench start` opens asks it",
 }
 
