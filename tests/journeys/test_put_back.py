@@ -21,8 +21,8 @@ def opens(display: Display, tmp_path: Path) -> Iterator[Callable[..., Window]]:
     """Opens the same kiosk again and again."""
     opened: list[Window] = []
 
-    def open_one(size: tuple[int, int] = (800, 480), **options: object) -> Window:
-        opened.append(Window(display, size, tmp_path / "data", **options))
+    def open_one(size: tuple[int, int] = (800, 480)) -> Window:
+        opened.append(Window(display, size, tmp_path / "data"))
         return opened[-1]
 
     yield open_one
