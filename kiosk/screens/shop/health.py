@@ -68,6 +68,7 @@ class HealthScreen(View):
 
     @property
     def stays(self) -> bool:
+        """While a copy is put back, or the book cannot be read, there is nothing else to show."""
         return self.putting.holds
 
     def shown(self, act: str = "", data: Path | None = None, **_: Any) -> None:
