@@ -79,10 +79,15 @@ def python_of(name: str) -> Path:
 
 def reached() -> None:
     """This program, where it is on trial, has shown its first picture and read its book: it stays."""
-    said = current()
-    if said.trial and said.tried and Path(sys.prefix) == first() / FOLDER / said.name:
+    if on_trial():
         with suppress(OSError):  # then the next start goes back: better than to stay without having said so
-            mean(replace(said, trial=False))
+            mean(replace(current(), trial=False))
+
+
+def on_trial() -> bool:
+    """Whether this program has still to show that it opens the book: where it cannot, the next start goes back."""
+    said = current()
+    return said.trial and said.tried and Path(sys.prefix) == first() / FOLDER / said.name
 
 
 def updated() -> bool:

@@ -208,6 +208,11 @@ def cause_words(error: BaseException) -> str | None:
     return t(f"fault.{cause.value}") if cause else None
 
 
+def is_damage(error: BaseException) -> bool:
+    """Whether the book itself is spoilt, or gone where it was, so that only a copy put back helps."""
+    return getattr(_cause(error), "value", "") == "damaged"
+
+
 def _cause(error: BaseException) -> Cause | None:
     from msgspec import MsgspecError
 

@@ -111,6 +111,14 @@ def copies(target: Path, owner: str = "") -> list[Path]:
     return sorted(found, key=lambda path: (_date(path), path.name), reverse=True)
 
 
+def made_utc_s(path: Path) -> float | None:
+    """When a copy was made, as its name says, epoch seconds; None: it does not say."""
+    try:
+        return datetime.strptime(_date(path), _STAMP).replace(tzinfo=UTC).timestamp()
+    except ValueError:
+        return None
+
+
 def sweep(target: Path, owner: str, now_utc_s: float) -> None:
     """Deletes what copies that were cut short left behind: ours, and anybody's that nobody has touched for a day."""
     for path in target.glob(f"{STEM}*{PART}*"):

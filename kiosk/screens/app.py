@@ -43,7 +43,7 @@ def run(options: Options, watched: Callable[[KioskApp], Any] | None = None) -> i
 
     Raises what reading the settings and opening the data folder or the demo shop raises: SettingsFault, LedgerFault,
     InUse, NewerLedger, NotThere, ShopFault; and NoDisplay.  Whatever speaks against the desk has then closed the window
-    again.
+    again; a damaged book does so only once somebody closes the window instead of putting a copy back.
     """
     demand()
     manager = ServiceManager.of(os.environ) if options.service else None

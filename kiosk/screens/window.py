@@ -18,7 +18,7 @@ from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.window import Window
 
-from kiosk import installed, where, words
+from kiosk import installed, telling, where, words
 from kiosk.reader.kept import FOLDER, Keeper, Ring
 from kiosk.rules import codes
 from kiosk.rules.cards import NO_TIME
@@ -83,6 +83,7 @@ class KioskApp(App):
         self.icon = str(where.assets() / "icons" / "app.png")
         self.worker = worker
         worker.at_fault, worker.at_refusal = self._fault, self.stop
+        worker.can_mend, worker.at_damage = self._can_mend, self._unreadable
         self.sounds = Sounds()
         self.clerk = Clerk(self.worker, self.sounds, self._show)
         self.telephones = Telephones(self.clerk, worker, options.data_dir, options.phones)
@@ -245,7 +246,7 @@ class KioskApp(App):
         frame.note = " · ".join(part for part in (clerk.mark, *parts) if part)  # what does not fit is cut at its end
         frame.mark = clerk.mark
         opening = t("strip.coming") if clerk.wanted else ""
-        opening = opening if clerk.heat_known else t("strip.opening")
+        opening = opening if clerk.heat_known else t("strip.unreadable" if self.worker.broken else "strip.opening")
         frame.trouble = " · ".join(part for part in (opening, clerk.trouble) if part)
 
     def _opened(self, changed: Sequence[SettingChanged]) -> None:
@@ -262,6 +263,19 @@ class KioskApp(App):
         if changed:
             told = ", ".join(f"{line.name} = {line.value}" for line in changed)
             self.clerk.trouble = t("settings.changed_outside", settings=told)
+
+    def _can_mend(self, error: Exception) -> bool:
+        """On the desk's thread: whether a hand here can put a copy in the place of a book that does not open."""
+        if self.options.prove or self.options.shift or installed.on_trial() or not telling.is_damage(error):
+            return False
+        screen_class("health")  # with the rooms of the desk it needs, which Kivy's thread never loads
+        return True
+
+    def _unreadable(self, _: Exception) -> None:
+        """The book does not open: what can be put back is all there is to do, and nothing counts as cool."""
+        self.clerk.heat_known = False
+        self._strip()
+        self.clerk.go("health", data=self.options.data_dir)
 
     def _fit(self, *_: object) -> None:
         width, height = Window.size
@@ -320,6 +334,8 @@ class KioskApp(App):
         if not self._asked:
             self._asked = True
             self.worker.ask(pulse, self._beat, self._no_beat, patient=True)
+        elif self.worker.broken and self._kept is not None:
+            self._kept.heard()  # it waits for a hand, and is not frozen
 
     def _answered(self) -> None:
         self._asked = False

@@ -12,7 +12,7 @@ import logging
 import queue
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from kivy.clock import Clock
 
@@ -25,17 +25,31 @@ A = TypeVar("A")
 log = logging.getLogger("kiosk.worker")
 
 
+class _Mend(NamedTuple):
+    """What is to be done before a desk that could not be opened is opened again, and who is told what came of it."""
+
+    meanwhile: Callable[[], object]
+    then: Callable[[], Any]
+    failed: Callable[[Exception], Any] | None
+
+
 class Worker:
     """Asks the desk that `opened` gives.
 
     `at_fault(error)` is called on Kivy's thread for a question that failed and had nobody to tell, and `at_refusal()`
-    where the desk could not be opened, so that nothing will ever be answered; `refusal` is why.
+    where the desk could not be opened, so that nothing will ever be answered; `refusal` is why.  Where
+    `can_mend(error)`, asked on the desk's thread, says that a hand can do something about it, `at_damage(error)` is
+    called instead, and what was asked waits: `reopen` then does that and opens the desk.  `broken`: it waits so now.
     """
 
     def __init__(self, opened: Callable[[], Desk], at_fault: Callable[[Exception], Any] | None = None) -> None:
         self._opened = opened
         self.at_fault: Callable[[Exception], Any] = at_fault or _nobody
         self.at_refusal: Callable[[], Any] = _nothing
+        self.can_mend: Callable[[Exception], bool] = _never
+        self.at_damage: Callable[[Exception], Any] = _nobody
+        self.broken = False
+        self._mends: queue.SimpleQueue[_Mend | None] = queue.SimpleQueue()
         self._waiting = 0  # questions that somebody waits for, and that nobody began to answer
         self._counting = threading.Lock()
         self._questions: queue.SimpleQueue[Callable[[Desk], Desk | None] | None] = queue.SimpleQueue()
@@ -91,6 +105,9 @@ class Worker:
         failed: Callable[[Exception], Any] | None = None,
     ) -> None:
         """Close the desk, do that, and open it again; `then()` or `failed(error)` is called on Kivy's thread."""
+        if self.broken:
+            self._mends.put(_Mend(meanwhile, then, failed))
+            return
 
         def put(desk: Desk) -> Desk:
             desk.close()
@@ -119,6 +136,7 @@ class Worker:
     def stop(self) -> None:
         """Answer what was asked, close the desk, and come back when that is done."""
         if self._thread.ident is not None:
+            self._mends.put(None)
             self._questions.put(None)
             self._thread.join()
 
@@ -131,9 +149,36 @@ class Worker:
             call()
 
     def _begun(self) -> Desk:
-        desk = self._opened()
-        desk.session.is_asked = self._is_asked
-        return desk
+        mend: _Mend | None = None
+        while True:
+            try:
+                desk = self._opened()
+            except Exception as refusal:
+                if not self.can_mend(refusal):
+                    raise
+                mend = self._mended(refusal, mend)
+            else:
+                self.broken = False
+                desk.session.is_asked = self._is_asked
+                if mend is not None:
+                    self.post(mend.then)
+                return desk
+
+    def _mended(self, refusal: Exception, tried: _Mend | None) -> _Mend:
+        """Waits until a hand has done something about it that did not fail.  tried: what was done before, in vain."""
+        self.broken = True
+        if tried is None:
+            self.post(lambda: self.at_damage(refusal))
+        else:
+            self._could_not(refusal, tried.failed)
+        while (mend := self._mends.get()) is not None:
+            try:
+                mend.meanwhile()
+            except Exception as error:
+                self._could_not(error, mend.failed)
+            else:
+                return mend
+        raise refusal
 
     def _run(self) -> None:
         desk: Desk | None = None
@@ -155,3 +200,8 @@ def _nobody(error: Exception) -> None:
 
 def _nothing() -> None:
     """There is no window yet; `refusal` keeps it."""
+
+
+def _never(error: Exception) -> bool:
+    """Nobody is there who could do anything about it."""
+    return False

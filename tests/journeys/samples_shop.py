@@ -17,12 +17,16 @@ from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
 from kiosk.desk.inbox import Paper
 from kiosk.desk.papers import Presetting
 from kiosk.desk.people import ROLES, PinRefused
+from kiosk.desk.putting_back import Kept, Lies, Lost
+from kiosk.desk.putting_back import Seen as InCopy
 from kiosk.desk.session import NotThere
 from kiosk.exchange.control_list import Columns, ListMap
 from kiosk.exchange.faults import FileFaults, Read, fault_at
 from kiosk.exchange.presetter import Reading
 from kiosk.handheld.phones import Code, Paired, Seen
 from kiosk.labels.content import holder_label
+from kiosk.ledger.backup import CopyFault, RestoreDone
+from kiosk.ledger.upgrade import NewerLedger
 from kiosk.rules import codes, wellbeing
 from kiosk.rules.assembly import Clamping, Material, Measured
 from kiosk.rules.cards import OperatorCard
@@ -37,8 +41,10 @@ from kiosk.rules.stock import BookEntry, book_entry
 from kiosk.rules.wellbeing import ClockSeen, CopiesSeen, Mark, Part
 from kiosk.screens.labels.labels import folder_words
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.questions.put_back import Where
 from kiosk.screens.questions.shop import Door, Supervisor
 from kiosk.screens.shop.preferences import GROUPS
+from kiosk.screens.shop.put_back import PutBack
 from kiosk.settings import Settings
 from kiosk.words import say as say_words
 from kiosk.words import t
@@ -549,6 +555,7 @@ def health() -> tuple[wellbeing.Finding, ...]:
 
 
 def _health(screen: Any, part: Part | None) -> None:
+    screen.putting, screen.other = PutBack(screen), ""
     screen._found, screen.page = {}, "list"
     screen.show(health())
     if part is not None:
@@ -562,7 +569,57 @@ def _health_copied(screen: Any, made: tuple[int, str] | None) -> None:
         screen.copied(made)
 
 
+_MADE_S = 1_795_000_000.0
+_KEPT = (
+    (Lies.OWN, "", InCopy(1_234_567, "toolroom-left", "x")),
+    (Lies.SECOND, "", InCopy(1_234_001, "toolroom-left", "x")),
+    (Lies.REPLACED, "", InCopy(0, "", "", CopyFault(Path("x.db"), "is no ledger of a kiosk"))),
+    (Lies.DRIVE, "SICHERUNG-2026", None),
+)  # fmt: skip
+_LOST = {
+    "earlier": Lost(31_234, earlier=True), "nothing": Lost(0, earlier=True), "parted": Lost(31_234),
+    "another": Lost(1_234_567, another=True), "unknown": Lost(None),
+}  # fmt: skip
+
+
+def _put_back(screen: Any, state: str, broken: bool = False) -> None:
+    """Copies that can be put back, one of them, and what came of it, as `desk.putting_back` and `restore` answer."""
+    _health(screen, Part.COPIES)
+    screen.other = ""
+    putting = screen.putting
+    putting.on, putting.broken, putting._where = True, broken, Where(Path("data"), "")
+    if state != "none":
+        putting._kept = {
+            str(at): Kept(Path(f"{at}.db"), lies, drive, _MADE_S - at * 86400.0)
+            for at, (lies, drive, _) in enumerate(_KEPT)
+        }
+    putting._seen = {str(at): seen for at, (*_, seen) in enumerate(_KEPT) if seen is not None}
+    screen.page = "list"
+    if state == "read":
+        del putting._kept["3"]
+    if state in ("list", "read", "none"):
+        putting._list()
+        return
+    putting._one = "2" if state == "damaged" else "0"
+    screen.page, screen.title = "part", putting._row(putting._one, putting._kept[putting._one]).text
+    if state in _LOST:
+        putting._show(putting._kept["0"], _LOST[state])
+    elif state == "damaged":
+        putting._page()
+    elif state == "refused":
+        putting._refused(putting._turn, NewerLedger("x.db", 99))
+    else:
+        putting.do()
+        putting._begin(None)
+        putting._progress(putting._turn, 500_000, 1_234_567)
+        if state == "done":
+            names = tuple(map(str, range(40)))
+            putting._done = RestoreDone(Path("replaced/x.db"), 1_234_568, names[:12], names)
+            putting._put_back(putting._turn, putting._kept["0"])
+
+
 def _health_good(screen: Any) -> None:
+    screen.putting, screen.other = PutBack(screen), ""
     screen._found, screen.page = {}, "list"
     screen.show((wellbeing.of_disk(64e9), wellbeing.of_camera(""), wellbeing.of_link(None, level=True)))
 
@@ -659,6 +716,14 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("health", "copied", partial(_health_copied, made=(1234567, ""))),
     ("health", "not_copied", partial(_health_copied, made=(12, "/media/kiosk/STICK/copies: No space left on device"))),
     *(("health", part.value, partial(_health, part=part)) for part in Part),
+    *(
+        ("health", f"put_back_{state}", partial(_put_back, state=state))
+        for state in ("list", "read", "none", *_LOST, "damaged", "refused", "working", "done")
+    ),
+    *(
+        ("health", f"unreadable_{state}", partial(_put_back, state=state, broken=True))
+        for state in ("list", "read", "none", "unknown", "refused")
+    ),
     *(("phones", state, partial(_phones, state=state)) for state in ("off", "none", "failed", "some", "code", "ended")),
     *(
         ("correct", state, partial(_correct, state=state))

@@ -196,3 +196,15 @@ def test_a_supervisor_leaves_it_with_a_pin_and_nobody_without(open_window: Calla
     window.picture("leave")
     window.touch("Close the kiosk")
     assert window.ended(PATIENCE_S) == 0
+
+
+def test_a_kiosk_whose_book_is_damaged_waits_for_a_hand_and_is_not_started_again_and_again(tmp_path: Path) -> None:
+    (tmp_path / "data").mkdir()
+    (tmp_path / "data" / "ledger.db").write_bytes(b"the disk lost its head" * 4000)
+    kiosk = Kept(tmp_path)
+    try:
+        assert kiosk.hears("READY=1"), "the window never said that it is ready"
+        assert all(kiosk.hears("WATCHDOG=1", PERIOD_S) for _ in range(3))
+        assert kiosk.process.poll() is None
+    finally:
+        kiosk.close()

@@ -77,6 +77,9 @@ class Nobody:
     def ask(self, *_: Any) -> None:
         pass
 
+    def reopen(self, *_: Any) -> None:
+        pass
+
 
 def settle() -> None:
     for _ in range(SETTLE):

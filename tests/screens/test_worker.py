@@ -13,6 +13,7 @@ from kivy.clock import Clock
 
 from kiosk.desk import Desk
 from kiosk.desk.session import NotThere
+from kiosk.ledger.trouble import Cause, LedgerFault
 from kiosk.screens.worker import Worker
 from kiosk.settings import SettingsFault
 
@@ -133,3 +134,72 @@ def test_long_work_sees_who_waits_behind_it_but_not_what_nobody_waits_for(tmp_pa
     worker.ask(lambda desk: desk.session.is_asked(), got.append)
     _until(got, 2)
     assert got == ["anew", False], "a desk that was opened anew knows it too, and nothing is counted twice"
+
+
+class Book:
+    """A desk that cannot be opened until something has been done about it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.whole = False
+        self.tried = 0
+
+    def open(self) -> Desk:
+        self.tried += 1
+        if not self.whole:
+            raise LedgerFault(self.folder, "is not a database", cause=Cause.DAMAGED)
+        return Desk.open(self.folder)
+
+    def mend(self) -> None:
+        self.whole = True
+
+
+def test_what_was_asked_waits_until_a_book_that_cannot_be_read_has_been_put_back(tmp_path: Path, at_work: Any) -> None:
+    book, told = Book(tmp_path), list[object]()
+    worker = at_work(book.open)
+    worker.can_mend = lambda error: isinstance(error, LedgerFault)
+    worker.at_damage = told.append
+    worker.ask(lambda desk: desk.shop.empty, told.append)
+    worker.begin()
+    _until(told, 1)
+    assert isinstance(told[0], LedgerFault) and worker.broken and worker.refusal is None
+
+    worker.reopen(lambda: 1 / 0, lambda: told.append("never"), told.append)
+    _until(told, 2)
+    assert isinstance(told[1], ZeroDivisionError) and book.tried == 1, "nothing was done: nothing is opened"
+    worker.reopen(lambda: None, lambda: told.append("never"), told.append)
+    _until(told, 3)
+    assert isinstance(told[2], LedgerFault) and worker.broken, "it was done, and in vain"
+    worker.reopen(book.mend, lambda: told.append("put back"), told.append)
+    _until(told, 5)
+    assert told[3:] == ["put back", True] and not worker.broken
+
+
+def test_a_window_that_is_closed_before_the_book_was_put_back_says_what_was_wrong(tmp_path: Path, at_work: Any) -> None:
+    book, told = Book(tmp_path), list[object]()
+    worker = at_work(book.open)
+    worker.can_mend = lambda error: True
+    worker.at_damage = told.append
+    worker.begin()
+    _until(told, 1)
+    worker.stop()
+    assert isinstance(worker.refusal, LedgerFault)
+
+
+def test_a_book_that_is_damaged_once_it_was_put_back_is_not_the_end_either(tmp_path: Path, at_work: Any) -> None:
+    book, told = Book(tmp_path), list[object]()
+    book.whole = True
+    worker = at_work(book.open)
+    worker.can_mend = lambda error: True
+    worker.at_damage = told.append
+    worker.begin()
+
+    def spoil() -> None:
+        book.whole = False
+
+    worker.reopen(spoil, lambda: told.append("reopened"))
+    _until(told, 1)
+    assert isinstance(told[0], LedgerFault)
+    worker.reopen(book.mend, lambda: told.append("put back"))
+    _until(told, 3)
+    assert told[1:] == ["put back", "reopened"]

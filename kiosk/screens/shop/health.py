@@ -1,6 +1,7 @@
 """How the kiosk is: its parts, each with a sign and a word, what needs a hand first; a touch says what to do.
 
-Looked up when it comes into sight and again when it is touched; nothing is looked up while nobody is here.
+Looked up when it comes into sight and again when it is touched; nothing is looked up while nobody is here.  A copy of
+the book is put back here too (`put_back.py`), and where the book cannot be read this is what the window shows.
 """
 
 from __future__ import annotations
@@ -14,8 +15,10 @@ from kivy.properties import BooleanProperty, ListProperty, OptionProperty, Strin
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.marked import Marked
+from kiosk.screens.parts.touch import BigButton
 from kiosk.screens.press import Press
 from kiosk.screens.questions import health as asks
+from kiosk.screens.shop.put_back import ACT, PutBack
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.words import say, t
@@ -52,6 +55,7 @@ class HealthScreen(View):
     sign = StringProperty()
     good = BooleanProperty(True)
     offer = StringProperty()  # what can be done about it here, in words; empty: nothing
+    other = StringProperty()  # what else can be
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -59,10 +63,36 @@ class HealthScreen(View):
         self._found: dict[asks.Part, asks.Finding] = {}
         self._one = asks.Part.VERSION
         self._copying = False
+        self._other_key: BigButton | None = None
+        self.putting = PutBack(self)
 
-    def shown(self, **_: Any) -> None:
-        self.page = Page.LIST
-        self.look()
+    @property
+    def stays(self) -> bool:
+        """While a copy is put back, or the book cannot be read, there is nothing else to show."""
+        return self.putting.holds
+
+    def shown(self, act: str = "", data: Path | None = None, **_: Any) -> None:
+        """`act`: what a PIN was given for.  `data`: the folder whose book cannot be read."""
+        if data is not None:
+            self.putting.begin_broken(data)
+        elif act == ACT and self.putting.on:
+            self.putting.do()
+        elif not self.putting.untold:
+            self.putting.on, self.other = False, ""
+            self.page = Page.LIST
+            self.look()
+
+    def left(self) -> None:
+        self.putting.rest()
+
+    def returned(self) -> None:
+        if self.putting.on:
+            self.putting.read_on()
+
+    def scanned(self, text: str) -> bool:
+        if self.putting.holds:
+            self.putting.scanned()
+        return self.putting.holds
 
     def look(self) -> None:
         """Look everything up anew."""
@@ -80,6 +110,8 @@ class HealthScreen(View):
     def show(self, found: tuple[asks.Finding, ...]) -> None:
         """These parts are known now; what needs a hand comes first."""
         self._found |= {each.part: each for each in found}
+        if self.putting.on:
+            return
         order = {part: number for number, part in enumerate(asks.Part)}
         known = sorted(self._found.values(), key=lambda each: (_rank(each.mark), order[each.part]))
         self.rows = [_row(each) for each in known]
@@ -87,7 +119,10 @@ class HealthScreen(View):
         self.summary = t("health.to_look", count=bad) if bad else t("health.all_good")
 
     def choose(self, row: Marked) -> None:
-        """One part, and what to do about it."""
+        """One part, and what to do about it; or a copy that may be put back."""
+        if self.putting.on:
+            self.putting.choose(row)
+            return
         found = self._found[asks.Part(row.key)]
         self.title, self.word, self.what = row.text, row.side, say(found.what)
         self.sign, self.good = row.icon, found.mark not in _FIRST
@@ -95,18 +130,40 @@ class HealthScreen(View):
         self._one = found.part
         newer, copies = found.part is asks.Part.VERSION, found.part in _COPIES
         self.offer = t("update.look_for") if newer else t("health.copy_now") if copies and not self._copying else ""
+        self.other = t("put_back.key") if copies and not self._copying else ""
         self.page = Page.PART
         if copies and self._copying:
             self._say_copying()
 
     def do(self) -> None:
-        """Look for a newer version, or make a copy."""
-        if self._one is asks.Part.VERSION:
+        """Look for a newer version, make a copy, or put one back."""
+        if self.putting.on:
+            self.putting.do()
+        elif self._one is asks.Part.VERSION:
             self.clerk.go("update")
         elif self.offer:
-            self.offer, self._copying = "", True  # a second touch must not make a second one
+            self.offer, self.other, self._copying = "", "", True  # a second touch must not make a second one
             self._say_copying()
             self.clerk.ask(asks.copies_go, self._copy, self._not_copied)
+
+    def do_other(self) -> None:
+        """Put a copy back."""
+        self.other = ""
+        self.putting.begin()
+
+    def on_other(self, *_: object) -> None:
+        """Its key stands beside the other while there is something to do by it, and is built when there first is."""
+        key = self._other_key
+        if key is None:
+            if not self.other:
+                return
+            key = self._other_key = BigButton(on_release=lambda _: self.do_other())
+        if key.parent is None:
+            self.ids.acts.add_widget(key, index=len(self.ids.acts.children))
+        if self.other:
+            key.text = self.other
+        else:
+            self.ids.acts.remove_widget(key)
 
     def _say_copying(self) -> None:
         self.word, self.what, self.remedy = "", t("health.copying"), t("health.copying_note")
@@ -132,14 +189,18 @@ class HealthScreen(View):
 
     def back(self) -> None:
         """One state back, or out."""
-        if self.page == Page.LIST:
+        self.other = ""
+        if self.putting.on:
+            self.putting.back()
+        elif self.page == Page.LIST:
             self.clerk.go("shop")
         else:
             self.page = Page.LIST
             self.look()
 
     def _failed(self, error: Exception) -> None:
-        self.summary = fault_words(error)
+        if not self.putting.on:
+            self.summary = fault_words(error)
 
 
 def _rank(mark: asks.Mark) -> int:

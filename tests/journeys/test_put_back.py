@@ -1,0 +1,145 @@
+"""A copy put back by touch: under a hold, where the book no longer opens, and with the power going in the middle."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from kiosk.ledger.book import NAME
+from kiosk.ledger.restore import ASIDE
+from tests.journeys.display import Display
+from tests.journeys.update_by_touch import choose_a_pin, type_it
+from tests.journeys.window import Window
+
+PUT_BACK = "Put a backup back"
+
+
+@pytest.fixture
+def opens(display: Display, tmp_path: Path) -> Iterator[Callable[..., Window]]:
+    """Opens the same kiosk again and again."""
+    opened: list[Window] = []
+
+    def open_one(size: tuple[int, int] = (800, 480)) -> Window:
+        opened.append(Window(display, size, tmp_path / "data"))
+        return opened[-1]
+
+    yield open_one
+    for window in opened:
+        window.close()
+
+
+def to_backups(kiosk: Window) -> None:
+    kiosk.touch("Shop")
+    kiosk.touch("Kiosk OK?")
+    kiosk.sees("to look at")
+    kiosk.touch("backup yet" if "No backup yet" in str(kiosk.screen()["texts"]) else "Last one today")
+
+
+def back_up(kiosk: Window) -> None:
+    to_backups(kiosk)
+    kiosk.touch("Back up now")
+    kiosk.sees("read again and is right")
+    kiosk.touch_key("back")
+    kiosk.touch_key("back")
+    kiosk.touch("Scan")
+    kiosk.is_on("scan")
+
+
+def heat(kiosk: Window, key: str) -> None:
+    kiosk.read(kiosk.holder(key))
+    kiosk.read(kiosk.place("Shrink station"))
+    kiosk.waits_for(lambda: key in kiosk.hot(), f"{key} to be hot")
+
+
+def spoil(data: Path) -> None:
+    (data / NAME).write_bytes(b"the disk lost its head" * 4000)
+
+
+def test_a_backup_is_put_back_under_a_hold_and_what_was_heated_since_stays_hot(kiosk: Window) -> None:
+    choose_a_pin(kiosk)
+    back_up(kiosk)
+    heat(kiosk, "T001")
+    to_backups(kiosk)
+    kiosk.picture("put-back-key")
+    kiosk.touch(PUT_BACK)
+    kiosk.sees("Which backup", "on this tablet", "whole")
+    kiosk.picture("put-back-list")
+    kiosk.touch("on this tablet")
+    kiosk.sees("will be gone", "counts as hot until it is read")
+    kiosk.picture("put-back-one")
+    kiosk.touch("Put it back", bounces=True)
+    kiosk.is_on("pin")
+    type_it(kiosk)
+    kiosk.sees("is back", "counts as hot until it is read")
+    kiosk.picture("put-back-done")
+    kiosk.touch("See what is hot")
+    kiosk.is_on("hot")
+    assert "T001" in kiosk.hot() and kiosk.check() == []
+    data = Path(str(kiosk._ask(do="desk", what="data")))
+    assert len(list((data / ASIDE).glob("ledger-*.db"))) == 1, "once, however often it was touched"
+
+
+def test_a_kiosk_whose_book_is_damaged_is_put_back_by_touch_and_works(
+    opens: Callable[..., Window], tmp_path: Path
+) -> None:
+    kiosk = opens()
+    back_up(kiosk)
+    heat(kiosk, "T001")
+    holder, slot = kiosk.holder("T001"), kiosk.place("Cabinet A · 1-05")
+    kiosk.close()
+    spoil(tmp_path / "data")
+
+    kiosk = opens()
+    kiosk.sees("everything counts as hot", "The record cannot be read", "on this tablet", "whole")
+    kiosk.picture("unreadable-list")
+    kiosk.read(holder)
+    kiosk.sees("No scan is taken now")
+    kiosk.touch_key("back")  # tries to open it once more
+    kiosk.sees("damaged")
+    kiosk.touch("on this tablet")
+    kiosk.sees("is gone", "No shrink-fit holder counts as cool", "Ask a supervisor first")
+    kiosk.picture("unreadable-one")
+    kiosk.touch("Put it back")
+    kiosk.sees("is back", "nobody knows how warm")
+    kiosk.picture("unreadable-done")
+    kiosk.touch_key("back")
+    kiosk.is_on("scan")
+    assert kiosk.check() == []
+    kiosk.read(holder)
+    kiosk.read(slot)
+    kiosk.sees("Refused", "so it counts as hot")  # nobody knows how warm it is, so it goes nowhere
+    kiosk.close()
+
+
+def test_a_book_that_is_gone_offers_what_can_be_put_back(opens: Callable[..., Window], tmp_path: Path) -> None:
+    kiosk = opens()
+    back_up(kiosk)
+    kiosk.close()
+    for ending in ("", "-wal", "-shm"):
+        (tmp_path / "data" / f"{NAME}{ending}").unlink(missing_ok=True)
+    kiosk = opens((360, 640))
+    kiosk.sees("The record cannot be read", "on this tablet")
+    kiosk.touch("on this tablet")
+    kiosk.touch("Put it back")
+    kiosk.sees("is back")
+    kiosk.close()
+
+
+def test_a_window_that_is_killed_in_the_middle_leaves_the_one_book_or_the_other(
+    opens: Callable[..., Window],
+) -> None:
+    kiosk = opens()
+    back_up(kiosk)
+    for key, said in (("T003", ""), ("T004", "The backup is put back")):
+        heat(kiosk, key)
+        to_backups(kiosk)
+        kiosk.touch(PUT_BACK)
+        kiosk.touch("on this tablet")
+        kiosk.touch("Put it back")
+        if said:
+            kiosk.sees(said)
+        kiosk.kill()
+        kiosk = opens()
+        assert kiosk.check() == [] and key in kiosk.hot()
