@@ -18,6 +18,7 @@ from kiosk.rules.holder_drawing import draw, draw_holder
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import bench as asks
 from kiosk.screens.questions import common
@@ -59,6 +60,7 @@ class BuildScreen(View):
     depth = StringProperty()
     drawing = ObjectProperty(None, allownone=True)  # the cutter in the holder, as deep as it will sit
     ok = BooleanProperty(False)
+    hot = BooleanProperty(False)  # what was built is hot, or not known to be cool
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -153,7 +155,7 @@ class BuildScreen(View):
         self.clerk.ask(asks.build(holder, cutter, depth_mm), self._built, self._failed)
 
     def _built(self, card: HolderCard) -> None:
-        self.title = card.name
+        self.title, self.hot = card.name, counts_as_hot(card)
         self.drawing = draw_holder(card.holder, card.assembly)
         shrinks = card.holder.clamping.value == "shrink_fit"
         self.detail = t("build_up.next_shrink") if shrinks else t("build_up.next_measure")

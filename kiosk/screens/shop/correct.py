@@ -20,6 +20,7 @@ from kiosk.rules.lines import ToolNumbered
 from kiosk.rules.outcomes import ABOUT_HEAT, Refused
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import Question, common
 from kiosk.screens.questions import shop as asks
@@ -61,6 +62,7 @@ class CorrectScreen(View):
     of_pocket = BooleanProperty(False)  # the place asked for is the pocket that is kept for it
     told = StringProperty()  # what the book will say
     done = StringProperty()
+    hot = BooleanProperty(False)  # what was set right is hot, or not known to be cool
     next_step = StringProperty()
     trouble = StringProperty()
 
@@ -221,7 +223,7 @@ class CorrectScreen(View):
             self.trouble = f"{say(answer.why)}. {say(answer.remedy)}"
             return
         self.clerk.play(Sound.DONE)
-        self.done = self.told
+        self.done, self.hot = self.told, counts_as_hot(answer or self._card)
         self.next_step = t("correct.print_next") if self._what == RETIRE_LABEL else ""
         self.page = Page.ANSWER
 
