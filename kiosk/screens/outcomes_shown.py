@@ -6,7 +6,7 @@ Decides nothing of it: whether a holder counts as cool is the rules' (`checkin.w
 from __future__ import annotations
 
 from kiosk.rules.cards import Heat, HolderCard
-from kiosk.rules.outcomes import Done, Outcome, Reason, Refused
+from kiosk.rules.outcomes import ABOUT_HEAT, Done, Outcome, Reason, Refused
 from kiosk.rules.places import Kind
 
 
@@ -49,3 +49,8 @@ def counts_as_hot(card: HolderCard | None) -> bool:
     from kiosk.rules.checkin import warmth  # whoever has a card to show has a desk, which loaded it
 
     return card is not None and warmth(card) is not Heat.COOL
+
+
+def for_heat(why: Refused | Exception) -> bool:
+    """Whether heat is why something was not done: then its sign is that of heat."""
+    return why.reason in ABOUT_HEAT if isinstance(why, Refused) else type(why).__name__ == "StillHot"

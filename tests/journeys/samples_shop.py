@@ -17,7 +17,7 @@ from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
 from kiosk.desk.inbox import Paper
 from kiosk.desk.papers import Presetting
 from kiosk.desk.people import ROLES, PinRefused
-from kiosk.desk.session import NotThere
+from kiosk.desk.session import NotThere, StillHot
 from kiosk.exchange.control_list import Columns, ListMap
 from kiosk.exchange.faults import FileFaults, Read, fault_at
 from kiosk.exchange.presetter import Reading
@@ -494,6 +494,8 @@ def _correct(screen: Any, state: str) -> None:
             screen._answered(may_go(HOT, SLOT))
         elif state == "nowhere":
             screen.nowhere()
+    elif state == "hot":
+        screen._failed(StillHot(HOT.name))
     elif state in ("retire", "retired"):
         screen._begin("retire_label")
         if state == "retired":
@@ -667,7 +669,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
         ("correct", state, partial(_correct, state=state))
         for state in (
             "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "number", "place", "nowhere", "refused",
-            "retire", "retired", "why", "done", "done-hot", "pocket", "kept",
+            "hot", "retire", "retired", "why", "done", "done-hot", "pocket", "kept",
         )
     ),
     *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),

@@ -11,6 +11,7 @@ from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.text import Icon
 from kiosk.screens.parts.touch import Panel
 
 
@@ -64,16 +65,39 @@ class BusyState(BoxLayout):
 
 
 class StepHeader(BoxLayout):
-    """`title` of the task and its step (`step` of `steps`; no count where `steps` is 0).  Event `on_back`."""
+    """`title` of the task and its step (`step` of `steps`; no count where `steps` is 0).  Event `on_back`.
+
+    `trouble`: what was not done, and why; while there is any it stands in the title's place with its sign (`hot`: the
+    hot surface, because heat is why).
+    """
 
     title = StringProperty()
     step = NumericProperty(0)
     steps = NumericProperty(0)
+    trouble = StringProperty()
+    hot = BooleanProperty(False)
 
     __events__ = ("on_back",)
 
+    def __init__(self, **kwargs: Any) -> None:
+        self._sign: Any = None  # hardly ever needed, so it is made when it is
+        super().__init__(**kwargs)
+
+    def on_trouble(self, *_: object) -> None:
+        """The sign stands between the way back and the words, while it is wanted."""
+        if self.trouble and self._sign is None:
+            self._sign = RefusalSign()
+            self.add_widget(self._sign, index=len(self.children) - 1)
+        elif not self.trouble and self._sign is not None:
+            self.remove_widget(self._sign)
+            self._sign = None
+
     def on_back(self) -> None:
         """The back button was touched."""
+
+
+class RefusalSign(Icon):
+    """The sign of what is not done, as its parent says it: ×, or the hot surface where heat is why (`hot`)."""
 
 
 class Caution(Panel):

@@ -60,6 +60,7 @@ class KiosksScreen(View):
     server = StringProperty()
     modules = ListProperty()
     done = StringProperty()
+    joining = StringProperty()  # that it is on its way
     trouble = StringProperty()
     can_lock_out = BooleanProperty(False)
     parted = StringProperty()  # why the shop does not take this kiosk's book any more, and what to do
@@ -169,7 +170,7 @@ class KiosksScreen(View):
         if self._joining:
             return  # a second touch must not join twice
         if self._anew is asks.Anew.BY_ITSELF:
-            self.trouble = t("kiosks.joining")
+            self.trouble, self.joining = "", t("kiosks.joining")
             self._said = ""
             self.clerk.ask(asks.where_data_is(), lambda folder: self._join(folder, ""), self._failed)
         else:
@@ -204,7 +205,7 @@ class KiosksScreen(View):
         if not name:
             self.trouble = t("kiosks.no_name")
             return
-        self.trouble = t("kiosks.joining")
+        self.trouble, self.joining = "", t("kiosks.joining")
         self.clerk.ask(asks.where_data_is(), lambda folder: self._join(folder, name), self._failed)
 
     def _join(self, folder: Path, name: str) -> None:
@@ -214,11 +215,11 @@ class KiosksScreen(View):
         joined = t("kiosks.joined_anew" if self._anew else "kiosks.joined")
 
         def done() -> None:
-            self._joining = False
+            self._joining, self.joining = False, ""
             self._answer(joined)
 
         def failed(error: Exception) -> None:
-            self._joining = False
+            self._joining, self.joining = False, ""
             self._failed(error)
 
         self.clerk.reopen(asks.joins(folder, self._said, name), done, failed)

@@ -21,7 +21,7 @@ from kivy.properties import (
 from kiosk.rules.shop_things.forms import Thing, fields_of
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.outcomes_shown import counts_as_hot
+from kiosk.screens.outcomes_shown import counts_as_hot, for_heat
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import common
 from kiosk.screens.questions import setting_up as asks
@@ -79,6 +79,7 @@ class ThingsScreen(View):
     labels = NumericProperty(0)  # that are new with what was entered last
     hot = BooleanProperty(False)  # what was entered, or one that it may be taken for
     trouble = StringProperty()
+    for_heat = BooleanProperty(False)  # that is why
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -346,7 +347,7 @@ class ThingsScreen(View):
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
-        self.trouble = fault_words(error)
+        self.trouble, self.for_heat = fault_words(error), for_heat(error)
 
 
 def _group_of(thing: Thing) -> str:
