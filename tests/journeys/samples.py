@@ -196,6 +196,7 @@ def _reading(screen: Any, page: str) -> None:
         say("reading.grew", was_s=1810.0, remaining_s=2530.0, value_c=61.0, expected_c=52.0)
     )
     screen._owes(Owed(("flange", "shank"), 0.0, ("nose",)))
+    screen.ids.entry.text = ""
     screen.page = page
     screen.answer = say_words(say("reading.agrees", value_c=61.0, limit_c=43.0, remaining_s=None))
 
@@ -564,6 +565,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("hot", "words-until-read", lambda screen: (_hot(screen, "H2"), setattr(screen, "picture", "words"))),
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),
     ("reading", "figure", lambda screen: _reading(screen, "ask_figure")),
+    ("reading", "refused", lambda screen: (_reading(screen, "ask_figure"), setattr(screen.ids.entry, "text", "9999"))),
     ("reading", "answer", lambda screen: _reading(screen, "answer")),
     ("reading", "withdrawn", _withdrawn),
     ("typed", "begun", lambda screen: _typed(screen, "H7K2B")),

@@ -485,6 +485,9 @@ def _correct(screen: Any, state: str) -> None:
         screen._begin("pocket")
         if state == "kept":
             screen._kept(POCKET, ASSEMBLY.name)
+    elif state == "bore-refused":
+        screen._begin("bore_mm")
+        screen._failed(StillHot(HOT.name))
     elif state in ("bore_mm", "nose_mm", "projection_mm", "number"):
         screen._begin(state)
     elif state in ("place", "refused", "nowhere"):
@@ -611,6 +614,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("build", "built-hot", lambda screen: _build(screen, "done", hot=True)),
     ("measure", "scan", _measure_scan),
     ("measure", "length", lambda screen: _measure(screen, ())),
+    ("measure", "too-long", lambda screen: (_measure(screen, ()), setattr(screen.ids.entry, "text", "99999"))),
     ("measure", "runout", lambda screen: _measure(screen, (142.318, 12.004))),
     ("measure", "taken", _measured),
     ("tear_down", "scan", _tear_down_scan),
@@ -669,7 +673,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
         ("correct", state, partial(_correct, state=state))
         for state in (
             "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "number", "place", "nowhere", "refused",
-            "hot", "retire", "retired", "why", "done", "done-hot", "pocket", "kept",
+            "hot", "bore-refused", "retire", "retired", "why", "done", "done-hot", "pocket", "kept",
         )
     ),
     *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),

@@ -8,8 +8,10 @@ import pytest
 from kivy.core.window import Window  # noqa: F401 - the widgets need one
 
 from kiosk.desk.session import Locked, StillHot
+from kiosk.screens.parts.pads import NumberEntry
 from kiosk.screens.parts.states import StepHeader
 from kiosk.screens.parts.text import Icon, Words
+from kiosk.screens.parts.touch import in_sight
 from kiosk.screens.shop.apart import ApartScreen
 from kiosk.screens.shop.correct import CorrectScreen
 from kiosk.screens.shop.enter import EnterScreen
@@ -39,7 +41,7 @@ def signs(part: Any) -> list[str]:
     """The names of the icons that are to be seen in it, those on keys left out; red where they mean heat."""
     found = []
     for icon in part.walk(restrict=True):
-        if not isinstance(icon, Icon) or not icon.name or not icon.opacity or icon.name not in ("hot", "stop"):
+        if not isinstance(icon, Icon) or icon.name not in ("hot", "stop") or not in_sight(icon):
             continue
         if any("Button" in type(above).__name__ for above in _above(icon)):
             continue
@@ -55,7 +57,7 @@ def _above(part: Any) -> Any:
 
 
 def said(part: Any) -> list[str]:
-    return [words.text for words in part.walk(restrict=True) if isinstance(words, Words) and words.text]
+    return [words.text for words in _shown(part)]
 
 
 def test_a_headers_trouble_has_a_sign_and_takes_no_part_of_the_window_while_there_is_none() -> None:
@@ -70,7 +72,7 @@ def test_a_headers_trouble_has_a_sign_and_takes_no_part_of_the_window_while_ther
     assert len(list(header.walk(restrict=True))) == before and "Correct" in said(header)
 
 
-@pytest.mark.parametrize("kind, page", [(CorrectScreen, "what"), (ThingsScreen, "one"), (EnterScreen, "all")])
+@pytest.mark.parametrize("kind, page", [(ThingsScreen, "one"), (EnterScreen, "all")])
 def test_what_heat_forbids_is_said_in_the_header_with_the_hot_surface(kind: type, page: str) -> None:
     screen = kind(clerk=Clerk())
     screen.page = page
@@ -90,3 +92,43 @@ def test_what_was_settled_or_is_on_its_way_is_no_refusal() -> None:
     kiosks = KiosksScreen(clerk=Clerk())
     kiosks.take_name("Bench")
     assert kiosks.joining and not kiosks.trouble
+
+
+@pytest.mark.parametrize("window", [(800, 480), (360, 640), (640, 360)])
+def test_a_figure_that_is_refused_is_refused_with_a_sign_in_letters_of_a_body_text(window: tuple[int, int]) -> None:
+    from kivy.clock import Clock
+
+    from kiosk.rules.bounds import READING
+
+    look.fit(*window)
+    try:
+        entry = NumberEntry(title="At the nose", bound=READING, size=(window[0], window[1] * 0.88))
+        for _ in range(14):
+            Clock.tick()
+        assert signs(entry) == []
+        for symbol in "9999":
+            entry.ids.pad.press(symbol)
+        for _ in range(14):
+            Clock.tick()
+        (refused,) = [words for words in _shown(entry) if words.text == entry.out_of_bounds(9999.0, *READING[:2])]
+        assert signs(entry) == ["stop"]
+        assert refused.font_size >= look.body * 0.8 and refused.color == look.text
+        assert refused.texture_size[0] <= refused.width + 1 and refused.height > 0
+        entry.ids.pad.clear()
+        assert signs(entry) == []
+        entry.trouble = "It is still held as hot"
+        entry.hot = True
+        assert signs(entry) == ["hot"] and "It is still held as hot" in said(entry)
+    finally:
+        look.fit(800, 480)
+
+
+def test_a_pads_hint_gives_way_to_what_is_refused() -> None:
+    entry = NumberEntry(title="Bore", note="Step 3 of 8")
+    assert "Step 3 of 8" in said(entry) and signs(entry) == []
+    entry.trouble = "No such holder"
+    assert "Step 3 of 8" not in said(entry) and signs(entry) == ["stop"]
+
+
+def _shown(part: Any) -> list[Words]:
+    return [words for words in part.walk(restrict=True) if isinstance(words, Words) and words.text and in_sight(words)]

@@ -9,10 +9,14 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
+from kivy.uix.widget import Widget
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.text import Icon
+from kiosk.screens.parts.text import Icon, Words, line_px, lines_of
 from kiosk.screens.parts.touch import Panel
+from kiosk.screens.theme import look
+
+MOST_LINES = 3  # of a refusal, before its letters are smaller
 
 
 class EmptyState(BoxLayout):
@@ -100,11 +104,50 @@ class RefusalSign(Icon):
     """The sign of what is not done, as its parent says it: ×, or the hot surface where heat is why (`hot`)."""
 
 
-class Caution(Panel):
-    """A caution with its drawing, wherever it is needed: how a temperature is read, gloves."""
+class CautionSign(Icon):
+    """The drawing that its parent names."""
 
+
+class CautionWords(Words):
+    """What its parent says."""
+
+
+class RefusalWords(Words):
+    """What its parent says, in letters that are read from two metres."""
+
+
+class Caution(Panel):
+    """A caution with its drawing, wherever it is needed: how a temperature is read, gloves.
+
+    Its parts are made when there is something to say for the first time.
+    """
+
+    parts: tuple[type[Widget], ...] = (CautionSign, CautionWords)
     icon = StringProperty()
     text = StringProperty()
+
+    def on_text(self, *_: object) -> None:
+        """There is something to say."""
+        if self.text and not self.children:
+            for part in self.parts:
+                self.add_widget(part())
+
+
+class Refusal(Caution):
+    """Why something is not done, and what to do: with ×, or the hot surface where heat is why (`hot`)."""
+
+    parts = (RefusalSign, RefusalWords)
+    hot = BooleanProperty(False)
+    tight = BooleanProperty(False)  # there is no room for larger letters
+
+    def needed_px(self, text: str, width: float, largest: float) -> float:
+        """Height that the words need: in letters of `largest` px while they take three lines, else in smaller ones."""
+        inside = width - self.padding[0] * 2 - self.spacing - look.mm * (7 if look.wide else 5)
+        size = largest
+        while size > look.least and (lines_of(text, size, inside, False, "B612") or MOST_LINES + 1) > MOST_LINES:
+            size = max(look.least, size * 0.96)
+        lines = lines_of(text, size, inside, False, "B612") or MOST_LINES
+        return lines * line_px(size) + self.padding[1] * 2 + look.mm
 
 
 load_beside(__file__)
