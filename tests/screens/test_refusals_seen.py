@@ -13,7 +13,6 @@ from kiosk.screens.parts.states import StepHeader
 from kiosk.screens.parts.text import Icon, Words
 from kiosk.screens.parts.touch import in_sight
 from kiosk.screens.shop.apart import ApartScreen
-from kiosk.screens.shop.correct import CorrectScreen
 from kiosk.screens.shop.enter import EnterScreen
 from kiosk.screens.shop.kiosks import KiosksScreen
 from kiosk.screens.shop.things import ThingsScreen
@@ -132,3 +131,50 @@ def test_a_pads_hint_gives_way_to_what_is_refused() -> None:
 
 def _shown(part: Any) -> list[Words]:
     return [words for words in part.walk(restrict=True) if isinstance(words, Words) and words.text and in_sight(words)]
+
+
+def filled(name: str, state: str) -> Any:
+    """A screen as its sample fills it."""
+    from kiosk.screens.pages import build
+    from tests.journeys.samples import SAMPLES as FLOOR
+    from tests.journeys.samples_kiosks import SAMPLES as KIOSKS
+    from tests.journeys.samples_records import SAMPLES as RECORDS
+    from tests.journeys.samples_shop import SAMPLES as SHOP
+
+    (fill,) = [fill for on, what, fill in (*FLOOR, *KIOSKS, *RECORDS, *SHOP) if (on, what) == (name, state)]
+    screen = build(name)
+    screen.clerk = Clerk()
+    fill(screen)
+    return screen
+
+
+@pytest.mark.parametrize(
+    "name, state, sign, words",
+    [
+        ("correct", "hot", "hot", "still held as hot"),
+        ("correct", "refused", "hot", "Not to Cabinet A"),
+        ("correct", "bore-refused", "hot", "still held as hot"),
+        ("setup", "round-hot", "hot", "is hot: leave it"),
+        ("setup", "round-strange", "stop", "not on this list"),
+        ("apart", "hot", "hot", "It is hot"),
+        ("shift", "damaged", "stop", "damaged"),
+        ("kiosks", "refused", "stop", ""),
+        ("tear_down", "stopped", "stop", "no cutter built in"),
+        ("tear_down", "refused", "stop", "shrink station"),
+        ("build", "scan", "stop", ""),
+        ("measure", "scan", "stop", ""),
+    ],
+)
+def test_every_refusal_stands_beside_its_sign(name: str, state: str, sign: str, words: str) -> None:
+    screen = filled(name, state)
+    assert sign in signs(screen), said(screen)
+    assert any(words.casefold() in each.casefold() for each in said(screen)), said(screen)
+
+
+@pytest.mark.parametrize(
+    "name, state",
+    [("correct", "what"), ("correct", "place"), ("setup", "round-taken"), ("apart", "moved"), ("apart", "list"),
+     ("shift", "saved"), ("shift", "busy"), ("kiosks", "alone"), ("tear_down", "condition")],
+)  # fmt: skip
+def test_what_is_no_refusal_has_no_such_sign(name: str, state: str) -> None:
+    assert signs(filled(name, state)) == []

@@ -113,7 +113,8 @@ class NumberEntry(BoxLayout):
     """A figure asked for: what and in which unit, its caution, the pad, and the button that hands it over.
 
     `least`..`most` are the values taken; `bound` says them with unit and decimals.  `note`: words below the figure,
-    and in their place `trouble`, what is refused and why (`hot`: heat is why).  `optional`: it may be left empty, and what there was goes.
+    and in their place `trouble`, what is refused and why (`hot`: heat is why).  `optional`: it may be left empty, and
+    what there was goes.
     Events: `on_done(value)`, `on_empty`, `on_leave`.
     """
 

@@ -22,7 +22,7 @@ MOST_LINES = 3  # of a refusal, before its letters are smaller
 class EmptyState(BoxLayout):
     """`icon`, `text` (what is so) and `remedy` (what to do).
 
-    `refused`: the remedy is the answer to what was just scanned or touched.
+    `refused`: the remedy is the answer to what was just scanned or touched, and the icon says so (`hot`: heat is why).
     `lists`: a scan is asked for, and who has nothing to scan may choose from a list.  Event `on_choose`.
     """
 
@@ -30,6 +30,7 @@ class EmptyState(BoxLayout):
     text = StringProperty()
     remedy = StringProperty()
     refused = BooleanProperty(False)
+    hot = BooleanProperty(False)
     beside = BooleanProperty(False)  # low and wide: the words stand beside the icon
     low = BooleanProperty(False)  # too low for words on the list's key
     lists = BooleanProperty(False)
