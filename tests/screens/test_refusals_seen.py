@@ -178,3 +178,26 @@ def test_every_refusal_stands_beside_its_sign(name: str, state: str, sign: str, 
 )  # fmt: skip
 def test_what_is_no_refusal_has_no_such_sign(name: str, state: str) -> None:
     assert signs(filled(name, state)) == []
+
+
+def test_a_cutter_that_fits_has_a_tick_and_one_that_is_stopped_has_a_cross() -> None:
+    from kiosk.screens.parts.choice import ReasonRow
+
+    screen = filled("build", "cutters")
+    rows = {(offer.note == "fits", offer.sign) for offer in screen.offers}
+    assert rows == {(True, "done"), (False, "stop")}
+    for offer in screen.offers[:2]:
+        row = ReasonRow(value=offer)
+        (icon,) = [part for part in row.walk(restrict=True) if isinstance(part, Icon)]
+        assert (icon.name, icon.color) == ((offer.sign, look.done if offer.sign == "done" else look.stop))
+        assert icon.width > 1
+    findings = filled("build", "blocked").findings
+    assert all((finding.sign == "stop") == (finding.text == "stops it") for finding in findings)
+
+
+def test_a_row_without_a_sign_gives_it_no_room() -> None:
+    from kiosk.screens.parts.choice import Choice, ReasonRow
+
+    row = ReasonRow(value=Choice("k", "Bench 1", "said by nobody"))
+    (icon,) = [part for part in row.walk(restrict=True) if isinstance(part, Icon)]
+    assert icon.width == 0 and not icon.opacity

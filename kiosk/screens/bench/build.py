@@ -107,7 +107,7 @@ class BuildScreen(View):
             self._failed(not_here)
             return
         self._offers = {offer.cutter.key: offer for offer in offers}
-        self.offers = [Choice(offer.cutter.key, offer.cutter.name, _verdict(offer.fit)) for offer in offers]
+        self.offers = [_offer(offer) for offer in offers]
         self.page = Page.CUTTERS
 
     def choose(self, choice: Choice) -> None:
@@ -175,22 +175,25 @@ class BuildScreen(View):
         else:
             self.trouble = fault_words(error)
         if self.page == Page.FITS:
-            self.findings = [Choice("refused", t("build_up.stops"), self.trouble), *self.findings]
+            self.findings = [Choice("refused", t("build_up.stops"), self.trouble, "stop"), *self.findings]
         else:
             self.offers = []
             self.page = Page.SCAN
 
 
-def _verdict(fit: Fit) -> str:
-    blocking = next((finding for finding in fit.findings if finding.blocking), None)
+def _offer(offer: Offer) -> Choice:
+    """A cutter, and whether it fits: the first thing that stops it, if anything does."""
+    blocking = next((finding for finding in offer.fit.findings if finding.blocking), None)
     if blocking is None:
-        return t("build_up.fits")
-    return say(Say(blocking.message_id, tuple(blocking.values.items())))
+        return Choice(offer.cutter.key, offer.cutter.name, t("build_up.fits"), "done")
+    why = say(Say(blocking.message_id, tuple(blocking.values.items())))
+    return Choice(offer.cutter.key, offer.cutter.name, why, "stop")
 
 
 def _finding(finding: Finding, at: int) -> Choice:
     words = say(Say(finding.message_id, tuple(finding.values.items())))
-    return Choice(str(at), t("build_up.stops") if finding.blocking else t("build_up.mind"), words)
+    word = t("build_up.stops") if finding.blocking else t("build_up.mind")
+    return Choice(str(at), word, words, "stop" if finding.blocking else "")
 
 
 def _figures(fit: Fit) -> str:
