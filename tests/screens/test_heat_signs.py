@@ -23,7 +23,7 @@ from kiosk.screens.scan.scan import ScanScreen
 from kiosk.screens.shop.correct import CorrectScreen
 from kiosk.screens.shop.register import RegisterScreen
 from kiosk.screens.shop.things import ThingsScreen
-from kiosk.screens.theme import look
+from kiosk.screens.theme import HEAT, look
 from kiosk.words import t
 from tests.conftest import Shop
 from tests.screens.test_clerk import Office
@@ -233,3 +233,33 @@ def test_a_reading_that_ends_nothing_wears_the_sign_of_heat(office: Office, shop
     assert sign(screen) == ("hot", t("reading.still_hot"))
     screen._turned_down(OSError(28, "No space left on device"))
     assert sign(screen) == ("stop", t("reading.not_taken"))
+
+
+def test_hot_steel_has_a_sign_that_nothing_else_has_on_find_and_in_an_audit() -> None:
+    from kiosk.rules.finding import Usable
+    from kiosk.screens.find.find import SIGNS as FOUND
+    from kiosk.screens.parts.lines import Sign
+    from kiosk.screens.parts.slots import SIGNS as SLOTS
+    from kiosk.screens.parts.slots import Slot, SlotKey, SlotState
+
+    hot = {Usable.COOLING, Usable.UNPROVEN}
+    assert {usable for usable, (sign_, _) in FOUND.items() if sign_ == HEAT} == hot
+    assert [state for state, sign_ in SLOTS.items() if sign_ == HEAT] == [SlotState.HOT]
+    for part, cool in (
+        (Sign(sign=HEAT, tone="heat"), Sign(sign="!", tone="plain")),
+        (SlotKey(value=Slot("k", "3", SlotState.HOT)), SlotKey(value=Slot("k", "3", SlotState.SEEN))),
+    ):
+        assert _draws_heat(part) and not _draws_heat(cool)
+        assert HEAT not in [words.text for words in part.walk(restrict=True) if isinstance(words, Words)]
+
+
+def _draws_heat(part: Any) -> bool:
+    """Whether the hot surface is drawn on it, in a colour that is seen."""
+    from kivy.graphics import Color, Rectangle
+
+    colour, seen = None, False
+    for each in part.canvas.before.children:
+        colour = each if isinstance(each, Color) else colour
+        if isinstance(each, Rectangle) and (each.source or "").endswith("hot.png"):
+            seen = colour is not None and colour.a > 0
+    return seen
