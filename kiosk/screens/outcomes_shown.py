@@ -1,9 +1,12 @@
-"""What an outcome asks of the window: to fill it, to show pockets or to ask how a cutter is.  Decides nothing of it."""
+"""What an outcome asks of the window: to fill it, to show pockets or to ask how a cutter is, and which sign it wears.
+
+Decides nothing of it: whether a holder counts as cool is the rules' (`checkin.warmth`).
+"""
 
 from __future__ import annotations
 
-from kiosk.rules.cards import HolderCard
-from kiosk.rules.outcomes import Done, Outcome, Reason, Refused
+from kiosk.rules.cards import Heat, HolderCard
+from kiosk.rules.outcomes import ABOUT_HEAT, Done, Outcome, Reason, Refused
 from kiosk.rules.places import Kind
 
 
@@ -39,3 +42,15 @@ def came_back(outcome: Done) -> bool:
     if before is None or before.assembly is None or before.at is None or goal is None:
         return False
     return before.at.place.kind.in_machine and not goal.place.kind.in_machine
+
+
+def counts_as_hot(card: HolderCard | None) -> bool:
+    """Whether what was done with it wears the sign of heat: it is hot, or nobody knows that it is cool."""
+    from kiosk.rules.checkin import warmth  # whoever has a card to show has a desk, which loaded it
+
+    return card is not None and warmth(card) is not Heat.COOL
+
+
+def for_heat(why: Refused | Exception) -> bool:
+    """Whether heat is why something was not done: then its sign is that of heat."""
+    return why.reason in ABOUT_HEAT if isinstance(why, Refused) else type(why).__name__ == "StillHot"

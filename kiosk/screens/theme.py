@@ -207,6 +207,9 @@ def fonts() -> None:
         LabelBase.register(name, str(folder / f"{stem}-Regular.ttf"), fn_bold=str(folder / f"{stem}-Bold.ttf"))
 
 
+HEAT = "hot"  # the icon of what is hot, or not known to be cool; among signs that are characters, the one drawn
+
+
 def icon(name: str) -> str:
     """Path of one of our icons, for an image's `source`; empty for no name."""
     return str(where.assets() / "icons" / f"{name}.png") if name else ""

@@ -83,8 +83,12 @@ MOVED = _scanned(
     Done((), say("moved", name=CARD.name, origin=SLOT.name, goal=POCKET.name), holder=CARD, goal=POCKET,
          step=Step.MOVED), 48.0
 )
+INTO_SLEEVE = _scanned(
+    Done((), say("moved", name=HOT.name, origin="Shrink station", goal=SLEEVE.name), holder=HOT, goal=SLEEVE,
+         step=Step.MOVED), 48.0
+)
 HEATING = _scanned(
-    Done((), say("heating", name=CARD.name, origin=SLOT.name, goal="Shrink station"), holder=CARD, goal=SLEEVE,
+    Done((), say("heating", name=CARD.name, origin=SLOT.name, goal="Shrink station"), holder=HOT, goal=SLEEVE,
          step=Step.HEATING)
 )
 LABELLED = _scanned(
@@ -186,12 +190,13 @@ def _sixteen(screen: Any) -> None:
 def _reading(screen: Any, page: str) -> None:
     screen.drawing = draw_holder(HOLDER, ASSEMBLY, _skin())
     screen.title = ASSEMBLY.name
-    screen.word = t("reading.still_hot")
+    screen.word, screen.ended, screen.hot = t("reading.still_hot"), False, True
     screen.slip = 7
     screen.grew = say_words(
         say("reading.grew", was_s=1810.0, remaining_s=2530.0, value_c=61.0, expected_c=52.0)
     )
     screen._owes(Owed(("flange", "shank"), 0.0, ("nose",)))
+    screen.ids.entry.text = ""
     screen.page = page
     screen.answer = say_words(say("reading.agrees", value_c=61.0, limit_c=43.0, remaining_s=None))
 
@@ -250,7 +255,7 @@ def _which(screen: Any) -> None:
 
 
 def _in_sleeve(screen: Any) -> None:
-    screen.show(MOVED)
+    screen.show(INTO_SLEEVE)
     screen._goes_on(screen._shown, say("next.in_sleeve", place="Sleeve 1", out_at=1_790_000_000.0, where="term.shank"))
 
 
@@ -428,17 +433,17 @@ def _spot(screen: Any, state: A.Shows, whats: tuple[A.Difference, ...], found: L
     screen.show(Spoken(state, SLOT.name, CARD.name if card else "HV4T8BRJ3V", card, cards, found, DRAWER_10))
 
 
-def _adopt(screen: Any, page: str, origin: Origin = Origin.OURS, trouble: str = "") -> None:
+def _adopt(screen: Any, page: str, origin: Origin = Origin.OURS, trouble: str = "", card: HolderCard = CARD) -> None:
     from kiosk.screens.questions.scan import Asked
 
     screen.page, screen._text, screen.title, screen.trouble = "whose", "HV4T8BRJ3V", "HV4T 8BRJ 3V", trouble
     near = () if origin is Origin.OTHER else (Likely_(CARD, SLOT.name),)
     screen.show(Asked(Stray("HV4T8BRJ3V", origin), near))
     if page != "whose":
-        screen._sure(CARD)
+        screen._sure(card)
         screen.trouble = trouble
     if page == "given":
-        screen._given(CARD)
+        screen._given(card)
 
 
 FOUND = tuple(
@@ -560,6 +565,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("hot", "words-until-read", lambda screen: (_hot(screen, "H2"), setattr(screen, "picture", "words"))),
     ("reading", "where", lambda screen: _reading(screen, "ask_where")),
     ("reading", "figure", lambda screen: _reading(screen, "ask_figure")),
+    ("reading", "refused", lambda screen: (_reading(screen, "ask_figure"), setattr(screen.ids.entry, "text", "9999"))),
     ("reading", "answer", lambda screen: _reading(screen, "answer")),
     ("reading", "withdrawn", _withdrawn),
     ("typed", "begun", lambda screen: _typed(screen, "H7K2B")),
@@ -615,6 +621,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("adopt", "sure", lambda screen: _adopt(screen, "sure")),
     ("adopt", "sure-mark", lambda screen: _adopt(screen, "sure", Origin.MARK)),
     ("adopt", "given", lambda screen: _adopt(screen, "given")),
+    ("adopt", "given-hot", lambda screen: _adopt(screen, "given", card=HOT)),
     ("find", "whose", lambda screen: (_find(screen, "type", False), setattr(screen, "typed", ""),
                                       setattr(screen, "whose", "HV4T8BRJ3V"))),
     ("audit_differences", "list", _differences),

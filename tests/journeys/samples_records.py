@@ -164,7 +164,8 @@ def _printers(screen: Any, *names: str) -> None:
 
 
 def _damaged(screen: Any) -> None:
-    _shift(screen, BUSY, told=cause_words(sqlite3.DatabaseError("database disk image is malformed")) or "")
+    _shift(screen, BUSY)
+    screen.trouble = cause_words(sqlite3.DatabaseError("database disk image is malformed")) or ""
 
 
 def _unread(screen: Any, why: Why) -> None:

@@ -19,7 +19,7 @@ from kiosk.desk.papers import Presetting
 from kiosk.desk.people import ROLES, PinRefused
 from kiosk.desk.putting_back import Kept, Lies, Lost
 from kiosk.desk.putting_back import Seen as InCopy
-from kiosk.desk.session import NotThere
+from kiosk.desk.session import NotThere, StillHot
 from kiosk.exchange.control_list import Columns, ListMap
 from kiosk.exchange.faults import FileFaults, Read, fault_at
 from kiosk.exchange.presetter import Reading
@@ -29,7 +29,7 @@ from kiosk.ledger.backup import CopyFault, RestoreDone
 from kiosk.ledger.upgrade import NewerLedger
 from kiosk.rules import codes, wellbeing
 from kiosk.rules.assembly import Clamping, Material, Measured
-from kiosk.rules.cards import OperatorCard
+from kiosk.rules.cards import Heat, OperatorCard
 from kiosk.rules.checkin import may_go
 from kiosk.rules.compare import Compared, Comparison, Listed, Verdict
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
@@ -74,7 +74,7 @@ def offers() -> tuple[Offer, ...]:
     return tuple(found)
 
 
-def _build(screen: Any, page: str) -> None:
+def _build(screen: Any, page: str, *, hot: bool = False) -> None:
     screen.trouble = ""
     screen._offered((replace(CARD, assembly=None), offers(), None))
     screen.choose(screen.offers[0])
@@ -83,7 +83,8 @@ def _build(screen: Any, page: str) -> None:
         screen._fits(worst.fit)
     screen.page = page
     if page == "done":
-        screen.title, screen.detail = ASSEMBLY.name, t("build_up.next_shrink")
+        screen._built(HOT if hot else CARD)
+        screen._goes_on(say("next.cool", place="Sleeve 1") if hot else None)
 
 
 def _build_fits(screen: Any) -> None:
@@ -197,7 +198,7 @@ def _register(screen: Any, step: int) -> None:
     if step >= 4:
         screen._stands(SLOT)
     if step >= 5:
-        screen._registered((CARD, None))
+        screen._registered((replace(CARD, heat=Heat.UNKNOWN) if step == 6 else CARD, None))
     if step == 6:
         screen._bound("", Say("register.bound", (("name", HOLDER.name),)))
 
@@ -302,8 +303,9 @@ def _labels(screen: Any, what: str) -> None:
         screen._say(True, t("labels.saved", count=152, file="HV4T8BRJ3V-etc.pdf"), t("labels.scan_new"))
         screen.folder = folder_words(Path("/home/setter/.local/share/holder-kiosk/labels"))
         screen.file = True
-    elif what == "sent":
+    elif what in ("sent", "hot"):
         screen.again = True
+        screen._counts(HOT if what == "hot" else CARD)
         screen._say(True, t("labels.sent", count=152, number=1817, queue=screen.queue), "")
     elif what == "failed":
         screen._say(False, t("labels.none"), "")
@@ -489,6 +491,9 @@ def _correct(screen: Any, state: str) -> None:
         screen._begin("pocket")
         if state == "kept":
             screen._kept(POCKET, ASSEMBLY.name)
+    elif state == "bore-refused":
+        screen._begin("bore_mm")
+        screen._failed(StillHot(HOT.name))
     elif state in ("bore_mm", "nose_mm", "projection_mm", "number"):
         screen._begin(state)
     elif state in ("place", "refused", "nowhere"):
@@ -498,6 +503,8 @@ def _correct(screen: Any, state: str) -> None:
             screen._answered(may_go(HOT, SLOT))
         elif state == "nowhere":
             screen.nowhere()
+    elif state == "hot":
+        screen._failed(StillHot(HOT.name))
     elif state in ("retire", "retired"):
         screen._begin("retire_label")
         if state == "retired":
@@ -505,10 +512,10 @@ def _correct(screen: Any, state: str) -> None:
     elif state == "why":
         screen._begin("projection_mm")
         screen.take(81.25)
-    elif state == "done":
+    elif state in ("done", "done-hot"):
         screen._begin("place")
         screen._stands(SLOT)
-        screen._answered(CARD)
+        screen._answered(CARD if state == "done" else HOT)
 
 
 def _presetter(screen: Any, state: str) -> None:
@@ -661,8 +668,10 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("build", "longest-offers", partial(_longest_reasons, page="cutters")),
     ("build", "depth", lambda screen: _build(screen, "depth")),
     ("build", "built", lambda screen: _build(screen, "done")),
+    ("build", "built-hot", lambda screen: _build(screen, "done", hot=True)),
     ("measure", "scan", _measure_scan),
     ("measure", "length", lambda screen: _measure(screen, ())),
+    ("measure", "too-long", lambda screen: (_measure(screen, ()), setattr(screen.ids.entry, "text", "99999"))),
     ("measure", "runout", lambda screen: _measure(screen, (142.318, 12.004))),
     ("measure", "taken", _measured),
     ("tear_down", "scan", _tear_down_scan),
@@ -687,7 +696,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(("settings", row, partial(_settings, row=row)) for row in every_setting()),
     *(
         ("labels", what, partial(_labels, what=what))
-        for what in ("choose", "one", "several", "fresh", "size", "queue", "busy", "saved", "sent", "failed")
+        for what in ("choose", "one", "several", "fresh", "size", "queue", "busy", "saved", "sent", "hot", "failed")
     ),
     ("setup", "sheets", lambda screen: _sheets(screen, some=True)),
     ("setup", "none", lambda screen: _sheets(screen, some=False)),
@@ -729,7 +738,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
         ("correct", state, partial(_correct, state=state))
         for state in (
             "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "number", "place", "nowhere", "refused",
-            "retire", "retired", "why", "done", "pocket", "kept",
+            "hot", "bore-refused", "retire", "retired", "why", "done", "done-hot", "pocket", "kept",
         )
     ),
     *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),

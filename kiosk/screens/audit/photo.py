@@ -29,7 +29,8 @@ from kiosk.words import say, t, to_everybody
 NOT_READ = "?"
 _JOINED = "\u00a0"  # a sign stays beside its count
 _TONES = {A.Shows.HOT: "heat", A.Shows.SEEN: "done", A.Shows.MISPLACED: "stop", A.Shows.UNKNOWN: "stop"}
-_SIGNS = {state: SIGNS[SlotState(state.value)] for state in _TONES}
+# Beside its word in one text on the picture, heat is a character: no other mark has it.
+_SIGNS = {state: SIGNS[SlotState(state.value)] for state in _TONES} | {A.Shows.HOT: "!"}
 _WORDS = {
     Step.AUDIT_TWIN: "term.difference.duplicate_label", Step.AUDIT_RETIRED: "term.difference.retired_label",
     Step.AUDIT_BY_HAND: "photo.by_hand",

@@ -18,6 +18,7 @@ from kiosk.rules.holder_drawing import draw, draw_holder
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import bench as asks
 from kiosk.screens.questions import common
@@ -59,6 +60,7 @@ class BuildScreen(View):
     depth = StringProperty()
     drawing = ObjectProperty(None, allownone=True)  # the cutter in the holder, as deep as it will sit
     ok = BooleanProperty(False)
+    hot = BooleanProperty(False)  # what was built is hot, or not known to be cool
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -105,7 +107,7 @@ class BuildScreen(View):
             self._failed(not_here)
             return
         self._offers = {offer.cutter.key: offer for offer in offers}
-        self.offers = [Choice(offer.cutter.key, offer.cutter.name, _verdict(offer.fit)) for offer in offers]
+        self.offers = [_offer(offer) for offer in offers]
         self.page = Page.CUTTERS
 
     def choose(self, choice: Choice) -> None:
@@ -153,7 +155,7 @@ class BuildScreen(View):
         self.clerk.ask(asks.build(holder, cutter, depth_mm), self._built, self._failed)
 
     def _built(self, card: HolderCard) -> None:
-        self.title = card.name
+        self.title, self.hot = card.name, counts_as_hot(card)
         self.drawing = draw_holder(card.holder, card.assembly)
         shrinks = card.holder.clamping.value == "shrink_fit"
         self.detail = t("build_up.next_shrink") if shrinks else t("build_up.next_measure")
@@ -173,22 +175,25 @@ class BuildScreen(View):
         else:
             self.trouble = fault_words(error)
         if self.page == Page.FITS:
-            self.findings = [Choice("refused", t("build_up.stops"), self.trouble), *self.findings]
+            self.findings = [Choice("refused", t("build_up.stops"), self.trouble, "stop"), *self.findings]
         else:
             self.offers = []
             self.page = Page.SCAN
 
 
-def _verdict(fit: Fit) -> str:
-    blocking = next((finding for finding in fit.findings if finding.blocking), None)
+def _offer(offer: Offer) -> Choice:
+    """A cutter, and whether it fits: the first thing that stops it, if anything does."""
+    blocking = next((finding for finding in offer.fit.findings if finding.blocking), None)
     if blocking is None:
-        return t("build_up.fits")
-    return say(Say(blocking.message_id, tuple(blocking.values.items())))
+        return Choice(offer.cutter.key, offer.cutter.name, t("build_up.fits"), "done")
+    why = say(Say(blocking.message_id, tuple(blocking.values.items())))
+    return Choice(offer.cutter.key, offer.cutter.name, why, "stop")
 
 
 def _finding(finding: Finding, at: int) -> Choice:
     words = say(Say(finding.message_id, tuple(finding.values.items())))
-    return Choice(str(at), t("build_up.stops") if finding.blocking else t("build_up.mind"), words)
+    word = t("build_up.stops") if finding.blocking else t("build_up.mind")
+    return Choice(str(at), word, words, "stop" if finding.blocking else "")
 
 
 def _figures(fit: Fit) -> str:

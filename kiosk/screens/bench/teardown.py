@@ -15,6 +15,7 @@ from kiosk.rules.cards import HolderCard
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot
 from kiosk.screens.questions import bench as asks
 from kiosk.screens.questions import common, find
 from kiosk.screens.questions.bench import BuildRefused
@@ -45,7 +46,8 @@ class TearDownScreen(View):
     title = StringProperty()
     detail = StringProperty()
     trouble = StringProperty()
-    hot = BooleanProperty(False)
+    hot = BooleanProperty(False)  # what was done, was done to something hot, or not known to be cool
+    word = StringProperty()  # what was done
     only_say = BooleanProperty(False)
     unsound = BooleanProperty(False)  # the cutter is said to be worn or broken
     undo_s = NumericProperty(0.0)  # how long the tear-down can still be taken back
@@ -123,10 +125,14 @@ class TearDownScreen(View):
         self._done(card)
 
     def _done(self, card: HolderCard) -> None:
-        self.hot = card.hold is not None
+        self.hot = counts_as_hot(card)
+        self.word = t("tear_down.said") if self.only_say else t("tear_down.done")
         self.title = card.name
         self.undo_s = 0.0 if self.only_say else self.clerk.undo_s
-        self.detail = t("tear_down.hot") if self.hot else t("tear_down.free") if not self.only_say else ""
+        if card.hold is not None:
+            self.detail = t("tear_down.hot")
+        else:
+            self.detail = "" if self.only_say or self.hot else t("tear_down.free")
         self.clerk.play(Sound.DONE)
         self.page = Page.ANSWER
         self.clerk.ask(common.next_step(card.holder.key), self._goes_on, self._failed)

@@ -25,6 +25,7 @@ from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import find as asks
 from kiosk.screens.questions.find import Found, FoundRow
+from kiosk.screens.theme import HEAT
 from kiosk.screens.view import Covers, View
 from kiosk.telling import old_words
 from kiosk.words import capitals, t
@@ -33,8 +34,8 @@ PAGE = 50
 LOOK_AGAIN_S = 5
 
 SIGNS = {
-    Usable.READY: ("✓", "done"), Usable.NEAR: ("✓", "plain"), Usable.COOLING: ("!", "heat"),
-    Usable.UNPROVEN: ("!", "heat"), Usable.IN_MACHINE: ("→", "plain"), Usable.NOWHERE: ("?", "stop"),
+    Usable.READY: ("✓", "done"), Usable.NEAR: ("✓", "plain"), Usable.COOLING: (HEAT, "heat"),
+    Usable.UNPROVEN: (HEAT, "heat"), Usable.IN_MACHINE: ("→", "plain"), Usable.NOWHERE: ("?", "stop"),
     Usable.OUT: ("–", "plain"),
     Usable.REMEASURE: ("!", "plain"), Usable.WORN: ("×", "stop"), Usable.BROKEN: ("×", "stop"),
 }  # fmt: skip

@@ -59,6 +59,7 @@ class ReadingScreen(View):
     slip = NumericProperty(0)  # number of the reading's line, while it can be withdrawn as mistyped
     word = StringProperty()  # what the answer says in one word
     ended = BooleanProperty(False)
+    hot = BooleanProperty(False)  # it was read, or taken back, and is hot
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -152,7 +153,7 @@ class ReadingScreen(View):
         )
 
     def _taken(self, taken: asks.ReadingTaken) -> None:
-        self.ended = taken.ended
+        self.ended, self.hot = taken.ended, not taken.ended
         self.word = t("reading.cool") if self.ended else t("reading.still_hot")
         self.answer = say(taken.say)
         self.grew = say(taken.grew) if taken.grew else ""
@@ -168,7 +169,7 @@ class ReadingScreen(View):
         self.clerk.ask(asks.withdraw(self._key, line), self._withdrawn, self._turned_down)
 
     def _withdrawn(self, taken: asks.Withdrawn) -> None:
-        self.ended, self.grew = False, ""
+        self.ended, self.grew, self.hot = False, "", taken.hot
         self.word = t("reading.hot_again") if taken.hot else t("reading.taken_back")
         self.answer = say(taken.say)
         self._owes(taken.owed)
@@ -182,7 +183,7 @@ class ReadingScreen(View):
         self.clerk.ask(asks.owed(self._key), self._owes, lambda _: None)
 
     def _turned_down(self, error: Exception) -> None:
-        self.ended, self.grew, self.owed, self.slip = False, "", "", 0
+        self.ended, self.hot, self.grew, self.owed, self.slip = False, False, "", "", 0
         self.word = t("reading.not_taken")
         self.answer = fault_words(error)
         self.page = Page.ANSWER

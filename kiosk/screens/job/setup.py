@@ -232,7 +232,7 @@ class SetupScreen(View):
     def pick(self, scanned: asks.HeldUp) -> None:
         """A label was held up on the round."""
         if scanned.hot:
-            self._say("stop", t("setup_sheet.hot_now", name=scanned.name), Sound.HOT)
+            self._say("heat", t("setup_sheet.hot_now", name=scanned.name), Sound.HOT)
             return
         self._round, picked = self._round.scan(scanned.code)
         self._absent -= {scanned.code}

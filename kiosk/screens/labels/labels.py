@@ -14,13 +14,15 @@ from typing import TYPE_CHECKING, Any
 
 from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
-from kiosk.rules.cards import Command
+from kiosk.rules.cards import Command, HolderCard
 from kiosk.rules.outcomes import Done, Step
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.filewindow import opens
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.press import Press
+from kiosk.screens.questions import common
 from kiosk.screens.questions import labels as asks
 from kiosk.screens.questions.labels import Job, LabelContent, LabelError, Made, Queue, Request, Tag
 from kiosk.screens.sounds import Sound
@@ -62,6 +64,7 @@ class LabelsScreen(View):
     fresh = BooleanProperty(False)  # a new code that waits for its first scan
     for_holder = BooleanProperty(False)
     good = BooleanProperty(True)
+    hot = BooleanProperty(False)  # what a label is for is hot, or not known to be cool
     answer = StringProperty()
     answer_more = StringProperty()
     folder = StringProperty()  # where that file lies
@@ -80,6 +83,7 @@ class LabelsScreen(View):
         self._press = Press()
         self._contents: tuple[LabelContent, ...] = ()
         self._holder: str | None = None
+        self._hot_tag = False
         self._job: Job | None = None
         self._saved: Path | None = None  # the file that was written last
 
@@ -128,6 +132,7 @@ class LabelsScreen(View):
         if message is None:
             return False
         self.fresh = False
+        self._counts(outcome.holder)
         self._say(isinstance(outcome, Done) and outcome.step is Step.LABEL_BOUND, say(message), "")
         return True
 
@@ -184,6 +189,7 @@ class LabelsScreen(View):
 
     def _show(self, contents: tuple[LabelContent, ...]) -> None:
         self._contents = contents
+        self._hot_tag = any(content.tag is Tag.HOT for content in contents)
         self.fresh = False
         first = contents[0]
         self.count = len(contents)
@@ -250,6 +256,7 @@ class LabelsScreen(View):
         """Print what is shown, or save it where no queue was chosen."""
         contents, size, queue = self._contents, self.size_name, self.queue
         self._job, self.again = None, False
+        self._ask_how_warm()
         self.clerk.ask(asks.request(contents, size, queue), self._run, self._failed)
 
     def _run(self, request: Request) -> None:
@@ -260,6 +267,15 @@ class LabelsScreen(View):
             self._of(request, self._failed),
             self._progress,
         )
+
+    def _ask_how_warm(self) -> None:
+        """Before a label is made: what it is for may be hot, and then what comes of it wears the sign of heat."""
+        self.hot = self._hot_tag
+        if self._holder is not None and not self.hot:
+            self.clerk.ask(common.holder(self._holder), self._counts, lambda _: None)
+
+    def _counts(self, card: HolderCard | None) -> None:
+        self.hot = counts_as_hot(card)
 
     def _of(self, request: Request, then: Callable[[Any], None]) -> Callable[[Any], None]:
         """What came of labels is said and written down of these, whatever else was looked at meanwhile."""
@@ -280,6 +296,7 @@ class LabelsScreen(View):
         if job is None:
             self.go()
         else:
+            self._ask_how_warm()
             self._begin(t("labels.proving"))
             self._press.run(lambda *_: asks.retry(job), self._resent, self._failed)
 

@@ -6,16 +6,22 @@ scan next.  It shows what it is given and decides nothing.
 
 from __future__ import annotations
 
-from kivy.properties import OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, OptionProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
 
 from kiosk.screens.kv import load_beside
 
+STATES = ("idle", "wait", "done", "stop", "heat")
+
 
 class Badge(BoxLayout):
-    """The state word in its colour with its shape: ✓ done, × stop, none while waiting."""
+    """The state word in its colour with its shape: ✓ done, × stop, the hot surface for heat, none while waiting.
 
-    state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
+    Heat is the state of whatever was done with a holder that is hot, or of which nobody knows that it is cool.
+    """
+
+    state = OptionProperty("idle", options=STATES)
+    signed = BooleanProperty(False)  # its state has a shape
     text = StringProperty()
 
 
@@ -25,7 +31,7 @@ class OutcomeCard(BoxLayout):
     `why` and `remedy` of a refusal, `next` (what to scan).
     """
 
-    state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
+    state = OptionProperty("idle", options=STATES)
     word = StringProperty()
     title = StringProperty()
     detail = StringProperty()

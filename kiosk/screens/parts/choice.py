@@ -19,6 +19,7 @@ class Choice:
     key: str
     text: str
     note: str = ""
+    sign: str = ""  # of a `ReasonRow`: done or stop
 
 
 class ChoiceRow(PagedRow):
@@ -37,7 +38,7 @@ class ChoiceRow(PagedRow):
 
 
 class ReasonRow(PagedRow):
-    """Shows a `Choice` whose note is a sentence: it wraps and shrinks, and is never cut."""
+    """Shows a `Choice` whose note is a sentence: it wraps and shrinks, and is never cut.  Its sign stands before it."""
 
 
 load_beside(__file__)

@@ -16,7 +16,7 @@ from kiosk.screens.parts.paged import PagedRow
 
 @dataclass(frozen=True, slots=True)
 class RowText:
-    """What a row shows.  `tone`: colour of the sign, one of done, stop, heat, or plain for none."""
+    """What a row shows.  `sign`: a character, or `HEAT`.  `tone`: its colour: done, stop, heat, or plain for none."""
 
     key: str
     text: str
@@ -27,7 +27,7 @@ class RowText:
 
 
 class Sign(BoxLayout):
-    """A sign on its colour, as much larger as its row is."""
+    """A sign on its colour, as much larger as its row is.  `HEAT` is drawn, as everywhere."""
 
     grown = NumericProperty(1.0)
     sign = StringProperty()

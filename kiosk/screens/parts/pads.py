@@ -112,8 +112,9 @@ class PadStand(AnchorLayout):
 class NumberEntry(BoxLayout):
     """A figure asked for: what and in which unit, its caution, the pad, and the button that hands it over.
 
-    `least`..`most` are the values taken; `bound` says them with unit and decimals.  `note`: words below the figure
-    (a caution or what was wrong).  `optional`: it may be left empty, and what there was goes.
+    `least`..`most` are the values taken; `bound` says them with unit and decimals.  `note`: words below the figure,
+    and in their place `trouble`, what is refused and why (`hot`: heat is why).  `optional`: it may be left empty, and
+    what there was goes.
     Events: `on_done(value)`, `on_empty`, `on_leave`.
     """
 
@@ -122,6 +123,8 @@ class NumberEntry(BoxLayout):
     caution = StringProperty()
     caution_icon = StringProperty()
     note = StringProperty()
+    trouble = StringProperty()
+    hot = BooleanProperty(False)
     decimals = NumericProperty(1)
     least = NumericProperty(0.0)
     most = NumericProperty(9999.0)

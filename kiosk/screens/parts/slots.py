@@ -1,6 +1,7 @@
 """A grid of slots (a drawer, a shelf, pockets side by side), each with its state in shape, word and colour.
 
-Seen ✓, expected and not seen ? in a dashed frame, in the wrong slot ↔, a label nobody knows ×, hot !, empty –.
+Seen ✓, expected and not seen ? in a dashed frame, in the wrong slot ↔, a label nobody knows ×, empty –; hot is
+the hot surface, drawn.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from kivy.uix.gridlayout import GridLayout
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.touch import Touchable
-from kiosk.screens.theme import LIST_MM, look
+from kiosk.screens.theme import HEAT, LIST_MM, look
 
 
 class SlotState(Enum):
@@ -37,7 +38,7 @@ class SlotState(Enum):
 
 SIGNS = {
     SlotState.EMPTY: "–", SlotState.FULL: "●", SlotState.SEEN: "✓", SlotState.MISSING: "?", SlotState.MISPLACED: "↔",
-    SlotState.HOT: "!", SlotState.BLOCKED: "×", SlotState.PROPOSED: "→",
+    SlotState.HOT: HEAT, SlotState.BLOCKED: "×", SlotState.PROPOSED: "→",
     SlotState.OWN: "★", SlotState.FREE: " ", SlotState.UNKNOWN: "×",
 }  # fmt: skip
 

@@ -9,15 +9,20 @@ from typing import Any
 
 from kivy.properties import BooleanProperty, NumericProperty, StringProperty
 from kivy.uix.boxlayout import BoxLayout
+from kivy.uix.widget import Widget
 
 from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.text import Icon, Words, line_px, lines_of
 from kiosk.screens.parts.touch import Panel
+from kiosk.screens.theme import look
+
+MOST_LINES = 3  # of a refusal, before its letters are smaller
 
 
 class EmptyState(BoxLayout):
     """`icon`, `text` (what is so) and `remedy` (what to do).
 
-    `refused`: the remedy is the answer to what was just scanned or touched.
+    `refused`: the remedy is the answer to what was just scanned or touched, and the icon says so (`hot`: heat is why).
     `lists`: a scan is asked for, and who has nothing to scan may choose from a list.  Event `on_choose`.
     """
 
@@ -25,6 +30,7 @@ class EmptyState(BoxLayout):
     text = StringProperty()
     remedy = StringProperty()
     refused = BooleanProperty(False)
+    hot = BooleanProperty(False)
     beside = BooleanProperty(False)  # low and wide: the words stand beside the icon
     low = BooleanProperty(False)  # too low for words on the list's key
     lists = BooleanProperty(False)
@@ -64,23 +70,85 @@ class BusyState(BoxLayout):
 
 
 class StepHeader(BoxLayout):
-    """`title` of the task and its step (`step` of `steps`; no count where `steps` is 0).  Event `on_back`."""
+    """`title` of the task and its step (`step` of `steps`; no count where `steps` is 0).  Event `on_back`.
+
+    `trouble`: what was not done, and why; while there is any it stands in the title's place with its sign (`hot`: the
+    hot surface, because heat is why).
+    """
 
     title = StringProperty()
     step = NumericProperty(0)
     steps = NumericProperty(0)
+    trouble = StringProperty()
+    hot = BooleanProperty(False)
 
     __events__ = ("on_back",)
+
+    def __init__(self, **kwargs: Any) -> None:
+        self._sign: Any = None  # hardly ever needed, so it is made when it is
+        super().__init__(**kwargs)
+
+    def on_trouble(self, *_: object) -> None:
+        """The sign stands between the way back and the words, while it is wanted."""
+        if self.trouble and self._sign is None:
+            self._sign = RefusalSign()
+            self.add_widget(self._sign, index=len(self.children) - 1)
+        elif not self.trouble and self._sign is not None:
+            self.remove_widget(self._sign)
+            self._sign = None
 
     def on_back(self) -> None:
         """The back button was touched."""
 
 
-class Caution(Panel):
-    """A caution with its drawing, wherever it is needed: how a temperature is read, gloves."""
+class RefusalSign(Icon):
+    """The sign of what is not done, as its parent says it: ×, or the hot surface where heat is why (`hot`)."""
 
+
+class CautionSign(Icon):
+    """The drawing that its parent names."""
+
+
+class CautionWords(Words):
+    """What its parent says."""
+
+
+class RefusalWords(Words):
+    """What its parent says, in letters that are read from two metres."""
+
+
+class Caution(Panel):
+    """A caution with its drawing, wherever it is needed: how a temperature is read, gloves.
+
+    Its parts are made when there is something to say for the first time.
+    """
+
+    parts: tuple[type[Widget], ...] = (CautionSign, CautionWords)
     icon = StringProperty()
     text = StringProperty()
+
+    def on_text(self, *_: object) -> None:
+        """There is something to say."""
+        if self.text and not self.children:
+            for part in self.parts:
+                self.add_widget(part())
+
+
+class Refusal(Caution):
+    """Why something is not done, and what to do: with ×, or the hot surface where heat is why (`hot`)."""
+
+    parts = (RefusalSign, RefusalWords)
+    hot = BooleanProperty(False)
+    tight = BooleanProperty(False)  # there is no room for larger letters
+
+    def needed_px(self, text: str, width: float, largest: float) -> float:
+        """Height that the words need: in letters of `largest` px while they take three lines, else in smaller ones."""
+        inside = width - self.padding[0] * 2 - self.spacing - look.mm * (7 if look.wide else 5)
+        size = largest
+        while size > look.least and (lines_of(text, size, inside, False, "B612") or MOST_LINES + 1) > MOST_LINES:
+            size = max(look.least, size * 0.96)
+        lines = lines_of(text, size, inside, False, "B612") or MOST_LINES
+        return lines * line_px(size) + self.padding[1] * 2 + look.mm
 
 
 load_beside(__file__)

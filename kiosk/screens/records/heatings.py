@@ -16,6 +16,7 @@ from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import HeatPlot, HeatRecord
+from kiosk.screens.theme import HEAT
 from kiosk.screens.view import Covers, View
 from kiosk.words import clock, date, say, t
 
@@ -133,7 +134,7 @@ def _moment(record: HeatRecord) -> str:
 
 def _line(key: str, record: HeatRecord) -> RowText:
     if record.held_s is None:
-        return RowText(key, _moment(record), ended_words(record), "", "!", "heat")
+        return RowText(key, _moment(record), ended_words(record), "", HEAT, "heat")
     return RowText(key, _moment(record), t(f"heatings.row_{record.ended_by}", held_s=record.held_s), "", "✓")
 
 

@@ -53,7 +53,8 @@ class ShiftScreen(View):
     first = ListProperty()  # what was refused, in words, most often first
     reasons = ListProperty()
     last = BooleanProperty(True)  # nothing later can be chosen
-    told = StringProperty()  # what became of saving, or what went wrong
+    told = StringProperty()  # what became of saving
+    trouble = StringProperty()  # what went wrong
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -62,7 +63,7 @@ class ShiftScreen(View):
         self._until_s = 0.0
 
     def shown(self, **_: Any) -> None:
-        self.page, self.told, self._now_s = Page.FIGURES, "", 0.0
+        self.page, self.told, self.trouble, self._now_s = Page.FIGURES, "", "", 0.0
         self._ask()
 
     def back(self) -> None:
@@ -88,7 +89,7 @@ class ShiftScreen(View):
 
     def _to(self, until_s: float) -> None:
         self._until_s = min(until_s, self._now_s)
-        self.told = ""
+        self.told = self.trouble = ""
         self._ask()
 
     def _ask(self) -> None:
@@ -139,11 +140,11 @@ class ShiftScreen(View):
 
     def _kept(self, kept: Kept) -> None:
         self.clerk.play(Sound.DONE)
-        self.told = kept_words(kept)
+        self.told, self.trouble = kept_words(kept), ""
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
-        self.told = fault_words(error)
+        self.trouble = fault_words(error)
 
 
 def kept_words(kept: Kept) -> str:

@@ -15,6 +15,7 @@ from kiosk.rules.cards import HolderCard
 from kiosk.rules.holder_drawing import draw_holder
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import common
 from kiosk.screens.questions import scan as asks
@@ -45,6 +46,7 @@ class AdoptScreen(View):
     said = StringProperty()
     holder = StringProperty()
     drawing = ObjectProperty(None, allownone=True)  # of that holder; a hot one's would have to say how warm it is
+    hot = BooleanProperty(False)  # the label was given to something hot, or not known to be cool
     trouble = StringProperty()
     choices = ListProperty()
     waiting = BooleanProperty(False)  # the desk writes; a second touch must not ask again
@@ -122,7 +124,7 @@ class AdoptScreen(View):
     def _given(self, card: HolderCard) -> None:
         self.waiting = False
         self.clerk.play(Sound.DONE)
-        self.said = t("adopt.given", name=card.name)
+        self.said, self.hot = t("adopt.given", name=card.name), counts_as_hot(card)
         self.page = Page.GIVEN
 
     def back(self) -> None:

@@ -6,6 +6,7 @@ second is taken, so that nothing moves that nobody sees; then the card steps bac
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,8 @@ from kiosk.rules.cards import HolderCard, Pending, PlaceCard
 from kiosk.rules.outcomes import Done, Expects, Refused, Step, Wait
 from kiosk.rules.say import Say
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot
+from kiosk.screens.parts.card import STATES
 from kiosk.screens.parts.live import LivePicture
 from kiosk.screens.questions import common
 from kiosk.screens.view import View
@@ -38,7 +41,7 @@ class ScanScreen(View):
     rail = "scan"
     stays = True  # this is where everybody expects the window
 
-    state = OptionProperty("idle", options=("idle", "wait", "done", "stop"))
+    state = OptionProperty("idle", options=STATES)
     word = StringProperty()
     title = StringProperty()
     detail = StringProperty()
@@ -114,7 +117,8 @@ class ScanScreen(View):
         """Show what came of a scan."""
         outcome = scanned.outcome
         card = scanned.holder or outcome.holder
-        self._show(told(outcome, card))
+        what = told(outcome, card)
+        self._show(_hot(what) if what.state == "done" and counts_as_hot(card) else what)
         if isinstance(outcome, Refused):
             self._refused = card.holder.key if card else ""
             self.next = self._still(outcome.pending or self.clerk.waiting)
@@ -163,7 +167,7 @@ class ScanScreen(View):
 
     def _goes_on(self, shown: tuple[str, str], step: Say | None) -> None:
         """What comes next for what was moved, unless something else is shown by now."""
-        if step is not None and self.state == "done" and shown == self._shown and self.title == shown[1]:
+        if step is not None and self.state in ("done", "heat") and shown == self._shown and self.title == shown[1]:
             self.next = say(step)
 
     def _wait(self, expects: Expects, card: HolderCard | None, goal: PlaceCard | None) -> None:
@@ -201,6 +205,12 @@ class ScanScreen(View):
     def undo(self) -> None:
         """Take back the last step."""
         self.clerk.undo()
+
+
+def _hot(what: Told) -> Told:
+    """What was done with a holder that is hot: the word is that it is, and what was done stands below."""
+    said = (what.word, what.why) if what.goal else (what.why or what.word,)
+    return replace(what, state="heat", word=t("heat.word"), why=". ".join(part for part in said if part))
 
 
 load_beside(__file__)

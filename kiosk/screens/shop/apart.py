@@ -41,6 +41,7 @@ class ApartScreen(View):
     claims = ListProperty()
     title = StringProperty()
     what_to_do = StringProperty()
+    settled = StringProperty()  # what was settled just now
     trouble = StringProperty()
     hot = BooleanProperty(False)  # what to do is about hot steel
 
@@ -59,7 +60,7 @@ class ApartScreen(View):
 
     def back(self) -> None:
         """One state back, or out."""
-        self.trouble = ""
+        self.trouble = self.settled = ""
         if self.page == Page.LIST:
             self.clerk.go("kiosks")
         else:
@@ -68,7 +69,7 @@ class ApartScreen(View):
     def _told(self, found: tuple[asks.ToldDifferently, ...]) -> None:
         self._found = {each.key: each for each in found}
         self.rows = [Choice(each.key, each.name, t(f"term.matter.{each.matter.value}")) for each in found]
-        self.trouble = ""
+        self.trouble = self.settled = ""
 
     def choose(self, choice: Choice) -> None:
         """One difference."""
@@ -93,7 +94,7 @@ class ApartScreen(View):
     def _settled(self, left: tuple[asks.ToldDifferently, ...], choice: Choice) -> None:
         self.clerk.play(Sound.DONE)
         self._told(left)
-        self.trouble = t("apart.settled", what=choice.text)
+        self.settled = t("apart.settled", what=choice.text)
         self.page = Page.LIST
 
     def _locked(self, error: Exception) -> None:

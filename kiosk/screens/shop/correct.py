@@ -17,9 +17,10 @@ from kiosk.rules.assembly import Holder
 from kiosk.rules.bounds_of_lines import BOUNDS
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.lines import ToolNumbered
-from kiosk.rules.outcomes import ABOUT_HEAT, Refused
+from kiosk.rules.outcomes import Refused
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot, for_heat
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import Question, common
 from kiosk.screens.questions import shop as asks
@@ -61,8 +62,10 @@ class CorrectScreen(View):
     of_pocket = BooleanProperty(False)  # the place asked for is the pocket that is kept for it
     told = StringProperty()  # what the book will say
     done = StringProperty()
+    hot = BooleanProperty(False)  # what was set right is hot, or not known to be cool
     next_step = StringProperty()
     trouble = StringProperty()
+    for_heat = BooleanProperty(False)  # that is why
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -217,11 +220,12 @@ class CorrectScreen(View):
 
     def _answered(self, answer: HolderCard | Refused | None) -> None:
         if isinstance(answer, Refused):
-            self.clerk.play(Sound.HOT if answer.reason in ABOUT_HEAT else Sound.REFUSED)
+            self.for_heat = for_heat(answer)
+            self.clerk.play(Sound.HOT if self.for_heat else Sound.REFUSED)
             self.trouble = f"{say(answer.why)}. {say(answer.remedy)}"
             return
         self.clerk.play(Sound.DONE)
-        self.done = self.told
+        self.done, self.hot = self.told, counts_as_hot(answer or self._card)
         self.next_step = t("correct.print_next") if self._what == RETIRE_LABEL else ""
         self.page = Page.ANSWER
 
@@ -243,7 +247,7 @@ class CorrectScreen(View):
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
-        self.trouble = fault_words(error)
+        self.trouble, self.for_heat = fault_words(error), for_heat(error)
 
 
 def _length(value_mm: float | None) -> str:

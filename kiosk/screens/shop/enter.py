@@ -16,6 +16,7 @@ from kiosk.rules.shop_things.forms import Ask, Field, Thing, Value, fields_of, n
 from kiosk.rules.shop_things.making import MOST_DRAWERS, MOST_SLOTS, ThingFault
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import for_heat
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import setting_up as asks
 from kiosk.screens.shop.field_words import choice_words, question, value_words
@@ -58,6 +59,7 @@ class EnterScreen(View):
     drawn = StringProperty()  # what the drawing shows, in words
     new = BooleanProperty(True)
     trouble = StringProperty()
+    for_heat = BooleanProperty(False)  # that is why
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -249,7 +251,7 @@ class EnterScreen(View):
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
         self.page = Page.ALL
-        self.trouble = fault_words(error)
+        self.trouble, self.for_heat = fault_words(error), for_heat(error)
 
 
 _GROWS = ("more_slots", "fewer_slots", "more_drawers", "fewer_drawers")

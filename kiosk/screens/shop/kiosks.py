@@ -60,6 +60,7 @@ class KiosksScreen(View):
     server = StringProperty()
     modules = ListProperty()
     done = StringProperty()
+    joining = StringProperty()  # that it is on its way
     trouble = StringProperty()
     can_lock_out = BooleanProperty(False)
     parted = StringProperty()  # why the shop does not take this kiosk's book any more, and what to do
@@ -177,7 +178,7 @@ class KiosksScreen(View):
         if self._joining:
             return  # a second touch must not join twice
         if self._anew is asks.Anew.BY_ITSELF:
-            self.trouble = t("kiosks.joining")
+            self.trouble, self.joining = "", t("kiosks.joining")
             self._said = ""
             self.clerk.ask(asks.where_data_is(), lambda folder: self._join(folder, ""), self._failed)
         else:
@@ -212,7 +213,7 @@ class KiosksScreen(View):
         if not name:
             self.trouble = t("kiosks.no_name")
             return
-        self.trouble = t("kiosks.joining")
+        self.trouble, self.joining = "", t("kiosks.joining")
         self.clerk.ask(asks.where_data_is(), lambda folder: self._join(folder, name), self._failed)
 
     def _join(self, folder: Path, name: str) -> None:
@@ -231,7 +232,7 @@ class KiosksScreen(View):
 
     def _went(self, how: str | Exception) -> None:
         """How joining went is said at once, or, where something else is in sight, once this screen comes again."""
-        self._joining = False
+        self._joining, self.joining = False, ""
         if self.clerk.view is self:
             self._tell(how)
             return

@@ -10,7 +10,7 @@ from dataclasses import replace
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, OptionProperty, StringProperty
+from kivy.properties import BooleanProperty, ListProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.assembly import Clamping, Coupling, Family, Holder
 from kiosk.rules.bounds_of_lines import BOUNDS
@@ -19,6 +19,7 @@ from kiosk.rules.outline import OutlineError, bare
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import shop as asks
 from kiosk.screens.sounds import Sound
@@ -63,6 +64,7 @@ class RegisterScreen(View):
     trouble = StringProperty()
     least = NumericProperty(0.0)
     most = NumericProperty(1.0)
+    hot = BooleanProperty(False)  # the new one, or one that it may be taken for
     home = StringProperty()  # where an unknown label was seen that is on this holder
 
     def __init__(self, **kwargs: Any) -> None:
@@ -160,7 +162,7 @@ class RegisterScreen(View):
     def _registered(self, done: tuple[HolderCard, HolderCard | None]) -> None:
         card, hot = done
         self._holder = card.holder
-        self.title = card.holder.name
+        self.title, self.hot = card.holder.name, hot is not None or counts_as_hot(card)
         self.answer = t("register.has_label", code=self._text) if self._text else ""
         self.clerk.play(Sound.DONE if hot is None else Sound.HOT)
         self._to(Page.LABEL, 8)

@@ -9,11 +9,19 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import ListProperty, NumericProperty, ObjectProperty, OptionProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk.rules.shop_things.forms import Thing, fields_of
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import counts_as_hot, for_heat
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import common
 from kiosk.screens.questions import setting_up as asks
@@ -69,7 +77,9 @@ class ThingsScreen(View):
     gone = NumericProperty(0)  # of the kind in the list, out of use
     why = StringProperty()  # the question a reason is asked by
     labels = NumericProperty(0)  # that are new with what was entered last
+    hot = BooleanProperty(False)  # what was entered, or one that it may be taken for
     trouble = StringProperty()
+    for_heat = BooleanProperty(False)  # that is why
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -168,7 +178,7 @@ class ThingsScreen(View):
         self.clerk.ask(asks.bring_back(self._thing, self._key, reason), self._is_back, self._failed)
 
     def _is_back(self, entered: asks.Entered) -> None:
-        self._say(t("things_screen.is_back", name=entered.name), 0)
+        self._tell(entered, t("things_screen.is_back", name=entered.name))
 
     def back(self) -> None:
         """One page back, or out."""
@@ -313,13 +323,22 @@ class ThingsScreen(View):
         self._say(t("things_screen.gone", name=self.title), 0)
 
     def _entered(self, entered: asks.Entered, new: bool) -> None:
-        self._say(t("things_screen.added" if new else "things_screen.changed", name=entered.name), entered.labels)
-        if entered.alike_hot:
-            self.trouble = t("register.alike_hot", name=entered.alike_hot)
+        self._tell(entered, t("things_screen.added" if new else "things_screen.changed", name=entered.name))
 
-    def _say(self, words: str, labels: int) -> None:
+    def _tell(self, entered: asks.Entered, words: str) -> None:
+        """Say what was done; of a holder once it is known how warm it counts."""
+        if entered.alike_hot:
+            self._say(words, entered.labels, hot=True)
+            self.trouble = t("register.alike_hot", name=entered.alike_hot)
+        elif self._thing is Thing.HOLDER:
+            question = common.holder(entered.key)
+            self.clerk.ask(question, lambda card: self._say(words, entered.labels, counts_as_hot(card)), self._failed)
+        else:
+            self._say(words, entered.labels)
+
+    def _say(self, words: str, labels: int, hot: bool = False) -> None:
         self.clerk.play(Sound.DONE)
-        self.entered, self.labels = words, labels
+        self.entered, self.labels, self.hot = words, labels, hot
         self.page = Page.ANSWER
 
     def to_list(self) -> None:
@@ -328,7 +347,7 @@ class ThingsScreen(View):
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
-        self.trouble = fault_words(error)
+        self.trouble, self.for_heat = fault_words(error), for_heat(error)
 
 
 def _group_of(thing: Thing) -> str:
