@@ -76,8 +76,12 @@ class FindScreen(View):
         self.whose = whose
         self.ids.pad.text = ""
         self.page = Page.TYPE
-        self.ids.rows.page = 0
         self.ask("")
+
+    def on_page(self, *_: object) -> None:
+        """What is looked for anew is seen from its best."""
+        if self.page == Page.ROWS:
+            self.ids.rows.page = 0
 
     def returned(self) -> None:
         self.ask(self.asked)
@@ -91,8 +95,6 @@ class FindScreen(View):
     def ask(self, text: str) -> None:
         """Look for what was typed so far."""
         self._age_s = 0
-        if text != self.asked:
-            self.ids.rows.page = 0  # what is looked for anew is seen from its best
         self.asked, self.typed = text, capitals(text)
         count = max(PAGE, len(self._found)) if self.page == Page.ROWS else PAGE
         self.clerk.ask(
