@@ -97,6 +97,8 @@ def take_out(arguments: argparse.Namespace) -> int:
         elif arguments.format == "shop":
             for path in desk.intake.export(out, dialect):
                 print(path)
+            for _, name in desk.intake.kept_back():
+                complain(f"{name}'s badge is left out: it would choose the shop's first PIN; choose one at the kiosk")
             return DONE
         else:
             filing.write(out, desk.papers.as_csv(dialect))

@@ -244,7 +244,7 @@ class Desk(Counters):
         """The first scan of a pair, as long as its second is taken."""
         pending = self._pending()
         in_time = pending is not None and pending.left_s(self.now(), self.session.settings.kiosk.pair_s) >= 0.0
-        return pending if in_time and pending is not None and not pending.worn else None
+        return pending if in_time and pending is not None and not pending.heat_only else None
 
     def cancel(self) -> None:
         """Forgets the first scan of a pair."""

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.rules.acts import Person, loses_its_pin, needs_supervisor_at_work
-from kiosk.rules.lines import ClaimSettled, CodeBound, CodeRetired, Entry, OperatorAdded, OperatorRetired
+from kiosk.rules.lines import ClaimSettled, CodeBound, CodeRetired, Entry, OperatorAdded, OperatorRetired, SignedIn
 from kiosk.rules.outcomes import Reason
 
 _ABOUT_PEOPLE = OperatorAdded | OperatorRetired | CodeBound | CodeRetired | ClaimSettled
@@ -17,6 +18,16 @@ def pin_less() -> bool:
     """Whether this shop has supervisors of whom nobody has chosen a PIN yet."""
     here = rows(T.Operator.select().where(T.Operator.retired == 0, T.Operator.role == "supervisor"))
     return bool(here) and not any(row["pin_hash"] for row in here)
+
+
+def opens_the_shop(key: str, role: str) -> bool:
+    """Whether somebody's badge opens what only a supervisor may, so that nobody else is shown it.
+
+    As long as no supervisor has a PIN, a badge that one has signed in with chooses the shop's first.
+    """
+    if role != "supervisor" or not pin_less():
+        return False
+    return bool(history.lines(history.Question(key, frozenset({SignedIn.kind}), newest=1)))
 
 
 def refuses(entries: Sequence[Entry], *, supervisor: bool) -> Reason | None:

@@ -9,22 +9,23 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
+from kiosk.desk.first_pin import opens_the_shop
+from kiosk.desk.lines_out import line_rows
 from kiosk.desk.session import GaveWay, NotThere, Session
 from kiosk.desk.taking_back import Kept, Taken, key_of
 from kiosk.exchange.shop import read_shop, read_tables
-from kiosk.exchange.shop_out import LineRow, OperatorRow, ShopData, write_shop
+from kiosk.exchange.shop_out import OperatorRow, ShopData, write_shop
 from kiosk.exchange.tables_csv import PLAIN, Dialect
 from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import Written, rows
 from kiosk.ledger.derive import TableRow
-from kiosk.ledger.lineform import COLUMNS
 from kiosk.rules import intake
 from kiosk.rules import lines as L
 from kiosk.rules.assembly import Cutter, Holder
@@ -172,14 +173,28 @@ class IntakeCounter:
     def export(self, folder: Path, dialect: Dialect = PLAIN, *, lines: bool = True) -> list[Path]:
         """Writes everything there is into a folder: a shop that `plan` takes in again, and all lines.
 
-        Raises OSError.
+        Who is `kept_back` is not in it, nor what stands on their badges.  Raises OSError.
         """
-        return write_shop(folder, self._shop(), self._line_rows() if lines else (), dialect)
+        kept = {key for key, _ in self.kept_back()}
+        shop = self._shop()
+        shop = replace(shop, operators=[each for each in shop.operators if each.key not in kept])
+        return write_shop(folder, shop, line_rows(kept) if lines else (), dialect)
+
+    def kept_back(self) -> tuple[tuple[str, str], ...]:
+        """Keys and names of supervisors whose badges would choose the shop's first PIN for whoever has the file."""
+        if self._session.supervisor_at_work:
+            return ()
+        people = rows(T.Operator.select().where(T.Operator.retired == 0).order_by(T.Operator.key))
+        return tuple((row["key"], row["name"]) for row in people if opens_the_shop(row["key"], row["role"]))
 
     def whole(self) -> ShopData:
-        """The whole shop as it is to be taken along, badges included: a supervisor's to give.  Raises Locked."""
-        self._session.supervised()
-        return self._shop()
+        """The whole shop as it is to be taken along, with everybody's badge where a supervisor gave the PIN for it.
+
+        Where none has a PIN yet, anybody stands here and a supervisor's badge chooses the first: none goes along.
+        Raises Locked.
+        """
+        by = self._session.supervised()
+        return self._shop() if by is not None else replace(self._shop(), operators=(), without_badges=True)
 
     def _shop(self) -> ShopData:
         session = self._session
@@ -221,18 +236,6 @@ class IntakeCounter:
             code=labels.get(row["key"], ""),
             place=name if name is None or (names[name] == 1 and name == name.strip()) else code,
         )
-
-    @staticmethod
-    def _line_rows() -> Iterator[LineRow]:
-        found: Any = (
-            T.KeptLine.select(*(getattr(T.KeptLine, name) for name in COLUMNS))
-            .order_by(T.KeptLine.id)
-            .tuples()
-            .iterator()
-        )
-        for row in found:
-            line = LineRow(*row)
-            yield replace(line, payload=_without_secrets(line.payload)) if line.kind in _WITH_SECRETS else line
 
     # the book as it is ------------------------------------------------------------------------------------
 
@@ -296,13 +299,3 @@ _OUT_OF_USE: tuple[tuple[str, Any, Any], ...] = (
     ("cutter", T.Cutter, T.Cutter.key),
     ("operator", T.Operator, T.Operator.key),
 )
-_SECRET = frozenset({"pin_hash"})  # fields that leave the ledger in no file
-_WITH_SECRETS = frozenset(
-    kind for kind, entry in L.KINDS.items() if any(each.name in _SECRET for each in fields(entry))
-)
-
-
-def _without_secrets(payload: str) -> str:
-    """A line's JSON with nothing where a secret was.  Its hash is that of the line with it."""
-    said: dict[str, Any] = msgspec.json.decode(payload)
-    return msgspec.json.encode({name: None if name in _SECRET else value for name, value in said.items()}).decode()

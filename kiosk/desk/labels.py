@@ -12,21 +12,20 @@ from dataclasses import replace
 from pathlib import Path
 
 from kiosk import settings as shop_settings
-from kiosk.desk.first_pin import pin_less
+from kiosk.desk.first_pin import opens_the_shop
 from kiosk.desk.session import ActRefused, NotThere, Session
 from kiosk.labels.batch import Progress
 from kiosk.labels.command import Made, Request, make
 from kiosk.labels.content import HotWords, LabelContent, badge, command_card, holder_label, hot_tag, place_label
 from kiosk.labels.queue import Printing
 from kiosk.labels.wrap import CameraView
-from kiosk.ledger import history
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.ledger.places import Places
 from kiosk.rules import codes
 from kiosk.rules.cards import Command, CommandCard, HolderCard, OperatorCard, PlaceCard, RetiredCode
 from kiosk.rules.holder_drawing import draw_holder
-from kiosk.rules.lines import LabelPrinted, SettingChanged, SignedIn
+from kiosk.rules.lines import LabelPrinted, SettingChanged
 from kiosk.rules.outcomes import Reason
 from kiosk.rules.places import Kind
 from kiosk.settings import LabelSettings
@@ -207,14 +206,7 @@ class LabelCounter:
         return make(request, printing=printing, progress=progress, cancelled=cancelled)
 
     def _kept_back(self, card: OperatorCard) -> bool:
-        """Whether this badge opens what only a supervisor may, so that nobody else is shown it.
-
-        As long as no supervisor has a PIN, a badge that one has signed in with chooses the shop's first.
-        """
-        session = self._session
-        if card.role != "supervisor" or session.supervisor_at_work or not pin_less():
-            return False
-        return bool(history.lines(history.Question(card.key, frozenset({SignedIn.kind}), newest=1)))
+        return not self._session.supervisor_at_work and opens_the_shop(card.key, card.role)
 
     @for_everybody()
     def _badge(self, card: OperatorCard) -> LabelContent:

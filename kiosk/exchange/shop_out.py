@@ -59,7 +59,7 @@ class ShopData:
     """All of a shop.
 
     magazines: by the machine's code.  owners: pocket -> key of the holder it belongs to.  marks: each mark that was
-    on a holder before us, with the holder's key.
+    on a holder before us, with the holder's key.  without_badges: people's badges stay here, and people with them.
     """
 
     name: str
@@ -70,6 +70,7 @@ class ShopData:
     operators: Sequence[OperatorRow]
     owners: Mapping[str, str] = field(default_factory=dict)
     marks: Sequence[tuple[str, str]] = ()
+    without_badges: bool = False
 
 
 def write_shop(

@@ -224,7 +224,7 @@ class _Sizes:
         self.free = np.array([row.free for row in rows], dtype=bool)
         self.cool = np.array([row.heat is Heat.COOL for row in rows], dtype=bool)
         self.somewhere = np.array([row.place is not None for row in rows], dtype=bool)
-        self.usable = np.array([row.usable for row in rows], dtype=np.int64)
+        self.rank = np.array([row.rank for row in rows], dtype=np.int64)
         self.by_name = np.array([ranks[row.key] for row in rows], dtype=np.float64)
         self.coupling = np.array([self._word(row.coupling) for row in rows], dtype=np.int64)
         self.clamping = np.array([self._word(row.clamping) for row in rows], dtype=np.int64)
@@ -236,7 +236,7 @@ class _Sizes:
         self.bore_mm[at], self.bore_min_mm[at] = row.bore_mm, _low(row)
         self.size_mm[at] = row.bore_mm if row.dc_mm is None else row.dc_mm
         self.free[at], self.cool[at], self.somewhere[at] = row.free, row.heat is Heat.COOL, row.place is not None
-        self.usable[at] = row.usable
+        self.rank[at] = row.rank
         self.coupling[at], self.clamping[at] = self._word(row.coupling), self._word(row.clamping)
         self.condition[at] = self._word(row.condition)
         self._texts.take(at, row.names)
@@ -246,9 +246,9 @@ class _Sizes:
             self.by_name[at] = bisect_left(self._names, (row.name, row.key)) - 0.5
 
     def in_order(self, found: list[int]) -> list[int]:
-        """Soonest usable first, then by name."""
+        """Soonest usable first (`SoughtHolder.rank`), then by name."""
         at = np.array(found, dtype=np.int64)
-        best: list[int] = at[np.lexsort((self.by_name[at], self.usable[at]))].tolist()
+        best: list[int] = at[np.lexsort((self.by_name[at], self.rank[at]))].tolist()
         return best
 
     def mask(self, query: Query) -> NDArray[np.bool_]:

@@ -44,6 +44,9 @@ def may_go(
         return too_warm(card, goal, goal.name, cooling)
     if card.retired:
         return refuse(Reason.RETIRED_HOLDER, card, goal, name=card.name, place=goal.name)
+    takes_none = goal.retired or goal.place.kind is Kind.MACHINE
+    if takes_none and heat is Heat.UNKNOWN and not goal.place.kind.may_be_hot:
+        return too_warm(card, goal, goal.name, cooling)
     if goal.retired:
         return refuse(Reason.RETIRED_PLACE, card, goal, name=card.name, place=goal.name)
     if goal.place.kind is Kind.MACHINE:
@@ -162,7 +165,13 @@ def _pocket(card: HolderCard, goal: PlaceCard) -> Refused | None:
 
 def holder_scan(view: View, card: HolderCard, moment: Moment) -> Outcome:
     """A holder's label: the step to the place scanned before or where this kiosk stands; else a place must follow."""
-    goal = _fresh_place(view, moment) or view.here
+    goal = _fresh_place(view, moment)
+    if goal is not None and view.pending is not None and view.pending.heat_only:
+        told = pair(view, card, goal, moment)
+        if isinstance(told, Refused) and told.reason in ABOUT_HEAT:
+            return told
+        goal = None
+    goal = goal or view.here
     if card.retired and (goal is None or warmth(card) is Heat.COOL):
         return refuse(Reason.RETIRED_HOLDER, card, name=card.name)
     if goal is None:
@@ -174,26 +183,25 @@ def holder_scan(view: View, card: HolderCard, moment: Moment) -> Outcome:
 
 def place_scan(view: View, goal: PlaceCard, moment: Moment) -> Outcome:
     """A place's label: the step of the holder scanned before; else a holder must follow."""
-    pending = view.pending
-    if pending and pending.worn:
-        if (told := by_worn_label(view, pending.card, goal, moment)) and _fresh(view, pending, moment):
+    pending = view.pending if view.pending and _fresh(view, view.pending, moment) else None
+    if pending and pending.heat_only:
+        if told := about_heat(view, pending.card, goal, moment):
             return told
         pending = None
-    if goal.retired and not (pending and isinstance(pending.card, HolderCard) and warmth(pending.card) is Heat.HELD):
-        return refuse(Reason.RETIRED_PLACE, None, goal, place=goal.name)
-    if pending and isinstance(pending.card, HolderCard) and _fresh(view, pending, moment):
-        return pair(view, pending.card, goal, moment)
-    if goal.place.kind is Kind.MACHINE:
-        return refuse(Reason.HOLDS_NOTHING, None, goal, place=goal.name)
-    return Wait(
-        Expects.HOLDER, say("wait.holder", place=goal.name), Pending(goal, moment.watched_s), goal=goal
-    )
+    card = pending.card if pending and isinstance(pending.card, HolderCard) else None
+    if card and not (goal.retired and warmth(card) is Heat.COOL):
+        return pair(view, card, goal, moment)
+    if goal.retired or goal.place.kind is Kind.MACHINE:
+        reason = Reason.RETIRED_PLACE if goal.retired else Reason.HOLDS_NOTHING
+        keep = None if card else Pending(goal, moment.watched_s, heat_only=True)
+        return refuse(reason, None, goal, keep, place=goal.name)
+    return Wait(Expects.HOLDER, say("wait.holder", place=goal.name), Pending(goal, moment.watched_s), goal=goal)
 
 
-def by_worn_label(
+def about_heat(
     view: View, card: HolderCard | PlaceCard | None, goal: PlaceCard | None, moment: Moment
 ) -> Refused | None:
-    """What heat has to say where a label that was replaced is on steel that would come to `goal`; None: nothing.
+    """What heat has to say where steel would come to `goal` by a label that moves nothing; None: nothing.
 
     goal: None for the place that was scanned just before, or where this kiosk stands.
     """
@@ -203,7 +211,7 @@ def by_worn_label(
     refused = may_go(card, goal, view.cooling_place)
     if refused is None or refused.reason not in ABOUT_HEAT:
         return None
-    return replace(refused, pending=Pending(card, moment.watched_s, worn=True))
+    return replace(refused, pending=Pending(card, moment.watched_s, heat_only=True))
 
 
 def _fresh(view: View, pending: Pending, moment: Moment) -> bool:
@@ -293,9 +301,7 @@ def arrival(card: HolderCard, goal: PlaceCard, reason: str = "") -> tuple[Entry,
 
 def heating(card: HolderCard, at: PlaceCard, heats: int = 1) -> Heated:
     """A heating that begins now, on whatever warmth is left of the one before."""
-    return Heated(
-        card.holder.key, at.place.code, heats=heats, body_c=card.body_c, body_unknown=card.body_unknown
-    )
+    return Heated(card.holder.key, at.place.code, heats=heats, body_c=card.body_c, body_unknown=card.body_unknown)
 
 
 def _is_same_heating(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> bool:
@@ -314,10 +320,7 @@ def _is_twin(view: View, card: HolderCard, goal: PlaceCard, moment: Moment) -> b
         return False
     if goal.place.kind is Kind.SHRINK:
         return False
-    return (
-        card.at.place.code != goal.place.code
-        and 0 <= moment.watched_s - card.since_watched_s < view.limits.travel_s
-    )
+    return card.at.place.code != goal.place.code and 0 <= moment.watched_s - card.since_watched_s < view.limits.travel_s
 
 
 def undo(view: View, moment: Moment) -> Outcome:

@@ -40,10 +40,12 @@ from kiosk.rules.view import View
 def decide(view: View, subject: Subject, moment: Moment) -> Outcome:
     """The outcome of scanning `subject` at `moment`."""
     outcome = _answer(view, subject, moment)
-    if view.badge_missing and isinstance(outcome, Done) and not all(map(of_itself, outcome.lines)):
+    if not isinstance(outcome, Done):
+        return outcome
+    if view.badge_missing and not all(map(of_itself, outcome.lines)):
         return refuse(Reason.BADGE_FIRST)
-    if isinstance(outcome, Done) and any(apart_answer(view.apart, line) is Answer.REFUSED for line in outcome.lines):
-        return refuse(Reason.CATCH_UP_FIRST)
+    if any(apart_answer(view.apart, line) is Answer.REFUSED for line in outcome.lines):
+        return _alarm(view, outcome) or refuse(Reason.CATCH_UP_FIRST)
     return outcome
 
 
@@ -52,14 +54,13 @@ def _answer(view: View, subject: Subject, moment: Moment) -> Outcome:
         case DamagedCode() | UnknownCode() | RetiredCode():
             return _not_in_book(view, subject, moment)
         case FreshLabel():
-            return _first_seen(subject)
+            return _first_seen_by_nobody(view, subject, moment) if view.badge_missing else _first_seen(subject)
         case OperatorCard():
             return _sign_in(view, subject)
         case CommandCard():
             return _command(view, subject.command, moment)
         case PlaceCard() | HolderCard():
-            outcome = _scan(view, subject, moment)
-            return _without_badge(view, outcome) if view.badge_missing else outcome
+            return _scanned_by_nobody(view, subject, moment) if view.badge_missing else _scan(view, subject, moment)
         case _:
             assert_never(subject)
 
@@ -75,6 +76,23 @@ def _scan(view: View, subject: PlaceCard | HolderCard, moment: Moment) -> Outcom
     return checkin.place_scan(view, subject, moment)
 
 
+def _scanned_by_nobody(view: View, subject: PlaceCard | HolderCard, moment: Moment) -> Refused:
+    """Without a badge no audit begins and none looks at a drawer, but steel comes to where its label was scanned."""
+    told = _without_badge(view, _scan(view, subject, moment))
+    of_pair = _without_badge(view, _scan(replace(view, audit=None, to_open=None), subject, moment))
+    if told.reason in ABOUT_HEAT or of_pair.reason in ABOUT_HEAT:
+        return told if told.reason in ABOUT_HEAT else of_pair
+    if view.audit is None or of_pair.pending is None:
+        return of_pair
+    return replace(of_pair, pending=replace(of_pair.pending, heat_only=True))  # an audit waits for no pair
+
+
+def _first_seen_by_nobody(view: View, label: FreshLabel, moment: Moment) -> Refused:
+    """It is nobody's yet and moves nothing; what it is stuck on comes to a place all the same."""
+    keep = Pending(label.holder, moment.watched_s, heat_only=True)
+    return checkin.about_heat(view, label.holder, None, moment) or refuse(Reason.BADGE_FIRST, pending=keep)
+
+
 def _without_badge(view: View, outcome: Outcome) -> Refused:
     """What a scan comes to where nobody is signed in: the alarm if it is about heat, else the badge first.
 
@@ -82,12 +100,20 @@ def _without_badge(view: View, outcome: Outcome) -> Refused:
     """
     if isinstance(outcome, Refused) and outcome.reason in ABOUT_HEAT:
         return outcome
-    if isinstance(outcome, Done) and outcome.alarm and outcome.holder is not None and view.audit is not None:
-        place = outcome.goal.name if outcome.goal else view.audit.scope.name
-        return checkin.too_warm(outcome.holder, outcome.goal, place, view.cooling_place)
-    first = outcome.pending if isinstance(outcome, Wait) and view.audit is None else None
+    if isinstance(outcome, Done) and (alarm := _alarm(view, outcome)) is not None:
+        return alarm
+    kept = outcome.pending if isinstance(outcome, Wait | Refused) else None
+    first = kept if kept is not None and (kept.heat_only or isinstance(outcome, Wait)) else None
     known = outcome.lines if isinstance(outcome, Refused) else ()
     return replace(refuse(Reason.BADGE_FIRST, pending=first), lines=known)
+
+
+def _alarm(view: View, outcome: Done) -> Refused | None:
+    """The alarm of an audit whose line is not written: what is hot is told all the same; None: it is none."""
+    if not outcome.alarm or outcome.holder is None or view.audit is None:
+        return None
+    place = outcome.goal.name if outcome.goal else view.audit.scope.name
+    return checkin.too_warm(outcome.holder, outcome.goal, place, view.cooling_place)
 
 
 def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, moment: Moment) -> Outcome:
@@ -99,12 +125,12 @@ def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, m
         return refuse(Reason.BADGE_FIRST)
     if isinstance(subject, RetiredCode):
         card = subject.holder
-        if (told := checkin.by_worn_label(view, card, None, moment)) is not None:
+        if (told := checkin.about_heat(view, card, None, moment)) is not None:
             return told
         place = card.at.name if card and card.at else None
         name = card.name if card else None
         hot = card is not None and checkin.warmth(card) is not Heat.COOL
-        keep = Pending(card, moment.watched_s, worn=True) if card is not None and hot else view.pending
+        keep = Pending(card, moment.watched_s, heat_only=True) if card is not None and hot else view.pending
         return refuse(Reason.RETIRED_CODE, card, None, keep, code=subject.text, name=name, place=place)
     near = ", ".join(subject.near) or None
     if isinstance(subject, DamagedCode):

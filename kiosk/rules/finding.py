@@ -124,6 +124,12 @@ class SoughtHolder:
             return Usable.REMEASURE
         return Usable.READY if self.place_kind.stores else Usable.NEAR
 
+    @property
+    def rank(self) -> Usable:
+        """Where it comes in the list: as soon as it is usable, but a spent cutter among the spent, be it hot."""
+        spent = _SPENT.get(self.condition or "", Usable.READY)
+        return max(self.usable, spent)
+
 
 def searched_text(*parts: str | None) -> str:
     """What words are looked for in: as `folded` leaves them, between spaces."""

@@ -33,7 +33,7 @@ def asks_for_pocket(outcome: Outcome) -> bool:
 def waiting_for_place(outcome: Outcome) -> HolderCard | None:
     """The holder whose place is still to come."""
     pending = outcome.pending if isinstance(outcome, Refused) else None
-    return pending.card if pending and isinstance(pending.card, HolderCard) else None
+    return pending.card if pending and not pending.heat_only and isinstance(pending.card, HolderCard) else None
 
 
 def came_back(outcome: Done) -> bool:

@@ -143,3 +143,15 @@ def test_what_came_back_worn_or_was_measured_warm_is_never_first_while_another_i
     sound = [at for at, (_, how) in enumerate(found) if how in (Usable.READY, Usable.NEAR)]
     spent = [at for at, (key, _) in enumerate(found) if key in (first.key, second.key)]
     assert max(sound) < min(spent)
+
+
+def test_a_worn_cutter_that_is_still_hot_comes_behind_a_sound_one_in_a_machine(shop: Shop) -> None:
+    """Once it is cool it is torn down: nobody waits for it."""
+    desk = shop.desk
+    desk.build.say_condition("T001", Condition.WORN)
+    desk.scan(shop.holder("T001"))
+    desk.scan(shop.place("Shrink station"))
+    found = {row.key: (at, row.usable) for at, row in enumerate(desk.finding.find("", count=100).rows)}
+    worn_at, how = found["T001"]
+    assert how is Usable.COOLING, "the words stay those of heat"
+    assert worn_at > max(at for at, usable in found.values() if usable is Usable.IN_MACHINE)

@@ -163,6 +163,21 @@ def test_no_secret_leaves_in_any_file(shop: Shop, tmp_path: Path) -> None:
     assert lines.count("operator added") == len(shop.desk.people.operators()) + 2, "the lines are there all the same"
 
 
+def test_a_badge_that_would_choose_the_first_pin_leaves_in_no_file(shop: Shop, tmp_path: Path) -> None:
+    """A supervisor who has signed in, in a shop without a PIN: by the badge alone anybody would be that one."""
+    kim, jo = shop.desk.shop.code_of("kim"), shop.desk.shop.code_of("jo")
+    shop.desk.scan(kim)
+    shop.desk.labels.noted(shop.desk.labels.all_of("badges"))
+    shop.desk.people.sign_out()
+    assert [key for key, _ in shop.desk.intake.kept_back()] == ["kim"]
+    for path in shop.desk.intake.export(tmp_path / "out"):
+        assert kim not in path.read_text("utf-8"), path.name
+    assert jo in (tmp_path / "out" / "operators.csv").read_text("utf-8")
+    shop.desk.people.first_pin("kim", PIN, by_owner=True)
+    shop.desk.intake.export(tmp_path / "out")
+    assert kim in (tmp_path / "out" / "operators.csv").read_text("utf-8"), "the PIN guards it now"
+
+
 def test_a_makers_mark_goes_out_and_comes_in_beside_the_label(shop: Shop, tmp_path: Path) -> None:
     shop.desk.shop.adopt_mark("T002", "DM 12/80;HSK")
     label = shop.holder("T002")

@@ -218,7 +218,10 @@ def drawn(then: Callable[[], None]) -> None:
 
 
 def on_screen(app: Any) -> dict[str, Any]:
-    """Every text and everything touchable that is seen, with its box from the window's upper left corner."""
+    """Every text and everything touchable that is seen, with its box from the window's upper left corner.
+
+    cut: the texts of which less is drawn.
+    """
     from kivy.core.window import Window
     from kivy.uix.label import Label
     from kivy.uix.textinput import TextInput
@@ -227,6 +230,7 @@ def on_screen(app: Any) -> dict[str, Any]:
 
     texts: list[Any] = []
     touches: list[Any] = []
+    cut: list[str] = []
     if not FELT:
         FELT.append(0)
         Window.bind(on_touch_down=lambda *_: FELT.__setitem__(0, FELT[0] + 1))
@@ -238,6 +242,8 @@ def on_screen(app: Any) -> dict[str, Any]:
         box = [x, Window.height - y - widget.height, widget.width, widget.height]
         if isinstance(widget, Label | TextInput) and widget.text:
             texts.append([widget.text, *box])
+            if isinstance(widget, Label) and widget.shorten:
+                cut.append(widget.text)
         if isinstance(widget, Touchable) and not widget.disabled:
             inside = [label for label in widget.walk(restrict=True) if isinstance(label, Label)]
             said = " ".join(label.text for label in inside if label.text)
@@ -248,7 +254,7 @@ def on_screen(app: Any) -> dict[str, Any]:
     for child in Window.children:
         walk(child, "")
     view = app.clerk.view
-    return {"texts": texts, "touches": touches, "view": view.name if view else "", "felt": FELT[0]}
+    return {"texts": texts, "touches": touches, "view": view.name if view else "", "felt": FELT[0], "cut": cut}
 
 
 if __name__ == "__main__":

@@ -226,9 +226,10 @@ def test_what_is_out_of_use_is_said_at_the_first_scan_and_heat_still_before_it()
     assert why(decide(paired(SLOT), hot(retired=True), NOW)) is Reason.HOT
     gone = replace(SLOT, retired=True)
     assert why(decide(paired(hot()), gone, NOW)) is Reason.HOT
-    for before in (View("K"), paired(card()), paired(RACK)):
+    only_heat = Pending(gone, NOW.watched_s, heat_only=True)
+    for before, kept in ((View("K"), only_heat), (paired(card()), None), (paired(RACK), only_heat)):
         refused = decide(before, gone, NOW)
-        assert why(refused) is Reason.RETIRED_PLACE and isinstance(refused, Refused) and refused.pending is None
+        assert why(refused) is Reason.RETIRED_PLACE and isinstance(refused, Refused) and refused.pending == kept
 
 
 def test_a_label_at_two_kiosks_too_soon_comes_before_what_is_wrong_with_the_place_but_not_before_heat() -> None:

@@ -112,7 +112,8 @@ def test_without_a_badge_only_heat_says_more_than_that_it_is_missing() -> None:
     waiting = decide(View("K", limits=strict), holder(), NOW)
     assert isinstance(waiting, Refused) and waiting.pending == Pending(holder(), NOW.watched_s)
     in_audit = decide(auditing(limits=strict), SLOT, NOW)
-    assert isinstance(in_audit, Refused) and in_audit.pending is None, "an audit waits for no pair"
+    only_heat = Pending(SLOT, NOW.watched_s, heat_only=True)
+    assert isinstance(in_audit, Refused) and in_audit.pending == only_heat, "an audit waits for no pair"
     assert reason(decide(auditing(limits=strict), holder(at=OTHER), NOW)) is Reason.BADGE_FIRST
     for text in (UnknownCode("X", foreign=False), RetiredCode("X", None), DamagedCode("X")):
         assert reason(decide(auditing(limits=strict), text, NOW)) is Reason.BADGE_FIRST

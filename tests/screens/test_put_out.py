@@ -10,6 +10,7 @@ from kivy.core.window import Window  # noqa: F401 - the widgets need one
 
 from kiosk.desk.session import GivenUp, Locked
 from kiosk.exchange.shop import read_shop
+from kiosk.screens.parts.marked import Marked
 from kiosk.screens.questions import put_out as asks
 from kiosk.screens.shop.put_out import SHOP, Page, PutOutScreen
 from tests.conftest import Shop
@@ -47,6 +48,37 @@ def test_where_nobody_has_a_pin_the_shop_is_taken_along_by_anybody(shop: Shop, t
     asks.keep_shop(tmp_path / "stick", asks.shop()(shop.desk), lambda: False)
     assert read_shop(tmp_path / "stick")
     assert not (tmp_path / "stick" / asks.MAKING).exists()
+
+
+def test_a_badge_that_would_choose_the_first_pin_goes_out_with_nobody(shop: Shop, tmp_path: Path) -> None:
+    """Whoever prints a supervisor's badge from a file is the supervisor where none has a PIN."""
+    kim = shop.desk.shop.code_of("kim")
+    shop.desk.scan(kim)
+    for at_work in (True, False):
+        goal = tmp_path / f"stick-{at_work}"
+        asks.keep_shop(goal, asks.shop()(shop.desk), lambda: False)
+        assert not _that_say(goal, kim) and not _that_say(goal, shop.desk.shop.code_of("jo")), at_work
+        shop.desk.people.sign_out()
+    shop.clock.forward(DAYS_S)
+    shop.desk.people.first_pin("kim", "4711", by_owner=True)
+    shop.desk.people.unlock("kim", "4711")
+    asks.keep_shop(tmp_path / "own", asks.shop()(shop.desk), lambda: False)
+    assert _that_say(tmp_path / "own", kim) == ["operators.csv"]
+
+
+def test_the_window_says_that_badges_stay_and_why(shop: Shop, tmp_path: Path) -> None:
+    office = Office(shop)
+    screen = PutOutScreen()
+    office.clerk.take(screen)
+    office.clerk.go("put_out")
+    screen._press.run = lambda job, done, *_: done(job(None, lambda: False))
+    screen._what = SHOP
+    screen.put(Marked(str(tmp_path / "holder-kiosk"), "Stick", "holder-kiosk"))
+    assert screen.page == Page.ANSWER and "Badges stay here until a supervisor has a PIN" in screen.answer
+
+
+def _that_say(folder: Path, text: str) -> list[str]:
+    return sorted(path.name for path in folder.iterdir() if text in path.read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize("looks", range(8))

@@ -79,6 +79,11 @@ class FindScreen(View):
         self.page = Page.TYPE
         self.ask("")
 
+    def on_page(self, *_: object) -> None:
+        """What is looked for anew is seen from its best."""
+        if self.page == Page.ROWS:
+            self.ids.rows.page = 0
+
     def returned(self) -> None:
         self.ask(self.asked)
 

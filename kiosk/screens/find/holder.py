@@ -6,6 +6,7 @@ Each button leads to the screen that does it; a condition is said here, in one t
 from __future__ import annotations
 
 from enum import StrEnum
+from functools import partial
 from typing import Any
 
 from kivy.properties import (
@@ -23,6 +24,7 @@ from kiosk.rules.cards import Heat, HolderCard
 from kiosk.rules.checkin import warmth
 from kiosk.rules.holder_drawing import Drawing, draw_holder
 from kiosk.rules.label_wear import asks_for_new
+from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
@@ -32,7 +34,7 @@ from kiosk.screens.questions import hot as hot_asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
 from kiosk.telling import place_words
-from kiosk.words import t
+from kiosk.words import say, t
 
 CONDITIONS = (Condition.GOOD, Condition.WORN, Condition.BROKEN)
 
@@ -71,7 +73,7 @@ class HolderScreen(View):
         self.conditions = [Choice(each.value, t(f"condition.{each.value}")) for each in CONDITIONS]
 
     def shown(self, key: str = "", **_: Any) -> None:
-        self._key = key
+        self._key, self._card = key, None
         self.trouble = ""
         self.page = Page.SHOWN
         self._ask()
@@ -142,6 +144,12 @@ class HolderScreen(View):
     def _told(self, card: HolderCard) -> None:
         self.clerk.play(Sound.DONE)
         self.show(card)
+        self.clerk.ask(common.next_step(card.holder.key), partial(self._goes_on, card), self._failed)
+
+    def _goes_on(self, card: HolderCard, step: Say | None) -> None:
+        """What comes next for what a hand has just said something about, and where."""
+        if step is not None and card.holder.key == self._key:
+            self.figures = " · ".join((_figures(card), say(step)))
 
     def back(self) -> None:
         """One step back."""

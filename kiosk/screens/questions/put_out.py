@@ -56,7 +56,7 @@ def offer() -> Question[Offer]:
 
 
 def shop() -> Question[ShopData]:
-    """The whole shop, without what happened in it.  Raises Locked."""
+    """The whole shop, without what happened in it, and without badges where no PIN guards them.  Raises Locked."""
     return lambda desk: desk.intake.whole()
 
 

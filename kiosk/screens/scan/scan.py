@@ -159,7 +159,7 @@ class ScanScreen(View):
 
     def _still(self, waiting: Pending | None) -> str:
         """What a refusal leaves to be done: the first scan that it covers may still wait for its second."""
-        card = waiting.card if waiting is not None else None
+        card = waiting.card if waiting is not None and not waiting.heat_only else None
         if isinstance(card, HolderCard):
             another = card.holder.key != self._refused
             return t("scan.still_place", name=card.name) if another else t("scan.better_place")

@@ -140,15 +140,16 @@ class PutOutScreen(View):
     def _keep_shop(self, goal: Path, shop: asks.ShopData) -> None:
         self._press.run(
             lambda _, cancelled: asks.keep_shop(goal, shop, cancelled),
-            self._only(self._whole),
+            self._only(lambda goal: self._whole(goal, shop.without_badges)),
             self._only(self._failed),
         )
 
     def _keep(self, goal: Path, made: asks.Made) -> None:
         self._press.run(lambda *_: asks.keep(goal, made), self._only(self._kept), self._only(self._failed))
 
-    def _whole(self, goal: Path) -> None:
-        self._done(t("bring_in.put", folder=f"{goal.parent.name}/{goal.name}"))
+    def _whole(self, goal: Path, without_badges: bool) -> None:
+        said = t("bring_in.put", folder=f"{goal.parent.name}/{goal.name}")
+        self._done(f"{said}. {t('put_out.without_badges')}" if without_badges else said)
 
     def _kept(self, path: Path) -> None:
         self._done(t("put_out.kept", file=f"{path.parent.name}/{path.name}"))
