@@ -285,7 +285,7 @@ def _jobs(command: Add) -> None:
     balance = _data(command("balance", "jobs.balance", "whether an unbalance keeps a grade at a speed"), json=True)
     balance.add_argument("code", metavar="CODE")
     balance.add_argument("--rpm", type=measure(0, 1_000_000), required=True, help="the speed it is to run at, 1/min")
-    balance.add_argument("--grade", type=measure(0.1, 4000), default=2.5, help="G by ISO 21940-11 (2.5)")
+    balance.add_argument("--grade", type=figure("Unbalance", "grade"), help="G by ISO 21940-11 (the shop's)")
     number = _data(command("number", "jobs.number", "what the controls call the assembly in a holder"))
     number.add_argument("code", metavar="CODE")
     told = "none: it has no number any more"

@@ -85,6 +85,7 @@ class BuildSettings:
     friction: float = _number(0.12, "build.friction")  # of a shrink fit, dry and clean
     clearance_um: float = _number(7.0, "build.clearance_um")  # play the shank needs to slide into the heated bore
     side_screw_rpm: float = _number(8000.0, "build.side_screw_rpm")  # most for a cutter that a screw pushes off centre
+    balance_grade: float = _number(2.5, "build.balance_grade")  # G by ISO 21940-11 that assemblies are balanced to
     radius_at_control: bool = False  # the controls ask for the radius instead of the diameter
 
 

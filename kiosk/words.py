@@ -36,7 +36,7 @@ MM_PER_INCH = 25.4
 
 _UNITS = {
     "mm": ("mm", 3), "um": ("µm", 0), "c": ("°C", 0), "k": ("K", 0), "kg": ("kg", 2), "g": ("g", 0),
-    "rpm": ("1/min", 0), "min": ("min", 0), "nm": ("Nm", 1), "gmm": ("g·mm", 1), "percent": ("%", 0),
+    "rpm": ("1/min", 0), "min": ("min", 0), "nm": ("Nm", 1), "gmm": ("g·mm", 2), "percent": ("%", 0),
 }  # fmt: skip
 _OF_A_FILE = ("said", "known")  # what stands in a file, or may stand there, reads in every language as it does there
 # A full stop after what a value ends with: a screen's name that asks, a reason that was cut or brings its own stop.

@@ -14,9 +14,8 @@ from kiosk.exchange.faults import Fault
 from kiosk.exchange.presetter import listen, open_port, read_presetter_map
 from kiosk.exchange.sheet import read_sheet
 from kiosk.exchange.tables_csv import decoded
-from kiosk.rules.fitting.balance import judge
+from kiosk.rules.fitting.balance import Asked, judge
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing
-from kiosk.rules.fitting.loads import mass_kg
 from kiosk.rules.fitting.setup_sheet import Met, Supply, assemblies, pick_round
 
 
@@ -84,23 +83,27 @@ def _tell(plan: ChangePlan, *, as_json: bool) -> None:
 def balance(arguments: argparse.Namespace) -> int:
     """Whether a holder's measured unbalance keeps a grade at a speed, and up to which speed it would."""
     with desk_read(arguments) as desk:
-        built = desk.session.holder(desk.records.subject(arguments.code)).assembly
-    measured = built.measured if built else None
-    mass = mass_kg(built) if built else None
-    if measured is None or measured.unbalance_gmm is None:
-        return complain(f"balance: no unbalance was measured for {arguments.code}; measure it on the balancer first")
-    if mass is None:
+        card = desk.session.holder(desk.records.subject(arguments.code))
+        built = card.assembly
+        said = built.unbalance if built else None
+        if built is None or said is None:
+            return complain(
+                f"balance: no unbalance was measured for {arguments.code}; measure it on the balancer first"
+            )
+        wanted = desk.balancing.demand(card, built, Asked(arguments.grade, arguments.rpm))
+    if wanted.mass_kg is None:
         return complain(f"balance: the mass of {arguments.code}'s holder is not known; weigh it and enter it")
     try:
-        answer = judge(measured.unbalance_gmm, mass, arguments.rpm, arguments.grade)
+        answer = judge(said.residual_gmm, wanted.mass_kg, arguments.rpm, wanted.grade)
     except ValueError as error:
         return complain(f"balance: {error}")
     if arguments.json:
         print_json(answer)
     else:
-        print(f"G {answer.grade:.2f} at {arguments.rpm:g} 1/min; asked for is G {arguments.grade:g}")
-        print(f"{answer.residual_gmm:.2f} g mm left, {answer.permissible_gmm:.2f} g mm permitted ({mass:.3f} kg)")
-        print(f"G {arguments.grade:g} is kept up to {answer.rpm_max:.0f} 1/min")
+        print(f"G {answer.grade:.2f} at {arguments.rpm:g} 1/min; asked for is G {wanted.grade:g}")
+        permitted = f"{answer.permissible_gmm:.2f} g mm permitted ({wanted.mass_kg:.3f} kg)"
+        print(f"{answer.residual_gmm:.2f} g mm left, {permitted}")
+        print(f"G {wanted.grade:g} is kept up to {answer.rpm_max:.0f} 1/min")
     return DONE if answer.ok else WANTING
 
 

@@ -16,6 +16,7 @@ from kiosk.desk.shop import ShopCounter
 if TYPE_CHECKING:
     from kiosk.desk.adopting import AdoptingCounter
     from kiosk.desk.audits import AuditCounter
+    from kiosk.desk.balancing import BalancingCounter
     from kiosk.desk.build import BuildCounter
     from kiosk.desk.copies import CopiesCounter
     from kiosk.desk.differences import DifferencesCounter
@@ -53,6 +54,13 @@ class Counters:
         from kiosk.desk.audits import AuditCounter
 
         return AuditCounter(self.session)
+
+    @cached_property
+    def balancing(self) -> BalancingCounter:
+        """What unbalance assemblies may have, and what they were found to have."""
+        from kiosk.desk.balancing import BalancingCounter
+
+        return BalancingCounter(self.session, self.build)
 
     @cached_property
     def build(self) -> BuildCounter:

@@ -342,14 +342,14 @@ class RecordsCounter:
                 values["origin"] = self._name_of(origin)
             case L.MeasuredLine(values=measured):
                 values |= {"length_mm": measured.length_mm, "diameter_mm": measured.diameter_mm}
+            case L.BalancedLine(values=left):
+                values |= {"unbalance_gmm": left.residual_gmm, "grade": left.grade, "at_rpm": left.rpm}
             case L.Built(name=built):
                 values["name"] = built
             case L.CutterAdded(cutter=cutter):
                 values["name"] = cutter.name
             case L.PlaceAdded(place=place):
                 values["name"] = place.name
-            case L.KioskLockedOut(name=called):
-                values["name"] = called
             case L.TemperatureRead(where=spot) | L.ReadingWithdrawn(where=spot):
                 values["where"] = f"term.{spot}"
             case L.TurnedAway(reason=reason):
@@ -364,7 +364,7 @@ class RecordsCounter:
                 values["spent_percent"] = 100 * getattr(entry, "spent", 0.0)
             case L.SettingChanged(name=called, reason=reason):
                 values |= {"name": called, "reason": _WHY.get(reason, reason)}
-            case L.OperatorAdded(name=called):
+            case L.OperatorAdded(name=called) | L.KioskLockedOut(name=called):
                 values["name"] = called
             case (
                 L.OperatorRetired(operator=key)

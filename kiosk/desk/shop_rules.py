@@ -23,7 +23,7 @@ _made = msgspec.json.Decoder(tuple[Made, ...])
 _HEAT = "heat."
 # Of the other settings that are about safety, or about who may do what: which of two lets less through.
 _LESS = ("heat.reheat_s", "heat.cycles_limit", "kiosk.pair_s", "kiosk.undo_s", "kiosk.sign_out_s", "build.friction",
-         "build.side_screw_rpm", "audit.measured_days")  # fmt: skip
+         "build.side_screw_rpm", "build.balance_grade", "audit.measured_days")  # fmt: skip
 _MORE = ("kiosk.travel_s", "build.clearance_um")
 _YES = ("kiosk.badge_required",)
 

@@ -7,17 +7,18 @@ field.  Column names are ISO 13399 symbols where there is one; the order is the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from typing import TypeVar
 
 from kiosk.exchange.faults import Fault, FieldFault, Read, fault_at, no_code, no_coupling
 from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import PLAIN, Cell, Dialect, Record, Table, write_table
-from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material, Measured
+from kiosk.rules.assembly import Assembly, Clamping, Condition, Coupling, Cutter, Holder, Material, Measured, Unbalance
 from kiosk.rules.bounds import TOOL_NUMBER
 from kiosk.rules.codes import CodeFault, CodeKind
 from kiosk.rules.codes import parse as parse_code
+from kiosk.rules.fitting.balance import grade_of
 from kiosk.rules.stock import BookEntry
 
 CUTTER_COLUMNS = (
@@ -33,7 +34,7 @@ ASSEMBLY_COLUMNS = ("assembly", "assembly_name", "insert_mm")
 STATE_COLUMNS = ("used_min", "condition", "tool_number")
 MEASURED_COLUMNS = (
     *("length_mm", "diameter_mm", "runout_um", "corner_radius_mm", "edges", "unbalance_gmm", "balance_grade"),
-    *("at_rpm", "length_error_um"),
+    *("at_rpm", "length_error_um", "balance_asked", "balanced_kg"),
 )
 BOOK_COLUMNS = (
     *HOLDER_COLUMNS,
@@ -54,6 +55,12 @@ CUTTER_SYMBOLS = {  # of the figures, by field of a cutter
     "zefp": "ZEFP",
     "rpmx_rpm": "RPMX",
     "wt_kg": "WT",
+}
+_BALANCE_COLUMNS = {  # by field of an unbalance
+    "residual_gmm": "unbalance_gmm",
+    "grade": "balance_asked",
+    "rpm": "at_rpm",
+    "mass_kg": "balanced_kg",
 }
 CUTTER_NEEDS = ("cutter", "cutter_name", "DC", "DMM", "OAL")
 
@@ -171,6 +178,18 @@ def measured_of(record: Record) -> Measured | None:
     return possible(made)
 
 
+def _unbalance_of(record: Record, found: Measured | None) -> tuple[Measured | None, Unbalance | None]:
+    """What was found, and what unbalance is left by a balancing machine: where that found it, it stands there alone."""
+    grade, mass_kg = record.maybe_number("balance_asked"), record.maybe_number("balanced_kg")
+    residual_gmm = record.maybe_number("unbalance_gmm")
+    if residual_gmm is None or (found is not None and grade is None and mass_kg is None):
+        return found, None
+    left = Unbalance(residual_gmm, grade, record.maybe_number("at_rpm") or None, mass_kg)
+    possible(left, _BALANCE_COLUMNS)
+    alone = None if found is None else replace(found, unbalance_gmm=None, balance_grade=None, at_rpm=None)
+    return alone, left
+
+
 def holder_row_of(record: Record) -> HolderRow:
     """A holder with what is built in and where it stands.  Raises FieldFault."""
     code = record.maybe("code")
@@ -186,15 +205,17 @@ def holder_row_of(record: Record) -> HolderRow:
     assembly = None
     if key := record.maybe("assembly"):
         cutter = cutter_of(record)
+        measured, unbalance = _unbalance_of(record, measured_of(record))
         assembly = Assembly(
             key,
             record.maybe("assembly_name") or cutter.name,
             holder,
             cutter,
             record.maybe_number("insert_mm"),
-            measured_of(record),
+            measured,
             _choice(record, "condition", Condition, Condition.GOOD),
             record.maybe_number("used_min") or 0.0,
+            unbalance,
         )
         possible(assembly, CUTTER_SYMBOLS)
     elif record.maybe("cutter"):
@@ -278,14 +299,24 @@ def holder_cells(code: str, holder: Holder) -> tuple[Cell, ...]:
     )
 
 
-def _measured_cells(measured: Measured | None) -> tuple[Cell, ...]:
-    if measured is None:
-        return (None,) * len(MEASURED_COLUMNS)
-    return (
-        *(measured.length_mm, measured.diameter_mm, measured.runout_um, measured.corner_radius_mm),
-        *(measured.edges, measured.unbalance_gmm, measured.balance_grade, measured.at_rpm),
-        measured.length_error_um,
-    )
+def _measured_cells(built: Assembly) -> tuple[Cell, ...]:
+    found, left = built.measured, built.unbalance
+    sizes: tuple[Cell, ...] = (None,) * 5
+    balance: tuple[Cell, ...] = (None,) * 3
+    asked: tuple[Cell, ...] = (None,) * 2
+    if found is not None:
+        sizes = found.length_mm, found.diameter_mm, found.runout_um, found.corner_radius_mm, found.edges
+        balance = found.unbalance_gmm, found.balance_grade, found.at_rpm
+    if left is not None and (found is None or found.unbalance_gmm is None):
+        balance, asked = (left.residual_gmm, _grade_kept(left), left.rpm), (left.grade, left.mass_kg)
+    return (*sizes, *balance, found.length_error_um if found else None, *asked)
+
+
+def _grade_kept(left: Unbalance) -> float | None:
+    """The grade G that an unbalance amounts to at its speed, where the mass is known."""
+    if left.rpm is None or left.mass_kg is None:
+        return None
+    return round(grade_of(left.residual_gmm, left.mass_kg, left.rpm), 2)
 
 
 def book_cells(entry: BookEntry) -> tuple[Cell, ...]:
@@ -299,7 +330,7 @@ def book_cells(entry: BookEntry) -> tuple[Cell, ...]:
         *((built.key, built.name, built.insert_mm) if built else (None, None, None)),
         *cutter,
         *((built.used_min, built.condition.value, entry.tool_number) if built else (None, None, None)),
-        *_measured_cells(built.measured if built else None),
+        *(_measured_cells(built) if built else (None,) * len(MEASURED_COLUMNS)),
     )
 
 

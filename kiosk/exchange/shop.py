@@ -19,6 +19,7 @@ from kiosk.exchange.tables_csv import Record, Table, decoded, read_table
 from kiosk.rules import codes
 from kiosk.rules.assembly import Condition
 from kiosk.rules.lines import (
+    BalancedLine,
     Built,
     CodeBound,
     ConditionSaid,
@@ -141,6 +142,8 @@ def _holder(row: HolderRow, spot: Spot, reading: Reading) -> Iterator[Entry]:
         yield Built(built.key, built.name, holder.key, built.cutter.key, built.insert_mm)
         if built.measured is not None:
             yield MeasuredLine(holder.key, built.key, built.measured)
+        if built.unbalance is not None:
+            yield BalancedLine(holder.key, built.key, built.unbalance)
         if built.condition is not Condition.GOOD or built.used_min:
             yield ConditionSaid(holder.key, built.key, built.condition, built.used_min)
         if row.tool_number is not None:

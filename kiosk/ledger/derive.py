@@ -30,6 +30,7 @@ from kiosk.ledger.state import (
 )
 from kiosk.rules import lines as L
 from kiosk.rules import merge
+from kiosk.rules.assembly import Unbalance
 from kiosk.rules.cards import Heat
 
 __all__ = [
@@ -47,6 +48,9 @@ __all__ = [
     "mentions",
     "text",
 ]
+
+
+_NOT_BALANCED = {"unbalance_gmm": None, "balance_grade": None, "at_rpm": None}
 
 
 def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
@@ -74,10 +78,15 @@ def changes(entry: L.Entry, at: Stamp, state: LedgerState) -> Iterator[Change]:
             yield from _built(entry, at, state)
         case L.MeasuredLine(assembly=key, values=values):
             row = must(state, "assembly", key, at)
-            yield Put(
-                "assembly",
-                row | {"measured": text(values), "measured_utc_s": at.utc_s, "length_mm": values.length_mm},
-            )
+            said = {"measured": text(values), "measured_utc_s": at.utc_s, "length_mm": values.length_mm}
+            if values.unbalance_gmm is not None:  # a presetter that balances too
+                said["unbalance"] = text(Unbalance(values.unbalance_gmm, rpm=values.at_rpm or None))
+            yield Put("assembly", row | said)
+        case L.BalancedLine(assembly=key, values=left):
+            row = must(state, "assembly", key, at) | {"unbalance": text(left)}
+            if row["measured"]:  # what a presetter found of it no longer is
+                row["measured"] = text(msgspec.json.decode(row["measured"]) | _NOT_BALANCED)
+            yield Put("assembly", row)
         case L.TornDown(holder=holder, assembly=key, undoes=undoes) if undoes is not None:
             yield Put("assembly", must(state, "assembly", key, at) | {"torn_line": None})
             yield Put("holder", must(state, "holder", holder, at) | {"assembly": key})  # what was heated stays hot
@@ -207,7 +216,8 @@ def _built(entry: L.Built, at: Stamp, state: LedgerState) -> Iterator[Change]:
         {
             "key": entry.assembly, "name": entry.name, "holder": entry.holder, "cutter": entry.cutter,
             "insert_mm": entry.insert_mm, "measured": None, "measured_utc_s": None, "length_mm": None,
-            "tool_number": None, "condition": "good", "used_min": 0.0, "built_line": at.id, "torn_line": None,
+            "unbalance": None, "tool_number": None, "condition": "good", "used_min": 0.0, "built_line": at.id,
+            "torn_line": None,
         },
     )  # fmt: skip
     built = holder | {"assembly": entry.assembly}

@@ -109,6 +109,7 @@ class Assembly(Table):
     measured = TextField(null=True)  # JSON of rules.assembly.Measured
     measured_utc_s = FloatField(null=True)
     length_mm = FloatField(null=True, index=True)
+    unbalance = TextField(null=True)  # JSON of rules.assembly.Unbalance
     condition = TextField()
     used_min = FloatField(default=0.0)
     tool_number = IntegerField(null=True)  # what the controls call it

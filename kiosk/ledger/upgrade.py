@@ -18,7 +18,7 @@ from kiosk.ledger.lineform import COLUMNS, beat_seal, entry_of
 from kiosk.ledger.tables import ALL, DERIVED, Schema
 from kiosk.ledger.trouble import LedgerFault
 
-VERSION = 14
+VERSION = 15
 Step = Callable[[Database], None]
 _AT_ONCE = 50  # rows an insert takes: a database allows only so many values in one sentence
 
@@ -131,6 +131,11 @@ def _worse_word_counts(_: Database) -> None:
     """
 
 
+def _balanced(database: Database) -> None:
+    """To 15: an assembly keeps the last unbalance said of it; tables are made anew from the lines after it."""
+    _add_column(database, "assembly", "unbalance", "TEXT")
+
+
 def _add_column(database: Database, table: str, column: str, kind: str) -> None:
     """Unless an earlier step made the table anew, as it is now."""
     execute: Callable[..., Any] = database.execute_sql
@@ -144,7 +149,7 @@ def _add_column(database: Database, table: str, column: str, kind: str) -> None:
 STEPS: Mapping[int, Step] = {
     1: _from_first, 2: _derived_anew, 3: _derived_anew, 4: _derived_anew, 5: _room_for_others, 6: _kiosks_rest,
     7: _labels_wear, 8: _who_counted, 9: _people_speak, 10: _heated_before,
-    11: _stays_away, 12: _said_right, 13: _worse_word_counts,
+    11: _stays_away, 12: _said_right, 13: _worse_word_counts, 14: _balanced,
 }  # fmt: skip
 
 

@@ -22,7 +22,7 @@ from kiosk.ledger.state import SHARED_CLOCK
 from kiosk.ledger.statements import taught
 from kiosk.rules import codes
 from kiosk.rules.apart import Apart, nothing_heard
-from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured
+from kiosk.rules.assembly import Assembly, Condition, Cutter, Holder, Measured, Unbalance
 from kiosk.rules.cards import (
     Command,
     CommandCard,
@@ -50,6 +50,7 @@ HoldReader = Callable[[HoldFacts], HoldView]
 _holder = msgspec.json.Decoder(Holder)
 _cutter = msgspec.json.Decoder(Cutter)
 _measured = msgspec.json.Decoder(Measured)
+_unbalance = msgspec.json.Decoder(Unbalance)
 _began = msgspec.json.Decoder(tuple[HeatValues, ...])
 _made = msgspec.json.Decoder(tuple[Made, ...])
 
@@ -382,4 +383,5 @@ def assembly_of(row: dict[str, Any], holder: Holder) -> Assembly:
         _measured.decode(row["measured"]) if row["measured"] else None,
         Condition(row["condition"]),
         row["used_min"],
+        _unbalance.decode(row["unbalance"]) if row["unbalance"] else None,
     )

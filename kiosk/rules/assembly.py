@@ -146,6 +146,20 @@ class Measured:
 
 
 @dataclass(frozen=True, slots=True)
+class Unbalance:
+    """What a balancing machine said of an assembly, and what it was asked to keep there.
+
+    residual_gmm: left, g mm.  grade: G by ISO 21940-11 that was asked for at that speed, 1/min, for that mass, kg;
+    None: whoever gave the unbalance did not say.
+    """
+
+    residual_gmm: float
+    grade: float | None = None
+    rpm: float | None = None
+    mass_kg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Assembly:
     """One cutter clamped in one holder."""
 
@@ -157,6 +171,7 @@ class Assembly:
     measured: Measured | None = None
     condition: Condition = Condition.GOOD
     used_min: float = 0.0
+    unbalance: Unbalance | None = None  # the last that was said of it
 
     @property
     def diameter_mm(self) -> float:

@@ -43,6 +43,7 @@ WET_LENGTH = Bound(1, 400, "mm", 1)
 READING = Bound(-30, 500, "°C", 1)
 TOLERANCE = Bound(1, 5, "K", 1)
 TOOL_NUMBER = Bound(0, 99_999_999)
+GRADE = Bound(0.1, 4000, "", 1)  # balance quality G, mm/s, by ISO 21940-11
 
 SETTINGS: Mapping[str, Bound] = {
     "kiosk.volume": Bound(0, 1, "", 1),
@@ -64,6 +65,7 @@ SETTINGS: Mapping[str, Bound] = {
     "build.friction": Bound(0.05, 0.25, "", 2),
     "build.clearance_um": Bound(0, 30, "µm", 1),
     "build.side_screw_rpm": Bound(500, 30_000, "1/min"),
+    "build.balance_grade": GRADE,
     "camera.rotation_deg": Bound(0, 270, "°"),
     "camera.field_deg": Bound(20, 120, "°", 1),
     "camera.distance_mm": Bound(80, 1000, "mm"),

@@ -9,8 +9,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Assembly, Coupling, Cutter, Holder, Measured
-from kiosk.rules.bounds import DEPTH, READING, TOLERANCE, TOOL_NUMBER, WET_LENGTH, Bound, OutOfBounds
+from kiosk.rules.assembly import Assembly, Coupling, Cutter, Holder, Measured, Unbalance
+from kiosk.rules.bounds import DEPTH, GRADE, READING, TOLERANCE, TOOL_NUMBER, WET_LENGTH, Bound, OutOfBounds
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
 
@@ -76,6 +76,12 @@ BOUNDS: Mapping[type, Mapping[str, Bound]] = {
         "balance_grade": Bound(0, 100_000, "", 2),
         "at_rpm": Bound(0, 500_000, "1/min"),
         "length_error_um": Bound(-10_000, 10_000, "µm", 1),
+    },
+    Unbalance: {
+        "residual_gmm": Bound(0, 1_000_000, "g·mm", 2),
+        "grade": GRADE,
+        "rpm": _RPM,
+        "mass_kg": Bound(0.01, 300, "kg", 3),
     },
     Assembly: {"insert_mm": DEPTH, "used_min": _MINUTES},
     L.Built: {"insert_mm": DEPTH},

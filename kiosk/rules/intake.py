@@ -139,7 +139,12 @@ class _Planning:
                 self._label(entry)
             case L.Built(holder=key):
                 self._built(entry, key)
-            case L.MeasuredLine(holder=key) | L.ConditionSaid(holder=key) | L.ToolNumbered(holder=key):
+            case (
+                L.MeasuredLine(holder=key)
+                | L.BalancedLine(holder=key)
+                | L.ConditionSaid(holder=key)
+                | L.ToolNumbered(holder=key)
+            ):
                 if key in self.built and not settles(entry, self.known.told_apart):
                     self.lines.append(entry)
             case L.Moved(holder=key):

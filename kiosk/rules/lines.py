@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar, get_args
 
-from kiosk.rules.assembly import Condition, Cutter, Holder, Measured
+from kiosk.rules.assembly import Condition, Cutter, Holder, Measured, Unbalance
 from kiosk.rules.belief import PROBE_TOLERANCE_K, FilmSlope
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.places import Place
@@ -149,6 +149,16 @@ class MeasuredLine:
     holder: str
     assembly: str
     values: Measured
+
+
+@dataclass(frozen=True, slots=True)
+class BalancedLine:
+    """What the balancing machine said of an assembly."""
+
+    kind: ClassVar[str] = "balanced"
+    holder: str
+    assembly: str
+    values: Unbalance
 
 
 @dataclass(frozen=True, slots=True)
@@ -506,6 +516,7 @@ Entry = (
     | CodeRetired
     | Built
     | MeasuredLine
+    | BalancedLine
     | Moved
     | Heated
     | TemperatureRead

@@ -58,7 +58,7 @@ class ShiftCounts:
         return sum(count for _, count in self.refusals)
 
 
-_STEPS = (L.Moved, L.Built, L.Heated, L.MeasuredLine, L.TornDown)
+_STEPS = (L.Moved, L.Built, L.Heated, L.MeasuredLine, L.BalancedLine, L.TornDown)
 
 
 def counts(told: Iterable[Told], kinds: Mapping[str, Kind]) -> ShiftCounts:

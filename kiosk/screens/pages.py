@@ -52,6 +52,7 @@ SCREENS = {
     "adopt": "scan.adopt:AdoptScreen",
     "build": "bench.build:BuildScreen",
     "measure": "bench.measure:MeasureScreen",
+    "balance": "bench.balance:BalanceScreen",
     "tear_down": "bench.teardown:TearDownScreen",
     "setup": "job.setup:SetupScreen",
     "sheets": "job.sheets:SheetsScreen",

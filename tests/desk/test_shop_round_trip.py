@@ -17,7 +17,7 @@ from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
 from kiosk.rules import codes
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Condition
+from kiosk.rules.assembly import Condition, Unbalance
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.fitting.magazine import MagazineKind as Ring
 from kiosk.rules.places import Kind, Place
@@ -134,6 +134,10 @@ class Made:
         self.lines += [L.CutterAdded(cutter), L.Built(key, self.draw(TEXTS), holder, cutter.key, insert_mm)]
         if self.maybe():
             self.lines.append(L.MeasuredLine(holder, key, self.draw(MEASURED)))
+        if self.maybe():
+            mass_kg = self.draw(st.sampled_from([0.5, 1.318]))
+            left = Unbalance(self.draw(st.sampled_from([0.0, 1.25])), 2.5, 16000.0, mass_kg)
+            self.lines.append(L.BalancedLine(holder, key, left))
         if self.maybe():
             condition = self.draw(st.sampled_from(Condition))
             self.lines.append(L.ConditionSaid(holder, key, condition, self.draw(st.sampled_from([0.0, 3.5]))))

@@ -55,7 +55,8 @@ def test_until_a_hand_says_which_the_shop_goes_by_the_one_that_holds_longer(
     ("heat.reheat_s", "10", "120"), ("heat.cycles_limit", "500", "5000"), ("kiosk.badge_required", "yes", "no"),
     ("kiosk.sign_out_s", "60", "9000"), ("kiosk.undo_s", "15", "600"), ("kiosk.pair_s", "8", "100"),
     ("kiosk.travel_s", "60", "0,5"), ("build.friction", "0.08", "0,2"), ("build.clearance_um", "12", "3"),
-    ("build.side_screw_rpm", "6000", "20000"), ("audit.measured_days", "30", "365"),
+    ("build.side_screw_rpm", "6000", "20000"), ("build.balance_grade", "2,5", "6.3"),
+    ("audit.measured_days", "30", "365"),
 ])  # fmt: skip
 @pytest.mark.parametrize("safe_first", [True, False])
 def test_until_a_hand_says_which_the_shop_goes_by_the_safer_of_any_two_values(

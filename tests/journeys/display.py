@@ -51,6 +51,11 @@ class Display:
         self._server.terminate()
         self._server.wait()
 
+    @property
+    def connection(self) -> Connection:
+        """What the X server is asked through."""
+        return self._x
+
     def touch(self, x: float, y: float, bounces: bool = False) -> None:
         """A finger comes down and lifts again, at the place touched last after a moment.
 

@@ -132,6 +132,9 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
         elif asked["do"] == "block":
             app.worker.post(lambda seconds=asked["s"]: time.sleep(seconds))
             reply({})
+        elif asked["do"] == "copies":  # what it does by itself every ten minutes
+            app.worker.post(app._copying.look)
+            reply({})
         elif asked["do"] == "go":
             app.worker.post(lambda name=asked["name"]: app.clerk.go(name))
             reply({})

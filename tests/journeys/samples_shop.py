@@ -13,6 +13,7 @@ from typing import Any
 
 import qrcode
 
+from kiosk.desk.balancing import BalanceTaken, ToBalance
 from kiosk.desk.build import BuildRefused, MeasureTaken, Offer
 from kiosk.desk.inbox import Paper
 from kiosk.desk.papers import Presetting
@@ -32,8 +33,9 @@ from kiosk.rules.assembly import Clamping, Material, Measured
 from kiosk.rules.cards import Heat, OperatorCard
 from kiosk.rules.checkin import may_go
 from kiosk.rules.compare import Compared, Comparison, Listed, Verdict
+from kiosk.rules.fitting.balance import Asked, Spindle, demand, judge
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
-from kiosk.rules.fitting.fits import Finding, FitReason, FitRules, Question, fit
+from kiosk.rules.fitting.fits import Finding, FitReason, FitRules, Question, Source, SpeedLimit, fit
 from kiosk.rules.fitting.setup_sheet import Met, Need, PickRound, Supply
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
@@ -136,6 +138,35 @@ def _measured(screen: Any) -> None:
     _measure(screen, ())
     warm = say("measure.warm", name=ASSEMBLY.name, error_um=212.0, measure_in_s=665.0)
     screen._measured(MeasureTaken(CARD, Measured(142.318, 12.004), warm))
+
+
+def _balanced(screen: Any, residual_gmm: float) -> None:
+    _demanded(screen)
+    judged = judge(residual_gmm, 1.32, 18000.0, 2.5)
+    screen._taken(BalanceTaken(CARD, judged, say("next.measure", place="Presetter")))
+
+
+def _demanded(screen: Any, mass_kg: float | None = 1.2) -> None:
+    built = replace(ASSEMBLY, holder=replace(HOLDER, mass_kg=mass_kg))
+    limit = SpeedLimit(Source.GRIP, 24000.0)
+    screen._show(ToBalance(CARD, demand(built, 2.5, limit, (Spindle("Mill 2", 18000.0),), Asked())))
+
+
+def _demanded_otherwise(screen: Any) -> None:
+    screen._asked = Asked(6.3, 24000.0, 1.318)
+    wanted = demand(ASSEMBLY, 2.5, None, (), screen._asked)
+    screen._show(ToBalance(CARD, wanted))
+
+
+def _balance_figure(screen: Any, figure: str) -> None:
+    _demanded(screen)
+    screen.ask_for(figure)
+
+
+def _not_balanced(screen: Any) -> None:
+    screen.shown()
+    hot = say("balance.hot", name=ASSEMBLY.name)
+    screen._failed(BuildRefused(hot, say("next.read", place="Cooling rack", where="term.flange", read_at=None)))
 
 
 def _measure_scan(screen: Any) -> None:
@@ -673,7 +704,18 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("measure", "length", lambda screen: _measure(screen, ())),
     ("measure", "too-long", lambda screen: (_measure(screen, ()), setattr(screen.ids.entry, "text", "99999"))),
     ("measure", "runout", lambda screen: _measure(screen, (142.318, 12.004))),
+    ("measure", "what", lambda screen: screen.shown("N1", choose=True)),
     ("measure", "taken", _measured),
+    ("measure", "cool", lambda screen: screen._measured(MeasureTaken(CARD, Measured(142.318, 12.004), None))),
+    ("balance", "scan", lambda screen: screen.shown()),
+    ("balance", "hot", _not_balanced),
+    ("balance", "demand", _demanded),
+    ("balance", "unknown", lambda screen: _demanded(screen, None)),
+    ("balance", "otherwise", _demanded_otherwise),
+    ("balance", "residual", lambda screen: _balance_figure(screen, "residual_gmm")),
+    ("balance", "mass", lambda screen: _balance_figure(screen, "mass_kg")),
+    ("balance", "within", lambda screen: _balanced(screen, 1.1)),
+    ("balance", "over", lambda screen: _balanced(screen, 12.34)),
     ("tear_down", "scan", _tear_down_scan),
     ("tear_down", "condition", lambda screen: _tear_down(screen, "condition", hot=False)),
     ("tear_down", "sure", _tear_down_sure),

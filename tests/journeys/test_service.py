@@ -35,8 +35,8 @@ def forget(ear: socket.socket) -> None:
 class Kept:
     """A kiosk that a service manager with one ear has started."""
 
-    def __init__(self, folder: Path, manager: str = "", **options: str) -> None:
-        """manager: the window manager there is, by its command; empty: none."""
+    def __init__(self, folder: Path, manager: str = "", *, service: bool = True, **options: str) -> None:
+        """manager: the window manager there is, by its command; empty: none.  service: False is opened by a hand."""
         self.display = Display(SCREEN)
         self._manager = self.display.managed_by(manager) if manager else None
         self._ear = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
@@ -50,8 +50,8 @@ class Kept:
             "WATCHDOG_USEC": str(round(PERIOD_S * 1e6)),
         }
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "kiosk", "open", "--service", "--demo", f"--data={folder / 'data'}",
-             f"--camera={folder / 'seen'}"],
+            [sys.executable, "-m", "kiosk", "open", *(["--service"] if service else []), "--demo",
+             f"--data={folder / 'data'}", f"--camera={folder / 'seen'}"],
             env={k: v for k, v in os.environ.items() if k != "WAYLAND_DISPLAY"} | told | options,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,

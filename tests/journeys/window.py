@@ -226,6 +226,10 @@ class Window:
         """The window's loop stands still for so long; all other threads run."""
         self._ask(do="block", s=seconds)
 
+    def looks_for_copies(self) -> None:
+        """The ten minutes are over after which the window makes the copy that is due, and looks whether copies come."""
+        self._ask(do="copies")
+
     def hang_desk(self, hung: bool) -> None:
         """The desk answers nothing any more, or again."""
         self._ask(do="hang", hung=hung)

@@ -9,7 +9,7 @@ import pytest
 
 from kiosk.ledger.derive import Broken, Drop, MemoryState, Put, Stamp, changes, mentions, text
 from kiosk.rules import lines as L
-from kiosk.rules.assembly import Clamping, Condition, Coupling, Cutter, Family, Holder, Measured
+from kiosk.rules.assembly import Clamping, Condition, Coupling, Cutter, Family, Holder, Measured, Unbalance
 from kiosk.rules.fitting.magazine import Magazine, MagazineKind
 from kiosk.rules.places import Kind, Place
 
@@ -130,15 +130,19 @@ def test_a_cutter_is_what_its_line_says_and_keeps_its_regrinds(told: Told) -> No
 def test_an_assembly_is_what_was_done_with_it(told: Told) -> None:
     built = {
         "key": "A1", "name": "End mill 12", "holder": "T1", "cutter": "C1", "insert_mm": 38.0, "measured": None,
-        "measured_utc_s": None, "length_mm": None, "tool_number": None, "condition": "good", "used_min": 0.0,
-        "built_line": 47, "torn_line": None,
+        "measured_utc_s": None, "length_mm": None, "unbalance": None, "tool_number": None, "condition": "good",
+        "used_min": 0.0, "built_line": 47, "torn_line": None,
     }  # fmt: skip
     assert told.row("assembly", "A1") == built
-    values = Measured(130.5, 11.99)
+    values = Measured(130.5, 11.99, unbalance_gmm=9.0, at_rpm=8000.0)
     told.say(L.MeasuredLine("T1", "A1", values), L.ConditionSaid("T1", "A1", Condition.WORN, 30.0))
     told.say(L.ConditionSaid("T1", "A1", Condition.WORN, 12.5), L.ToolNumbered("T1", "A1", 117))
     done = {"measured": text(values), "measured_utc_s": 1.79e9 + 49, "length_mm": 130.5, "condition": "worn"}
-    done |= {"used_min": 42.5, "tool_number": 117}
+    done |= {"used_min": 42.5, "tool_number": 117, "unbalance": text(Unbalance(9.0, None, 8000.0))}
+    assert told.row("assembly", "A1") == built | done
+    left = Unbalance(1.5, 2.5, 16000.0, 1.318)
+    told.say(L.BalancedLine("T1", "A1", left))
+    done |= {"unbalance": text(left), "measured": text(Measured(130.5, 11.99))}
     assert told.row("assembly", "A1") == built | done
     told.say(L.TornDown("T1", "A1"))
     assert told.row("assembly", "A1") == built | done | {"torn_line": told.line}

@@ -158,6 +158,10 @@ Measured.unbalance_gmm 0 to 1e+06 g mm, 2
 Measured.balance_grade 0 to 100000, 2
 Measured.at_rpm 0 to 500000 1/min, 0
 Measured.length_error_um -10000 to 10000 µm, 1
+Unbalance.residual_gmm 0 to 1e+06 g·mm, 2
+Unbalance.grade 0.1 to 4000, 1
+Unbalance.rpm 1 to 500000 1/min, 0
+Unbalance.mass_kg 0.01 to 300 kg, 3
 Assembly.insert_mm 0 to 500 mm, 1
 Assembly.used_min 0 to 1e+06 min, 0
 Built.insert_mm 0 to 500 mm, 1
@@ -188,6 +192,7 @@ heat.probe_tolerance_k 1 to 5 K, 1
 build.friction 0.05 to 0.25, 2
 build.clearance_um 0 to 30 µm, 1
 build.side_screw_rpm 500 to 30000 1/min, 0
+build.balance_grade 0.1 to 4000, 1
 camera.rotation_deg 0 to 270 °, 0
 camera.field_deg 20 to 120 °, 1
 camera.distance_mm 80 to 1000 mm, 0

@@ -1,8 +1,9 @@
 """What an assembly weighs, how hard it tilts its pocket and how fast its parts may turn.
 
-Nothing is guessed low: where a mass has to be worked out it is the solid cylinder around the cutter, and the
-tilting moment leaves out the taper behind the gauge line, which would lighten it.  A value that cannot be
-bounded is None, never zero.  Densities: `trade` figures for steel 7800 and carbide 14500 kg/m3.
+Nothing is guessed low, but where less is the safe side (`least_cutter_mass_kg`): a mass that has to be worked out is
+the solid cylinder around the cutter, and the tilting moment leaves out the taper behind the gauge line, which would
+lighten it.  A value that cannot be bounded is None, never zero.  Densities: `trade` figures for steel 7800 and carbide
+14500 kg/m3.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from kiosk.rules.assembly import Assembly, Cutter, Material
 
 DENSITY_KG_M3 = {Material.CARBIDE: 14500.0, Material.HSS: 8100.0}
 GRAVITY_M_S2 = 9.80665
+COOLED = 0.75  # of a shank with coolant bores: they are no wider than half of it
 
 
 def cutter_mass_kg(cutter: Cutter) -> float:
@@ -23,6 +25,15 @@ def cutter_mass_kg(cutter: Cutter) -> float:
     wide_mm = max(cutter.dc_mm, cutter.dmm_mm) if cutter.lu_mm is None else cutter.dc_mm
     volume_mm3 = pi / 4 * (head_mm * wide_mm**2 + (cutter.oal_mm - head_mm) * cutter.dmm_mm**2)
     return volume_mm3 * 1e-9 * DENSITY_KG_M3[cutter.material]
+
+
+def least_cutter_mass_kg(cutter: Cutter) -> float:
+    """What a cutter weighs at least: as entered, else its shank behind the usable length, where that is known."""
+    if cutter.wt_kg is not None:
+        return cutter.wt_kg
+    shank_mm = max(0.0, cutter.oal_mm - cutter.lu_mm) if cutter.lu_mm is not None else 0.0
+    hollow = COOLED if cutter.coolant else 1.0
+    return pi / 4 * shank_mm * cutter.dmm_mm**2 * 1e-9 * DENSITY_KG_M3[cutter.material] * hollow
 
 
 def mass_kg(assembly: Assembly) -> float | None:

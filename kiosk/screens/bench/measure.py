@@ -9,7 +9,14 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, OptionProperty, StringProperty
+from kivy.properties import (
+    BooleanProperty,
+    ListProperty,
+    NumericProperty,
+    ObjectProperty,
+    OptionProperty,
+    StringProperty,
+)
 
 from kiosk.rules.assembly import Measured
 from kiosk.rules.bounds_of_lines import BOUNDS
@@ -18,6 +25,7 @@ from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import bench as asks
 from kiosk.screens.questions import common
 from kiosk.screens.questions.bench import BuildRefused, MeasureTaken
@@ -33,12 +41,13 @@ class Page(StrEnum):
     """What of this screen is in sight; the layout calls its pages so."""
 
     SCAN = "scan"
+    WHAT = "what"
     FIGURE = "figure"
     ANSWER = "answer"
 
 
 class MeasureScreen(View):
-    """Scan, three figures, what was written."""
+    """Scan, three figures, what was written; from a holder's card the question comes first what was measured."""
 
     name = "measure"
     rail = "shop"
@@ -55,6 +64,7 @@ class MeasureScreen(View):
     trouble = StringProperty()
     drawing = ObjectProperty(None, allownone=True)  # a hot one's would have to say how warm it is
     good = BooleanProperty(True)
+    ways = ListProperty()  # what can be measured
     least = NumericProperty(0.0)
     most = NumericProperty(1.0)
     decimals = NumericProperty(3)
@@ -63,18 +73,33 @@ class MeasureScreen(View):
         super().__init__(**kwargs)
         self._key = ""
         self._values: list[float] = []
+        self.ways = [Choice("measure", t("measuring.lengths")), Choice("balance", t("balancing.title"))]
 
     @property
     def stays(self) -> bool:
         """The first figures are kept while somebody looks for the next at the presetter."""
         return self.page == Page.FIGURE and bool(self._values)
 
-    def shown(self, key: str = "", **_: Any) -> None:
+    def shown(self, key: str = "", choose: bool = False, **_: Any) -> None:
         self.trouble = ""
-        if key:
+        self._key = key
+        if choose:
+            self.page = Page.WHAT
+        elif key:
             self.clerk.ask(common.holder(key), self._take, self._failed)
         else:
             self.page = Page.SCAN
+
+    def go_on(self, way: str) -> None:
+        """To the figures of the chosen holder, or to its balance."""
+        if way == self.name:
+            self.shown(self._key)
+        else:
+            self.balance()
+
+    def balance(self) -> None:
+        """The same assembly at the balancing machine."""
+        self.clerk.go("balance", key=self._key)
 
     def scanned(self, text: str) -> bool:
         """The assembly to measure."""

@@ -22,6 +22,7 @@ from kiosk.rules.as_of import AsOf
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import Heat, HolderCard
 from kiosk.rules.checkin import warmth
+from kiosk.rules.fitting.balance import kept_to_rpm
 from kiosk.rules.holder_drawing import Drawing, draw_holder
 from kiosk.rules.label_wear import asks_for_new
 from kiosk.rules.say import Say
@@ -130,6 +131,8 @@ class HolderScreen(View):
             self.clerk.go("labels", code=card.code)
         elif name == "hand_over":
             self.clerk.go("machine", key=key, name=card.name)
+        elif name == "measure":
+            self.clerk.go("measure", key=key, choose=True)
         elif name == "history":
             self.clerk.go("history", subject=key, title=card.name)
         else:
@@ -162,7 +165,7 @@ class HolderScreen(View):
         self.trouble = fault_words(error)
 
 
-_SCREENS = {"take_me": "place", "build": "build", "tear_down": "tear_down", "measure": "measure", "reading": "reading",
+_SCREENS = {"take_me": "place", "build": "build", "tear_down": "tear_down", "reading": "reading",
             "correct": "correct"}  # fmt: skip
 
 
@@ -191,6 +194,10 @@ def _built(card: HolderCard) -> list[str]:
         lines.append(t("holder.measured", length_mm=measured.length_mm, diameter_mm=measured.diameter_mm))
     else:
         lines.append(t("holder.not_measured"))
+    if (left := assembly.unbalance) is not None:
+        kept_rpm = kept_to_rpm(left)
+        grade = left.grade if kept_rpm is not None else None
+        lines.append(t("holder.unbalance", unbalance_gmm=left.residual_gmm, grade=grade, kept_rpm=kept_rpm))
     lines.append(t("holder.condition_is", condition=t(f"condition.{assembly.condition.value}")))
     return lines
 

@@ -17,7 +17,7 @@ GROUPS: Mapping[str, frozenset[str]] = {
     "heated": frozenset({L.Heated.kind, L.HoldEnded.kind}),
     "read": frozenset({L.TemperatureRead.kind, L.ReadingWithdrawn.kind}),
     "built": frozenset({L.Built.kind, L.TornDown.kind, L.ConditionSaid.kind, L.CutterReground.kind}),
-    "measured": frozenset({L.MeasuredLine.kind, L.ToolNumbered.kind}),
+    "measured": frozenset({L.MeasuredLine.kind, L.BalancedLine.kind, L.ToolNumbered.kind}),
     "refused": frozenset({L.TurnedAway.kind}),
     "audits": frozenset(
         {L.AuditOpened.kind, L.Seen.kind, L.DifferenceSettled.kind, L.AuditPaused.kind, L.AuditClosed.kind}

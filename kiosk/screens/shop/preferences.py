@@ -54,7 +54,8 @@ GROUPS: dict[str, tuple[str, ...]] = {
     ),
     "phones": ("phones.on", "phones.port"),
     "bench": (
-        "build.friction", "build.clearance_um", "build.side_screw_rpm", "build.radius_at_control",
+        "build.friction", "build.clearance_um", "build.side_screw_rpm", "build.balance_grade",
+        "build.radius_at_control",
         "labels.queue", "labels.dpi",
     ),
     "records": (
