@@ -575,9 +575,9 @@ def _phones(screen: Any, state: str) -> None:
     why = "" if serving else "Address already in use"
     seen = Seen(
         "serving" if serving else "failed", why, "https://192.168.178.144:8443/", print_,
-        tuple(paired) if state in ("some", "ended") else (),
+        tuple(paired) if state in ("some", "sure", "ended") else (),
     )  # fmt: skip
-    screen.trouble, screen.rows = "", []
+    screen.trouble, screen.rows, screen.ending = "", [], ""
     if state == "off":
         screen.shown()
         return
@@ -588,6 +588,8 @@ def _phones(screen: Any, state: str) -> None:
         made.add_data(f"{seen.address}#{'A' * 22}")
         screen.show_code(Code(tuple(map(tuple, made.get_matrix())), "Christopher Oakenshield", 120.0))
     screen.trouble = t("phones.ended", phone="0003") if state == "ended" else ""
+    if state == "sure":
+        screen.end(screen.rows[1])
 
 
 Fill = Callable[[Any], Any]
@@ -659,7 +661,10 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("health", "copied", partial(_health_copied, made=(1234567, ""))),
     ("health", "not_copied", partial(_health_copied, made=(12, "/media/kiosk/STICK/copies: No space left on device"))),
     *(("health", part.value, partial(_health, part=part)) for part in Part),
-    *(("phones", state, partial(_phones, state=state)) for state in ("off", "none", "failed", "some", "code", "ended")),
+    *(
+        ("phones", state, partial(_phones, state=state))
+        for state in ("off", "none", "failed", "some", "sure", "code", "ended")
+    ),
     *(
         ("correct", state, partial(_correct, state=state))
         for state in (
