@@ -224,7 +224,10 @@ def _pin(screen: Any, error: Exception | None) -> None:
     if error is not None:
         screen._failed(error)
     else:
-        screen.trouble = t("pin.twice")
+        screen._badge_first = False
+        screen.take()  # the first time of two
+        for figure in "47":
+            screen.ids.pad.press(figure)
 
 
 def _settings(screen: Any, row: str = "", figure: bool = False) -> None:
