@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, TypeGuard
 
 from kiosk import words
 from kiosk.rules.as_of import AsOf
+from kiosk.rules.audit import Difference
 from kiosk.rules.bounds import OutOfBounds
 from kiosk.rules.cards import HolderCard, PlaceCard
 from kiosk.rules.outcomes import Done, Expects, Outcome, Reason, Refused, Step, Wait
@@ -52,6 +53,18 @@ def place_words(place: str, old: AsOf | None) -> str:
 def old_words(old: AsOf | None) -> str:
     """As of when something is known; empty: it is as new as can be."""
     return "" if old is None else t("find.old", known_at=old.utc_s)
+
+
+def found_words(difference: Difference, booked: str | None, found: str | None) -> str:
+    """Where an audit found something and where it belongs, in the order in which a hand puts it back.
+
+    booked, found: names of places; None: nowhere.  Of a label seen twice neither place is the right one.
+    """
+    if not booked or not found or booked == found:
+        return found or booked or ""
+    if difference is Difference.DUPLICATE_LABEL:
+        return t("auditing.seen_twice", one=booked, other=found)
+    return t("auditing.back_to", found=found, place=booked)
 
 
 def told(outcome: Outcome, card: HolderCard | None) -> Told:

@@ -23,7 +23,7 @@ from kiosk.rules.offsets import Card, CardFault
 from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value
-from kiosk.telling import old_words, place_words, told
+from kiosk.telling import found_words, old_words, place_words, told
 from kiosk.words import grouped, say, t
 
 Body = dict[str, Any]
@@ -307,11 +307,10 @@ def _spot(spot: A.SpotState) -> Body:
 def _difference(each: DifferenceCard) -> Body:
     sign, tone = _DIFFERS.get(each.difference, ("×", "stop"))
     missing = each.difference is A.Difference.MISSING
-    places = [each.booked_name, None if missing else each.found_name]
     return {
         "key": each.key, "name": grouped(each.name), "sign": sign, "tone": tone,
         "what": t("auditing.not_seen") if missing else t(f"term.difference.{each.difference.value}"),
-        "places": " → ".join(dict.fromkeys(place for place in places if place)),
+        "places": found_words(each.difference, each.booked_name, None if missing else each.found_name),
         "actions": [
             {
                 "action": action.value, "word": t(f"auditing.do.{action.value}"),

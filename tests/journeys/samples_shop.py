@@ -262,7 +262,10 @@ def _pin(screen: Any, error: Exception | None) -> None:
     if error is not None:
         screen._failed(error)
     else:
-        screen.trouble = t("pin.twice")
+        screen._badge_first = False
+        screen.take()  # the first time of two
+        for figure in "47":
+            screen.ids.pad.press(figure)
 
 
 def _settings(screen: Any, row: str = "", figure: bool = False) -> None:
@@ -670,9 +673,9 @@ def _phones(screen: Any, state: str) -> None:
     why = "" if serving else "Address already in use"
     seen = Seen(
         "serving" if serving else "failed", why, "https://192.168.178.144:8443/", print_,
-        tuple(paired) if state in ("some", "ended") else (),
+        tuple(paired) if state in ("some", "sure", "ended") else (),
     )  # fmt: skip
-    screen.trouble, screen.rows = "", []
+    screen.trouble, screen.rows, screen.ending = "", [], ""
     if state == "off":
         screen.shown()
         return
@@ -683,6 +686,8 @@ def _phones(screen: Any, state: str) -> None:
         made.add_data(f"{seen.address}#{'A' * 22}")
         screen.show_code(Code(tuple(map(tuple, made.get_matrix())), "Christopher Oakenshield", 120.0))
     screen.trouble = t("phones.ended", phone="0003") if state == "ended" else ""
+    if state == "sure":
+        screen.end(screen.rows[1])
 
 
 Fill = Callable[[Any], Any]
@@ -775,7 +780,10 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
         ("health", f"unreadable_{state}", partial(_put_back, state=state, broken=True))
         for state in ("list", "read", "none", "unknown", "refused")
     ),
-    *(("phones", state, partial(_phones, state=state)) for state in ("off", "none", "failed", "some", "code", "ended")),
+    *(
+        ("phones", state, partial(_phones, state=state))
+        for state in ("off", "none", "failed", "some", "sure", "code", "ended")
+    ),
     *(
         ("correct", state, partial(_correct, state=state))
         for state in (

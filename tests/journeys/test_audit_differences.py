@@ -42,7 +42,7 @@ def test_what_stands_astray_is_put_back_or_the_book_follows_by_a_scan_or_a_touch
     kiosk.sees("wrong place", "Ball mill 6")
     kiosk.picture("spot-misplaced")
     kiosk.touch("Settle: wrong place")
-    kiosk.sees("Cabinet A · 1-02 → Cabinet A · 1-08")
+    kiosk.sees("found at Cabinet A · 1-08, belongs to Cabinet A · 1-02")
     kiosk.touch("It stays here")
     kiosk.is_on("audit")
     kiosk.sees("Ball mill 6 stays here: Cabinet A · 1-08")

@@ -153,6 +153,6 @@ def test_a_presetters_list_is_taken_down_line_by_line(kiosk: Window) -> None:
     kiosk.touch("Measure")
     kiosk.touch("From the presetter")
     kiosk.touch("Morning")
-    kiosk.sees("2 measurements taken", "Not exactly one assembly has this name or code: Chamfer mill 10")
+    kiosk.sees("2 measurements taken", "No holder, or more than one, has this name or code: Chamfer mill 10")
     kiosk.picture("presetter-taken")
     assert kiosk.check() == []

@@ -63,6 +63,9 @@ def test_a_telephone_is_signed_in_by_the_window_and_its_alarm_fills_the_window(
     window.is_on("heat")
     window.touch(words.t("heat.understood"))
     window.sees(words.t("phones.known", phone=me["phone"]))
-    window.touch(me["person"])  # its row: one touch
+    window.touch(me["person"])  # its row: one touch asks, and ends nothing
+    window.sees(words.t("phones.sure", phone=me["phone"]))
+    assert telephone.post("/ask", {"ask": "me"})[0] == 200
+    window.touch(words.t("phones.again"))
     window.sees(words.t("phones.ended", phone=me["phone"]))
     assert telephone.post("/ask", {"ask": "me"})[0] == 401

@@ -74,3 +74,13 @@ def test_a_job_that_waits_for_a_stopped_printer_says_so_and_one_that_is_printed_
         screen._made(Made(1, job=Job("labels", 7, "label", state, troubles)))
         assert screen.good and screen.answer == "One label sent to labels, job 7"
         assert said in screen.answer_more and bool(said) == bool(screen.answer_more)
+
+
+def test_a_tape_is_called_by_the_languages_own_word(screen: LabelsScreen) -> None:
+    speak("de")
+    try:
+        screen.choose_size()
+        assert [choice.text for choice in screen.choices][:3] == ["Band 9\u00a0mm", "Band 12\u00a0mm", "12x12"]
+        assert screen.choices[0].key == "tape 9 mm"
+    finally:
+        speak("en")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import fields
+from unittest.mock import Mock
 
 import pytest
 
@@ -33,3 +34,22 @@ def test_no_group_needs_a_third_page_at_two_rows_a_finger() -> None:
 def test_every_setting_says_what_it_changes(language: str) -> None:
     known = words.catalogue(language).words
     assert [key for key in LISTED if f"settings.changes.{key}" not in known] == []
+
+
+@pytest.mark.parametrize(
+    ("key", "used"), [("kiosk.theme", "dark"), ("kiosk.muted", "false"), ("backup.second_folder", "")]
+)
+def test_of_the_choices_the_one_in_use_is_marked_by_sign_and_word(key: str, used: str) -> None:
+    pytest.importorskip("kivy.core.window")
+    from kiosk.screens.parts.choice import Choice
+    from kiosk.screens.shop.preferences import PreferencesScreen
+
+    screen = PreferencesScreen()
+    screen._press.run = lambda *_: None  # type: ignore[method-assign]  # what is plugged in here is no matter
+    screen.clerk = Mock()
+    screen.choose(Choice(key, key))
+    if key in LOOKED_UP:
+        screen.looked(key, ("/media/STICK/holder-kiosk",))
+    assert len(screen.options) > 1
+    assert [(pick.key, pick.note) for pick in screen.options if pick.used] == [(used, words.t("settings.in_use"))]
+    assert {pick.note for pick in screen.options if not pick.used} == {""}

@@ -24,6 +24,7 @@ from kiosk.screens.questions import common
 from kiosk.screens.questions.audit import AuditStatus, DifferenceCard, LookFor
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
+from kiosk.telling import found_words
 from kiosk.words import grouped, say, t
 
 HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
@@ -207,12 +208,9 @@ def _actions(card: DifferenceCard) -> tuple[str, ...]:
 
 
 def _places(card: DifferenceCard) -> str:
-    booked, found = card.booked_name, card.found_name
     if card.difference is A.Difference.MISSING:
-        return t("auditing.booked", place=booked)
-    if booked and found and booked != found:
-        return f"{booked} → {found}"
-    return found or booked or ""
+        return t("auditing.booked", place=card.booked_name)
+    return found_words(card.difference, card.booked_name, card.found_name)
 
 
 def _line(card: DifferenceCard) -> RowText:

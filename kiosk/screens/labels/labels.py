@@ -219,8 +219,13 @@ class LabelsScreen(View):
 
     # How ----------------------------------------------------------------------------------------------------
 
+    def size_said(self, name: str) -> str:
+        """A size as people call it: a tape by the language's word for it."""
+        size = next((size for size in asks.sizes() if size.name == name), None)
+        return t("labels.tape", height_mm=size.height_mm) if size and size.width_mm is None else name
+
     def choose_size(self) -> None:
-        self._pick("size", [Choice(size.name, size.name, _size_words(size)) for size in asks.sizes()])
+        self._pick("size", [Choice(size.name, self.size_said(size.name), _size_words(size)) for size in asks.sizes()])
 
     def choose_queue(self) -> None:
         self._begin(t("labels.looking"))

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from kivy.properties import BooleanProperty
+
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
 from kiosk.screens.parts.text import width_px
@@ -39,6 +41,22 @@ class ChoiceRow(PagedRow):
 
 class ReasonRow(PagedRow):
     """Shows a `Choice` whose note is a sentence: it wraps and shrinks, and is never cut.  Its sign stands before it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pick:
+    """One of the values that something can have.  `used`: the one it has, as `note` says besides."""
+
+    key: str
+    text: str
+    note: str = ""
+    used: bool = False
+
+
+class PickRow(PagedRow):
+    """Shows a `Pick` as a key, the one in use by a frame, a tick and its note."""
+
+    used = BooleanProperty(False)
 
 
 load_beside(__file__)

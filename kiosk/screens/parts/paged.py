@@ -34,6 +34,7 @@ class PagedRow(Touchable, BoxLayout):
     value = ObjectProperty(None, allownone=True, rebind=True)
     grown = NumericProperty(1.0)
     chosen = BooleanProperty(False)
+    raised = BooleanProperty(False)  # it looks like a key: beside plain text that stands on the same ground
     least_mm = NumericProperty(LIST_MM)
 
 

@@ -57,6 +57,7 @@ class CorrectScreen(View):
     wrong = ListProperty()
     reasons = ListProperty()
     figure_name = StringProperty()
+    now = StringProperty()  # what it is as yet
     bound = ObjectProperty(None, allownone=True)
     numbers = BooleanProperty(False)  # the figure asked for is the tool number
     of_pocket = BooleanProperty(False)  # the place asked for is the pocket that is kept for it
@@ -134,6 +135,7 @@ class CorrectScreen(View):
         if what in FIGURES or what == NUMBER:
             self.bound = BOUNDS[Holder][what] if what in FIGURES else BOUNDS[ToolNumbered]["number"]
             self.figure_name = t(f"register.{what}") if what in FIGURES else t("correct.number")
+            self.now = next((t("correct.now", value=row.note) for row in self.wrong if row.key == what), "")
             self.numbers = what == NUMBER
             self.ids.entry.text = ""
             self.page = Page.FIGURE

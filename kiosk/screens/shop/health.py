@@ -183,6 +183,7 @@ class HealthScreen(View):
         self.word = t(f"health.mark.{'good' if self.good else 'bad'}")
         self.what = why or t("health.copied", count=lines)
         self.remedy = t("health.copied_note") if self.good else t("health.not_copied")
+        self.offer = "" if self.good else t("health.copy_now")
 
     def _not_copied(self, error: Exception) -> None:
         self.copied((0, fault_words(error)))

@@ -1,10 +1,11 @@
-"""Use a phone: the code a telephone is shown, and which telephones there are, each ended by one touch.
+"""Use a phone: the code a telephone is shown, and which telephones there are, each ended by two touches.
 
 The code is good once and for two minutes, and for as long as it is in sight: whoever leaves this screen takes it away.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +14,7 @@ from kivy.properties import BooleanProperty, ListProperty, NumericProperty, Opti
 from kiosk.rules.reasons import quoted
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.marked import Marked
+from kiosk.screens.parts.ending import Ending
 from kiosk.screens.view import Covers, View
 from kiosk.words import t
 
@@ -47,9 +48,10 @@ class PhonesScreen(View):
     left_s = NumericProperty(0.0)
     address = StringProperty()
     fingerprint = StringProperty()
+    ending = StringProperty()  # the telephone that a second touch ends
 
     def shown(self, **_: Any) -> None:
-        self.trouble = ""
+        self.trouble, self.ending = "", ""
         self.page = Page.OFF if self.clerk.phones is None else Page.LIST
         self._stands("" if self.clerk.phones else t("phones.off"), t("phones.off_remedy"))
         self.tick()
@@ -74,11 +76,14 @@ class PhonesScreen(View):
         """Show how telephones stand."""
         self.address, self.fingerprint = seen.address, seen.fingerprint.replace(":", " ")
         self.serving = seen.state == "serving"
-        known, end = len(self.rows), f"× {t('phones.end')}"
+        known = len(self.rows)
         self.rows = [
-            Marked(each.name, each.person or each.kind or each.name, _about(each.name, each.kind), side=end)
+            Ending(
+                each.name, each.person or each.kind or each.name, _about(each.name, each.kind),
+                each.name == self.ending,
+            )
             for each in seen.paired
-        ]
+        ]  # fmt: skip
         if self.serving:
             self._stands(t("phones.none"), t("phones.none_remedy"))
         else:
@@ -89,7 +94,7 @@ class PhonesScreen(View):
 
     def show(self) -> None:
         """A code for whoever is signed in here."""
-        self.trouble = ""
+        self.trouble, self.ending = "", ""
         self.clerk.ask(self.clerk.phones.code, self.show_code, self._failed)
 
     def show_code(self, code: Code) -> None:
@@ -106,10 +111,13 @@ class PhonesScreen(View):
             if self.clerk.phones is not None:
                 self.clerk.ask(self.clerk.phones.hide)
 
-    def end(self, row: Marked) -> None:
-        """That telephone asks nothing any more."""
-        if self.clerk.phones is not None:
-            self.trouble = t("phones.ended", phone=row.key)
+    def end(self, row: Ending) -> None:
+        """That telephone asks nothing any more, once it was touched twice."""
+        if not row.sure:
+            self.ending, self.trouble = row.key, t("phones.sure", phone=row.key)
+            self.rows = [replace(each, sure=each.key == row.key) for each in self.rows]
+        elif self.clerk.phones is not None:
+            self.ending, self.trouble = "", t("phones.ended", phone=row.key)
             self.clerk.ask(self.clerk.phones.end(row.key), self.look, self._failed)
 
     def back(self) -> None:

@@ -54,6 +54,7 @@ class PinScreen(View):
         self._known: dict[str, asks.Supervisor] = {}
         self._open_by = ""
         self._who = ""  # whose figures are typed; empty: the newcomer's
+        self._name = ""  # and what they are called
         self._chooser = ""  # whose PIN is chosen, now or once another supervisor has opened
         self._newcomer = ""  # the name of whoever becomes a supervisor with the PIN chosen, and is nobody before
         self._choosing = False
@@ -90,11 +91,11 @@ class PinScreen(View):
         elif self._badge_is_wanted():
             self.clerk.play(Sound.REFUSED)
         elif not self._first:
-            self._first = pin
-            self.trouble = t("pin.twice")
+            self._first, self.trouble = pin, ""
+            self.title = t("pin.repeat", name=self._name)
         elif pin != self._first:
-            self._first = ""
-            self.trouble = t("pin.differ")
+            self._first, self.trouble = "", t("pin.differ")
+            self.title = t("pin.new", name=self._name)
         elif self._who:
             self.clerk.ask(asks.choose_pin(self._who, pin), self._chosen, self._failed)
         else:
@@ -127,7 +128,7 @@ class PinScreen(View):
 
     def _figures(self, who: str, *, choosing: bool) -> None:
         name = self._known[who].name if who else self._newcomer
-        self._who, self._choosing, self._first, self.trouble = who, choosing, "", ""
+        self._who, self._name, self._choosing, self._first, self.trouble = who, name, choosing, "", ""
         self.title = t("pin.new", name=name) if choosing else name
         self.ids.pad.clear()
         self.page = Page.FIGURES

@@ -18,7 +18,7 @@ from kiosk.rules.bounds import SETTINGS
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.choice import Choice, Pick
 from kiosk.screens.press import Press
 from kiosk.screens.questions import found as looks
 from kiosk.screens.questions import shop as asks
@@ -131,31 +131,43 @@ class PreferencesScreen(View):
         about = t(f"settings.changes.{row.key}")
         one = next(f for f in fields(getattr(self._settings, self._table)) if f.name == self._key)
         if "options" in one.metadata:
-            self.options = [Choice(option, _named(row.key, option)) for option in one.metadata["options"]]
+            self._offer([(option, _named(row.key, option)) for option in one.metadata["options"]])
         elif row.key in looks.LOOKED_UP:
-            self._look(row.key, str(getattr(getattr(self._settings, self._table), self._key)))
+            self._look(row.key)
         elif isinstance(one.default, bool):
-            self.options = [Choice("true", t("settings.on")), Choice("false", t("settings.off"))]
+            self._offer([("true", t("settings.on")), ("false", t("settings.off"))])
         else:
             self.least, self.most, self.unit, self.decimals = one.metadata["bound"]
             now = t("settings.within", least=float(self.least), most=float(self.most))
-            self.options = [Choice(FIGURE, t("settings.another"), now)]
+            self.options = [Pick(FIGURE, t("settings.another"), now)]
         self.about = f"{t('settings.is_now', value=row.note)}. {about}."
         self.page = Page.CHOICE
 
+    def _value(self) -> str:
+        """What the setting in sight is now, as an option is called."""
+        value = getattr(getattr(self._settings, self._table), self._key)
+        return str(value).lower() if isinstance(value, bool) else str(value)
+
+    def _offer(self, values: list[tuple[str, str]]) -> None:
+        """These values, each with its name; the one in use is marked."""
+        now = self._value()
+        self.options = [
+            Pick(value, name, t("settings.in_use") if value == now else "", value == now) for value, name in values
+        ]
+
     # What the kiosk looks for by itself --------------------------------------------------------------------------
 
-    def _look(self, key: str, now: str) -> None:
+    def _look(self, key: str) -> None:
         """Show what there is for a setting, as soon as that is known."""
         self.options = []
         self._press.run(lambda *_: looks.found(key), partial(self.looked, key), self._failed)
         if key == looks.SECOND_FOLDER:
-            self.clerk.ask(looks.data(), partial(self._last_copy, now), self._failed)
+            self.clerk.ask(looks.data(), partial(self._last_copy, self._value()), self._failed)
 
     def looked(self, key: str, found: tuple[str, ...]) -> None:
         """These are there."""
         if key == f"{self._table}.{self._key}" and self.page == Page.CHOICE:
-            self.options = [Choice(value, _short(value)) for value in found] + [Choice("", t("settings.none"))]
+            self._offer([*((value, _short(value)) for value in found), ("", t("settings.none"))])
 
     def _last_copy(self, folder: str, data: Path) -> None:
         self._press.run(lambda *_: looks.newest_copy(data, folder), self.last_copy, self._failed)
@@ -209,8 +221,7 @@ class PreferencesScreen(View):
 
     def _backed_up(self, made: tuple[asks.CopyMade, ...]) -> None:
         self.trouble = "  ".join(
-            t("shop.backed_up", file=copy.copy.path.name) if copy.copy else not_made(copy)
-            for copy in made
+            t("shop.backed_up", file=copy.copy.path.name) if copy.copy else not_made(copy) for copy in made
         )
 
     def _failed(self, error: Exception) -> None:
