@@ -60,6 +60,22 @@ def test_a_worn_label_is_seen_where_it_lies_and_wiping_it_is_asked_for(seed):
     assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.1 * np.hypot(*(true[0] - true[2]))
 
 
+@pytest.mark.parametrize("seed", [73018, 73025, 73034], ids=["finders crossed", "pale", "caption beside it"])
+def test_a_label_whose_margin_is_scratched_through_is_seen_where_it_lies(seed):
+    scene, picture, found = seen(Trouble.WORN, seed)
+    true = corners(scene)
+    assert found is not None and advise(measure(picture, found)) is Hint.WIPE_IT
+    assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.05 * np.hypot(*(true[0] - true[2]))
+    assert found.module_px == pytest.approx(np.linalg.norm(true[1] - true[0]) / 21, rel=0.12)
+
+
+def test_a_shank_beside_a_worn_label_is_not_taken_for_it():
+    scene, _, found = seen(Trouble.WORN, 73023)
+    true = corners(scene)
+    assert found is not None
+    assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.1 * np.hypot(*(true[0] - true[2]))
+
+
 def test_a_lamps_spot_over_half_a_label_leaves_enough_to_see_it():
     hints = []
     for seed in range(320, 326):
