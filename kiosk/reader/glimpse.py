@@ -49,7 +49,7 @@ _PATCHY = (0.12, 0.65)  # spread of the print's brightness, in parts of that
 _LEAST_MARGIN = 0.6  # share of the margin that must be brighter than the print
 _PROMISING = 0.85  # likeness at first sight that is worth fitting
 _FAINT = 0.7  # the same for print that scratches cross, of which one place is laid flat
-_LAID_ALIKE = 0.5  # likeness of a label laid flat; other places stay under 0.41
+_LAID_ALIKE = 0.5  # likeness of a label laid flat; other places stay under 0.36, other print under 0.45
 _ALIKE = 1.3  # likeness of a fitted label; bare steel stays under 1.2
 _LEAST_WORN_PX = 2.4  # edge of a module from which on worn print can be told from any other
 _LOOKED_AT = 6  # places that are asked whether they may be a scratched label
@@ -139,12 +139,12 @@ def _best(levels: Levels, labels: list[Pose]) -> Pose:
     elsewhere = [pose for pose in labels if not inside(centre(outline(pose).corners), around)]
     if not elsewhere:
         return largest
-    return max((largest, max(elsewhere, key=area_of)), key=lambda pose: _lay(levels, outline(pose).corners)[0])
+    return max((largest, max(elsewhere, key=area_of)), key=lambda pose: _lay(levels[0], outline(pose).corners)[0])
 
 
-def _lay(levels: Levels, corners: Corners) -> tuple[float, NDArray[np.float64]]:
+def _lay(grey: Grey, corners: Corners) -> tuple[float, NDArray[np.float64]]:
     """How like a label's the fixed modules about within four corners are, laid flat, and their corners (4, 2)."""
-    piece, points = piece_around(levels[0], corners)
+    piece, points = piece_around(grey, corners)
     laid = laid_flat(piece, tuple((float(x), float(y)) for x, y in points))
     return laid.like, laid.flat.corners() + (np.array(corners[0]) - points[0])
 
@@ -153,12 +153,25 @@ def _laid(levels: Levels, fits: list[Pose], faint: list[Pose]) -> Outline | None
     """The label that lies about at one of the fitted or of the faint poses, told by all its fixed modules laid flat."""
     fits = fits + [fitted(levels, pose) for pose in _scratched(levels, faint, _FAINT_TRIED)]
     for pose in _scratched(levels, fits, _LAID_TRIED):
-        like, corners = _lay(levels, outline(pose).corners)
-        if like > _LAID_ALIKE:
-            sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
-            module_px = float(max(sides[0] + sides[2], sides[1] + sides[3])) / 2 / SIDE
-            return Outline(tuple((float(x), float(y)) for x, y in corners), module_px)
+        found = _laid_at(levels[0], outline(pose).corners)
+        if found is not None:
+            return found
     return None
+
+
+def still_there(grey: Grey, seen: Corners) -> Outline | None:
+    """The label that was seen a moment ago about within four corners of a grey picture (H, W), or None."""
+    sides = [math.dist(one, other) for one, other in zip(seen, seen[1:] + seen[:1], strict=True)]
+    return _laid_at(grey, seen) if min(sides) >= _LEAST_WORN_PX * SIDE else None
+
+
+def _laid_at(grey: Grey, about: Corners) -> Outline | None:
+    like, corners = _lay(grey, about)
+    if like <= _LAID_ALIKE:
+        return None
+    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    module_px = float(max(sides[0] + sides[2], sides[1] + sides[3])) / 2 / SIDE
+    return Outline(tuple((float(x), float(y)) for x, y in corners), module_px)
 
 
 def _scratched(levels: Levels, poses: list[Pose], most: int) -> list[Pose]:
@@ -279,8 +292,8 @@ class _Print:
     @property
     def may_be_scratched(self) -> bool:
         """Whether it is worth to lay it flat: as fine and as patchy as print, if like no label at first sight."""
-        print_ = 0.22 < self.patchy < 1.2 and self.fine > 0.12 and self.thinnest > -0.5
-        return self.alike > _FAINT and print_ and self.gap >= 10 and self.dark > 0.12
+        print_ = 0.22 < self.patchy < 1.2 and self.fine > 0.12 and self.gap >= 10 and self.dark > 0.12
+        return print_ and (self.thinnest > 0.3 or (self.alike > _FAINT and self.thinnest > -0.5))
 
     @property
     def is_faded(self) -> bool:
