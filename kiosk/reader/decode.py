@@ -172,7 +172,6 @@ class LiveReader:
         self._seen += [spot.moved(-search.left, -search.top, 1) for spot in near]
         return turn
 
-
     def _remedy(self) -> Remedy | Glance:
         """The turn's; what moves has no more than every second look for a mark in steel, which costs most by far."""
         cycle, place = divmod(self._turn, len(_TURNS))

@@ -58,8 +58,6 @@ def find(
     """
     if min(grey.shape) < 16:
         return []
-    if min(grey.shape) < 16:
-        return []
     seeds = runs.seeds(grey, window_px, step, done, levels)
     if not len(seeds):
         return []

@@ -50,6 +50,11 @@ class Patience:
         return any(sight is not None for _, sight in list(self._looks)[-2:])
 
     @property
+    def latest(self) -> Sight | None:
+        """What the last look that showed something showed, while it has a vote."""
+        return next((sight for _, sight in reversed(self._looks) if sight is not None), None)
+
+    @property
     def confirmed(self) -> Sight | None:
         """The label seen in two of the last three looks, where it was last."""
         seen = [sight for _, sight in list(self._looks)[-3:] if sight is not None]

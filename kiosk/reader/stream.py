@@ -93,7 +93,7 @@ class Tracker:
             self._patience.look(None, at_s)
         elif self._looked_s is None or at_s - self._looked_s >= self._pause_s(reading):
             self._looked_s = at_s
-            self._patience.look(_sight(reading, image, at_s), at_s)
+            self._patience.look(_sight(reading, image, at_s, self._patience.latest), at_s)
         events += self._aiming(reading, size, at_s)
         if self._patience.hint is not hint:
             events.append(Help(self._patience.hint))
@@ -146,15 +146,15 @@ class Tracker:
         return [aim]
 
 
-def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float) -> Sight | None:
-    """The unread label of a frame, if one is seen: looked for afresh, else where the reader located it."""
-    from kiosk.reader.glimpse import glimpse  # on the reader's thread, once there is a frame to look at
+def _sight(reading: Reading, image: NDArray[np.uint8], at_s: float, before: Sight | None) -> Sight | None:
+    """The unread label of a frame, if one is seen: afresh, else where the reader located it or it was `before`."""
+    from kiosk.reader.glimpse import glimpse, still_there  # on the reader's thread, once there is a frame to look at
 
     grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8) if image.ndim == 3 else image
     glimpsed = [seen for part in reading.parts or (None,) if (seen := glimpse(grey, part)) is not None]
     found = max(glimpsed, key=lambda outline: _area(outline.corners), default=None)
     located = max(reading.unread, key=lambda outline: _area(outline.corners), default=None)
-    outline = found or located
+    outline = found or located or (still_there(grey, before.corners) if before is not None else None)
     if outline is None:
         return None
     if located is not None and not located.rough and _area(located.corners) > 2 * _area(outline.corners):

@@ -6,7 +6,7 @@ import pytest
 
 from kiosk.bench.hint_scenes import Empty, Trouble, empty, troubled
 from kiosk.bench.scenes import corners, draw
-from kiosk.reader.glimpse import glimpse
+from kiosk.reader.glimpse import glimpse, still_there
 from kiosk.reader.hints import Hint, advise, measure
 from kiosk.reader.symbols import Part
 
@@ -57,6 +57,41 @@ def test_a_worn_label_is_seen_where_it_lies_and_wiping_it_is_asked_for(seed):
     scene, picture, found = seen(Trouble.WORN, seed)
     true = corners(scene)
     assert found is not None and advise(measure(picture, found)) is Hint.WIPE_IT
+    assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.1 * np.hypot(*(true[0] - true[2]))
+
+
+@pytest.mark.parametrize("seed", [73018, 73025, 73034], ids=["finders crossed", "pale", "caption beside it"])
+def test_a_label_whose_margin_is_scratched_through_is_seen_where_it_lies(seed):
+    scene, picture, found = seen(Trouble.WORN, seed)
+    true = corners(scene)
+    assert found is not None and advise(measure(picture, found)) is Hint.WIPE_IT
+    assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.05 * np.hypot(*(true[0] - true[2]))
+    assert found.module_px == pytest.approx(np.linalg.norm(true[1] - true[0]) / 21, rel=0.12)
+
+
+def test_a_worn_label_seen_a_moment_ago_is_still_seen_where_the_next_frame_alone_shows_none():
+    scenes = troubled(Trouble.WORN, 74023, 6)
+    before, after = (grey(draw(scenes[number], 74023 + number)) for number in (4, 5))
+    seen_before = glimpse(before)
+    assert seen_before is not None and glimpse(after) is None
+    found = still_there(after, seen_before.corners)
+    true = corners(scenes[5])
+    assert found is not None
+    assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.05 * np.hypot(*(true[0] - true[2]))
+
+
+def test_where_the_label_was_taken_away_none_is_still_there():
+    scene = troubled(Trouble.WORN, 73034, 1)[0]
+    corners_before = tuple((float(x), float(y)) for x, y in corners(scene))
+    for view in (Empty.STEEL, Empty.HAND, Empty.SHEET):
+        for seed in range(330, 334):
+            assert still_there(grey(next(empty(view, seed, 1))), corners_before) is None
+
+
+def test_a_shank_beside_a_worn_label_is_not_taken_for_it():
+    scene, _, found = seen(Trouble.WORN, 73023)
+    true = corners(scene)
+    assert found is not None
     assert np.hypot(*(np.mean(found.corners, axis=0) - true.mean(axis=0))) < 0.1 * np.hypot(*(true[0] - true[2]))
 
 
