@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import shutil
 import sqlite3
+import sys
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -49,6 +50,7 @@ def _refused(shop: Shop, path: Path, tell: Callable[[int, int], None]) -> str:
         asks.put_back(asks.Where(shop.folder, ""), _kept(path), tell)
     assert shop.reopen().session.book.last_id > lines, "what was there, and that it was begun again"
     assert not (shop.folder / restoring.MAKING).exists()
+    assert sys.getswitchinterval() == pytest.approx(asks.USUAL_TURN_S)
     return asks.why(fault.value)
 
 
@@ -60,7 +62,14 @@ def test_a_stick_that_is_pulled_out_in_the_middle_changes_nothing_and_is_asked_f
     shop: Shop, tmp_path: Path
 ) -> None:
     stick = copy(shop).rename(tmp_path / "ledger-stick.db")
-    assert _refused(shop, stick, lambda *_: stick.unlink()) == t("put_back.gone")
+    turns_s: list[float] = []
+
+    def pull(*_: int) -> None:
+        turns_s.append(sys.getswitchinterval())
+        stick.unlink()
+
+    assert _refused(shop, stick, pull) == t("put_back.gone")
+    assert turns_s == pytest.approx([asks.SHORT_TURN_S])
 
 
 def test_a_disk_that_is_full_a_newer_copy_and_a_damaged_one_change_nothing_and_say_so(

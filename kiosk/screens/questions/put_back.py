@@ -6,7 +6,9 @@ takes its time: it belongs on a `Press`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
@@ -25,6 +27,18 @@ __all__ = [
 ]  # fmt: skip
 
 Progress = Callable[[int, int], None]
+USUAL_TURN_S = sys.getswitchinterval()
+SHORT_TURN_S = 0.0005  # of Python's threads, while every line of a copy is read
+
+
+@contextmanager
+def _in_short_turns() -> Iterator[None]:
+    """A picture takes dozens of turns of the window's thread, each as long in coming as the other's turn is long."""
+    sys.setswitchinterval(SHORT_TURN_S)
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(USUAL_TURN_S)
 
 
 class Where(NamedTuple):
@@ -75,7 +89,8 @@ def look(kept: Kept, tell: Progress, cancelled: Callable[[], bool]) -> Seen | No
         tell(done, total)
 
     try:
-        return putting_back.look(kept.path, going)
+        with _in_short_turns():
+            return putting_back.look(kept.path, going)
     except Stopped:
         return None
 
@@ -91,7 +106,8 @@ def put_back(at: Where, kept: Kept, tell: Progress) -> RestoreDone:
     Raises InUse, CopyFault, NewerLedger, LedgerFault, SettingsFault.
     """
     try:
-        return copies.restore(at.data, kept.path, tell)
+        with _in_short_turns():
+            return copies.restore(at.data, kept.path, tell)
     except CopyFault:
         if not kept.path.exists():  # pulled out in the middle: what failed first was something else
             raise CopyFault(kept.path, "is not there") from None
