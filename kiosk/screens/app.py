@@ -139,7 +139,6 @@ def prepare_kivy(size: tuple[int, int] | None, *, hidden: bool = False) -> None:
     os.environ.setdefault("KIVY_NO_FILELOG", "1")
     os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")  # one log for all rooms, and no banner
     os.environ.setdefault("KIVY_WINDOW", "sdl2")
-    os.environ.setdefault("SDL_VIDEO_ALLOW_SCREENSAVER", "1")  # SDL else keeps the screen lit as it starts (`Kept`)
     logging.getLogger("kivy").setLevel(logging.WARNING)
     from kivy.config import Config
 

@@ -36,7 +36,6 @@ class Kept:
 
     def guard(self) -> None:
         """The window is there: keep it, and begin to say that it lives."""
-        Window.allow_screensaver = False
         Window.bind(on_request_close=lambda *_, **__: True)  # Alt and F4, or a window manager's cross
         os.environ |= SDL_HINTS
         Window.grab_mouse()  # and the keys: a window manager hears of none, and shows no desktop and no menu

@@ -145,6 +145,7 @@ class KioskApp(App):
         Clock.schedule_once(lambda _: self.showing.start(), 1.0)
 
     def build(self) -> Frame:
+        Window.allow_screensaver = False  # a screen that goes dark hides what is hot
         Window.bind(size=self._fit, on_key_down=self._typed.key)
         Window.bind(on_touch_down=self._touched, on_touch_up=self._touched)
         if self._kept is not None:
