@@ -72,7 +72,7 @@ def test_settings_open_for_a_supervisors_pin_alone(kiosk: Window) -> None:
     kiosk.shows_badge("kim")
     enter(kiosk, "4711")
     kiosk.touch("Open")
-    kiosk.sees("Once more")
+    kiosk.sees("repeat the PIN")
     enter(kiosk, "4711")
     kiosk.touch("Open")
     kiosk.sees("Settings", "Heat and cooling")

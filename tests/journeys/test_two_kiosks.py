@@ -120,7 +120,7 @@ def test_a_kiosk_joins_by_the_square_that_another_one_shows(kiosks: tuple[Kiosk,
     station.open_screen("kiosks")
     station.touch("Let a kiosk join")
     station.shows_badge("kim")
-    for asked in ("choose a PIN", "Once more"):
+    for asked in ("choose a PIN", "repeat the PIN"):
         station.sees(asked)
         for figure in "2580":
             station.touch_key(figure)
