@@ -25,6 +25,8 @@ from kiosk.ledger.upgrade import NewerLedger
 from kiosk.ledger.verify import Progress
 from kiosk.ledger.witness import FOLDER
 
+LATEST_UTC_S = 250_000_000_000.0  # year 9892: what a name or a disk may say beyond is no date in any zone
+
 
 class Lies(StrEnum):
     """What kind of folder a copy lies in."""
@@ -91,11 +93,14 @@ def _below(root: Path, lies: Lies) -> tuple[Kept, ...]:
 
 def _in(folder: Path, lies: Lies, drive: str = "") -> Iterator[Kept]:
     try:
-        for path in backup.copies(folder)[: sticks.MOST]:
-            made_s = made_utc_s(path)
-            yield Kept(path, lies, drive, path.stat().st_mtime if made_s is None else made_s)
+        copies = backup.copies(folder)[: sticks.MOST]
     except OSError:
         return  # what cannot be looked into has nothing
+    for path in copies:
+        with suppress(OSError, RuntimeError):  # a name that leads nowhere, or round in a circle
+            made_s = made_utc_s(path)
+            written_s = path.resolve().stat().st_mtime
+            yield Kept(path, lies, drive, min(max(0.0, written_s if made_s is None else made_s), LATEST_UTC_S))
 
 
 def look(path: Path, progress: Progress | None = None) -> Seen:

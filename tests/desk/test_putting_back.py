@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+import time
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from kiosk import where
+from kiosk import where, words
 from kiosk.desk import Desk, putting_back, sticks
 from kiosk.desk.copies import restore
 from kiosk.desk.putting_back import Lies
@@ -121,3 +122,24 @@ def test_of_a_book_that_is_damaged_or_gone_nobody_says_what_is_lost(shop: Shop) 
     assert putting_back.lost(shop.folder, made, seen) == putting_back.Lost(None)
     restore(shop.folder, made)
     shop.reopen()
+
+
+def test_a_copy_dated_beyond_every_calendar_and_a_name_that_leads_nowhere_hide_no_other(
+    shop: Shop, stick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = copy(shop)
+    plain = Path(shutil.copy(made, stick / "ledger-old.db"))
+    (stick / "ledger-z.db").symlink_to(stick / "ledger-z.db")
+    (stick / "ledger-y.db").symlink_to(stick / "nothing")
+    dated = [stick / "ledger-00010101-000000.db", stick / "ledger-99991231-235959.db"]
+    for path in dated:
+        shutil.copy(made, path)
+    found = putting_back.found(shop.folder)
+    assert {each.path for each in found} == {made, plain, *dated}
+    words.speak("en", "en")
+    for zone in ("UTC", "Europe/Berlin", "America/New_York", "Pacific/Auckland"):
+        monkeypatch.setenv("TZ", zone)
+        time.tzset()
+        assert all(words.t("put_back.made", made_on=each.made_utc_s) for each in found)
+    monkeypatch.undo()
+    time.tzset()

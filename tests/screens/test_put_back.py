@@ -182,3 +182,48 @@ def test_a_copy_that_was_put_back_and_does_not_open_is_not_said_to_be_there() ->
     then()
     failed(LedgerFault(Path("x"), "malformed", cause=Cause.DAMAGED))
     assert screen.played == [] and screen.summary == t("put_back.looking")
+
+
+def test_the_answer_to_a_touch_puts_back_no_copy_that_was_turned_to_since_nor_any_once_the_screen_was_left() -> None:
+    for turned in ("another copy", "the list", "another screen"):
+        screen: Any = Screen()
+        asked: list[tuple[Any, Any]] = []
+        screen.clerk.ask = lambda question, then, failed, asked=asked: asked.append((then, failed))
+        putting = PutBack(screen)
+        putting.on, putting._where, putting._one = True, asks.Where(Path("data"), ""), "0"
+        putting._kept = {key: _kept(Path(f"ledger-{key}.db")) for key in "01"}
+        putting._seen = {key: asks.Seen(1, "k", "h", LookupError("spoilt")) for key in "01"}
+        screen.offer = t("put_back.take")
+        putting.do()
+        if turned == "another screen":
+            putting.rest()
+        else:
+            putting.back()
+        if turned == "another copy":
+            putting.choose(SimpleNamespace(key="1", text="another"))  # type: ignore[arg-type]
+        ((then, failed),) = asked
+        then("kim")
+        failed(Locked())
+        assert not screen.reopened and not putting.working and "pin" not in screen.went, turned
+
+
+def test_while_a_damaged_book_is_tried_once_more_nothing_else_is_begun_that_would_wait_for_the_next_damage() -> None:
+    screen: Any = Screen()
+    putting = PutBack(screen)
+    putting.begin_broken(Path("data"))
+    putting._kept = {"0": _kept(Path("ledger-0.db"))}
+    putting._seen = {"0": asks.Seen(1, "k", "h")}
+    putting.back()
+    putting.back()
+    putting.choose(SimpleNamespace(key="0", text="one"))  # type: ignore[arg-type]
+    screen.offer = t("put_back.take")
+    putting.do()
+    assert len(screen.reopened) == 1 and putting._one == ""
+    _, _, failed = screen.reopened[0]
+    failed(LedgerFault(Path("x"), "malformed", cause=Cause.DAMAGED))
+    putting.choose(SimpleNamespace(key="0", text="one"))  # type: ignore[arg-type]
+    assert putting.holds and putting._one == "0"
+    putting.back()
+    putting.back()
+    screen.reopened[1][1]()
+    assert screen.went == ["scan"] and not putting.holds and not putting.working

@@ -9,8 +9,9 @@ While it is at work the desk is closed: nothing else is shown, and what is scann
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from kivy.clock import Clock
 
@@ -23,6 +24,8 @@ from kiosk.words import t
 if TYPE_CHECKING:
     from kiosk.screens.shop.health import HealthScreen
 
+A = TypeVar("A")
+
 ACT = "put_back"  # what a PIN is given for
 _AGAIN = "again"
 
@@ -30,7 +33,7 @@ log = logging.getLogger("kiosk.put_back")
 
 
 class PutBack:
-    """For one screen.  `on`: it has the screen's pages.  `working`: a copy is being put back."""
+    """For one screen.  `on`: it has the screen's pages.  `working`: a copy is being put back, or the book is tried."""
 
     def __init__(self, screen: HealthScreen) -> None:
         self.on = self.working = self.broken = False
@@ -143,6 +146,8 @@ class PutBack:
 
     def choose(self, row: Marked) -> None:
         """One of them, or look again."""
+        if self.working:
+            return
         if row.key == _AGAIN:
             assert self._where is not None
             self._look(self._where)
@@ -202,7 +207,13 @@ class PutBack:
         elif self.broken:
             self._begin(None)
         else:
-            self._screen.clerk.ask(asks.may(), self._begin, self._locked)
+            turn, one = self._turn, self._one
+
+            def answered(then: Callable[[A], None]) -> Callable[[A], None]:
+                """Only while what was touched is still in sight."""
+                return lambda answer: then(answer) if (turn, one) == (self._turn, self._one) else None
+
+            self._screen.clerk.ask(asks.may(), answered(self._begin), answered(self._locked))
 
     def _locked(self, error: Exception) -> None:
         if type(error).__name__ == "Locked":
@@ -280,14 +291,21 @@ class PutBack:
             self._list()
             self.read_on()
         elif self.broken:
+            self.working = True  # whatever else were begun would be done at the next damage, unasked
             self._screen.summary = t("put_back.opens")
-            self._screen.clerk.reopen(lambda: None, lambda: self._leave("scan"), self._failed)
+            self._screen.clerk.reopen(lambda: None, lambda: self._leave("scan"), self._not_opened)
         else:
             self._leave("health")
 
+    def _not_opened(self, error: Exception) -> None:
+        self.working = False
+        self._failed(error)
+        self.read_on()
+
     def _leave(self, name: str) -> None:
         self.end()
-        self.on, self.broken, self._done, self._one = False, False, None, ""
+        self.on = self.working = self.broken = False
+        self._done, self._one = None, ""
         self._screen.clerk.go(name)
 
     def _failed(self, error: Exception) -> None:
