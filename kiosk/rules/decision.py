@@ -54,7 +54,7 @@ def _answer(view: View, subject: Subject, moment: Moment) -> Outcome:
         case DamagedCode() | UnknownCode() | RetiredCode():
             return _not_in_book(view, subject, moment)
         case FreshLabel():
-            return _first_seen_by_nobody(view, subject, moment) if view.badge_missing else _first_seen(subject)
+            return _labelled_by_nobody(view, subject, moment) if view.badge_missing else _first_seen(subject)
         case OperatorCard():
             return _sign_in(view, subject)
         case CommandCard():
@@ -87,9 +87,9 @@ def _scanned_by_nobody(view: View, subject: PlaceCard | HolderCard, moment: Mome
     return replace(of_pair, pending=replace(of_pair.pending, heat_only=True))  # an audit waits for no pair
 
 
-def _first_seen_by_nobody(view: View, label: FreshLabel, moment: Moment) -> Refused:
-    """It is nobody's yet and moves nothing; what it is stuck on comes to a place all the same."""
-    keep = Pending(label.holder, moment.watched_s, heat_only=True)
+def _labelled_by_nobody(view: View, label: FreshLabel | RetiredCode, moment: Moment) -> Refused:
+    """It is nobody's yet, or is no more, and moves nothing; what it is stuck on comes to a place all the same."""
+    keep = Pending(label.holder, moment.watched_s, heat_only=True) if label.holder else None
     return checkin.about_heat(view, label.holder, None, moment) or refuse(Reason.BADGE_FIRST, pending=keep)
 
 
@@ -120,7 +120,12 @@ def _not_in_book(view: View, subject: DamagedCode | UnknownCode | RetiredCode, m
     """A label that was replaced is still on some steel: where that is hot, heat comes first here too."""
     if view.audit is not None and not isinstance(subject, DamagedCode):
         seen = audit_scan.stray_label(view.audit, subject)
-        return _without_badge(view, seen) if view.badge_missing else seen
+        if not view.badge_missing:
+            return seen
+        by_audit = _without_badge(view, seen)
+        if isinstance(subject, RetiredCode) and by_audit.reason not in ABOUT_HEAT:
+            return _labelled_by_nobody(view, subject, moment)
+        return by_audit
     if view.audit is not None and view.badge_missing:
         return refuse(Reason.BADGE_FIRST)
     if isinstance(subject, RetiredCode):

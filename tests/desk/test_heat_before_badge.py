@@ -106,3 +106,21 @@ def test_a_label_that_is_new_on_hot_steel_is_no_less_hot(strict: Shop) -> None:
 def _reasons(desk: Desk, *codes: str) -> list[Reason | None]:
     outcomes = [desk.scan(code).outcome for code in codes]
     return [outcome.reason if isinstance(outcome, Refused) else None for outcome in outcomes]
+
+
+@pytest.mark.parametrize("worn_first", [True, False])
+def test_in_an_audit_of_nobody_a_label_that_was_replaced_is_on_hot_steel_all_the_same(
+    strict: Shop, worn_first: bool
+) -> None:
+    desk = strict.desk
+    desk.scan(desk.shop.code_of("jo"))
+    worn = strict.holder("T001")
+    fresh = desk.labels.fresh_label("T001")
+    desk.labels.noted([fresh])
+    desk.scan(fresh.code.text)
+    desk.audits.open(HOT)
+    desk.scan(strict.place("Sleeve 1"))
+    desk.people.sign_out()
+    strict.clock.forward(60.0)
+    codes = [worn, strict.place("Cabinet A · 1-05")]
+    assert _reasons(desk, *(codes if worn_first else codes[::-1])) == [Reason.BADGE_FIRST, Reason.HOT]
