@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
 
 from kiosk.desk import Desk
+from kiosk.desk.hand import Hand
 from kiosk.desk.intake import ImportRefused
 from kiosk.desk.session import NotThere
 from kiosk.exchange.shop import ShopFault
 from kiosk.rules.cards import Heat
-from kiosk.rules.codes import CodeKind
+from kiosk.rules.codes import CodeKind, parse
 from kiosk.rules.intake import How
 from kiosk.rules.outcomes import Refused
 from tests.conftest import Shop
@@ -176,6 +178,30 @@ def test_a_badge_that_would_choose_the_first_pin_leaves_in_no_file(shop: Shop, t
     shop.desk.people.first_pin("kim", PIN, by_owner=True)
     shop.desk.intake.export(tmp_path / "out")
     assert kim in (tmp_path / "out" / "operators.csv").read_text("utf-8"), "the PIN guards it now"
+
+
+@pytest.mark.parametrize("typed", ["grouped", "in small letters", "with a slip", "in a hurry"])
+def test_a_badge_that_was_typed_and_turned_away_leaves_in_no_file_either(
+    shop: Shop, tmp_path: Path, typed: str
+) -> None:
+    """On somebody else's telephone, or mistyped: as a hand writes it, or one symbol from it, it is that badge."""
+    shop.desk.scan(kim := shop.desk.shop.code_of("kim"))
+    shop.desk.people.sign_out()
+    other = "A" if kim[3] != "A" else "C"
+    text = {
+        "grouped": parse(kim).grouped,
+        "in small letters": kim.lower(),
+        "with a slip": kim[:3] + other + kim[4:],
+        "in a hurry": f"{kim[:5]}\t {kim[5:9].lower()}{kim[9:]}",
+    }[typed]
+    hand = Hand("7F3A", operator=shop.desk.session.cards.operator("jo"))
+    with shop.desk.session.asked_by(hand):
+        refused = shop.desk.scan(text)
+    assert isinstance(refused.outcome, Refused)
+    shop.desk.intake.export(tmp_path / "out")
+    said = (tmp_path / "out" / "lines.csv").read_text("utf-8")
+    assert '"reason"' in said.replace('""', '"'), "that somebody was turned away is told"
+    assert parse(kim).grouped[5:9].upper() not in said.upper() and json.dumps(text)[1:-1] not in said
 
 
 def test_a_makers_mark_goes_out_and_comes_in_beside_the_label(shop: Shop, tmp_path: Path) -> None:
