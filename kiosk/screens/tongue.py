@@ -69,8 +69,9 @@ class Tongue:
 
 
 def _in_the_middle(view: View) -> bool:
-    """Whether somebody's work is on a screen that another language would throw away."""
-    return view.signs_in or view.half_typed or (view.stays and view.name not in ("scan", "hot"))
+    """Whether somebody's work is on a screen, or what came of it, that another language would throw away."""
+    stays = view.stays and view.name not in ("scan", "hot")
+    return view.signs_in or view.half_typed or view.tells_first or stays
 
 
 def tidy() -> None:

@@ -19,12 +19,13 @@ from kiosk.desk import Desk
 from kiosk.desk.session import Locked
 from kiosk.exchange.shop import read_shop
 from kiosk.ledger import restore as restoring
-from kiosk.ledger.backup import RestoreDone
+from kiosk.ledger.backup import CopyFault, RestoreDone
 from kiosk.ledger.book import NAME
 from kiosk.ledger.trouble import Cause, LedgerFault
 from kiosk.ledger.upgrade import VERSION
 from kiosk.rules.cards import Heat
 from kiosk.screens.questions import put_back as asks
+from kiosk.screens.shop.health import HealthScreen
 from kiosk.screens.shop.put_back import PutBack
 from kiosk.settings import Settings
 from kiosk.telling import is_damage
@@ -142,12 +143,16 @@ class Screen:
 def _at_work() -> tuple[Screen, PutBack]:
     """A copy was chosen and is being put back."""
     screen: Any = Screen()
+    return screen, _begun(screen)
+
+
+def _begun(screen: Any) -> PutBack:
     putting = PutBack(screen)
     putting.on, putting._where, putting._one = True, asks.Where(Path("data"), ""), "0"
     putting._kept = {"0": _kept(Path("ledger-x.db"))}
     screen.offer = t("put_back.take")
     putting.do()
-    return screen, putting
+    return putting
 
 
 def test_a_second_touch_a_scan_and_the_way_back_do_nothing_while_it_is_at_work() -> None:
@@ -172,6 +177,24 @@ def test_an_alarm_that_comes_over_it_hides_nothing_of_what_came_of_it(monkeypatc
     assert t("put_back.hot", count=1) in screen.remedy
     putting.do()
     assert screen.went == ["hot"] and not putting.untold
+
+
+def test_what_came_of_it_is_told_first_until_somebody_has_left_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A book that is opened anew has nobody signed in: no other language throws away what is hot by it."""
+    monkeypatch.setattr(asks, "put_back", lambda *_: RestoreDone(None, 7, ("T001",), ()))
+    screen: Any = Screen()
+    health = HealthScreen(clerk=screen.clerk)
+    health.putting = _begun(health)
+    assert health.tells_first
+    meanwhile, then, _ = screen.reopened[0]
+    meanwhile()
+    then()
+    assert health.tells_first and not health.stays
+    health.back()
+    assert not health.tells_first and screen.went == ["scan"]
+    health.putting = _begun(health)
+    screen.reopened[1][2](CopyFault(Path("x"), "is not there"))
+    assert not health.tells_first, "the book is as it was"
 
 
 def test_a_copy_that_was_put_back_and_does_not_open_is_not_said_to_be_there() -> None:

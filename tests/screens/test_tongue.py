@@ -71,7 +71,7 @@ def test_whoever_is_signed_out_by_time_is_spoken_to_no_more_on_any_screen(room: 
     assert room.clerk.view is not None and room.clerk.view.name == ("scan" if screen == "holder" else screen)
 
 
-@pytest.mark.parametrize("why", ["signs_in", "stays", "half_typed"])
+@pytest.mark.parametrize("why", ["signs_in", "stays", "half_typed", "tells_first"])
 def test_work_in_the_middle_keeps_its_language_and_once_it_has_ended_the_shops_is_spoken(
     room: Room, monkeypatch: pytest.MonkeyPatch, why: str
 ) -> None:

@@ -64,6 +64,7 @@ class PutBack:
     def begin_broken(self, data: Path) -> None:
         """The book cannot be read: what can be put back in its place."""
         self.on, self.broken, self.working = True, True, False
+        self._screen.tells_first = True
         self._look(asks.Where(data, self._screen.clerk.settings.backup.second_folder))
 
     def end(self) -> None:
@@ -226,7 +227,7 @@ class PutBack:
         if self.working or kept is None or where is None:
             return
         self.end()
-        self.working = True
+        self.working = self._screen.tells_first = True
         self._screen.offer = ""
         self._tell("", t("put_back.at_work"), t("put_back.no_scan"))
         log.info("A copy is put back, by %s: %s", who or "nobody's PIN", kept.path)
@@ -264,7 +265,7 @@ class PutBack:
     def _refused(self, turn: int, error: Exception) -> None:
         if turn != self._turn:
             return
-        self.working = False
+        self.working, self._screen.tells_first = False, self.broken
         log.warning("The copy was not put back: %s", error)
         remedy = t("put_back.another_one" if self.broken else "put_back.unchanged")
         self._done = None
@@ -304,7 +305,7 @@ class PutBack:
 
     def _leave(self, name: str) -> None:
         self.end()
-        self.on = self.working = self.broken = False
+        self.on = self.working = self.broken = self._screen.tells_first = False
         self._done, self._one = None, ""
         self._screen.clerk.go(name)
 
