@@ -306,11 +306,13 @@ class KioskApp(App):
         self._tongue.settle()
 
     def _rebuild(self) -> None:
-        """The same window in another language or other colours; an alarm stays as it is until it is understood."""
-        if self.clerk.holding is not None:
+        """The same window in another language or other colours; an alarm stays as it is until it is understood, and
+        what is told first until it was read."""
+        view = self.clerk.view
+        if self.clerk.holding is not None or (view is not None and view.tells_first):
             self._anew = True
             return
-        here = self.clerk.view.name if self.clerk.view else "scan"
+        here = view.name if view else "scan"
         self.clerk.start_over()
         tidy()
         self._say_anew()

@@ -143,3 +143,25 @@ def test_a_window_that_is_killed_in_the_middle_leaves_the_one_book_or_the_other(
         kiosk.kill()
         kiosk = opens()
         assert kiosk.check() == [] and key in kiosk.hot()
+
+
+def test_a_tablet_without_settings_says_what_came_of_it_before_it_speaks_as_the_backup_does(
+    opens: Callable[..., Window], tmp_path: Path
+) -> None:
+    kiosk = opens()
+    back_up(kiosk)
+    kiosk.close()
+    (tmp_path / "data" / "settings.toml").unlink(missing_ok=True)
+    (copy,) = (tmp_path / "data" / "backups").glob("ledger-*.db")
+    copy.with_suffix(".toml").write_text('[kiosk]\nlanguage = "de"\n', "utf-8")
+    kiosk = opens()
+    to_backups(kiosk)
+    kiosk.touch(PUT_BACK)
+    kiosk.touch("on this tablet")
+    kiosk.touch("Put it back")
+    kiosk.sees("is back")
+    assert kiosk.passes(5.0) == "health"
+    kiosk.sees("is back")
+    kiosk.touch("See what is hot")
+    kiosk.sees("Heiß")
+    kiosk.close()
