@@ -93,7 +93,7 @@ def _below(root: Path, lies: Lies) -> tuple[Kept, ...]:
 
 def _in(folder: Path, lies: Lies, drive: str = "") -> Iterator[Kept]:
     try:
-        copies = backup.copies(folder)[: sticks.MOST]
+        copies = [each for each in backup.copies(folder) if sticks.can_be_read(each.name)][: sticks.MOST]
     except OSError:
         return  # what cannot be looked into has nothing
     for path in copies:

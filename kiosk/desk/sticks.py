@@ -74,11 +74,20 @@ def _in(root: Path, drive: str) -> Iterator[Found]:
 
 
 def entries(root: Path) -> list[Path]:
-    """What lies there, by name; what cannot be looked into has nothing."""
+    """What lies there, by name; what cannot be looked into has nothing, and what has no readable name is not there."""
     try:
-        return sorted(root.iterdir())[:MOST]
+        return [each for each in sorted(root.iterdir())[:MOST] if can_be_read(each.name)]
     except OSError:
         return []
+
+
+def can_be_read(name: str) -> bool:
+    """Whether a name is text: no window could draw the bytes of another, and no line say them."""
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def settled(path: Path, now_utc_s: float | None = None) -> None:

@@ -143,3 +143,15 @@ def test_a_copy_dated_beyond_every_calendar_and_a_name_that_leads_nowhere_hide_n
         assert all(words.t("put_back.made", made_on=each.made_utc_s) for each in found)
     monkeypatch.undo()
     time.tzset()
+
+
+def test_a_name_that_is_no_text_in_any_language_is_on_no_list_and_hides_no_other(shop: Shop, stick: Path) -> None:
+    """A window cannot draw it, and a line of the book cannot say it."""
+    made = copy(shop)
+    good = Path(shutil.copy(made, stick / "ledger-good.db"))
+    for name in (b"ledger-\xff-20260101-000000.db", b"list\xfe.csv"):
+        shutil.copy(made, stick / os.fsdecode(name))
+    (folder := stick / os.fsdecode(b"\xfc")).mkdir()
+    shutil.copy(made, folder / "ledger-20260102-000000.db")
+    assert [each.path for each in putting_back.found(shop.folder) if each.lies is Lies.DRIVE] == [good]
+    assert sticks.found(shop.folder) == ()
