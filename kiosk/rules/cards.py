@@ -284,7 +284,7 @@ class Pending:
     card: HolderCard | PlaceCard
     since_watched_s: float
     look_at: str | None = None  # code of the pocket a hand was asked to look at
-    heat_only: bool = False  # by a label that moves nothing (replaced, a machine's own): what is hot is told
+    heat_only: bool = False  # a label that moves nothing (replaced, out of use, a machine's own): what is hot is told
 
     def left_s(self, moment: Moment, pair_s: float) -> float:
         """Seconds that the second scan may still take; negative: it comes too late."""

@@ -42,11 +42,11 @@ def may_go(
     heat = warmth(card)
     if heat is Heat.HELD and not goal.place.kind.may_be_hot:
         return too_warm(card, goal, goal.name, cooling)
+    never = card.retired or goal.retired or goal.place.kind is Kind.MACHINE
+    if never and heat is Heat.UNKNOWN and not goal.place.kind.may_be_hot:
+        return too_warm(card, goal, goal.name, cooling)
     if card.retired:
         return refuse(Reason.RETIRED_HOLDER, card, goal, name=card.name, place=goal.name)
-    takes_none = goal.retired or goal.place.kind is Kind.MACHINE
-    if takes_none and heat is Heat.UNKNOWN and not goal.place.kind.may_be_hot:
-        return too_warm(card, goal, goal.name, cooling)
     if goal.retired:
         return refuse(Reason.RETIRED_PLACE, card, goal, name=card.name, place=goal.name)
     if goal.place.kind is Kind.MACHINE:
@@ -173,7 +173,8 @@ def holder_scan(view: View, card: HolderCard, moment: Moment) -> Outcome:
         goal = None
     goal = goal or view.here
     if card.retired and (goal is None or warmth(card) is Heat.COOL):
-        return refuse(Reason.RETIRED_HOLDER, card, name=card.name)
+        keep = None if warmth(card) is Heat.COOL else Pending(card, moment.watched_s, heat_only=True)
+        return refuse(Reason.RETIRED_HOLDER, card, None, keep, name=card.name)
     if goal is None:
         place = card.at.name if card.at else None
         waiting = Pending(card, moment.watched_s)

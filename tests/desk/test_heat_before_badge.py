@@ -6,8 +6,8 @@ import pytest
 
 from kiosk.desk.desk import Desk
 from kiosk.rules.audit import HOT
-from kiosk.rules.lines import PlaceRetired
-from kiosk.rules.outcomes import Expects, Reason, Refused, Wait
+from kiosk.rules.lines import HolderRetired, PlaceRetired, Restored
+from kiosk.rules.outcomes import Done, Expects, Reason, Refused, Wait
 from tests.conftest import Shop
 
 GOALS = ("Cabinet A · 1-05", "Cabinet A", "Mill 1 · pocket 07", "Mill 1", "Presetter", "Bench 2")
@@ -124,3 +124,27 @@ def test_in_an_audit_of_nobody_a_label_that_was_replaced_is_on_hot_steel_all_the
     strict.clock.forward(60.0)
     codes = [worn, strict.place("Cabinet A · 1-05")]
     assert _reasons(desk, *(codes if worn_first else codes[::-1])) == [Reason.BADGE_FIRST, Reason.HOT]
+
+
+@pytest.mark.parametrize("badge", [True, False])
+@pytest.mark.parametrize("holder_first", [True, False])
+@pytest.mark.parametrize("known", [True, False])
+def test_a_holder_that_is_out_of_use_is_as_hot_as_any(
+    strict: Shop, known: bool, holder_first: bool, badge: bool
+) -> None:
+    """Its label is refused, and it moves nothing; a hand has it all the same."""
+    desk = strict.desk
+    key = "T001" if known else "T003"
+    desk.session.book.append([Restored("copy", (), ("T003",))])  # nobody knows how warm that is
+    desk.session.write(HolderRetired(key, "worn out"), by="jo")
+    if badge:
+        desk.scan(desk.shop.code_of("jo"))
+    codes = [strict.holder(key), strict.place("Cabinet A · 1-05")]
+    for code in codes if holder_first else codes[::-1]:
+        last = desk.scan(code).outcome
+        strict.clock.forward(3.0)
+    assert isinstance(last, Refused) and last.reason is (Reason.HOT if known else Reason.NOWHERE_KNOWN), last
+    assert dict(last.why.values)["place"] == "Cabinet A · 1-05"
+    for code in (strict.holder(key), strict.place("Sleeve 1")):
+        assert not isinstance(desk.scan(code).outcome, Done)
+    assert getattr(desk.session.holder(key).at, "name", "") != "Sleeve 1"
