@@ -139,6 +139,9 @@ def look(path: Path, progress: Progress | None = None) -> tuple[list[Wrong], int
     try:
         with reading(path) as copy:
             copy.execute("BEGIN")  # one state of it
+            asked = "SELECT COUNT(*) FROM sqlite_master WHERE type = 'table' AND name IN ('line', 'schema')"
+            if copy.execute(asked).fetchone() != (2,):  # a view in their place may go on for ever
+                raise CopyFault(path, "is no ledger of a kiosk")
             (version,) = copy.execute("SELECT version FROM schema WHERE name = 'ledger'").fetchone()
             if version > upgrade.VERSION:
                 raise upgrade.NewerLedger(str(path), version)

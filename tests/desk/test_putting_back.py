@@ -155,3 +155,31 @@ def test_a_name_that_is_no_text_in_any_language_is_on_no_list_and_hides_no_other
     shutil.copy(made, folder / "ledger-20260102-000000.db")
     assert [each.path for each in putting_back.found(shop.folder) if each.lies is Lies.DRIVE] == [good]
     assert sticks.found(shop.folder) == ()
+
+
+def test_a_file_that_only_pretends_to_be_a_book_keeps_nobody_waiting(tmp_path: Path) -> None:
+    """A view may go on for ever, and the copies behind it would never be read."""
+    path = tmp_path / "ledger-20260101-000000.db"
+    with closing(sqlite3.connect(path)) as made:
+        made.execute("CREATE TABLE schema (name TEXT, version INTEGER)")
+        made.execute("INSERT INTO schema VALUES ('ledger', ?)", (VERSION,))
+        made.execute(
+            "CREATE VIEW line AS WITH RECURSIVE n(id) AS (SELECT 1 UNION ALL SELECT id + 1 FROM n LIMIT 300000) "
+            "SELECT id, 0.0 AS utc_s, 0.0 AS watched_s, 'k' AS kiosk, NULL AS operator, hex(randomblob(9)) AS kind, "
+            "'{}' AS payload, 'h' AS hash FROM n"
+        )
+        made.commit()
+    steps: list[int] = []
+
+    class Counted(sqlite3.Connection):
+        def __init__(self, *given: object, **named: object) -> None:
+            super().__init__(*given, **named)  # type: ignore[arg-type]
+            self.set_progress_handler(lambda: steps.append(1), 10_000)
+
+    with pytest.MonkeyPatch.context() as patch:
+        real = sqlite3.connect
+        patch.setattr(
+            "kiosk.ledger.copying.sqlite3.connect", lambda *given, **named: real(*given, factory=Counted, **named)
+        )
+        seen = putting_back.look(path)
+    assert isinstance(seen.fault, CopyFault) and not steps
