@@ -347,15 +347,17 @@ def _audit_alarm(screen: Any) -> None:
     screen.warn(Done((), say("audit.hot", name=ASSEMBLY.name, place=SLOT.name), alarm=True, holder=CARD, goal=SLOT))
 
 
-def _audit_closed(screen: Any) -> None:
+def _audit_closed(screen: Any, differs: bool = True) -> None:
     screen._close()
     settled = tuple(
         A.ReportedDifference(what, ASSEMBLY.name, "H1", SLOT.name, None, A.Action.BOOK_MOVED, "", "Sam Porter", 1.79e9)
         for what in A.Difference
+        if differs
     )
+    counts = A.Counts(152, 147, 3, 1, 1, 2, 1) if differs else A.Counts(152, 152)
     screen.show_report(
         A.AuditReport("audit 7", "Cabinet A", "Kiosk 1", 1.79e9, 1.79e9 + 900, ("Sam Porter",),
-                      A.Counts(152, 147, 3, 1, 1, 2, 1), 700.0, settled, 812, "ab" * 32)
+                      counts, 700.0, settled, 812, "ab" * 32)
     )  # fmt: skip
 
 
@@ -600,6 +602,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("audit", "misplaced", _audit_said),
     ("audit", "alarm", _for_all(_audit_alarm)),
     ("audit", "closed", _audit_closed),
+    ("audit", "closed-agrees", lambda screen: _audit_closed(screen, differs=False)),
     ("audit", "unknown", _audit_unknown),
     ("audit_photo", "aim", lambda screen: _photo(screen, "aim")),
     ("audit_photo", "absent", _photo_absent),

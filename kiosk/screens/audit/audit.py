@@ -73,6 +73,7 @@ class AuditScreen(View):
     alarm_also = StringProperty()  # the same in the shop's language
     alarm_more = StringProperty()  # what came of a scan meanwhile
     results = ListProperty()
+    reported = BooleanProperty(False)  # what was closed has been told, even if nothing differed
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -338,7 +339,7 @@ class AuditScreen(View):
 
     def _close(self) -> None:
         key = self._key
-        self.results, self.trouble = [], ""
+        self.results, self.reported, self.trouble = [], False, ""
         self.page = Page.CLOSED
         if key:
             self.clerk.ask(asks.report(key), self.show_report, self._failed)
@@ -356,6 +357,7 @@ class AuditScreen(View):
             )
             for at, row in enumerate(report.rows)
         ]
+        self.reported = True
 
     def preview(self) -> None:
         """The report, to be looked at, printed or saved."""
