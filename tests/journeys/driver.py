@@ -84,11 +84,16 @@ def main() -> None:
         app.be_kept(ServiceManager.of(os.environ))
     app.dwell_s = given.get("dwell_s", 0.0)
     held = Held()
-    threading.Thread(target=serve, args=(app, clock, held), daemon=True).start()
+    listening: list[Any] = []
+    threading.Thread(target=serve, args=(app, clock, held, listening), daemon=True).start()
     began = threading.Thread(target=pass_time, args=(clock,), daemon=True)
     began.start()
     try:
         app.open()
+        if options.shift:
+            from tests.journeys.listening import Listening
+
+            listening.append(Listening(app, clock, lambda: [text[0] for text in on_screen(app)["texts"]]))
         app.run()
     finally:
         app.close()
@@ -104,7 +109,7 @@ def pass_time(clock: PretendedTime) -> None:
         clock.forward(0.1)
 
 
-def serve(app: Any, clock: PretendedTime, held: Held) -> None:
+def serve(app: Any, clock: PretendedTime, held: Held, listening: list[Any]) -> None:
     released = threading.Event()
     for line in sys.stdin:
         asked = json.loads(line)
@@ -145,6 +150,8 @@ def serve(app: Any, clock: PretendedTime, held: Held) -> None:
         elif asked["do"] == "read":
             app.worker.post(lambda text=asked["text"]: app.clerk.scanned(text))
             reply({})
+        elif asked["do"] == "played":
+            app.worker.post(lambda: reply({each: getattr(listening[0], each) for each in ("began", "told", "said")}))
         elif asked["do"] == "stop":
             app.worker.post(app.stop)
         else:

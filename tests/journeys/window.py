@@ -311,6 +311,11 @@ class Window:
         """Kinds of the lines about a subject, newest first."""
         return list(self._ask(do="desk", what="history", key=key))
 
+    def played(self) -> tuple[dict[str, float], dict[str, list[str]], list[str]]:
+        """Of a shift that is shown: the pretended seconds when a step began, what came of each, and all texts seen."""
+        told = self._ask(do="played")
+        return told["began"], told["told"], list(told["said"])
+
     def replace_label(self, key: str) -> str:
         """A holder's label was replaced some time ago; the code of the one before."""
         return str(self._ask(do="desk", what="replace_label", key=key))
