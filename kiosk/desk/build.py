@@ -185,16 +185,25 @@ class BuildCounter:
             say("build.not_at_bench", name=card.name, place=where), say("build.to_bench", name=card.name)
         )
 
-    def build(self, holder_key: str, cutter_key: str, insert_mm: float | None = None, name: str = "") -> HolderCard:
-        """Builds the cutter in.  Raises BuildRefused, NotThere, ActRefused."""
-        session = self._session
-        session.signed_in()
-        card = session.holder(holder_key)
+    def may_build(self, holder_key: str, cutter_key: str) -> HolderCard:
+        """The holder, if something can be built into it as it stands and the cutter is free; not whether they fit.
+
+        Raises BuildRefused, NotThere.
+        """
+        card = self._session.holder(holder_key)
         cutter = self._cutter(cutter_key)
         if (not_here := self.not_here(card)) is not None:
             raise not_here
         if cutter_key not in {free.key for free in self.free_cutters()}:
             raise BuildRefused(say("build.cutter_taken", cutter=cutter.name), say("build.choose_other"))
+        return card
+
+    def build(self, holder_key: str, cutter_key: str, insert_mm: float | None = None, name: str = "") -> HolderCard:
+        """Builds the cutter in.  Raises BuildRefused, NotThere, ActRefused."""
+        session = self._session
+        session.signed_in()
+        card = self.may_build(holder_key, cutter_key)
+        cutter = self._cutter(cutter_key)
         answer = self.fit(holder_key, cutter_key, insert_mm)
         if not answer.ok:
             first = next(finding for finding in answer.findings if finding.blocking)

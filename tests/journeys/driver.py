@@ -182,6 +182,8 @@ QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
     "history": lambda asked: lambda desk: [row.kind for row in desk.records.history(asked["key"])],
     "replace_label": lambda asked: lambda desk: _replaced(desk, asked["key"]),
     "waiting_label": lambda asked: lambda desk: _waiting_label(),
+    "scans": lambda asked: lambda desk: [desk.scan(code).text for code in asked["codes"]],
+    "builds": lambda asked: lambda desk: desk.build.build(asked["key"], asked["cutter"]).name,
     "check": lambda asked: lambda desk: [str(found) for found in desk.session.book.check()],
 }
 

@@ -320,6 +320,14 @@ class Window:
         """A holder's label was replaced some time ago; the code of the one before."""
         return str(self._ask(do="desk", what="replace_label", key=key))
 
+    def elsewhere(self, *codes: str) -> None:
+        """Another hand scans these meanwhile; the window hears of it as of all that it did not do itself."""
+        self._ask(do="desk", what="scans", codes=codes)
+
+    def built_elsewhere(self, key: str, cutter: str) -> None:
+        """Another hand builds a cutter into a holder meanwhile."""
+        self._ask(do="desk", what="builds", key=key, cutter=cutter)
+
     def check(self) -> list[str]:
         """What the ledger's own check finds."""
         return list(self._ask(do="desk", what="check"))

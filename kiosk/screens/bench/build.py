@@ -29,6 +29,7 @@ from kiosk.words import say, t
 
 DRAWING_MM = 18.2  # with the edge of its ground and the gap above
 PAGE_OF_REASONS = 3
+REFUSED = "refused"  # the finding that the desk made of the touch
 
 
 class Page(StrEnum):
@@ -88,10 +89,14 @@ class BuildScreen(View):
 
     def back(self) -> None:
         """One step back, or out."""
+        refused = self.page == Page.FITS and any(each.key == REFUSED for each in self.findings)
         if self.page in (Page.SCAN, Page.DONE):
             self.clerk.back()
-        else:
-            self.page = {Page.CUTTERS: Page.SCAN, Page.FITS: Page.CUTTERS, Page.DEPTH: Page.FITS}[self.page]
+            return
+        if refused:
+            self.offers = []  # another hand was quicker: what could be chosen is no longer known
+            self._take(self._holder)
+        self.page = {Page.CUTTERS: Page.SCAN, Page.FITS: Page.CUTTERS, Page.DEPTH: Page.FITS}[self.page]
 
     def _take(self, key: str) -> None:
         self._holder = key
@@ -174,8 +179,10 @@ class BuildScreen(View):
             self.trouble = f"{say(error.why)}. {say(error.remedy)}"
         else:
             self.trouble = fault_words(error)
-        if self.page == Page.FITS:
-            self.findings = [Choice("refused", t("build_up.stops"), self.trouble, "stop"), *self.findings]
+        if self.page in (Page.FITS, Page.DEPTH):
+            refused = Choice(REFUSED, t("build_up.stops"), self.trouble, "stop")
+            self.ok, self.page = False, Page.FITS
+            self.findings = [refused, *(each for each in self.findings if each.key != REFUSED)]
         else:
             self.offers = []
             self.page = Page.SCAN

@@ -32,8 +32,16 @@ def offers(key: str) -> Question[tuple[HolderCard, tuple[Offer, ...], BuildRefus
 
 
 def fit(holder: str, cutter: str, depth_mm: float | None) -> Question[Fit]:
-    """How a cutter sits in a holder.  depth_mm: of the shank; None: as deep as is usual."""
-    return lambda desk: desk.build.fit(holder, cutter, depth_mm)
+    """How a cutter sits in a holder.  depth_mm: of the shank; None: as deep as is usual.  Raises BuildRefused.
+
+    What another hand did to either meanwhile is said before anything is said to speak for it.
+    """
+
+    def answer(desk: Desk) -> Fit:
+        desk.build.may_build(holder, cutter)
+        return desk.build.fit(holder, cutter, depth_mm)
+
+    return answer
 
 
 def build(holder: str, cutter: str, depth_mm: float | None) -> Question[HolderCard]:
