@@ -20,7 +20,7 @@ from kiosk.rules.as_of import AsOf, as_of
 from kiosk.rules.cards import Command, HolderCard, PlaceCard, Until
 from kiosk.rules.finding import Usable
 from kiosk.rules.offsets import Card, CardFault
-from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait
+from kiosk.rules.outcomes import Done, Outcome, Reason, Refused, Step, Wait, undo_offered_s
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Value
 from kiosk.telling import found_words, old_words, place_words, told
@@ -76,7 +76,7 @@ def outcome(scanned: Scanned, number: int, pair_s: float) -> Body:
         if made.step is not Step.AUDIT_AT:  # where an audit stands is no half of a pair
             body["wait_s"] = made.pending.left_s(scanned.moment, pair_s)
     elif isinstance(made, Done):
-        body["undo_s"] = 0.0 if made.step is Step.HEATING else scanned.undo_s or 0.0
+        body["undo_s"] = 0.0 if made.step is Step.HEATING else undo_offered_s(scanned.undo_s or 0.0)
         body["lead"] = _LEADS.get(made.then, "") if made.then else ""
         in_machine = made.goal is not None and made.goal.place.kind in (Kind.POCKET, Kind.SPINDLE)
         if scanned.undo_s and in_machine:

@@ -149,9 +149,15 @@ class Refused:
 Outcome = Done | Wait | Refused
 
 ABOUT_HEAT = frozenset((Reason.HOT, Reason.NOWHERE_KNOWN, Reason.UNHEARD))  # it is hot, or nobody knows that it is not
+UNDO_TOUCH_S = 2.0  # from the last sight of Undo to the touch at the desk: a beat of the window, and a finger
 ABOUT_LABEL = frozenset(  # what was read says nothing here: a supervisor may want to see the label
     (Reason.DAMAGED_CODE, Reason.UNKNOWN_CODE, Reason.FOREIGN_CODE, Reason.RETIRED_CODE, Reason.TWIN_CODE)
 )
+
+
+def undo_offered_s(left_s: float) -> float:
+    """How long Undo is shown yet, where the desk takes a step back for so long: what is offered is not refused."""
+    return max(0.0, left_s - UNDO_TOUCH_S)
 
 
 def refuse(

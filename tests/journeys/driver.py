@@ -184,6 +184,8 @@ QUESTIONS: dict[str, Callable[[dict[str, Any]], Callable[[Any], Any]]] = {
     "waiting_label": lambda asked: lambda desk: _waiting_label(),
     "scans": lambda asked: lambda desk: [desk.scan(code).text for code in asked["codes"]],
     "builds": lambda asked: lambda desk: desk.build.build(asked["key"], asked["cutter"]).name,
+    "waits": lambda asked: lambda desk: desk.waiting() is not None,
+    "undoable": lambda asked: lambda desk: desk.undoable()[1],
     "check": lambda asked: lambda desk: [str(found) for found in desk.session.book.check()],
 }
 

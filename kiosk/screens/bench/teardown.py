@@ -12,6 +12,7 @@ from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, St
 
 from kiosk.rules.assembly import Condition
 from kiosk.rules.cards import HolderCard
+from kiosk.rules.outcomes import undo_offered_s
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
@@ -82,7 +83,7 @@ class TearDownScreen(View):
 
     def tick(self) -> None:
         self._waited_s += 1
-        self.undo_s = 0.0 if self.only_say else self.clerk.undo_s
+        self.undo_s = 0.0 if self.only_say else undo_offered_s(self.clerk.undo_s)
         if self.only_say and self._waited_s > PATIENCE_S:
             self.clerk.back()
 
@@ -128,7 +129,7 @@ class TearDownScreen(View):
         self.hot = counts_as_hot(card)
         self.word = t("tear_down.said") if self.only_say else t("tear_down.done")
         self.title = card.name
-        self.undo_s = 0.0 if self.only_say else self.clerk.undo_s
+        self.undo_s = 0.0 if self.only_say else undo_offered_s(self.clerk.undo_s)
         if card.hold is not None:
             self.detail = t("tear_down.hot")
         else:

@@ -13,6 +13,7 @@ from kivy.properties import BooleanProperty, NumericProperty, ObjectProperty, St
 
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.holder_drawing import draw_holder
+from kiosk.rules.outcomes import undo_offered_s
 from kiosk.rules.say import Value
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
@@ -44,7 +45,7 @@ class CardScreen(View):
     drawing = ObjectProperty(None, allownone=True)
 
     def shown(self, card: HolderCard | None = None, **_: Any) -> None:
-        self.undo_s = self.clerk.undo_s
+        self.undo_s = undo_offered_s(self.clerk.undo_s)
         if card is not None:
             self.show(card)
             key = card.holder.key
@@ -86,7 +87,7 @@ class CardScreen(View):
         self._figures(None, fault_words(error))
 
     def tick(self) -> None:
-        self.undo_s = self.clerk.undo_s
+        self.undo_s = undo_offered_s(self.clerk.undo_s)
 
     def undo(self) -> None:
         """Take the hand-over back."""

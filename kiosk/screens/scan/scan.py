@@ -14,7 +14,7 @@ from kivy.clock import Clock
 from kivy.properties import BooleanProperty, NumericProperty, OptionProperty, StringProperty
 
 from kiosk.rules.cards import HolderCard, Pending, PlaceCard
-from kiosk.rules.outcomes import Done, Expects, Refused, Step, Wait
+from kiosk.rules.outcomes import Done, Expects, Refused, Step, Wait, undo_offered_s
 from kiosk.rules.say import Say
 from kiosk.screens.kv import load_beside
 from kiosk.screens.outcomes_shown import counts_as_hot
@@ -86,7 +86,7 @@ class ScanScreen(View):
         self._may_undo()
 
     def _may_undo(self) -> None:
-        self.undo_s, self.undo_name = self.clerk.undo_s, self.clerk.undo_name
+        self.undo_s, self.undo_name = undo_offered_s(self.clerk.undo_s), self.clerk.undo_name
 
     def tick(self) -> None:
         self._may_undo()
