@@ -21,7 +21,6 @@ from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.live import LivePicture
 from kiosk.screens.questions import first as asks
 from kiosk.screens.sounds import Sound
-from kiosk.screens.theme import look
 from kiosk.screens.view import Covers, View
 from kiosk.words import LANGUAGES, own_name, t
 
@@ -114,8 +113,7 @@ class FirstScreen(View):
         self.page = step
         self._count()
         if step == Page.LANGUAGE:
-            why = t("first.replaces") if look.roomy else ""
-            replaces = Choice(_REPLACES, t("put_back.key"), why, "stick")
+            replaces = Choice(_REPLACES, t("put_back.key"), sign="stick")
             self.options = [*(Choice(each, own_name(each)) for each in LANGUAGES), replaces]
         elif step == Page.STANDS:
             self._show_things()
