@@ -21,6 +21,7 @@ from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.live import LivePicture
 from kiosk.screens.questions import first as asks
 from kiosk.screens.sounds import Sound
+from kiosk.screens.theme import look
 from kiosk.screens.view import Covers, View
 from kiosk.words import LANGUAGES, own_name, t
 
@@ -113,7 +114,8 @@ class FirstScreen(View):
         self.page = step
         self._count()
         if step == Page.LANGUAGE:
-            replaces = Choice(_REPLACES, t("put_back.key"), sign="stick")
+            narrow = look.wide and not look.roomy  # then five stand side by side, and the words need all of a key
+            replaces = Choice(_REPLACES, t("put_back.key"), sign="" if narrow else "stick")
             self.options = [*(Choice(each, own_name(each)) for each in LANGUAGES), replaces]
         elif step == Page.STANDS:
             self._show_things()

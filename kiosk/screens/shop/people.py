@@ -230,7 +230,7 @@ class PeopleScreen(View):
         shops = own_name(self.clerk.settings.kiosk.language)
         used = self._cards[self._key].language
         named = [("", t("people.shops_language"), shops), *((each, own_name(each), "") for each in LANGUAGES)]
-        self.options = [Choice(*each, sign="done" if each[0] == used else "") for each in named]
+        self.options = [Choice(key, name, f"✓ {note}".rstrip() if key == used else note) for key, name, note in named]
         self.page = Page.LANGUAGE
 
     def take_language(self, language: str) -> None:
