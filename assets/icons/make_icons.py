@@ -326,6 +326,7 @@ def badge(d: Drawing) -> None:
     d.disc((48, 45), 10)
     d.arc((48, 78), 18, 180, 360, width=8)
 
+
 def files(d: Drawing) -> None:
     """A sheet of paper, and the ways in and out."""
     d.loop((8, 8), (38, 8), (56, 26), (56, 88), (8, 88))
