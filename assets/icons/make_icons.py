@@ -327,6 +327,46 @@ def badge(d: Drawing) -> None:
     d.arc((48, 78), 18, 180, 360, width=8)
 
 
+def files(d: Drawing) -> None:
+    """A sheet of paper, and the ways in and out."""
+    d.loop((8, 8), (38, 8), (56, 26), (56, 88), (8, 88))
+    d.line((38, 8), (38, 26), (56, 26), width=5)
+    d.line((76, 44), (90, 44), width=8)
+    d.area((63, 44), (79, 31), (79, 57))
+    d.line((66, 74), (80, 74), width=8)
+    d.area((93, 74), (77, 61), (77, 87))
+
+
+def update(d: Drawing) -> None:
+    """What comes into this computer: an arrow down into a tray."""
+    d.line((48, 10), (48, 60), width=10)
+    d.line((26, 40), (48, 62), (70, 40), width=10)
+    d.line((10, 60), (10, 86), (86, 86), (86, 60), width=9)
+
+
+def add(d: Drawing) -> None:
+    """The first of something: a plus in a frame."""
+    d.loop((10, 10), (86, 10), (86, 86), (10, 86))
+    d.line((48, 28), (48, 68), width=10)
+    d.line((28, 48), (68, 48), width=10)
+
+
+def phone(d: Drawing) -> None:
+    """A telephone, upright."""
+    d.loop((24, 7), (72, 7), (72, 89), (24, 89), width=8)
+    d.line((40, 19), (56, 19), width=5)
+    d.disc((48, 76), 6)
+
+
+def stick(d: Drawing) -> None:
+    """A memory stick: its body, and the plug with two holes."""
+    d.loop((28, 38), (68, 38), (68, 89), (28, 89), width=8)
+    d.line((36, 36), (36, 8), (60, 8), (60, 36), width=7)
+    for x in (43, 53):
+        d.box(x - 3, 18, x + 3, 26)
+    d.line((40, 76), (56, 76), width=6)
+
+
 ICONS: dict[str, Callable[[Drawing], None]] = {
     "scan": scan,
     "hot": hot,
@@ -356,6 +396,11 @@ ICONS: dict[str, Callable[[Drawing], None]] = {
     "machine": machine,
     "cabinet": cabinet,
     "badge": badge,
+    "files": files,
+    "update": update,
+    "add": add,
+    "phone": phone,
+    "stick": stick,
 }
 
 

@@ -26,6 +26,7 @@ from kiosk.ledger.verify import Progress
 from kiosk.ledger.witness import FOLDER
 
 LATEST_UTC_S = 250_000_000_000.0  # year 9892: what a name or a disk may say beyond is no date in any zone
+_WHAT_A_SHOP_HAS = ("place", "holder", "cutter", "operator")  # tables
 
 
 class Lies(StrEnum):
@@ -65,11 +66,13 @@ class Lost:
     """What the book has that a copy lacks.  lines: how many; None: the book cannot be read, so nobody can say.
 
     earlier: the book goes on from the copy.  another: they have not one line in common, and the book is not a new one.
+    new: the book has neither a thing nor a person yet.
     """
 
     lines: int | None
     earlier: bool = False
     another: bool = False
+    new: bool = False
 
 
 def found(data: Path, second: str = "") -> tuple[Kept, ...]:
@@ -125,6 +128,7 @@ def lost(data: Path, path: Path, seen: Seen) -> Lost:
             (all_lines,) = book.execute("SELECT COUNT(*) FROM main.line").fetchone()
             earlier = book.execute("SELECT 1 FROM main.line WHERE hash = ?", (seen.hash,)).fetchone() is not None
             works = book.execute("SELECT 1 FROM place LIMIT 1").fetchone() is not None
+            new = not any(book.execute(f"SELECT 1 FROM {each} LIMIT 1").fetchone() for each in _WHAT_A_SHOP_HAS)
     except (sqlite3.Error, CopyFault):
         return Lost(None)
-    return Lost(lines, earlier or not all_lines, another=works and lines == all_lines)
+    return Lost(lines, earlier or not all_lines, another=works and lines == all_lines, new=new)

@@ -19,6 +19,7 @@ from kiosk.exchange.shop import read_shop
 from kiosk.ledger.backup import CopyFault
 from kiosk.ledger.book import NAME
 from kiosk.ledger.upgrade import VERSION, NewerLedger
+from kiosk.rules.codes import CodeKind
 from tests.conftest import Shop
 from tests.faults.test_restore import copy, heat
 
@@ -107,7 +108,10 @@ def test_a_copy_of_another_shop_is_told_and_a_new_kiosk_loses_nothing_by_one(sho
     assert putting_back.lost(tmp_path / "other", made, seen) == putting_back.Lost(lines, another=True)
     with Desk.open(tmp_path / "new") as new:
         begun = new.session.book.last_id
-    assert putting_back.lost(tmp_path / "new", made, seen) == putting_back.Lost(begun)
+    assert putting_back.lost(tmp_path / "new", made, seen) == putting_back.Lost(begun, new=True)
+    with Desk.open(tmp_path / "new") as new:
+        new.people.add("kim", "Kim", "supervisor", new.shop.fresh_code(CodeKind.BADGE).text)
+    assert not putting_back.lost(tmp_path / "new", made, seen).new, "whoever was entered here is lost"
     shop.reopen()
 
 

@@ -19,6 +19,7 @@ import cv2
 import numpy as np
 
 from kiosk import settings
+from kiosk.desk import sticks
 from kiosk.exchange.report_shift import FIGURES
 from kiosk.reader.sources import Shot, SourceError, Trouble
 from kiosk.rehearsal import PretendedTime
@@ -69,6 +70,8 @@ def main() -> None:
         phones=given.get("phones", False),
         own=Path(given["own"]) if "own" in given else None,
     )
+    if "media" in given:
+        plug_in(Path(given["media"]))
     clock = PretendedTime(1_790_000_000.0)
     prepare_kivy(options.size)
     from kivy.config import Config
@@ -100,6 +103,12 @@ def main() -> None:
     if app.beginning.goes_to is not None and given.get("goes_on"):
         del os.environ["PYTHONPATH"]  # what is installed opens now, not this tree
         open_instead(options, app.beginning.goes_to)
+
+
+def plug_in(media: Path) -> None:
+    """Every folder in there is a stick."""
+    sticks.MOUNTED_UNDER = (media,)
+    os.path.ismount = lambda path: Path(path).parent == media
 
 
 def pass_time(clock: PretendedTime) -> None:

@@ -14,12 +14,16 @@ from kiosk.screens.questions.apart import Matter, ToldDifferently, ToldHere
 from kiosk.screens.questions.kiosks import Anew, How, Invitation, KioskRow, Kiosks
 from kiosk.words import t
 
-_NAMES = ("Shrink station", "Cabinet B, window side", "Mill 1", "Mill 2", "Presetter room, next to the door", "Mill 3")
+_NAMES = ("Shrink station", "Cabinet B, window side", "Mill 1", "Mill 2", "Presetter room, next to the door", "Mill 3",
+          "Five-axis mill 2, by the window", "Bench 1")  # fmt: skip
 _SAID = "HKJOIN:0BCDEFGHJK@toolroom-server:5433"
 
 
 def _rows() -> tuple[KioskRow, ...]:
-    how = (How.HEARD, How.HEARD, How.NOT_HEARD, How.TO_JOIN, How.HEARD, How.LEFT)
+    how = (
+        *(How.HEARD, How.HEARD, How.NOT_HEARD, How.TO_JOIN),
+        *(How.HEARD, How.LEFT, How.OTHER_VERSION, How.AT_REST),
+    )
     return tuple(
         KioskRow(str(at), name, at == 0, how[at], 1_790_000_000.0 - at, 12 * at, "0.1.0", 86_400.0 * (at == 4))
         for at, name in enumerate(_NAMES)
@@ -34,7 +38,7 @@ def _kiosks(screen: Any, state: str) -> None:
     screen._listed(Kiosks(joined, _rows() if joined else (), None, "Cabinet", *parted), act="")
     match state:
         case "kiosk":
-            screen.choose(Choice("4", _NAMES[4]))
+            screen.choose(screen.kiosks[4])
         case "code":
             symbol = qrcode.QRCode(border=0)
             symbol.add_data(_SAID)
@@ -91,8 +95,19 @@ SAMPLES = (
     *(
         ("kiosks", state, partial(_kiosks, state=state))
         for state in (
-            "alone", "forked", "unnamed", "list", "kiosk", "code", "code_here", "server", "name", "refused", "places",
-            "answer", "answer_anew",
+            "alone",
+            "forked",
+            "unnamed",
+            "list",
+            "kiosk",
+            "code",
+            "code_here",
+            "server",
+            "name",
+            "refused",
+            "places",
+            "answer",
+            "answer_anew",
         )
     ),
     *(

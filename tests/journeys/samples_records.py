@@ -208,4 +208,3 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("report", "printers", lambda screen: _printers(screen, "Office", "Setting_room_laser_printer")),
     ("report", "no-printer", lambda screen: _printers(screen)),
 )
-

@@ -148,6 +148,7 @@ def _first(screen: Any, step: str) -> None:
 _LONG = ("way", "wet_length_mm", "drawers", "couplings", "kind", "name", "spindle", "rpm_needed", "ring_mm", "oal_mm",
          "projection_mm", "insert_max_mm")  # fmt: skip
 
+
 def _stick(screen: Any, page: str, kinds: str = "hpb") -> None:
     label = holder_label(codes.parse("HV4T8BRJ3V"), HOLDER)
     made = {
@@ -181,9 +182,19 @@ def _bring_in(screen: Any, state: str) -> None:
             *(Change("holder", f"T{at}", names[1], How.NEW) for at in range(6)),
             Change("place", "P1", "Sleeve 1", How.KEPT, why=say("intake.hot", name=names[0])),
             *(Change("cutter", f"C{at}", names[0], How.SAME) for at in range(600)),
-            *((Change("label", "HV4T8BRJ3V", "T9", How.CONFLICT, why=say("intake.label_taken", code="HV4T8BRJ3V",
-                                                                          other="T1")),)
-              if state == "conflicts" else ()),
+            *(
+                (
+                    Change(
+                        "label",
+                        "HV4T8BRJ3V",
+                        "T9",
+                        How.CONFLICT,
+                        why=say("intake.label_taken", code="HV4T8BRJ3V", other="T1"),
+                    ),
+                )
+                if state == "conflicts"
+                else ()
+            ),
         )
         lines = () if state == "conflicts" else (CutterAdded(CUTTER),) * 1800
         screen.show(Look(Plan(changes, lines, True), True))
@@ -234,6 +245,8 @@ def _update(screen: Any, state: str) -> None:
 
 _UPDATE = ("looking", "found", "none", "one", *Stage, "placed", "list_missing", "damaged", "libraries", "no_room",
            "does_not_open", "no_copy")  # fmt: skip
+
+
 def _sheets(screen: Any, page: str) -> None:
     screen.shown()
     papers = tuple(Paper(Path(f"/data/setups/{at}.csv"), 1.79e9) for at in ("Pump cover of the second line", "Block"))

@@ -294,10 +294,23 @@ def _settings_said(screen: Any) -> None:
 
 def every_setting() -> tuple[str, ...]:
     """A group's list, and the settings with the longest words."""
-    return ("heat", "heat.ambient_c", "kiosk.theme", "kiosk.px_per_mm", "kiosk.muted",
-            "build.clearance_um", "build.friction", "camera.budget_ms", "backup.keep", "backup.second_folder",
-            "records", "heat.length_tolerance_um",
-            "thermometer", "heat.probe_tolerance_k", "heat.ambient_sd_k")
+    return (
+        "heat",
+        "heat.ambient_c",
+        "kiosk.theme",
+        "kiosk.px_per_mm",
+        "kiosk.muted",
+        "build.clearance_um",
+        "build.friction",
+        "camera.budget_ms",
+        "backup.keep",
+        "backup.second_folder",
+        "records",
+        "heat.length_tolerance_um",
+        "thermometer",
+        "heat.probe_tolerance_k",
+        "heat.ambient_sd_k",
+    )
 
 
 def _shop_list(screen: Any) -> None:
@@ -619,7 +632,7 @@ _KEPT = (
 )  # fmt: skip
 _LOST = {
     "earlier": Lost(31_234, earlier=True), "nothing": Lost(0, earlier=True), "parted": Lost(31_234),
-    "another": Lost(1_234_567, another=True), "unknown": Lost(None),
+    "another": Lost(1_234_567, another=True), "unknown": Lost(None), "new": Lost(2, new=True),
 }  # fmt: skip
 
 
@@ -787,8 +800,24 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(
         ("correct", state, partial(_correct, state=state))
         for state in (
-            "what", "no-label", "bore_mm", "nose_mm", "projection_mm", "number", "place", "nowhere", "refused",
-            "hot", "bore-refused", "retire", "retired", "why", "done", "done-hot", "pocket", "kept",
+            "what",
+            "no-label",
+            "bore_mm",
+            "nose_mm",
+            "projection_mm",
+            "number",
+            "place",
+            "nowhere",
+            "refused",
+            "hot",
+            "bore-refused",
+            "retire",
+            "retired",
+            "why",
+            "done",
+            "done-hot",
+            "pocket",
+            "kept",
         )
     ),
     *(("presetter", state, partial(_presetter, state=state)) for state in ("lists", "none", "faults", "taken")),

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from shutil import copytree
+from typing import Any
 
 import pytest
 
+from kiosk import settings
 from kiosk.ledger.book import NAME
 from kiosk.ledger.restore import ASIDE
+from kiosk.ledger.witness import FOLDER
 from tests.journeys.display import Display
 from tests.journeys.update_by_touch import choose_a_pin, type_it
 from tests.journeys.window import Window
@@ -18,11 +22,11 @@ PUT_BACK = "Put a backup back"
 
 @pytest.fixture
 def opens(display: Display, tmp_path: Path) -> Iterator[Callable[..., Window]]:
-    """Opens the same kiosk again and again."""
+    """Opens the same kiosk again and again, or one in another folder."""
     opened: list[Window] = []
 
-    def open_one(size: tuple[int, int] = (800, 480)) -> Window:
-        opened.append(Window(display, size, tmp_path / "data"))
+    def open_one(size: tuple[int, int] = (800, 480), data: str = "data", **options: Any) -> Window:
+        opened.append(Window(display, size, tmp_path / data, **options))
         return opened[-1]
 
     yield open_one
@@ -165,3 +169,46 @@ def test_a_tablet_without_settings_says_what_came_of_it_before_it_speaks_as_the_
     kiosk.touch("See what is hot")
     kiosk.sees("Heiß")
     kiosk.close()
+
+
+@pytest.mark.parametrize("language", ["", "English"])
+def test_a_tablet_that_replaces_another_gets_that_ones_book_back_from_a_stick_and_is_asked_nothing_more(
+    opens: Callable[..., Window], tmp_path: Path, language: str
+) -> None:
+    (tmp_path / "data").mkdir()
+    (tmp_path / "data" / settings.NAME).write_text("[heat]\nlimit_c = 38.0\n", "utf-8")
+    old = opens()
+    heat(old, "T001")
+    back_up(old)
+    old.close()
+    copytree(tmp_path / "data" / FOLDER, tmp_path / "media" / "SHOPSTICK" / "holder-kiosk")
+    instead = {"data": "new", "demo": False, "media": str(tmp_path / "media")}
+    new = opens((360, 640), **instead)
+    new.sees("Which language?")
+    if language:  # whoever did not see the key goes back to it
+        new.touch(language)
+        new.sees("What stands")
+        new.touch_key("back")
+        new.sees("Which language?")
+    new.picture(f"put-back-first{language}")
+    new.touch(PUT_BACK)
+    new.sees("Which backup", "SHOPSTICK", "whole")
+    new.touch_key("back")
+    new.is_on("first")
+    new.touch(PUT_BACK)
+    new.touch("SHOPSTICK")
+    new.sees("nothing is lost", "No shrink-fit holder counts as cool")
+    new.picture(f"put-back-first-one{language}")
+    new.touch("Put it back")
+    new.sees("is back")
+    new.touch("See what is hot")
+    new.is_on("hot")
+    assert "T001" in new.hot() and new.check() == []
+    kept = settings.load(tmp_path / "new" / settings.NAME)
+    assert kept.heat.limit_c == 38.0 or language, "what the shop had set comes along where nothing was set here"
+    new.kill()
+    again = opens((360, 640), **instead)
+    again.read(again.holder("T002"))
+    again.sees(again.name("T002"))
+    again.is_on("scan")
+    assert "T001" in again.hot()

@@ -11,6 +11,7 @@ from kivy.core.window import Window  # noqa: F401 - the widgets need one
 from kiosk.link.faults import Cause, LinkFault
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.hot.heat import HeatScreen
+from kiosk.screens.questions.kiosks import How, KioskRow, Kiosks
 from kiosk.screens.shop.kiosks import KiosksScreen, Page
 from tests.conftest import Shop
 from tests.screens.test_clerk import Office
@@ -92,3 +93,13 @@ def test_that_it_joined_is_read_once_the_alarm_before_it_was_understood(joining:
     joining.screen.back()
     assert joining.clerk.view is not None and joining.clerk.view.name == "scan"
     assert bool(joining.scan.about[-1].get("missed")) is scans, "and then what was scanned in vain"
+
+
+def test_in_the_list_each_kiosk_has_a_sign_and_one_that_is_heard_another_than_one_that_is_not() -> None:
+    screen = KiosksScreen()
+    rows = tuple(KioskRow(how, how, how is How.HEARD, how, 1.79e9, 0, "", 0.0) for how in How)
+    screen._told(Kiosks(True, rows, None, "Cabinet"))
+    signs = {row.key: row.icon for row in screen.kiosks}
+    assert all(signs.values()) and set(signs) == set(How)
+    assert [how for how, sign in signs.items() if sign == signs[How.HEARD]] == [How.HEARD]
+    assert [row.key for row in screen.kiosks if "this kiosk" in row.note] == [How.HEARD], "and which one stands here"

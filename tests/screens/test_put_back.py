@@ -136,7 +136,7 @@ class Screen:
             play=self.played.append,
             go=lambda name, **_: self.went.append(name),
             reopen=lambda *given: self.reopened.append(given),
-            ask=lambda question, then, failed: then(None),
+            ask=lambda question, then, failed: then and then(None),
         )
 
 

@@ -98,9 +98,7 @@ class FindScreen(View):
         self._age_s = 0
         self.asked, self.typed = text, capitals(text)
         count = max(PAGE, len(self._found)) if self.page == Page.ROWS else PAGE
-        self.clerk.ask(
-            asks.find(text, 0, count), lambda found: self.show(text, found), self._failed
-        )
+        self.clerk.ask(asks.find(text, 0, count), lambda found: self.show(text, found), self._failed)
 
     def show(self, text: str, found: Found) -> None:
         """Show what was found, unless more was typed since."""
@@ -131,9 +129,7 @@ class FindScreen(View):
         rows.turn(pages)
         if rows.page == rows.pages - 1 and len(self._found) < self.total:
             text, first = self.asked, len(self._found)
-            self.clerk.ask(
-                asks.find(text, first, PAGE), lambda found: self._more(text, first, found)
-            )
+            self.clerk.ask(asks.find(text, first, PAGE), lambda found: self._more(text, first, found))
 
     def _more(self, text: str, first: int, found: Found) -> None:
         if text == self.asked and first == len(self._found):

@@ -148,9 +148,7 @@ class ReadingScreen(View):
     def take(self, value_c: float) -> None:
         """Hand the figure over."""
         key, where, instrument = self._key, self.where, self.instrument
-        self.clerk.ask(
-            asks.read(key, where, value_c, instrument), self._taken, self._turned_down
-        )
+        self.clerk.ask(asks.read(key, where, value_c, instrument), self._taken, self._turned_down)
 
     def _taken(self, taken: asks.ReadingTaken) -> None:
         self.ended, self.hot = taken.ended, not taken.ended

@@ -21,7 +21,7 @@ class Choice:
     key: str
     text: str
     note: str = ""
-    sign: str = ""  # of a `ReasonRow`: done or stop
+    sign: str = ""  # of a `ReasonRow`: done or stop; of one of `BigKeys`: the name of an icon
 
 
 class ChoiceRow(PagedRow):

@@ -128,7 +128,7 @@ class BigKeys(EvenKeys):
         for at, choice in enumerate(self.choices):
             kind = ActButton if self.acts and at == 0 else BigButton
             hint = {"size_hint_y": 1} if self.fills else {}
-            key = kind(text=choice.text, note=choice.note, **hint)
+            key = kind(text=choice.text, note=choice.note, icon=choice.sign, **hint)
             key.bind(on_release=lambda _, chosen=choice.key: self.dispatch("on_choose", chosen))
             self.add_widget(key)
 

@@ -287,4 +287,3 @@ def change_setting(table: str, key: str, value: str) -> Question[Settings]:
 def back_up(folder: Path, targets: tuple[Path, ...], keep: int) -> tuple[CopyMade, ...]:
     """Copies the book now; needs no desk, and waits for folders that do not answer."""
     return copies.backup(folder, targets, keep)
-

@@ -121,9 +121,7 @@ def ended_words(record: HeatRecord) -> str:
 
 def _stays(record: HeatRecord) -> str:
     """`1 Shrink station 0:00 · 2 Sleeve 1 1:12`: numbered as in the plot."""
-    told = [
-        f"{number} {name or t('hot.nowhere')} {clock(at_s)}" for number, (name, at_s) in enumerate(record.stays, 1)
-    ]
+    told = [f"{number} {name or t('hot.nowhere')} {clock(at_s)}" for number, (name, at_s) in enumerate(record.stays, 1)]
     return " · ".join(told)
 
 

@@ -162,10 +162,14 @@ def _reasons(counts: ShiftCounts) -> list[RowText]:
         for name, minutes in (("waited_min", counts.waited_min), ("saved_min", counts.saved_min))
         if counts.waited_min
     ]
-    return waited + refused + [
-        RowText(f"differs/{name}", t(f"term.difference.{name}"), t("shift.in_audits"), f"{count} ×", "?")
-        for name, count in counts.differences
-    ]
+    return (
+        waited
+        + refused
+        + [
+            RowText(f"differs/{name}", t(f"term.difference.{name}"), t("shift.in_audits"), f"{count} ×", "?")
+            for name, count in counts.differences
+        ]
+    )
 
 
 load_beside(__file__)

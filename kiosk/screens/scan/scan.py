@@ -71,9 +71,7 @@ class ScanScreen(View):
         live: LivePicture = self.ids.live
         return live
 
-    def shown(
-        self, scanned: Scanned | None = None, anew: bool = False, missed: tuple[str, ...] = (), **_: Any
-    ) -> None:
+    def shown(self, scanned: Scanned | None = None, anew: bool = False, missed: tuple[str, ...] = (), **_: Any) -> None:
         self._may_undo()
         if scanned is not None:
             self.show(scanned)

@@ -1,7 +1,8 @@
 """The first steps of a new kiosk: language, what stands beside it, panel and camera, and somebody who answers for it.
 
 One question a page; each can be left out, and whoever comes back goes on where it was left.  Then there is a demo shop
-to look around in, or one's own to begin.
+to look around in, or one's own to begin.  Where this tablet replaces another, the first page leads to that one's
+backup at once: nothing is written before, so that the settings kept beside the backup come with it.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.live import LivePicture
 from kiosk.screens.questions import first as asks
 from kiosk.screens.sounds import Sound
+from kiosk.screens.theme import look
 from kiosk.screens.view import Covers, View
 from kiosk.words import LANGUAGES, own_name, t
 
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from kiosk.screens.camera import Aim
 
 QUARTER_DEG = 90
+_REPLACES = "replaces"
 
 
 class Page(StrEnum):
@@ -111,7 +114,9 @@ class FirstScreen(View):
         self.page = step
         self._count()
         if step == Page.LANGUAGE:
-            self.options = [Choice(each, own_name(each)) for each in LANGUAGES]
+            narrow = look.wide and not look.roomy  # then five stand side by side, and the words need all of a key
+            replaces = Choice(_REPLACES, t("put_back.key"), sign="" if narrow else "stick")
+            self.options = [*(Choice(each, own_name(each)) for each in LANGUAGES), replaces]
         elif step == Page.STANDS:
             self._show_things()
         elif step == Page.AT:
@@ -149,7 +154,10 @@ class FirstScreen(View):
     # The questions ----------------------------------------------------------------------------------------------
 
     def speak(self, language: str) -> None:
-        """This language: the window is built anew in it, and goes on with the next question."""
+        """This language: the window is built anew in it, and goes on with the next question; or the kiosk's backup."""
+        if language == _REPLACES:
+            self.clerk.go("health", putting_back_from=self.name)
+            return
         self.clerk.ask(
             asks.setting("kiosk", "language", language, Page.STANDS), lambda _: self._show(Page.STANDS), self._failed
         )

@@ -71,10 +71,15 @@ class HealthScreen(View):
         """While a copy is put back, or the book cannot be read, there is nothing else to show."""
         return self.putting.holds
 
-    def shown(self, act: str = "", data: Path | None = None, **_: Any) -> None:
-        """`act`: what a PIN was given for.  `data`: the folder whose book cannot be read."""
+    def shown(self, act: str = "", data: Path | None = None, putting_back_from: str = "", **_: Any) -> None:
+        """`act`: what a PIN was given for.  `data`: the folder whose book cannot be read.
+
+        `putting_back_from`: the screen that led straight to the copies, and to which their list leads back.
+        """
         if data is not None:
             self.putting.begin_broken(data)
+        elif putting_back_from and not self.putting.untold:
+            self.putting.begin(putting_back_from)
         elif act == ACT and self.putting.on:
             self.putting.do()
         elif not self.putting.untold:
@@ -149,7 +154,7 @@ class HealthScreen(View):
     def do_other(self) -> None:
         """Put a copy back."""
         self.other = ""
-        self.putting.begin()
+        self.putting.begin(self.name)
 
     def on_other(self, *_: object) -> None:
         """Its key stands beside the other while there is something to do by it, and is built when there first is."""

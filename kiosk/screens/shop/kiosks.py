@@ -16,6 +16,7 @@ from kiosk.rules.cards import PlaceCard
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.marked import Marked
 from kiosk.screens.parts.square import Square as Square
 from kiosk.screens.questions import kiosks as asks
 from kiosk.screens.questions import shop as shop_asks
@@ -27,6 +28,10 @@ INVITE, LOCK_OUT, STANDS, JOIN = "invite", "lock_out", "stands", "join"
 INVITES = "HKJOIN:"  # what the square on another kiosk's screen begins with
 LONGEST_NAME = 40
 _WRONG_CLOCK_S = 60.0
+_SIGNS = {
+    asks.How.HEARD: ("done", "done"), asks.How.OTHER_VERSION: ("find", "stop"), asks.How.NOT_HEARD: ("stop", "stop"),
+    asks.How.AT_REST: ("missing", "plain"), asks.How.TO_JOIN: ("find", "stop"), asks.How.LEFT: ("missing", "plain"),
+}  # fmt: skip
 
 
 class Page(StrEnum):
@@ -116,7 +121,7 @@ class KiosksScreen(View):
         self._joined, self._anew = found.joined and found.anew is None, found.anew
         self.parted = fault_words(found.parted) if found.parted else ""
         self._rows = {row.key: row for row in found.rows}
-        self.kiosks = [Choice(row.key, row.name, _note(row)) for row in found.rows]
+        self.kiosks = [Marked(row.key, row.name, _note(row), "", *_SIGNS[row.how]) for row in found.rows]
 
     def _listed(self, found: asks.Kiosks, act: str) -> None:
         self._told(found)
@@ -127,19 +132,20 @@ class KiosksScreen(View):
         elif act == INVITE:
             self.invite()
         elif act == LOCK_OUT and self._key in self._rows:
-            self.choose(Choice(self._key, self._rows[self._key].name))
+            self._choose(self._rows[self._key])
         elif act == STANDS:
             self.stands()
         elif act == JOIN:
             self._joins()
 
-    def choose(self, choice: Choice) -> None:
+    def choose(self, chosen: Marked) -> None:
         """One kiosk."""
-        row = self._rows[choice.key]
+        self._choose(self._rows[chosen.key])
+
+    def _choose(self, row: asks.KioskRow) -> None:
         self._key, self.title = row.key, row.name
         off = abs(row.off_s) > _WRONG_CLOCK_S and row.how is asks.How.HEARD
         parts = (
-            t("kiosks.this_one") if row.mine else "",
             _note(row),
             t("kiosks.version", version=row.version) if row.version else "",
             t("kiosks.clock_off", off_s=clock(abs(row.off_s))) if off else "",
@@ -288,10 +294,12 @@ class KiosksScreen(View):
 def _note(row: asks.KioskRow) -> str:
     match row.how:
         case asks.How.HEARD:
-            return t("kiosks.heard_waiting", count=row.waiting) if row.waiting else t("kiosks.heard")
+            how = t("kiosks.heard_waiting", count=row.waiting) if row.waiting else t("kiosks.heard")
         case asks.How.NOT_HEARD:
-            return t("kiosks.not_heard", since_at=row.since_at)
-    return t(f"kiosks.{row.how}")
+            how = t("kiosks.not_heard", since_at=row.since_at)
+        case _:
+            how = t(f"kiosks.{row.how}")
+    return f"{t('kiosks.this_one')} · {how}" if row.mine else how
 
 
 load_beside(__file__)

@@ -228,8 +228,9 @@ class PeopleScreen(View):
     def _which_language(self) -> None:
         self.trouble = ""
         shops = own_name(self.clerk.settings.kiosk.language)
-        each_one = [Choice(each, own_name(each)) for each in LANGUAGES]
-        self.options = [Choice("", t("people.shops_language"), shops), *each_one]
+        used = self._cards[self._key].language
+        named = [("", t("people.shops_language"), shops), *((each, own_name(each), "") for each in LANGUAGES)]
+        self.options = [Choice(key, name, f"✓ {note}".rstrip() if key == used else note) for key, name, note in named]
         self.page = Page.LANGUAGE
 
     def take_language(self, language: str) -> None:

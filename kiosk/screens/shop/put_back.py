@@ -17,6 +17,7 @@ from kivy.clock import Clock
 
 from kiosk.screens.parts.marked import Marked
 from kiosk.screens.press import Press
+from kiosk.screens.questions import first
 from kiosk.screens.questions import put_back as asks
 from kiosk.screens.sounds import Sound
 from kiosk.words import t
@@ -45,6 +46,7 @@ class PutBack:
         self._one = ""  # the copy on the page; empty: the list is in sight
         self._reading = False
         self._done: asks.RestoreDone | None = None
+        self._from = ""  # the screen that led here
 
     @property
     def holds(self) -> bool:
@@ -56,9 +58,9 @@ class PutBack:
         """Whether the screen's pages say what nobody has left yet: a damaged book, or what came of a copy."""
         return self.holds or (self.on and self._done is not None)
 
-    def begin(self) -> None:
-        """The copies there are."""
-        self.on = True
+    def begin(self, led_here: str) -> None:
+        """The copies there are.  led_here: the screen to which their list leads back."""
+        self.on, self._from = True, led_here
         self._screen.clerk.ask(asks.where(), self._look, self._failed)
 
     def begin_broken(self, data: Path) -> None:
@@ -181,6 +183,8 @@ class PutBack:
         made = kept.made_utc_s
         if lost.lines is None:
             what = t("put_back.lost_unknown", made_on=made)
+        elif lost.new:
+            what = t("put_back.lost_new")
         elif lost.another:
             what = t("put_back.lost_shop", count=lost.lines)
         elif lost.earlier:
@@ -188,9 +192,9 @@ class PutBack:
         else:
             what = t("put_back.lost_parted", count=lost.lines)
         heat = t("put_back.heat" if lost.earlier else "put_back.heat_unknown")
-        kept_too = t("put_back.ask" if self.broken else "put_back.kept")
+        kept_too = "" if lost.new else t("put_back.ask" if self.broken else "put_back.kept")
         word = t("put_back.mark.other" if lost.another else "put_back.mark.good")
-        self._tell(word, what, f"{heat} {kept_too}", t("put_back.take"), good=not lost.another)
+        self._tell(word, what, f"{heat} {kept_too}".rstrip(), t("put_back.take"), good=not lost.another)
 
     def _tell(self, word: str, what: str, remedy: str, offer: str = "", *, good: bool = True) -> None:
         screen = self._screen
@@ -252,6 +256,7 @@ class PutBack:
         if turn != self._turn or done is None:
             return  # what opened at last is another one
         self.working = self.broken = False
+        self._screen.clerk.ask(first.finished(), None, self._failed)  # whatever they asked: it has a shop now
         log.info("It is put back up to line %d; %d hot, %d not known", done.line, len(done.holders), len(done.unsure))
         self._screen.clerk.play(Sound.DONE)
         parts = (
@@ -296,7 +301,7 @@ class PutBack:
             self._screen.summary = t("put_back.opens")
             self._screen.clerk.reopen(lambda: None, lambda: self._leave("scan"), self._not_opened)
         else:
-            self._leave("health")
+            self._leave(self._from)
 
     def _not_opened(self, error: Exception) -> None:
         self.working = False
