@@ -446,6 +446,8 @@ def _adopt(screen: Any, page: str, origin: Origin = Origin.OURS, trouble: str = 
         screen.trouble = trouble
     if page == "given":
         screen._given(card)
+        if card.hold is not None:
+            screen._drawn(draw_holder(HOLDER, ASSEMBLY, _skin()))
 
 
 FOUND = tuple(

@@ -37,8 +37,10 @@ from kiosk.rules.fitting.balance import Asked, Spindle, demand, judge
 from kiosk.rules.fitting.change_plan import Aim, ChangePlan, Doing, Proof, Step, Unplaced
 from kiosk.rules.fitting.fits import Finding, FitReason, FitRules, Question, Source, SpeedLimit, fit
 from kiosk.rules.fitting.setup_sheet import Met, Need, PickRound, Supply
+from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
+from kiosk.rules.skin_slices import unknown_skin
 from kiosk.rules.stock import BookEntry, book_entry
 from kiosk.rules.wellbeing import ClockSeen, CopiesSeen, Mark, Part
 from kiosk.screens.labels.labels import folder_words
@@ -86,6 +88,8 @@ def _build(screen: Any, page: str, *, hot: bool = False) -> None:
     screen.page = page
     if page == "done":
         screen._built(HOT if hot else CARD)
+        if hot:
+            screen._drawn(draw_holder(HOLDER, ASSEMBLY, unknown_skin(43.0, "nose")))
         screen._goes_on(say("next.cool", place="Sleeve 1") if hot else None)
 
 
@@ -117,7 +121,7 @@ def _longest_reasons(screen: Any, page: str) -> None:
     found = [Finding(reason, True, tuple(values.items())) for reason in FitReason]
     longest = sorted(found, key=lambda each: len(say_words(Say(each.message_id, each.shown))), reverse=True)
     screen._fits(replace(offers()[0].fit, findings=tuple(longest[:6])))
-    screen.offers = [Choice(row.key, "End mill Ø12 R0.5 long reach", row.note) for row in screen.findings]
+    screen.offers = [Choice(row.key, "End mill Ø12 R0.5 long reach", row.note, "stop") for row in screen.findings]
     screen.page = page
 
 
@@ -206,7 +210,7 @@ def _tear_down_sure(screen: Any) -> None:
 def _came_back_worn(screen: Any) -> None:
     screen.only_say = True
     screen._take(CARD)
-    screen.unsound = True
+    screen.unsound, screen.chosen = True, t("condition.worn")
     screen._done(CARD)
     screen._goes_on(say("next.tear_down", place="Shrink station"))
 
@@ -345,17 +349,19 @@ def _labels(screen: Any, what: str) -> None:
     elif what == "busy":
         screen._begin(t("labels.proving"))
         screen._progress(37, 152)
-    elif what == "saved":
+    elif what in ("saved", "saved-hot"):
         screen.fresh, screen.again = True, False
-        screen._say(True, t("labels.saved", count=152, file="HV4T8BRJ3V-etc.pdf"), t("labels.scan_new"))
+        screen._counts(HOT if what == "saved-hot" else CARD)
+        screen._say(True, t("labels.saved", count=152, file="HV4T8BRJ3V-etc.pdf"), screen._to_stick())
         screen.folder = folder_words(Path("/home/setter/.local/share/holder-kiosk/labels"))
         screen.file = True
     elif what in ("sent", "hot"):
         screen.again = True
         screen._counts(HOT if what == "hot" else CARD)
-        screen._say(True, t("labels.sent", count=152, number=1817, queue=screen.queue), "")
+        screen.fresh = False
+        screen._say(True, t("labels.sent", count=152, number=1817, queue=screen.queue), screen._to_stick())
     elif what == "failed":
-        screen._say(False, t("labels.none"), "")
+        screen._several(())
 
 
 def met() -> tuple[Met, ...]:
@@ -756,7 +762,10 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     *(("settings", row, partial(_settings, row=row)) for row in every_setting()),
     *(
         ("labels", what, partial(_labels, what=what))
-        for what in ("choose", "one", "several", "fresh", "size", "queue", "busy", "saved", "sent", "hot", "failed")
+        for what in (
+            *("choose", "one", "several", "fresh", "size", "queue", "busy"),
+            *("saved", "saved-hot", "sent", "hot", "failed"),
+        )
     ),
     ("setup", "sheets", lambda screen: _sheets(screen, some=True)),
     ("setup", "none", lambda screen: _sheets(screen, some=False)),

@@ -342,10 +342,8 @@ def main() -> None:
     sizes = [tuple(size) for size in json.loads(sys.argv[1])]
     gc.disable()  # thousands of parts that stay: once a size is often enough to look for rubbish among them
     for language in sys.argv[2:] or words.LANGUAGES:
-        stage = Stage(language, sizes[0])
-        gc.freeze()
         for size in sizes:
-            stage.fit(size)
+            stage = Stage(language, size)  # anew: what a sample leaves on its screen would be walked instead of another
             gc.collect()
             for number, (name, state, fill) in enumerate(SAMPLES):
                 if name not in stage.screens:

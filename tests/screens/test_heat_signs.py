@@ -13,10 +13,12 @@ from kiosk.labels.command import Made
 from kiosk.rules.shop_things.forms import Thing
 from kiosk.screens.bench.build import BuildScreen
 from kiosk.screens.bench.teardown import TearDownScreen
+from kiosk.screens.find.holder import HolderScreen
 from kiosk.screens.hot.reading import ReadingScreen
 from kiosk.screens.labels.labels import LabelsScreen
 from kiosk.screens.parts.card import Badge
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.hotrow import HotLine, HotRow
 from kiosk.screens.parts.text import Icon, Words
 from kiosk.screens.scan.adopt import AdoptScreen
 from kiosk.screens.scan.scan import ScanScreen
@@ -120,15 +122,31 @@ def test_a_tear_down_of_something_cool_is_a_tick(office: Office, shop: Shop) -> 
     assert sign(screen) == ("done", "Torn down")
 
 
-def test_a_build_up_by_heat_wears_the_sign_of_heat(office: Office, shop: Shop) -> None:
+def test_a_build_up_by_heat_wears_the_sign_of_heat_and_is_drawn_as_warm_as_it_may_be(
+    office: Office, shop: Shop
+) -> None:
     heat(shop, "T001")
     shop.desk.build.tear_down("T001", "good")
     heat(shop, "T001")
     screen = shown(office, BuildScreen())
     screen._built(shop.desk.session.holder("T001"))
     assert sign(screen) == HOT
+    assert screen.drawing == shop.desk.heat.drawing("T001") and screen.drawing.bands
     screen._built(shop.desk.session.holder("T002"))
     assert sign(screen) == ("done", "Built")
+    assert screen.drawing is not None and not screen.drawing.bands
+
+
+@pytest.mark.parametrize(
+    "condition, seen", [("worn", ("stop", "Worn")), ("broken", ("stop", "Broken")), ("good", ("done", "Noted"))]
+)
+def test_a_cutter_that_is_said_to_be_worn_is_called_so_beside_the_cross(
+    office: Office, shop: Shop, condition: str, seen: tuple[str, str]
+) -> None:
+    screen = shown(office, TearDownScreen())
+    screen.shown(key="T001", only_say=True)
+    screen.say(condition)
+    assert sign(screen) == seen
 
 
 @pytest.mark.parametrize("heated", [True, False])
@@ -186,6 +204,23 @@ def test_what_is_set_right_of_something_hot_wears_the_sign_of_heat(office: Offic
 
 
 @pytest.mark.parametrize("heated", [True, False])
+def test_a_new_label_is_not_to_be_stuck_on_steel_that_is_hot(office: Office, shop: Shop, heated: bool) -> None:
+    if heated:
+        heat(shop, "T001")
+    screen = shown(office, LabelsScreen())
+    screen._press = NoPress()
+    screen.shown(fresh="T001")
+    screen.go()
+    screen._made(Made(1, files=(Path("T001.png"),)))
+    assert screen.answer_more == t("labels.scan_new_hot" if heated else "labels.scan_new")
+    if heated:  # a tag is made for what is hot
+        screen.shown(tag="T001")
+        screen.go()
+        screen._made(Made(1, files=(Path("tag.png"),)))
+        assert screen.answer_more == ""
+
+
+@pytest.mark.parametrize("heated", [True, False])
 def test_a_new_holder_that_may_have_been_heated_wears_the_sign_of_heat(
     office: Office, shop: Shop, heated: bool
 ) -> None:
@@ -222,6 +257,23 @@ def test_a_label_found_to_be_on_hot_steel_wears_the_sign_of_heat(office: Office,
     heat(shop, "T001")
     screen._given(shop.desk.session.holder("T001"))
     assert sign(screen) == HOT
+    assert "not to be touched" in screen.said
+    assert screen.drawing == shop.desk.heat.drawing("T001") and screen.drawing.bands
+
+
+def test_the_card_of_a_hot_holder_has_the_hot_surface_beside_the_word(office: Office, shop: Shop) -> None:
+    screen = shown(office, HolderScreen())
+    heat(shop, "T001")
+    for key, seen in (("T001", ["hot"]), ("T002", [])):
+        screen.shown(key=key)
+        icons = [part.name for part in screen.walk(restrict=True) if isinstance(part, Icon)]
+        assert [name for name in icons if name == "hot"] == seen
+
+
+def test_a_row_of_the_hot_board_has_the_hot_surface_until_a_hand_may_touch_it() -> None:
+    for touch_s, hot in ((None, True), (1060.0, True), (0.0, False)):
+        row = HotRow(value=HotLine("T001", "Shrink 63", "Sleeve 1", 184.0, touch_s, 1500.0))
+        assert _draws_heat(row) is hot
 
 
 def test_a_reading_that_ends_nothing_wears_the_sign_of_heat(office: Office, shop: Shop) -> None:

@@ -62,6 +62,13 @@ def test_what_could_not_be_printed_is_kept_and_can_be_sent_again(
     assert screen.clerk.asked == [screen._run], "the same labels are asked for once more"
 
 
+def test_where_there_is_no_label_to_print_the_one_before_is_not_offered_once_more(screen: LabelsScreen) -> None:
+    screen._made(Made(1, job=Job("labels", 7, "label", JobState.DONE)))
+    assert screen.again
+    screen._several(())
+    assert not screen.good and not screen.again
+
+
 def test_a_job_that_waits_for_a_stopped_printer_says_so_and_one_that_is_printed_says_nothing(
     screen: LabelsScreen,
 ) -> None:

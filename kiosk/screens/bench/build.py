@@ -14,7 +14,7 @@ from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, Optio
 from kiosk.rules.assembly import Holder
 from kiosk.rules.cards import HolderCard
 from kiosk.rules.fitting.fits import Finding, Fit
-from kiosk.rules.holder_drawing import draw, draw_holder
+from kiosk.rules.holder_drawing import Drawing, draw, draw_holder
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
@@ -22,6 +22,7 @@ from kiosk.screens.outcomes_shown import counts_as_hot
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import bench as asks
 from kiosk.screens.questions import common
+from kiosk.screens.questions import hot as hot_asks
 from kiosk.screens.questions.bench import BuildRefused, Offer
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
@@ -161,12 +162,18 @@ class BuildScreen(View):
 
     def _built(self, card: HolderCard) -> None:
         self.title, self.hot = card.name, counts_as_hot(card)
-        self.drawing = draw_holder(card.holder, card.assembly)
+        self.drawing = None if self.hot else draw_holder(card.holder, card.assembly)
+        if self.hot:
+            self.clerk.ask(hot_asks.drawing(card.holder.key), self._drawn, self._failed)
         shrinks = card.holder.clamping.value == "shrink_fit"
         self.detail = t("build_up.next_shrink") if shrinks else t("build_up.next_measure")
         self.clerk.play(Sound.DONE)
         self.page = Page.DONE
         self.clerk.ask(common.next_step(card.holder.key), self._goes_on, self._failed)
+
+    def _drawn(self, drawing: Drawing) -> None:
+        """What is hot, with how warm each part may be: drawn plain it would look cool."""
+        self.drawing = drawing
 
     def _goes_on(self, step: Say | None) -> None:
         """What comes next, and where."""

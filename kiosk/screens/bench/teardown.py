@@ -109,10 +109,11 @@ class TearDownScreen(View):
         """How the cutter came back; taking it out needs a second touch."""
         self._condition = Condition(condition)
         self.unsound = self._condition in (Condition.WORN, Condition.BROKEN)
+        self.chosen = t(f"condition.{condition}")
         if self.only_say:
             self.clerk.ask(find.say_condition(self._key, self._condition), self._done, self._failed)
         else:
-            self.chosen, self.trouble = t(f"condition.{condition}"), ""
+            self.trouble = ""
             self.page = Page.SURE
 
     def take_out(self) -> None:

@@ -185,6 +185,7 @@ class LabelsScreen(View):
         if contents:
             self._show(contents)
         else:
+            self.again = False  # not even what was printed before
             self._say(False, t("labels.none"), "")
 
     def _show(self, contents: tuple[LabelContent, ...]) -> None:
@@ -331,10 +332,16 @@ class LabelsScreen(View):
             self._saved = made.files[0] if made.files else None
             words = t("labels.saved", count=made.labels, file=self._saved.name if self._saved else "")
         self.again = made.job is not None
-        self._say(True, words, _waits(made.job) or (t("labels.scan_new") if self.fresh else ""))
+        self._say(True, words, _waits(made.job) or self._to_stick())
         self.stuck = made.job is not None
         self.folder = folder_words(self._saved.parent) if made.job is None and self._saved else ""
         self.file = made.job is None and self._saved is not None
+
+    def _to_stick(self) -> str:
+        """What is next for a label that was made; nothing is stuck on hot steel, for which a tag is made."""
+        if self.hot and not self._hot_tag:
+            return t("labels.scan_new_hot")
+        return t("labels.scan_new") if self.fresh else ""
 
     def _resent(self, job: Job) -> None:
         self._job = job

@@ -1,14 +1,14 @@
 """A row of the hot board: what is hot, where it stands, and how long a hand must keep off.
 
-Red edge while it is hot, amber while it is safe to touch but too warm to measure; the words say the same.  The
-values come from the desk, already bounded on the safe side.
+Red edge with the hot surface drawn on it while it is hot, amber and bare while it is safe to touch but too warm to
+measure; the words say the same.  The values come from the desk, already bounded on the safe side.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kivy.properties import AliasProperty, BooleanProperty
+from kivy.properties import AliasProperty, BooleanProperty, NumericProperty
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
@@ -39,6 +39,7 @@ class HotRow(PagedRow):
     """Shows a `HotLine`.  Where the row is not `roomy`, its name needs the room of what the figure counts to."""
 
     roomy = BooleanProperty(False)
+    edge = NumericProperty()  # width of the edge, px
 
     def _line(self) -> HotLine:
         return self.value or NOTHING

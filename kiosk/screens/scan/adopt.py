@@ -12,12 +12,14 @@ from kivy.properties import BooleanProperty, ListProperty, ObjectProperty, Optio
 
 from kiosk import words
 from kiosk.rules.cards import HolderCard
-from kiosk.rules.holder_drawing import draw_holder
+from kiosk.rules.holder_drawing import Drawing, draw_holder
+from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.outcomes_shown import counts_as_hot
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import common
+from kiosk.screens.questions import hot as hot_asks
 from kiosk.screens.questions import scan as asks
 from kiosk.screens.sounds import Sound
 from kiosk.screens.view import Covers, View
@@ -107,7 +109,7 @@ class AdoptScreen(View):
         if self._stray is None:
             return
         self._key, self.holder, self.trouble = card.holder.key, card.name, ""
-        self.drawing = None if card.hold else draw_holder(card.holder, card.assembly)
+        self.drawing = None if counts_as_hot(card) else draw_holder(card.holder, card.assembly)
         ours = self._stray.origin is asks.Origin.OURS
         old = words.grouped(card.code) if card.code != card.holder.key else None
         self.said = t("adopt.replaces" if ours else "adopt.beside", old=old)
@@ -124,8 +126,16 @@ class AdoptScreen(View):
     def _given(self, card: HolderCard) -> None:
         self.waiting = False
         self.clerk.play(Sound.DONE)
-        self.said, self.hot = t("adopt.given", name=card.name), counts_as_hot(card)
+        self.hot = counts_as_hot(card)
+        self.said = t("adopt.given", name=card.name)
+        if self.hot:  # what is said where it is scanned on hot steel
+            self.said = words.say(Say("label_bound_hot", (("name", card.name), ("old_code", None))))
+            self.drawing = None
+            self.clerk.ask(hot_asks.drawing(card.holder.key), self._drawn, self._failed)
         self.page = Page.GIVEN
+
+    def _drawn(self, drawing: Drawing) -> None:
+        self.drawing = drawing
 
     def back(self) -> None:
         """One step back, or to where it came from."""
