@@ -23,6 +23,7 @@ from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions import common
 from kiosk.screens.questions.audit import AuditStatus, DifferenceCard, LookFor
 from kiosk.screens.sounds import Sound
+from kiosk.screens.theme import HEAT
 from kiosk.screens.view import Covers, View
 from kiosk.telling import found_words
 from kiosk.words import grouped, say, t
@@ -30,7 +31,7 @@ from kiosk.words import grouped, say, t
 HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
 READ, MEASURE, PRINT = "read", "measure", "print"
 _SIGNS = {
-    A.Difference.HOT: "!", A.Difference.NOT_PROVEN_COOL: "!", A.Difference.MISSING: "?",
+    A.Difference.HOT: HEAT, A.Difference.NOT_PROVEN_COOL: HEAT, A.Difference.MISSING: "?",
     A.Difference.MISPLACED: "↔", A.Difference.UNEXPECTED: "↔", A.Difference.EMPTY_HOLDER: "–",
 }  # fmt: skip
 
