@@ -245,6 +245,63 @@ def down(d: Drawing) -> None:
     d.line((14, 34), (48, 68), (82, 34), width=12)
 
 
+def _pocket(d: Drawing) -> None:
+    d.line((12, 46), (12, 89), (84, 89), (84, 46), width=9)
+
+
+def put_in(d: Drawing) -> None:
+    """Into a pocket: an arrow with a body, unlike the one that turns a page."""
+    _pocket(d)
+    d.box(40, 5, 56, 42)
+    d.area((24, 40), (72, 40), (48, 73))
+
+
+def take_out(d: Drawing) -> None:
+    """Out of a pocket."""
+    _pocket(d)
+    d.box(40, 36, 56, 73)
+    d.area((24, 38), (72, 38), (48, 5))
+
+
+def move_over(d: Drawing) -> None:
+    """Out of one pocket and into another."""
+    for left in (6, 60):
+        d.line((left, 58), (left, 89), (left + 30, 89), (left + 30, 58), width=8)
+    d.line((21, 72), (21, 16), (75, 16), (75, 44), width=10)
+    d.area((58, 44), (92, 44), (75, 72))
+
+
+def stays(d: Drawing) -> None:
+    """Right where it is: a tick in a pocket."""
+    _pocket(d)
+    d.line((30, 48), (44, 64), (72, 22), width=11)
+
+
+def happened(d: Drawing) -> None:
+    """What happened when: a clock."""
+    d.arc((48, 48), 38, 0, 360, width=8)
+    d.line((48, 25), (48, 50), (65, 60), width=8)
+
+
+def unread(d: Drawing) -> None:
+    """The corners that a label is held between, and nobody knows what was in them."""
+    for x, y in ((10, 10), (86, 10), (86, 86), (10, 86)):
+        dx, dy = (18 if x < 48 else -18), (18 if y < 48 else -18)
+        d.line((x, y + dy), (x, y), (x + dx, y))
+    d.arc((48, 38), 13, -180, 70, width=8)
+    d.line((50, 51), (48, 59), width=8)
+    d.disc((48, 72), 5)
+
+
+def sheet(d: Drawing) -> None:
+    """A setup sheet: paper with a corner turned down, and a line a tool."""
+    d.loop((18, 7), (58, 7), (80, 29), (80, 89), (18, 89))
+    d.line((56, 9), (56, 31), (78, 31), width=5)
+    for y in (46, 60, 74):
+        d.box(28, y - 4, 36, y + 4)
+        d.line((46, y), (69, y), width=5)
+
+
 def print_label(d: Drawing) -> None:
     d.line((26, 30), (26, 10), (70, 10), (70, 30))
     d.loop((10, 32), (86, 32), (86, 66), (10, 66))
@@ -387,6 +444,13 @@ ICONS: dict[str, Callable[[Drawing], None]] = {
     "forward": forward,
     "up": up,
     "down": down,
+    "put-in": put_in,
+    "take-out": take_out,
+    "move-over": move_over,
+    "stays": stays,
+    "happened": happened,
+    "unread": unread,
+    "sheet": sheet,
     "print": print_label,
     "probe": probe,
     "presetter": presetter,

@@ -361,6 +361,9 @@ def _audit_closed(screen: Any, differs: bool = True) -> None:
     )  # fmt: skip
 
 
+_LISTED = sorted(A.Difference, key=lambda each: each is A.Difference.MISSING)  # as the screen lists them
+
+
 def _difference(screen: Any, at: int, page: str = "one", trouble: str = "") -> None:
     screen.page = "list"
     screen.show(audit_status())
@@ -630,7 +633,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("find", "whose", lambda screen: (_find(screen, "type", False), setattr(screen, "typed", ""),
                                       setattr(screen, "whose", "HV4T8BRJ3V"))),
     ("audit_differences", "list", _differences),
-    *(("audit_differences", what.value, partial(_difference, at=at)) for at, what in enumerate(A.Difference)),
+    *(("audit_differences", what.value, partial(_difference, at=at)) for at, what in enumerate(_LISTED)),
     ("audit_differences", "refused", lambda screen: _difference(screen, 4, "one", say_words(TOO_WIDE.outcome.why))),
     ("audit_differences", "reason", lambda screen: _difference(screen, 3, "reason")),
 )

@@ -192,7 +192,7 @@ SAMPLES: tuple[tuple[str, str, Fill], ...] = (
     ("audits", "none", lambda screen: _audits(screen, 0)),
     ("audits", "places", lambda screen: _audits(screen, 24, place=True)),
     *(("heatings", name, partial(_heatings, chosen=at)) for at, name in enumerate(("running", "read", "over"))),
-    ("heatings", "none", lambda screen: screen.shown(key="H1", title=ASSEMBLY.name)),
+    ("heatings", "none", lambda screen: (screen.shown(key="H1", title=ASSEMBLY.name), screen.show(()))),
     *(("history", f"holder-{step}", partial(_history, is_holder=True, page=page)) for step, page in enumerate(PAGES)),
     *(("history", f"book-{step}", partial(_history, is_holder=False, page=PAGES[step])) for step in (0, 3)),
     ("history", "narrowed", _narrowed),

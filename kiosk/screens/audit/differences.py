@@ -18,11 +18,12 @@ from kiosk.screens.audit.wording import difference_words, last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.choice import Choice
-from kiosk.screens.parts.lines import RowText
+from kiosk.screens.parts.lines import RowText, TouchRow
 from kiosk.screens.questions import audit as asks
 from kiosk.screens.questions import common
 from kiosk.screens.questions.audit import AuditStatus, DifferenceCard, LookFor
 from kiosk.screens.sounds import Sound
+from kiosk.screens.theme import HEAT
 from kiosk.screens.view import Covers, View
 from kiosk.telling import found_words
 from kiosk.words import grouped, say, t
@@ -30,7 +31,7 @@ from kiosk.words import grouped, say, t
 HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
 READ, MEASURE, PRINT = "read", "measure", "print"
 _SIGNS = {
-    A.Difference.HOT: "!", A.Difference.NOT_PROVEN_COOL: "!", A.Difference.MISSING: "?",
+    A.Difference.HOT: HEAT, A.Difference.NOT_PROVEN_COOL: HEAT, A.Difference.MISSING: "?",
     A.Difference.MISPLACED: "↔", A.Difference.UNEXPECTED: "↔", A.Difference.EMPTY_HOLDER: "–",
 }  # fmt: skip
 
@@ -43,12 +44,19 @@ class Page(StrEnum):
     REASON = "reason"
 
 
+class PlacesRow(TouchRow):
+    """The same as wide as two places side by side: in half of a panel the second one, where it belongs, was cut off."""
+
+    least_wide_mm = 150.0
+
+
 class AuditDifferencesScreen(View):
     """The list, one of it, and the reason it is carried over with."""
 
     name = "audit_differences"
     rail = "audit"
     covers = Covers.RAIL
+    row_class = PlacesRow
     stays = True  # whoever looks for what is missing comes back to this list
 
     page = OptionProperty(Page.LIST, options=list(Page))

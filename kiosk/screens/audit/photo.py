@@ -188,7 +188,7 @@ class AuditPhotoScreen(View):
     def _summed(self, taken: PhotoSeen) -> str:
         """A line for each kind of mark, with its sign."""
         if not taken.marks and not self._unread:
-            return t("photo.nothing", width=self._size[0], height=self._size[1])
+            return t("photo.nothing")
         counts: dict[tuple[str, str], int] = {}
         for state in _TONES:
             for mark in taken.marks:

@@ -20,11 +20,13 @@ from kivy.properties import (
 
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
-from kiosk.screens.parts.slots import Slot, SlotState
+from kiosk.screens.parts.slots import SIGNS, Slot, SlotState
 from kiosk.screens.questions import job as asks
 from kiosk.screens.questions.job import MachineView, Pocket
 from kiosk.screens.view import View
 from kiosk.words import say, t
+
+_TOLD = (SlotState.PROPOSED, SlotState.FULL, SlotState.OWN, SlotState.BLOCKED)  # signs that words explain
 
 
 class Page(StrEnum):
@@ -62,6 +64,7 @@ class MachineScreen(View):
     may_differ = BooleanProperty(False)
     old = StringProperty()  # how old the facts are, where other kiosks may know more
     slots = ListProperty()
+    legend = StringProperty()  # what the signs on them mean
     widths_mm = ListProperty()
     chosen = StringProperty()
     about = StringProperty()
@@ -109,6 +112,7 @@ class MachineScreen(View):
         self.may_differ = machine.may_differ
         self.old = t("machine.as_of", known_at=machine.as_of_utc_s) if machine.may_differ else ""
         self.slots = [_slot(pocket, machine.best, bool(holder)) for pocket in machine.pockets]
+        self.legend = _legend({slot.state for slot in self.slots})
         self.widths_mm = [pocket.diameter_mm or 0.0 for pocket in machine.pockets]
         best = next((pocket for pocket in machine.pockets if pocket.number == machine.best), None)
         if best is not None:
@@ -145,6 +149,12 @@ class MachineScreen(View):
 
     def back(self) -> None:
         self.clerk.back()
+
+
+def _legend(states: set[SlotState]) -> str:
+    """`● filled   × not here`: of the signs that are shown; each stays beside its words."""
+    told = (f"{SIGNS[state]} {t(f'machine.sign.{state.value}')}" for state in _TOLD if state in states)
+    return "   ".join(each.replace(" ", "\u00a0") for each in told)
 
 
 def _slot(pocket: Pocket, best: int | None, asked: bool) -> Slot:

@@ -160,7 +160,10 @@ class SetupScreen(View):
         self._needs, self._machines = sheet.read.good, sheet.machines
         self.good = len(sheet.read.good)
         if sheet.read.faults:
-            self.rows = [Marked(str(at), *file_fault_words(fault)) for at, fault in enumerate(sheet.read.faults)]
+            self.rows = [
+                Marked(str(at), *file_fault_words(fault), icon="stop", tone="stop")
+                for at, fault in enumerate(sheet.read.faults)
+            ]
             self.page = Page.FAULTS
             self.clerk.play(Sound.REFUSED)
         else:

@@ -13,4 +13,4 @@ SIGNS = {
     Supply.NO_HOLDER: ("missing", "stop"),
     Supply.MISSING: ("stop", "stop"),
 }
-DOINGS = {Doing.LEAVE: "done", Doing.TAKE_OUT: "up", Doing.MOVE: "forward", Doing.PUT_IN: "down"}
+DOINGS = {Doing.LEAVE: "stays", Doing.TAKE_OUT: "take-out", Doing.MOVE: "move-over", Doing.PUT_IN: "put-in"}

@@ -35,6 +35,7 @@ class HeatingsScreen(View):
 
     title = StringProperty()
     rows = ListProperty()
+    known = BooleanProperty(False)  # the book has answered: none are none
     chosen = StringProperty()
     trouble = StringProperty()
 
@@ -58,7 +59,7 @@ class HeatingsScreen(View):
 
     def shown(self, key: str = "", title: str = "", **_: Any) -> None:
         self._key, self.title, self.trouble = key, title, ""
-        self._records, self.rows, self.chosen = {}, [], ""
+        self._records, self.rows, self.chosen, self.known = {}, [], "", False
         self._ask()
 
     def returned(self) -> None:
@@ -74,6 +75,7 @@ class HeatingsScreen(View):
 
     def show(self, found: tuple[HeatRecord, ...]) -> None:
         """Show the heatings as the desk gives them, and the last one beside them."""
+        self.known = True
         self._records = {str(record.heated_utc_s): record for record in found}
         self.rows = [_line(key, record) for key, record in self._records.items()]
         if self._records:

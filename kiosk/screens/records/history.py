@@ -63,6 +63,7 @@ class HistoryScreen(View):
     day = StringProperty()
     hour = StringProperty()
     last_day = BooleanProperty(True)
+    was_known = BooleanProperty(False)  # it was at a place then
     was_at = StringProperty()  # where it was at that moment
     was_note = StringProperty()
     was_hot = BooleanProperty(False)
@@ -192,7 +193,7 @@ class HistoryScreen(View):
         moment, subject = self._moment, self._subject
         self.day, self.hour = day_words(moment), f"{moment:%H:%M}"
         self.last_day = midnight(moment) == midnight(self._now)
-        self.was_at, self.was_note, self.was_hot = "", "", False
+        self.was_at, self.was_note, self.was_hot, self.was_known = "", "", False, False
         if self.is_holder:
             self.clerk.ask(
                 asks.where_at(subject, moment.timestamp()),
@@ -202,7 +203,7 @@ class HistoryScreen(View):
 
     def show_was(self, was: WasAt) -> None:
         """Show where it was."""
-        self.was_hot = was.hot
+        self.was_hot, self.was_known = was.hot, was.since_utc_s is not None
         if was.since_utc_s is None:
             self.was_at, self.was_note = t("history_filter.not_yet"), ""
             return
