@@ -151,6 +151,13 @@ class ThermometerSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class PresetterSettings:
+    """A presetter on a cable, by the map in `presetter-cable.toml` beside this file."""
+
+    on: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class PhoneSettings:
     """Telephones as the kiosk's hands, over the shop's own network."""
 
@@ -173,6 +180,7 @@ class Settings:
     backup: BackupSettings = BackupSettings()
     thermometer: ThermometerSettings = ThermometerSettings()
     phones: PhoneSettings = PhoneSettings()
+    presetter: PresetterSettings = PresetterSettings()
 
 
 def load(path: Path) -> Settings:

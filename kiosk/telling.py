@@ -172,6 +172,8 @@ def file_fault_words(fault: Fault) -> tuple[str, str]:
     why = say(fault.say)
     if not fault.field:
         return where, why
+    if (number := fault.field.removeprefix("field ")) != fault.field:  # of a line from a presetter's cable
+        return where, t("in_file.field", field=t("cable.field", number=number), why=why)
     column, field = fault.field, column_words(fault.field)
     if field == column:
         return where, t("in_file.field", field=column, why=why)

@@ -78,7 +78,7 @@ def presetter(arguments: argparse.Namespace) -> int:
     with desk_to_write(arguments) as desk:
         results = desk.papers.presettings(read.good)
     for result in results:
-        name = result.reading.tool
+        name = result.reading.called
         if result.taken is None:
             complain(f"{arguments.file.name}, line {result.reading.line}: {why_not(result)}")
         else:

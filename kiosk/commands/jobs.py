@@ -153,10 +153,10 @@ def hear(arguments: argparse.Namespace) -> int:
                 elif heard is not None:
                     (result,) = desk.papers.presettings([heard])
                     if result.taken is None:
-                        complain(f"{heard.tool}: {why_not(result)}")
+                        complain(f"{heard.called}: {why_not(result)}")
                     else:
                         values = result.taken.values
-                        print(f"{heard.tool}: {values.length_mm:.3f} x {values.diameter_mm:.3f} mm", flush=True)
+                        print(f"{heard.called}: {values.length_mm:.3f} x {values.diameter_mm:.3f} mm", flush=True)
     finally:
         port.close()
     return DONE

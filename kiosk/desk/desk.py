@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from kiosk import __version__
 from kiosk import settings as shop_settings
 from kiosk.desk.counters import Counters
+from kiosk.desk.presetting import PresetterCable
 from kiosk.desk.probing import Probe
 from kiosk.desk.session import NotThere, Session, writable
 from kiosk.desk.shop_air import ShopAir
@@ -73,6 +74,7 @@ class Desk(Counters):
         super().__init__(session)
         self.air = ShopAir(session, lambda key, value: self.people.air_measured(key, value))
         self.probe = Probe(session)
+        self.presetter = PresetterCable(session, lambda: self.papers, lambda: self.people)
         self.changed_outside: tuple[SettingChanged, ...] = ()  # settings found changed when the desk was opened
         self.past_lost: str | None = None  # why the past was not whole when the desk was opened (`lines.RESTORED`)
         self.kiosks: KiosksCounter | None = None  # the shop's other kiosks; None: there are none, or nobody asked
@@ -165,6 +167,7 @@ class Desk(Counters):
         self._closed = True
         self.air.close()
         self.probe.close()
+        self.presetter.close()
         try:
             with suppress(LedgerFault):  # on a disk that is full to the end nothing more can be kept
                 self.session.tell_unwritten()

@@ -90,6 +90,7 @@ def _findings(desk: Desk) -> Iterator[Finding]:
     told = settings.thermometer
     yield wellbeing.of_thermometer(told.source, desk.air.silent, settings.heat.ambient_c)
     yield wellbeing.of_probe(told.probe, desk.probe.shows_c())
+    yield wellbeing.of_presetter(desk.presetter.standing, desk.presetter.count)
     if desk.kiosks is None:
         yield wellbeing.of_link(None, level=True)
     else:

@@ -17,11 +17,14 @@ from kiosk.exchange.columns import write_book
 from kiosk.exchange.tables_csv import PLAIN, Dialect
 from kiosk.ledger import tables as T
 from kiosk.ledger.book import rows
+from kiosk.rules.bounds import OutOfBounds
+from kiosk.rules.cards import HolderCard
 from kiosk.rules.compare import Comparison, compare
 from kiosk.rules.fitting.magazine import Magazine
 from kiosk.rules.fitting.setup_sheet import Met, Need, match
 from kiosk.rules.fitting.setup_sheet import Stock as SetupStock
 from kiosk.rules.offsets import Card, CardRules, card
+from kiosk.rules.say import say
 from kiosk.rules.stock import BookEntry, book_entry
 
 
@@ -102,10 +105,13 @@ class PapersCounter:
         found = []
         for reading in readings:
             try:
-                key = self._holder_of(reading.tool)
+                key = self._holder_of(reading)
                 found.append(Presetting(reading, self._build.measure(key, reading.values, by_hand=False), None))
             except (BuildRefused, NotThere) as refused:
                 found.append(Presetting(reading, None, refused))
+            except OutOfBounds:  # what follows from figures that each could be
+                impossible = BuildRefused(say("measure.impossible", name=reading.called), say("measure.again"))
+                found.append(Presetting(reading, None, impossible))
         return tuple(found)
 
     def as_csv(self, dialect: Dialect = PLAIN) -> str:
@@ -119,11 +125,19 @@ class PapersCounter:
         export = mtconnect.Export(when, session.book.kiosk, max(1, session.book.last_id))
         return mtconnect.document(self.entries(), export, self.magazines())
 
-    def _holder_of(self, tool: str) -> str:
-        """A presetter names a tool by its label or by the assembly's name."""
+    def meant(self, reading: presetter.Reading) -> HolderCard:
+        """The holder that a measurement is of.  Raises NotThere where nobody knows, or more than one it could be."""
+        return self._session.holder(self._holder_of(reading))
+
+    @staticmethod
+    def _holder_of(reading: presetter.Reading) -> str:
+        """A presetter names a tool by its label, by the assembly's name, or by its number at the controls."""
+        tool = reading.tool
         for bound in rows(T.Binding.select().where(T.Binding.text == tool, T.Binding.retired_line.is_null())):
             return str(bound["subject"])
-        named = rows(T.Assembly.select().where(T.Assembly.name == tool, T.Assembly.torn_line.is_null()))
+        by_number = not tool and reading.number is not None
+        called = T.Assembly.tool_number == reading.number if by_number else T.Assembly.name == tool
+        named = rows(T.Assembly.select().where(called, T.Assembly.torn_line.is_null()))
         if len(named) != 1:
-            raise NotThere("assembly" if not named else "single assembly", tool)
+            raise NotThere("assembly" if not named else "single assembly", reading.called)
         return str(named[0]["holder"])

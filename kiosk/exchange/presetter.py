@@ -6,10 +6,11 @@ here by name: the shop's TOML file says how its lines are cut, which field is wh
 
 from __future__ import annotations
 
+import errno
 import re
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, fields
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 import msgspec
 
@@ -18,21 +19,30 @@ from kiosk.exchange.faults import Fault, FieldFault, FileFaults, Read, does_not_
 from kiosk.exchange.figures import possible
 from kiosk.exchange.tables_csv import DELIMITERS, Record, decoded, number, read_table
 from kiosk.rules.assembly import Measured
+from kiosk.rules.bounds import TOOL_NUMBER
 
 SCALES_TO_MM = {"mm": 1.0, "um": 0.001, "inch": 25.4}
 SCALES_TO_UM = {"um": 1.0, "mm": 1000.0, "inch": 25400.0}
 PLACES = 6  # after the point: what changing the unit adds behind them is no measurement
+_NUMBER = re.compile(r"[Tt]?\s?0*(\d{1,9})", re.ASCII)
+_ENDS = re.compile(rb"\r\n|\r|\n")
+_IS_TAKEN = (errno.EAGAIN, errno.EWOULDBLOCK, errno.EBUSY)
 LONGEST_LINE = 4096  # bytes without a line end: no presetter's line is longer
+
+
+Unit = Literal["mm", "um", "inch"]
 
 
 @dataclass(frozen=True, slots=True)
 class Fields:
     """Which field is which: a column's name, or on a serial line its number from 1.  Empty: there is none.
 
-    `tool` is what tells which assembly it is: its name, or its holder's code.
+    `tool` is what tells which assembly it is: its name, or its holder's code.  `number`: what the controls call it,
+    asked where `tool` says nothing.
     """
 
     tool: str = ""
+    number: str = ""
     length: str = ""
     diameter: str = ""
     radius: str = ""  # half the diameter, where the presetter gives that instead
@@ -61,8 +71,8 @@ class PresetterMap:
     """How a presetter writes.  In the shop's file `[fields]` and `[line]` are tables."""
 
     fields: Fields
-    unit: Literal["mm", "um", "inch"] = "mm"
-    runout_unit: Literal["mm", "um", "inch"] = "um"
+    unit: Unit = "mm"
+    runout_unit: Unit = "um"
     delimiter: str = ""  # of a table, empty: found out; of a serial line, empty: blanks
     prefix: str = ""  # lines on the cable that do not begin so are no measurements
     skip_lines: int = 0
@@ -71,11 +81,17 @@ class PresetterMap:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One measurement.  `tool`: as the presetter has it, empty where it does not say."""
+    """One measurement.  `tool`: as the presetter has it, empty where it does not say.  `number`: of the controls'."""
 
     line: int
     tool: str
     values: Measured
+    number: int | None = None
+
+    @property
+    def called(self) -> str:
+        """What tells which assembly it is, as the presetter has it."""
+        return self.tool or ("" if self.number is None else f"T{self.number}")
 
 
 def read_presetter_map(text: str, file: str) -> PresetterMap:
@@ -151,12 +167,16 @@ def read_line(text: str, count: int, made: PresetterMap) -> Reading | None:
 
     count: which line it was, for the faults.  Raises FieldFault with the field's number.
     """
+    cells = cells_of(text, made.delimiter, made.prefix)
+    return _reading(Record(count, {str(at): cell for at, cell in enumerate(cells, 1)}), made) if cells else None
+
+
+def cells_of(text: str, delimiter: str, prefix: str = "") -> tuple[str, ...]:
+    """The fields of a line from the cable, cut at `delimiter` or, where that is empty, at blanks; none: it has none."""
     plain = text.strip("\r\n\x00\x02\x03 ")
-    if not plain or (made.prefix and not plain.startswith(made.prefix)):
-        return None
-    body = plain[len(made.prefix) :]
-    cells = [cell.strip() for cell in body.split(made.delimiter or None)]
-    return _reading(Record(count, {str(at): cell for at, cell in enumerate(cells, 1)}), made)
+    if not plain or (prefix and not plain.startswith(prefix)):
+        return ()
+    return tuple(cell.strip() for cell in plain[len(prefix) :].split(delimiter or None))
 
 
 def _reading(record: Record, made: PresetterMap) -> Reading:
@@ -197,11 +217,27 @@ def _reading(record: Record, made: PresetterMap) -> Reading:
         "at_rpm": known.rpm,
     }
     tool = (record.maybe(known.tool) or "") if known.tool else ""
-    return Reading(record.line, tool, possible(values, called))
+    said = record.maybe(known.number) if known.number else None
+    told = None if said is None else _tool_number(said, known.number)
+    return Reading(record.line, tool, possible(values, called), told)
 
 
-class Port(Protocol):
-    """What is asked of a serial port: bytes up to a line end, or fewer when its time is over."""
+def _tool_number(said: str, field: str) -> int:
+    """A control's tool number, with a T before it or without.  Raises FieldFault."""
+    found = _NUMBER.fullmatch(said)
+    if found is None or not TOOL_NUMBER.takes(int(found[1])):
+        raise FieldFault(field, "tool_number", said=said[:20], bound=str(TOOL_NUMBER))
+    return int(found[1])
+
+
+class Bytes(Protocol):
+    """What gives so many bytes, or fewer when its time is over."""
+
+    def read(self, size: int = ...) -> bytes: ...
+
+
+class Port(Bytes, Protocol):
+    """What is asked of a serial port; `read_until` gives bytes up to a line end, or fewer when its time is over."""
 
     def read_until(self, expected: bytes = ..., size: int | None = ...) -> bytes: ...
 
@@ -209,12 +245,13 @@ class Port(Protocol):
 
 
 class LineFault(OSError):
-    """A port that cannot be opened or has gone.  `port`, `why`."""
+    """A port that cannot be opened or has gone.  `port`, `why`; `taken`: another program has it."""
 
-    def __init__(self, port: str, why: str) -> None:
+    def __init__(self, port: str, why: str, *, taken: bool = False) -> None:
         super().__init__(f"presetter at {port}: {why}")
         self.port = port
         self.why = why
+        self.taken = taken
 
 
 def open_port(line: SerialLine, wait_s: float = 0.5) -> Port:
@@ -234,10 +271,45 @@ def open_port(line: SerialLine, wait_s: float = 0.5) -> Port:
             rtscts=line.flow == "rts",
             xonxoff=line.flow == "xon",
             timeout=wait_s,
+            exclusive=True,  # of two that read one cable each would hear a half
         )
     except (serial.SerialException, ValueError, OSError) as error:
+        if getattr(error, "errno", None) in _IS_TAKEN:
+            raise LineFault(line.port, "another program listens there; end that one first", taken=True) from None
         raise LineFault(line.port, str(error)) from None
     return port
+
+
+def raw_lines(port: Bytes, name: str) -> Iterator[tuple[int, str] | Fault | None]:
+    """Every line with its number from 1 as it comes in, blank ones apart; None when none was whole for a while.
+
+    A Fault is bytes without an end.  name: of the port, for faults.  Ends never; the caller stops asking and closes the
+    port.  Raises LineFault where the cable is gone.
+    """
+    rest, count = b"", 0
+    while True:
+        try:
+            rest += port.read(LONGEST_LINE)
+        except OSError as error:
+            raise LineFault(name, str(error)) from None
+        *whole, rest = _ENDS.split(rest)
+        came = [raw.decode("ascii", "replace") for raw in whole if raw.strip()]
+        for text in came:
+            count += 1
+            yield count, text
+        if len(rest) >= LONGEST_LINE:
+            rest = b""
+            yield fault_at(name, count + 1, "", "line_too_long")
+        elif not came:
+            yield None
+
+
+def heard(count: int, text: str, made: PresetterMap) -> Reading | Fault | None:
+    """What one line from the cable says; a Fault where it cannot be read, None where it is no measurement."""
+    try:
+        return read_line(text, count, made)
+    except FieldFault as fault:
+        return Fault(made.line.port if made.line else "cable", count, f"field {fault.field}", fault.say)
 
 
 def listen(port: Port, made: PresetterMap) -> Iterator[Reading | Fault | None]:
@@ -245,28 +317,25 @@ def listen(port: Port, made: PresetterMap) -> Iterator[Reading | Fault | None]:
 
     Ends never; the caller stops asking and closes the port.  Raises LineFault where the cable is gone.
     """
-    name = made.line.port if made.line else "cable"
-    rest = b""
-    count = 0
-    while True:
-        try:
-            rest += port.read_until(b"\n", LONGEST_LINE)
-        except OSError as error:
-            raise LineFault(name, str(error)) from None
-        if not rest.endswith((b"\n", b"\r")):
-            if len(rest) >= LONGEST_LINE:
-                rest = b""
-                yield fault_at(name, count + 1, "", "line_too_long")
-            else:
-                yield None
-            continue
-        for raw in rest.splitlines():
-            count += 1
-            try:
-                reading = read_line(raw.decode("ascii", "replace"), count, made)
-            except FieldFault as fault:
-                yield Fault(name, count, f"field {fault.field}", fault.say)
-            else:
-                if reading is not None:
-                    yield reading
-        rest = b""
+    for came in raw_lines(port, made.line.port if made.line else "cable"):
+        if not isinstance(came, tuple):
+            yield came
+        elif (found := heard(*came, made)) is not None:
+            yield found
+
+
+def write_presetter_map(made: PresetterMap) -> str:
+    """A map as the TOML that `read_presetter_map` reads; what is as usual is left out."""
+    import tomlkit  # only for who writes one: a kiosk that reads them starts without
+
+    def told(values: dict[str, Any], usual: dict[str, Any]) -> dict[str, Any]:
+        return {key: value for key, value in values.items() if value != usual.get(key)}
+
+    plain = told(asdict(made), asdict(PresetterMap(Fields())))
+    plain["fields"] = told(asdict(made.fields), asdict(Fields()))
+    if made.line:
+        plain["line"] = told(asdict(made.line), asdict(SerialLine("")))
+    for key in ("fields", "line"):  # tables come behind what belongs to none
+        if key in plain:
+            plain[key] = plain.pop(key)
+    return tomlkit.dumps(plain)

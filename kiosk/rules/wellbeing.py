@@ -29,6 +29,7 @@ class Part(Enum):
     ZONE = "zone"
     THERMOMETER = "thermometer"
     PROBE = "probe"
+    PRESETTER = "presetter"
     LINK = "link"
     VERSION = "version"
     LOG = "log"
@@ -178,6 +179,16 @@ def of_probe(source: str, shows_c: float | None) -> Finding:
     if shows_c is None:
         return Finding(Part.PROBE, Mark.TOLD, say("health.probe.silent"), say("health.probe.remedy"))
     return Finding(Part.PROBE, Mark.GOOD, say("health.probe.shows", value_c=shows_c))
+
+
+def of_presetter(state: str, count: int) -> Finding:
+    """A presetter on a cable.  state: off, unset, opens, listens, gone or taken.  count: measurements taken down."""
+    what = say(f"health.presetter.{state}", count=count)
+    if state in ("off", "opens"):
+        return Finding(Part.PRESETTER, Mark.OFF if state == "off" else Mark.TOLD, what)
+    if state == "listens":
+        return Finding(Part.PRESETTER, Mark.GOOD, what)
+    return Finding(Part.PRESETTER, Mark.BAD, what, say(f"health.presetter.{state}_remedy"))
 
 
 def of_link(state: str | None, level: bool) -> Finding:

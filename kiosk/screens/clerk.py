@@ -329,6 +329,8 @@ class Clerk(Way):
             self.trouble = self._untold
         if now.silent and not self.trouble:
             self.trouble = t("strip.thermometer")
+        if now.presetter and not self.trouble:
+            self.trouble = t(f"strip.presetter.{now.presetter}")
         if now.settings != self.settings:
             self.settings = now.settings
             self._sounds.volume, self._sounds.muted = now.settings.kiosk.volume, now.settings.kiosk.muted

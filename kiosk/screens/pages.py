@@ -69,6 +69,7 @@ SCREENS = {
     "put_out": "shop.put_out:PutOutScreen",
     "bring_in": "shop.bring_in:BringInScreen",
     "presetter": "job.presetter:PresetterScreen",
+    "cable": "job.cable:CableScreen",
 }
 
 SOON = ("heat", "hot", "reading", "card", "typed")

@@ -69,11 +69,13 @@ class Pulse:
     advice: tuple[HolderCard, ProbeNext] | None = None  # for the one that is free first
     link: LinkSeen | None = None  # None: this kiosk has no others
     called: Scanned | None = None  # what other kiosks' lines make an alarm of
+    presetter: str = ""  # what the strip says of its cable: a key of `[strip.presetter]`; empty: nothing
 
 
 def pulse(desk: Desk) -> Pulse:
     """Asked once a second, on the desk's thread."""
     desk.tick()
+    desk.presetter.tick()
     session = desk.session
     here = session.cards.place(session.here) if session.here else None
     board = desk.heat.board()
@@ -93,6 +95,7 @@ def pulse(desk: Desk) -> Pulse:
         desk.heat.advice_next(board),
         _link(desk),
         desk.called_out(),
+        "lost" if desk.presetter.lost else "turned_away" if desk.presetter.turned_away else "",
     )
 
 

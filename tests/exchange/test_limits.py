@@ -118,10 +118,13 @@ class Cable:
     def __init__(self, *pieces: bytes) -> None:
         self.pieces = list(pieces)
 
-    def read_until(self, expected: bytes = b"\n", size: int | None = None) -> bytes:
+    def read(self, size: int = 1) -> bytes:
         if not self.pieces:
             raise OSError("pulled")
         return self.pieces.pop(0)[:size]
+
+    def read_until(self, expected: bytes = b"\n", size: int | None = None) -> bytes:
+        return self.read(LONGEST_LINE if size is None else size)
 
     def close(self) -> None:
         pass

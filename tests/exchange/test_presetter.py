@@ -52,10 +52,13 @@ class Cable:
     def __init__(self, *pieces: bytes) -> None:
         self.pieces = list(pieces)
 
-    def read_until(self, expected: bytes = b"\n", size: int | None = None) -> bytes:
+    def read(self, size: int = 1) -> bytes:
         if not self.pieces:
             raise OSError("cable pulled")
         return self.pieces.pop(0)
+
+    def read_until(self, expected: bytes = b"\n", size: int | None = None) -> bytes:
+        return self.read()
 
     def close(self) -> None:
         self.pieces.clear()

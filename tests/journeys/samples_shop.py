@@ -608,6 +608,7 @@ def health() -> tuple[wellbeing.Finding, ...]:
                 say("health.zone.set")),
         wellbeing.of_thermometer("file:/x", True, 28.0),
         wellbeing.of_probe("serial:/dev/ttyUSB0", None),
+        wellbeing.of_presetter("taken", 0),
         wellbeing.of_link("went_back", level=False),
         wellbeing.Finding(Part.VERSION, Mark.TOLD, say("health.version.is", version="0.1.0", count=1_234_567)),
         wellbeing.Finding(Part.LOG, Mark.TOLD, say("health.log.is", path="…/log/kiosk.log")),

@@ -49,12 +49,13 @@ from kiosk.screens.theme import look  # noqa: E402
 from tests.journeys.finger import corners, taken_by  # noqa: E402
 from tests.journeys.handles import MOST_FONTS, open_files  # noqa: E402
 from tests.journeys.samples import SAMPLES as FLOOR  # noqa: E402
+from tests.journeys.samples_cable import SAMPLES as CABLE  # noqa: E402
 from tests.journeys.samples_kiosks import SAMPLES as KIOSKS  # noqa: E402
 from tests.journeys.samples_records import SAMPLES as RECORDS  # noqa: E402
 from tests.journeys.samples_set_up import SAMPLES as SET_UP  # noqa: E402
 from tests.journeys.samples_shop import SAMPLES as SHOP  # noqa: E402
 
-SAMPLES = (*FLOOR, *SHOP, *RECORDS, *KIOSKS, *SET_UP)
+SAMPLES = (*FLOOR, *SHOP, *RECORDS, *KIOSKS, *SET_UP, *CABLE)
 SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
 LEAST_PICTURE_MM = 12.0  # with its legend; below it a holder is a smear

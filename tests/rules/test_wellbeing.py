@@ -71,6 +71,7 @@ def found() -> list[Finding]:
           for queue in ("", "Q") for known in (True, False, None) for trouble in ("", "term.trouble.jam")),
         *(wellbeing.of_thermometer(source, silent, 23.0) for source in ("", "file:/x") for silent in (True, False)),
         *(wellbeing.of_probe(source, shows_c) for source in ("", "serial:/x") for shows_c in (None, 36.0)),
+        *(wellbeing.of_presetter(state, 3) for state in ("off", "unset", "opens", "listens", "gone", "taken")),
         *link, wellbeing.of_link(None, level=True), wellbeing.of_disk(1e8),
     ]  # fmt: skip
 

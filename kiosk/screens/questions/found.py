@@ -38,8 +38,13 @@ def _queues() -> tuple[str, ...]:
     return tuple(queue.name for queue in system_printing().queues())
 
 
+def serial_ports() -> tuple[str, ...]:
+    """What is plugged in at a serial port, by the names that udev gives."""
+    return tuple(map(str, sorted(_PORTS.glob("*"))))
+
+
 def _ports() -> tuple[str, ...]:
-    return tuple(f"{SERIAL}{port}" for port in sorted(_PORTS.glob("*")))
+    return tuple(f"{SERIAL}{port}" for port in serial_ports())
 
 
 def _thermometers() -> tuple[str, ...]:

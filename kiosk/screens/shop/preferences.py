@@ -55,7 +55,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "phones": ("phones.on", "phones.port"),
     "bench": (
         "build.friction", "build.clearance_um", "build.side_screw_rpm", "build.balance_grade",
-        "build.radius_at_control",
+        "build.radius_at_control", "presetter.on",
         "labels.queue", "labels.dpi",
     ),
     "records": (
