@@ -100,7 +100,8 @@ SAMPLES = (
         ("cable", state, partial(_cable, state=state))
         for state in (
             "home", "gone", "taken", "off", "ports", "no_ports", "speeds", "waits", "port_gone", "port_taken", "fields",
-            "fields_length", "fields_diameter", "fields_done", "noise", "role", "unit", "try", "would", "unknown", "unread", "failed",
+            "fields_length", "fields_diameter", "fields_done", "noise", "role", "unit", "try", "would",
+            "unknown", "unread", "failed",
         )
     ),
     *(("presetter", state, partial(_came, state=state)) for state in ("with_lists", "came", "nothing_came")),
