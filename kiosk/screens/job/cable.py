@@ -154,7 +154,7 @@ class CableScreen(View):
         line, state = seen.made.line, seen.state or asks.State.OPENS
         taken = sum(each.taken for each in seen.came)
         word = t(f"health.presetter.{state.value}", count=taken) if seen.on else t("cable.off_now")
-        self._show("health.part.presetter", f"{word}\n{_short(line.port)} · {_speed(line)}", 0.5)
+        self._show("health.part.presetter", f"{word}\n{_short(line.port)}", 0.5)
         self.rows = [
             Marked(TURN, t("cable.stop" if seen.on else "cable.start")),
             Marked(ANEW, t("cable.anew")),
