@@ -10,6 +10,7 @@ import gc
 import json
 import os
 import re
+import subprocess
 import sys
 from itertools import pairwise
 from typing import Any
@@ -339,24 +340,38 @@ class Stage:
         settle()
 
 
-def main() -> None:
-    sizes = [tuple(size) for size in json.loads(sys.argv[1])]
-    gc.disable()  # thousands of parts that stay: once a size is often enough to look for rubbish among them
-    for language in sys.argv[2:] or words.LANGUAGES:
-        for size in sizes:
-            stage = Stage(language, size)  # anew: what a sample leaves on its screen would be walked instead of another
-            gc.collect()
-            for number, (name, state, fill) in enumerate(SAMPLES):
-                if name not in stage.screens:
-                    continue
-                stage.set(name, fill, number)
-                for fault in (*faults(stage.frame, size, name), *restless(stage.screens[name], stage.frame)):
-                    REPLIES.write(f"{size[0]}x{size[1]} {language} {name}/{state}: {fault}\n")
-    unsampled = sorted(set(SCREENS) - {name for name, _, _ in SAMPLES})
-    for name in unsampled:
+def walk(language: str, size: tuple[Any, ...]) -> None:
+    """One size in one language, a finding a line."""
+    stage = Stage(language, size)
+    gc.freeze()
+    for number, (name, state, fill) in enumerate(SAMPLES):
+        if name not in stage.screens:
+            continue
+        stage.set(name, fill, number)
+        for fault in (*faults(stage.frame, size, name), *restless(stage.screens[name], stage.frame)):
+            REPLIES.write(f"{size[0]}x{size[1]} {language} {name}/{state}: {fault}\n")
+    for name in sorted(set(SCREENS) - {name for name, _, _ in SAMPLES}):
         REPLIES.write(f"no sample of the screen {name!r} in tests/journeys/samples.py\n")
     if sys.platform == "linux" and not 0 < (fonts := open_files(os.getpid())[0]) <= MOST_FONTS:
         REPLIES.write(f"{fonts} font files are open\n")
+    REPLIES.write("walked\n")
+
+
+def main() -> None:
+    """Each size in a process of its own: what a sample leaves on a screen would else be walked instead of another."""
+    sizes = [tuple(size) for size in json.loads(sys.argv[1])]
+    languages = sys.argv[2:] or list(words.LANGUAGES)
+    gc.disable()  # thousands of parts that stay
+    if len(sizes) == len(languages) == 1:
+        walk(languages[0], sizes[0])
+        return
+    for language in languages:
+        for size in sizes:
+            command = [sys.executable, __file__, json.dumps([size]), language]
+            found = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True).stdout.splitlines()
+            if found[-1:] != ["walked"]:
+                raise RuntimeError(f"the walk of {size} in {language} ended early: {found}")
+            REPLIES.write("".join(f"{line}\n" for line in found[:-1]))
     REPLIES.write("walked\n")
 
 
