@@ -76,7 +76,7 @@ class BalancingCounter:
         card = self._session.holder(holder_key)
         if warmth(card) is not Heat.COOL:
             remedy = next_of(self._session, card) or say("build.cool_first", place=None)
-            raise BuildRefused(say("balance.hot", name=card.name), remedy)
+            raise BuildRefused(say("balance.hot", name=card.name), remedy, hot=True)
         if card.assembly is None:
             raise BuildRefused(say("build.nothing_in", name=card.name), say("build.choose_other"))
         return card

@@ -39,13 +39,14 @@ from kiosk.rules.say import Say, say
 
 
 class BuildRefused(ValueError):
-    """Not built: `why` and `remedy` for the screen, `findings` where it is a matter of fit."""
+    """Not built: `why` and `remedy` for the screen, `findings` where it is a matter of fit, `hot`: heat is why."""
 
-    def __init__(self, why: Say, remedy: Say, findings: tuple[Finding, ...] = ()) -> None:
+    def __init__(self, why: Say, remedy: Say, findings: tuple[Finding, ...] = (), *, hot: bool = False) -> None:
         super().__init__(why.key)
         self.why = why
         self.remedy = remedy
         self.findings = findings
+        self.hot = hot
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +176,7 @@ class BuildCounter:
         if at is not Kind.SHRINK and warmth(card) is Heat.HELD:
             cooling = self._session.cooling_place()
             remedy = say("build.cool_first", place=cooling.name if cooling else None)
-            return BuildRefused(say("build.hot", name=card.name), remedy)
+            return BuildRefused(say("build.hot", name=card.name), remedy, hot=True)
         if card.retired:
             return BuildRefused(say("refused.retired_holder", name=card.name), say("remedy.retired_holder"))
         if at in (Kind.BENCH, Kind.SHRINK):

@@ -53,4 +53,6 @@ def counts_as_hot(card: HolderCard | None) -> bool:
 
 def for_heat(why: Refused | Exception) -> bool:
     """Whether heat is why something was not done: then its sign is that of heat."""
-    return why.reason in ABOUT_HEAT if isinstance(why, Refused) else type(why).__name__ == "StillHot"
+    if isinstance(why, Refused):
+        return why.reason in ABOUT_HEAT
+    return type(why).__name__ == "StillHot" or getattr(why, "hot", False)

@@ -21,7 +21,7 @@ from kiosk.screens.questions.cable import Would
 from tests.journeys.samples import ASSEMBLY, CARD
 from tests.journeys.samples_shop import REFUSED
 
-PORT = "/dev/serial/by-id/usb-Prolific_Technology_Inc._USB-Serial_Controller_D-if00-port0"
+PORT = "/dev/serial/by-id/usb-Serial_Adapter_of_the_Presetter_Controller_D-if00-port0"
 MADE = PresetterMap(Fields(tool="1", length="3", diameter="4"), delimiter=";", line=SerialLine(PORT))
 LINES = tuple((at, f"H7K2B4N9RX;T{at:03};142,318;12,004;0,003;4;2026-11-28 14:0{at}") for at in range(1, 4))
 NOISE = ((1, "\x80x\x00?\ufffd\ufffd"), (2, "\x1b~~"))

@@ -169,8 +169,8 @@ def _balance_figure(screen: Any, figure: str) -> None:
 
 def _not_balanced(screen: Any) -> None:
     screen.shown()
-    hot = say("balance.hot", name=ASSEMBLY.name)
-    screen._failed(BuildRefused(hot, say("next.read", place="Cooling rack", where="term.flange", read_at=None)))
+    why, remedy = say("balance.hot", name=ASSEMBLY.name), "next.read"
+    screen._failed(BuildRefused(why, say(remedy, place="Cooling rack", where="term.flange", read_at=None), hot=True))
 
 
 def _measure_scan(screen: Any) -> None:

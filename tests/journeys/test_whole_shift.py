@@ -128,7 +128,7 @@ def test_a_setter_works_a_whole_shift_by_hand(open_window: Callable[..., Window]
     hand.carry("T014", "Bench 1")
     kiosk.sees("How is the cutter?")
     kiosk.touch("Worn")
-    kiosk.sees("Noted", "to Shrink station")
+    kiosk.sees("Worn", "to Shrink station")
     kiosk.picture("shift-worn")
     kiosk.touch("Back")
     kiosk.touch("Find")

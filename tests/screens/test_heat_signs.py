@@ -8,9 +8,11 @@ from typing import Any
 import pytest
 from kivy.core.window import Window  # noqa: F401 - the widgets need one
 
+from kiosk.desk.build import BuildRefused
 from kiosk.desk.setting_up import Entered
 from kiosk.labels.command import Made
 from kiosk.rules.shop_things.forms import Thing
+from kiosk.screens.bench.balance import BalanceScreen
 from kiosk.screens.bench.build import BuildScreen
 from kiosk.screens.bench.teardown import TearDownScreen
 from kiosk.screens.find.holder import HolderScreen
@@ -19,12 +21,14 @@ from kiosk.screens.labels.labels import LabelsScreen
 from kiosk.screens.parts.card import Badge
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.hotrow import HotLine, HotRow
+from kiosk.screens.parts.states import EmptyState
 from kiosk.screens.parts.text import Icon, Words
 from kiosk.screens.scan.adopt import AdoptScreen
 from kiosk.screens.scan.scan import ScanScreen
 from kiosk.screens.shop.correct import CorrectScreen
 from kiosk.screens.shop.register import RegisterScreen
 from kiosk.screens.shop.things import ThingsScreen
+from kiosk.screens.sounds import Sound
 from kiosk.screens.theme import HEAT, look
 from kiosk.words import t
 from tests.conftest import Shop
@@ -315,3 +319,23 @@ def _draws_heat(part: Any) -> bool:
         if isinstance(each, Rectangle) and (each.source or "").endswith("hot.png"):
             seen = colour is not None and colour.a > 0
     return seen
+
+
+@pytest.mark.parametrize("kind", [BalanceScreen, BuildScreen])
+def test_what_is_not_done_because_of_heat_is_refused_beside_the_hot_surface(
+    office: Office, shop: Shop, kind: type[Any]
+) -> None:
+    heat(shop, "T001")
+    if kind is BuildScreen:
+        shop.desk.build.tear_down("T001", "good")
+    for text in (shop.holder("T001"), shop.place("Sleeve 1")):
+        shop.desk.scan(text)
+    screen = shown(office, kind())
+    try:
+        screen.shown(key="T001")
+    except BuildRefused as error:  # this office has nobody to tell of what failed
+        screen._failed(error)
+    refused = next(part for part in screen.walk(restrict=True) if isinstance(part, EmptyState))
+    assert refused.refused and "hot" in refused.remedy
+    assert next(part.name for part in refused.walk(restrict=True) if isinstance(part, Icon)) == "hot"
+    assert office.heard.sounds[-1] is Sound.HOT

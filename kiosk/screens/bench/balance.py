@@ -18,6 +18,7 @@ from kiosk.rules.bounds_of_lines import BOUNDS
 from kiosk.rules.fitting.balance import Balance, Demand, MassOf
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import for_heat
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import balance as asks
 from kiosk.screens.questions import bench
@@ -59,6 +60,7 @@ class BalanceScreen(View):
     detail = StringProperty()
     next_words = StringProperty()
     trouble = StringProperty()
+    for_heat = BooleanProperty(False)  # that is why
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -127,7 +129,8 @@ class BalanceScreen(View):
         self.page = Page.ANSWER
 
     def _failed(self, error: Exception) -> None:
-        self.clerk.play(Sound.REFUSED)
+        self.for_heat = for_heat(error)
+        self.clerk.play(Sound.HOT if self.for_heat else Sound.REFUSED)
         words = f"{say(error.why)}. {say(error.remedy)}" if isinstance(error, BuildRefused) else fault_words(error)
         self.trouble = words
         self.page = Page.SCAN

@@ -18,7 +18,7 @@ from kiosk.rules.holder_drawing import Drawing, draw, draw_holder
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import coupling_words, fault_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.outcomes_shown import counts_as_hot
+from kiosk.screens.outcomes_shown import counts_as_hot, for_heat
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import bench as asks
 from kiosk.screens.questions import common
@@ -55,6 +55,7 @@ class BuildScreen(View):
     title = StringProperty()
     detail = StringProperty()
     trouble = StringProperty()
+    for_heat = BooleanProperty(False)  # that is why
     offers = ListProperty()
     cutter = StringProperty()
     findings = ListProperty()
@@ -181,13 +182,14 @@ class BuildScreen(View):
             self.detail = say(step)
 
     def _failed(self, error: Exception) -> None:
-        self.clerk.play(Sound.REFUSED)
+        self.for_heat = for_heat(error)
+        self.clerk.play(Sound.HOT if self.for_heat else Sound.REFUSED)
         if isinstance(error, BuildRefused):
             self.trouble = f"{say(error.why)}. {say(error.remedy)}"
         else:
             self.trouble = fault_words(error)
         if self.page in (Page.FITS, Page.DEPTH):
-            refused = Choice(REFUSED, t("build_up.stops"), self.trouble, "stop")
+            refused = Choice(REFUSED, t("build_up.stops"), self.trouble, "hot" if self.for_heat else "stop")
             self.ok, self.page = False, Page.FITS
             self.findings = [refused, *(each for each in self.findings if each.key != REFUSED)]
         else:

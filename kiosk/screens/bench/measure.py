@@ -25,6 +25,7 @@ from kiosk.rules.holder_drawing import draw_holder
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import for_heat
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import bench as asks
 from kiosk.screens.questions import common
@@ -62,6 +63,7 @@ class MeasureScreen(View):
     warning = StringProperty()
     answer = StringProperty()
     trouble = StringProperty()
+    for_heat = BooleanProperty(False)  # that is why
     drawing = ObjectProperty(None, allownone=True)  # a hot one's would have to say how warm it is
     good = BooleanProperty(True)
     ways = ListProperty()  # what can be measured
@@ -153,7 +155,8 @@ class MeasureScreen(View):
         self.page = Page.ANSWER
 
     def _failed(self, error: Exception) -> None:
-        self.clerk.play(Sound.REFUSED)
+        self.for_heat = for_heat(error)
+        self.clerk.play(Sound.HOT if self.for_heat else Sound.REFUSED)
         words = f"{say(error.why)}. {say(error.remedy)}" if isinstance(error, BuildRefused) else fault_words(error)
         self.trouble = words
         self.page = Page.SCAN
