@@ -47,7 +47,8 @@ class Window:
         self.size = size
         self.at_corners = False  # touches fall on the corners of what is touched, one after the other, as thumbs do
         self._corner = 0
-        self._scratch = Path(tempfile.mkdtemp(prefix="held-"))
+        self._folder = tempfile.TemporaryDirectory(prefix="held-")  # gone with this hand at the latest
+        self._scratch = Path(self._folder.name)
         self._held = 0
         given = {"data": str(data), "size": size, **options}
         environment = os.environ | {"DISPLAY": display.name, "SDL_AUDIODRIVER": "dummy", "PYTHONPATH": os.getcwd()}
