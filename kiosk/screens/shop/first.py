@@ -114,8 +114,8 @@ class FirstScreen(View):
         self.page = step
         self._count()
         if step == Page.LANGUAGE:
-            narrow = look.wide and not look.roomy  # then five stand side by side, and the words need all of a key
-            replaces = Choice(_REPLACES, t("put_back.key"), sign="" if narrow else "stick")
+            five = look.wide  # stand side by side then, and the words need all of a key
+            replaces = Choice(_REPLACES, t("put_back.key"), sign="" if five else "stick")
             self.options = [*(Choice(each, own_name(each)) for each in LANGUAGES), replaces]
         elif step == Page.STANDS:
             self._show_things()
