@@ -19,7 +19,8 @@ from kiosk.settings import Settings
 COME_IN = (Holder, Cutter, Coupling, Place, Magazine, Measured, Assembly)
 # What a line says that the kiosk counted or worked out itself, or that names a line.
 OWN = {
-    (L.Moved, "undoes"), (L.TornDown, "undoes"), (L.Imported, "count"), (L.ImportUndone, "imported"),
+    (L.Moved, "undoes"), (L.TornDown, "undoes"), (L.ConditionSaid, "undoes"),
+    (L.Imported, "count"), (L.ImportUndone, "imported"),
     *((L.Heated, name) for name in ("temp_c", "length_mm", "heats", "body_c")),
     *((L.TemperatureRead, name) for name in ("expected_c", "ambient_c", "by_heat_k", "by_film_k", "other_sd_k")),
     *((L.TemperatureRead, name) for name in ("heating", "spread_k", "usual_c", "about_heat")), (L.HoldEnded, "heating"),
