@@ -16,6 +16,7 @@ SHOWING = {
     "desk/copies.py": "when the next copy of the ledger is due",
     "desk/inbox.py": "papers, newest first",
     "desk/sticks.py": "shop data on a stick, newest first",
+    "desk/putting_back.py": "copies of the book, newest first; a hand chooses",
     "desk/wall_clock.py": "when the network set the wall clock last, as it is shown of the kiosk's own health",
     "desk/labels.py": "the time of day on a hot tag",
     "desk/records.py": "the stretch of time a report is about",
