@@ -23,6 +23,7 @@ from kiosk.settings import Settings
 class Clerk:
     """Answers nothing and plays nothing."""
 
+    untold = None  # of joining nothing is still to be said
     settings = Settings()
     begin_own = None
 
