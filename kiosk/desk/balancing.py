@@ -53,16 +53,20 @@ class BalancingCounter:
         own = found.speeds[0] if found.speeds else None
         return demand(built, self._session.settings.build.balance_grade, own, self._spindles(card, found), asked)
 
-    def take(self, holder_key: str, residual_gmm: float, asked: Asked) -> BalanceTaken:
-        """Writes what the balancing machine found, g mm.
+    def take(self, holder_key: str, residual_gmm: float, asked: Asked, assembly: str) -> BalanceTaken:
+        """Writes what the balancing machine found, g mm.  assembly: key of the one that was on it.
 
-        Raises BuildRefused for an assembly that may be hot, or whose mass or speed nobody knows, ActRefused, NotThere.
+        Raises BuildRefused for an assembly that may be hot, whose mass or speed nobody knows, or that is in the holder
+        no more, ActRefused, NotThere.
         """
         session = self._session
         session.signed_in()
         found = self.asked(holder_key, asked)
         wanted, built = found.demand, found.holder.assembly
         assert built is not None
+        if built.key != assembly:
+            why = say("build.taken", name=found.holder.holder.name, cutter=built.cutter.name)
+            raise BuildRefused(why, say("build.scan_holder"))
         if wanted.mass_kg is None or wanted.rpm is None:
             lacking = "mass" if wanted.mass_kg is None else "rpm"
             raise BuildRefused(say(f"balance.no_{lacking}", name=built.name), say(f"balance.give_{lacking}"))

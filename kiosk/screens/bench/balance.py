@@ -64,7 +64,7 @@ class BalanceScreen(View):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
-        self._key = ""
+        self._key = self._assembly = ""
         self._asked = Asked()
         self._figure = RESIDUAL  # which figure the pad asks for: a field of `Unbalance`
 
@@ -94,6 +94,7 @@ class BalanceScreen(View):
     def _show(self, found: ToBalance) -> None:
         wanted = found.demand
         self._key, self.title = found.holder.holder.key, found.holder.name
+        self._assembly = found.holder.assembly.key if found.holder.assembly else ""
         self.allowed = _allowed(wanted)
         self.ready = wanted.permissible_gmm is not None
         self.facts = _facts(wanted, self._asked)
@@ -110,7 +111,7 @@ class BalanceScreen(View):
     def take(self, value: float) -> None:
         """A figure was entered: what the machine found, or what it is asked to keep."""
         if self._figure == RESIDUAL:
-            self.clerk.ask(asks.take(self._key, value, self._asked), self._taken, self._failed)
+            self.clerk.ask(asks.take(self._key, value, self._asked, self._assembly), self._taken, self._failed)
         else:
             self._asked = replace(self._asked, **{self._figure: value})
             self._look()

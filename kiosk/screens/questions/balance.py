@@ -14,6 +14,6 @@ def to_balance(key: str, asked: Asked) -> Question[ToBalance]:
     return lambda desk: desk.balancing.asked(key, asked)
 
 
-def take(key: str, residual_gmm: float, asked: Asked) -> Question[BalanceTaken]:
-    """Write down what the balancing machine found, g mm.  Raises BuildRefused."""
-    return lambda desk: desk.balancing.take(key, residual_gmm, asked)
+def take(key: str, residual_gmm: float, asked: Asked, assembly: str) -> Question[BalanceTaken]:
+    """Write down what the balancing machine found, g mm, of that assembly.  Raises BuildRefused."""
+    return lambda desk: desk.balancing.take(key, residual_gmm, asked, assembly)
