@@ -25,7 +25,7 @@ from kiosk.rules.places import Kind
 
 _BACK_S = 0.08  # how long an answer waits for what comes back with its line
 _LEAVES_S = 10.0
-_REST_S = 1.5  # how long a kiosk that is closed waits for the server
+_REST_S = 4.0  # how long a kiosk that is closed waits for the server, at most twice: a service has 20 s to end
 
 
 @dataclass(frozen=True, slots=True)

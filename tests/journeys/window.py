@@ -251,8 +251,8 @@ class Window:
 
         try:
             self._until(there, "", patience_s)
-        except AssertionError:
-            raise AssertionError(f"the screen never said {words}; it says {said}") from None
+        except AssertionError as gone:
+            raise AssertionError(f"the screen never said {words}; it says {said}") from gone
 
     def waits_for(self, there: Callable[[], bool], what: str, patience_s: float = PATIENCE_S) -> None:
         """Wait until something has come true outside the window."""

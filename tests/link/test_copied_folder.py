@@ -33,6 +33,21 @@ def twin_of(kiosk: KioskProcess, shop: Shop, folder: Path) -> KioskProcess:
     return twin
 
 
+def rests(a: KioskProcess, b: KioskProcess) -> None:
+    """The first is closed, and opened and closed again until the other has heard that it rests: servers may be busy."""
+    for more in (3, 2, 1, 0):
+        until(lambda: a.standing["state"] == LinkState.CAUGHT_UP.value, 30)
+        a.quit()
+        try:
+            until(shows(b, heard=True, all_heard=True), 15)
+        except AssertionError:
+            if not more:
+                raise
+            a.start()
+        else:
+            return
+
+
 def test_a_copy_of_its_folder_does_not_speak_for_a_station_that_heats_while_it_is_cut_off(
     make: Make, on_server: Shop, tmp_path: Path
 ) -> None:
@@ -67,8 +82,7 @@ def test_a_station_put_back_from_a_copy_in_which_it_never_rested_heats_nothing_w
     a, b = two(make)
     done(a, "steel-1", "slot")
     assert cli.main(["backup", str(tmp_path / "copies"), "--data", str(a.folder)]) == 0
-    a.quit()
-    until(shows(b, heard=True, all_heard=True), 30)  # it rests: nobody waits for it
+    rests(a, b)  # nobody waits for it
     (copy,) = (tmp_path / "copies").glob("*.db")
     assert cli.main(["restore", str(copy), "--data", str(a.folder)]) == 0
     a.network.refuse()
@@ -89,9 +103,7 @@ def test_a_folder_put_back_by_hand_heats_nothing_once_the_server_has_said_so(
     a.kill()  # as it lay there while it ran
     shutil.copytree(a.folder, tmp_path / "yesterday")
     a.start()
-    until(lambda: a.standing["state"] == LinkState.CAUGHT_UP.value, 30)
-    a.quit()
-    until(shows(b, heard=True, all_heard=True), 30)
+    rests(a, b)
     shutil.copytree(tmp_path / "yesterday", a.folder, dirs_exist_ok=True)
     a.start()
     until(lambda: a.standing["state"] == LinkState.FORKED.value, 60)  # a try that was refused waits 15 s
