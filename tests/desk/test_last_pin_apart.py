@@ -1,4 +1,4 @@
-"""Kiosks disagree whether the last who can give a PIN is here still: what is offered then can be done, whatever it is."""
+"""Kiosks disagree whether the last who can give a PIN is here still: whatever is offered then can be done."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ def told(shop: Shop, *said: L.Entry) -> ToldDifferently:
     """What kiosks that did not hear each other said of the only one who can give a PIN; none of it was heard."""
     supervised(shop)
     made = [
-        Made(unapplied(shop, entry), kiosk, claims(entry)[0].value) for entry, kiosk in zip(said, (OTHER, A), strict=False)
+        Made(unapplied(shop, entry), kiosk, claims(entry)[0].value)
+        for entry, kiosk in zip(said, (OTHER, A), strict=False)
     ]  # fmt: skip
     differs(shop, "badge/ines", *made)
     return found(shop)
