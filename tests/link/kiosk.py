@@ -15,6 +15,7 @@ from tests.link.shop import Ledger, Quiet, Shop
 
 PATIENCE_S = 40.0
 
+
 class LinkedKiosk:
     """Joined to a shop; `open` at once.  Its desk is a thread that applies what comes."""
 
