@@ -204,8 +204,11 @@ def _is_about_a_file(error: Exception) -> TypeGuard[FileFaults]:
 
 def cause_words(error: BaseException) -> str | None:
     """The sentence for a cause that a person can act on; None: this is no such error."""
+    from kiosk.desk.far_folder import Silent
     from kiosk.desk.session import Locked, NeedsReason, NotThere, StillHot
 
+    if isinstance(error, Silent):
+        return t("fault.silent")
     if isinstance(error, NotThere):
         return t("fault.not_there", thing=error.key)
     if isinstance(error, StillHot):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import secrets
 import time
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from kiosk import filing
@@ -69,37 +70,54 @@ class CopiesCounter:
 def backup(
     folder: Path, targets: tuple[Path, ...], keep: int | None = None, progress: Progress | None = None
 ) -> tuple[CopyMade, ...]:
-    """Copies the ledger of a data folder, settings beside it.  keep None: nothing old is dropped."""
-    made = []
-    settings = folder / shop_settings.NAME
+    """Copies the ledger of a data folder, settings beside it.  keep None: nothing old is dropped.
+
+    A folder that does not answer is not waited for, from its first byte to its last: the thread that writes there is.
+    """
+    made: list[CopyMade] = []
     for target in targets:
         try:
-            far_folder.ask(target, Path.is_dir)  # one that does not answer would keep this one waiting for ever
-            kiosk = shop_settings.load(settings).kiosk.name
-            copied = ledger_backup.copy(folder, target, time.time(), progress, kiosk)
-            if settings.exists():
-                filing.copy(settings, _settings_of(copied.path))
-            if keep is not None:
-                for gone in ledger_backup.rotate(target, keep, ledger_backup.owner_of(folder), copied.path):
-                    _settings_of(gone).unlink(missing_ok=True)
-            made.append(CopyMade(target, copied))
+            far_folder.ask(target, Path.is_dir)
+            source = next((each.copy.path for each in made if each.copy is not None), None)
+            doing = partial(_backup, folder, target, keep, progress, source)
+            made.append(CopyMade(target, far_folder.work(target, doing)))
         except (CopyFault, NewerLedger, SettingsFault, OSError) as fault:
             cause = fault.__cause__ if isinstance(fault.__cause__, Exception) else fault
             made.append(CopyMade(target, None, str(fault), cause))
     return tuple(made)
 
 
+def _backup(folder: Path, target: Path, keep: int | None, progress: Progress | None, source: Path | None) -> Copy:
+    settings = folder / shop_settings.NAME
+    kiosk = shop_settings.load(settings).kiosk.name
+    copied = ledger_backup.copy(folder, target, time.time(), progress, kiosk, source)
+    if settings.exists():
+        filing.copy(settings, settings_of(copied.path))
+    if keep is not None:
+        for gone in ledger_backup.rotate(target, keep, ledger_backup.owner_of(folder), copied.path):
+            settings_of(gone).unlink(missing_ok=True)
+    return copied
+
+
 def newest_in(data: Path, target: Path) -> float | None:
     """When the newest copy of a data folder's ledger in `target` was made, epoch seconds; None: none is to be seen."""
-    try:
-        found = ledger_backup.copies(target, ledger_backup.owner_of(data))
+
+    def look(folder: Path) -> float | None:
+        found = ledger_backup.copies(folder, ledger_backup.owner_of(data))
         return found[0].stat().st_mtime if found else None
+
+    try:
+        return far_folder.ask(target, look)
     except OSError:
         return None
 
 
 def takes_copies(target: Path) -> None:
     """Makes the folder, writes into it and removes that again.  Raises OSError where no copy could be kept."""
+    far_folder.ask(target, _takes_copies)
+
+
+def _takes_copies(target: Path) -> None:
     target.mkdir(parents=True, exist_ok=True)
     proof = target / f"try-{secrets.token_hex(4)}.txt"
     filing.write(proof, "a copy of the kiosk's records can be kept here\n")
@@ -114,7 +132,7 @@ def _at_home(folder: Path) -> Path:
         return folder
 
 
-def _settings_of(copied: Path) -> Path:
+def settings_of(copied: Path) -> Path:
     """Where the settings lie that belong to a copy: several kiosks may copy into one folder."""
     return copied.parent / f"{copied.stem}.toml"
 
@@ -124,7 +142,7 @@ def restore(folder: Path, file: Path, progress: Progress | None = None) -> Resto
 
     Raises InUse, CopyFault, NewerLedger, LedgerFault, SettingsFault.
     """
-    beside = _settings_of(file)
+    beside = settings_of(file)
     if not beside.exists():
         beside = file.parent / shop_settings.NAME
     own = folder / shop_settings.NAME

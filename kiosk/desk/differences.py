@@ -11,6 +11,7 @@ from typing import Any
 
 import msgspec
 
+from kiosk.desk import first_pin
 from kiosk.desk.people import PeopleCounter
 from kiosk.desk.session import ActRefused, NotThere, Session
 from kiosk.desk.settling import SETTLED, Settling, closes_unseen, lines_of
@@ -47,6 +48,10 @@ class ToldHere:
     what: str
     not_verified: bool = False
     line: int = 0  # that says it
+    last_pin: bool = False  # called right, it would leave the shop without anybody who can give a PIN
+
+
+_STAYS = ToldHere("", "", None, 0.0, USED, "apart.stays")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +64,16 @@ class ToldDifferently:
     name: str
     claims: tuple[ToldHere, ...]
     hot: bool = False
+
+    @property
+    def not_now(self) -> tuple[ToldHere, ...]:
+        """Claims that cannot be called right as things stand."""
+        return tuple(each for each in self.claims if each.last_pin)
+
+    @property
+    def offers(self) -> tuple[ToldHere, ...]:
+        """What can be called right: claims, and where none of them can be, what no kiosk said, that somebody stays."""
+        return tuple(each for each in self.claims if not each.last_pin) or (_STAYS,)
 
     @property
     def alarm(self) -> Say | None:
@@ -130,8 +145,7 @@ class DifferencesCounter:
     def _write(self, found: ToldDifferently, value: str, reason: str) -> None:
         session = self._session
         by = session.supervised() if found.matter in _OF_SUPERVISORS or _is_badge(found) else None
-        made = tuple(Made(each.line, each.kiosk_id, each.value) for each in found.claims)
-        said = Settling(found.matter, found.subject, value, made, reason or SETTLED)
+        said = _settling(found.matter, found.subject, value, found.claims, reason)
         lines = lines_of(said)
         if (other := closes_unseen(said, lines)) is not None:
             raise ActRefused(Reason.SETTLE_FIRST, name=self._name(other))
@@ -144,6 +158,8 @@ class DifferencesCounter:
         claims = tuple(self._claim(matter, made) for made in _made.decode(row["claims"]))
         if matter is Matter.SETTING:
             claims = self._facts(claims)
+        if matter is Matter.BADGE:
+            claims = tuple(_with_last_pin(subject, each, claims) for each in claims)
         heat = rows(T.Holder.select(T.Holder.heat).where(T.Holder.key == subject)) if matter is Matter.PLACE else []
         hot = bool(heat) and heat[0]["heat"] != Heat.COOL.value
         return ToldDifferently(row["key"], matter, subject, self._name(subject), claims, hot)
@@ -195,6 +211,19 @@ class DifferencesCounter:
         named = T.Cutter, T.Assembly
         found = (rows(table.select(table.name).where(table.key == key)) for table in named)
         return next((str(row[0]["name"]) for row in found if row), key)
+
+
+def _settling(matter: Matter, subject: str, value: str, claims: tuple[ToldHere, ...], reason: str) -> Settling:
+    made = tuple(Made(each.line, each.kiosk_id, each.value) for each in claims)
+    return Settling(matter, subject, value, made, reason or SETTLED)
+
+
+def _with_last_pin(subject: str, claim: ToldHere, claims: tuple[ToldHere, ...]) -> ToldHere:
+    """A claim about somebody; what it says where it would take the shop's last PIN, or a supervisor who has it."""
+    lines = lines_of(_settling(Matter.BADGE, subject, claim.value, claims, ""))
+    if first_pin.refuses(lines, supervisor=True) is None:
+        return claim
+    return replace(claim, what=claim.what if claim.value == RETIRED else "apart.no_supervisor", last_pin=True)
 
 
 def _is_badge(found: ToldDifferently) -> bool:

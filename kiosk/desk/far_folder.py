@@ -13,19 +13,29 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import TypeVar
 
+from kiosk import filing
+
 A = TypeVar("A")
 
 PATIENCE_S = 5.0
+PIECE = 1 << 20  # bytes that a share has `PATIENCE_S` for
 _AWAITED: dict[Path, threading.Thread] = {}
 
 
+class Silent(OSError):
+    """A folder that does not answer: whatever else was asked of it goes on waiting, and nobody with it."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(errno.ENODEV, "it does not answer; see whether its disk or share is there", str(folder))
+
+
 def ask(folder: Path, question: Callable[[Path], A]) -> A:
-    """What the question finds out about the folder.  Raises OSError where it does not answer, and what it raises."""
+    """What the question finds out about the folder.  Raises Silent, and what it raises."""
     before = _AWAITED.get(folder)
     if before is not None:
         before.join(PATIENCE_S)
         if before.is_alive():
-            raise _silent(folder)
+            raise Silent(folder)
     answers: SimpleQueue[A | Exception] = SimpleQueue()
 
     def look() -> None:
@@ -39,12 +49,66 @@ def ask(folder: Path, question: Callable[[Path], A]) -> A:
     try:
         answer = answers.get(timeout=PATIENCE_S)
     except Empty:
-        raise _silent(folder) from None
+        raise Silent(folder) from None
     _AWAITED.pop(folder, None)
     if isinstance(answer, Exception):
         raise answer
     return answer
 
 
-def _silent(folder: Path) -> OSError:
-    return OSError(errno.ENODEV, "it does not answer; see whether its disk or share is there", str(folder))
+def work(path: Path, job: Callable[[], A]) -> A:
+    """What a job finds out that takes its time with that folder or file: as long as it can be opened meanwhile.
+
+    Else the job is left to itself, and ends once the share answers again or never: it must change nothing elsewhere.
+    Raises Silent, and what the job raises.
+    """
+    answers: SimpleQueue[A | BaseException] = SimpleQueue()
+
+    def run() -> None:
+        try:
+            answers.put(job())
+        except BaseException as error:
+            answers.put(error)
+
+    threading.Thread(target=run, name="far work", daemon=True).start()
+    while True:
+        try:
+            answer = answers.get(timeout=PATIENCE_S)
+        except Empty:
+            ask(path, _touch)
+        else:
+            break
+    if isinstance(answer, BaseException):
+        raise answer
+    return answer
+
+
+def _touch(path: Path) -> None:
+    """Goes as far as the disk or the server does; what is only looked at may be answered out of memory."""
+    try:
+        next(path.iterdir(), None)
+    except NotADirectoryError:
+        path.open("rb").close()
+
+
+def fetch(path: Path, to: Path, progress: Callable[[int, int], object]) -> None:
+    """Copies a file from there, whole or not at all.  progress: told how many pieces of how many are here.
+
+    Raises Silent, OSError.
+    """
+    folder = path.parent
+    before = ask(folder, lambda _: path.stat())
+    file = ask(folder, lambda _: path.open("rb", buffering=0))
+    pieces = 0
+    try:
+        with filing.beside(to, 0o600) as part, part.open("wb") as made:
+            while piece := ask(folder, lambda _: file.read(PIECE)):
+                made.write(piece)
+                pieces += 1
+                progress(pieces, max(pieces, -(-before.st_size // PIECE)))
+            now = ask(folder, lambda _: path.stat())
+            if (now.st_size, now.st_mtime_ns, made.tell()) != (before.st_size, before.st_mtime_ns, before.st_size):
+                raise OSError(errno.EIO, "it changed while it was read", str(path))
+    finally:
+        if folder not in _AWAITED:  # else whoever reads has it yet
+            file.close()

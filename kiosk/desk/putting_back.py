@@ -7,24 +7,29 @@ it belongs on a thread that nobody waits for.
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
-from collections.abc import Iterator
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import partial
 from pathlib import Path
 
+from kiosk import settings as shop_settings
 from kiosk.desk import far_folder, sticks
+from kiosk.desk.copies import settings_of
 from kiosk.ledger import backup
 from kiosk.ledger.backup import CopyFault
 from kiosk.ledger.book import NAME
 from kiosk.ledger.copying import made_utc_s, reading
+from kiosk.ledger.disk import FOLDER_MODE
 from kiosk.ledger.restore import ASIDE
 from kiosk.ledger.upgrade import NewerLedger
-from kiosk.ledger.verify import Progress
+from kiosk.ledger.verify import Progress, Wrong
 from kiosk.ledger.witness import FOLDER
 
+NEAR = "near"  # folder, beside the book, for a copy that lies elsewhere while it is put back
 LATEST_UTC_S = 250_000_000_000.0  # year 9892: what a name or a disk may say beyond is no date in any zone
 _WHAT_A_SHOP_HAS = ("place", "holder", "cutter", "operator")  # tables
 
@@ -108,10 +113,14 @@ def _in(folder: Path, lies: Lies, drive: str = "") -> Iterator[Kept]:
 
 def look(path: Path, progress: Progress | None = None) -> Seen:
     """Reads every line of a copy."""
-    try:
-        wrong, lines, last_hash = backup.look(path, progress)
+
+    def asked() -> tuple[Sequence[Wrong], int, str, tuple[str] | None]:
+        found = backup.look(path, progress)
         with reading(path) as copy:
-            last = copy.execute("SELECT kiosk FROM line ORDER BY id DESC LIMIT 1").fetchone()
+            return *found, copy.execute("SELECT kiosk FROM line ORDER BY id DESC LIMIT 1").fetchone()
+
+    try:
+        wrong, lines, last_hash, last = far_folder.work(path.parent, asked)
     except (CopyFault, NewerLedger, OSError, sqlite3.Error) as error:
         return Seen(0, "", "", error)
     fault = CopyFault(path, f"does not verify: {wrong[0].where} {wrong[0].what}", wrong) if wrong else None
@@ -119,7 +128,42 @@ def look(path: Path, progress: Progress | None = None) -> Seen:
 
 
 def lost(data: Path, path: Path, seen: Seen) -> Lost:
-    """What is in the book of a data folder and not in a copy, of which `look` told."""
+    """What is in the book of a data folder and not in a copy, of which `look` told.  Raises far_folder.Silent."""
+    return far_folder.work(path.parent, lambda: _lost(data, path, seen))
+
+
+@contextmanager
+def near(data: Path, kept: Kept, progress: Progress) -> Iterator[Path]:
+    """A copy, with its settings, where no share or stick is waited for any more while the book is closed for it.
+
+    Raises CopyFault where it cannot be brought here.
+    """
+    if kept.lies in (Lies.OWN, Lies.REPLACED):
+        yield kept.path
+        return
+    here = data / NEAR / kept.path.name
+    try:
+        try:
+            shutil.rmtree(here.parent, ignore_errors=True)
+            here.parent.mkdir(mode=FOLDER_MODE, parents=True)
+            far_folder.fetch(kept.path, here, progress)
+            for beside in (settings_of(kept.path), kept.path.parent / shop_settings.NAME):
+                with suppress(FileNotFoundError):
+                    far_folder.fetch(beside, here.with_name(beside.name), _nobody_looks)
+        except FileNotFoundError as error:
+            raise CopyFault(kept.path, "is not there") from error
+        except OSError as error:
+            raise CopyFault(kept.path, str(error)) from error
+        yield here
+    finally:
+        shutil.rmtree(here.parent, ignore_errors=True)
+
+
+def _nobody_looks(*_: int) -> None:
+    """A few lines are here at once."""
+
+
+def _lost(data: Path, path: Path, seen: Seen) -> Lost:
     try:
         with reading(data / NAME) as book:
             book.execute("ATTACH ? AS copy", (f"{path.resolve().as_uri()}?mode=ro",))

@@ -1,7 +1,7 @@
 """Sticks and shared folders: where a system mounts them, and what of a shop lies there to be taken in.
 
 Looks and never writes.  A stick may be pulled out and a shared folder may hang at any moment, so this is asked on a
-thread that nobody waits for, and what cannot be looked into is not there.
+thread that nobody waits for, and what cannot be looked into or does not answer (`far_folder`) is not there.
 """
 
 from __future__ import annotations
@@ -11,9 +11,11 @@ import string
 import sys
 import time
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from kiosk.desk import far_folder
 from kiosk.desk.inbox import TABLES, Inbox, folder
 
 MOUNTED_UNDER = (Path("/media"), Path("/run/media"), Path("/mnt"))  # udisks' and the administrator's custom on Linux
@@ -49,16 +51,22 @@ def drives(under: Iterable[Path] | None = None) -> tuple[Path, ...]:
     found: list[Path] = []
     for root in MOUNTED_UNDER if under is None else under:
         for inside in entries(root):
-            # a stick lies at once below (/mnt) or in its user's folder (/media/NAME)
-            found += [each for each in (inside, *entries(inside)) if os.path.ismount(each)]
+            with suppress(far_folder.Silent):
+                found += far_folder.ask(inside, _mounts)
     return tuple(sorted(set(found)))
+
+
+def _mounts(inside: Path) -> list[Path]:
+    """A stick lies at once below (/mnt) or in its user's folder (/media/NAME)."""
+    return [each for each in (inside, *entries(inside)) if os.path.ismount(each)]
 
 
 def found(data: Path) -> tuple[Found, ...]:
     """What lies in the kiosk's own folder for it and on every drive, the newest first."""
     seen = list(_in(folder(data, Inbox.IMPORTS), Inbox.IMPORTS.value))
     for drive in drives():
-        seen += _in(drive, drive.name)
+        with suppress(far_folder.Silent):
+            seen += far_folder.ask(drive, lambda folder: list(_in(folder, folder.name)))
     return tuple(sorted(seen, key=lambda each: (-each.changed_utc_s, each.path)))
 
 

@@ -57,10 +57,18 @@ def owner_of(folder: Path) -> str:
     return mark.folder if mark else ""
 
 
-def copy(folder: Path, target: Path, now_utc_s: float, progress: Progress | None = None, kiosk: str = "kiosk") -> Copy:
+def copy(
+    folder: Path,
+    target: Path,
+    now_utc_s: float,
+    progress: Progress | None = None,
+    kiosk: str = "kiosk",
+    source: Path | None = None,
+) -> Copy:
     """Copies the ledger in `folder` into the folder `target`, verifies the copy, and only then gives it its name.
 
-    Works beside a writer and holds nobody up.  Raises CopyFault.
+    Works beside a writer and holds nobody up.  source: a copy of it that was made just now, and that is copied in its
+    place: one into a folder that hangs keeps no place in the book's own log.  Raises CopyFault.
     """
     owner = owner_of(folder)
     stamp = datetime.fromtimestamp(now_utc_s, UTC).strftime(_STAMP)
@@ -71,8 +79,8 @@ def copy(folder: Path, target: Path, now_utc_s: float, progress: Progress | None
         make_private_folder(target, path.name)
         sweep(target, owner, now_utc_s)
         touch_private(part)
-        with reading(folder / NAME) as source, closing(sqlite3.connect(part)) as made:
-            source.backup(made)
+        with reading(source or folder / NAME) as book, closing(sqlite3.connect(part)) as made:
+            book.backup(made)
             made.execute("PRAGMA journal_mode = DELETE")  # one file, without a log beside it
         wrong, lines, last_hash = look(part, progress)
         if wrong:

@@ -46,7 +46,7 @@ def unapplied(shop: Shop, entry: L.Entry) -> int:
     line = book.append([L.ClaimSettled("audit", "none", "open")])[0]
     payload = msgspec.json.encode(entry).decode()
     T.KeptLine.update(kind=entry.kind, payload=payload).where(T.KeptLine.id == line.id).execute()
-    for subject in (getattr(entry, name, None) for name in ("holder", "assembly", "cutter")):
+    for subject in (getattr(entry, name, None) for name in ("holder", "assembly", "cutter", "operator")):
         if subject is not None:
             T.Mention.get_or_create(subject=subject, line=line.id)
     return line.id

@@ -11,10 +11,11 @@ from collections import Counter
 from kiosk.rules.ages import Ages, StayName
 from kiosk.rules.apart import Apart
 from kiosk.rules.hearing import Beat, Hearing
-from tests.faults.apart_book import RATE, WAITS, Book, Line, cools
+from tests.faults.apart_book import RATE, WAITS, Book, Line, Stage, cools
 
 COUNTED_LEAST = 0.92  # of a stay, by a counter 3 % slow and what a counted second is worth
 COUNTED_LATE_S = 3.0
+STOOD = "untold, its own counter stood while it slept"
 
 
 class Steel:
@@ -48,11 +49,13 @@ class Kiosk:
         self.on, self.lost, self.locked_out = True, False, False
         self.off_since_s = 0.0
         self.slept_s = 0.0  # since when
+        self.stood: list[tuple[float, float]] = []  # from when to when its counter did, asleep
         self.known = 0  # so many shared lines are applied
         self.waiting: list[Line] = []
         self.own = 0
         self._told_s: dict[StayName, float] = {}  # watched time of its own lines
         self._folded: tuple[tuple[int, int, int], Book] | None = None
+        server.kiosks[name] = self
         self.starts(0.0, "run 0")
 
     def starts(self, now_s: float, run: str) -> None:
@@ -71,9 +74,19 @@ class Kiosk:
     def stops(self, now_s: float) -> None:
         """Switched off, in order or not."""
         self.on, self.off_since_s = False, now_s
-        if not self.awake and self.stops_asleep:
-            self.off_s += now_s - self.slept_s
+        if not self.awake:
+            self.wakes(now_s)
+
+    def wakes(self, now_s: float) -> None:
         self.awake = True
+        if self.stops_asleep:
+            self.off_s += now_s - self.slept_s
+            self.stood.append((self.slept_s, now_s))
+
+    def stood_s(self, since_s: float, now_s: float) -> float:
+        """For how long of that its counter stood because it slept."""
+        stood = [*self.stood, (self.slept_s, now_s)] if self.stops_asleep and not self.awake else self.stood
+        return sum(max(0.0, min(end_s, now_s) - max(began_s, since_s)) for began_s, end_s in stood)
 
     def opens(self, now_s: float, run: str) -> None:
         """Begins to watch again, and says so."""
@@ -164,6 +177,7 @@ class Server:
         self.books = [Book()]
         self.beats: dict[str, list[Beat]] = {}
         self.retired: set[str] = set()
+        self.kiosks: dict[str, Kiosk] = {}
         self.longer: Counter[str] = Counter()  # stays that lasted longer than was counted, and whether the book says so
 
     def push(self, lines: list[Line]) -> None:
@@ -190,7 +204,16 @@ class Server:
         began_s = next(each.true_s for each in reversed(self.lines) if each.name == before[first].name)
         counted_s, lasted_s = last.since_s - before[first].since_s, line.true_s - began_s
         if counted_s < lasted_s * COUNTED_LEAST - COUNTED_LATE_S:
-            self.longer["said" if any(each.longer for each in before[first:]) else "UNTOLD"] += 1
+            self.longer[self._said(before[first:], lasted_s - counted_s / COUNTED_LEAST, line.true_s)] += 1
+
+    def _said(self, stays: list[Stage], missing_s: float, end_s: float) -> str:
+        """Whether it is said that they were longer; it need not be where the counter of whoever counted them stood."""
+        if any(each.longer for each in stays):
+            return "said"
+        began_s = [next(each.true_s for each in reversed(self.lines) if each.name == stay.name) for stay in stays]
+        ends = zip(stays, began_s, [*began_s[1:], end_s], strict=True)
+        stood_s = sum(self.kiosks[stay.name.kiosk].stood_s(began, ended) for stay, began, ended in ends)
+        return STOOD if missing_s <= stood_s + COUNTED_LATE_S / COUNTED_LEAST else "UNTOLD"
 
     def tips(self, known: int) -> dict[str, int]:
         return {line.chain: line.number for line in self.lines[:known]}

@@ -322,11 +322,10 @@ class Schedule:
         kiosk = self.chance.choice(self.kiosks)
         if not kiosk.on:
             return
-        kiosk.awake = not kiosk.awake
-        if not kiosk.awake:
-            kiosk.slept_s = self.now_s
-        elif kiosk.stops_asleep:
-            kiosk.off_s += self.now_s - kiosk.slept_s
+        if kiosk.awake:
+            kiosk.awake, kiosk.slept_s = False, self.now_s
+        else:
+            kiosk.wakes(self.now_s)
 
     def restarts(self) -> None:
         """Switched off for a while: what it watched stops, and what it heard is forgotten."""

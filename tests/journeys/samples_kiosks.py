@@ -65,8 +65,10 @@ def _kiosks(screen: Any, state: str) -> None:
             screen._answer(t("kiosks.joined_anew"))
 
 
-def _claim(at: int, value: str, who: str | None = "Johanna Oberhuber", *, unverified: bool = False) -> ToldHere:
-    return ToldHere(str(at), _NAMES[at], who, 1_790_000_000.0, value, value, unverified)
+def _claim(
+    at: int, value: str, who: str | None = "Johanna Oberhuber", *, unverified: bool = False, last_pin: bool = False
+) -> ToldHere:
+    return ToldHere(str(at), _NAMES[at], who, 1_790_000_000.0, value, value, unverified, last_pin=last_pin)
 
 
 def _apart(screen: Any, state: str) -> None:
@@ -75,11 +77,13 @@ def _apart(screen: Any, state: str) -> None:
     label = (_claim(1, name), _claim(4, "Drill 8.5 HSK63", None))
     worn = (_claim(1, "condition.worn"), _claim(4, "condition.good", None))
     pins = (_claim(1, "apart.pin"), _claim(4, "apart.pin"))
+    gone = (_claim(4, "apart.out_of_use", last_pin=True), _claim(1, "apart.no_supervisor", last_pin=True))
     found = (
         ToldDifferently("place/H1", Matter.PLACE, "H1", name, moved, hot=state == "hot"),
         ToldDifferently("label/X", Matter.LABEL, "X", "H1-0BCDEFGHJK", label),
         ToldDifferently("condition/A", Matter.CONDITION, "A", name, worn),
         ToldDifferently("pin/jo", Matter.PIN, "jo", "Johanna Oberhuber", pins),
+        ToldDifferently("badge/jo", Matter.BADGE, "jo", "Johanna Oberhuber", gone),
         *(ToldDifferently(f"use/{at}", Matter.USE, f"{at}", f"{name} {at}", label) for at in range(5)),
     )
     screen._told(found if state != "none" else ())
@@ -87,8 +91,8 @@ def _apart(screen: Any, state: str) -> None:
         screen.choose(Choice("place/H1", name))
     elif state == "label":
         screen.choose(Choice("label/X", name))
-    elif state in ("condition", "pin"):
-        screen.choose(Choice({"condition": "condition/A", "pin": "pin/jo"}[state], name))
+    elif state in ("condition", "pin", "last_pin"):
+        screen.choose(Choice({"condition": "condition/A", "pin": "pin/jo", "last_pin": "badge/jo"}[state], name))
 
 
 SAMPLES = (
@@ -112,6 +116,6 @@ SAMPLES = (
     ),
     *(
         ("apart", state, partial(_apart, state=state))
-        for state in ("none", "list", "moved", "hot", "label", "condition", "pin")
+        for state in ("none", "list", "moved", "hot", "label", "condition", "pin", "last_pin")
     ),
 )

@@ -54,6 +54,9 @@ def test_two_kiosks_that_each_send_one_supervisor_away_leave_the_shop_one_that_c
     last = founder.row("operator", "kim" if jo_first else "jo")
     assert last["role"] == "supervisor" and not last["retired"] and last["pin_hash"]
     assert founder.differences() == {"badge/kim" if jo_first else "badge/jo"}, "and it is told"
+    founder.says(L.ClaimSettled("badge", "kim" if jo_first else "jo", "used"))
+    meet(server, founder, other)
+    assert founder.differences() == set() and founder.row("operator", last["key"]) == last, "and settled as it stands"
 
 
 def test_where_a_third_can_give_a_pin_both_go() -> None:

@@ -110,10 +110,9 @@ class Drawn:
             }
             if self._under_hold(lines):
                 return False
-            if loses_its_pin(people, lines):  # refused: whoever can give one says anew who that is
-                row = T.Operator.get_by_id(subject)
-                lines = (L.OperatorAdded(subject, row.name, row.role),)
-                value = USED
+            if loses_its_pin(people, lines):  # it is not offered: that they stay is
+                assert lines_of(Settling(matter, subject, USED, made, "looked")) == ()
+                lines, value = (L.ClaimSettled(matter.value, subject, USED, "looked"),), USED
         before = self.warmth(kiosk)
         kiosk.says(*lines)
         after = self.warmth(kiosk)

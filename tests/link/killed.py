@@ -255,7 +255,7 @@ class Runner:
     def close(self) -> None:
         assert self._process.stdin is not None
         self._process.stdin.close()
-        self._process.wait(20)
+        self._process.wait(40)
 
 
 if __name__ == "__main__":

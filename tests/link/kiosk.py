@@ -13,6 +13,8 @@ from kiosk.rules.link_state import LinkState
 from tests.link.proxy import Proxy
 from tests.link.shop import Ledger, Quiet, Shop
 
+PATIENCE_S = 40.0
+
 
 class LinkedKiosk:
     """Joined to a shop; `open` at once.  Its desk is a thread that applies what comes."""
@@ -65,8 +67,8 @@ class LinkedKiosk:
         self.network.close()
 
 
-def until(what: Callable[[], object], within_s: float = 20.0) -> None:
-    """Waits until that is so; fails where it does not become so."""
+def until(what: Callable[[], object], within_s: float = PATIENCE_S) -> None:
+    """Waits until that is so; fails where it does not become so.  On a busy machine others take their time."""
     end = time.monotonic() + within_s
     while not what():
         assert time.monotonic() < end, "it did not come to that"

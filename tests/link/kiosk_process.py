@@ -208,7 +208,7 @@ def _told(lines: Sequence[Written]) -> list[dict[str, Any]]:
 
 def _admitted(desk: Desk) -> None:
     """Waits until every other kiosk knows of this one: before that nobody works at it."""
-    until_s = time.monotonic() + 30.0
+    until_s = time.monotonic() + 40.0
     while time.monotonic() < until_s:
         desk.tick()
         if desk.session.cards.apart is not None and desk.session.cards.apart.admitted:

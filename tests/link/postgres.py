@@ -35,8 +35,8 @@ class Server(Cluster):
         for pid in [self._process.pid, *children]:
             with suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
-        self._process.wait(30)
-        until = time.monotonic() + 20
+        self._process.wait(40)
+        until = time.monotonic() + 40
         while any(map(_lives, children)):
             assert time.monotonic() < until, "the server outlives kill -9"
             time.sleep(0.01)

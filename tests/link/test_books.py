@@ -73,7 +73,7 @@ class KioskProcess:
     def quit(self) -> None:
         if self._process.poll() is None:
             self.send("quit")
-            self._process.wait(20)
+            self._process.wait(40)
 
     def end(self) -> None:
         self.quit()
@@ -110,7 +110,7 @@ def level(*kiosks: KioskProcess) -> Callable[[], bool]:
 def sound(shop: Shop, *kiosks: KioskProcess) -> None:
     """Every acknowledged line is in the book once, all tables are equal, and every check finds nothing."""
     try:
-        until(level(*kiosks), 30)
+        until(level(*kiosks))
     except AssertionError:
         raise AssertionError([kiosk.standing for kiosk in kiosks]) from None
     assert shop.examine() == []

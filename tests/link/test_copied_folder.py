@@ -36,7 +36,7 @@ def twin_of(kiosk: KioskProcess, shop: Shop, folder: Path) -> KioskProcess:
 def rests(a: KioskProcess, b: KioskProcess) -> None:
     """The first is closed, and opened and closed again until the other has heard that it rests: servers may be busy."""
     for more in (3, 2, 1, 0):
-        until(lambda: a.standing["state"] == LinkState.CAUGHT_UP.value, 30)
+        until(lambda: a.standing["state"] == LinkState.CAUGHT_UP.value)
         a.quit()
         try:
             until(shows(b, heard=True, all_heard=True), 15)
@@ -56,14 +56,14 @@ def test_a_copy_of_its_folder_does_not_speak_for_a_station_that_heats_while_it_i
     a.quit()
     shutil.copytree(a.folder, tmp_path / "twin")
     a.start()  # its chain is as long as the copy's will be, and another
-    until(shows(a, heard=True, station=True), 30)
-    until(level(a, b), 30)
+    until(shows(a, heard=True, station=True))
+    until(level(a, b))
     a.network.refuse()
-    until(shows(a, heard=False), 20)
+    until(shows(a, heard=False))
     assert scans(a, "steel-1", "station")["outcome"] == "Done"
     twin = twin_of(a, on_server, tmp_path / "twin")
     try:
-        until(lambda: twin.standing["state"] == LinkState.FORKED.value, 30)
+        until(lambda: twin.standing["state"] == LinkState.FORKED.value)
         until_s = time.monotonic() + _BEATS_S
         while time.monotonic() < until_s:
             assert not shows(b, heard=True)(), "the copy was taken for the station"
@@ -73,7 +73,7 @@ def test_a_copy_of_its_folder_does_not_speak_for_a_station_that_heats_while_it_i
         twin.end()
     a.network.heal()
     for each in (a, b):
-        until(shows(each, warmth="held", place="Station"), 30)
+        until(shows(each, warmth="held", place="Station"))
 
 
 def test_a_station_put_back_from_a_copy_in_which_it_never_rested_heats_nothing_while_it_is_cut_off(
@@ -107,5 +107,5 @@ def test_a_folder_put_back_by_hand_heats_nothing_once_the_server_has_said_so(
     shutil.copytree(tmp_path / "yesterday", a.folder, dirs_exist_ok=True)
     a.start()
     until(lambda: a.standing["state"] == LinkState.FORKED.value, 60)  # a try that was refused waits 15 s
-    until(shows(a, awake=False, station=False), 5)
+    until(shows(a, awake=False, station=False))
     assert scans(a, "steel-1", "station")["outcome"] != "Done"

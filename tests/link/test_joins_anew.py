@@ -64,7 +64,7 @@ def test_a_kiosk_put_back_from_its_copy_joins_anew_by_one_command(
     a, b = make("A"), make("B")
     assert cli.main(["backup", str(tmp_path / "copies"), "--data", str(a.folder)]) == 0
     a("place", "after-the-copy")
-    until(level(a, b), 30)
+    until(level(a, b))
     a.quit()
     ((lines,),) = on_server.sql("SELECT COUNT(*) FROM book.entry")
     assert 0 < int(capsys.readouterr().out.partition(" lines")[0].split()[-1]) <= lines, "no ids"
@@ -74,7 +74,7 @@ def test_a_kiosk_put_back_from_its_copy_joins_anew_by_one_command(
     joins(on_server, a)
     assert a.kiosk != was and "lies in" in capsys.readouterr().out
     a.start()
-    until(lambda: a.standing["state"] == LinkState.CAUGHT_UP.value, 30)
+    until(lambda: a.standing["state"] == LinkState.CAUGHT_UP.value)
     assert len(list((a.folder / "replaced").glob("parted-*.db"))) == 1
     assert "after-the-copy" in str(a("tables"))
     assert {name for (name,) in on_server.sql("SELECT name FROM book.member")} == {"A", "B", "A 2"}
@@ -87,19 +87,19 @@ def test_what_a_locked_out_kiosk_heated_and_nobody_heard_is_hot_for_all_once_it_
 ) -> None:
     a, b = two(make)
     done(a, "steel-1", "slot")
-    until(shows(b, place="Slot"), 20)
+    until(shows(b, place="Slot"))
     a.network.refuse()
-    until(shows(a, heard=False), 20)
+    until(shows(a, heard=False))
     assert scans(a, "steel-1", "station")["outcome"] == "Done"
     a.quit()
     b("lock_out", a.kiosk)
-    until(shows(b, all_heard=True, warmth="unknown"), 20)
+    until(shows(b, all_heard=True, warmth="unknown"))
     joins(on_server, a, code_of(on_server))
     assert (a.folder / OWED).exists()
     a.start()
-    until(lambda: a.standing["state"] == LinkState.CAUGHT_UP.value, 30)
+    until(lambda: a.standing["state"] == LinkState.CAUGHT_UP.value)
     for each in (a, b):
-        until(shows(each, warmth="held", all_heard=True), 30)
+        until(shows(each, warmth="held", all_heard=True))
     assert not (a.folder / OWED).exists()
     sound(on_server, a, b)
 
@@ -119,7 +119,7 @@ def goes_on(folder: Path) -> str:
     """Opened, the kiosk there knows what the shop knows and works; who it is."""
     with Desk.open(folder) as desk:
         desk.begin_sharing()
-        until(lambda: desk.tick() is not None and desk.session.cards.apart.caught_up, 30)
+        until(lambda: desk.tick() is not None and desk.session.cards.apart.caught_up)
         assert desk.kiosks is not None and desk.kiosks.shared(10.0)
         assert desk.session.book.check() == []
         return desk.kiosks.membership.kiosk
@@ -245,14 +245,14 @@ def test_a_kiosk_that_was_killed_while_it_left_heats_nothing_and_joins_anew(clos
     assert was is not None
     with Desk.open(closed) as desk:
         desk.begin_sharing()
-        until(lambda: desk.tick() is not None and desk.session.cards.apart.caught_up, 30)
+        until(lambda: desk.tick() is not None and desk.session.cards.apart.caught_up)
         assert desk.session.cards.apart.station
         desk.leave()  # the others know; the server and this folder do not yet
     with Desk.open(closed) as desk:
         desk.begin_sharing()
         assert desk.session.cards.apart is not None and not desk.session.cards.apart.awake
         assert not desk.session.cards.apart.station and not desk.session.cards.apart.stations_heard
-        until(lambda: desk.tick() is not None and desk.session.cards.apart.caught_up, 30)
+        until(lambda: desk.tick() is not None and desk.session.cards.apart.caught_up)
         assert not desk.session.cards.apart.station and not desk.session.cards.apart.stations_heard
     assert cli.main(["join", "--data", str(closed)]) == 0
     assert goes_on(closed) != was.kiosk

@@ -133,7 +133,7 @@ def test_a_long_import_that_is_killed_while_others_lines_come_is_there_whole_or_
 ) -> None:
     a, b = make("A"), make("B")
     a("shop")
-    until(level(a, b), 30)
+    until(level(a, b))
     b.send("place", "while")
     a.send("steel", "120")
     time.sleep(0.1)
@@ -161,7 +161,7 @@ def test_a_kiosk_restored_from_its_copy_of_yesterday_writes_over_nothing_and_say
     (copy,) = (tmp_path / "copies").glob("*.db")
     assert cli.main(["restore", str(copy), "--data", str(b.folder)]) == 0
     b.start()
-    until(lambda: b.standing["state"] == LinkState.FORKED.value, 30)
+    until(lambda: b.standing["state"] == LinkState.FORKED.value)
     assert b.standing["fault"], "and what to do"
     there = [digest for (digest,) in on_server.sql("SELECT digest FROM book.entry WHERE kiosk = %s", b.kiosk)]
     assert acknowledged[0]["digest"] in there
@@ -186,7 +186,7 @@ def test_of_a_copied_folder_only_one_goes_on_and_the_book_has_each_line_once(
     addresses.keep(tmp_path / "twin", replace(member, port=b.network.port))
     twin.start()
     try:
-        until(lambda: twin.standing["state"] == LinkState.FORKED.value, 30)
+        until(lambda: twin.standing["state"] == LinkState.FORKED.value)
         b("place", "at-the-first")
         sound(on_server, a, b)
     finally:

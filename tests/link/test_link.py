@@ -86,7 +86,7 @@ def test_a_network_that_swallows_without_a_word_is_noticed_and_left(make: Make, 
     if way in ("down", "both"):
         a.network.swallow_down = True
     a.write("into nothing")
-    until(lambda: a.state is LinkState.CUT_OFF, 10)
+    until(lambda: a.state is LinkState.CUT_OFF)
     assert a.standing().fault.cause in (Cause.SLOW, Cause.UNREACHABLE)
     a.network.cut()
     a.network.heal()
@@ -102,7 +102,7 @@ def test_cut_after_any_number_of_bytes_nothing_is_lost_and_nothing_stands_there_
         setattr(a.network, f"cut_{way}", length)
         a.write(*(f"{each}.{part}" for part in range(5)))
         b.write(f"b{each}")
-        until(lambda: getattr(a.network, f"cut_{way}") is None or not a.network._pairs or level(a)(), 10)
+        until(lambda: getattr(a.network, f"cut_{way}") is None or not a.network._pairs or level(a)())
         time.sleep(0.05)
         a.network.heal()
     until(level(a, b))
@@ -136,7 +136,7 @@ def test_fresh_is_said_only_when_all_is_here_that_the_server_had(make: Make) -> 
 def test_kiosks_hear_each_other(make: Make) -> None:
     a, b = make("A"), make("B")
     until(lambda: "B" in a.beats.heard and "A" in b.beats.heard)
-    until(lambda: a.beats.heard["B"].said == "B" and abs(a.beats.heard["B"].clock_off_s) < 5, 5)
+    until(lambda: a.beats.heard["B"].said == "B" and abs(a.beats.heard["B"].clock_off_s) < 5)
     assert {each.name for each in a.standing().kiosks} == {"A", "B"}
 
 

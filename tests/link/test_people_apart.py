@@ -29,7 +29,7 @@ def test_two_kiosks_that_set_people_and_rules_at_once_both_go_by_the_strict_one_
     for key, pin in (("ines", "2580"), ("kim", "1470")):
         assert a("adds", key, "supervisor", pin) == {}
         assert a("unlock", "ines", "2580") == {}
-    until(level(a, b), 30)
+    until(level(a, b))
     assert b("unlock", "kim", "1470") == {}
 
     cut_off(a, b)
@@ -39,14 +39,14 @@ def test_two_kiosks_that_set_people_and_rules_at_once_both_go_by_the_strict_one_
         b("retire", "ines"), a("pin", "ines", "9630"),
     ]  # fmt: skip
     assert said == [{}] * 6
-    until(lambda: {a.standing["state"], b.standing["state"]} == {LinkState.CUT_OFF.value}, 30)
+    until(lambda: {a.standing["state"], b.standing["state"]} == {LinkState.CUT_OFF.value})
     for words in (("set", "heat.limit_c", "46"), ("pin", "kim", "3690"), ("retire", "kim")):
         assert b(*words) == {"refused": "catch_up_first"}, "once it is noticed, the whole shop must hear of it first"
     assert a("rules")["limit_c"] == 41.5 and b("rules")["limit_c"] == 47.0
 
     for each in (a, b):
         each.network.heal()
-    until(level(a, b), 30)
+    until(level(a, b))
     for each in (a, b):
         until(lambda each=each: each("rules")["limit_c"] == 41.5)
         rules = each("rules")
@@ -58,7 +58,7 @@ def test_two_kiosks_that_set_people_and_rules_at_once_both_go_by_the_strict_one_
         assert kept.heat.limit_c == 41.5 and kept.kiosk.badge_required
 
     assert b("settle", "setting/heat.limit_c", "47") == {}
-    until(level(a, b), 30)
+    until(level(a, b))
     for each in (a, b):
         until(lambda each=each: each("rules")["limit_c"] == 47.0)
         assert "setting/heat.limit_c" not in each("rules")["differences"]

@@ -19,7 +19,7 @@ COLUMNS = "code,key,name,coupling,clamping,bore_mm,stood_cold,place"
 
 def agree(name: str, limit_c: float, *kiosks: KioskProcess) -> None:
     """Both say the same of what was settled, nothing is open, and what was heated is cool at neither."""
-    until(level(*kiosks), 30)
+    until(level(*kiosks))
     for each in kiosks:
         until(lambda each=each: each("rules")["limit_c"] == limit_c)
         said = each("rules")
@@ -36,12 +36,12 @@ def test_what_was_settled_stays_settled_and_what_is_hot_stays_hot_whatever_comes
     for key, pin in (("ines", "2580"), ("kim", "1470")):
         assert a("adds", key, "supervisor", pin) == {}
         assert a("unlock", "ines", "2580") == {}
-    until(level(a, b), 30)
+    until(level(a, b))
     assert b("unlock", "kim", "1470") == {}
     assert cli.main(["backup", str(tmp_path / "copies"), "--data", str(a.folder)]) == 0
     for text in ("steel-1", "at-station"):
         a("scan", text)
-    until(level(a, b), 30)
+    until(level(a, b))
 
     cut_off(a, b)
     said = [  # within the seconds in which neither has noticed
@@ -51,7 +51,7 @@ def test_what_was_settled_stays_settled_and_what_is_hot_stays_hot_whatever_comes
     assert said == [{}] * 6
     for each in (a, b):
         each.network.heal()
-    until(level(a, b), 30)
+    until(level(a, b))
     for each in (a, b):
         assert set(each("rules")["differences"]) == {"setting/S2", "setting/heat.limit_c", "pin/ines"}
         for pin in ("2580", "9630", "8520"):

@@ -16,10 +16,10 @@ def test_one_that_was_closed_in_order_is_waited_for_no_more_and_woken_cut_off_it
 ) -> None:
     a, b = two(make)
     done(b, "steel-1", "slot")
-    until(shows(a, place="Slot"), 10)
+    until(shows(a, place="Slot"))
     a.quit()
     b("wait", str(WITHIN_S + 1.0))
-    until(shows(b, heard=True, all_heard=True), 10)
+    until(shows(b, heard=True, all_heard=True))
     a.network.refuse()
     a.start()
     card = a("card", "H1")
@@ -30,7 +30,7 @@ def test_one_that_was_closed_in_order_is_waited_for_no_more_and_woken_cut_off_it
     a.network.heal()
     until(shows(a, awake=True, station=True, all_heard=True), 60)  # a try that was refused waits 15 s for the next
     for each in (a, b):
-        until(shows(each, warmth="held", all_heard=True), 20)  # the scan that was refused is known now
+        until(shows(each, warmth="held", all_heard=True))  # the scan that was refused is known now
     sound(on_server, a, b)
 
 
@@ -39,18 +39,18 @@ def test_one_that_was_killed_is_waited_for_until_it_is_locked_out_and_then_nothi
 ) -> None:
     a, b = two(make)
     done(b, "steel-1", "slot")
-    until(shows(a, place="Slot"), 10)
+    until(shows(a, place="Slot"))
     a.network.refuse()
-    until(shows(a, heard=False), 20)
+    until(shows(a, heard=False))
     assert scans(a, "steel-1", "station")["outcome"] == "Done", "the station works on, cut off"
     a.kill()
-    until(shows(b, heard=False, warmth="cool"), 20)
+    until(shows(b, heard=False, warmth="cool"))
     told = b("lock_out", a.kiosk)
     assert told["shared"] > 0
-    until(shows(b, heard=True, all_heard=True, warmth="unknown"), 20)
+    until(shows(b, heard=True, all_heard=True, warmth="unknown"))
     assert scans(b, "steel-1", "slot2")["reason"] == "nowhere_known"
     a.network.heal()
     a.start()
-    until(lambda: a.standing["state"] == "locked_out", 20)
+    until(lambda: a.standing["state"] == "locked_out")
     assert shows(a, station=False)()
     sound(on_server, b)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from kiosk.desk import Desk
+from kiosk.desk import Desk, far_folder
 from kiosk.desk.inbox import Inbox, where_to_put
 from kiosk.desk.intake import ImportRefused, ImportRow, UndoneImport
 from kiosk.desk.intake import read as _read
@@ -91,14 +91,21 @@ def found(data: Path) -> tuple[Found, ...]:
 
 
 def read(path: Path, places: Mapping[str, Place]) -> tuple[Entry, ...]:
-    """The lines of a file or folder.  Raises FileFaults, StillWritten, OSError."""
-    settled(path)
-    return _read((path,), places)
+    """The lines of a file or folder; one that hangs is not waited for.  Raises FileFaults, StillWritten, OSError."""
+
+    def whole() -> tuple[Entry, ...]:
+        settled(path)
+        return _read((path,), places)
+
+    return far_folder.work(path, whole)
 
 
 def fill(path: Path) -> int:
     """Makes the codes that are missing and writes them into the file: how many.  Raises FileFaults, OSError."""
     from kiosk.exchange.missing_codes import fill as fill_one
 
-    tables = sorted(path.glob("*.csv")) if path.is_dir() else [path]
-    return sum(fill_one(table) for table in tables)
+    def whole() -> int:
+        tables = sorted(path.glob("*.csv")) if path.is_dir() else [path]
+        return sum(fill_one(table) for table in tables)
+
+    return far_folder.work(path, whole)

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
-from kiosk.desk import Desk, copies, putting_back
+from kiosk.desk import Desk, copies, far_folder, putting_back
 from kiosk.desk.putting_back import Kept, Lies, Lost, Seen
 from kiosk.ledger.backup import CopyFault, RestoreDone
 from kiosk.ledger.trouble import Cause, cause_of
@@ -101,17 +101,25 @@ def lost(at: Where, kept: Kept, seen: Seen) -> Lost:
 
 
 def put_back(at: Where, kept: Kept, tell: Progress) -> RestoreDone:
-    """Puts a copy in the place of the book, while no desk has that open.
+    """Puts a copy in the place of the book, while no desk has that open; for a share that hangs nobody waits.
 
     Raises InUse, CopyFault, NewerLedger, LedgerFault, SettingsFault.
     """
     try:
-        with _in_short_turns():
-            return copies.restore(at.data, kept.path, tell)
-    except CopyFault:
-        if not kept.path.exists():  # pulled out in the middle: what failed first was something else
+        with _in_short_turns(), putting_back.near(at.data, kept, tell) as path:
+            return copies.restore(at.data, path, tell)
+    except CopyFault as fault:
+        if fault.path == kept.path and not _is_there(kept.path):  # pulled out: what failed first was something else
             raise CopyFault(kept.path, "is not there") from None
         raise
+
+
+def _is_there(path: Path) -> bool:
+    """Or its folder does not answer: then that is the reason."""
+    try:
+        return far_folder.ask(path.parent, lambda _: path.exists())
+    except far_folder.Silent:
+        return True
 
 
 def why(error: Exception) -> str:
@@ -121,6 +129,8 @@ def why(error: Exception) -> str:
     if not isinstance(error, CopyFault):
         return fault_words(error)
     said = error.__cause__
+    if isinstance(said, far_folder.Silent):
+        return fault_words(said)
     if isinstance(said, Exception) and (cause := cause_of(said)) not in (None, Cause.DAMAGED):
         return t("put_back.gone") if cause is Cause.GONE else fault_words(said)
     return t("put_back.gone" if error.why == "is not there" else "put_back.damaged")

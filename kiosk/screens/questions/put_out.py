@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from kiosk import filing, where
-from kiosk.desk import Desk
+from kiosk.desk import Desk, far_folder
 from kiosk.desk.inbox import Inbox, Paper, papers
 from kiosk.desk.session import GivenUp
 from kiosk.desk.sticks import drives
@@ -97,9 +97,12 @@ def goals(data: Path) -> tuple[Path, ...]:
 def keep_shop(goal: Path, shop: ShopData, cancelled: Callable[[], bool]) -> Path:
     """Writes the whole shop as files that an import takes in again, all of them or none: where they lie.
 
-    Raises GivenUp where somebody wants it no more, OSError.
+    A goal that hangs is not waited for.  Raises GivenUp where somebody wants it no more, OSError.
     """
+    return far_folder.work(goal.parent, lambda: _keep_shop(goal, shop, cancelled))
 
+
+def _keep_shop(goal: Path, shop: ShopData, cancelled: Callable[[], bool]) -> Path:
     def between(_: int) -> None:
         if cancelled():
             raise GivenUp
@@ -117,5 +120,9 @@ def keep_shop(goal: Path, shop: ShopData, cancelled: Callable[[], bool]) -> Path
 
 def keep(goal: Path, made: Made) -> Path:
     """Writes a file, whole or not at all: where it lies.  Raises OSError."""
-    goal.mkdir(parents=True, exist_ok=True)
-    return filing.write(goal / made.name, made.content)
+
+    def write() -> Path:
+        goal.mkdir(parents=True, exist_ok=True)
+        return filing.write(goal / made.name, made.content)
+
+    return far_folder.work(goal.parent, write)

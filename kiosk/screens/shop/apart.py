@@ -75,11 +75,10 @@ class ApartScreen(View):
         """One difference."""
         found = self._found[choice.key]
         self._key, self.title = found.key, found.name
-        self.claims = [Choice(each.value, *_said(each)) for each in found.claims]
+        self.claims = [Choice(each.value, *_said(each)) for each in found.offers]
         alarm = found.alarm
         self.hot = alarm is not None
-        scans = t("apart.by_scan") if found.matter is asks.Matter.PLACE else t("apart.choose")
-        self.what_to_do = f"{t(alarm.key, **dict(alarm.values))}. {t('apart.alarm_remedy')}" if alarm else scans
+        self.what_to_do = f"{t(alarm.key, **dict(alarm.values))}. {t('apart.alarm_remedy')}" if alarm else _asked(found)
         self.page = Page.ONE
 
     def take(self, choice: Choice) -> None:
@@ -109,9 +108,18 @@ class ApartScreen(View):
         self.trouble = fault_words(error)
 
 
+def _asked(found: asks.ToldDifferently) -> str:
+    """What a hand does about it, and what cannot be chosen though a kiosk said so."""
+    if found.matter is asks.Matter.PLACE:
+        return t("apart.by_scan")
+    if found.not_now:
+        return t("apart.last_pin", told=". ".join(": ".join(reversed(_said(each))) for each in found.not_now))
+    return t("apart.choose")
+
+
 def _said(claim: asks.ToldHere) -> tuple[str, str]:
     what = t(claim.what) if claim.what.startswith(_IDS) else claim.what
-    return what, t("apart.claim", kiosk=claim.kiosk, who=claim.who, told_at=claim.told_utc_s)
+    return what, t("apart.claim", kiosk=claim.kiosk, who=claim.who, told_at=claim.told_utc_s) if claim.kiosk else ""
 
 
 load_beside(__file__)
