@@ -266,13 +266,13 @@ def _sheets(screen: Any, page: str) -> None:
             screen.new, screen._needs = True, []
             screen.show_lines()
         case "unreadable":
-            screen.said = t("things.sheet_unreadable", name=screen.title)
+            screen.trouble = t("things.sheet_unreadable", name=screen.title)
         case "drop":
             screen.new, screen._was = True, ()
             screen.back()
         case "name_taken":
             screen._name("Pump cover")
-            screen.said = t("things.name_taken", name="Pump cover")
+            screen.trouble = t("things.name_taken", name="Pump cover")
         case "how_failed":
             screen.do("add")
             screen._failed(OSError(28, "No space left on device"))
@@ -286,7 +286,7 @@ def _sheets(screen: Any, page: str) -> None:
             screen.add_line("by_figures")
         case "says_nothing":
             screen.add_line("by_figures")
-            screen.said = t("sheet.says_nothing")
+            screen.trouble = t("sheet.says_nothing")
         case "pieces":
             screen._ask_pieces(needs[0])
         case "line":
