@@ -9,7 +9,7 @@ from kivy.core.window import Window  # noqa: F401 - the widgets need one
 
 from kiosk.desk.session import Locked, StillHot
 from kiosk.screens.parts.pads import NumberEntry
-from kiosk.screens.parts.states import StepHeader
+from kiosk.screens.parts.states import Refusal, StepHeader
 from kiosk.screens.parts.text import Icon, Words
 from kiosk.screens.parts.touch import in_sight
 from kiosk.screens.shop.apart import ApartScreen
@@ -147,7 +147,8 @@ def test_what_one_more_touch_of_a_telephone_does_is_no_refusal_and_one_that_is_n
         (head,) = [part for part in screen.walk(restrict=True) if isinstance(part, StepHeader)]
         assert screen.told in said(head) and signs(head) == []
     screen._failed(Locked())
-    assert signs(head) == ["stop"] and screen.told not in said(screen)
+    (refusal,) = [part for part in screen.walk(restrict=True) if isinstance(part, Refusal) and part.text]
+    assert signs(refusal) == ["stop"] and refusal.text == screen.trouble and screen.told not in said(screen)
 
 
 def test_of_a_wrong_code_that_is_like_none_the_refusal_has_its_sign() -> None:

@@ -131,7 +131,7 @@ class PhonesScreen(View):
         self.state, self.remedy = state, remedy
 
     def _failed(self, error: Exception) -> None:
-        self.trouble = fault_words(error)
+        self.told, self.trouble = "", fault_words(error)
 
 
 def _about(name: str, kind: str) -> str:
