@@ -151,9 +151,9 @@ def test_what_one_more_touch_of_a_telephone_does_is_no_refusal_and_one_that_is_n
     assert signs(refusal) == ["stop"] and refusal.text == screen.trouble and screen.told not in said(screen)
 
 
-def test_of_a_wrong_code_that_is_like_none_the_refusal_has_its_sign() -> None:
+def test_a_wrong_code_is_refused_with_its_sign_whether_or_not_it_is_like_another() -> None:
     screen = filled("typed", "wrong")
-    assert screen.pad.offers and t("pad.meant") in said(screen)
+    assert screen.pad.offers and t("pad.meant") in said(screen) and signs(screen) == ["stop"]
     screen.pad.offers = []
     assert t("pad.wrong") in said(screen) and signs(screen) == ["stop"]
 
