@@ -67,7 +67,9 @@ def test_what_cools_where_it_stands_is_told_to_stay_there_and_how_long(shop: Sho
     """A hot holder in a sleeve is sent to no other cooling place: it may stay where it is."""
     desk = shop.desk
     shop.clock.forward(50 * 86400.0)
-    bare = next(card for card in desk.shop.holders() if card.assembly is None and card.holder.clamping is Clamping.SHRINK_FIT)
+    bare = next(
+        card for card in desk.shop.holders() if card.assembly is None and card.holder.clamping is Clamping.SHRINK_FIT
+    )
     for text in (bare.code, shop.place("Shrink station")):
         desk.scan(text)
     _, _, not_here = bench.offers(bare.holder.key)(desk)

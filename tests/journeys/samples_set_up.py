@@ -37,7 +37,7 @@ from kiosk.screens.questions.bring_in import (
 )
 from kiosk.screens.questions.choose import Pick
 from kiosk.screens.questions.first import STEPS, Far
-from kiosk.screens.questions.put_out import Offer
+from kiosk.screens.questions.put_out import CAME_ALONG, Offer, Template
 from kiosk.screens.questions.setting_up import Known, Ready
 from kiosk.screens.questions.sheets import Known as KnownSheets
 from kiosk.screens.questions.sheets import Need, Opened, OpenSheet, Paper
@@ -298,8 +298,9 @@ def _sheets(screen: Any, page: str) -> None:
 
 
 def _put_out(screen: Any, page: str) -> None:
-    papers = tuple(Paper(Path(f"/data/templates/{at}.txt"), 1.79e9) for at in ("offset_program", "tool_table"))
-    screen.show(Offer(Path("/data"), ("Mill 1", "Five-axis mill 2, by the window"), papers))
+    templates = tuple(Template(Path(f"/data/templates/{name}.txt"), name) for name in CAME_ALONG)
+    own = Template(Path("/data/templates/Five-axis mill 2 every night.txt"))
+    screen.show(Offer(Path("/data"), ("Mill 1", "Five-axis mill 2, by the window"), (*templates, own)))
     stick = Path("/media/kiosk/SHOPSTICK/holder-kiosk")
     match page:
         case "trouble":
