@@ -9,6 +9,7 @@ from __future__ import annotations
 import secrets
 from dataclasses import dataclass, replace
 
+from kiosk.desk.next_step import next_of
 from kiosk.desk.session import NotThere, Session
 from kiosk.ledger import history as past
 from kiosk.ledger import tables as T
@@ -175,7 +176,8 @@ class BuildCounter:
         at = card.at.place.kind if card.at else None
         if at is not Kind.SHRINK and warmth(card) is Heat.HELD:
             cooling = self._session.cooling_place()
-            remedy = say("build.cool_first", place=cooling.name if cooling else None)
+            stays = next_of(self._session, card) if at is Kind.COOLING else None  # where it cools it may stay
+            remedy = stays or say("build.cool_first", place=cooling.name if cooling else None)
             return BuildRefused(say("build.hot", name=card.name), remedy, hot=True)
         if card.retired:
             return BuildRefused(say("refused.retired_holder", name=card.name), say("remedy.retired_holder"))

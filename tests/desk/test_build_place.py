@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kiosk.rules.assembly import Condition
+from kiosk.rules.assembly import Clamping, Condition
 from kiosk.rules.fitting.fits import FitReason
 from kiosk.screens.questions import bench
 from tests.conftest import Shop
@@ -61,3 +61,27 @@ def test_what_the_first_page_offers_is_not_refused_after_the_touch(shop: Shop) -
             assert desk.build.build(bare.holder.key, offer.cutter.key).assembly is not None
             tried += 1
     assert tried
+
+
+def test_what_cools_where_it_stands_is_told_to_stay_there_and_how_long(shop: Shop) -> None:
+    """A hot holder in a sleeve is sent to no other cooling place: it may stay where it is."""
+    desk = shop.desk
+    shop.clock.forward(50 * 86400.0)
+    bare = next(
+        card for card in desk.shop.holders() if card.assembly is None and card.holder.clamping is Clamping.SHRINK_FIT
+    )
+    for text in (bare.code, shop.place("Shrink station")):
+        desk.scan(text)
+    _, _, not_here = bench.offers(bare.holder.key)(desk)
+    assert not_here is None
+    for text in (bare.code, shop.place("Sleeve 1")):
+        desk.scan(text)
+    card, _, not_here = bench.offers(bare.holder.key)(desk)
+    assert card.at is not None and card.at.name == "Sleeve 1"
+    assert not_here is not None and not_here.why.key == "build.hot" and not_here.hot
+    assert not_here.remedy.key == "next.in_sleeve" and not_here.remedy["place"] == "Sleeve 1"
+    for text in (bare.code, shop.place("Rack 1")):
+        desk.scan(text)
+    _, _, not_here = bench.offers(bare.holder.key)(desk)
+    assert not_here is not None and not_here.remedy.key in ("next.cooling", "next.read")
+    assert not_here.remedy["place"] == "Rack 1"

@@ -377,7 +377,7 @@ def _difference(screen: Any, at: int, page: str = "one", trouble: str = "") -> N
 def _differences(screen: Any) -> None:
     screen.show(audit_status())
     screen.page = "list"
-    screen.trouble = say_words(say("audit.settled.book_moved", name=ASSEMBLY.name, place="Cabinet A · 10-12"))
+    screen.told = say_words(say("audit.settled.book_moved", name=ASSEMBLY.name, place="Cabinet A · 10-12"))
 
 
 def _photo(screen: Any, page: str, labels: int = 12, unread: int = 2, trouble: str = "", touched: int = -1) -> None:

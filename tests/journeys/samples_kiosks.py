@@ -58,7 +58,7 @@ def _kiosks(screen: Any, state: str) -> None:
             screen._failed(LinkFault(Cause.FORKED))
         case "places":
             card = type("Card", (), {"place": Place("P", "x", Kind.CABINET), "name": "Cabinet B, window side"})
-            screen._places(((card, ()),) * 9)
+            screen._places(((card,) * 9, ""))
         case "answer":
             screen._answer(t("kiosks.joined"))
         case "answer_anew":

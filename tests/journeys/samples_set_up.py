@@ -37,7 +37,7 @@ from kiosk.screens.questions.bring_in import (
 )
 from kiosk.screens.questions.choose import Pick
 from kiosk.screens.questions.first import STEPS, Far
-from kiosk.screens.questions.put_out import Offer
+from kiosk.screens.questions.put_out import CAME_ALONG, Offer, Template
 from kiosk.screens.questions.setting_up import Known, Ready
 from kiosk.screens.questions.sheets import Known as KnownSheets
 from kiosk.screens.questions.sheets import Need, Opened, OpenSheet, Paper
@@ -266,13 +266,13 @@ def _sheets(screen: Any, page: str) -> None:
             screen.new, screen._needs = True, []
             screen.show_lines()
         case "unreadable":
-            screen.said = t("things.sheet_unreadable", name=screen.title)
+            screen.trouble = t("things.sheet_unreadable", name=screen.title)
         case "drop":
             screen.new, screen._was = True, ()
             screen.back()
         case "name_taken":
             screen._name("Pump cover")
-            screen.said = t("things.name_taken", name="Pump cover")
+            screen.trouble = t("things.name_taken", name="Pump cover")
         case "how_failed":
             screen.do("add")
             screen._failed(OSError(28, "No space left on device"))
@@ -286,7 +286,7 @@ def _sheets(screen: Any, page: str) -> None:
             screen.add_line("by_figures")
         case "says_nothing":
             screen.add_line("by_figures")
-            screen.said = t("sheet.says_nothing")
+            screen.trouble = t("sheet.says_nothing")
         case "pieces":
             screen._ask_pieces(needs[0])
         case "line":
@@ -298,8 +298,9 @@ def _sheets(screen: Any, page: str) -> None:
 
 
 def _put_out(screen: Any, page: str) -> None:
-    papers = tuple(Paper(Path(f"/data/templates/{at}.txt"), 1.79e9) for at in ("offset_program", "tool_table"))
-    screen.show(Offer(Path("/data"), ("Mill 1", "Five-axis mill 2, by the window"), papers))
+    templates = tuple(Template(Path(f"/data/templates/{name}.txt"), name) for name in CAME_ALONG)
+    own = Template(Path("/data/templates/Five-axis mill 2 every night.txt"))
+    screen.show(Offer(Path("/data"), ("Mill 1", "Five-axis mill 2, by the window"), (*templates, own)))
     stick = Path("/media/kiosk/SHOPSTICK/holder-kiosk")
     match page:
         case "trouble":

@@ -280,7 +280,7 @@ def _settings(screen: Any, row: str = "", figure: bool = False) -> None:
     found = [choice for choice in screen.groups if choice.key == group]
     if found:
         screen.open(found[0])
-        screen.trouble = t("settings.holds_keep", count=12)
+        screen.told = t("settings.holds_keep", count=12)
     screen._press.run = lambda *_: None  # what is plugged in here is no sample
     for choice in [choice for choice in screen.rows if choice.key == row]:
         screen.choose(choice)
@@ -293,7 +293,7 @@ def _settings(screen: Any, row: str = "", figure: bool = False) -> None:
 
 def _settings_said(screen: Any) -> None:
     _settings(screen)
-    screen.trouble = t("shop.backed_up", file="kiosk-2026-11-25-001512.db")
+    screen.told = t("shop.backed_up", file="kiosk-2026-11-25-001512.db")
 
 
 def every_setting() -> tuple[str, ...]:
@@ -705,7 +705,7 @@ def _phones(screen: Any, state: str) -> None:
         made = qrcode.QRCode(border=4, error_correction=qrcode.constants.ERROR_CORRECT_M)
         made.add_data(f"{seen.address}#{'A' * 22}")
         screen.show_code(Code(tuple(map(tuple, made.get_matrix())), "Christopher Oakenshield", 120.0))
-    screen.trouble = t("phones.ended", phone="0003") if state == "ended" else ""
+    screen.told = t("phones.ended", phone="0003") if state == "ended" else ""
     if state == "sure":
         screen.end(screen.rows[1])
 

@@ -53,10 +53,11 @@ from tests.journeys.samples import SAMPLES as FLOOR  # noqa: E402
 from tests.journeys.samples_cable import SAMPLES as CABLE  # noqa: E402
 from tests.journeys.samples_kiosks import SAMPLES as KIOSKS  # noqa: E402
 from tests.journeys.samples_records import SAMPLES as RECORDS  # noqa: E402
+from tests.journeys.samples_refused import SAMPLES as REFUSED  # noqa: E402
 from tests.journeys.samples_set_up import SAMPLES as SET_UP  # noqa: E402
 from tests.journeys.samples_shop import SAMPLES as SHOP  # noqa: E402
 
-SAMPLES = (*FLOOR, *SHOP, *RECORDS, *KIOSKS, *SET_UP, *CABLE)
+SAMPLES = (*FLOOR, *SHOP, *RECORDS, *KIOSKS, *SET_UP, *CABLE, *REFUSED)
 SETTLE = 14  # layouts settle one level a tick
 SLACK = 1.5
 LEAST_PICTURE_MM = 12.0  # with its legend; below it a holder is a smear

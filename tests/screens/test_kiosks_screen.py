@@ -97,7 +97,7 @@ def test_that_it_joined_is_read_once_the_alarm_before_it_was_understood(joining:
 
 def test_in_the_list_each_kiosk_has_a_sign_and_one_that_is_heard_another_than_one_that_is_not() -> None:
     screen = KiosksScreen()
-    rows = tuple(KioskRow(how, how, how is How.HEARD, how, 1.79e9, 0, "", 0.0) for how in How)
+    rows = tuple(KioskRow(how, how.value, how is How.HEARD, how, 1.79e9, 0, "", 0.0) for how in How)
     screen._told(Kiosks(True, rows, None, "Cabinet"))
     signs = {row.key: row.icon for row in screen.kiosks}
     assert all(signs.values()) and set(signs) == set(How)

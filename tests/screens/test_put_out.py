@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 from kivy.core.window import Window  # noqa: F401 - the widgets need one
 
+from kiosk import where, words
+from kiosk.desk.inbox import fill
 from kiosk.desk.session import GivenUp, Locked
 from kiosk.exchange.shop import read_shop
 from kiosk.screens.parts.marked import Marked
 from kiosk.screens.questions import put_out as asks
-from kiosk.screens.shop.put_out import SHOP, Page, PutOutScreen
+from kiosk.screens.shop.put_out import OFFSETS, SHOP, Page, PutOutScreen
 from tests.conftest import Shop
 from tests.screens.test_clerk import Office
 
@@ -110,3 +113,29 @@ def test_cancel_tells_the_saving_to_end(shop: Shop) -> None:
     screen._press.cancel = lambda: told.append(True)
     screen.back()
     assert told == [True] and screen.page == Page.WHAT
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES)
+def test_templates_that_came_along_have_plain_names_and_the_shops_own_their_files(
+    shop: Shop, language: str, request: pytest.FixtureRequest
+) -> None:
+    """A file of the shop's that is called as one of ours, and says something else, is the shop's own."""
+    request.addfinalizer(partial(words.speak, words.language()))
+    words.speak(language)
+    folder = shop.desk.session.book.path.parent / "templates"
+    fill(folder.parent, where.demo_tags())
+    (folder / "mill_2_nightly.txt").write_text("[each]\n{POCKET}\n[end]\n")
+    (folder / "tool_table.txt").write_text("[each]\n{LF}\n[end]\n")
+    office = Office(shop)
+    screen = PutOutScreen()
+    office.clerk.take(screen)
+    office.clerk.go("put_out")
+    screen.choose(OFFSETS)
+    screen.take(screen.options[0])
+    named = {Path(row.key).name: (row.text, row.note) for row in screen.options}
+    assert named["mill_2_nightly.txt"] == ("mill_2_nightly", "")
+    assert named["tool_table.txt"] == ("tool_table", "")
+    ours = {name for name, (text, note) in named.items() if note == name and "_" not in text}
+    assert ours == {"inch_card.txt", "offset_program.txt"}
+    assert named["inch_card.txt"][0] == words.t("put_out.template_of.inch_card")
+    assert {path.stem for path in (where.demo_tags() / "templates").iterdir()} == set(asks.CAME_ALONG)

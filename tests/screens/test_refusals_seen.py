@@ -9,7 +9,7 @@ from kivy.core.window import Window  # noqa: F401 - the widgets need one
 
 from kiosk.desk.session import Locked, StillHot
 from kiosk.screens.parts.pads import NumberEntry
-from kiosk.screens.parts.states import StepHeader
+from kiosk.screens.parts.states import Refusal, StepHeader
 from kiosk.screens.parts.text import Icon, Words
 from kiosk.screens.parts.touch import in_sight
 from kiosk.screens.shop.apart import ApartScreen
@@ -18,6 +18,7 @@ from kiosk.screens.shop.kiosks import KiosksScreen
 from kiosk.screens.shop.things import ThingsScreen
 from kiosk.screens.theme import look
 from kiosk.settings import Settings
+from kiosk.words import t
 
 
 class Clerk:
@@ -26,6 +27,11 @@ class Clerk:
     untold = None  # of joining nothing is still to be said
     settings = Settings()
     begin_own = None
+    operator = None
+    leave = None
+
+    def busied(self) -> None:
+        """Somebody is there."""
 
     def ask(self, *_: Any) -> None:
         """Nobody answers."""
@@ -90,8 +96,13 @@ def test_what_was_settled_or_is_on_its_way_is_no_refusal() -> None:
     screen._settled((), Choice("k", "Bench 1"))
     assert screen.settled and signs(screen) == [] and screen.settled in said(screen)
     kiosks = KiosksScreen(clerk=Clerk())
+    kiosks.page = "name"
     kiosks.take_name("Bench")
     assert kiosks.joining and not kiosks.trouble
+    (goes_on,) = [words for words in _shown(kiosks) if words.text == kiosks.joining]
+    assert goes_on.color == look.quiet and signs(kiosks) == []
+    kiosks.take_name("")
+    assert signs(kiosks) == ["stop"] and kiosks.trouble in said(kiosks) and kiosks.joining not in said(kiosks)
 
 
 @pytest.mark.parametrize("window", [(800, 480), (360, 640), (640, 360)])
@@ -130,6 +141,23 @@ def test_a_pads_hint_gives_way_to_what_is_refused() -> None:
     assert "Step 3 of 8" not in said(entry) and signs(entry) == ["stop"]
 
 
+def test_what_one_more_touch_of_a_telephone_does_is_no_refusal_and_one_that_is_not_ended_is() -> None:
+    for state in ("sure", "ended"):
+        screen = filled("phones", state)
+        (head,) = [part for part in screen.walk(restrict=True) if isinstance(part, StepHeader)]
+        assert screen.told in said(head) and signs(head) == []
+    screen._failed(Locked())
+    (refusal,) = [part for part in screen.walk(restrict=True) if isinstance(part, Refusal) and part.text]
+    assert signs(refusal) == ["stop"] and refusal.text == screen.trouble and screen.told not in said(screen)
+
+
+def test_a_wrong_code_is_refused_with_its_sign_whether_or_not_it_is_like_another() -> None:
+    screen = filled("typed", "wrong")
+    assert screen.pad.offers and t("pad.meant") in said(screen) and signs(screen) == ["stop"]
+    screen.pad.offers = []
+    assert t("pad.wrong") in said(screen) and signs(screen) == ["stop"]
+
+
 def _shown(part: Any) -> list[Words]:
     return [words for words in part.walk(restrict=True) if isinstance(words, Words) and words.text and in_sight(words)]
 
@@ -138,11 +166,14 @@ def filled(name: str, state: str) -> Any:
     """A screen as its sample fills it."""
     from kiosk.screens.pages import build
     from tests.journeys.samples import SAMPLES as FLOOR
+    from tests.journeys.samples_cable import SAMPLES as CABLE
     from tests.journeys.samples_kiosks import SAMPLES as KIOSKS
     from tests.journeys.samples_records import SAMPLES as RECORDS
+    from tests.journeys.samples_set_up import SAMPLES as SET_UP
     from tests.journeys.samples_shop import SAMPLES as SHOP
 
-    (fill,) = [fill for on, what, fill in (*FLOOR, *KIOSKS, *RECORDS, *SHOP) if (on, what) == (name, state)]
+    samples = (*FLOOR, *CABLE, *KIOSKS, *RECORDS, *SET_UP, *SHOP)
+    (fill,) = [fill for on, what, fill in samples if (on, what) == (name, state)]
     screen = build(name)
     screen.clerk = Clerk()
     fill(screen)
@@ -164,6 +195,19 @@ def filled(name: str, state: str) -> Any:
         ("tear_down", "refused", "stop", "shrink station"),
         ("build", "scan", "stop", ""),
         ("measure", "scan", "stop", ""),
+        ("pin", "wrong", "stop", "not the PIN"),
+        ("pin", "wait", "stop", "0:55"),
+        ("card", "never", "stop", "measure"),
+        ("cable", "gone", "stop", "not heard"),
+        ("cable", "taken", "stop", ""),
+        ("cable", "no_ports", "stop", "port"),
+        ("cable", "port_gone", "stop", ""),
+        ("cable", "port_taken", "stop", ""),
+        ("cable", "noise", "stop", ""),
+        ("cable", "unread", "stop", ""),
+        ("cable", "unknown", "stop", ""),
+        ("cable", "failed", "stop", ""),
+        ("sheets", "name_taken", "stop", ""),
     ],
 )
 def test_every_refusal_stands_beside_its_sign(name: str, state: str, sign: str, words: str) -> None:
@@ -175,7 +219,10 @@ def test_every_refusal_stands_beside_its_sign(name: str, state: str, sign: str, 
 @pytest.mark.parametrize(
     "name, state",
     [("correct", "what"), ("correct", "place"), ("setup", "round-taken"), ("apart", "moved"), ("apart", "list"),
-     ("shift", "saved"), ("shift", "busy"), ("kiosks", "alone"), ("tear_down", "condition")],
+     ("shift", "saved"), ("shift", "busy"), ("kiosks", "alone"), ("tear_down", "condition"), ("pin", "twice"),
+     ("card", "measured"), ("card", "worn"), ("cable", "home"), ("cable", "fields"), ("cable", "try"),
+     ("cable", "would"), ("settings", "backed-up"), ("settings", "list"),
+     ("audit_differences", "list"), ("compare", "same")],
 )  # fmt: skip
 def test_what_is_no_refusal_has_no_such_sign(name: str, state: str) -> None:
     assert signs(filled(name, state)) == []
@@ -202,3 +249,31 @@ def test_a_row_without_a_sign_gives_it_no_room() -> None:
     row = ReasonRow(value=Choice("k", "Bench 1", "said by nobody"))
     (icon,) = [part for part in row.walk(restrict=True) if isinstance(part, Icon)]
     assert icon.width == 0 and not icon.opacity
+
+
+NOTHING_CAME = "Nothing came of it"
+
+
+def _with_trouble() -> list[str]:
+    from kiosk.screens.pages import SCREENS, screen_class
+
+    return [name for name in sorted(SCREENS) if hasattr(screen_class(name), "trouble")]
+
+
+@pytest.mark.parametrize("name", _with_trouble())
+def test_on_no_page_of_a_screen_a_refusal_stands_without_its_sign(name: str) -> None:
+    from kiosk.screens.pages import build
+
+    screen = build(name)
+    screen.clerk = Clerk()
+    pages = type(screen).page.options if hasattr(type(screen), "page") else [""]
+    bare = {}
+    for page in pages:
+        if page:
+            screen.page = page
+        screen.trouble = NOTHING_CAME
+        for words in _shown(screen):
+            if NOTHING_CAME in words.text and not (signs(words) or signs(words.parent) or signs(words.parent.parent)):
+                bare[page] = words.text
+        screen.trouble = ""
+    assert bare == {}

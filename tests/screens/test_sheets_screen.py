@@ -15,6 +15,7 @@ from kiosk.desk.session import Locked
 from kiosk.rules.fitting.setup_sheet import Need
 from kiosk.screens.job.sheets import DROP, KEEP, SheetsScreen
 from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.states import Refusal
 
 NEEDS = (Need(1, "Ball mill 10", 2), Need(2, "Roughing mill 12", 1))
 
@@ -80,7 +81,7 @@ def test_a_pin_that_ran_out_is_asked_for_again_and_the_draft_is_kept(
     monkeypatch.setattr(desk.setup_sheets, "change", real)
     screen.shown(act=KEEP, supervisor="kim")
     screen.take_reason(screen.options[0])
-    assert screen.page == "list" and "Job" in screen.said
+    assert screen.page == "list" and "Job" in screen.told and not screen.trouble
     locked["now"] = True  # long after it was opened
     screen.choose(screen.rows[0])
     screen.keep()
@@ -123,19 +124,19 @@ def test_a_name_that_is_taken_is_refused_when_it_is_given(screen: SheetsScreen) 
     screen.do("copy")
     for name in ("job", "a/b"):
         screen.named(name)
-        assert screen.page == "name" and screen.said
+        assert screen.page == "name" and screen.trouble
     screen.named("Other")
-    assert screen.page == "lines" and screen.new and not screen.said
+    assert screen.page == "lines" and screen.new and not screen.trouble
     screen.clerk.desk.setup_sheets.add("Other", NEEDS)
     screen.keep()
-    assert screen.page == "name" and screen.said
+    assert screen.page == "name" and screen.trouble
     screen.named("Third")
     screen.keep()
     assert screen.page == "list" and len(screen.rows) == 3
 
 
 def test_somebody_signing_in_clears_what_was_said(screen: SheetsScreen) -> None:
-    screen.said = "nobody is signed in"
-    assert screen.signs_in
-    screen.trouble = ""
-    assert screen.said == ""
+    screen._failed(OSError(28, "No space left on device"))
+    assert screen.signs_in and screen.trouble and not screen.told
+    screen.trouble = ""  # as the clerk does
+    assert [each.text for each in screen.walk(restrict=True) if isinstance(each, Refusal) and each.text] == []

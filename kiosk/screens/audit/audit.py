@@ -49,6 +49,7 @@ class AuditScreen(View):
     forwards = True
     page = OptionProperty(Page.CHOOSE, options=list(Page))
     choices = ListProperty()
+    told = StringProperty()
     trouble = StringProperty()
 
     place = StringProperty()
@@ -96,7 +97,7 @@ class AuditScreen(View):
 
     def shown(self, told: str = "", scanned: Scanned | None = None, **_: Any) -> None:
         """`told`: what was done about a difference.  `scanned`: hot steel that was found on another screen."""
-        self.trouble = ""
+        self.told = self.trouble = ""
         if scanned is not None and isinstance(scanned.outcome, Done) and found_hot(scanned.outcome):
             self.warn(scanned.outcome)
         if told:
@@ -167,7 +168,8 @@ class AuditScreen(View):
         if self.page in (Page.CHOOSE, Page.CLOSED):
             mine = outcome.reason is Reason.NO_AUDIT if isinstance(outcome, Refused) else _is_mine(outcome.step)
             if mine:
-                self.trouble = wording.sentences(outcome)
+                said, refused = wording.sentences(outcome), isinstance(outcome, Refused)
+                self.told, self.trouble = ("", said) if refused else (said, "")
                 self.refresh()
             return mine
         if isinstance(outcome, Done) and outcome.step is Step.AUDIT_CLOSED:
@@ -339,7 +341,7 @@ class AuditScreen(View):
 
     def _close(self) -> None:
         key = self._key
-        self.results, self.reported, self.trouble = [], False, ""
+        self.results, self.reported, self.told, self.trouble = [], False, "", ""
         self.page = Page.CLOSED
         if key:
             self.clerk.ask(asks.report(key), self.show_report, self._failed)
@@ -365,7 +367,7 @@ class AuditScreen(View):
 
     def leave(self) -> None:
         """To the next audit."""
-        self.page, self.trouble = Page.CHOOSE, ""
+        self.page, self.told, self.trouble = Page.CHOOSE, "", ""
         self.refresh()
 
     def _say(self, good: bool, said: str, more: str = "", about: str = "") -> None:

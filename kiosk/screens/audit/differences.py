@@ -17,6 +17,7 @@ from kiosk.rules.place_drawing import PlaceDrawing
 from kiosk.screens.audit.wording import difference_words, last_seen
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
+from kiosk.screens.outcomes_shown import for_heat
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.parts.lines import RowText, TouchRow
 from kiosk.screens.questions import audit as asks
@@ -62,7 +63,9 @@ class AuditDifferencesScreen(View):
     page = OptionProperty(Page.LIST, options=list(Page))
     rows = ListProperty()
     heading = StringProperty()
+    told = StringProperty()  # what was done
     trouble = StringProperty()
+    for_heat = BooleanProperty(False)  # that is why
     word = StringProperty()
     sign = StringProperty()
     tone = StringProperty("plain")
@@ -82,7 +85,7 @@ class AuditDifferencesScreen(View):
         self.reasons = [Choice(reason, t(f"auditing.reason.{reason}")) for reason in A.REASONS]
 
     def shown(self, trouble: str = "", key: str = "", **_: Any) -> None:
-        self.trouble, self._asked = trouble, key
+        self.told, self.trouble, self.for_heat, self._asked = "", trouble, False, key
         self.page = Page.LIST
         self.refresh()
 
@@ -121,7 +124,7 @@ class AuditDifferencesScreen(View):
         self._card = card
         self.word, self.sign, self.tone = difference_words(card.difference), line.sign, line.tone
         self.title, self.places, self.more = line.text, _places(card), ""
-        self.trouble = ""
+        self.told = self.trouble = ""
         self.actions = [Choice(name, t(f"auditing.do.{name}")) for name in _actions(card)]
         self.picture = None
         self.page = Page.ONE
@@ -176,14 +179,14 @@ class AuditDifferencesScreen(View):
         self.waiting = False
         if isinstance(outcome, Refused):
             self.clerk.play(Sound.REFUSED)
-            self.trouble = f"{say(outcome.why)}. {say(outcome.remedy)}"
+            self.trouble, self.for_heat = f"{say(outcome.why)}. {say(outcome.remedy)}", for_heat(outcome)
             self.page = Page.ONE
             return
         self.clerk.play(Sound.DONE)
         if self._asked:
             self.clerk.go("audit", told=say(outcome.say))
             return
-        self.trouble = say(outcome.say)
+        self.told, self.trouble = say(outcome.say), ""
         self.page = Page.LIST
         self.refresh()
 
@@ -198,7 +201,7 @@ class AuditDifferencesScreen(View):
         """The audit was closed elsewhere, or the difference is gone: say so and look again."""
         self.waiting = False
         self.clerk.play(Sound.REFUSED)
-        self.trouble = fault_words(error)
+        self.told, self.trouble, self.for_heat = "", fault_words(error), for_heat(error)
         self.page = Page.LIST
         self.rows = []
 

@@ -36,6 +36,7 @@ class PlaceScreen(View):
     sign = StringProperty()
     stations = ListProperty()
     picture = ObjectProperty(None, allownone=True)
+    nowhere = StringProperty()  # that there is no way to it
     trouble = StringProperty()
 
     def __init__(self, **kwargs: Any) -> None:
@@ -45,7 +46,7 @@ class PlaceScreen(View):
 
     def shown(self, key: str = "", **_: Any) -> None:
         self._key = key
-        self.stations, self.title, self.state, self.trouble = [], "", "", ""
+        self.stations, self.title, self.state, self.nowhere, self.trouble = [], "", "", "", ""
         self._ask()
 
     def returned(self) -> None:
@@ -77,7 +78,7 @@ class PlaceScreen(View):
             Choice(str(at), part, "" if word.casefold() in part.casefold() else word)
             for at, (part, word) in enumerate(zip(_parts(way.path), named, strict=True))
         ]
-        self.trouble = t("find.nowhere") if way.usable is Usable.NOWHERE else ""
+        self.nowhere, self.trouble = t("find.nowhere") if way.usable is Usable.NOWHERE else "", ""
 
     def _failed(self, error: Exception) -> None:
         self.trouble = fault_words(error)

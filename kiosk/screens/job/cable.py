@@ -6,7 +6,6 @@ too; behind a supervisor's PIN like any setting.
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from enum import StrEnum
 from typing import Any
@@ -21,6 +20,7 @@ from kivy.properties import (
 )
 
 from kiosk.screens.clerk import fault_words
+from kiosk.screens.job.heard import plain, short, speed
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.marked import Marked, MarkedRow
 from kiosk.screens.press import Press
@@ -30,10 +30,8 @@ from kiosk.screens.view import Covers, View
 from kiosk.telling import file_fault_words
 from kiosk.words import t
 
-KEEP = "keep"
-TURN, ANEW = "turn", "anew"
+KEEP, TURN, ANEW = "keep", "turn", "anew"
 SHOWN = 2  # lines of the presetter at once
-WIDE, UNCUT = 40, 20  # signs of one, and of what has no blank in it
 SPEEDS = (  # the usual ones first
     *(asks.SerialLine("", baud) for baud in (9600, 19_200, 38_400, 57_600, 115_200, 4800, 2400, 1200)),
     *(asks.SerialLine("", baud, 7, "even") for baud in (9600, 19_200, 4800, 2400)),
@@ -55,6 +53,7 @@ class Page(StrEnum):
     TRY = "try"
 
 
+_LOST = (asks.State.GONE, asks.State.TAKEN)
 _LISTENING = (Page.LINES, Page.ROLE, Page.UNIT, Page.TRY)
 
 
@@ -76,6 +75,7 @@ class CableScreen(View):
     title = StringProperty()
     step = NumericProperty(0)
     said = StringProperty()
+    trouble = StringProperty()  # what does not go, and why, in the place of what is said
     share = NumericProperty(0.0)  # of the height, for what is said
     rows = ListProperty()
     act = StringProperty()
@@ -154,7 +154,8 @@ class CableScreen(View):
         line, state = seen.made.line, seen.state or asks.State.OPENS
         taken = sum(each.taken for each in seen.came)
         word = t(f"health.presetter.{state.value}", count=taken) if seen.on else t("cable.off_now")
-        self._show("health.part.presetter", f"{word}\n{_short(line.port)}", 0.5)
+        self._show("health.part.presetter", 0.5)
+        self._say(f"{word}\n{short(line.port)}", 0.5, seen.on and state in _LOST)
         self.rows = [
             Marked(TURN, t("cable.stop" if seen.on else "cable.start")),
             Marked(ANEW, t("cable.anew")),
@@ -171,8 +172,8 @@ class CableScreen(View):
                 self._made = replace(self._made, line=replace(self._line, port=row.key))
                 self._ask_speed()
             case Page.SPEED:
-                speed = SPEEDS[int(row.key)]
-                line = replace(self._line, baud=speed.baud, bits=speed.bits, parity=speed.parity)
+                how = SPEEDS[int(row.key)]
+                line = replace(self._line, baud=how.baud, bits=how.bits, parity=how.parity)
                 self._made = replace(self._made, line=line)
                 self._tried, self._cells = None, ()
                 self.clerk.ask(asks.try_out(self._line), None, self._failed)
@@ -180,7 +181,7 @@ class CableScreen(View):
             case Page.LINES:
                 self._field = int(row.key)
                 self.page = Page.ROLE
-                self._show("cable.field_is", "", 0.0, field=row.text)
+                self._show("cable.field_is", 0.0, field=row.text)
                 mine = self._role_of(self._field)
                 self.rows = [_row(role, t(f"cable.is.{role or 'none'}"), role == mine) for role in (*ROLES, "")]
             case Page.ROLE:
@@ -202,13 +203,17 @@ class CableScreen(View):
 
     # The questions --------------------------------------------------------------------------------------------------
 
-    def _show(self, title: str, said: str, share: float, step: int = 0, act: str = "", **values: Any) -> None:
-        self.title, self.said, self.share, self.step = t(title, **values), said, share, step
+    def _show(self, title: str, share: float, step: int = 0, act: str = "", said: str = "", **values: Any) -> None:
+        self.title, self.step = t(title, **values), step
+        self._say(said, share)
         self.act, self.ready = act, True
+
+    def _say(self, said: str, share: float, refused: bool = False) -> None:
+        self.said, self.trouble, self.share = "" if refused else said, said if refused else "", share
 
     def _ask_port(self) -> None:
         self.page = Page.PORT
-        self._show("cable.which_port", "", 0.0, 1, t("cable.look"))
+        self._show("cable.which_port", 0.0, 1, t("cable.look"))
         self.rows = []
         self.look()
 
@@ -222,14 +227,15 @@ class CableScreen(View):
             return
         now = self._line.port
         ports = ports if now in ("", *ports) else (now, *ports)
-        self.rows = [_row(port, _short(port), port == now) for port in ports]
-        self.said, self.share = ("", 0.0) if ports else (f"{t('cable.no_port')}\n{t('cable.plug_in')}", 1.0)
+        self.rows = [_row(port, short(port), port == now) for port in ports]
+        said, share = ("", 0.0) if ports else (f"{t('cable.no_port')}\n{t('cable.plug_in')}", 1.0)
+        self._say(said, share, not ports)
 
     def _ask_speed(self) -> None:
         self.page = Page.SPEED
-        self._show("cable.how_fast", "", 0.0, 2)
-        mine = _speed(self._line) if self._line.port else ""
-        self.rows = [_row(str(at), _speed(each), _speed(each) == mine) for at, each in enumerate(SPEEDS)]
+        self._show("cable.how_fast", 0.0, 2)
+        mine = speed(self._line) if self._line.port else ""
+        self.rows = [_row(str(at), speed(each), speed(each) == mine) for at, each in enumerate(SPEEDS)]
 
     def _ask_fields(self) -> None:
         self.page = Page.LINES
@@ -253,7 +259,8 @@ class CableScreen(View):
         state, lines = self._tried or (asks.State.OPENS, ())
         missing = next((ask[0] for ask in ASKED if not any(self._number_of(role) for role in ask)), "done")
         title = f"cable.ask_{missing}" if lines else "cable.came"
-        self._show(title, self._said(state, lines), 0.32 if lines else 1.0, 3, t("cable.go_on"))
+        self._show(title, 0.0, 3, t("cable.go_on"))
+        self._say(self._said(state, lines), 0.32 if lines else 1.0, state in _LOST)
         self.ready = missing == "done" and bool(self._cells)
         if not lines:
             return
@@ -263,21 +270,21 @@ class CableScreen(View):
         self._made = replace(self._made, delimiter=sign, prefix=prefix)
         self.ready = missing == "done"
         if len(self._cells) < len(ASKED):
-            self.said, self.share = f"{self.said}\n{t('cable.unreadable')}", 0.5
+            self._say(f"{self._said(state, lines)}\n{t('cable.unreadable')}", 0.5, True)
         rows = []
         for at, cell in enumerate(self._cells, 1):
             role = self._role_of(at)
-            rows.append(_row(str(at), _plain(cell), bool(role), t(f"cable.is.{role}") if role else ""))
+            rows.append(_row(str(at), plain(cell), bool(role), t(f"cable.is.{role}") if role else ""))
         if rows != self.rows:
             self.rows = rows
 
     @staticmethod
     def _said(state: asks.State, lines: tuple[tuple[int, str], ...]) -> str:
-        if state in (asks.State.GONE, asks.State.TAKEN):
+        if state in _LOST:
             return t(f"cable.{state.value}")
         if not lines:
             return t("cable.send")
-        return "\n".join(_plain(text) for _, text in lines[-SHOWN:])
+        return "\n".join(plain(text) for _, text in lines[-SHOWN:])
 
     def _number_of(self, role: str) -> int:
         """Which field this is, from 1; 0: none."""
@@ -298,7 +305,7 @@ class CableScreen(View):
 
     def _ask_unit(self) -> None:
         self.page = Page.UNIT
-        self._show("cable.unit", "", 0.0, 4)
+        self._show("cable.unit", 0.0, 4)
         sample = next((each for each in reversed(self._tried[1]) if self._reading(each)), None) if self._tried else None
         rows = []
         for at, (unit, name) in enumerate(UNITS):
@@ -314,14 +321,15 @@ class CableScreen(View):
     def _ask_try(self) -> None:
         self.page = Page.TRY
         self._since = self._tried[1][-1][0] if self._tried and self._tried[1] else 0
-        self._show("cable.try_title", t("cable.try"), 1.0, 5, t("cable.keep"))
+        self._show("cable.try_title", 1.0, 5, t("cable.keep"), t("cable.try"))
         self.ready, self.rows = False, []
 
     def _try_last(self) -> None:
         """What the newest line since it was asked for would be taken down as."""
         state, lines = self._tried or (asks.State.OPENS, ())
-        if state in (asks.State.GONE, asks.State.TAKEN):
-            self.said, self.ready = t(f"cable.{state.value}"), False
+        if state in _LOST:
+            self._say(t(f"cable.{state.value}"), 1.0, True)
+            self.ready = False
             return
         new = [each for each in lines if each[0] > self._since]
         if not new:
@@ -329,7 +337,8 @@ class CableScreen(View):
         self._since = new[-1][0]
         found = next((each for line in reversed(new) if (each := asks.heard(*line, self._made)) is not None), None)
         if isinstance(found, asks.Fault):
-            self.said, self.ready = "\n".join((_plain(new[-1][1]), *file_fault_words(found)[1:])), False
+            self._say("\n".join((plain(new[-1][1]), *file_fault_words(found)[1:])), 1.0, True)
+            self.ready = False
             self.clerk.play(Sound.REFUSED)
         elif found is not None:
             self.clerk.ask(asks.would(found), self.would, self._failed)
@@ -344,9 +353,9 @@ class CableScreen(View):
         if told.holder is not None:
             built = told.holder.assembly
             name = f"{built.name}, {told.holder.holder.name}" if built else told.holder.name
-            self.said = t("cable.would", name=name, values=values)
+            self._say(t("cable.would", name=name, values=values), 1.0)
         else:
-            self.said = f"{values}\n{t('presetting.unknown', name=told.reading.called)}"
+            self._say(f"{values}\n{t('presetting.unknown', name=told.reading.called)}", 1.0, True)
         self.ready = True
         self.clerk.play(Sound.DONE if told.holder is not None else Sound.REFUSED)
 
@@ -366,28 +375,11 @@ class CableScreen(View):
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
-        self.said, self.share = fault_words(error), max(0.32, self.share)
+        self._say(fault_words(error), max(0.32, self.share), True)
 
 
 def _row(key: str, text: str, used: bool, note: str = "") -> Marked:
     return Marked(key, text, note, icon="done" if used else "", tone="done")
-
-
-def _short(port: str) -> str:
-    """A port as a row has room for it: what is plugged in, as it says itself."""
-    return re.sub(r"^usb-|-if00(-port0)?$", "", port.rsplit("/", 1)[-1]).replace("_", " ")
-
-
-def _speed(line: asks.SerialLine) -> str:
-    return f"{line.baud} Bd {line.bits}{line.parity[0].upper()}{line.stop_bits}"
-
-
-def _plain(text: str) -> str:
-    """A line as a screen can show it: what parts fields is followed by a blank, so that it may go on below."""
-    said = "".join(sign if sign.isprintable() and sign != "\ufffd" else "?" for sign in text.replace("\t", " → "))
-    said = re.sub(r"([;|]|,(?=\D))(?=\S)", r"\1 ", said)
-    said = re.sub(rf"(\S{{{UNCUT}}})(?=\S)", r"\1 ", said)
-    return said if len(said) <= WIDE else f"{said[: WIDE - 1].rstrip()}…"
 
 
 def _values(reading: asks.Reading) -> str:

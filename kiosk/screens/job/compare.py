@@ -49,6 +49,7 @@ class CompareScreen(View):
     folder = StringProperty()
     choices = ListProperty()  # machines, then lists
     rows = ListProperty()  # faults, or lines
+    told = StringProperty()  # what was guessed, kept or saved
     trouble = StringProperty()
     summary = StringProperty()
     chosen = StringProperty()
@@ -62,7 +63,7 @@ class CompareScreen(View):
         self._file = Path()
 
     def shown(self, **_: Any) -> None:
-        self.trouble = ""
+        self.told = self.trouble = ""
         self.choices = []
         self.page = Page.MACHINES
         self.clerk.ask(asks.magazines(), self._listed, self._failed)
@@ -87,7 +88,7 @@ class CompareScreen(View):
     def _papers(self, found: common.Folder) -> None:
         self.folder = found.where
         self.choices = [Choice(str(paper.path), paper.name) for paper in found.papers]
-        self.trouble = ""
+        self.told = self.trouble = ""
         self.page = Page.LISTS
 
     def choose_list(self, choice: Choice) -> None:
@@ -104,7 +105,7 @@ class CompareScreen(View):
         agree = comparison.count(Verdict.SAME)
         self.summary = t("comparing.summary", agree=agree, differ=len(comparison.lines) - agree)
         self.guessed = result.guessed
-        self.trouble = _columns(result.made) if result.guessed else ""
+        self.told, self.trouble = _columns(result.made) if result.guessed else "", ""
         self.page = Page.LINES
         if self.rows:
             self.choose(self.rows[0])
@@ -127,7 +128,7 @@ class CompareScreen(View):
 
     def _kept(self, _: Path) -> None:
         self.guessed = False
-        self.trouble = t("comparing.map_kept", file=f"{self.machine}.toml")
+        self.told, self.trouble = t("comparing.map_kept", file=f"{self.machine}.toml"), ""
 
     def save(self, kind: str) -> None:
         """Write the comparison down: `csv`, or `txt` to be printed."""
@@ -137,7 +138,7 @@ class CompareScreen(View):
 
     def _saved(self, path: Path) -> None:
         self.clerk.play(Sound.DONE)
-        self.trouble = t("comparing.saved", file=f"{path.parent.name}/{path.name}")
+        self.told, self.trouble = t("comparing.saved", file=f"{path.parent.name}/{path.name}"), ""
 
     def _not_compared(self, error: Exception) -> None:
         if not isinstance(error, FileFaults):

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from kivy.properties import (
-    AliasProperty,
     BooleanProperty,
     ListProperty,
     NumericProperty,
@@ -63,8 +62,8 @@ class SheetsScreen(View):
 
     page = OptionProperty(Page.LIST, options=list(Page))
     title = StringProperty()
-    said = StringProperty()  # what was done, or what speaks against it
-    trouble = AliasProperty(lambda self: self.said, lambda self, text: self.setter("said")(self, text), bind=["said"])
+    told = StringProperty()  # what was done
+    trouble = StringProperty()  # what speaks against it
     rows = ListProperty()
     options = ListProperty()
     gone = NumericProperty(0)
@@ -92,7 +91,7 @@ class SheetsScreen(View):
 
     def shown(self, act: str = "", **_: Any) -> None:
         """`act`: what a PIN was given for; what was written so far is still here."""
-        self.said = ""
+        self.told = self.trouble = ""
         if act:
             self._why(act)
         elif self._unkept:
@@ -115,7 +114,7 @@ class SheetsScreen(View):
     def back(self) -> None:
         """One page back, or out."""
         self.left()
-        self.said = ""
+        self.told = self.trouble = ""
         match self.page:
             case Page.LIST:
                 self.clerk.go("setup")
@@ -151,20 +150,20 @@ class SheetsScreen(View):
         self.options = [*keep, Choice(DROP, t("sheet.drop"))]
         self.page = Page.LINE
 
-    def _leave(self, said: str = "") -> None:
+    def _leave(self, told: str = "") -> None:
         """Nothing is kept of what was written so far."""
         self._needs, self._was = [], ()
-        self.look_around(said)
+        self.look_around(told)
 
     # Which sheet ------------------------------------------------------------------------------------------------
 
-    def look_around(self, said: str = "") -> None:
+    def look_around(self, told: str = "") -> None:
         """All sheets."""
-        self.clerk.ask(asks.known(), lambda known: self.show(known, said), self._failed)
+        self.clerk.ask(asks.known(), lambda known: self.show(known, told), self._failed)
 
-    def show(self, known: asks.Known, said: str = "") -> None:
+    def show(self, known: asks.Known, told: str = "") -> None:
         """Show them."""
-        self._known, self.gone, self.said = known, len(known.gone), said
+        self._known, self.gone, self.told, self.trouble = known, len(known.gone), told, ""
         self.rows = [Choice(str(paper.path), paper.name) for paper in known.sheets]
         self.page = Page.LIST
 
@@ -194,14 +193,14 @@ class SheetsScreen(View):
 
     def opened(self, opened: asks.Opened) -> None:
         """Its lines."""
-        self._open, self.new, self.said = opened, opened.sheet is None, ""
+        self._open, self.new, self.trouble = opened, opened.sheet is None, ""
         self._needs = list(opened.sheet.read.good) if opened.sheet else []
         self._was = tuple(self._needs)
         if opened.sheet is None:
             self._name("")
         else:
             if opened.sheet.read.faults:
-                self.said = t("things.sheet_unreadable", name=self.title)
+                self.trouble = t("things.sheet_unreadable", name=self.title)
             self.show_lines()
 
     def _name(self, text: str) -> None:
@@ -211,7 +210,7 @@ class SheetsScreen(View):
     def named(self, text: str) -> None:
         """What the job is called."""
         if text:
-            self.said = ""
+            self.told = self.trouble = ""
             self.clerk.ask(asks.free(text), self._named, self._failed)
 
     def _named(self, name: str) -> None:
@@ -235,7 +234,7 @@ class SheetsScreen(View):
 
     def do(self, act: str) -> None:
         """A key of the sheet was touched."""
-        self.said = ""
+        self.told = self.trouble = ""
         if act == "add":
             self.options = [Choice(how, t(f"sheet.{how}")) for how in ("by_name", "by_figures")]
             self.page = Page.HOW
@@ -323,14 +322,14 @@ class SheetsScreen(View):
         if left:
             self._ask_figure(left[0])
         elif not self._need.says_something:
-            self.said = t("sheet.says_nothing")
+            self.trouble = t("sheet.says_nothing")
             self._ask_figure(FIGURES[0])
         else:
             self._ask_pieces(self._need)
 
     def _ask_pieces(self, need: asks.Need) -> None:
         self._from = Page(self.page)
-        self._need, self.said, self.asked = need, "", wish(need)
+        self._need, self.trouble, self.asked = need, "", wish(need)
         self.ids.pieces.text = ""
         self.page = Page.PIECES
 
@@ -394,7 +393,7 @@ class SheetsScreen(View):
             self.show_lines()
         elif self.page in (Page.REASON, Page.GONE):
             self.page = Page.LIST
-        self.said = fault_words(error)
+        self.told, self.trouble = "", fault_words(error)
 
 
 load_beside(__file__)

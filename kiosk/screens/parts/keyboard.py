@@ -119,6 +119,7 @@ class TextEntry(BoxLayout):
 
     title = StringProperty()
     note = StringProperty()
+    trouble = StringProperty()
     text = StringProperty()
     clerk = ObjectProperty(None, allownone=True)
     longest = NumericProperty(LONGEST)

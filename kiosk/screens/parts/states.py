@@ -12,11 +12,12 @@ from kivy.uix.boxlayout import BoxLayout
 from kivy.uix.widget import Widget
 
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.text import Icon, Words, line_px, lines_of
+from kiosk.screens.parts.text import Icon, Words, line_px, lines_of, width_px
 from kiosk.screens.parts.touch import Panel
 from kiosk.screens.theme import look
 
 MOST_LINES = 3  # of a refusal, before its letters are smaller
+_SET = {"left": 0.0, "center": 0.5, "right": 1.0}  # how much of what a line leaves stands before it
 
 
 class EmptyState(BoxLayout):
@@ -57,9 +58,13 @@ class EmptyState(BoxLayout):
 
 
 class BusyState(BoxLayout):
-    """`text` says what is being done; `done` of `total` how far it is (`total` 0: not known).  Event `on_cancel`."""
+    """`text` says what is being done; `done` of `total` how far it is (`total` 0: not known).  Event `on_cancel`.
+
+    `trouble`: what was not done meanwhile, in the text's place.
+    """
 
     text = StringProperty()
+    trouble = StringProperty()
     done = NumericProperty(0)
     total = NumericProperty(0)
 
@@ -115,6 +120,36 @@ class CautionWords(Words):
 
 class RefusalWords(Words):
     """What its parent says, in letters that are read from two metres."""
+
+
+class NoteWords(Words):
+    """A quiet `note`, and while there is one `trouble` in its place: what was not done, and why, beside its sign.
+
+    `hot`: heat is why.  The sign is there only while it is wanted.
+    """
+
+    note = StringProperty()
+    trouble = StringProperty()
+    hot = BooleanProperty(False)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        for name in ("trouble", "pos", "size", "font_size", "padding"):
+            self.fbind(name, self._sign)
+        self._sign()
+
+    def _sign(self, *_: object) -> None:
+        """Where the words begin, however they are set."""
+        if bool(self.children) != bool(self.trouble):
+            self.clear_widgets()
+            if self.trouble:
+                self.add_widget(RefusalSign())
+        for sign in self.children:
+            room = self.width - self.padding[0]
+            one = lines_of(self.text, self.font_size, room, self.bold, self.font_name) == 1
+            left = room - min(room, width_px(self.text, self.font_size, self.bold, self.font_name)) if one else 0.0
+            sign.x = self.x + left * _SET[self.halign]
+            sign.y, sign.height = self.y, self.height
 
 
 class Caution(Panel):

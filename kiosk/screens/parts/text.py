@@ -244,7 +244,7 @@ class Column(Layout):
 
     def add_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
         if isinstance(widget, Words):
-            for name in ("text", "largest", "least", "lines", "bold", "yields"):
+            for name in ("text", "largest", "least", "lines", "bold", "yields", "padding"):
                 widget.fbind(name, self._trigger_layout)
         else:
             for name in ("height", "size_hint_y"):
@@ -252,7 +252,7 @@ class Column(Layout):
         super().add_widget(widget, *args, **kwargs)
 
     def remove_widget(self, widget: Any, *args: Any, **kwargs: Any) -> None:
-        for name in ("text", "largest", "least", "lines", "bold", "yields", "height", "size_hint_y"):
+        for name in ("text", "largest", "least", "lines", "bold", "yields", "padding", "height", "size_hint_y"):
             widget.funbind(name, self._trigger_layout)
         super().remove_widget(widget, *args, **kwargs)
 
@@ -275,11 +275,12 @@ class Column(Layout):
     def _height_of(self, child: Any, scale: float, one_line: bool) -> float:
         """Of a text at that share of its largest size, or at the next smaller size whose words fit its width."""
         least = child.smallest
+        inside = self.width - child.padding[0] - child.padding[2]
         if one_line and child.elides and child.text:
             return line_px(least)
         size = max(child.largest * scale, least)
         while True:
-            height = child.height_at(size, self.width)
+            height = child.height_at(size, inside)
             if height is not None or size <= least:
                 return line_px(least) if height is None else float(height)
             size = max(least, size * _STEP)

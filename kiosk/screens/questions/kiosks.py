@@ -11,6 +11,7 @@ from pathlib import Path
 from kiosk.desk import Desk
 from kiosk.desk.beats import is_of_this_version
 from kiosk.desk.together import LockedOut as LockedOut
+from kiosk.rules.cards import PlaceCard
 from kiosk.screens.questions import Question
 from kiosk.words import t
 
@@ -163,6 +164,11 @@ def _alone() -> Exception:
     from kiosk.link.faults import Cause, LinkFault
 
     return LinkFault(Cause.ALONE)
+
+
+def stands() -> Question[tuple[tuple[PlaceCard, ...], str]]:
+    """The places where a kiosk can stand, and the code of the one where this one does; empty: at none."""
+    return lambda desk: (tuple(desk.shop.places()), desk.session.here or "")
 
 
 def stand_at(code: str) -> Question[str | None]:

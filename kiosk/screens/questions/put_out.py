@@ -7,26 +7,35 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
 from kiosk import filing, where
 from kiosk.desk import Desk, far_folder
-from kiosk.desk.inbox import Inbox, Paper, papers
+from kiosk.desk.inbox import Inbox, folder, papers
 from kiosk.desk.session import GivenUp
 from kiosk.desk.sticks import drives
 from kiosk.exchange.shop_out import ShopData, write_shop
 from kiosk.screens.questions import Question
 
 __all__ = [
-    "EXPORTS", "Made", "Offer", "Paper", "ShopData", "goals", "keep", "keep_shop", "needs_pin", "offer", "offsets",
-    "shop", "table",
+    "CAME_ALONG", "EXPORTS", "Made", "Offer", "ShopData", "Template", "goals", "keep", "keep_shop", "needs_pin",
+    "offer", "offsets", "shop", "table",
 ]  # fmt: skip
 
 EXPORTS = "exports"
+CAME_ALONG = ("inch_card", "offset_program", "tool_table")  # templates, by their files' names
 FOLDER = "holder-kiosk"  # on a stick
 MAKING = "not-whole-yet"  # in it, while a shop is written there
 _IN_NO_NAME = str.maketrans(dict.fromkeys('/\\:*?"<>|', "-"))  # of a file, on any stick
+
+
+class Template(NamedTuple):
+    """A template.  `sample`: which of `CAME_ALONG` it is, word for word; empty: it is the shop's own."""
+
+    path: Path
+    sample: str = ""
 
 
 class Offer(NamedTuple):
@@ -34,7 +43,7 @@ class Offer(NamedTuple):
 
     data: Path
     machines: tuple[str, ...]
-    templates: tuple[Paper, ...]
+    templates: tuple[Template, ...]
 
 
 class Made(NamedTuple):
@@ -50,9 +59,18 @@ def offer() -> Question[Offer]:
     def answer(desk: Desk) -> Offer:
         data = desk.session.book.path.parent
         own = papers(data, Inbox.TEMPLATES) or papers(where.demo_tags(), Inbox.TEMPLATES)
-        return Offer(data, tuple(desk.papers.magazines()), own)
+        return Offer(data, tuple(desk.papers.magazines()), tuple(_template(paper.path) for paper in own))
 
     return answer
+
+
+def _template(path: Path) -> Template:
+    """A file that only has the name of one that came along is the shop's own."""
+    if path.stem in CAME_ALONG:
+        with suppress(OSError):
+            if filing.take(path) == filing.take(folder(where.demo_tags(), Inbox.TEMPLATES) / path.name):
+                return Template(path, path.stem)
+    return Template(path)
 
 
 def shop() -> Question[ShopData]:

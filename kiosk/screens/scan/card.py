@@ -34,6 +34,7 @@ class CardScreen(View):
     place = StringProperty()
     heading = StringProperty()  # that these are typed; what to mind first; or why nothing may be typed
     sound = BooleanProperty(True)  # nothing to mind
+    refused = BooleanProperty(False)  # nothing may be typed
     length = StringProperty()
     across = StringProperty()  # what the control wants across: diameter, or radius
     diameter = StringProperty()
@@ -74,7 +75,7 @@ class CardScreen(View):
     def _figures(self, typed: asks.Card | None, mind: str) -> None:
         value = typed.value if typed else lambda _: None
         by_radius = value("R") is not None
-        self.heading, self.sound = mind or t("card_to_type.title"), not mind
+        self.heading, self.sound, self.refused = mind or t("card_to_type.title"), not mind, bool(mind and not typed)
         self.across = t("offsets.r") if by_radius else t("card_to_type.diameter")
         self.length = _figure(value("LF"))
         self.diameter = _figure(value("R" if by_radius else "DC"))

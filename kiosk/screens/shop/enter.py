@@ -17,7 +17,7 @@ from kiosk.rules.shop_things.making import MOST_DRAWERS, MOST_SLOTS, ThingFault
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
 from kiosk.screens.outcomes_shown import for_heat
-from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.choice import Choice, Pick
 from kiosk.screens.questions import setting_up as asks
 from kiosk.screens.shop.field_words import choice_words, question, value_words
 from kiosk.screens.sounds import Sound
@@ -122,7 +122,12 @@ class EnterScreen(View):
         value = self._answers.get(field.name)
         if field.ask in (Ask.CHOICE, Ask.YES_NO):
             keys = field.options if field.ask is Ask.CHOICE else ("yes", "no")
-            self.options = [Choice(key, choice_words(field, key)) for key in keys]
+            now = value_words(field, value) if value is not None else ""
+            said = t("enter.chosen" if self.new else "settings.in_use")
+            self.options = [
+                Pick(key, name, said if name == now else "", name == now)
+                for key, name in ((key, choice_words(field, key)) for key in keys)
+            ]
             self.page = Page.CHOICE
         elif field.ask is Ask.FIGURE:
             self.bound, self.optional = field.bound, not field.needed

@@ -15,7 +15,7 @@ from kivy.properties import BooleanProperty, ListProperty, OptionProperty, Strin
 from kiosk.rules.cards import PlaceCard
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.choice import Pick
 from kiosk.screens.parts.marked import Marked
 from kiosk.screens.parts.square import Square as Square
 from kiosk.screens.questions import kiosks as asks
@@ -256,14 +256,19 @@ class KiosksScreen(View):
 
     def stands(self) -> None:
         """At which place, if a supervisor is there."""
-        self._supervised(STANDS, lambda: self.clerk.ask(shop_asks.places(), self._places, self._failed))
+        self._supervised(STANDS, lambda: self.clerk.ask(asks.stands(), self._places, self._failed))
 
-    def _places(self, found: tuple[tuple[PlaceCard, tuple[str, ...]], ...]) -> None:
-        rows = [Choice(card.place.code, card.name, t(f"kind.{card.place.kind.value}")) for card, _ in found]
-        self.places = [Choice("", t("kiosks.nowhere")), *rows]
+    def _places(self, found: tuple[tuple[PlaceCard, ...], str]) -> None:
+        """These can be chosen; the one where it stands is marked."""
+        places, here = found
+        rows = [(card.place.code, card.name, t(f"kind.{card.place.kind.value}")) for card in places]
+        self.places = [
+            Pick(code, name, t("settings.in_use") if code == here else note, code == here)
+            for code, name, note in (("", t("kiosks.nowhere"), ""), *rows)
+        ]
         self.page = Page.PLACES
 
-    def take_place(self, choice: Choice) -> None:
+    def take_place(self, choice: Pick) -> None:
         self.clerk.ask(asks.stand_at(choice.key), self._stands, self._failed)
 
     def _stands(self, place: str | None) -> None:

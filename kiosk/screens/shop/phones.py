@@ -40,6 +40,7 @@ class PhonesScreen(View):
     page = OptionProperty(Page.OFF, options=list(Page))
     state = StringProperty()
     remedy = StringProperty()
+    told = StringProperty()  # what was done, or what one more touch does
     trouble = StringProperty()
     serving = BooleanProperty(False)
     rows = ListProperty()
@@ -51,7 +52,7 @@ class PhonesScreen(View):
     ending = StringProperty()  # the telephone that a second touch ends
 
     def shown(self, **_: Any) -> None:
-        self.trouble, self.ending = "", ""
+        self.told = self.trouble = self.ending = ""
         self.page = Page.OFF if self.clerk.phones is None else Page.LIST
         self._stands("" if self.clerk.phones else t("phones.off"), t("phones.off_remedy"))
         self.tick()
@@ -94,7 +95,7 @@ class PhonesScreen(View):
 
     def show(self) -> None:
         """A code for whoever is signed in here."""
-        self.trouble, self.ending = "", ""
+        self.told = self.trouble = self.ending = ""
         self.clerk.ask(self.clerk.phones.code, self.show_code, self._failed)
 
     def show_code(self, code: Code) -> None:
@@ -114,10 +115,10 @@ class PhonesScreen(View):
     def end(self, row: Ending) -> None:
         """That telephone asks nothing any more, once it was touched twice."""
         if not row.sure:
-            self.ending, self.trouble = row.key, t("phones.sure", phone=row.key)
+            self.ending, self.told, self.trouble = row.key, t("phones.sure", phone=row.key), ""
             self.rows = [replace(each, sure=each.key == row.key) for each in self.rows]
         elif self.clerk.phones is not None:
-            self.ending, self.trouble = "", t("phones.ended", phone=row.key)
+            self.ending, self.told, self.trouble = "", t("phones.ended", phone=row.key), ""
             self.clerk.ask(self.clerk.phones.end(row.key), self.look, self._failed)
 
     def back(self) -> None:
@@ -130,7 +131,7 @@ class PhonesScreen(View):
         self.state, self.remedy = state, remedy
 
     def _failed(self, error: Exception) -> None:
-        self.trouble = fault_words(error)
+        self.told, self.trouble = "", fault_words(error)
 
 
 def _about(name: str, kind: str) -> str:

@@ -88,6 +88,7 @@ class PreferencesScreen(View):
     title = StringProperty()
     about = StringProperty()
     unit = StringProperty()
+    told = StringProperty()  # what was done
     trouble = StringProperty()
     least = NumericProperty(0.0)
     most = NumericProperty(1.0)
@@ -100,13 +101,13 @@ class PreferencesScreen(View):
         self._press = Press()
 
     def shown(self, **_: Any) -> None:
-        self.trouble = ""
+        self.told = self.trouble = ""
         self.page = Page.GROUPS
         self.clerk.ask(asks.settings(), self._list)
 
     def back(self) -> None:
         """One step back, or out."""
-        self.trouble = ""
+        self.told = self.trouble = ""
         if self.page == Page.GROUPS:
             self.clerk.go("shop")
         else:
@@ -120,14 +121,14 @@ class PreferencesScreen(View):
         if group.key == LEAVE:
             self.clerk.go("pin", goal="leave")  # at once, while the PIN that led here is good
             return
-        self._group, self.heading, self.trouble = group.key, group.text, ""
+        self._group, self.heading, self.told, self.trouble = group.key, group.text, "", ""
         self._list(self._settings)
         self.page = Page.GROUP
 
     def choose(self, row: Choice) -> None:
         """This one is to be changed."""
         self._table, self._key = row.key.split(".")
-        self.title, self.trouble = row.text, ""
+        self.title, self.told, self.trouble = row.text, "", ""
         about = t(f"settings.changes.{row.key}")
         one = next(f for f in fields(getattr(self._settings, self._table)) if f.name == self._key)
         if "options" in one.metadata:
@@ -200,7 +201,7 @@ class PreferencesScreen(View):
     def _changed(self, settings: Settings) -> None:
         self._list(settings)
         runs = self._table == "heat" and bool(self.clerk.hot)
-        self.trouble = t("settings.holds_keep", count=len(self.clerk.hot)) if runs else ""
+        self.told, self.trouble = t("settings.holds_keep", count=len(self.clerk.hot)) if runs else "", ""
 
     def _list(self, settings: Settings) -> None:
         self._settings = settings
@@ -220,12 +221,13 @@ class PreferencesScreen(View):
         self._press.run(lambda *_: asks.back_up(*goes), self._backed_up, self._failed)
 
     def _backed_up(self, made: tuple[asks.CopyMade, ...]) -> None:
-        self.trouble = "  ".join(
+        said = "  ".join(
             t("shop.backed_up", file=copy.copy.path.name) if copy.copy else not_made(copy) for copy in made
         )
+        self.told, self.trouble = (said, "") if all(copy.copy for copy in made) else ("", said)
 
     def _failed(self, error: Exception) -> None:
-        self.trouble = fault_words(error)
+        self.told, self.trouble = "", fault_words(error)
 
 
 def _names(keys: tuple[str, ...]) -> str:

@@ -110,7 +110,7 @@ class PutOutScreen(View):
             self._where_to()
         else:
             self._machine, self.title = choice.key, t("put_out.template")
-            self.options = [Choice(str(paper.path), paper.name) for paper in self._offer.templates]
+            self.options = [_template(each) for each in self._offer.templates]
 
     def _where_to(self) -> None:
         if self._offer is not None:
@@ -174,6 +174,13 @@ class PutOutScreen(View):
         if self._offer is not None:
             self.show(self._offer)
         self.trouble = fault_words(error)
+
+
+def _template(each: asks.Template) -> Choice:
+    """What came along says what it is for; what the shop wrote itself is called as its file."""
+    if each.sample:
+        return Choice(str(each.path), t(f"put_out.template_of.{each.sample}"), each.path.name)
+    return Choice(str(each.path), each.path.stem)
 
 
 load_beside(__file__)

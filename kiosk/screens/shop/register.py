@@ -19,7 +19,7 @@ from kiosk.rules.outline import OutlineError, bare
 from kiosk.rules.say import Say
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.outcomes_shown import counts_as_hot
+from kiosk.screens.outcomes_shown import counts_as_hot, for_heat
 from kiosk.screens.parts.choice import Choice
 from kiosk.screens.questions import shop as asks
 from kiosk.screens.sounds import Sound
@@ -62,6 +62,7 @@ class RegisterScreen(View):
     answer = StringProperty()
     mass = StringProperty()
     trouble = StringProperty()
+    for_heat = BooleanProperty(False)  # that is why
     least = NumericProperty(0.0)
     most = NumericProperty(1.0)
     hot = BooleanProperty(False)  # the new one, or one that it may be taken for
@@ -167,7 +168,7 @@ class RegisterScreen(View):
         self.clerk.play(Sound.DONE if hot is None else Sound.HOT)
         self._to(Page.LABEL, 8)
         if hot is not None:
-            self.trouble = t("register.alike_hot", name=hot.name)
+            self.trouble, self.for_heat = t("register.alike_hot", name=hot.name), True
 
     def label(self) -> None:
         """Print its first label."""
@@ -180,7 +181,7 @@ class RegisterScreen(View):
 
     def _failed(self, error: Exception) -> None:
         self.clerk.play(Sound.REFUSED)
-        self.trouble = fault_words(error)
+        self.trouble, self.for_heat = fault_words(error), for_heat(error)
 
     def _to(self, page: Page, count: int) -> None:
         self.page, self.count = page, count

@@ -47,9 +47,6 @@ class ShopScreen(View):
         self.page = Page.MENU
         self.trouble = ""
 
-    def returned(self) -> None:
-        self.trouble = ""
-
     def open(self, screen: str, **about: Any) -> None:
         """Go on to a screen of its own."""
         self.clerk.go(screen, **about)
@@ -91,15 +88,16 @@ class ShopScreen(View):
         self._listed([Choice(card.place.code, card.name, _standing_words(card, names)) for card, names in found])
 
     def _listed(self, choices: list[Choice]) -> None:
-        self.choices = choices
+        self.choices, self.trouble = choices, ""
         self.page = Page.LIST
 
     def _label(self, code: str) -> None:
         self.clerk.go("labels", code=code)
 
     def _failed(self, error: Exception) -> None:
+        """Said in the list's place: the menu's keys leave no room for it."""
+        self._listed([])
         self.trouble = fault_words(error)
-        self.page = Page.MENU
 
 
 def _standing_words(card: PlaceCard, names: tuple[str, ...]) -> str:

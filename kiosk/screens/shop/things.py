@@ -329,7 +329,7 @@ class ThingsScreen(View):
         """Say what was done; of a holder once it is known how warm it counts."""
         if entered.alike_hot:
             self._say(words, entered.labels, hot=True)
-            self.trouble = t("register.alike_hot", name=entered.alike_hot)
+            self.trouble, self.for_heat = t("register.alike_hot", name=entered.alike_hot), True
         elif self._thing is Thing.HOLDER:
             question = common.holder(entered.key)
             self.clerk.ask(question, lambda card: self._say(words, entered.labels, counts_as_hot(card)), self._failed)
