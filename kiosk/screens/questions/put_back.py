@@ -1,18 +1,16 @@
 """Questions of a copy that is put back: who may, which there are, what is in each, what is lost, and doing it.
 
 Everything below the second rule asks nothing of the desk, so that it can be asked where the book does not open, and
-takes its time: it belongs on a `Press`.
+takes its time: it belongs on a `Press`.  What reads every line is done in a process of its own.
 """
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from kiosk.desk import Desk, copies, putting_back
+from kiosk.desk import Desk, beside, copies, putting_back
 from kiosk.desk.putting_back import Kept, Lies, Lost, Seen
 from kiosk.ledger.backup import CopyFault, RestoreDone
 from kiosk.ledger.trouble import Cause, cause_of
@@ -27,18 +25,6 @@ __all__ = [
 ]  # fmt: skip
 
 Progress = Callable[[int, int], None]
-USUAL_TURN_S = sys.getswitchinterval()
-SHORT_TURN_S = 0.0005  # of Python's threads, while every line of a copy is read
-
-
-@contextmanager
-def _in_short_turns() -> Iterator[None]:
-    """A picture takes dozens of turns of the window's thread, each as long in coming as the other's turn is long."""
-    sys.setswitchinterval(SHORT_TURN_S)
-    try:
-        yield
-    finally:
-        sys.setswitchinterval(USUAL_TURN_S)
 
 
 class Where(NamedTuple):
@@ -89,8 +75,7 @@ def look(kept: Kept, tell: Progress, cancelled: Callable[[], bool]) -> Seen | No
         tell(done, total)
 
     try:
-        with _in_short_turns():
-            return putting_back.look(kept.path, going)
+        return beside.run(putting_back.look, kept.path, tell=going)
     except Stopped:
         return None
 
@@ -106,8 +91,7 @@ def put_back(at: Where, kept: Kept, tell: Progress) -> RestoreDone:
     Raises InUse, CopyFault, NewerLedger, LedgerFault, SettingsFault.
     """
     try:
-        with _in_short_turns():
-            return copies.restore(at.data, kept.path, tell)
+        return beside.run(copies.restore, at.data, kept.path, tell=tell)
     except CopyFault:
         if not kept.path.exists():  # pulled out in the middle: what failed first was something else
             raise CopyFault(kept.path, "is not there") from None
