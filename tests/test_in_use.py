@@ -14,6 +14,7 @@ KEPT = {
     "replay": "how a pair stands after all its readings, which the ledger's step by step is compared with",
     "rebuild": "derives every table anew, which tests compare with what grew line by line",
     "handleError": "`logging` calls it where a line was not written",
+    "reducer_override": "`pickle` calls it for everything that it takes along",
     "open_settings": "Kivy calls it at F1",
     "create_missing": "Kivy calls it before it builds what a page of a layout holds",
     "has_picture": "the window that `bench start` opens asks it",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from enum import StrEnum
@@ -26,7 +26,7 @@ from kiosk.ledger.copying import made_utc_s, reading
 from kiosk.ledger.disk import FOLDER_MODE
 from kiosk.ledger.restore import ASIDE
 from kiosk.ledger.upgrade import NewerLedger
-from kiosk.ledger.verify import Progress, Wrong
+from kiosk.ledger.verify import Progress
 from kiosk.ledger.witness import FOLDER
 
 NEAR = "near"  # folder, beside the book, for a copy that lies elsewhere while it is put back
@@ -113,14 +113,10 @@ def _in(folder: Path, lies: Lies, drive: str = "") -> Iterator[Kept]:
 
 def look(path: Path, progress: Progress | None = None) -> Seen:
     """Reads every line of a copy."""
-
-    def asked() -> tuple[Sequence[Wrong], int, str, tuple[str] | None]:
-        found = backup.look(path, progress)
-        with reading(path) as copy:
-            return *found, copy.execute("SELECT kiosk FROM line ORDER BY id DESC LIMIT 1").fetchone()
-
     try:
-        wrong, lines, last_hash, last = far_folder.work(path.parent, asked)
+        wrong, lines, last_hash = backup.look(path, progress)
+        with reading(path) as copy:
+            last = copy.execute("SELECT kiosk FROM line ORDER BY id DESC LIMIT 1").fetchone()
     except (CopyFault, NewerLedger, OSError, sqlite3.Error) as error:
         return Seen(0, "", "", error)
     fault = CopyFault(path, f"does not verify: {wrong[0].where} {wrong[0].what}", wrong) if wrong else None

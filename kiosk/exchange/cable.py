@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from enum import Enum
 
+from kiosk.exchange.ending import Ending
 from kiosk.exchange.faults import Fault, FieldFault
 from kiosk.exchange.presetter import (
     Bytes,
@@ -97,7 +98,7 @@ class Cable:
         opened: Callable[[SerialLine], Port] = open_port,
     ) -> None:
         self._line, self._made, self._opened = line, made, opened
-        self._stopped, self._turn = threading.Event(), threading.Lock()
+        self._ending, self._turn = Ending(), threading.Lock()
         self._waiting: deque[Reading] = deque()
         self._faults: deque[Fault] = deque(maxlen=MOST_FAULTS)
         self._lines: deque[tuple[int, str]] = deque(maxlen=MOST_LINES)
@@ -109,8 +110,11 @@ class Cable:
         self._thread.start()
 
     def stop(self) -> None:
-        """The port is free when this returns, but for a system that does not give it back."""
-        self._stopped.set()
+        """The port is free when this returns, but for a system that does not give it back.
+
+        Lines that came before are kept.
+        """
+        self._ending.say()
         if self._thread.is_alive():
             self._thread.join(timeout=2.0)
 
@@ -136,7 +140,7 @@ class Cable:
             self._waiting.appendleft(reading)
 
     def _run(self) -> None:
-        while not self._stopped.is_set():
+        while not self._ending.came:
             try:
                 self._listen()
             except LineFault as fault:
@@ -147,19 +151,17 @@ class Cable:
             except Exception as error:  # a driver's own: the next try may do
                 log.warning("presetter at %s: %s", self._line.port, error, exc_info=True)
                 self.state = State.GONE
-            self._stopped.wait(AGAIN_S)
+            self._ending.wait(AGAIN_S)
 
     def _listen(self) -> None:
         port = self._opened(self._line)
-        try:
+        with self._ending.reading(port):
             self.state = State.LISTENS
-            for came in raw_lines(_Paced(port, self._stopped), self._line.port):
-                if self._stopped.is_set():
-                    return
+            for came in raw_lines(_Paced(port, self._ending), self._line.port):
                 with self._turn:
                     self._keep(came)
-        finally:
-            port.close()
+                if came is None and self._ending.came:
+                    return
 
     def _keep(self, came: tuple[int, str] | Fault | None) -> None:
         if isinstance(came, tuple):
@@ -186,13 +188,15 @@ class Cable:
 
 
 class _Paced:
-    """A port of which no more is read than other threads can bear."""
+    """A port of which no more is read than other threads can bear, and nothing once the end came."""
 
-    def __init__(self, port: Bytes, stopped: threading.Event) -> None:
-        self._port, self._stopped = port, stopped
+    def __init__(self, port: Bytes, ending: Ending) -> None:
+        self._port, self._ending = port, ending
 
     def read(self, size: int = 1) -> bytes:
+        if self._ending.came:
+            return b""
         found = self._port.read(size)
         if len(found) >= size:
-            self._stopped.wait(_PACE_S)
+            self._ending.wait(_PACE_S)
         return found

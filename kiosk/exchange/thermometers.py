@@ -13,6 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from kiosk import filing
+from kiosk.exchange.ending import Ending
 from kiosk.exchange.presetter import LONGEST_LINE, SerialLine, open_port
 from kiosk.rules.shop_air import AGE_S, TYPED, AirReading, can_be, celsius
 
@@ -65,7 +66,7 @@ class Thermometer:
     ) -> None:
         self._source, self._pattern, self._baud = source, pattern, baud
         self._clock, self._every_s, self._fits = clock, every_s, fits
-        self._stopped = threading.Event()
+        self._ending = Ending()
         self.latest: AirReading | None = None
         self._odd: AirReading | None = None  # one that could not be, and may after all if the next says the same
         self._thread = threading.Thread(target=self._run, name="thermometer", daemon=True)
@@ -74,7 +75,7 @@ class Thermometer:
         self._thread.start()
 
     def stop(self) -> None:
-        self._stopped.set()
+        self._ending.say()
         if self._thread.is_alive():
             self._thread.join(timeout=2.0)
 
@@ -97,7 +98,7 @@ class Thermometer:
             self._odd = reading
 
     def _run(self) -> None:
-        while not self._stopped.is_set() and not self._source.startswith(TYPED):
+        while not self._ending.came and not self._source.startswith(TYPED):
             try:
                 if self._source.startswith(SERIAL):
                     self._listen()
@@ -105,18 +106,16 @@ class Thermometer:
                     self.heard(of_kernel(filing.take_text(Path(self._source[len(FILE) :]), _MOST_BYTES)))
             except OSError:
                 pass  # it was pulled out: what it said gets old, and that is said
-            self._stopped.wait(self._every_s)
+            self._ending.wait(self._every_s)
 
     def _listen(self) -> None:
         port = open_port(SerialLine(self._source[len(SERIAL) :], self._baud))
-        try:
+        with self._ending.reading(port):
             rest = b""
-            while not self._stopped.is_set():
+            while not self._ending.came:
                 rest += port.read_until(b"\n", LONGEST_LINE)
                 if rest.endswith((b"\n", b"\r")):
                     self.heard(of_line(rest.decode("ascii", "replace"), self._pattern))
                 elif len(rest) < LONGEST_LINE:
                     continue
                 rest = b""
-        finally:
-            port.close()

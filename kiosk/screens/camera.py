@@ -353,7 +353,9 @@ class Eye:
                 self._screen.hint = t(hint.value) if hint else ""
 
     def _words(self, state: CameraState) -> str:
-        """Why there is no picture."""
+        """Why there is no picture.  One that gave pictures and is not there any more is gone: it was pulled out."""
+        if state is CameraState.MISSING and self._camera is not None and self._camera.newest() is not None:
+            state = CameraState.LOST
         nameless = state is CameraState.MISSING and not self._asked_for[0]
         return t("camera.none" if nameless else state.value)
 

@@ -37,9 +37,7 @@ class Copying:
             threading.Thread(target=self._copy, args=due, name="copy", daemon=True).start()
 
     def _copy(self, folder: Path, targets: tuple[Path, ...], keep: int) -> None:
-        from kiosk.desk import copies
-
-        for made in copies.backup(folder, targets, keep):
+        for made in health.copies_made(folder, targets, keep):
             if made.copy is None:
                 log.warning("No copy of the book in %s: %s", made.folder, made.why)
                 self._worker.post(partial(self._say, health.not_made(made)))

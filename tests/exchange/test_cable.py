@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import threading
 import time
 from collections.abc import Callable
 from itertools import pairwise
@@ -22,6 +24,7 @@ from kiosk.exchange.presetter import (
     SerialLine,
     cells_of,
     heard,
+    open_port,
     raw_lines,
     read_presetter_map,
     write_presetter_map,
@@ -210,6 +213,70 @@ def test_a_port_that_another_has_is_told_apart_from_one_that_is_gone(
     found.begin()
     until(lambda: found.state is state)
     found.stop()
+
+
+class Waiting(Pieces):
+    """A silent cable whose read ends when it is told to, and by nothing else."""
+
+    def __init__(self, *pieces: bytes) -> None:
+        super().__init__(*pieces, silent=True)
+        self.waits, self.told = threading.Event(), threading.Event()
+
+    def read(self, size: int = 1) -> bytes:
+        if len(self.pieces) > 1:
+            return self.pieces.pop(0)
+        self.waits.set()
+        self.told.wait()
+        return self.pieces.pop() if self.pieces else b""
+
+    def cancel_read(self) -> None:
+        assert not self.closed, "what is closed cannot be told"
+        self.told.set()
+
+
+def test_stopping_ends_the_wait_for_bytes_itself_and_keeps_what_had_come() -> None:
+    port = Waiting(b"A;100;6\n", b"B;101;6\nC;102;6\nD;1")
+    found = Cable(SerialLine("/dev/ttyS0"), MAP, lambda _: port)
+    found.begin()
+    assert port.waits.wait(20.0)
+    found.stop()
+    assert port.closed and port.told.is_set()
+    assert [each.tool for each in iter(found.first, None)] == ["A", "B", "C"]
+
+
+def test_what_is_stopped_while_its_port_is_opened_does_not_begin_to_wait() -> None:
+    port, opens, stopped = Waiting(), threading.Event(), threading.Event()
+
+    def opened(line: SerialLine) -> Port:
+        opens.set()
+        assert stopped.wait(20.0)
+        return port
+
+    found = Cable(SerialLine("/dev/ttyS0"), MAP, opened)
+    found.begin()
+    assert opens.wait(20.0)
+    found._ending.say()
+    stopped.set()
+    found.stop()
+    assert port.closed and not port.waits.is_set()
+
+
+def test_a_port_that_waits_for_an_hour_is_free_once_the_listener_is_stopped() -> None:
+    pty = pytest.importorskip("pty")
+    mine, theirs = pty.openpty()
+    ports: list[Port] = []
+
+    def opened(line: SerialLine) -> Port:
+        ports.append(open_port(line, wait_s=3600.0))
+        return ports[-1]
+
+    found = Cable(SerialLine(os.ttyname(theirs)), MAP, opened)
+    found.begin()
+    until(lambda: found.state is State.LISTENS)
+    found.stop()
+    open_port(SerialLine(os.ttyname(theirs))).close()  # exclusive: nobody has it any more
+    os.close(mine)
+    os.close(theirs)
 
 
 def test_bytes_without_an_end_fill_no_memory_and_are_told() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kiosk.exchange import thermometers
+from kiosk.exchange.presetter import Port, SerialLine, open_port
 from kiosk.exchange.thermometers import Thermometer, of_kernel, of_line, typed
 
 W1 = "72 01 4b 46 7f ff 0e 10 57 : crc=57 {crc}\n72 01 4b 46 7f ff 0e 10 57 t={t}\n"
@@ -104,3 +107,23 @@ def test_a_thermometer_that_talks_over_a_cable_is_heard_and_what_cannot_be_is_no
         found.stop()
         os.close(ours)
         os.close(theirs)
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="pseudo-terminals are a Unix thing")
+def test_a_probe_on_a_cable_that_says_nothing_for_an_hour_is_put_down_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    ours, theirs = os.openpty()
+    listens = threading.Event()
+
+    def opened(line: SerialLine) -> Port:
+        port = open_port(line, wait_s=3600.0)
+        listens.set()
+        return port
+
+    monkeypatch.setattr(thermometers, "open_port", opened)
+    found = Thermometer(f"serial:{os.ttyname(theirs)}")
+    found.begin()
+    assert listens.wait(20.0)
+    found.stop()
+    open_port(SerialLine(os.ttyname(theirs))).close()  # exclusive: nobody has it any more
+    os.close(ours)
+    os.close(theirs)

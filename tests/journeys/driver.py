@@ -35,7 +35,7 @@ os.dup2(2, 1)  # whatever else prints must not get between the replies
 
 
 class Held:
-    """A camera in front of which pictures are held."""
+    """A camera in front of which pictures are held.  lost: it is unplugged, and is not there to be opened either."""
 
     live = False
 
@@ -45,7 +45,8 @@ class Held:
         self.shown: tuple[Any, int] = (np.full((480, 640, 3), 96, np.uint8), 0)
 
     def open(self) -> None:
-        pass
+        if self.lost:
+            raise SourceError(self.name, Trouble.MISSING, "no such camera is plugged in")
 
     def close(self) -> None:
         pass
@@ -131,7 +132,7 @@ def serve(app: Any, clock: PretendedTime, held: Held, listening: list[Any]) -> N
         elif asked["do"] == "desk":
             app.worker.ask(QUESTIONS[asked["what"]](asked), reply, lambda error: reply({"error": str(error)}))
         elif asked["do"] == "look":
-            app.worker.post(lambda: app.eye is not None and app.eye.look(held, app.settings_now.camera))
+            app.worker.post(lambda: looks_through(app, held))
             reply({})
         elif asked["do"] == "lose":
             held.lost = asked["lost"]
@@ -165,6 +166,14 @@ def serve(app: Any, clock: PretendedTime, held: Held, listening: list[Any]) -> N
             app.worker.post(app.stop)
         else:
             app.worker.post(lambda: drawn(lambda: reply(on_screen(app))))
+
+
+def looks_through(app: Any, held: Held) -> None:
+    """It is the kiosk's camera from now on, also when it is looked for again."""
+    from kiosk.screens import camera
+
+    camera.source = lambda *_: held  # type: ignore[assignment]
+    app.eye.look(held, app.settings_now.camera)
 
 
 def passes(app: Any, clock: PretendedTime, seconds: float) -> None:

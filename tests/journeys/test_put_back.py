@@ -212,3 +212,33 @@ def test_a_tablet_that_replaces_another_gets_that_ones_book_back_from_a_stick_an
     again.sees(again.name("T002"))
     again.is_on("scan")
     assert "T001" in again.hot()
+
+
+def test_at_a_small_window_in_german_nothing_that_is_said_is_cut_and_touches_lead_all_the_way(
+    opens: Callable[..., Window], tmp_path: Path
+) -> None:
+    (tmp_path / "data").mkdir()
+    (tmp_path / "data" / settings.NAME).write_text('[kiosk]\nlanguage = "de"\n', "utf-8")
+    kiosk = opens((360, 640))
+    kiosk.at_corners = True
+
+    def whole(*words: str) -> None:
+        kiosk.sees(*words)
+        assert kiosk.screen()["cut"] == [], words
+
+    kiosk.touch("Betrieb")
+    kiosk.touch("Kiosk OK?")
+    kiosk.touch("Noch keine Sicherung")
+    kiosk.touch("Jetzt sichern")
+    kiosk.sees("stimmt")
+    kiosk.touch_key("back")
+    kiosk.touch("Letzte heute")
+    kiosk.touch("Sicherung zurückholen")
+    whole("Welche Sicherung zurückholen?", "auf diesem Tablet", "ganz", "Neu suchen")
+    kiosk.touch("auf diesem Tablet")
+    whole("Seither wurde nichts eingetragen", "gilt als heiß, bis gemessen ist.", "lässt sich ebenso zurückholen.")
+    kiosk.touch("Zurückholen")
+    whole("ist zurück", "Die Aufzeichnung von heute bleibt erhalten")
+    kiosk.touch("Zeigen, was heiß ist")
+    kiosk.is_on("hot")
+    assert kiosk.check() == []

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import shutil
 import sqlite3
-import sys
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -15,15 +14,17 @@ from typing import Any
 import pytest
 
 from kiosk import where, words
-from kiosk.desk import Desk
+from kiosk.desk import Desk, beside
 from kiosk.desk.session import Locked
 from kiosk.exchange.shop import read_shop
+from kiosk.ledger import copying
 from kiosk.ledger import restore as restoring
 from kiosk.ledger.backup import CopyFault, RestoreDone
 from kiosk.ledger.book import NAME
 from kiosk.ledger.trouble import Cause, LedgerFault
 from kiosk.ledger.upgrade import VERSION
 from kiosk.rules.cards import Heat
+from kiosk.screens.questions import health
 from kiosk.screens.questions import put_back as asks
 from kiosk.screens.shop.health import HealthScreen
 from kiosk.screens.shop.put_back import PutBack
@@ -51,7 +52,6 @@ def _refused(shop: Shop, path: Path, tell: Callable[[int, int], None]) -> str:
         asks.put_back(asks.Where(shop.folder, ""), _kept(path), tell)
     assert shop.reopen().session.book.last_id > lines, "what was there, and that it was begun again"
     assert not (shop.folder / restoring.MAKING).exists()
-    assert sys.getswitchinterval() == pytest.approx(asks.USUAL_TURN_S)
     return asks.why(fault.value)
 
 
@@ -63,14 +63,37 @@ def test_a_stick_that_is_pulled_out_in_the_middle_changes_nothing_and_is_asked_f
     shop: Shop, tmp_path: Path
 ) -> None:
     stick = copy(shop).rename(tmp_path / "ledger-stick.db")
-    turns_s: list[float] = []
+    told: list[tuple[int, ...]] = []
 
-    def pull(*_: int) -> None:
-        turns_s.append(sys.getswitchinterval())
+    def pull(*given: int) -> None:
+        told.append(given)
         stick.unlink()
 
     assert _refused(shop, stick, pull) == t("put_back.gone")
-    assert turns_s == pytest.approx([asks.SHORT_TURN_S])
+    assert len(told) == 1, "it was pulled once every line was read, and before it was put back"
+
+
+def test_no_line_of_a_copy_is_read_in_the_process_of_the_window(
+    shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = copy(shop)
+    shop.desk.close()
+
+    def in_this_process(*_: Any) -> None:
+        raise AssertionError("the pictures of the window would wait for it")
+
+    monkeypatch.setattr(copying, "verify", in_this_process)
+    at = asks.Where(shop.folder, "")
+    seen = asks.look(_kept(made), _silent, lambda: False)
+    assert seen is not None and seen.fault is None and seen.lines
+    assert asks.put_back(at, _kept(made), _silent).line > seen.lines
+    (again,) = health.copies_made(shop.folder, (tmp_path / "copies",), 3)
+    assert again.copy is not None and again.copy.lines > seen.lines
+
+
+def test_whoever_wants_another_copy_meanwhile_has_it_stopped(shop: Shop) -> None:
+    made = copy(shop)
+    assert asks.look(_kept(made), _silent, lambda: True) is None
 
 
 def test_a_disk_that_is_full_a_newer_copy_and_a_damaged_one_change_nothing_and_say_so(
@@ -83,6 +106,7 @@ def test_a_disk_that_is_full_a_newer_copy_and_a_damaged_one_change_nothing_and_s
 
     with monkeypatch.context() as patch:
         patch.setattr(restoring, "to_disk", full)
+        patch.setattr(beside, "run", lambda job, *given, tell: job(*given, tell))  # where it can be played
         assert _refused(shop, made, _silent) == t("fault.disk_full")
     newer, cut = tmp_path / "ledger-newer.db", tmp_path / "ledger-cut.db"
     shutil.copy(made, newer)

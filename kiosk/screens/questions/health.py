@@ -44,11 +44,19 @@ def copy_now(folder: Path, targets: tuple[Path, ...], keep: int) -> tuple[int, s
 
     How many lines they have, and why there is none somewhere; empty: everywhere.  Needs no desk.
     """
-    from kiosk.desk import copies
-
-    made = copies.backup(folder, targets, keep)
+    made = copies_made(folder, targets, keep)
     lines = max((each.copy.lines for each in made if each.copy is not None), default=0)
     return lines, " ".join(not_made(each) for each in made if each.copy is None)
+
+
+def copies_made(folder: Path, targets: tuple[Path, ...], keep: int) -> tuple[CopyMade, ...]:
+    """Copies the book into each folder in a process of its own; needs no desk, and waits for what does not answer."""
+    from kiosk.desk import beside, copies
+
+    try:
+        return beside.run(copies.backup, folder, targets, keep)
+    except ChildProcessError as fault:
+        return tuple(copies.CopyMade(target, None, str(fault), fault) for target in targets)
 
 
 def not_made(made: CopyMade) -> str:

@@ -1,18 +1,16 @@
 """Questions of a copy that is put back: who may, which there are, what is in each, what is lost, and doing it.
 
 Everything below the second rule asks nothing of the desk, so that it can be asked where the book does not open, and
-takes its time: it belongs on a `Press`.
+takes its time: it belongs on a `Press`.  What reads every line is done in a process of its own.
 """
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from kiosk.desk import Desk, copies, far_folder, putting_back
+from kiosk.desk import Desk, beside, copies, far_folder, putting_back
 from kiosk.desk.putting_back import Kept, Lies, Lost, Seen
 from kiosk.ledger.backup import CopyFault, RestoreDone
 from kiosk.ledger.trouble import Cause, cause_of
@@ -27,18 +25,6 @@ __all__ = [
 ]  # fmt: skip
 
 Progress = Callable[[int, int], None]
-USUAL_TURN_S = sys.getswitchinterval()
-SHORT_TURN_S = 0.0005  # of Python's threads, while every line of a copy is read
-
-
-@contextmanager
-def _in_short_turns() -> Iterator[None]:
-    """A picture takes dozens of turns of the window's thread, each as long in coming as the other's turn is long."""
-    sys.setswitchinterval(SHORT_TURN_S)
-    try:
-        yield
-    finally:
-        sys.setswitchinterval(USUAL_TURN_S)
 
 
 class Where(NamedTuple):
@@ -81,7 +67,7 @@ def found(at: Where) -> tuple[Kept, ...]:
 
 
 def look(kept: Kept, tell: Progress, cancelled: Callable[[], bool]) -> Seen | None:
-    """Reads every line of a copy; None: somebody wanted something else meanwhile."""
+    """Reads every line of a copy, and waits for no share that hangs; None: somebody wanted something else meanwhile."""
 
     def going(done: int, total: int) -> None:
         if cancelled():
@@ -89,8 +75,9 @@ def look(kept: Kept, tell: Progress, cancelled: Callable[[], bool]) -> Seen | No
         tell(done, total)
 
     try:
-        with _in_short_turns():
-            return putting_back.look(kept.path, going)
+        return far_folder.work(kept.path.parent, lambda: beside.run(putting_back.look, kept.path, tell=going))
+    except far_folder.Silent as error:
+        return Seen(0, "", "", error)
     except Stopped:
         return None
 
@@ -106,8 +93,8 @@ def put_back(at: Where, kept: Kept, tell: Progress) -> RestoreDone:
     Raises InUse, CopyFault, NewerLedger, LedgerFault, SettingsFault.
     """
     try:
-        with _in_short_turns(), putting_back.near(at.data, kept, tell) as path:
-            return copies.restore(at.data, path, tell)
+        with putting_back.near(at.data, kept, tell) as path:
+            return beside.run(copies.restore, at.data, path, tell=tell)
     except CopyFault as fault:
         if fault.path == kept.path and not _is_there(kept.path):  # pulled out: what failed first was something else
             raise CopyFault(kept.path, "is not there") from None

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from typing import NamedTuple
 
-from kiosk.desk import Desk, copies
+from kiosk.desk import Desk
 from kiosk.desk.copies import CopyMade
 from kiosk.desk.people import ROLES, PinRefused
 from kiosk.desk.session import Locked
@@ -17,12 +16,13 @@ from kiosk.rules.outcomes import Done, Refused
 from kiosk.rules.say import Say
 from kiosk.screens.questions import Question
 from kiosk.screens.questions.common import copies_go
+from kiosk.screens.questions.health import copies_made
 from kiosk.settings import Settings
 from kiosk.words import t
 
 __all__ = [
-    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "add_supervisor", "back_up", "bring_back",
-    "change_setting", "choose_pin", "copies_go", "correct_figure", "correct_place", "door", "holders",
+    "ROLES", "CopyMade", "Door", "PinRefused", "Supervisor", "add", "add_supervisor", "bring_back",
+    "change_setting", "choose_pin", "copies_go", "copies_made", "correct_figure", "correct_place", "door", "holders",
     "label_or_mark", "number", "operators", "place_of", "places", "plain_name", "register", "rename",
     "retire", "retire_label", "settings", "sign_out", "standing", "supervised", "unlock",
 ]  # fmt: skip
@@ -282,8 +282,3 @@ def settings() -> Question[Settings]:
 def change_setting(table: str, key: str, value: str) -> Question[Settings]:
     """This is the value from now on: all settings as they are then.  Raises SettingsFault, Locked."""
     return lambda desk: desk.people.change_setting(table, key, value, t("settings.on_screen"))
-
-
-def back_up(folder: Path, targets: tuple[Path, ...], keep: int) -> tuple[CopyMade, ...]:
-    """Copies the book now; needs no desk, and waits for folders that do not answer."""
-    return copies.backup(folder, targets, keep)

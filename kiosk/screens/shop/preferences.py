@@ -218,7 +218,7 @@ class PreferencesScreen(View):
 
     def _back_up(self, goes: tuple[Path, tuple[Path, ...], int]) -> None:
         """Beside the desk: a large book takes its time, and a folder in the network more."""
-        self._press.run(lambda *_: asks.back_up(*goes), self._backed_up, self._failed)
+        self._press.run(lambda *_: asks.copies_made(*goes), self._backed_up, self._failed)
 
     def _backed_up(self, made: tuple[asks.CopyMade, ...]) -> None:
         said = "  ".join(
