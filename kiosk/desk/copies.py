@@ -80,7 +80,8 @@ def backup(
             far_folder.ask(target, Path.is_dir)
             source = next((each.copy.path for each in made if each.copy is not None), None)
             doing = partial(_backup, folder, target, keep, progress, source)
-            made.append(CopyMade(target, far_folder.work(target, doing)))
+            beside = target.parent == folder  # where the book itself lies
+            made.append(CopyMade(target, doing() if beside else far_folder.work(target, doing)))
         except (CopyFault, NewerLedger, SettingsFault, OSError) as fault:
             cause = fault.__cause__ if isinstance(fault.__cause__, Exception) else fault
             made.append(CopyMade(target, None, str(fault), cause))

@@ -18,6 +18,7 @@ from kiosk import filing
 A = TypeVar("A")
 
 PATIENCE_S = 5.0
+TRIES = 2  # of a share at which something is under way: what is written there may hold up who looks
 PIECE = 1 << 20  # bytes that a share has `PATIENCE_S` for
 _AWAITED: dict[Path, threading.Thread] = {}
 
@@ -71,13 +72,20 @@ def work(path: Path, job: Callable[[], A]) -> A:
             answers.put(error)
 
     threading.Thread(target=run, name="far work", daemon=True).start()
+    silent = 0
     while True:
         try:
             answer = answers.get(timeout=PATIENCE_S)
-        except Empty:
-            ask(path, _touch)
-        else:
             break
+        except Empty:
+            pass
+        try:
+            ask(path, _touch)
+            silent = 0
+        except Silent:
+            silent += 1
+            if silent == TRIES:
+                raise
     if isinstance(answer, BaseException):
         raise answer
     return answer

@@ -21,7 +21,7 @@ from kiosk.screens.questions.common import copies_due, copies_go
 from tests.conftest import Shop
 
 DAY_S = 86400.0
-PATIENCE_S = 0.05
+PATIENCE_S = 0.2
 
 
 class Hung:
