@@ -36,6 +36,9 @@ def lines() -> Lines:
     [
         ("No holder has the label HV4T 8BRJ 3V", 300, "HV4T 8BRJ 3V"),
         ("The cutter is too thick by 0.012 mm here", 295, "0.012 mm"),
+        ("Rundgang, 1 Fach", 130, "1 Fach"),
+        ("Schublade 6: 6 Fächer", 155, "6 Fächer"),
+        ("beendet nach 28:20 · 2 Messungen", 230, "2 Messungen"),
         ("Roughing mill Ø12 long · Cabinet A", 222, "long ·"),
         ("The shift of Monday 09:13 – 17:13", 250, "09:13 – 17:13"),
     ],

@@ -9,7 +9,7 @@ from kivy.core.window import Window  # noqa: F401 - the widgets need one
 
 from kiosk.labels.command import Made
 from kiosk.labels.queue import FateUnknown, Job, JobState, QueueFault, QueueGone, Trouble
-from kiosk.screens.labels.labels import LabelsScreen, Page
+from kiosk.screens.labels.labels import TO_FILE, LabelsScreen, Page
 from kiosk.settings import Settings
 from kiosk.words import speak
 
@@ -91,3 +91,14 @@ def test_a_tape_is_called_by_the_languages_own_word(screen: LabelsScreen) -> Non
         assert screen.choices[0].key == "tape 9 mm"
     finally:
         speak("en")
+
+
+def test_the_size_and_the_printer_in_use_are_ticked_in_their_lists(screen: LabelsScreen) -> None:
+    screen.size_name = "25x25"
+    screen.choose_size()
+    assert [each.key for each in screen.choices if "✓" in each.note] == ["25x25"]
+    screen._queues(())
+    assert [each.key for each in screen.choices if "✓" in each.note] == []
+    screen.queue = TO_FILE
+    screen._queues(())
+    assert [each.key for each in screen.choices if "✓" in each.note] == [TO_FILE]

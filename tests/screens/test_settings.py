@@ -53,3 +53,14 @@ def test_of_the_choices_the_one_in_use_is_marked_by_sign_and_word(key: str, used
     assert len(screen.options) > 1
     assert [(pick.key, pick.note) for pick in screen.options if pick.used] == [(used, words.t("settings.in_use"))]
     assert {pick.note for pick in screen.options if not pick.used} == {""}
+
+
+@pytest.mark.parametrize(("key", "said"), [("heat.ambient_c", "5 to 40 °C"), ("build.friction", "0.05 to 0.25")])
+def test_the_bounds_of_a_figure_are_said_with_its_unit(key: str, said: str) -> None:
+    pytest.importorskip("kivy.core.window")
+    from kiosk.screens.parts.choice import Choice
+    from kiosk.screens.shop.preferences import PreferencesScreen
+
+    screen = PreferencesScreen()
+    screen.choose(Choice(key, key))
+    assert [pick.note for pick in screen.options] == [said]

@@ -311,7 +311,8 @@ class CableScreen(View):
         for at, (unit, name) in enumerate(UNITS):
             found = asks.heard(*sample, replace(self._made, unit=unit)) if sample else None
             values = _values(found) if isinstance(found, asks.Reading) else ""
-            rows.append(_row(str(at), name, unit == self._made.unit, values))
+            said = t("option.inch") if unit == "inch" else name
+            rows.append(_row(str(at), said, unit == self._made.unit, values))
         self.rows = rows
 
     def _reading(self, line: tuple[int, str]) -> asks.Reading | None:

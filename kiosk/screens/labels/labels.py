@@ -20,7 +20,7 @@ from kiosk.screens.clerk import fault_words
 from kiosk.screens.filewindow import opens
 from kiosk.screens.kv import load_beside
 from kiosk.screens.outcomes_shown import counts_as_hot
-from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.choice import Choice, ticked
 from kiosk.screens.press import Press
 from kiosk.screens.questions import common
 from kiosk.screens.questions import labels as asks
@@ -226,7 +226,8 @@ class LabelsScreen(View):
         return t("labels.tape", height_mm=size.height_mm) if size and size.width_mm is None else name
 
     def choose_size(self) -> None:
-        self._pick("size", [Choice(size.name, self.size_said(size.name), _size_words(size)) for size in asks.sizes()])
+        sizes = [Choice(size.name, self.size_said(size.name), _size_words(size)) for size in asks.sizes()]
+        self._pick("size", ticked(sizes, self.size_name))
 
     def choose_queue(self) -> None:
         self._begin(t("labels.looking"))
@@ -235,7 +236,7 @@ class LabelsScreen(View):
     def _queues(self, queues: tuple[Queue, ...]) -> None:
         file = Choice(TO_FILE, t("labels.to_file"), t("labels.to_file_note"))
         rows = [Choice(queue.name, queue.name, _queue_words(queue)) for queue in queues]
-        self._pick("queue", [file, *rows])
+        self._pick("queue", ticked([file, *rows], self.queue))
 
     def _pick(self, picking: str, choices: list[Choice]) -> None:
         self.picking = picking

@@ -5,7 +5,8 @@ Shows; what picking does is the screen's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 from kivy.properties import BooleanProperty
 
@@ -22,6 +23,11 @@ class Choice:
     text: str
     note: str = ""
     sign: str = ""  # of a `ReasonRow`: done or stop; of one of `BigKeys`: the name of an icon
+
+
+def ticked(choices: Iterable[Choice], used: str) -> list[Choice]:
+    """The choices, the one in use with a tick before its note.  `used`: its key."""
+    return [replace(each, note=f"✓ {each.note}".rstrip()) if each.key == used else each for each in choices]
 
 
 class ChoiceRow(PagedRow):

@@ -34,6 +34,7 @@ _ONE = re.compile(
     " (?=·)|(?<=→) | (?=×)|(?<=×) (?=\\d)|(?<=\\d) (?=–)|(?<=\\d –) (?=\\d)"
     r"|(?<=\d) (?=(?:mm|µm|°C|K|s|min|h|d|kg|Nm|%|MB|GB|px|ms|1/min)(?!\w))"
     r"|(?<=\d) (?=(?:days?|places?|holders?|labels?|Tagen?|Plätzen?|Plätze|Platz|Halter|Etiketten?)(?!\w))"
+    r"|(?<=\d) (?=(?:hours?|readings?|Stunden?|Messung(?:en)?|Fach|Fächern?|Fächer)(?!\w))"
     r"|(?<=\d) (?=x \d)|(?<=\d x) (?=\d)"
     r"|(?<=[a-zäöüß]) (?=(?:\d{1,4}|[A-Z])(?![\w.,:'’-]))"  # a place and its number or letter
     r"|(?<=\b[0-9A-Z]{4}) (?=[0-9A-Z]{4} [0-9A-Z]{2}\b)|(?<=\b[0-9A-Z]{4} [0-9A-Z]{4}) (?=[0-9A-Z]{2}\b)"

@@ -15,7 +15,7 @@ from kivy.properties import ListProperty, NumericProperty, OptionProperty, Strin
 from kiosk.rules.audit import Mark
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.choice import Choice, ticked
 from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import AuditRow, PastAudits
@@ -98,7 +98,8 @@ class AuditsScreen(View):
         """Show audits as the desk gives them."""
         marks = {mark.key: mark for mark in past.trend}
         self.rows = [_line(row, marks.get(row.key)) for row in past.audits]
-        self.choices = [Choice("", t("audits.every_place")), *(Choice(code, _said(name)) for code, name in past.places)]
+        places = [Choice("", t("audits.every_place")), *(Choice(code, _said(name)) for code, name in past.places)]
+        self.choices = ticked(places, self._code)
         shown = past.trend[-SHOWN:]
         right = [(_day(mark), mark.counts.right_share * 100.0) for mark in shown]
         pace = [(_day(mark), mark.seconds_per_hundred) for mark in shown if mark.seconds_per_hundred is not None]

@@ -15,7 +15,7 @@ from kivy.properties import BooleanProperty, ListProperty, OptionProperty, Strin
 from kiosk.screens.clerk import fault_words
 from kiosk.screens.dates import clock_words, day_words, midnight
 from kiosk.screens.kv import load_beside
-from kiosk.screens.parts.choice import Choice
+from kiosk.screens.parts.choice import Choice, ticked
 from kiosk.screens.parts.lines import RowText
 from kiosk.screens.questions import records as asks
 from kiosk.screens.questions.records import About, Filter, HistoryRow, WasAt
@@ -78,8 +78,9 @@ class HistoryScreen(View):
         self._moment = self._now  # what `Page.WHEN` shows
         groups = [Choice(group, t(f"history_filter.{group}")) for group in GROUPS]
         leave = Choice(BACK, f"← {t('reading.back')}")
-        self.whats = [leave, Choice("", t("history_filter.everything")), *groups]
-        self.days = [Choice(each.value, t(f"history_filter.{each.value}")) for each in DAYS]
+        self._whats = [leave, Choice("", t("history_filter.everything")), *groups]
+        self._days = [Choice(each.value, t(f"history_filter.{each.value}")) for each in DAYS]
+        self._people: list[Choice] = []
         self._name_filters()
 
     def shown(self, subject: str = "", title: str = "", **_: Any) -> None:
@@ -101,7 +102,8 @@ class HistoryScreen(View):
         """Take over who can be chosen, and what day it is."""
         self.is_holder = about.is_holder
         people = [Choice(card.key, card.name, t(f"role.{card.role}")) for card in about.people]
-        self.people = [Choice("", t("history_filter.everybody")), *people]
+        self._people = [Choice("", t("history_filter.everybody")), *people]
+        self._name_filters()
         self._now = datetime.fromtimestamp(about.now_utc_s)
         self._moment = self._now.replace(second=0, microsecond=0)
 
@@ -211,12 +213,14 @@ class HistoryScreen(View):
         self.was_note = t("history_filter.since", at=clock_words(was.since_utc_s), who=was.operator)
 
     def _name_filters(self) -> None:
-        """What is written on the three buttons."""
+        """What is written on the three buttons, and ticked behind them."""
         self.what = t(f"history_filter.{self._group or 'everything'}")
-        person = next((choice for choice in self.people if choice.key == self._person), None)
+        person = next((choice for choice in self._people if choice.key == self._person), None)
         self.who = person.text if person and self._person else t("history_filter.everybody")
         chosen = self._when is When.DAY
         self.when = day_words(self._moment) if chosen else t(f"history_filter.{self._when.value}")
+        self.whats, self.people = ticked(self._whats, self._group), ticked(self._people, self._person)
+        self.days = ticked(self._days, self._when.value)
         self.narrowed = bool(self._group or self._person) or self._when is not When.ALWAYS
 
     def _failed(self, error: Exception) -> None:

@@ -139,8 +139,8 @@ class PreferencesScreen(View):
             self._offer([("true", t("settings.on")), ("false", t("settings.off"))])
         else:
             self.least, self.most, self.unit, self.decimals = one.metadata["bound"]
-            now = t("settings.within", least=float(self.least), most=float(self.most))
-            self.options = [Pick(FIGURE, t("settings.another"), now)]
+            within = t("settings.within", least=float(self.least), most=float(self.most))
+            self.options = [Pick(FIGURE, t("settings.another"), f"{within} {self.unit}".rstrip())]
         self.about = f"{t('settings.is_now', value=row.note)}. {about}."
         self.page = Page.CHOICE
 
