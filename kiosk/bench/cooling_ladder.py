@@ -20,8 +20,8 @@ import numpy as np
 from kiosk.bench.cooling_chance import AGAIN_S, ROOM, Scene, scenes
 from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument
 from kiosk.rules.cooling.assessment import Stage, Touch, Zone, assess_bound, bound_of
+from kiosk.rules.cooling.likelihood import right_density, wrong_density
 from kiosk.rules.cooling.mesh import Floats
-from kiosk.rules.cooling.posterior import right_density, wrong_density
 from kiosk.rules.cooling.unknowns import SURE, WRONG, Promise
 
 _OTHERS = 12_000

@@ -24,8 +24,9 @@ from kiosk.bench.cooling_ladder import times_until
 from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument, Lesson, Standing, take
 from kiosk.rules.cooling.assessment import Touch, Way, Zone, assess_bound, bound_of, predict_bound
 from kiosk.rules.cooling.bound import fresh_sd, learnt_sd
+from kiosk.rules.cooling.likelihood import right_density, wrong_density
 from kiosk.rules.cooling.mesh import Floats
-from kiosk.rules.cooling.posterior import Draws, right_density, wrong_density
+from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.unknowns import COMMON, SURE, WRONG, Promise
 from kiosk.rules.lessons import Heats
 

@@ -17,7 +17,7 @@ from kiosk.rules.cards import HoldView
 from kiosk.rules.cooling.advice import Advice, advise
 from kiosk.rules.cooling.assessment import Room, Touch, Zone, advise_bound, bound_of
 from kiosk.rules.cooling.lasting import moments
-from kiosk.rules.cooling.posterior import right_density, wrong_density
+from kiosk.rules.cooling.likelihood import right_density, wrong_density
 from kiosk.rules.cooling.unknowns import WRONG
 from kiosk.rules.hold import probe_next
 

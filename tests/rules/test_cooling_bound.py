@@ -25,8 +25,9 @@ from kiosk.rules.cooling.assessment import (
 from kiosk.rules.cooling.bound import UNKNOWNS, fresh_sd, learnt_sd, unknown_sd
 from kiosk.rules.cooling.flow import Courses, Exchange, Start, flow
 from kiosk.rules.cooling.lasting import GUARD, moments
+from kiosk.rules.cooling.likelihood import right_density
 from kiosk.rules.cooling.mesh import Mesh
-from kiosk.rules.cooling.posterior import Draws, right_density
+from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.stand import course_of, exchanges, start_of
 from kiosk.rules.outline import Profile
 from tests.rules.test_cooling_figures import EMPTY, HOT, ROOM, SLIM, outline, probe

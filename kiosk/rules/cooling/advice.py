@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from kiosk.rules.belief import PROBE_TOLERANCE_K, Instrument
+from kiosk.rules.cooling.likelihood import right_density, wrong_density
 from kiosk.rules.cooling.mesh import Floats, Zone
-from kiosk.rules.cooling.posterior import Draws, right_density, wrong_density
+from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.touches import Touch
 from kiosk.rules.cooling.unknowns import WRONG
 

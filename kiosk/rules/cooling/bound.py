@@ -27,8 +27,9 @@ from kiosk.rules.cooling.lasting import (
     taken,
     touch_safe_of,
 )
+from kiosk.rules.cooling.likelihood import Setting
 from kiosk.rules.cooling.mesh import COARSE, FINE, Floats, Mesh, Zone
-from kiosk.rules.cooling.posterior import Draws, Setting
+from kiosk.rules.cooling.posterior import Draws
 from kiosk.rules.cooling.sampling import Normal
 from kiosk.rules.cooling.stand import (
     WAYS,

@@ -106,8 +106,10 @@ class Piece(NamedTuple):
 
     def of(self, holder: int) -> Piece:
         """That of one holder among many, or of the one that many came out of."""
-        arrays = (self.basis, self.on_skin, self.rates, self.mix, self.rest)
-        return Piece(self.start_s, self.end_s, *(array[holder if len(array) > 1 else 0] for array in arrays))
+        at = holder if len(self.rates) > 1 else 0
+        return Piece(
+            self.start_s, self.end_s, self.basis[at], self.on_skin[at], self.rates[at], self.mix[at], self.rest[at]
+        )
 
 
 def _split(pieces: Sequence[Piece], times_s: Floats) -> list[tuple[Piece, Floats]]:
@@ -216,10 +218,12 @@ def _through(mesh: Mesh, start: Start, exchanges: Sequence[Exchange]) -> tuple[l
     """The pieces of stages, and what every cell of each has left after the last that ends."""
     count = max(len(np.atleast_2d(start.excess)), len(start.ambient_c), len(start.capacity))
     excess = np.broadcast_to(start.excess, (count, start.excess.shape[-1]))
+    capacity = np.broadcast_to(start.capacity, count)
+    ambient_k = np.broadcast_to(start.ambient_c, count) + _KELVIN
     pieces: list[Piece] = []
     for stage in exchanges:
-        capacity, ambient_c = (np.broadcast_to(each, len(excess)) for each in (start.capacity, start.ambient_c))
-        ambient_k = ambient_c + _KELVIN
+        if len(capacity) != len(excess):  # all came out of one
+            capacity, ambient_k = (np.resize(each, len(excess)) for each in (capacity, ambient_k))
         if stage.longer and math.isfinite(stage.end_s):
             on = replace(stage, end_s=stage.end_s + max(each.most_s for each in stage.longer))
             found = _stage(_space(mesh, excess, on, capacity), mesh.skin, ambient_k, on, capacity)
@@ -306,15 +310,20 @@ def _space(mesh: Mesh, state: Floats, stage: Exchange, capacity: Floats) -> _Spa
     for used in range(_MODES):
         kept = rows[:, :used]
         vector = _less(vector, kept)
-        size = np.sqrt((vector * vector).sum(axis=1))
-        if size.min() < 1e-3:  # little is new: what is left must be made orthogonal once more to mean anything
+        size = np.sqrt(np.vecdot(vector, vector))
+        least = size.min()
+        if least < 1e-3:  # little is new: what is left must be made orthogonal once more to mean anything
             vector = _less(vector, kept)
-            size = np.sqrt((vector * vector).sum(axis=1))
-        new = size >= 1e-9
-        if not new.any():
-            break
-        rows[:, used] = np.where(new[:, None], vector / np.maximum(size, 1e-9)[:, None], 0.0)
-        vector = dpbtrs(factor, rows[:, used].reshape(-1), lower=1)[0].reshape(holders, cells)
+            size = np.sqrt(np.vecdot(vector, vector))
+            least = size.min()
+        unit = vector / np.maximum(size, 1e-9)[:, None]
+        if least < 1e-9:
+            new = size >= 1e-9
+            if not new.any():
+                break
+            unit[~new] = 0.0
+        rows[:, used] = unit
+        vector = dpbtrs(factor, unit.reshape(-1), lower=1, overwrite_b=1)[0].reshape(holders, cells)
         solved[:, used] = vector
     shares = rows @ solved.swapaxes(1, 2)
     values, turn = np.linalg.eigh((shares + shares.swapaxes(1, 2)) / 2)
@@ -339,10 +348,12 @@ def _stage(space: _Space, skin: Ints, ambient_k: Floats, stage: Exchange, capaci
     if stage.radiant_w_k4 is None:
         return [Piece(at_s, end_s, basis, on_skin, cooled, y[:, :, None] * np.eye(modes), np.zeros_like(y))]
     radiant = np.atleast_2d(stage.radiant_w_k4)[:, skin]
-    radiates = np.flatnonzero(radiant[0])
+    radiates, every = np.flatnonzero(radiant[0]), np.arange(modes)
     pieces: list[Piece] = []
     long_s = _FIRST_S
     absolute_k = ambient_k[:, None]
+    ambient_k4 = absolute_k**4
+    outwards = on_skin.swapaxes(1, 2)
     while True:
         now = (on_skin @ y[..., None])[..., 0]
         flat = now[:, radiates].max(axis=1) < _FLAT_K  # what is wet does not radiate
@@ -350,9 +361,9 @@ def _stage(space: _Space, skin: Ints, ambient_k: Floats, stage: Exchange, capaci
         absolute = about + absolute_k
         cube = absolute * absolute * absolute
         slope = 4.0 * radiant * cube
-        pull = slope * about - radiant * (cube * absolute - absolute_k**4)
-        matrix = (on_skin.swapaxes(1, 2) * slope[:, None, :]) @ on_skin
-        matrix[:, np.arange(modes), np.arange(modes)] += rates
+        pull = slope * about - radiant * (cube * absolute - ambient_k4)
+        matrix = (outwards * slope[:, None, :]) @ on_skin
+        matrix[:, every, every] += rates
         values, turn = np.linalg.eigh(matrix)
         force = ((pull[:, None, :] @ on_skin) @ turn)[:, 0] / values
         mix = turn * ((y[:, None, :] @ turn)[:, 0] - force)[:, None, :]

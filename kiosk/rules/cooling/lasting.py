@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -46,8 +47,15 @@ def last_above_s(course: Course, limit_k: float) -> float:
 def _looked_at_s(piece: Piece) -> Floats:
     """Moments of a piece at which skin may be above a limit."""
     long_s = min(piece.end_s - piece.start_s, HORIZON_S)
-    later_s = np.append(0.0, np.geomspace(min(0.25, long_s), long_s, 2 * PER_PIECE))
-    return np.asarray(piece.start_s + later_s, np.float64)
+    return np.asarray(piece.start_s + np.append(0.0, _spread_out(0.25, long_s, 2 * PER_PIECE)), np.float64)
+
+
+@lru_cache(maxsize=512)
+def _spread_out(first_s: float, long_s: float, count: int) -> Floats:
+    """So many moments up to `long_s`, dense at first.  Stages and tangents of many holders are equally long."""
+    found = np.geomspace(min(first_s, long_s), long_s, count)
+    found.flags.writeable = False
+    return found
 
 
 def taken(stages: Sequence[Stage]) -> tuple[tuple[Stage, ...], ...]:
@@ -99,14 +107,14 @@ def grid(course: Course, limit_k: float, tolerance_um: float) -> Floats:
     parts = [np.zeros(1)]
     for piece in course.pieces:
         if math.isinf(piece.end_s):
-            marks = piece.start_s + np.geomspace(30.0, HORIZON_S, 60)
+            marks = piece.start_s + _spread_out(30.0, HORIZON_S, 60)
             quiet = (GUARD * course.hottest(marks) < 0.3 * limit_k) & (
                 np.abs(course.growth_um(marks)) < 0.9 * tolerance_um
             )
             long_s, count = (marks[int(quiet.argmax())] - piece.start_s if quiet.any() else HORIZON_S), 2 * PER_PIECE
         else:
             long_s, count = piece.end_s - piece.start_s, PER_PIECE
-        parts.append(piece.start_s + np.geomspace(min(0.25, long_s), long_s, count))
+        parts.append(piece.start_s + _spread_out(0.25, float(long_s), count))
     return np.unique(np.concatenate(parts))
 
 
@@ -119,5 +127,5 @@ def moments(stages: Sequence[Stage], until_s: float) -> Floats:
         end_s = max(until_s, stage.start_s + 60.0) if stage.end_s is None else stage.end_s
         if end_s > stage.start_s:
             long_s = end_s - stage.start_s
-            parts.append(stage.start_s + np.geomspace(min(1.0, long_s), long_s, _LAST if last else earlier))
+            parts.append(stage.start_s + _spread_out(1.0, float(long_s), _LAST if last else earlier))
     return np.unique(np.concatenate(parts))

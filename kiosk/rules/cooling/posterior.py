@@ -14,12 +14,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from kiosk.rules.belief import Instrument
+from kiosk.rules.cooling.likelihood import Seen, Setting
 from kiosk.rules.cooling.mesh import Floats, Ints, Zone
 from kiosk.rules.cooling.sampling import Normal, Proposal, ln_proposed, weigh
 from kiosk.rules.cooling.surface import Surface
 from kiosk.rules.cooling.touches import Touch
-from kiosk.rules.cooling.unknowns import BRIGHT, SURE, WRONG, WRONG_BRIGHT, WRONG_PLACE, WRONG_ZONE
+from kiosk.rules.cooling.unknowns import SURE
 
 _ABOUT = 384  # draws about what was expected before any reading of this heat
 _NEAR = 512  # about what the readings say
@@ -29,24 +29,7 @@ _WIDER = 1.25  # proposals are so much wider than what they are about: light tai
 _STEPS = 6
 _FOLLOWED = 0.3
 _LATE = 0.2  # of all the moments: half of the nominal time, where draws are followed to two and a half of it
-_LEAST_WRONG = 1e-9  # where nothing else is left to explain a reading
 _BAND = 400  # draws of equal weight a shown band is taken from
-_LEAST_K = 2.0  # a wrong reading is as likely in each doubling of excess from here up
-
-
-class Setting(NamedTuple):
-    """What turns draws into temperatures.
-
-    moved: (n,) places of the drawn unknowns in all of them; the last is ambient.  middle: (unknowns,) the rest.
-    rise_k: what was set over the shop's ambient.
-    """
-
-    moved: tuple[int, ...]
-    middle: Floats
-    ambient_c: float
-    limit_c: float
-    rise_k: float
-    guard: float
 
 
 class _Put(NamedTuple):
@@ -57,10 +40,6 @@ class _Put(NamedTuple):
     terms: Floats
     scale: Floats
     heat: Floats
-
-    def of(self, picked: Ints) -> _Put:
-        """Those of some of them."""
-        return _Put(*(each[picked] for each in self))
 
 
 class Draws:
@@ -79,9 +58,9 @@ class Draws:
         self.surface, self.setting, self.expected, self.times_s = surface, setting, expected, times_s
         self.touched = bool(touches)
         self._spots = spots
-        self._seen = [_Seen(surface, touch) for touch in touches]
+        self._seen = Seen(surface, setting, touches) if touches else None
         about = Proposal(expected, 1.0)
-        near = Proposal(self._narrowed(expected), _WIDER) if touches else Proposal(expected, _WIDER)
+        near = Proposal(self._narrowed(expected, self._seen) if self._seen else expected, _WIDER)
         first = self._put(np.concatenate([about.draw(_ABOUT, 0), near.draw(_NEAR, _ABOUT)]))
         first_s = self._safe_s(first)
         first_seen = self._likelihood(first)
@@ -119,28 +98,28 @@ class Draws:
         scale: Floats = np.log(np.maximum(1.0 - unknowns[:, -1] / rise_k, 0.05))
         return scale
 
-    def _fit(self, terms: Floats, since: int = 0) -> Floats:
-        """(draws, times) what the surface fits for the hottest point, before air and guard.  since: of those moments
-        from this one on."""
-        spots = self._spots[:, :, since:]
+    def _fit(self, terms: Floats, some: slice = slice(None)) -> Floats:
+        """(draws, times) what the surface fits for the hottest point, before air and guard.  some: of those moments."""
+        spots = self._spots[:, :, some]
         warmest = terms @ spots[:, 0]
         for spot in range(1, spots.shape[1]):  # one after the other: all at once leave the processor's cache
             np.maximum(warmest, terms @ spots[:, spot], out=warmest)
         return np.asarray(warmest, np.float64)
 
-    def _ceiling(self, put: _Put) -> Floats:
+    def _ceiling(self, heat: Floats) -> Floats:
         """(draws,) ln(excess, K) nothing is above: its hottest at the start, however the surface bends there."""
-        return np.asarray(math.log(self.setting.guard * self.setting.rise_k) + np.maximum(put.heat, 0.0), np.float64)
+        return np.asarray(math.log(self.setting.guard * self.setting.rise_k) + np.maximum(heat, 0.0), np.float64)
 
-    def _hottest(self, put: _Put, fit: Floats) -> Floats:
-        """(draws, times) ln(excess, K) of the hottest point, over the drawn ambient, guarded."""
-        hottest = np.log(self.surface.excess_k(fit)) + (math.log(self.setting.guard) + put.scale)[:, None]
-        return np.asarray(np.minimum(hottest, self._ceiling(put)[:, None]), np.float64)
+    def _hottest(self, scale: Floats, heat: Floats, fit: Floats) -> Floats:
+        """(draws, times) ln(excess, K) of the hottest point, over the drawn ambient, guarded.  scale, heat: as `_Put`
+        has them."""
+        hottest = np.log(self.surface.excess_k(fit)) + (math.log(self.setting.guard) + scale)[:, None]
+        return np.asarray(np.minimum(hottest, self._ceiling(heat)[:, None]), np.float64)
 
     def hottest(self, values: Floats) -> Floats:
         """(holders, times) ln(excess, K) of the hottest point of others than the drawn ones, guarded."""
         put = self._put(values)
-        return self._hottest(put, self._fit(put.terms))
+        return self._hottest(put.scale, put.heat, self._fit(put.terms))
 
     def _safe_s(self, put: _Put) -> Floats:
         """(draws,) when each is safe for good, seconds since heating; infinity where the grid does not reach.
@@ -152,17 +131,20 @@ class Draws:
         allowed_k = setting.limit_c - setting.ambient_c - put.values[:, -1]
         level = np.log(np.maximum(allowed_k, 1e-3))
         least = self.surface.fitted(np.exp(level - math.log(setting.guard) - put.scale))
-        least[self._ceiling(put) <= level] = math.inf
+        least[self._ceiling(put.heat) <= level] = math.inf
         safe_s = np.zeros(len(level))
         some = np.arange(len(level))
-        for since in (int(np.searchsorted(times, _LATE * times[-1])), 0):
-            fit = self._fit(put.terms[some], since)
-            hot = fit > least[some, None]
+        late = int(np.searchsorted(times, _LATE * times[-1]))
+        for since, until in ((late, len(times)), (late // 2, late), (0, late // 2)):
+            if since == until:
+                continue
+            fit = self._fit(put.terms[some], slice(since, until + 1))  # and the next moment, at which none is hot
+            hot = fit[:, : until - since] > least[some, None]
             found = np.flatnonzero(hot.any(axis=1))
             last = hot.shape[1] - 1 - hot[found, ::-1].argmax(axis=1)
-            ends = np.stack([last, np.minimum(last + 1, hot.shape[1] - 1)], axis=1)
+            ends = np.stack([last, np.minimum(last + 1, fit.shape[1] - 1)], axis=1)
             there = some[found]
-            over = self._hottest(put.of(there), fit[found[:, None], ends]) - level[there, None]
+            over = self._hottest(put.scale[there], put.heat[there], fit[found[:, None], ends]) - level[there, None]
             above, below = over.T
             one_s, other_s = times[since + ends].T
             safe_s[there] = one_s + above / np.maximum(above - below, 1e-12) * (other_s - one_s)
@@ -172,30 +154,25 @@ class Draws:
 
     def _likelihood(self, put: _Put) -> Floats:
         """(draws,) ln of how likely the readings are."""
-        total = np.zeros(len(put.values))
-        for seen in self._seen:
-            total += seen.ln(put.terms, put.scale, put.values[:, -1], self.setting)
-        return total
+        if self._seen is None:
+            return np.zeros(len(put.values))
+        return self._seen.ln(self._seen.shown_c(put.terms, put.scale, put.values[:, -1]))
 
-    def _narrowed(self, expected: Normal) -> Normal:
+    def _narrowed(self, expected: Normal, seen: Seen) -> Normal:
         """Where the readings move what was expected, and how narrow they make it: Gauss-Newton on the surface."""
         at, inverse = expected.mean.copy(), np.linalg.inv(expected.cov)
         sd = np.sqrt(np.diag(expected.cov))
         precision = inverse
         for _ in range(_STEPS):
-            around = np.concatenate([at[None], at + 0.1 * np.diag(sd)])
-            unknowns = self._full(around)
-            terms, scale = self.surface.terms(unknowns), self._scale(unknowns)
-            precision, pull = inverse.copy(), inverse @ (expected.mean - at)
-            for seen in self._seen:
-                shown_c = seen.shown_c(terms, scale, unknowns[:, -1], self.setting)
-                shown = shown_c[0]
-                slope = (shown[1:] - shown[0]) / (0.1 * sd)
-                # A reading far off is followed halfway: whether it is believed is for the weights to say.
-                trust = max(seen.trust(shown_c[:, 0], self.setting), _FOLLOWED)
-                sure = trust / seen.noise_k(float(shown[0]) - self.setting.ambient_c) ** 2
-                precision += sure * np.outer(slope, slope)
-                pull += sure * slope * (seen.touch.value_c - shown[0])
+            around = self._put(np.concatenate([at[None], at + 0.1 * np.diag(sd)]))
+            shown_c = seen.shown_c(around.terms, around.scale, around.values[:, -1])
+            here_c = seen.here(shown_c)
+            slope = (here_c[:, 1:] - here_c[:, :1]) / (0.1 * sd)
+            # A reading far off is followed halfway: whether it is believed is for the weights to say.
+            trust = np.maximum(seen.trust(shown_c[..., 0]), _FOLLOWED)
+            sure = trust / seen.noise_k(here_c[:, 0]) ** 2
+            precision = inverse + (slope.T * sure) @ slope
+            pull = inverse @ (expected.mean - at) + (sure * (seen.value_c - here_c[:, 0])) @ slope
             step = np.linalg.solve(precision, pull)
             far = float(np.sqrt(step @ inverse @ step))
             at = at + step * min(1.0, 2.0 / max(far, 1e-9))
@@ -246,8 +223,8 @@ class Draws:
 
     def _hottest_of(self, picked: Ints) -> Floats:
         """`hottest` of some of the drawn ones."""
-        some = self._put_all.of(picked)
-        return self._hottest(some, self._fit(some.terms))
+        drawn = self._put_all
+        return self._hottest(drawn.scale[picked], drawn.heat[picked], self._fit(drawn.terms[picked]))
 
     @property
     def effective(self) -> float:
@@ -279,69 +256,6 @@ class Draws:
             at = int(np.argmax(upto[-1] - upto <= (1.0 - promise.share) * upto[-1]))
             latest_s = max(latest_s, float(safe_s[at]))
         return latest_s
-
-
-class _Seen:
-    """One reading and what the surface says it may show: at its zone, or at each zone it may have been taken for."""
-
-    def __init__(self, surface: Surface, touch: Touch) -> None:
-        self.touch, self._wrong = touch, _LEAST_WRONG if touch.sure else WRONG
-        moment = np.array([touch.at_s])
-        self._excess_k = surface.excess_k
-        there = [zone for zone in surface.zones if zone is not touch.zone]
-        self._zones = np.stack([surface.zone(zone, moment)[:, 0] for zone in (touch.zone, *there)], axis=1)
-
-    def noise_k(self, excess_k: float) -> float:
-        base_k, share = self.touch.noise
-        return base_k + share * max(excess_k, 0.0)
-
-    def shown_c(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
-        """(zones, draws) °C, its own zone first."""
-        excess_k = self._excess_k(terms @ self._zones) * np.exp(scale)[:, None]
-        return np.asarray(excess_k.T + (setting.ambient_c + warmer_k), np.float64)
-
-    def _parts(self, shown_c: Floats, setting: Setting) -> tuple[Floats, Floats]:
-        """(draws,) densities of the value if the reading is right, and if it is wrong.  shown_c: (zones, draws)."""
-        here, elsewhere = shown_c[0], shown_c[1:]
-        right, wrong = right_density(self.touch, setting, here), wrong_density(self.touch, setting, here, elsewhere)
-        return (1 - self._wrong) * right, self._wrong * wrong
-
-    def ln(self, terms: Floats, scale: Floats, warmer_k: Floats, setting: Setting) -> Floats:
-        """(draws,) ln of how likely it is."""
-        right, wrong = self._parts(self.shown_c(terms, scale, warmer_k, setting), setting)
-        return np.asarray(np.log(right + wrong), np.float64)
-
-    def trust(self, shown_c: Floats, setting: Setting) -> float:
-        """The chance that it is right of a holder that shows (zones,)."""
-        right, wrong = self._parts(shown_c[:, None], setting)
-        return float((right / (right + wrong))[0])
-
-
-def right_density(touch: Touch, setting: Setting, shown_c: Floats, factor: float = 1.0) -> Floats:
-    """(draws,) density of the reading where the skin has `shown_c`; factor: of what stands there, which was entered."""
-    base_k, share = touch.noise
-    sd = base_k + share * np.maximum(shown_c - setting.ambient_c, 0.0)
-    off = (touch.value_c / factor - shown_c) / sd
-    result: Floats = np.exp(-0.5 * off * off) / (factor * sd * math.sqrt(2 * math.pi))
-    return result
-
-
-def wrong_density(touch: Touch, setting: Setting, here_c: Floats, elsewhere_c: Sequence[Floats] | Floats) -> Floats:
-    """(draws,) density of a reading that is wrong.  here_c, elsewhere_c: (draws,) its zone and each other one."""
-    excess_k = max(touch.value_c - setting.ambient_c, _LEAST_K)
-    anything = 1.0 / (excess_k * math.log(1.2 * max(setting.rise_k, 2 * _LEAST_K) / _LEAST_K))
-    slipped = right_density(touch, setting, here_c, 0.1)
-    result: Floats = WRONG_PLACE * slipped + (1 - WRONG_PLACE - WRONG_ZONE) * anything
-    if len(elsewhere_c):
-        result += WRONG_ZONE * right_density(touch, setting, np.asarray(elsewhere_c)).mean(axis=0)
-    else:
-        result += WRONG_ZONE * anything
-    if touch.instrument is Instrument.INFRARED:
-        full_k = np.maximum(here_c - setting.ambient_c, _LEAST_K)
-        low, high = (share * full_k for share in BRIGHT)
-        bright = ((low <= excess_k) & (excess_k <= high)) / (high - low)
-        result = WRONG_BRIGHT * bright + (1 - WRONG_BRIGHT) * result
-    return result
 
 
 def _moved_out(values: Floats, safe_s: Floats, weight: Floats, near: Normal) -> Normal:

@@ -30,6 +30,7 @@ class Proposal:
     def __init__(self, normal: Normal, wider: float) -> None:
         self.normal, self._wider = normal, wider
         self._root = np.linalg.cholesky(normal.cov)
+        self._inverse = np.linalg.inv(self._root).T
         self._size = float(np.log(np.diag(self._root)).sum())
 
     def draw(self, count: int, skip: int) -> Floats:
@@ -39,7 +40,7 @@ class Proposal:
 
     def distance(self, values: Floats) -> Floats:
         """(draws,) squared distance from the middle, in standard deviations of the distribution itself."""
-        off = (values - self.normal.mean) @ np.linalg.inv(self._root).T
+        off = (values - self.normal.mean) @ self._inverse
         return np.asarray((off * off).sum(axis=1), np.float64)
 
     def ln_density(self, distance: Floats, wider: float | None = None) -> Floats:

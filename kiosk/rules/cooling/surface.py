@@ -55,7 +55,12 @@ class Surface:
         The middle one is solved finely; how others differ from it, on a coarser mesh.
         """
         self._axes = tuple(axes)
-        self._pairs = [pair for pair in combinations(range(len(axes)), 2) if axes[pair[0]].crossed]
+        self._pairs = np.array(
+            [pair for pair in combinations(range(len(axes)), 2) if axes[pair[0]].crossed], np.intp
+        ).reshape(-1, 2).T  # fmt: skip
+        self._bent = [axis.crossed for axis in axes]
+        at, middles, sd, power, *_ = zip(*axes, strict=True)
+        self._scaled = np.array(at), np.array(middles), np.array(sd), np.array(power, np.float64)
         points = []
         for steps in self._design():
             unknown = middle.copy()
@@ -78,7 +83,7 @@ class Surface:
                 steps = np.zeros(count)
                 steps[at] = side * _REACH
                 design.append(steps)
-        for one, two in self._pairs:
+        for one, two in self._pairs.T:
             steps = np.zeros(count)
             for at in (one, two):
                 steps[at] = _REACH * _CORNER * self._axes[at].warm
@@ -87,14 +92,13 @@ class Surface:
 
     def terms(self, unknowns: Floats) -> Floats:
         """(holders, terms) of the quadratic for (holders, unknowns)."""
-        acts = np.empty((len(unknowns), len(self._axes)))
-        for at, axis in enumerate(self._axes):
-            off: Floats = unknowns[:, axis.at] - axis.middle
-            acts[:, at] = (np.asarray(np.expm1(axis.power * off), np.float64) if axis.power else off) / axis.sd
-        crossed = [acts[:, one] * acts[:, two] for one, two in self._pairs]
-        bent = acts[:, [axis.crossed for axis in self._axes]]
-        parts = [np.ones((len(unknowns), 1)), acts, bent * bent]
-        return np.concatenate([*parts, np.stack(crossed, axis=1)] if crossed else parts, axis=1)
+        at, middle, sd, power = self._scaled
+        acts = unknowns[:, at] - middle
+        acts[:, power != 0] = np.expm1(acts[:, power != 0] * power[power != 0])
+        acts /= sd
+        one, two = self._pairs
+        bent = acts[:, self._bent]
+        return np.concatenate([np.ones((len(unknowns), 1)), acts, bent * bent, acts[:, one] * acts[:, two]], axis=1)
 
     @staticmethod
     def excess_k(fitted: Floats) -> Floats:
@@ -111,11 +115,18 @@ class Surface:
         """(terms, spots, times) for `excess_k` of every followed part of the skin."""
         return self._fit(times_s, self._spots)
 
+    def place(self, zone: Zone) -> int:
+        """Which of `zones` is read for a zone: the nose where there is no such zone, and the flange where the nose is
+        as wide as that and taken for one piece with it."""
+        return self.zones.index(next(each for each in (zone, Zone.NOSE, Zone.FLANGE) if each in self.zones))
+
+    def of_zones(self, times_s: Floats) -> Floats:
+        """(terms, zones, times) for `excess_k` of the hottest skin of every zone.  times_s ascending."""
+        return self._fit(times_s, self._of_zone)
+
     def zone(self, zone: Zone, times_s: Floats) -> Floats:
-        """(terms, times) for `excess_k` of the hottest skin of a zone; the nose's where there is no such zone, and the
-        flange's where the nose is as wide as that and taken for one piece with it."""
-        there = next(each for each in (zone, Zone.NOSE, Zone.FLANGE) if each in self.zones)
-        return np.asarray(self._fit(times_s, [self._of_zone[self.zones.index(there)]])[:, 0], np.float64)
+        """(terms, times) for `excess_k` of the hottest skin of a zone, as `place` has it."""
+        return np.asarray(self._fit(times_s, [self._of_zone[self.place(zone)]])[:, 0], np.float64)
 
     def _fit(self, times_s: Floats, parts: Sequence[_Part]) -> Floats:
         skin = self.courses.skin(times_s)

@@ -39,6 +39,10 @@ class Touch(NamedTuple):
         return base_k * together, share * together
 
     @property
+    def infrared(self) -> bool:
+        return self.instrument is Instrument.INFRARED
+
+    @property
     def order(self) -> tuple[float, str, str, float]:
         """Readings of the same moment have an order too, whichever was entered first."""
         return self.at_s, self.zone.value, self.instrument.value, self.value_c
