@@ -79,6 +79,7 @@ _WEIGHT /= _WEIGHT.sum()
 _CENTRED = _PROFILE - (_WEIGHT * _PROFILE).sum()
 _CENTRED /= np.sqrt((_WEIGHT * _CENTRED**2).sum())
 _RINGS = len(_RADII) + _SHIFTS
+_RADII_OUT = (0.5 * np.exp(_PITCH * (np.arange(_RINGS) + _NEAREST))).astype(np.float32)
 
 
 def _sliding(kernel: Floats) -> NDArray[np.float32]:
@@ -117,10 +118,10 @@ def _spokes(table: Floats) -> tuple[Floats, Floats]:
 
 def _agreement(grey: NDArray[np.uint8], table: Floats, every: int) -> NDArray[np.float32]:
     """(seeds, rays, shifts) correlation, -1 to 1, of every so many rays with the profile of a finder."""
-    spokes, reach = _spokes(table)
-    spokes = spokes[:, ::every]
-    radii = 0.5 * np.exp(_PITCH * (np.arange(_RINGS) + _NEAREST)) * reach[:, None]
-    at = (table[:, None, None, :2] + spokes[:, :, None] * radii[:, None, :, None]).astype(np.float32)
+    spokes, reach = (part.astype(np.float32) for part in _spokes(table))
+    radii = _RADII_OUT * reach[:, None]
+    at = spokes[:, ::every, None] * radii[:, None, :, None]
+    at += table[:, None, None, :2].astype(np.float32)
     count, rays = at.shape[:2]
     at = at.reshape(count * rays, _RINGS, 2)
     values = np.concatenate(

@@ -187,14 +187,13 @@ def straighten(
         gy = cv2.Sobel(wanted, cv2.CV_32F, 0, 1, scale=0.125)
         weight = _weights(plain, flat, step.trust)
         off, wx, wy = (seen - wanted) * weight, gx * weight, gy * weight
-        xx, xy, yy, xt, yt = (
-            _smoothed(term, step.reach * pitch) for term in (gx * wx, gx * wy, gy * wy, gx * off, gy * off)
-        )
+        terms = (gx * wx, gx * wy, gy * wy, gx * off, gy * off)
+        xx, xy, yy, xt, yt = (_smoothed(term, step.reach * pitch) for term in terms)
         floor = 0.15 * float((xx + yy).mean()) + 1e-6
         xx, yy = xx + floor, yy + floor
         scale = xx * yy - xy * xy
-        dx = np.clip((yy * xt - xy * yt) / scale, -limit, limit)
-        dy = np.clip((xx * yt - xy * xt) / scale, -limit, limit)
+        shifts = (np.clip(shift / scale, -limit, limit) for shift in (yy * xt - xy * yt, xx * yt - xy * xt))
+        dx, dy = (cv2.resize(shift, (edge, edge), interpolation=cv2.INTER_LINEAR) for shift in shifts)
         where = cv2.remap(flat.where, columns - dx, rows - dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         flat = resampled(grey, where, flat.layout, pitch)
     return flat
@@ -211,14 +210,13 @@ def _weights(plain: Image, flat: Flat, trust: float) -> Image:
 
 
 def _smoothed(picture: Image, spread: float) -> Image:
-    """Gaussian mean; a wide one is taken from a smaller picture, where it costs less."""
+    """Gaussian mean; a wide one is taken from a smaller picture and left as small, where all else costs less too."""
     if spread < 8:
         return np.asarray(cv2.GaussianBlur(picture, (0, 0), spread), np.float32)
     shrink = 4 if spread > 16 else 2
     edge = len(picture)
     small = cv2.resize(picture, (edge // shrink, edge // shrink), interpolation=cv2.INTER_AREA)
-    small = cv2.GaussianBlur(small, (0, 0), spread / shrink)
-    return np.asarray(cv2.resize(small, (edge, edge), interpolation=cv2.INTER_LINEAR), np.float32)
+    return np.asarray(cv2.GaussianBlur(small, (0, 0), spread / shrink), np.float32)
 
 
 def _levelled(picture: Image, pitch: int) -> Image:
@@ -275,23 +273,25 @@ def _explained(grey: Image, bits: NDArray[np.int8], fixed: Layout, rounds: int =
     """
     size, side = len(grey), 2
     taps = 2 * side + 1
-    plain = _plain(grey).astype(np.float64)
+    plain = _plain(grey)
     free = ~fixed.fixed
-    colour = bits * 2.0 - 1.0
+    framed = np.full((size + 2 * side,) * 2, -1, np.float32)
+    colour = framed[side:-side, side:-side]
+    colour[:] = bits * 2.0 - 1.0
     turn_costs = np.zeros_like(plain)
     for _ in range(rounds):
-        framed = np.pad(colour, side, constant_values=-1)
         table = np.lib.stride_tricks.sliding_window_view(framed, (taps, taps)).reshape(size * size, -1)
-        table = np.concatenate([table, np.ones((size * size, 1))], axis=1)
-        square = table.T @ table + 0.01 * len(table) * np.eye(table.shape[1])
-        smear = np.linalg.solve(square, table.T @ plain.ravel())
-        kernel, level = smear[:-1].reshape(taps, taps), smear[-1]
+        table = np.concatenate([table, np.ones((size * size, 1), np.float32)], axis=1)
+        # sums of ones, which single precision holds exactly
+        square = (table.T @ table).astype(np.float64) + 0.01 * len(table) * np.eye(table.shape[1])
+        smear = np.linalg.solve(square, (table.T @ plain.ravel()).astype(np.float64))
+        kernel, level = smear[:-1].reshape(taps, taps).astype(np.float32), float(smear[-1])
         energy = float((kernel**2).sum()) + 1e-9
+        back = np.ascontiguousarray(kernel[::-1, ::-1])
         turned = 0
         for start in range(9):
-            framed = np.pad(colour, side, constant_values=-1)
             drawn = cv2.filter2D(framed, -1, kernel, borderType=cv2.BORDER_CONSTANT)[side:-side, side:-side]
-            left = cv2.filter2D(plain - drawn - level, -1, kernel[::-1, ::-1], borderType=cv2.BORDER_CONSTANT)
+            left = cv2.filter2D(plain - drawn - level, -1, back, borderType=cv2.BORDER_CONSTANT)
             turn_costs = 4 * colour * left + 4 * energy
             better = np.zeros_like(free)
             better[start // 3 :: 3, start % 3 :: 3] = True
@@ -333,7 +333,7 @@ def _equalised(grey: Image, bits: NDArray[np.int8]) -> Image:
 def text_of(bits: NDArray[np.int8]) -> str | None:
     """What the modules say, or None where error correction does not confirm it."""
     drawn = np.pad(1 - bits.astype(np.uint8), 4, constant_values=1) * 255
-    large = np.kron(drawn, np.ones((3, 3), np.uint8))
+    large = drawn.repeat(3, axis=0).repeat(3, axis=1)
     found = zxingcpp.read_barcodes(
         large,
         formats=zxingcpp.BarcodeFormat.QRCode,

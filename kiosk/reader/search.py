@@ -65,6 +65,8 @@ class Search:
         self.symbols: list[Symbol] = []
         self.unread: list[Outline] = []
         self._looked: list[Corners] = []
+        self._shrunk: dict[int, tuple[Grey, float]] = {}
+        self._tried: list[Triple] = []
         self._later: list[Triple] = []
         self._spots: list[Spot] = []
         self._around: list[Spot] = []
@@ -73,6 +75,16 @@ class Search:
 
     def over(self) -> bool:
         return time.perf_counter() > self.ends
+
+    def shrunk(self, longest_px: int) -> tuple[Grey, float]:
+        """The picture with its longest edge at most so long, made once, and its scale."""
+        scale = longest_px / max(self.grey.shape)
+        if scale >= 1:
+            return self.grey, 1.0
+        if longest_px not in self._shrunk:
+            small = cv2.resize(self.grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+            self._shrunk[longest_px] = np.asarray(small, np.uint8), scale
+        return self._shrunk[longest_px]
 
     def reading(self) -> Reading:
         spent = (time.perf_counter() - self.began) * 1e3
@@ -165,6 +177,10 @@ class Search:
         corners = _quad(_extent(marked))
         if self.over() or known(corners, self.symbols) or self._meets_read(marked):
             return
+        # other light shows the same finders, but they are read in the picture as it is
+        if any(marked.same(other) for other in self._tried):
+            return
+        self._tried.append(marked)
         if not self._read_marked(corners, marked) and marked.guessed is None:
             self._later.append(marked)
 

@@ -145,9 +145,10 @@ def _project(parameters: Floats, flat: Floats, camera: Camera) -> Floats:
     cosine, sine = np.cos(axis), np.sin(axis)
     around = flat[..., 0] * cosine + flat[..., 1] * sine
     along = flat[..., 1] * cosine - flat[..., 0] * sine
-    angle = bend * around
-    half = np.sinc(angle / (2 * np.pi))  # sin(angle / 2) / (angle / 2), smooth through a bend of nothing
-    across = around * np.sinc(angle / np.pi)
+    turned_half = 0.5 * bend * around
+    turned_half[np.abs(turned_half) < 1e-9] = 1e-9  # smooth through a bend of nothing
+    half = np.sin(turned_half) / turned_half
+    across = around * half * np.cos(turned_half)  # the sine of the whole turn over the whole
     depth = 0.5 * bend * around**2 * half**2
     x = across * cosine - along * sine
     y = across * sine + along * cosine
@@ -194,19 +195,25 @@ def _descend(
     free = np.ones(_PARAMETERS, bool)
     free[[_BEND, _AXIS]] = bent
     which = np.flatnonzero(free)
-    batch = len(current)
+    batch, ways = len(current), len(which)
+    flat_many, module_many = np.repeat(flat, ways + 1, axis=0), np.repeat(module_px, ways + 1)
+    rows, columns = np.tile(np.arange(1, ways + 1), batch), np.tile(which, batch)
+    rows = rows + np.repeat(np.arange(batch) * (ways + 1), ways)
+
+    def at(parameters: Floats) -> tuple[Floats, Floats]:
+        """Residuals (b, m) and their slopes (b, ways, m), asked for at once, which costs hardly more than either."""
+        beside = np.repeat(parameters, ways + 1, axis=0)
+        beside[rows, columns] += _STEP
+        many = _residuals(beside, flat_many, pixels, camera, weights, module_many).reshape(batch, ways + 1, -1)
+        return many[:, 0], (many[:, 1:] - many[:, :1]) / _STEP
+
     damping = np.full(batch, 1e-2)
-    value = _residuals(current, flat, pixels, camera, weights, module_px)
+    value, slope = at(current)
     cost = (value**2).sum(1)
-    flat_many, module_many = np.repeat(flat, len(which), axis=0), np.repeat(module_px, len(which))
     for _ in range(rounds):
-        shifted = np.repeat(current, len(which), axis=0)
-        shifted[np.arange(len(shifted)), np.tile(which, batch)] += _STEP
-        ahead = _residuals(shifted, flat_many, pixels, camera, weights, module_many)
-        slope = (ahead.reshape(batch, len(which), -1) - value[:, None]) / _STEP
         square = slope @ slope.transpose(0, 2, 1)
         diagonal = np.einsum("bii->bi", square)
-        square[:, np.arange(len(which)), np.arange(len(which))] += damping[:, None] * diagonal + 1e-9
+        square[:, np.arange(ways), np.arange(ways)] += damping[:, None] * diagonal + 1e-9
         try:
             change = np.linalg.solve(square, -(slope @ value[:, :, None]))[..., 0]
         except np.linalg.LinAlgError:
@@ -214,15 +221,12 @@ def _descend(
         proposed = current.copy()
         proposed[:, which] += change
         proposed[:, _BEND] = np.clip(proposed[:, _BEND], -2.6, 2.6)
-        proposed_value = _residuals(proposed, flat, pixels, camera, weights, module_px)
+        proposed_value, proposed_slope = at(proposed)
         proposed_cost = (proposed_value**2).sum(1)
         better = proposed_cost < cost
         gain = np.where(better, cost - proposed_cost, 0.0)
-        current[better], value[better], cost[better] = (
-            proposed[better],
-            proposed_value[better],
-            proposed_cost[better],
-        )
+        current[better], cost[better] = proposed[better], proposed_cost[better]
+        value[better], slope[better] = proposed_value[better], proposed_slope[better]
         damping = np.clip(np.where(better, damping * 0.3, damping * 8), 1e-7, 1e7)
         if (gain < 1e-3 * (cost + 1e-3)).all() and better.any():
             break

@@ -29,7 +29,7 @@ _SWEEP_PX = 1300  # longest edge of the picture that is searched for finder patt
 
 
 def other_formats(search: Search) -> None:
-    grey, scale = _shrunk(search.grey, 1600)
+    grey, scale = search.shrunk(1600)
     search.scan(grey, OTHERS, scale=scale, outlines=False)
 
 
@@ -44,7 +44,7 @@ def every_way(search: Search) -> None:
 
 def etched(search: Search, most: int = 6) -> None:
     """Data Matrix symbols marked into steel, in so many places."""
-    grey, scale = _shrunk(search.grey, _SWEEP_PX)
+    grey, scale = search.shrunk(_SWEEP_PX)
     for found in marks(grey, search.over, most):
         corners = tuple((float(x) / scale, float(y) / scale) for x, y in found.corners)
         search.keep(found.text, OTHERS[0].name, corners)
@@ -57,7 +57,7 @@ def etched_glance(search: Search) -> None:
 
 def _dotted(search: Search) -> None:
     """Data Matrix marks of separate dots, small ones and large ones."""
-    grey, scale = _shrunk(search.grey, 1600)
+    grey, scale = search.shrunk(1600)
     _near_dots(grey, scale, search)
     if not search.symbols and not search.over():
         _near_dots(remedies.halved(grey), scale / 2, search)
@@ -69,7 +69,7 @@ def _near_dots(grey: Grey, scale: float, search: Search) -> None:
 
 def sweep(search: Search) -> None:
     """Finder patterns anywhere, for symbols the base pass did not even see."""
-    grey, scale = _shrunk(search.grey, _SWEEP_PX)
+    grey, scale = search.shrunk(_SWEEP_PX)
     if max(grey.shape) < _SWEEP_PX / 2:  # a small picture of small symbols
         scale = min(_SWEEP_PX * 1.4 / max(grey.shape), 4.0)
         grey = _grown(grey, scale)
@@ -109,7 +109,7 @@ def tiled_sweep(search: Search) -> None:
 
 def lifted_sweep(search: Search) -> None:
     """Finder patterns in the dark beside something bright, and small ones between lines."""
-    grey, scale = _shrunk(search.grey, _SWEEP_PX)
+    grey, scale = search.shrunk(_SWEEP_PX)
     _try_finders(search, remedies.shadows_lifted(grey), scale, 24)
 
 
@@ -140,7 +140,7 @@ def _stretched_sweep(across: float, down: float) -> Remedy:
     """Finders seen from so far aside that they are too narrow, in a picture drawn wider or higher."""
 
     def remedy(search: Search) -> None:
-        grey, scale = _shrunk(search.grey, 1100)
+        grey, scale = search.shrunk(1100)
         grey = np.asarray(cv2.resize(grey, None, fx=across, fy=down, interpolation=cv2.INTER_CUBIC), np.uint8)
         for triple in triples(find(grey, 48)):
             search.try_marked(triple.moved(0, 0, np.array([1 / (scale * across), 1 / (scale * down)])))
@@ -175,7 +175,7 @@ def glance(level: Level) -> Glance:
     """A quick look for finders; where there is one, a closer look around it.  Returns what was seen but not read."""
 
     def look(search: Search) -> list[Spot]:
-        grey, scale = _shrunk(search.grey, _SWEEP_PX)
+        grey, scale = search.shrunk(_SWEEP_PX)
         finders = [finder.moved(0, 0, 1 / scale) for finder in find(grey, 48, levels=(level,))]
         for triple in triples(finders):
             search.try_marked(triple)
@@ -195,7 +195,7 @@ def plain_marks(formats: object) -> Remedy:
 
 
 def contrast_glance(search: Search) -> None:
-    grey, scale = _shrunk(search.grey, 960)
+    grey, scale = search.shrunk(960)
     search.scan(remedies.local_contrast(grey), scale=scale)
     search.look_at_unread()
 
@@ -206,11 +206,3 @@ def dots_glance(scale: float) -> Remedy:
         _near_dots(np.asarray(grey, np.uint8), scale, search)
 
     return remedy
-
-
-def _shrunk(grey: Grey, longest: int) -> tuple[Grey, float]:
-    """The picture with its longest edge at most `longest`, and its scale."""
-    scale = longest / max(grey.shape)
-    if scale >= 1:
-        return grey, 1.0
-    return np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8), scale

@@ -39,6 +39,15 @@ class Triple:
         """(12, 2): outer ring corners of the three finders, each tl tr br bl."""
         return np.concatenate([finder.corners for finder in self.finders])
 
+    def same(self, other: Triple) -> bool:
+        """Whether both are of the same finders, within a quarter of a module; two where one was guessed."""
+        if self.guessed != other.guessed:
+            return False
+        module_px = min(self.narrowest_px, other.narrowest_px)
+        apart = np.abs(self.corners - other.corners).reshape(3, 8).max(axis=1)
+        most = np.array([2.0 if place == self.guessed else 0.25 for place in range(3)])
+        return bool((apart < most * module_px).all())
+
     @property
     def narrowest_px(self) -> float:
         """Module size where and how it is smallest."""

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kiosk.reader import finders, quads, runs, triples
+from kiosk.reader import finders, quads, runs, search, triples
 from kiosk.reader.hints import measure
 from kiosk.reader.runs import Level
 from kiosk.reader.symbols import Outline
@@ -126,3 +126,49 @@ def test_of_a_finder_seen_from_aside_the_symbol_is_looked_for_as_oblong():
             16 / 42, abs=0.02
         )
         assert np.allclose(np.mean(here.symbol, axis=0), aside.centre)
+
+
+def three_of(*centres: tuple[int, int]) -> triples.Triple:
+    (best, *_) = triples.triples(finders.find(on_paper(*centres), 48))
+    return best
+
+
+def test_the_same_finders_in_other_light_are_known_again_and_others_are_not() -> None:
+    seen = three_of((100, 100), (260, 100), (100, 260))
+    assert seen.same(seen.moved(-1.0, 1.0, 1.0))  # an eighth of a module off
+    assert not seen.same(seen.moved(-4.0, 0.0, 1.0))  # half a module off, which may read where the first did not
+    assert not seen.same(three_of((100, 100), (300, 100), (100, 300)))
+
+
+def test_a_guessed_finder_may_lie_further_off_than_a_seen_one() -> None:
+    seen = three_of((100, 100), (260, 100), (100, 260))
+    off = seen.finders[1].moved(-8.0, 0.0, 1.0)  # a module
+    one, other = (
+        triples.Triple((seen.finders[0], second, seen.finders[2]), seen.modules, seen.misfit, 1)
+        for second in (seen.finders[1], off)
+    )
+    assert one.same(other)
+    assert not one.same(triples.Triple(seen.finders, seen.modules, seen.misfit))
+    assert not seen.same(triples.Triple((seen.finders[0], off, seen.finders[2]), seen.modules, seen.misfit))
+
+
+def test_what_cannot_be_read_is_taken_apart_once_in_however_many_lights_it_is_found(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    taken_apart = []
+    monkeypatch.setattr(search, "read_triple", lambda *_: taken_apart.append(1))
+    blank = search.Search(on_paper((100, 100), (260, 100), (100, 260)), None)
+    seen = three_of((100, 100), (260, 100), (100, 260))
+    for off_px in (0.0, 0.5, -0.5):
+        blank.try_marked(seen.moved(off_px, 0.0, 1.0))
+    assert len(taken_apart) == 1
+    blank.try_marked(seen.moved(-4.0, 0.0, 1.0))
+    assert len(taken_apart) == 2
+
+
+def test_a_picture_is_made_smaller_once_and_a_small_one_never() -> None:
+    large = search.Search(np.zeros((400, 800), np.uint8), None)
+    small, scale = large.shrunk(400)
+    assert (small.shape, scale) == ((200, 400), 0.5)
+    assert large.shrunk(400)[0] is small
+    assert large.shrunk(900) == (large.grey, 1.0)
