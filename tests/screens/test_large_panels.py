@@ -252,3 +252,20 @@ def test_a_list_that_learns_later_what_a_row_is_shows_no_other_rows() -> None:
     made = PagedList(rows=[Choice("a", "A")], size=(400, 400), row_height=80)
     made.row_class = ChoiceRow
     assert [type(row) for row in made.children] == [ChoiceRow]
+
+
+@pytest.mark.parametrize("height_mm", [60.0, 140.0])
+def test_the_highest_figure_beside_a_curve_stays_under_the_words_above_it(
+    height_mm: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from kiosk.screens.parts import plot
+
+    tops: list[float] = []
+
+    def seen(_: Any, text: str, at: tuple[float, float], anchor: tuple[float, float], __: Any, size_px: float) -> None:
+        tops.append(at[1] + (1 - anchor[1]) * plot.texture_of(text, size_px).height)
+
+    monkeypatch.setattr(plot, "write", seen)
+    made = curve(80, height_mm)
+    made._draw()
+    assert tops and max(tops) <= made.top + 0.5

@@ -13,6 +13,7 @@ from kivy.properties import BooleanProperty
 from kiosk.screens.kv import load_beside
 from kiosk.screens.parts.paged import PagedRow
 from kiosk.screens.parts.text import width_px
+from kiosk.words import t
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +27,9 @@ class Choice:
 
 
 def ticked(choices: Iterable[Choice], used: str) -> list[Choice]:
-    """The choices, the one in use with a tick before its note.  `used`: its key."""
-    return [replace(each, note=f"✓ {each.note}".rstrip()) if each.key == used else each for each in choices]
+    """The choices, the one in use with a tick before its note, or before a word for that.  `used`: its key."""
+    said = t("settings.in_use")
+    return [replace(each, note=f"✓ {each.note or said}") if each.key == used else each for each in choices]
 
 
 class ChoiceRow(PagedRow):

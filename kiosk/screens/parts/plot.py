@@ -66,7 +66,8 @@ class CoolingPlot(Widget):
             for value in range(each, int(top_c) + 1, each):
                 Color(*look.line)
                 Line(points=[*at(start_s, value), *at(end_s, value)], width=1)
-                write(self, str(value), (left - mm, at(0, value)[1]), (1, 0.5), look.quiet, letters)
+                middle = min(at(0, value)[1], self.top - texture_of(str(value), letters).height / 2)
+                write(self, str(value), (left - mm, middle), (1, 0.5), look.quiet, letters)
             minutes = (end_s - start_s) / 60
             step = next((step for step in _STEPS_MIN if minutes / step <= 3.5), 240)
             for minute in range(0, int(minutes) + 1, step):
