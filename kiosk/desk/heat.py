@@ -31,6 +31,7 @@ from kiosk.rules.lines import (
     TemperatureRead,
     TornDown,
 )
+from kiosk.rules.places import Kind
 from kiosk.rules.say import Say, say
 from kiosk.rules.skin_slices import unknown_skin
 
@@ -214,8 +215,9 @@ class HeatCounter:
         session.holds.unlearnt()
         now = session.holder(key)
         hot = not was_hot and _warmth(now) is not Heat.COOL
+        cools = now.at is not None and now.at.place.kind is Kind.COOLING
         words = say(
-            "reading.held_again" if hot else "reading.withdrawn",
+            "reading.withdrawn" if not hot else "reading.held_where_it_cools" if cools else "reading.held_again",
             name=now.name,
             value_c=said.value_c,
             where=f"term.{said.where}",

@@ -13,10 +13,11 @@ from kiosk.desk.heat import ReadingFault
 from kiosk.desk.session import NotThere
 from kiosk.rules import lines as L
 from kiosk.rules.apart import Apart
-from kiosk.rules.cards import Heat
+from kiosk.rules.cards import Heat, PlaceCard
 from kiosk.rules.cooling.assessment import Room
 from kiosk.rules.hold_facts import HoldRules
 from kiosk.rules.hold_proof import NOTHING_OWED, Owed
+from kiosk.rules.places import Kind, Place
 from kiosk.rules.say import say
 from tests.desk.no_book import BEGUN_S, FACTS, HELD, HOLDER, Fake, card, counter
 
@@ -143,9 +144,17 @@ def test_who_withdraws_a_slip_is_told_what_it_had_let_go(before: Any, after: Any
     ):
         done = counter(fake).withdraw("k1", 45)
     assert fake.written == [L.ReadingWithdrawn("k1", 45, "shank", 31.0, 7)] and fake.calls == ["signed in", "unlearnt"]
-    key = "reading.held_again" if hot else "reading.withdrawn"
+    key = "reading.held_where_it_cools" if hot else "reading.withdrawn"
     assert done.say == say(key, name="12", value_c=31.0, where="term.shank", place="Rack")
     assert (done.hot, done.holder, done.owed) == (hot, after, Owed(("shank",)))
+
+
+def test_what_counts_as_hot_again_and_does_not_cool_where_it_stands_is_to_be_taken_there() -> None:
+    fake = Fake(card(hold=None, heat=Heat.COOL))
+    fake.after = replace(card(), at=PlaceCard(Place("P3", "Bench", Kind.BENCH), ("Bench",)))
+    with past((45, read("shank", 31.0))):
+        done = counter(fake).withdraw("k1", 45)
+    assert done.say == say("reading.held_again", name="12", value_c=31.0, where="term.shank", place="Bench")
 
 
 def test_of_what_stands_nowhere_known_no_place_is_said() -> None:
