@@ -277,3 +277,25 @@ def test_on_no_page_of_a_screen_a_refusal_stands_without_its_sign(name: str) -> 
                 bare[page] = words.text
         screen.trouble = ""
     assert bare == {}
+
+
+def test_where_nothing_is_refused_its_row_leaves_the_others_all_the_room() -> None:
+    from kivy.uix.boxlayout import BoxLayout
+    from kivy.uix.widget import Widget
+
+    look.fit(800, 480)
+    box = BoxLayout(orientation="vertical", spacing=10, size=(600, 400))
+    below, refusal = Widget(), Refusal()
+    for part in (Widget(size_hint_y=None, height=100), refusal, below):
+        box.add_widget(part)
+    box.do_layout()
+    assert (below.top, below.height) == (290, 290), "one space between two parts"
+    box.spacing = 20
+    box.do_layout()
+    assert (below.top, below.height) == (280, 280)
+    refusal.text = "Not here"
+    box.do_layout()
+    assert refusal.height > look.body and below.height == pytest.approx(400 - 100 - refusal.height - 40)
+    refusal.text = ""
+    box.do_layout()
+    assert below.height == 280

@@ -175,6 +175,16 @@ class Refusal(Caution):
     parts = (RefusalSign, RefusalWords)
     hot = BooleanProperty(False)
     tight = BooleanProperty(False)  # there is no room for larger letters
+    unseen_px = NumericProperty(0.0)  # height without words: it gives its neighbours the space beside it back
+
+    def on_parent(self, _: object, parent: Any) -> None:
+        """A box leaves space beside what is not seen, too."""
+        if isinstance(parent, BoxLayout):
+            parent.bind(spacing=self._unseen, orientation=self._unseen)
+            self._unseen(parent)
+
+    def _unseen(self, parent: BoxLayout, *_: object) -> None:
+        self.unseen_px = -parent.spacing if parent.orientation == "vertical" else 0.0
 
     def needed_px(self, text: str, width: float, largest: float) -> float:
         """Height that the words need: in letters of `largest` px while they take three lines, else in smaller ones."""
