@@ -56,7 +56,7 @@ def copies_made(folder: Path, targets: tuple[Path, ...], keep: int) -> tuple[Cop
     try:
         return beside.run(copies.backup, folder, targets, keep)
     except ChildProcessError as fault:
-        return tuple(copies.CopyMade(target, None, str(fault), fault) for target in targets)
+        return tuple(copies.CopyMade(target, None, "its process ended early", fault) for target in targets)
 
 
 def not_made(made: CopyMade) -> str:
