@@ -16,7 +16,7 @@ import stat
 import tempfile
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -185,6 +185,14 @@ def write(goal: Path, content: str | bytes, mode: int | None = None) -> Path:
     """Writes a file, whole or not at all; text as UTF-8 with its line ends as they are.  See `beside`."""
     with beside(goal, mode) as part:
         part.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+    return goal
+
+
+def write_pieces(goal: Path, pieces: Iterable[bytes], mode: int | None = None) -> Path:
+    """Writes a file a piece at a time, whole or, where the pieces end in an error, not at all.  See `beside`."""
+    with beside(goal, mode) as part, part.open("wb") as file:
+        for piece in pieces:
+            file.write(piece)
     return goal
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import errno
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import TypeVar
@@ -104,19 +104,23 @@ def fetch(path: Path, to: Path, progress: Callable[[int, int], object]) -> None:
 
     Raises Silent, OSError.
     """
-    folder = path.parent
+    filing.write_pieces(to, _pieces(path, progress), 0o600)
+
+
+def _pieces(path: Path, progress: Callable[[int, int], object]) -> Iterator[bytes]:
+    """A file's bytes.  Raises OSError where it is another one at the end."""
+    folder, read = path.parent, 0
     before = ask(folder, lambda _: path.stat())
     file = ask(folder, lambda _: path.open("rb", buffering=0))
-    pieces = 0
     try:
-        with filing.beside(to, 0o600) as part, part.open("wb") as made:
-            while piece := ask(folder, lambda _: file.read(PIECE)):
-                made.write(piece)
-                pieces += 1
-                progress(pieces, max(pieces, -(-before.st_size // PIECE)))
-            now = ask(folder, lambda _: path.stat())
-            if (now.st_size, now.st_mtime_ns, made.tell()) != (before.st_size, before.st_mtime_ns, before.st_size):
-                raise OSError(errno.EIO, "it changed while it was read", str(path))
+        while piece := ask(folder, lambda _: file.read(PIECE)):
+            yield piece
+            read += len(piece)
+            pieces = -(-read // PIECE)
+            progress(pieces, max(pieces, -(-before.st_size // PIECE)))
+        now = ask(folder, lambda _: path.stat())
+        if (now.st_size, now.st_mtime_ns, read) != (before.st_size, before.st_mtime_ns, before.st_size):
+            raise OSError(errno.EIO, "it changed while it was read", str(path))
     finally:
         if folder not in _AWAITED:  # else whoever reads has it yet
             file.close()

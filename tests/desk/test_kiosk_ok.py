@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from kiosk.desk import far_folder, health
+from kiosk.desk import beside, far_folder, health
 from kiosk.labels.faults import LabelError
 from kiosk.rules.wellbeing import Finding, Mark, Part
 from kiosk.screens.questions import health as asks
@@ -56,6 +56,8 @@ def old_shop(shop: Shop, tmp_path: Path) -> Shop:
 @pytest.fixture
 def hung(old_shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Hung]:
     monkeypatch.setattr(far_folder, "PATIENCE_S", PATIENCE_S)
+    # here, where the folder hangs, and not in a process of its own
+    monkeypatch.setattr(beside, "run", lambda job, *given, tell=None: job(*given, tell))
     (tmp_path / "share").mkdir()
     found = Hung(tmp_path / "share", monkeypatch)
     yield found

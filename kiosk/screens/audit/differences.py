@@ -29,6 +29,7 @@ from kiosk.screens.view import Covers, View
 from kiosk.telling import found_words
 from kiosk.words import grouped, say, t
 
+IN_HEADING = 64  # letters of a refusal
 HOT = (A.Difference.HOT, A.Difference.NOT_PROVEN_COOL)
 READ, MEASURE, PRINT = "read", "measure", "print"
 _SIGNS = {
@@ -93,6 +94,11 @@ class AuditDifferencesScreen(View):
         if self.page == Page.ONE and self._card is not None and not self._asked:
             self.page = Page.LIST  # what was done elsewhere may have closed it
         self.refresh()
+
+    @staticmethod
+    def in_heading(trouble: str, rows: list[Any]) -> bool:
+        """Whether the heading has room for it: above a list, which a row of its own would take a row from."""
+        return bool(rows) and len(trouble) <= IN_HEADING
 
     def refresh(self) -> None:
         self.clerk.ask(asks.status(), self.show, self._failed)

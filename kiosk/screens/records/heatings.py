@@ -75,7 +75,7 @@ class HeatingsScreen(View):
 
     def show(self, found: tuple[HeatRecord, ...]) -> None:
         """Show the heatings as the desk gives them, and the last one beside them."""
-        self.known = True
+        self.known, self.trouble = True, ""
         self._records = {str(record.heated_utc_s): record for record in found}
         self.rows = [_line(key, record) for key, record in self._records.items()]
         if self._records:
