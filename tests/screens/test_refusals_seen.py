@@ -9,7 +9,7 @@ from kivy.core.window import Window  # noqa: F401 - the widgets need one
 
 from kiosk.desk.session import Locked, StillHot
 from kiosk.screens.parts.pads import NumberEntry
-from kiosk.screens.parts.states import Refusal, StepHeader
+from kiosk.screens.parts.states import NoteWords, Refusal, StepHeader
 from kiosk.screens.parts.text import Icon, Words
 from kiosk.screens.parts.touch import in_sight
 from kiosk.screens.shop.apart import ApartScreen
@@ -299,3 +299,12 @@ def test_where_nothing_is_refused_its_row_leaves_the_others_all_the_room() -> No
     refusal.text = ""
     box.do_layout()
     assert below.height == 280
+
+
+def test_a_note_that_is_not_quiet_is_not_so_after_a_refusal_either() -> None:
+    told, quiet = NoteWords(note="It listens", plain=True), NoteWords(note="Which port?")
+    for each in (told, quiet):
+        each.trouble = "The cable is not heard"
+        assert each.color == look.text
+        each.trouble = ""
+    assert told.color == look.text and quiet.color == look.quiet

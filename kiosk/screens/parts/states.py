@@ -125,10 +125,11 @@ class RefusalWords(Words):
 class NoteWords(Words):
     """A quiet `note`, and while there is one `trouble` in its place: what was not done, and why, beside its sign.
 
-    `hot`: heat is why.  The sign is there only while it is wanted.
+    `hot`: heat is why.  `plain`: the note is not quiet.  The sign is there only while it is wanted.
     """
 
     note = StringProperty()
+    plain = BooleanProperty(False)
     trouble = StringProperty()
     hot = BooleanProperty(False)
 
