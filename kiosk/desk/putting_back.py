@@ -143,7 +143,8 @@ def near(data: Path, kept: Kept, progress: Progress) -> Iterator[Path]:
             shutil.rmtree(here.parent, ignore_errors=True)
             here.parent.mkdir(mode=FOLDER_MODE, parents=True)
             far_folder.fetch(kept.path, here, progress)
-            for beside in (settings_of(kept.path), kept.path.parent / shop_settings.NAME):
+            log = kept.path.with_name(f"{kept.path.name}-wal")  # of one that was copied by hand while its kiosk ran
+            for beside in (log, settings_of(kept.path), kept.path.parent / shop_settings.NAME):
                 with suppress(FileNotFoundError):
                     far_folder.fetch(beside, here.with_name(beside.name), _nobody_looks)
         except FileNotFoundError as error:

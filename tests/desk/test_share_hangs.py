@@ -115,6 +115,19 @@ def test_a_copy_on_a_share_that_answers_is_put_back_with_its_settings_and_leaves
     assert "From there" in (old_shop.folder / "settings.toml").read_text("utf-8")
 
 
+def test_a_copy_that_was_made_by_hand_of_a_running_kiosk_is_put_back_with_the_log_beside_it(
+    old_shop: Shop, share: Hung
+) -> None:
+    path = share.folder / "ledger-20260101-000000.db"
+    for ending in ("", "-wal"):
+        shutil.copy(old_shop.folder / (NAME + ending), path.with_name(path.name + ending))
+    kept = asks.Kept(path, asks.Lies.DRIVE, "share", 1_790_000_000.0)
+    last = old_shop.desk.session.book.last_id
+    assert within(lambda: asks.look(kept, nobody, bool)).lines == last
+    old_shop.desk.close()
+    assert asks.put_back(asks.Where(old_shop.folder, ""), kept, nobody).line > last
+
+
 @pytest.mark.parametrize("part", ["look", "lost"])
 def test_what_is_in_a_copy_and_what_it_lacks_are_not_waited_for_either(old_shop: Shop, share: Hung, part: str) -> None:
     kept = on_it(old_shop, share)
