@@ -7,17 +7,14 @@ from tests.link.kiosk import until
 from tests.link.shop import Shop
 from tests.link.test_books import KioskProcess, Make, level, make, sound
 from tests.link.test_heat_everywhere import done, shows
+from tests.link.test_heat_everywhere import two as at_the_bench
 
 __all__ = ["make"]
 
 
 def two(make: Make) -> tuple[KioskProcess, KioskProcess]:
     """One with a shop, its steel in the slot by this kiosk's own step, and another that knows of it."""
-    a, b = make("A"), make("B")
-    a("shop")
-    until(level(a, b))
-    for each in (a, b):
-        until(shows(each, place="Bench", heard=True, all_heard=True, station=True, warmth="cool"))
+    a, b = at_the_bench(make)
     done(a, "steel-1", "slot")
     until(level(a, b))
     until(shows(b, place="Slot"))
